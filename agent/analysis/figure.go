@@ -1,0 +1,38 @@
+package analysis
+
+// Figure is a computed result, or the reason there is none. The JSON is the
+// contract of /api/v1/figures.
+type Figure struct {
+	Name        string   `json:"name"`
+	Value       *float64 `json:"value,omitempty"`
+	Unit        string   `json:"unit,omitempty"`
+	Uncertainty *float64 `json:"uncertainty,omitempty"` // half width of the interval, same unit
+	Level       float64  `json:"level,omitempty"`       // 0.95
+	Coverage    *float64 `json:"coverage,omitempty"`    // observed share of the window, 0-1
+	AtLeast     bool     `json:"at_least,omitempty"`
+	// Denominator says in words what a share or mean is taken over.
+	Denominator string   `json:"denominator,omitempty"`
+	Method      string   `json:"method,omitempty"`
+	Inputs      []string `json:"inputs,omitempty"`
+	Absent      string   `json:"absent,omitempty"`
+}
+
+// MachineFigures are one machine's figures for a window.
+type MachineFigures struct {
+	Machine string   `json:"machine"`
+	Figures []Figure `json:"figures"`
+}
+
+// SystemFigures are one system's figures for a window.
+type SystemFigures struct {
+	System  string   `json:"system"`
+	Figures []Figure `json:"figures"`
+}
+
+// Report is every figure for a window. From and To are RFC 3339 UTC.
+type Report struct {
+	From     string           `json:"from"`
+	To       string           `json:"to"`
+	Machines []MachineFigures `json:"machines"`
+	Systems  []SystemFigures  `json:"systems"`
+}

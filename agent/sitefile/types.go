@@ -1,0 +1,255 @@
+package sitefile
+
+import (
+	"time"
+
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/scan"
+)
+
+// Site is a site file with its register maps, checked and resolved. All
+// quantities are SI. It is immutable once loaded.
+type Site struct {
+	Path         string // site file, absolute
+	Hash         string // hex SHA-256 over the site file and its maps
+	Name         string
+	Location     *time.Location
+	Units        quantity.System
+	BarometerPa  float64 // station pressure, absolute; from altitude where not given
+	Shifts       []WeekWindow
+	WeeksPerYear float64
+	Agent        Agent
+	Tariff       Tariff
+	Lines        []Line
+	Devices      []Device
+	Machines     []Machine
+	Systems      []System
+}
+
+// Agent is how the daemon itself runs.
+type Agent struct {
+	DataDir string // absolute
+	Listen  string // host:port
+}
+
+// WeekWindow is a span of local time on some weekdays. Until may be 24:00;
+// a window that ends at or before its start runs over midnight.
+type WeekWindow struct {
+	Days        [7]bool // indexed by time.Weekday
+	FromMinute  int     // minute of the local day, 0-1439
+	UntilMinute int     // 1-1440, or at most FromMinute when over midnight
+	Text        string  // as written
+}
+
+// Tariff is what energy costs. Zero prices mean that cost is absent.
+type Tariff struct {
+	Currency          string // empty: no tariff
+	Energy            []EnergyPrice
+	DemandPrice       float64       // per kW and billing month; 0: none
+	DemandWindow      time.Duration // default 15 min
+	EmissionsKgPerJ   float64       // 0: not given
+	EmissionsProvided bool
+}
+
+// EnergyPrice is a price per kWh, always or in some windows; the last entry
+// that applies counts.
+type EnergyPrice struct {
+	PerKWh float64
+	When   []WeekWindow // empty: always
+}
+
+// LineKind is how a line speaks.
+type LineKind string
+
+// The line kinds.
+const (
+	ModbusRTU        LineKind = "modbus-rtu"
+	ModbusASCII      LineKind = "modbus-ascii"
+	ModbusTCP        LineKind = "modbus-tcp"
+	ModbusRTUOverTCP LineKind = "modbus-rtu-over-tcp"
+	Text             LineKind = "text"
+)
+
+// Line is one serial port or TCP endpoint.
+type Line struct {
+	Name       string
+	Kind       LineKind
+	Port       string // serial kinds
+	Serial     Serial // serial kinds
+	Address    string // TCP kinds, host:port
+	Timeout    time.Duration
+	Turnaround time.Duration
+	Echo       Echo
+}
+
+// Serial is a port's setting, written "19200 8E1".
+type Serial struct {
+	Baud     int
+	DataBits int
+	Parity   byte // 'N', 'E' or 'O'
+	StopBits int
+}
+
+// Echo says whether our own request comes back on the line.
+type Echo string
+
+// The echo settings.
+const (
+	EchoAuto Echo = "auto"
+	EchoOn   Echo = "on"
+	EchoOff  Echo = "off"
+)
+
+// Device is something that answers on a line.
+type Device struct {
+	Name       string
+	Line       string
+	UnitID     uint8
+	MapPath    string // as written
+	Map        *RegisterMap
+	Every      time.Duration
+	Instrument Instrument
+}
+
+// Instrument is what is known of a device's metrology.
+type Instrument struct {
+	Accuracy   map[string]Accuracy // by dimension word: pressure, power, energy, flow, temperature, current, voltage
+	Serial     string
+	Calibrated string // RFC 3339 date, or empty
+}
+
+// Accuracy is a limit (not a standard deviation): the sum of its parts.
+type Accuracy struct {
+	OfReading float64 // share of reading, 0.01 = 1 %
+	OfSpan    float64 // share of the channel's span (valid range)
+	SI        float64 // absolute, in SI
+	Text      string
+}
+
+// RegisterMap says where a device keeps each value.
+type RegisterMap struct {
+	Path     string
+	Name     string
+	Protocol string // "modbus" or "text"
+	// Bridge is the largest hole, in registers or bits, that may be read
+	// along to save a request; 0 forbids it. Key: bridge, default 8.
+	Bridge   int
+	Channels []MapChannel
+}
+
+// Table is one of the four Modbus data tables.
+type Table string
+
+// The tables.
+const (
+	Coil     Table = "coil"
+	Discrete Table = "discrete"
+	Input    Table = "input"
+	Holding  Table = "holding"
+)
+
+// MapChannel is one entry of a register map.
+type MapChannel struct {
+	Name          string
+	Role          scan.Role
+	Table         Table
+	Address       uint16 // zero-based, whatever the file's addressing
+	Type          string // bit, u16, i16, u32, i32, u64, i64, f32, f64, bcd16, bcd32
+	Bit           int    // bit of a register, 0 = least; -1: whole
+	WordsLittle   bool   // low 16-bit word first
+	Scale, Offset float64
+	Unit          quantity.Unit
+	UnitText      string
+	Valid         *[2]float64 // in Unit; nil: any
+	Absent        []int64     // raw codes that mean "no value"
+	Every         time.Duration
+}
+
+// Registers returns how many registers (or bits, for coil and discrete) the
+// channel takes.
+func (c *MapChannel) Registers() int {
+	if c.Table == Coil || c.Table == Discrete {
+		return 1
+	}
+	switch c.Type {
+	case "u32", "i32", "f32", "bcd32":
+		return 2
+	case "u64", "i64", "f64":
+		return 4
+	}
+	return 1
+}
+
+// Control is how a machine matches its air to the demand.
+type Control string
+
+// The control kinds.
+const (
+	LoadUnload           Control = "load/unload"
+	ModulateThenUnload   Control = "modulate then unload"
+	Modulating           Control = "modulating"
+	VariableDisplacement Control = "variable displacement"
+	VariableSpeed        Control = "variable speed"
+	StartStop            Control = "start/stop"
+)
+
+// PartLoad reports whether the machine can deliver between nothing and all.
+func (c Control) PartLoad() bool {
+	return c != LoadUnload && c != StartStop
+}
+
+// Machine is one compressor. Zero quantities mean "not given".
+type Machine struct {
+	Name            string
+	Control         Control
+	RatedFlowM3S    float64 // free air at the inlet
+	RatedFlowText   string
+	RatedPressurePa float64 // gauge
+	RatedPowerW     float64 // package input at rated flow
+	NoLoadStop      time.Duration
+	CutInPa         float64 // band as set on the controller, gauge; 0: not given
+	CutOutPa        float64
+	Motor           Motor
+	Roles           map[scan.Role]string // role → channel id
+	Service         []ServiceItem
+}
+
+// Motor is the main motor's nameplate. Zero means "not given".
+type Motor struct {
+	PowerW        float64
+	Poles         int
+	Volts         float64
+	Starting      string // direct, wye-delta, soft starter, drive
+	StartsPerHour float64
+}
+
+// ServiceItem is due after running hours or months, whichever comes first.
+type ServiceItem struct {
+	Item   string
+	Hours  float64
+	Months float64
+}
+
+// System is the machines and parts that feed one header.
+type System struct {
+	Name              string
+	Machines          []string
+	MinimumPressurePa float64 // gauge; 0: not given
+	Parts             []Part  // in the order the air takes
+	Taps              []Tap
+}
+
+// Part is a receiver, dryer, filter or piping.
+type Part struct {
+	Name       string
+	Kind       string // receiver, dryer, filter, piping
+	VolumeM3   float64
+	PurgeShare float64 // dryers: share of rated flow, 0-1
+}
+
+// Tap is a place where pressure or flow of a system is measured.
+type Tap struct {
+	At       string // a part's name
+	Pressure string // channel id or empty
+	Flow     string // channel id or empty
+}

@@ -1,0 +1,22 @@
+module loadscribe
+
+go 1.26.8
+
+require (
+	github.com/alecthomas/kong v1.17.0 // indirect
+	github.com/coder/websocket v1.8.15 // indirect
+	github.com/creack/pty v1.1.24 // indirect
+	github.com/goburrow/serial v0.1.0 // indirect
+	github.com/klauspost/compress v1.20.4 // indirect
+	github.com/pelletier/go-toml/v2 v2.4.3 // indirect
+	github.com/prometheus/client_golang v1.25.0 // indirect
+	github.com/rogpeppe/go-internal v1.16.0 // indirect
+	github.com/simonvetter/modbus v1.6.4 // indirect
+	go.bug.st/serial v1.8.0 // indirect
+	go.etcd.io/bbolt v1.5.0 // indirect
+	go.uber.org/goleak v1.3.0 // indirect
+	golang.org/x/mod v0.43.0 // indirect
+	golang.org/x/sync v0.25.0 // indirect
+	golang.org/x/sys v0.50.0 // indirect
+	pgregory.net/rapid v1.3.0 // indirect
+)
