@@ -8,4 +8,11 @@
 // at the inlet; "scfm" and "Nm³/min" are dry air at a reference condition and
 // carry it as FlowBasis. Temperatures are points on a scale (offset applied);
 // "K" differences are not a separate dimension.
+//
+// A Unit converts; a Quantity is a number with its Unit; a Dimension is what is
+// measured; a System is the set of units that people are shown. Letter case
+// counts in unit spellings. All functions are pure and safe for concurrent use.
+//
+// Flows on different bases are not turned into each other here, beyond the dry
+// gas ratio of DryVolumeRatio: that needs the inlet's condition.
 package quantity

@@ -24,6 +24,7 @@ type Site struct {
 	Devices      []Device
 	Machines     []Machine
 	Systems      []System
+	Warnings     []Problem // what works but is likely not meant
 }
 
 // Agent is how the daemon itself runs.
@@ -135,6 +136,10 @@ type RegisterMap struct {
 	// along to save a request; 0 forbids it. Key: bridge, default 8.
 	Bridge   int
 	Channels []MapChannel
+
+	// partial: a channel is missing for its name was no name, so that
+	// references may fail for no fault of theirs.
+	partial bool
 }
 
 // Table is one of the four Modbus data tables.

@@ -1,0 +1,58 @@
+# loadscribe: the commands a contributor needs. Go 1.26 and Node 20 or newer.
+SHELL := /bin/bash
+VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
+LDFLAGS := -s -w -X main.version=$(VERSION)
+export CGO_ENABLED := 0
+WEB := dashboard/web
+WEBSRC := $(shell find $(WEB)/src $(WEB)/index.html $(WEB)/package.json $(WEB)/package-lock.json $(WEB)/vite.config.ts dashboard/openapi.json 2>/dev/null)
+
+.PHONY: demo build web test race bench lint fmt clean screenshots
+
+## demo: build all and show an invented shop with a simulated week behind it
+demo: build
+	./bin/loadscribe demo $(ARGS)
+
+## build: the page, then the one binary
+build: web
+	go build -trimpath -ldflags '$(LDFLAGS)' -o bin/loadscribe ./cmd/loadscribe
+
+web: $(WEB)/dist/index.html
+
+$(WEB)/node_modules/.installed: $(WEB)/package-lock.json
+	cd $(WEB) && npm ci --no-audit --no-fund
+	touch $@
+
+$(WEB)/dist/index.html: $(WEB)/node_modules/.installed $(WEBSRC)
+	cd $(WEB) && npm run --silent build
+
+## test: every test that this machine can run (LOADSCRIBE_PEERS=require: a missing peer fails)
+test: build
+	cd $(WEB) && npm run --silent typecheck && npm test --silent
+	go test ./...
+
+## race: the Go tests under the race detector (needs a C compiler)
+race:
+	CGO_ENABLED=1 go test -race -short ./...
+
+## bench: print the figures and write bench.tsv; SECTION=store limits them
+bench:
+	go run ./cmd/bench $(if $(SECTION),-section $(SECTION)) -out bench.tsv
+
+## lint: formatting, vet, staticcheck; the versions are pinned here
+STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
+lint:
+	@out=$$(gofmt -l agent cmd dashboard simulator | grep -v node_modules); if [ -n "$$out" ]; then echo "not gofmt-clean: $$out"; exit 1; fi
+	go vet ./...
+	GOOS=windows go vet ./...
+	go run $(STATICCHECK) ./...
+
+## screenshots: the page of a running demo, wide and phone, light and dark
+screenshots: build
+	SHOTS_DIR=$(CURDIR)/$(WEB)/screenshots go test ./cmd/loadscribe -run TestPage -count=1 -v
+
+fmt:
+	gofmt -w agent cmd dashboard simulator
+
+clean:
+	rm -rf bin bench.tsv $(WEB)/node_modules
+	find $(WEB)/dist -mindepth 1 ! -name placeholder.txt -delete

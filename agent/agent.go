@@ -1,0 +1,185 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/poll"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
+)
+
+// Options are an Agent's seams. The zero value records real lines.
+type Options struct {
+	Version string
+	Log     *slog.Logger // nil: nothing is logged
+	Clock   scan.Clock   // nil: the system clock
+	// Dial opens a line; nil: poll.Dial.
+	Dial func(ctx context.Context, line *sitefile.Line) (poll.Client, error)
+	// Store holds further options of the store; Clock, Log and Summariser are
+	// set by the agent.
+	Store store.Options
+}
+
+// Agent records a site: it polls its lines, keeps every scan and knows the
+// present. It is made by Open, and Run uses it up.
+type Agent struct {
+	History
+	log       *slog.Logger
+	poller    *poll.Poller
+	queue     *queue
+	events    chan store.Event
+	board     *board
+	started   time.Time
+	publish   atomic.Pointer[func(kind string, data any)]
+	refused   atomic.Uint64 // scans the store could not take
+	lostNotes atomic.Uint64 // events that found their queue full
+	shown     map[string]MachineState
+	closing   sync.Once
+	closeErr  error
+}
+
+// eventQueue bounds the events that wait for the store: lines and devices
+// going up and down. More in a burst are counted and logged.
+const eventQueue = 1024
+
+// Open opens the store of a site for writing and prepares the polling. Close
+// releases it where Run is not called.
+func Open(site *sitefile.Site, o Options) (*Agent, error) {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Clock == nil {
+		o.Clock = scan.NewSystemClock()
+	}
+	h, err := openForWriting(site, o)
+	if err != nil {
+		return nil, err
+	}
+	a := &Agent{
+		History: *h, log: o.Log, queue: newQueue(queueScans), events: make(chan store.Event, eventQueue),
+		board: newBoard(h.groups), started: time.Now(), shown: map[string]MachineState{},
+	}
+	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
+		Dial: o.Dial, Clock: o.Clock, Log: o.Log, OnLine: a.lineChanged, OnDevice: a.deviceChanged,
+	})
+	if err != nil {
+		return nil, errors.Join(err, h.store.Close())
+	}
+	return a, nil
+}
+
+func openForWriting(site *sitefile.Site, o Options) (*History, error) {
+	h := &History{site: site, clock: o.Clock, version: o.Version}
+	groups := sitefile.Groups(site)
+	h.folder = analysis.NewFolder(site, groups)
+	so := o.Store
+	so.Clock, so.Log, so.Summariser = o.Clock, o.Log, h.folder
+	s, err := store.Open(site.Agent.DataDir, so)
+	if err != nil {
+		return nil, fmt.Errorf("open %s: %w", site.Agent.DataDir, err)
+	}
+	if h.groups, err = s.Register(groups); err != nil {
+		return nil, errors.Join(fmt.Errorf("open %s: %w", site.Agent.DataDir, err), s.Close())
+	}
+	h.store = s
+	return h, nil
+}
+
+// OnUpdate sets what is told of each change, with the kinds and data of the
+// live socket. It must return soon.
+func (a *Agent) OnUpdate(publish func(kind string, data any)) { a.publish.Store(&publish) }
+
+func (a *Agent) tell(kind string, data any) {
+	if f := a.publish.Load(); f != nil {
+		(*f)(kind, data)
+	}
+}
+
+// Now is the present.
+func (a *Agent) Now() time.Time {
+	_, wallMS := a.clock.Now()
+	return time.UnixMilli(wallMS)
+}
+
+// Figures is History's, reckoned from the present.
+func (a *Agent) Figures(fromMS, toMS int64, machine string) (analysis.Report, error) {
+	return a.figures(fromMS, toMS, a.Now(), machine)
+}
+
+// Close releases the store. Run does it by itself.
+func (a *Agent) Close() error {
+	a.closing.Do(func() { a.closeErr = a.store.Close() })
+	return a.closeErr
+}
+
+// Run records until ctx ends or a part fails, then stops in order: polling,
+// the last scans to the store and to disk, serve, the store. serve shows the
+// data at address and runs until its own context ends; it may be nil. While
+// Run runs, agent.json in the data directory says how to ask it.
+func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.Context) error) error {
+	defer a.Close()
+	remove, err := writeInstance(a.site.Agent.DataDir, address)
+	if err != nil {
+		return err
+	}
+	defer remove()
+	if err := a.note("agent_started", "", "recording starts", map[string]string{
+		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}); err != nil {
+		a.log.Error("event not kept", "err", err)
+	}
+
+	failed := make(chan error, 3)
+	stopPolling := start(ctx, failed, a.poller.Run)
+	// The others outlive ctx: they end when what feeds them has ended.
+	rest := context.WithoutCancel(ctx)
+	stopWriting := start(rest, failed, a.write)
+	stopNoting := start(rest, failed, a.keepEvents)
+	stopServing := func() {}
+	if serve != nil {
+		stopServing = start(rest, failed, serve)
+	}
+	select {
+	case <-ctx.Done():
+	case err = <-failed:
+		a.log.Error("stopping", "err", err)
+	}
+	stopPolling()
+	stopWriting()
+	stopNoting()
+	if noteErr := a.note("agent_stopped", "", "recording stops", nil); noteErr != nil {
+		a.log.Error("event not kept", "err", noteErr)
+	}
+	err = errors.Join(err, a.store.Sync())
+	stopServing()
+	err = errors.Join(err, a.Close())
+	for len(failed) > 0 {
+		err = errors.Join(err, <-failed)
+	}
+	return err
+}
+
+// start runs part in a goroutine and returns what ends it and waits for it. An
+// error of part, or its early end with one, goes to failed.
+func start(ctx context.Context, failed chan<- error, part func(context.Context) error) (stop func()) {
+	ctx, cancel := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := part(ctx); err != nil && !errors.Is(err, context.Canceled) {
+			failed <- err
+		}
+	}()
+	return func() {
+		cancel()
+		<-done
+	}
+}

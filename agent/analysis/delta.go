@@ -1,0 +1,224 @@
+package analysis
+
+import "loadscribe/agent/scan"
+
+// delta is what a run of scans adds. Two deltas merge by addition, and lists
+// by concatenation in the order of their scans.
+type delta struct {
+	scans       int64 // scans taken, good or not
+	stateMS     [numStates]int64
+	transitions []transition
+	gaps        []gap
+	starts      []start
+	stops       int64
+	loads       int64 // times that air began to flow
+	unloads     int64
+	cycles      []cycle
+	analog      []analogSum
+	counters    []counterSum
+	bins        []bin // half milliseconds at each pressure
+	power       stateSums
+	fraction    stateSums
+	settled     sum // power at settled unloaded running
+}
+
+// transition is the moment at which a state was first seen.
+type transition struct {
+	wall, mono int64
+	state      State
+	fresh      bool // first state after a gap; when it began is not known
+}
+
+// gap is unobserved time of the master group.
+type gap struct {
+	from, to int64 // wall times of the good scans around it
+	reason   scan.Reason
+}
+
+// start is an observed start of the motor.
+type start struct {
+	wall, mono int64
+	segment    uint32
+	restMS     int64 // since the motor stopped; 0: not known
+	from       State
+}
+
+// How a load cycle ended.
+const (
+	endedByLoad uint8 = 1
+	endedByStop uint8 = 2
+)
+
+// cycle is one load and the unloaded time after it.
+type cycle struct {
+	loadWall             int64
+	loadMS, unloadMS     int64
+	end                  uint8
+	hasPressure          bool
+	atLoad, atUnload     int64 // twice the counts
+	minCounts, maxCounts int64
+}
+
+// sum is Σ(rᵢ+rᵢ₊₁)·dt over ms of pairs: twice the integral, in counts·ms.
+type sum struct {
+	twice Int128
+	ms    int64
+}
+
+func (s *sum) add(pair, dtMS int64) {
+	s.twice = s.twice.Add(MulInt64(pair, dtMS))
+	s.ms += dtMS
+}
+
+func (s *sum) merge(o sum) {
+	s.twice = s.twice.Add(o.twice)
+	s.ms += o.ms
+}
+
+// analogSum is one analogue channel.
+type analogSum struct {
+	sum
+	n        int64 // good values
+	min, max int64 // of good values; meaningless while n is 0
+}
+
+func (a *analogSum) see(v int64) {
+	if a.n == 0 || v < a.min {
+		a.min = v
+	}
+	if a.n == 0 || v > a.max {
+		a.max = v
+	}
+	a.n++
+}
+
+func (a *analogSum) merge(o *analogSum) {
+	a.sum.merge(o.sum)
+	if o.n == 0 {
+		return
+	}
+	if a.n == 0 || o.min < a.min {
+		a.min = o.min
+	}
+	if a.n == 0 || o.max > a.max {
+		a.max = o.max
+	}
+	a.n += o.n
+}
+
+// counterSum is one counter: what it counted while observed, and what it
+// counted over gaps.
+type counterSum struct {
+	diff, ms      int64
+	wraps, resets int64
+	gaps          []counterGap
+}
+
+type counterGap struct {
+	from, to int64 // wall times of the good values around it
+	diff     int64
+	reset    bool
+}
+
+// stateSums is an analogue channel by state: all pairs by the state that held
+// at their start, and those alone whose two ends saw the same state.
+type stateSums struct {
+	all, same [numStates]sum
+}
+
+func (s *stateSums) merge(o *stateSums) {
+	for i := range s.all {
+		s.all[i].merge(o.all[i])
+		s.same[i].merge(o.same[i])
+	}
+}
+
+// bin is time at one pressure, in half milliseconds, since each pair gives
+// half its time to either end.
+type bin struct {
+	at, halfMS int64
+}
+
+func newDelta(sp *spec) *delta {
+	return &delta{analog: make([]analogSum, sp.analogs), counters: make([]counterSum, sp.counters)}
+}
+
+// reset empties d and keeps its memory.
+func (d *delta) reset() {
+	keep := *d
+	*d = delta{
+		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
+		cycles: keep.cycles[:0], bins: keep.bins[:0], analog: keep.analog, counters: keep.counters,
+	}
+	clear(d.analog)
+	for i := range d.counters {
+		d.counters[i] = counterSum{gaps: keep.counters[i].gaps[:0]}
+	}
+}
+
+// addBin adds time to the bin. at is kept in order; the search starts where
+// most readings fall, since the list is short and sorted.
+func (d *delta) addBin(at, halfMS int64) {
+	lo, hi := 0, len(d.bins)
+	for lo < hi {
+		mid := int(uint(lo+hi) >> 1)
+		if d.bins[mid].at < at {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	if lo < len(d.bins) && d.bins[lo].at == at {
+		d.bins[lo].halfMS += halfMS
+		return
+	}
+	d.bins = append(d.bins, bin{})
+	copy(d.bins[lo+1:], d.bins[lo:])
+	d.bins[lo] = bin{at, halfMS}
+}
+
+// merge adds o, whose scans follow those of d.
+func (d *delta) merge(o *delta) {
+	d.scans += o.scans
+	for i := range d.stateMS {
+		d.stateMS[i] += o.stateMS[i]
+	}
+	d.transitions = append(d.transitions, o.transitions...)
+	d.gaps = append(d.gaps, o.gaps...)
+	d.starts = append(d.starts, o.starts...)
+	d.cycles = append(d.cycles, o.cycles...)
+	d.stops += o.stops
+	d.loads += o.loads
+	d.unloads += o.unloads
+	for i := range d.analog {
+		d.analog[i].merge(&o.analog[i])
+	}
+	for i := range d.counters {
+		a, b := &d.counters[i], &o.counters[i]
+		a.diff += b.diff
+		a.ms += b.ms
+		a.wraps += b.wraps
+		a.resets += b.resets
+		a.gaps = append(a.gaps, b.gaps...)
+	}
+	for _, b := range o.bins {
+		d.addBin(b.at, b.halfMS)
+	}
+	d.power.merge(&o.power)
+	d.fraction.merge(&o.fraction)
+	d.settled.merge(o.settled)
+}
+
+// observedMS is the time between good master scans.
+func (d *delta) observedMS() int64 {
+	var ms int64
+	for _, v := range d.stateMS {
+		ms += v
+	}
+	return ms
+}
+
+// runningMS is the time in states in which the motor turns.
+func (d *delta) runningMS() int64 {
+	return d.stateMS[Starting] + d.stateMS[Unloaded] + d.stateMS[Loaded] + d.stateMS[PartLoad]
+}

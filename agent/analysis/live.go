@@ -1,0 +1,211 @@
+package analysis
+
+import (
+	"encoding/binary"
+
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/scan"
+)
+
+// Live is what one machine does now.
+type Live struct {
+	Machine string
+	State   State
+	// SinceMS is the wall time (Unix ms, UTC) since when; 0: never seen.
+	SinceMS int64
+	// SinceKnown is false where the state was found after a gap, so that it may
+	// have begun before SinceMS.
+	SinceKnown     bool
+	Reason         string // why unobserved, else ""
+	Method         string // how states are told
+	StartsLastHour int    // observed starts, at most 32
+	PressureTrend  string // rising, falling, steady or unknown
+}
+
+// Live returns what the machine does at the given times of this process's
+// clock; ok is false for a machine that the site does not have. A state older
+// than three periods of its group shows as unobserved.
+func (f *Folder) Live(machine string, nowMonoMS, nowWallMS int64) (live Live, ok bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, sub := range f.subjects {
+		if !sub.sp.system && sub.sp.name == machine {
+			return sub.live(nowMonoMS, nowWallMS), true
+		}
+	}
+	return Live{}, false
+}
+
+func (sub *subject) live(mono, wall int64) Live {
+	c := &sub.c
+	l := Live{Machine: sub.sp.name, Method: sub.sp.stateMethod, PressureTrend: trendUnknown}
+	for _, w := range c.recent[:c.recents] {
+		if w > wall-hourMS && w <= wall {
+			l.StartsLastHour++
+		}
+	}
+	if !sub.sp.hasStates {
+		l.Reason = sub.sp.statesAbsent
+		return l
+	}
+	gapMS := sub.sp.chans[sub.sp.master].gapMS
+	quiet, silent := mono-c.lastMono, wall-c.lastWall
+	if c.known && quiet <= gapMS && silent <= gapMS {
+		l.State, l.SinceMS, l.SinceKnown = c.state, c.sinceWall, c.sinceKnown
+		l.PressureTrend = sub.trend.word(sub.sp, mono)
+		return l
+	}
+	l.SinceMS, l.SinceKnown = c.lastWall, c.hasLast
+	reason := c.bad
+	if reason == scan.Good {
+		reason = scan.AgentStopped
+		if off := silent - quiet; quiet >= 0 && off < 5000 && off > -5000 {
+			reason = scan.Dropped
+		}
+	}
+	l.Reason = reason.String()
+	return l
+}
+
+// Words of Live.PressureTrend.
+const (
+	trendRising  = "rising"
+	trendFalling = "falling"
+	trendSteady  = "steady"
+	trendUnknown = "unknown"
+)
+
+const (
+	trendStepMS = 2_000  // between the readings kept
+	trendSpanMS = 20_000 // over which the trend is told
+	trendLeast  = 1500.0 // Pa in that time; less is steady
+	trendSlots  = 16
+)
+
+// trend keeps the pressure readings of the last half minute. It is for show
+// only and not part of the carry.
+type trend struct {
+	mono   [trendSlots]int64
+	counts [trendSlots]int64
+	n      int // readings ever kept
+}
+
+func (t *trend) step(sp *spec, c *carry) {
+	if sp.pressure < 0 {
+		return
+	}
+	p := &c.tracks[sp.pressure]
+	if !p.fresh {
+		t.n = 0
+		return
+	}
+	if t.n > 0 {
+		last := t.mono[(t.n-1)%trendSlots]
+		if p.mono >= last && p.mono-last < trendStepMS {
+			return
+		}
+		if p.mono < last || p.mono-last > trendSpanMS {
+			t.n = 0
+		}
+	}
+	t.mono[t.n%trendSlots], t.counts[t.n%trendSlots] = p.mono, p.counts
+	t.n++
+}
+
+func (t *trend) word(sp *spec, nowMono int64) string {
+	if sp.pressure < 0 || t.n < 3 || sp.chans[sp.pressure].unit.Dimension != quantity.Pressure {
+		return trendUnknown
+	}
+	newest := (t.n - 1) % trendSlots
+	if nowMono-t.mono[newest] > trendSpanMS {
+		return trendUnknown
+	}
+	oldest := -1
+	for i := max(0, t.n-trendSlots); i < t.n-1; i++ {
+		if k := i % trendSlots; t.mono[newest]-t.mono[k] <= trendSpanMS {
+			oldest = k
+			break
+		}
+	}
+	if oldest < 0 {
+		return trendUnknown
+	}
+	moved := float64(t.counts[newest]-t.counts[oldest]) * sp.chans[sp.pressure].countSI
+	switch {
+	case moved >= trendLeast:
+		return trendRising
+	case moved <= -trendLeast:
+		return trendFalling
+	}
+	return trendSteady
+}
+
+// tally is what has added up since the store began: the part of the deltas
+// that metrics count.
+type tally struct {
+	stateMS       [numStates]int64
+	starts, loads int64
+	power         sum
+	counters      []int64 // differences, gaps bridged
+	analog        []sum
+}
+
+func (t *tally) add(d *delta) {
+	for i := range t.stateMS {
+		t.stateMS[i] += d.stateMS[i]
+	}
+	t.starts += int64(len(d.starts))
+	t.loads += d.loads
+	for i := range d.power.all {
+		t.power.merge(d.power.all[i])
+	}
+	for len(t.counters) < len(d.counters) {
+		t.counters = append(t.counters, 0)
+	}
+	for i := range d.counters {
+		t.counters[i] += d.counters[i].diff
+		for _, g := range d.counters[i].gaps {
+			t.counters[i] += g.diff
+		}
+	}
+	for len(t.analog) < len(d.analog) {
+		t.analog = append(t.analog, sum{})
+	}
+	for i := range d.analog {
+		t.analog[i].merge(d.analog[i].sum)
+	}
+}
+
+func (t *tally) encode(b []byte) []byte {
+	for _, ms := range t.stateMS {
+		b = binary.AppendUvarint(b, uint64(ms))
+	}
+	b = binary.AppendUvarint(b, uint64(t.starts))
+	b = binary.AppendUvarint(b, uint64(t.loads))
+	b = encodeSum(b, t.power)
+	b = appendCount(b, len(t.counters))
+	for _, n := range t.counters {
+		b = binary.AppendUvarint(b, uint64(n))
+	}
+	b = appendCount(b, len(t.analog))
+	for _, s := range t.analog {
+		b = encodeSum(b, s)
+	}
+	return b
+}
+
+func readTally(r *reader) tally {
+	var t tally
+	for i := range t.stateMS {
+		t.stateMS[i] = r.atLeastZero()
+	}
+	t.starts, t.loads = r.atLeastZero(), r.atLeastZero()
+	t.power = decodeSum(r)
+	for n := r.count(1); n > 0; n-- {
+		t.counters = append(t.counters, r.atLeastZero())
+	}
+	for n := r.count(1); n > 0; n-- {
+		t.analog = append(t.analog, decodeSum(r))
+	}
+	return t
+}

@@ -1,0 +1,241 @@
+package analysis
+
+import (
+	"errors"
+	"fmt"
+	"testing"
+	"time"
+
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
+
+	"pgregory.net/rapid"
+)
+
+// variants are sites whose states come from different channels.
+func variants(t testing.TB) map[string]*sitefile.Site {
+	bits := plant(t)
+	bits.Shifts = []sitefile.WeekWindow{{Days: [7]bool{true, true, true, true, true, true, true}, FromMinute: 7, UntilMinute: 22, Text: "00:07-00:22"}}
+	power := plant(t)
+	delete(power.Machines[0].Roles, scan.MotorRunning)
+	delete(power.Machines[0].Roles, scan.Loaded)
+	mixed := plant(t)
+	delete(mixed.Machines[0].Roles, scan.Loaded)
+	part := plant(t)
+	part.Machines[0].Control = sitefile.VariableSpeed
+	part.Devices[1].Map.Channels[0] = mapChannel(t, "power", scan.LoadFraction, "f32", 1, "%", time.Second)
+	delete(part.Machines[0].Roles, scan.Power)
+	part.Machines[0].Roles[scan.LoadFraction] = "meter.power"
+	return map[string]*sitefile.Site{"bits": bits, "power": power, "mixed": mixed, "part": part}
+}
+
+// randomTape draws scans with jitter, gaps, bad values, lost segments and steps
+// of the wall clock in both directions.
+func randomTape(t *rapid.T, site *sitefile.Site) *tape {
+	tp := newTape(site, monday)
+	mono := rapid.Int64Range(0, 1000).Draw(t, "first mono")
+	pressure, starts, energy, power := int64(6500), int64(3), int64(65_000), int64(0)
+	running, loaded, standby := int64(0), int64(0), int64(1)
+	n := rapid.IntRange(1, 400).Draw(t, "scans")
+	for i := 0; i < n; i++ {
+		mono += rapid.SampledFrom([]int64{1, 250, 500, 500, 1000, 1000, 2900, 3000, 3001, 20_000, 130_000}).Draw(t, "dt")
+		switch rapid.IntRange(0, 40).Draw(t, "what") {
+		case 0: // agent restarted
+			tp.segment++
+			tp.wall += mono + rapid.Int64Range(0, 2_000_000).Draw(t, "pause")
+			mono = rapid.Int64Range(0, 3000).Draw(t, "new mono")
+		case 1: // the clock stepped
+			tp.segment++
+			tp.wall += rapid.Int64Range(-1_200_000, 1_200_000).Draw(t, "step")
+		case 2, 3:
+			tp.bad(rapid.SampledFrom([]string{"controller", "meter"}).Draw(t, "device"), mono,
+				rapid.SampledFrom([]scan.Reason{scan.Timeout, scan.BadChecksum, scan.PortGone}).Draw(t, "reason"))
+			continue
+		case 4, 5, 6:
+			running, loaded, power = 1-running, 0, 200*(1-running)
+			starts += running
+			standby = rapid.Int64Range(0, 1).Draw(t, "standby")
+		case 7, 8, 9, 10, 11, 12:
+			loaded, power = running*(1-loaded), running*(120+240*(1-loaded))
+		}
+		pressure += rapid.Int64Range(-60, 60).Draw(t, "pressure")
+		energy += rapid.Int64Range(0, 3).Draw(t, "energy")
+		if rapid.Bool().Draw(t, "controller") {
+			tp.add("controller", mono, running, loaded, standby, rapid.Int64Range(0, 9).Draw(t, "fault")/9, max(0, pressure), starts)
+		} else {
+			tp.add("meter", mono, power+rapid.Int64Range(0, 5).Draw(t, "noise"), energy%65_536)
+		}
+		if rapid.IntRange(0, 9).Draw(t, "quality") == 0 {
+			s := &tp.scans[len(tp.scans)-1]
+			s.Quality = make([]scan.Reason, len(s.Values))
+			s.Quality[rapid.IntRange(0, len(s.Values)-1).Draw(t, "which")] = scan.Implausible
+		}
+	}
+	return tp
+}
+
+// TestFoldsExactly is the rule that every figure rests on: however a stream is
+// cut into pieces, with the carry passed and even the process restarted between
+// them, every window gives the same report to the last bit as all raw scans in
+// one go, and as live figures before any seal.
+func TestFoldsExactly(t *testing.T) {
+	for name, site := range variants(t) {
+		t.Run(name, func(t *testing.T) {
+			rapid.Check(t, func(t *rapid.T) { foldsExactly(t, site) })
+		})
+	}
+}
+
+func foldsExactly(t *rapid.T, site *sitefile.Site) {
+	tp := randomTape(t, site)
+	if len(tp.scans) == 0 {
+		return
+	}
+	lo, hi := tp.scans[0].WallMS, tp.scans[0].WallMS
+	for i := range tp.scans {
+		lo, hi = min(lo, tp.scans[i].WallMS), max(hi, tp.scans[i].WallMS)
+	}
+	from := rapid.Int64Range(lo-2000, hi).Draw(t, "from")
+	to := rapid.Int64Range(from+1, hi+2000).Draw(t, "to")
+	if rapid.Bool().Draw(t, "whole") {
+		from, to = cellOf(from), cellOf(to)+cellMS
+	}
+	raw := &memory{scans: tp.scans}
+	want, err := ComputeRaw(raw, site, from, to, farFuture, "")
+	if err != nil {
+		t.Fatalf("from raw: %v", err)
+	}
+	// Sealed at random places; at some the folder is restored from its state.
+	sealed := &memory{scans: tp.scans}
+	f := NewFolder(site, sitefile.Groups(site))
+	for i := range tp.scans {
+		f.Step(&tp.scans[i])
+		if rapid.IntRange(0, 30).Draw(t, "seal") == 0 {
+			pieces, state := f.Flush()
+			sealed.pieces = append(sealed.pieces, pieces...)
+			if rapid.Bool().Draw(t, "restart") {
+				f = NewFolder(site, sitefile.Groups(site))
+				if err := f.Restore(state); err != nil {
+					t.Fatalf("restore: %v", err)
+				}
+			}
+		}
+	}
+	live := WithPending(sealed, f)
+	for how, src := range map[string]Source{"live": live, "unsealed": unsealed(site, tp.scans)} {
+		got, err := Compute(src, site, from, to, farFuture, "")
+		if err != nil {
+			t.Fatalf("%s: %v", how, err)
+		}
+		if a, b := fmt.Sprint(flat(got)), fmt.Sprint(flat(want)); a != b {
+			t.Fatalf("%s differs from raw in [%d, %d):\n%s\nwant\n%s", how, from-monday, to-monday, a, b)
+		}
+	}
+	checkPieces(t, sealed.pieces, len(f.subjects[0].sp.chans))
+}
+
+func unsealed(site *sitefile.Site, scans []scan.Scan) Source {
+	f := NewFolder(site, sitefile.Groups(site))
+	for i := range scans {
+		f.Step(&scans[i])
+	}
+	return WithPending(&memory{scans: scans}, f)
+}
+
+// flat lays a report out with the bits of every number.
+func flat(rep Report) []string {
+	var all []string
+	add := func(fs []Figure) {
+		for _, f := range fs {
+			line := fmt.Sprintf("%s %q %q %v %q", f.Name, f.Absent, f.Method, f.AtLeast, f.Denominator)
+			for _, p := range []*float64{f.Value, f.Uncertainty, f.Coverage} {
+				if p != nil {
+					line += fmt.Sprintf(" %x", *p)
+				}
+			}
+			all = append(all, line+"\n")
+		}
+	}
+	all = append(all, rep.From, rep.To)
+	for _, m := range rep.Machines {
+		add(m.Figures)
+	}
+	for _, s := range rep.Systems {
+		add(s.Figures)
+	}
+	return all
+}
+
+// checkPieces: bytes are canonical, and each piece begins with the carry the
+// one before it ended with.
+func checkPieces(t *rapid.T, pieces []store.Piece, channels int) {
+	last := map[string][]byte{}
+	for _, p := range pieces {
+		d, err := decodeDelta(p.Delta, p.StartMS)
+		if err != nil {
+			t.Fatalf("delta: %v", err)
+		}
+		if got := d.encode(nil, p.StartMS); string(got) != string(p.Delta) {
+			t.Fatalf("delta does not come back:\n%x\n%x", p.Delta, got)
+		}
+		if before, ok := last[p.Key]; ok && string(before) != string(p.Entry) {
+			t.Fatalf("%s: entry of seq %d is not the exit before it", p.Key, p.FirstSeq)
+		}
+		last[p.Key] = p.Exit
+		if p.Key != MachineKey("comp1") {
+			continue
+		}
+		c, err := decodeCarry(p.Exit, channels)
+		if err != nil {
+			t.Fatalf("carry: %v", err)
+		}
+		if got := c.encode(nil); string(got) != string(p.Exit) {
+			t.Fatalf("carry does not come back:\n%x\n%x", p.Exit, got)
+		}
+	}
+}
+
+// TestRawIsReadOnlyWhereTheWindowCuts: a window of whole cells reads no scan.
+func TestRawIsReadOnlyWhereTheWindowCuts(t *testing.T) {
+	site := plant(t)
+	m := fold(site, handWorked(t).scans, 1000, 5000)
+	mustCompute(t, m, site, monday, monday+hourMS)
+	if m.reads != 0 {
+		t.Errorf("%d scans read for whole cells", m.reads)
+	}
+	mustCompute(t, m, site, monday+1, monday+hourMS)
+	if m.reads == 0 || m.reads > 2*2*900+10 {
+		t.Errorf("%d scans read for one cut cell of 1800, for machine and system", m.reads)
+	}
+}
+
+// TestRawGone: where the raw scans of a cut cell are no longer kept, the window
+// grows to the cell's edge and the report says so.
+func TestRawGone(t *testing.T) {
+	site := plant(t)
+	m := fold(site, handWorked(t).scans)
+	m.scans = nil
+	rep := mustCompute(t, m, site, monday+1000, monday+hourMS)
+	if rep.From != "2024-03-04T00:00:00.000Z" {
+		t.Errorf("from %s, want the cell's edge", rep.From)
+	}
+	check(t, figureOf(t, rep, "loaded_time"), 1200, 0)
+}
+
+// failing is a Source whose reads fail.
+type failing struct{ *memory }
+
+func (failing) Scans(store.ScanQuery, func(*scan.Scan) error) error { return errTest }
+
+func TestSourceErrorIsPassedOn(t *testing.T) {
+	site := plant(t)
+	m := fold(site, handWorked(t).scans)
+	_, err := Compute(failing{m}, site, monday+1, monday+hourMS, farFuture, "")
+	if !errors.Is(err, errTest) {
+		t.Errorf("error %v, want the source's", err)
+	}
+	if _, err := Compute(m, site, monday, monday+1, farFuture, "nobody"); err == nil {
+		t.Error("no error for a machine that is not in the site")
+	}
+}

@@ -1,0 +1,296 @@
+package analysis
+
+import (
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+)
+
+// foldVersion is raised whenever the same scans would fold to other bytes.
+const foldVersion = 1
+
+// class is how a channel takes part in the fold.
+type class uint8
+
+const (
+	classAnalog class = iota
+	classCounter
+	classBit
+	classCode
+)
+
+// chanSpec is one channel of a subject.
+type chanSpec struct {
+	role         scan.Role
+	id           string
+	device, name string
+	kind         scan.Kind
+	class        class
+	slot         int   // place in delta.analog or delta.counters
+	gapMS        int64 // of its group; how long its value is held
+	periodMS     int64
+	modulus      int64 // where an integer counter wraps; 0: unknown
+	// SI value = counts·countSI + offsetSI.
+	countSI, offsetSI float64
+	unit              quantity.Unit
+	spanSI            float64 // of the valid range; 0: unknown
+	accuracy          sitefile.Accuracy
+	accuracyGiven     bool
+}
+
+// spec is all the fold of one machine or system depends on.
+type spec struct {
+	key, name string
+	system    bool
+	control   sitefile.Control
+	chans     []chanSpec
+	analogs   int
+	counters  int
+	// Places in chans; -1 where there is none.
+	running, loaded, standby, fault        int
+	power, current, fraction, pressure     int
+	master                                 int
+	runLevel, loadLevel                    *level
+	full                                   int64 // counts of load_fraction that count as full load
+	part                                   int64 // counts of load_fraction above which air flows
+	startMS                                int64
+	binShift                               uint // pressure counts per histogram bin, as a power of two
+	hasStates                              bool
+	runOnly                                bool // running is known, loaded is not
+	stateMethod, statesAbsent, startMethod string
+	assumed                                []string // assumed inputs of the states
+	config                                 string
+}
+
+// level is a threshold with hysteresis on an analogue channel, in counts.
+type level struct {
+	ch      int
+	on, off int64
+	dwellMS int64
+}
+
+// newSpec makes an empty spec.
+func newSpec(key, name string) *spec {
+	return &spec{key: key, name: name, running: -1, loaded: -1, standby: -1, fault: -1,
+		power: -1, current: -1, fraction: -1, pressure: -1, master: -1}
+}
+
+// MachineKey is the Piece.Key of a machine.
+func MachineKey(name string) string { return "machine:" + name }
+
+// SystemKey is the Piece.Key of a system.
+func SystemKey(name string) string { return "system:" + name }
+
+func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine) *spec {
+	sp := newSpec(MachineKey(m.Name), m.Name)
+	sp.control = m.Control
+	at := map[scan.Role]int{}
+	for _, role := range scan.Roles() {
+		id, ok := m.Roles[role]
+		if !ok {
+			continue
+		}
+		if c, ok := resolveChannel(site, groups, id); ok {
+			c.role = role
+			at[role] = sp.add(c)
+		}
+	}
+	place := func(roles ...scan.Role) int {
+		for _, r := range roles {
+			if i, ok := at[r]; ok {
+				return i
+			}
+		}
+		return -1
+	}
+	sp.running = place(scan.MotorRunning)
+	sp.loaded = place(scan.Loaded, scan.LoadCommand)
+	sp.standby = place(scan.Standby)
+	sp.fault = place(scan.FaultCode)
+	sp.power = place(scan.Power)
+	sp.current = place(scan.MotorCurrent)
+	sp.fraction = place(scan.LoadFraction)
+	sp.pressure = place(scan.DischargePressure, scan.ReceiverPressure, scan.HeaderPressure)
+	sp.setStates(m)
+	sp.setBins()
+	sp.config = sp.fingerprint()
+	return sp
+}
+
+// systemSpec folds the taps of a system. Its pressure is the tap furthest
+// downstream, since that is what the plant gets.
+func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System) *spec {
+	sp := newSpec(SystemKey(s.Name), s.Name)
+	sp.system = true
+	best := -2
+	for _, tap := range s.Taps {
+		rank := -1
+		for i := range s.Parts {
+			if s.Parts[i].Name == tap.At {
+				rank = i
+			}
+		}
+		if c, ok := resolveChannel(site, groups, tap.Pressure); ok {
+			c.role = scan.HeaderPressure
+			if i := sp.add(c); rank > best {
+				sp.pressure, best = i, rank
+			}
+		}
+		if c, ok := resolveChannel(site, groups, tap.Flow); ok {
+			c.role = scan.Flow
+			sp.add(c)
+		}
+	}
+	sp.master = sp.pressure
+	if sp.master < 0 && len(sp.chans) > 0 {
+		sp.master = 0
+	}
+	sp.statesAbsent = "a figure of one machine"
+	sp.setBins()
+	sp.config = sp.fingerprint()
+	return sp
+}
+
+// add appends c with its class and slot.
+func (sp *spec) add(c chanSpec) int {
+	switch {
+	case c.role.Counter():
+		c.class, c.slot = classCounter, sp.counters
+		sp.counters++
+	case c.role == scan.FaultCode:
+		c.class = classCode
+	case c.role == scan.MotorRunning || c.role == scan.Loaded || c.role == scan.LoadCommand ||
+		c.role == scan.Standby || c.role == scan.PurgeValve:
+		c.class = classBit
+	default:
+		c.class, c.slot = classAnalog, sp.analogs
+		sp.analogs++
+	}
+	unit := unitOfCounts(c.kind, c.class == classCounter)
+	c.countSI *= unit
+	sp.chans = append(sp.chans, c)
+	return len(sp.chans) - 1
+}
+
+// find returns the place of the first channel with the role, or -1.
+func (sp *spec) find(role scan.Role) int {
+	for i := range sp.chans {
+		if sp.chans[i].role == role {
+			return i
+		}
+	}
+	return -1
+}
+
+// devices lists the devices whose scans the subject needs.
+func (sp *spec) devices() []string {
+	var all []string
+	seen := map[string]bool{}
+	for i := range sp.chans {
+		if d := sp.chans[i].device; !seen[d] {
+			seen[d] = true
+			all = append(all, d)
+		}
+	}
+	return all
+}
+
+// setBins chooses how many pressure counts share a histogram bin: at least
+// 500 Pa, so that a fine or floating channel does not fill the summary with
+// bins that no gauge could tell apart.
+func (sp *spec) setBins() {
+	if sp.pressure < 0 {
+		return
+	}
+	const leastBinPa = 500
+	width := sp.chans[sp.pressure].countSI
+	if !(width > 0) {
+		return
+	}
+	for width < leastBinPa && sp.binShift < 40 {
+		width *= 2
+		sp.binShift++
+	}
+}
+
+// resolveChannel gathers what is known of a channel from the map, which has
+// the scale that holds now, and from its group, which has the raw kind and the
+// period.
+func resolveChannel(site *sitefile.Site, groups []*scan.Group, id string) (chanSpec, bool) {
+	device, name, ok := scan.SplitID(id)
+	if !ok {
+		return chanSpec{}, false
+	}
+	c := chanSpec{id: id, device: device, name: name}
+	found := false
+	var scale, offset float64
+	for _, g := range groups {
+		if g.Device != device {
+			continue
+		}
+		if i := g.Index(name); i >= 0 {
+			ch := &g.Channels[i]
+			c.kind, scale, offset = ch.Kind, ch.Scale, ch.Offset
+			c.gapMS, c.periodMS = g.GapMS(), g.PeriodMS
+			if u, err := quantity.ParseUnit(ch.Unit); err == nil {
+				c.unit = u
+			} else {
+				c.unit = quantity.Unit{Symbol: ch.Unit, Scale: 1}
+			}
+			found = true
+		}
+	}
+	if !found {
+		return chanSpec{}, false
+	}
+	c.fromMap(site, &scale, &offset)
+	c.countSI = scale * c.unit.Scale
+	c.offsetSI = float64(offset*c.unit.Scale) + c.unit.Offset
+	if c.unit.Dimension == quantity.Pressure && c.unit.Absolute {
+		// Pressures are gauge inside the analysis.
+		c.offsetSI -= site.BarometerPa
+	}
+	return c, true
+}
+
+// fromMap takes unit, scale, wrap and metrology from the site's map.
+func (c *chanSpec) fromMap(site *sitefile.Site, scale, offset *float64) {
+	for i := range site.Devices {
+		d := &site.Devices[i]
+		if d.Name != c.device || d.Map == nil {
+			continue
+		}
+		for j := range d.Map.Channels {
+			mc := &d.Map.Channels[j]
+			if mc.Name != c.name {
+				continue
+			}
+			*scale, *offset = mc.Scale, mc.Offset
+			c.unit = mc.Unit
+			c.modulus = modulusOf(mc)
+			if mc.Valid != nil {
+				c.spanSI = (mc.Valid[1] - mc.Valid[0]) * mc.Unit.Scale
+			}
+			c.accuracy, c.accuracyGiven = d.Instrument.Accuracy[mc.Unit.Dimension.String()]
+		}
+	}
+}
+
+// modulusOf is where an unsigned register of the channel's type wraps to zero.
+// A signed or 64-bit counter is not expected to wrap.
+func modulusOf(mc *sitefile.MapChannel) int64 {
+	if mc.Bit >= 0 {
+		return 0
+	}
+	switch mc.Type {
+	case "u16":
+		return 1 << 16
+	case "u32":
+		return 1 << 32
+	case "bcd16":
+		return 10_000
+	case "bcd32":
+		return 100_000_000
+	}
+	return 0
+}

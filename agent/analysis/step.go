@@ -1,0 +1,235 @@
+package analysis
+
+import "loadscribe/agent/scan"
+
+const (
+	hourMS = 3_600_000
+	// cellMS is the length of an interval: 15 minutes of UTC time.
+	cellMS = 900_000
+	// A machine counts as settled after this much unloaded running, once the
+	// mean power of a block is no more than a fiftieth below that of the block
+	// before. A sump blows down in tens of seconds (common practice, no source).
+	settleMS      = 60_000
+	settleBlockMS = 20_000
+	settleShare   = 50
+)
+
+// cellOf is the start of the cell that holds a wall time.
+func cellOf(wallMS int64) int64 {
+	q := wallMS / cellMS
+	if wallMS%cellMS < 0 {
+		q--
+	}
+	return q * cellMS
+}
+
+// route says which values of a group a subject takes.
+type route struct {
+	pairs  []routed
+	master bool // the group holds the master channel
+}
+
+type routed struct {
+	in int // place in the scan
+	ch int // place in spec.chans
+}
+
+// routeFor finds the subject's channels in a group. A channel whose raw kind
+// has changed since is left out: its counts mean something else.
+func (sp *spec) routeFor(g *scan.Group) route {
+	var r route
+	for ch := range sp.chans {
+		c := &sp.chans[ch]
+		if c.device != g.Device {
+			continue
+		}
+		if in := g.Index(c.name); in >= 0 && g.Channels[in].Kind == c.kind {
+			r.pairs = append(r.pairs, routed{in, ch})
+			if ch == sp.master {
+				r.master = true
+			}
+		}
+	}
+	return r
+}
+
+// step folds one scan: the fold's only formula. All arithmetic is in integers.
+func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
+	d.scans++
+	if !c.started || s.Segment != c.segment {
+		c.newSegment(s.Segment, segmentReason(c, s))
+		c.started = true
+	}
+	if s.Reason != scan.Good {
+		if r.master && c.bad == scan.Good {
+			c.bad = s.Reason
+		}
+		return
+	}
+	gapMS := s.Group.GapMS()
+	var powerPair, fractionPair pair
+	for _, p := range r.pairs {
+		raw, ok := s.Get(p.in)
+		if !ok {
+			continue
+		}
+		cs := &sp.chans[p.ch]
+		v, ok := fixedCounts(cs.kind, cs.class == classCounter, raw)
+		if !ok {
+			continue
+		}
+		t := &c.tracks[p.ch]
+		switch cs.class {
+		case classCounter:
+			d.counters[cs.slot].step(t, s, v, gapMS, cs.modulus)
+		case classAnalog:
+			got := sp.stepAnalog(c, d, p.ch, t, s, v, gapMS)
+			if p.ch == sp.power {
+				powerPair = got
+			}
+			if p.ch == sp.fraction {
+				fractionPair = got
+			}
+		}
+		t.take(s, v, gapMS)
+	}
+	if r.master {
+		sp.stepState(c, d, s, gapMS)
+	}
+	if powerPair.seen {
+		sp.byState(c, &d.power, sp.power, powerPair, s.MonoMS)
+		sp.stepSettled(c, d, powerPair, s.MonoMS)
+	}
+	if fractionPair.seen {
+		sp.byState(c, &d.fraction, sp.fraction, fractionPair, s.MonoMS)
+	}
+}
+
+// take makes v the track's last value.
+func (t *track) take(s *scan.Scan, v, gapMS int64) {
+	t.hasBefore, t.before = false, 0
+	if t.has && t.fresh && s.MonoMS-t.mono <= gapMS {
+		t.hasBefore, t.before = true, t.counts
+	}
+	t.has, t.fresh, t.mono, t.wall, t.counts = true, true, s.MonoMS, s.WallMS, v
+}
+
+// segmentReason says why a new segment began: when monotonic time runs on, the
+// wall clock stepped; else the agent was started anew.
+func segmentReason(c *carry, s *scan.Scan) scan.Reason {
+	if c.hasLast && s.MonoMS >= c.lastMono && s.MonoMS-c.lastMono <= 60_000 {
+		return scan.ClockStep
+	}
+	return scan.AgentStopped
+}
+
+// pair is two neighbouring good values of a channel; dt is 0 where the earlier
+// one is missing or too old.
+type pair struct {
+	seen      bool
+	twice, dt int64 // sum of the two counts, and milliseconds between them
+}
+
+func (sp *spec) stepAnalog(c *carry, d *delta, ch int, t *track, s *scan.Scan, v, gapMS int64) pair {
+	a := &d.analog[sp.chans[ch].slot]
+	a.see(v)
+	got := pair{seen: true}
+	if dt := s.MonoMS - t.mono; t.has && t.fresh && dt > 0 && dt <= gapMS {
+		got.twice, got.dt = t.counts+v, dt
+		a.add(got.twice, dt)
+	}
+	if ch != sp.pressure {
+		return got
+	}
+	if got.dt > 0 {
+		d.addBin(t.counts>>sp.binShift, got.dt)
+		d.addBin(v>>sp.binShift, got.dt)
+	}
+	if c.cycle.phase > 0 && c.cycle.hasPressure {
+		c.cycle.minCounts = min(c.cycle.minCounts, v)
+		c.cycle.maxCounts = max(c.cycle.maxCounts, v)
+	}
+	return got
+}
+
+// step counts by difference. A fall is a wrap where the register's width makes
+// it likely, else a reset, which counts nothing.
+func (n *counterSum) step(t *track, s *scan.Scan, v, gapMS, modulus int64) {
+	if !t.has {
+		return
+	}
+	diff := v - t.counts
+	wrapped, reset := false, false
+	if diff < 0 {
+		// Likely: from the top tenth of the range to the bottom tenth.
+		if modulus > 0 && t.counts >= modulus-modulus/10 && t.counts < modulus && v <= modulus/10 && v >= 0 {
+			diff += modulus
+			wrapped = true
+		} else {
+			diff = 0
+			reset = true
+		}
+	}
+	if wrapped {
+		n.wraps++
+	}
+	if reset {
+		n.resets++
+	}
+	if dt := s.MonoMS - t.mono; t.fresh && dt > 0 && dt <= gapMS {
+		n.diff += diff
+		n.ms += dt
+		return
+	}
+	n.gaps = append(n.gaps, counterGap{from: t.wall, to: s.WallMS, diff: diff, reset: reset})
+}
+
+// stateAt is the state that holds for a value of another group at mono: it is
+// held for at most three periods of the master group.
+func (sp *spec) stateAt(c *carry, mono int64) State {
+	if !c.known || sp.master < 0 || mono-c.lastMono > sp.chans[sp.master].gapMS {
+		return Unobserved
+	}
+	return c.state
+}
+
+// byState adds a pair to the state that held at its start.
+func (sp *spec) byState(c *carry, sums *stateSums, ch int, p pair, mono int64) {
+	t := &c.tracks[ch]
+	now := sp.stateAt(c, mono)
+	if p.dt > 0 {
+		sums.all[t.state].add(p.twice, p.dt)
+		if t.state == now {
+			sums.same[now].add(p.twice, p.dt)
+		}
+	}
+	t.state = now
+}
+
+// stepSettled adds power to the settled unloaded mean once it has stopped
+// falling.
+func (sp *spec) stepSettled(c *carry, d *delta, p pair, mono int64) {
+	st := &c.settle
+	if !st.on || sp.stateAt(c, mono) != Unloaded {
+		return
+	}
+	if p.dt == 0 || mono-p.dt < st.sinceMono {
+		st.blockMono, st.sum, st.ms = mono, Int128{}, 0
+		return
+	}
+	if st.settled {
+		d.settled.add(p.twice, p.dt)
+		return
+	}
+	st.sum = st.sum.Add(MulInt64(p.twice, p.dt))
+	st.ms += p.dt
+	if mono-st.blockMono < settleBlockMS {
+		return
+	}
+	mean := st.sum.divInt64(2 * st.ms)
+	if st.hasMean && mono-st.sinceMono >= settleMS && mean >= st.mean-st.mean/settleShare {
+		st.settled = true
+	}
+	st.hasMean, st.mean = true, mean
+	st.blockMono, st.sum, st.ms = mono, Int128{}, 0
+}

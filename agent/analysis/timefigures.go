@@ -1,0 +1,307 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+)
+
+// periodS is how late a transition may be seen: the master's period, and the
+// dwell where levels are used.
+func (s *sheet) periodS() float64 {
+	sp := s.g.sp
+	if sp.master < 0 {
+		return 0
+	}
+	ms := sp.chans[sp.master].periodMS
+	for _, l := range []*level{sp.runLevel, sp.loadLevel} {
+		if l != nil {
+			ms = max(ms, sp.chans[l.ch].periodMS+l.dwellMS)
+		}
+	}
+	return float64(ms) / 1000
+}
+
+// timeU is the standard uncertainty of a time bounded by n transitions, each
+// ± one period and rectangular; the window's ends count as one more.
+func (s *sheet) timeU(n int) float64 {
+	return rectangular(s.periodS()) * math.Sqrt(float64(n+1))
+}
+
+// observed sets observed_time and unobserved_time.
+func (s *sheet) observed() {
+	t := s.g.total
+	ms := t.observedMS()
+	var inputs []string
+	if s.g.sp.master >= 0 {
+		inputs = []string{s.g.sp.chans[s.g.sp.master].id}
+	}
+	s.put("observed_time", "s", estimate{float64(ms) / 1000, s.timeU(0)},
+		"time between good scans no further apart than three of their periods", inputs)
+	unseen := max(0, s.g.to-s.g.from-ms)
+	method := "the window less the observed time"
+	if why := s.reasons(); why != "" {
+		method += "; known reasons: " + why
+	}
+	s.put("unobserved_time", "s", estimate{float64(unseen) / 1000, s.timeU(0)}, method, inputs)
+}
+
+// reasons is how much of the unobserved time has which reason, in words.
+func (s *sheet) reasons() string {
+	byReason := map[scan.Reason]int64{}
+	for _, g := range s.g.total.gaps {
+		if ms := min(g.to, s.g.to) - max(g.from, s.g.from); ms > 0 {
+			byReason[g.reason] += ms
+		}
+	}
+	var all []string
+	for _, r := range scan.Reasons() {
+		if ms := byReason[r]; ms > 0 {
+			all = append(all, fmt.Sprintf("%s %d s", r, (ms+500)/1000))
+		}
+	}
+	return strings.Join(all, ", ")
+}
+
+// stateInputs are the channels that the states come from.
+func (s *sheet) stateInputs() []string {
+	sp := s.g.sp
+	var all []string
+	add := func(ch int) {
+		if ch >= 0 {
+			for _, have := range all {
+				if have == sp.chans[ch].id {
+					return
+				}
+			}
+			all = append(all, sp.chans[ch].id)
+		}
+	}
+	add(sp.running)
+	add(sp.loaded)
+	if sp.runLevel != nil {
+		add(sp.runLevel.ch)
+	}
+	if sp.loadLevel != nil {
+		add(sp.loadLevel.ch)
+	}
+	if sp.control.PartLoad() {
+		add(sp.fraction)
+	}
+	add(sp.standby)
+	add(sp.fault)
+	return append(all, sp.assumed...)
+}
+
+// stateTime is the time in a state.
+func (s *sheet) stateTime(state State) estimate {
+	return estimate{float64(s.g.total.stateMS[state]) / 1000, s.timeU(s.edges[state])}
+}
+
+// times sets the figures of time and share.
+func (s *sheet) times(m *sitefile.Machine) {
+	sp := s.g.sp
+	names := []string{"off_time", "standby_time", "stopped_time", "unloaded_time", "loaded_time",
+		"part_load_time", "running_time", "duty_cycle", "loaded_share", "mean_load_fraction"}
+	if !sp.hasStates {
+		s.absent(sp.statesAbsent, names...)
+		return
+	}
+	inputs := s.stateInputs()
+	set := func(name string, st State) { s.add(name, "s", s.stateTime(st), "states "+sp.stateMethod, inputs) }
+	if sp.standby >= 0 {
+		set("off_time", Off)
+		set("standby_time", Standby)
+	} else {
+		s.absent("no standby signal: off and standby cannot be told apart, see stopped_time", "off_time", "standby_time")
+	}
+	set("stopped_time", Stopped)
+	run := estimate{float64(s.g.total.runningMS()) / 1000, s.timeU(s.running)}
+	s.add("running_time", "s", run, "the motor on, starting included; states "+sp.stateMethod+"; "+sp.startMethod, inputs)
+	if sp.runOnly {
+		s.absent("no loaded signal, load fraction or power tells loaded from unloaded",
+			"unloaded_time", "loaded_time", "part_load_time", "duty_cycle", "loaded_share", "mean_load_fraction")
+		return
+	}
+	set("unloaded_time", Unloaded)
+	set("loaded_time", Loaded)
+	if m.Control.PartLoad() {
+		set("part_load_time", PartLoad)
+	} else {
+		s.absent("a "+string(m.Control)+" machine has no part load", "part_load_time")
+	}
+	s.shares(m, run, inputs)
+}
+
+func (s *sheet) shares(m *sitefile.Machine, run estimate, inputs []string) {
+	loaded := s.stateTime(Loaded)
+	observed := float64(s.g.total.observedMS()) / 1000
+	method := "loaded time over observed time, states " + s.g.sp.stateMethod
+	s.ratio("loaded_share", "1", loaded.scaled(1/observed), method, "observed time", inputs)
+	switch {
+	case run.v == 0:
+		s.absent("the machine did not run in the observed time", "duty_cycle", "mean_load_fraction")
+	case m.Control.PartLoad():
+		s.absent("a part-load machine: see mean_load_fraction", "duty_cycle")
+		s.meanLoadFraction()
+	default:
+		// A transition moves time between loaded and the rest of running.
+		s.ratio("duty_cycle", "1", loaded.scaled(1/run.v),
+			"loaded time over running time, states "+s.g.sp.stateMethod, "running time", inputs)
+		s.absent("a "+string(m.Control)+" machine is loaded or not: see duty_cycle", "mean_load_fraction")
+	}
+}
+
+func (s *sheet) meanLoadFraction() {
+	sp := s.g.sp
+	if sp.fraction < 0 {
+		s.absent("no channel gives the load fraction", "mean_load_fraction")
+		return
+	}
+	var total sum
+	for st := Starting; st <= PartLoad; st++ {
+		total.merge(s.g.total.fraction.all[st])
+	}
+	if total.ms == 0 {
+		s.absent("no load fraction was read while the machine ran", "mean_load_fraction")
+		return
+	}
+	c := &sp.chans[sp.fraction]
+	s.ratio("mean_load_fraction", "1", c.mean(total).scaled(sp.fractionScale()),
+		"time-weighted mean of the load fraction while running", "running time with a reading", []string{c.input()})
+}
+
+// fractionScale brings a load fraction that runs to 100 without a unit to 0-1.
+func (sp *spec) fractionScale() float64 {
+	if sp.fraction >= 0 && sp.percentFraction(sp.fraction) {
+		return 0.01
+	}
+	return 1
+}
+
+// startFigures sets starts, their rates and the shortest rest.
+func (s *sheet) startFigures() {
+	sp := s.g.sp
+	names := []string{"starts", "starts_per_hour_mean", "starts_per_hour_max", "shortest_rest"}
+	if !sp.hasStates {
+		s.absent(sp.statesAbsent, names...)
+		return
+	}
+	inputs := s.stateInputs()
+	n := float64(len(s.g.total.starts))
+	method := "observed starts; " + sp.startMethod
+	if more, id, ok := s.counterRise(scan.StartCount); ok {
+		method += fmt.Sprintf("; the controller's own counter (%s) rose by %.0f, gaps included", id, more)
+	}
+	s.add("starts", "1", estimate{v: n}, method, inputs)
+	hours := estimate{float64(s.g.total.observedMS()) / hourMS, s.timeU(0) / 3600}
+	s.ratio("starts_per_hour_mean", "1/h", estimate{v: n}.over(hours),
+		"observed starts over observed time", "observed time", inputs)
+	s.add("starts_per_hour_max", "1/h", estimate{v: float64(rollingMax(s.g.total.starts))},
+		"most observed starts within any 60 minutes", inputs)
+	rest := int64(0)
+	for _, st := range s.g.total.starts {
+		if st.restMS > 0 && (rest == 0 || st.restMS < rest) {
+			rest = st.restMS
+		}
+	}
+	if rest == 0 {
+		s.absent("no stop followed by a start was seen without a gap between", "shortest_rest")
+		return
+	}
+	method = "shortest time from a stop to the next start, both seen"
+	if s.partial {
+		method += "; a shorter one may lie in a gap"
+	}
+	s.put("shortest_rest", "s", estimate{float64(rest) / 1000, rectangular(s.periodS()) * math.Sqrt2}, method, inputs)
+}
+
+// counterRise is what a counter of plain numbers rose by, gaps bridged.
+func (s *sheet) counterRise(role scan.Role) (rise float64, id string, ok bool) {
+	ch := s.g.sp.find(role)
+	if ch < 0 {
+		return 0, "", false
+	}
+	c := &s.g.sp.chans[ch]
+	n := &s.g.total.counters[c.slot]
+	counts := n.diff
+	for _, g := range n.gaps {
+		if g.from >= s.g.from {
+			counts += g.diff
+		}
+	}
+	return float64(counts) * c.countSI, c.id, n.ms > 0
+}
+
+// rollingMax is the largest number of starts within any 60 minutes. Within a
+// segment monotonic time measures; across segments only the wall clock can, and
+// where that ran backwards the starts are not held to be of one hour, so that
+// the result stays a lower bound.
+func rollingMax(starts []start) int {
+	best, first := 0, 0
+	for i := range starts {
+		for first < i && !withinHour(&starts[first], &starts[i]) {
+			first++
+		}
+		best = max(best, i-first+1)
+	}
+	return best
+}
+
+func withinHour(a, b *start) bool {
+	if a.segment == b.segment {
+		return b.mono-a.mono < hourMS
+	}
+	d := b.wall - a.wall
+	return d >= 0 && d < hourMS
+}
+
+// cycles sets the load-cycle figures.
+func (s *sheet) cycles() {
+	sp := s.g.sp
+	names := []string{"load_cycles", "load_cycles_per_hour", "mean_load_cycle"}
+	switch {
+	case !sp.hasStates:
+		s.absent(sp.statesAbsent, names...)
+		return
+	case sp.runOnly:
+		s.absent("no loaded signal, load fraction or power tells loaded from unloaded", names...)
+		return
+	}
+	inputs := s.stateInputs()
+	n := float64(s.g.total.loads)
+	s.add("load_cycles", "1", estimate{v: n}, "times the machine was seen to load", inputs)
+	if run := s.g.total.runningMS(); run > 0 {
+		hours := estimate{float64(run) / hourMS, s.timeU(s.running) / 3600}
+		s.ratio("load_cycles_per_hour", "1/h", estimate{v: n}.over(hours),
+			"times loaded over running time", "running time", inputs)
+	} else {
+		s.absent("the machine did not run in the observed time", "load_cycles_per_hour")
+	}
+	var total, whole int64
+	for _, c := range s.g.total.cycles {
+		if c.end == endedByLoad {
+			total += c.loadMS + c.unloadMS
+			whole++
+		}
+	}
+	if whole == 0 {
+		s.absent("no load was followed by another without a stop or a gap between", "mean_load_cycle")
+		return
+	}
+	k := float64(whole)
+	// Inner ends cancel: of the sum only one beginning and one end are unsure.
+	s.ratio("mean_load_cycle", "s", estimate{float64(total) / 1000 / k, rectangular(s.periodS()) * math.Sqrt2 / math.Sqrt(k)},
+		"mean time from one load to the next, no stop between", fmt.Sprintf("%d whole cycles", whole), inputs)
+}
+
+// medianOf returns the median of twice-counts as counts.
+func medianOf(twice []int64) float64 {
+	sort.Slice(twice, func(i, j int) bool { return twice[i] < twice[j] })
+	n := len(twice)
+	return (float64(twice[(n-1)/2]) + float64(twice[n/2])) / 4
+}

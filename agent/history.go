@@ -1,0 +1,133 @@
+package agent
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
+)
+
+// History is what has been recorded at a site: its store, and the fold that
+// makes figures of it. Its methods may be called from several goroutines.
+// Windows are half open, in Unix milliseconds UTC.
+type History struct {
+	site    *sitefile.Site
+	store   *store.Store
+	folder  *analysis.Folder
+	groups  []*scan.Group // the site's own, registered; nil for a stopped store
+	clock   scan.Clock
+	version string
+}
+
+// OpenHistory opens what a stopped agent has left, for reading. It fails with
+// an error that wraps store.ErrLocked while an agent runs on it, and
+// store.ErrNoStore where nothing was ever recorded.
+func OpenHistory(site *sitefile.Site, version string, log *slog.Logger) (*History, error) {
+	h := &History{site: site, clock: scan.NewSystemClock(), version: version}
+	h.folder = analysis.NewFolder(site, sitefile.Groups(site))
+	s, err := store.OpenReadOnly(site.Agent.DataDir, store.Options{Clock: h.clock, Summariser: h.folder, Log: log})
+	switch {
+	case errors.Is(err, store.ErrNoStore):
+		return nil, fmt.Errorf("%w: nothing has been recorded in %s yet; start it with: loadscribe run --site %s",
+			err, site.Agent.DataDir, site.Path)
+	case err != nil:
+		return nil, fmt.Errorf("open %s: %w", site.Agent.DataDir, err)
+	}
+	h.store = s
+	return h, nil
+}
+
+// Close releases the store.
+func (h *History) Close() error { return h.store.Close() }
+
+// Site returns the site as loaded; never nil.
+func (h *History) Site() *sitefile.Site { return h.site }
+
+// Groups returns all poll groups the store knows, oldest first.
+func (h *History) Groups() []*scan.Group { return h.store.Groups() }
+
+// Version is the program's version.
+func (h *History) Version() string { return h.version }
+
+// Now is the time of the last scan kept, or the present where there is none.
+func (h *History) Now() time.Time {
+	if newest := h.store.Stats().NewestMS; newest > 0 {
+		// A window that ends "now" includes the last scan.
+		return time.UnixMilli(newest + 1)
+	}
+	return time.Now()
+}
+
+// First is the time of the oldest scan kept; ok is false where there is none.
+func (h *History) First() (t time.Time, ok bool) {
+	oldest := h.store.Stats().OldestMS
+	return time.UnixMilli(oldest), oldest > 0
+}
+
+// source is the store with what is not sealed yet.
+func (h *History) source() analysis.Source { return analysis.WithPending(h.store, h.folder) }
+
+// Figures returns every figure of a window; machine empty means all machines
+// and systems.
+func (h *History) Figures(fromMS, toMS int64, machine string) (analysis.Report, error) {
+	return h.figures(fromMS, toMS, h.Now(), machine)
+}
+
+func (h *History) figures(fromMS, toMS int64, now time.Time, machine string) (analysis.Report, error) {
+	return analysis.Compute(h.source(), h.site, fromMS, toMS, now.UnixMilli(), machine)
+}
+
+// StateRuns returns a machine's states, ascending, without holes.
+func (h *History) StateRuns(machine string, fromMS, toMS int64) ([]StateRun, error) {
+	runs, err := analysis.StateRuns(h.source(), h.site, machine, fromMS, toMS)
+	if err != nil {
+		return nil, err
+	}
+	shown := make([]StateRun, len(runs))
+	for i, r := range runs {
+		shown[i] = StateRun{State: r.State.String(), From: Stamp(r.FromMS), To: Stamp(r.ToMS), Reason: r.Reason}
+	}
+	return shown, nil
+}
+
+// Intervals returns a machine's 15-minute cells, ascending.
+func (h *History) Intervals(machine string, fromMS, toMS int64) ([]Interval, error) {
+	cells, err := analysis.Intervals(h.source(), h.site, machine, fromMS, toMS)
+	if err != nil {
+		return nil, err
+	}
+	shown := make([]Interval, len(cells))
+	for i := range cells {
+		c := &cells[i]
+		start, err := time.Parse(time.RFC3339Nano, c.Start)
+		if err != nil {
+			return nil, fmt.Errorf("interval: %w", err)
+		}
+		shown[i] = Interval{Start: StampOf(start), ObservedS: c.ObservedS, States: c.States, EnergyKWh: c.EnergyKWh,
+			Starts: c.Starts, LoadCycles: c.LoadCycles}
+	}
+	return shown, nil
+}
+
+// Series returns about points cells of a channel, ascending, gaps kept as
+// cells of count 0; stepMS 0 means raw samples.
+func (h *History) Series(channelID string, fromMS, toMS int64, points int) (stepMS int64, cells []store.Cell, err error) {
+	s, err := h.store.Series(channelID, fromMS, toMS, points)
+	return s.StepMS, s.Cells, err
+}
+
+// Events returns the latest limit events of the window, ascending.
+func (h *History) Events(fromMS, toMS int64, limit int) ([]store.Event, error) {
+	return h.store.Events(fromMS, toMS, limit)
+}
+
+// Scans calls fn for each scan of the window in the store's order and stops
+// with fn's error. devices empty means all. fn must not keep the scan.
+func (h *History) Scans(fromMS, toMS int64, devices []string, fn func(*scan.Scan) error) error {
+	return h.store.Scans(store.ScanQuery{Devices: devices, FromMS: fromMS, ToMS: toMS}, fn)
+}

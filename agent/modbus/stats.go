@@ -1,0 +1,148 @@
+package modbus
+
+import (
+	"context"
+	"errors"
+	"maps"
+	"math/bits"
+	"time"
+)
+
+// Stats counts what a Client has seen since it was made.
+type Stats struct {
+	Units map[byte]UnitStats
+	// Discarded counts bytes that came unasked and were dropped before a
+	// request: late answers, noise, another master.
+	Discarded uint64
+	// Overflow counts bytes that came unasked and found no room.
+	Overflow uint64
+	// Echo is true when the last exchange that could show it had an echo.
+	Echo bool
+}
+
+// UnitStats counts the exchanges with one unit. Requests is the sum of Answers
+// and the errors.
+type UnitStats struct {
+	Requests, Answers                                                     uint64
+	Timeouts, BadChecksums, Exceptions, WrongAnswers, LinesLost, Canceled uint64
+	// Late counts answers that came after their request was given up;
+	// WorstLate is how long after the time by which they should have begun.
+	Late      uint64
+	WorstLate time.Duration
+	// MinReply and MaxReply bound the time from the end of a request to the
+	// end of its answer, exceptions included.
+	MinReply, MaxReply time.Duration
+	replies            histogram
+}
+
+// ReplyPercentile returns an upper bound of the reply time that p percent of
+// answers kept, at most a quarter too long; 0 where there are none.
+func (u *UnitStats) ReplyPercentile(p float64) time.Duration {
+	return min(u.replies.percentile(p), u.MaxReply)
+}
+
+// Stats returns a copy of all counts.
+func (c *Client) Stats() Stats {
+	overflow := c.rx.drops()
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	s := c.stats
+	s.Overflow = overflow
+	s.Units = maps.Clone(c.stats.Units)
+	return s
+}
+
+// UnitStats returns a copy of one unit's counts.
+func (c *Client) UnitStats(unit byte) UnitStats {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.stats.Units[unit]
+}
+
+// update changes one unit's counts.
+func (c *Client) update(unit byte, change func(*UnitStats)) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	u := c.stats.Units[unit]
+	change(&u)
+	c.stats.Units[unit] = u
+}
+
+// count adds one exchange.
+func (c *Client) count(unit byte, reply time.Duration, err error) {
+	c.update(unit, func(u *UnitStats) {
+		u.Requests++
+		var exception *ExceptionError
+		switch {
+		case err == nil:
+			u.Answers++
+			u.replied(reply)
+		case errors.As(err, &exception):
+			u.Exceptions++
+			u.replied(reply)
+		case errors.Is(err, ErrTimeout):
+			u.Timeouts++
+		case errors.Is(err, ErrBadChecksum):
+			u.BadChecksums++
+		case errors.Is(err, ErrWrongAnswer):
+			u.WrongAnswers++
+		case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+			u.Canceled++
+		default:
+			u.LinesLost++
+		}
+	})
+}
+
+func (u *UnitStats) replied(reply time.Duration) {
+	if u.MaxReply == 0 || reply < u.MinReply {
+		u.MinReply = reply
+	}
+	u.MaxReply = max(u.MaxReply, reply)
+	u.replies.add(reply)
+}
+
+func (c *Client) countLate(unit byte, lateness time.Duration) {
+	c.update(unit, func(u *UnitStats) {
+		u.Late++
+		u.WorstLate = max(u.WorstLate, lateness)
+	})
+}
+
+// countStale counts a late answer whose lateness is not known.
+func (c *Client) countStale(unit byte) { c.countLate(unit, 0) }
+
+func (c *Client) worstLate(unit byte) time.Duration { return c.UnitStats(unit).WorstLate }
+
+func (c *Client) countDiscarded(n int) {
+	c.mu.Lock()
+	c.stats.Discarded += uint64(n)
+	c.mu.Unlock()
+}
+
+// histogram counts times by size: four bins an octave from 16 µs to over 60 s.
+type histogram [4 * 23]uint32
+
+// histogramUnit is the width of the first bins.
+const histogramUnit = 4 * time.Microsecond
+
+func (h *histogram) add(d time.Duration) {
+	// Bin 4·k+q holds the times from (4+q)·2^k to (5+q)·2^k units.
+	n := max(uint64(d/histogramUnit), 4)
+	k := bits.Len64(n) - 3
+	h[min(4*k+int(n>>k)-4, len(h)-1)]++
+}
+
+func (h *histogram) percentile(p float64) time.Duration {
+	var total, seen uint64
+	for _, n := range h {
+		total += uint64(n)
+	}
+	for i, n := range h {
+		seen += uint64(n)
+		if n > 0 && float64(seen) >= p/100*float64(total) {
+			return time.Duration(5+i%4) << (i / 4) * histogramUnit
+		}
+	}
+	return 0
+}

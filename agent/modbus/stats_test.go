@@ -1,0 +1,55 @@
+package modbus
+
+import (
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+)
+
+// TestReplyPercentile holds the histogram to the sorted list of the same times:
+// never below, at most a quarter above.
+func TestReplyPercentile(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for _, spread := range []float64{0.5, 3, 8} {
+		var u UnitStats
+		var all []time.Duration
+		for range 2000 {
+			d := time.Duration(float64(20*time.Microsecond) * (1 + rng.ExpFloat64()*spread*100))
+			all = append(all, d)
+			u.replied(d)
+		}
+		slices.Sort(all)
+		for _, p := range []float64{1, 50, 95, 99, 100} {
+			exact := all[max(int(p/100*float64(len(all)))-1, 0)]
+			got := u.ReplyPercentile(p)
+			if got < exact || float64(got) > 1.26*float64(exact) {
+				t.Errorf("spread %v: p%v = %v, exact %v", spread, p, got, exact)
+			}
+		}
+		if u.MinReply != all[0] || u.MaxReply != all[len(all)-1] {
+			t.Errorf("min %v max %v, want %v %v", u.MinReply, u.MaxReply, all[0], all[len(all)-1])
+		}
+	}
+	var none UnitStats
+	if got := none.ReplyPercentile(99); got != 0 {
+		t.Errorf("of nothing: %v", got)
+	}
+	var long UnitStats
+	long.replied(time.Hour)
+	if got := long.ReplyPercentile(50); got < 60*time.Second {
+		t.Errorf("of an hour: %v", got)
+	}
+}
+
+// TestStatsIsACopy: what the caller gets does not change under him.
+func TestStatsIsACopy(t *testing.T) {
+	run(t, Config{Framing: RTU, Baud: 19200}, nil, func(r *rig) {
+		r.expect("first", register(1), nil)
+		s := r.client.Stats()
+		r.expect("second", register(1), nil)
+		if s.Units[3].Answers != 1 || r.client.Stats().Units[3].Answers != 2 {
+			t.Errorf("copy has %d, client %d", s.Units[3].Answers, r.client.Stats().Units[3].Answers)
+		}
+	})
+}

@@ -1,0 +1,148 @@
+package poll
+
+import (
+	"slices"
+	"sync"
+	"time"
+
+	"loadscribe/agent/scan"
+)
+
+// book is the part of a line's state that others may look at.
+type book struct {
+	onLine   func(LineStatus)
+	onDevice func(DeviceStatus)
+
+	mu      sync.Mutex // guards all below; never held while a callback runs
+	status  LineStatus
+	told    bool // onLine has been called
+	devices []deviceEntry
+}
+
+// deviceEntry is what a book holds of one device.
+type deviceEntry struct {
+	status DeviceStatus
+	told   bool // onDevice has been called
+	bad    int  // scans in a row without values
+	trips  trips
+}
+
+func (b *book) line(up bool, detail string, wallMS int64) {
+	b.mu.Lock()
+	b.status.Detail = detail
+	changed := b.status.Up != up || !b.told
+	if changed {
+		b.status.Up, b.status.ChangedMS, b.told = up, wallMS, true
+	}
+	status := b.status
+	b.mu.Unlock()
+	if changed && b.onLine != nil {
+		b.onLine(status)
+	}
+}
+
+func (b *book) opened() {
+	b.mu.Lock()
+	b.status.Opened++
+	b.mu.Unlock()
+}
+
+func (b *book) missed(n int64) {
+	b.mu.Lock()
+	b.status.Missed += uint64(n)
+	b.mu.Unlock()
+}
+
+func (b *book) trip(device int, d time.Duration) {
+	b.mu.Lock()
+	b.devices[device].trips.add(d)
+	b.mu.Unlock()
+}
+
+func (b *book) slowest(device int) time.Duration {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.devices[device].trips.max()
+}
+
+func (b *book) damaged(device int) {
+	b.mu.Lock()
+	b.devices[device].status.Damaged++
+	b.mu.Unlock()
+}
+
+// scanned enters a scan's outcome.
+func (b *book) scanned(device int, s *scan.Scan, detail string) {
+	b.mu.Lock()
+	e := &b.devices[device]
+	up := e.status.Up
+	e.status.LastReason, e.status.Detail = s.Reason, detail
+	for _, r := range failures(s) {
+		e.status.Errors[r]++
+	}
+	if s.Reason == scan.Good {
+		up, e.bad = true, 0
+		e.status.Scans++
+		e.status.LastGoodMS = s.WallMS
+	} else if e.bad++; e.bad >= downAfter {
+		up = false
+	}
+	changed := up != e.status.Up || !e.told && e.bad >= downAfter
+	e.status.Up = up
+	e.told = e.told || changed
+	var status DeviceStatus
+	if changed {
+		status = e.snapshot()
+	}
+	b.mu.Unlock()
+	if changed && b.onDevice != nil {
+		b.onDevice(status)
+	}
+}
+
+func (e *deviceEntry) snapshot() DeviceStatus {
+	s := e.status.clone()
+	s.RoundTripP50, s.RoundTripMax = e.trips.median(), e.trips.max()
+	return s
+}
+
+// read returns copies of all.
+func (b *book) read() (LineStatus, []DeviceStatus) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	devices := make([]DeviceStatus, len(b.devices))
+	for i := range b.devices {
+		devices[i] = b.devices[i].snapshot()
+	}
+	return b.status, devices
+}
+
+// trips is the round trips of the last answers.
+type trips struct {
+	last [128]time.Duration
+	n    int // answers so far
+}
+
+func (t *trips) add(d time.Duration) {
+	t.last[t.n%len(t.last)] = d
+	t.n++
+}
+
+func (t *trips) kept() []time.Duration { return t.last[:min(t.n, len(t.last))] }
+
+// max returns the slowest, zero when there is none.
+func (t *trips) max() time.Duration {
+	if t.n == 0 {
+		return 0
+	}
+	return slices.Max(t.kept())
+}
+
+// median returns the lower median, zero when there is none.
+func (t *trips) median() time.Duration {
+	if t.n == 0 {
+		return 0
+	}
+	sorted := slices.Sorted(slices.Values(t.kept()))
+	return sorted[(len(sorted)-1)/2]
+}

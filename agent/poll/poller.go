@@ -1,0 +1,148 @@
+package poll
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"loadscribe/agent/modbus/frame"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+)
+
+// Sink takes scans. Offer never blocks and owns the scan; what happens when it
+// cannot be taken is the sink's to count. It is called from one goroutine per
+// line, several at a time.
+type Sink interface {
+	Offer(scan.Scan)
+}
+
+// Client reads from the units of one open line, one request at a time. Errors
+// of Read are those of package modbus. Err returns nil while the Client can be
+// used; the Poller looks at it after each exchange and opens the line anew.
+type Client interface {
+	Read(ctx context.Context, unit byte, req frame.ReadRequest, timeout time.Duration) (payload []byte, err error)
+	Err() error
+	Close() error
+}
+
+// Options are the seams of a Poller. The zero value polls real lines.
+type Options struct {
+	// Dial opens a line. It looks the port's name up anew at each call and
+	// ends with ctx. nil: Dial of this package.
+	Dial func(ctx context.Context, line *sitefile.Line) (Client, error)
+	// Clock stamps the scans. nil: a scan.SystemClock.
+	Clock scan.Clock
+	// Log gets the first failure, one summary a minute, and the recovery. nil:
+	// nothing is logged.
+	Log *slog.Logger
+	// OnLine and OnDevice are called when Up changes, and when it is known for
+	// the first time. They must return soon and may be called from several
+	// lines at once. nil: not called.
+	OnLine   func(LineStatus)
+	OnDevice func(DeviceStatus)
+	// Random gives numbers in [0, 1) for the pauses between attempts to open a
+	// line. nil: math/rand.
+	Random func() float64
+}
+
+// Poller polls all lines of a site.
+type Poller struct {
+	lines   []*line
+	devices []string // the site's order
+}
+
+// New prepares the polling of groups, which are those of site's devices. It
+// fails when a group does not fit its device's map, with an error that names
+// device, channel and map.
+func New(site *sitefile.Site, groups []*scan.Group, sink Sink, opts Options) (*Poller, error) {
+	if opts.Dial == nil {
+		opts.Dial = Dial
+	}
+	if opts.Clock == nil {
+		opts.Clock = scan.NewSystemClock()
+	}
+	if opts.Log == nil {
+		opts.Log = slog.New(slog.DiscardHandler)
+	}
+	p := &Poller{}
+	for i := range site.Lines {
+		l, err := newLine(site, &site.Lines[i], groups, sink, opts)
+		if err != nil {
+			return nil, err
+		}
+		p.lines = append(p.lines, l)
+	}
+	for i := range site.Devices {
+		p.devices = append(p.devices, site.Devices[i].Name)
+	}
+	return p, nil
+}
+
+func newLine(site *sitefile.Site, sl *sitefile.Line, groups []*scan.Group, sink Sink, opts Options) (*line, error) {
+	l := &line{
+		site: sl, sink: sink, opts: opts,
+		pauses:  pauses{random: opts.Random},
+		trouble: trouble{log: opts.Log.With("line", sl.Name)},
+		book: &book{onLine: opts.OnLine, onDevice: opts.OnDevice,
+			status: LineStatus{Line: sl.Name, Detail: "not opened yet"}},
+	}
+	for i := range site.Devices {
+		d := &site.Devices[i]
+		if d.Line != sl.Name {
+			continue
+		}
+		u := &unit{index: len(l.units), device: d, full: sl.Timeout,
+			trouble: trouble{log: opts.Log.With("device", d.Name)}}
+		l.units = append(l.units, u)
+		l.book.devices = append(l.book.devices, deviceEntry{status: DeviceStatus{
+			Device: d.Name, Line: sl.Name, Detail: "not asked yet", Errors: map[scan.Reason]uint64{}}})
+		for _, g := range groups {
+			if g.Device != d.Name {
+				continue
+			}
+			gp, err := NewGroupPoller(d, g, opts.Log)
+			if err != nil {
+				return nil, fmt.Errorf("line %q: %w", sl.Name, err)
+			}
+			l.slots = append(l.slots, &slot{poller: gp, unit: u, period: time.Duration(g.PeriodMS) * time.Millisecond})
+		}
+	}
+	return l, nil
+}
+
+// Run polls until ctx ends, one goroutine for each line that has something to
+// read, and returns nil when all have stopped and closed their ports. It may be
+// called once.
+func (p *Poller) Run(ctx context.Context) error {
+	var wg sync.WaitGroup
+	for _, l := range p.lines {
+		if len(l.slots) > 0 {
+			wg.Go(func() { l.run(ctx) })
+		}
+	}
+	wg.Wait()
+	return nil
+}
+
+// Status returns how polling goes. It may be called at any time from any
+// goroutine.
+func (p *Poller) Status() Snapshot {
+	var s Snapshot
+	byName := make(map[string]DeviceStatus)
+	for _, l := range p.lines {
+		status, devices := l.book.read()
+		s.Lines = append(s.Lines, status)
+		for _, d := range devices {
+			byName[d.Device] = d
+		}
+	}
+	for _, name := range p.devices {
+		if d, ok := byName[name]; ok {
+			s.Devices = append(s.Devices, d)
+		}
+	}
+	return s
+}

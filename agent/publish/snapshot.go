@@ -1,0 +1,91 @@
+package publish
+
+import (
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/scan"
+)
+
+// Source gives what a scrape shows. It may be called from several goroutines
+// and must answer from memory.
+type Source interface {
+	Metrics() Snapshot
+}
+
+// Snapshot is all that one scrape shows. The collector only reads it.
+type Snapshot struct {
+	Machines []Machine
+	Devices  []Device
+	Store    Store
+}
+
+// Machine is one compressor.
+type Machine struct {
+	Name string
+	// State is the present state's name, one of States.
+	State string
+	// Readings are the machine's roles with a good last value; others are left
+	// out.
+	Readings []Reading
+	Totals   Totals
+}
+
+// Reading is the last good value of a role.
+type Reading struct {
+	Role      scan.Role
+	Dimension quantity.Dimension
+	// SI is the value in the dimension's SI unit: Pa, K, W.
+	SI float64
+	// Absolute is true for absolute pressures, which are not shown: the metric
+	// is gauge pressure.
+	Absolute bool
+	// AgeMS is the age of the scan by the monotonic clock, PeriodMS its
+	// group's period. Older than three periods is absent.
+	AgeMS, PeriodMS int64
+}
+
+// Totals are a machine's counts since the store began. They never fall.
+type Totals struct {
+	// StateMS is milliseconds by state; a state left out has none.
+	StateMS    map[string]int64
+	Starts     int64
+	LoadCycles int64
+	// EnergyJ is absent (nil) without a power or energy channel, AirM3 without
+	// flow meter and rated flow.
+	EnergyJ, AirM3 *float64
+}
+
+// Device is something that answers on a line.
+type Device struct {
+	Name string
+	Up   bool
+	// LastGoodMS is the wall clock of the last good scan in Unix milliseconds;
+	// zero: none yet.
+	LastGoodMS int64
+	// Errors are failed scans by reason since the store began. Reasons left out
+	// are shown as zero.
+	Errors map[scan.Reason]int64
+	// Durations is how long exchanges took; nil: none yet.
+	Durations *Durations
+}
+
+// Store is how the store is.
+type Store struct {
+	OK             bool
+	DirectoryBytes int64
+	// Scans counts those taken, DurableScans those safe on disk, DroppedScans
+	// those that could not be taken, all since the store began.
+	Scans, DurableScans, DroppedScans int64
+}
+
+// Live are the counters of the live sockets, since the agent started.
+type Live struct {
+	Clients                    int
+	Coalesced, Kicked, Refused int64
+}
+
+// States are the states a machine can be in, in the order of the design.
+func States() []string {
+	return []string{
+		"off", "standby", "stopped", "starting", "unloaded", "loaded", "part-load", "tripped", "unobserved",
+	}
+}

@@ -1,0 +1,169 @@
+package sitefile
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/scan"
+)
+
+const defaultPeriod = time.Second
+
+func (l *loader) readDevices(root *section) {
+	sections := root.subs("device")
+	if len(sections) == 0 {
+		root.problem(position{}, "device", "add [[device]] with a name, a line and a map", "the site has no device")
+	}
+	for _, s := range sections {
+		d := Device{Name: s.ident("name", `name the device, like name = "controller"`)}
+		l.readDeviceLine(s, &d)
+		d.Every = s.period("every", defaultPeriod)
+		d.Map = l.readDeviceMap(s, &d)
+		d.Instrument = s.instrument("instrument")
+		s.warnSpan(&d)
+		s.done()
+		if d.Name != "" && l.deviceNames.add(s, "name", d.Name) {
+			l.site.Devices = append(l.site.Devices, d)
+		}
+	}
+	l.warnIdleLines(root)
+}
+
+func (l *loader) readDeviceLine(s *section, d *Device) {
+	e := s.need("line", "name the [[line]] that the device is on")
+	d.Line = s.text("line", "")
+	kind, known := l.lineKinds[d.Line]
+	if e != nil && e.value.kind == kindText && !known {
+		s.problem(e.value.at, "line", l.lineNames.mend(d.Line), "there is no line %q", d.Line)
+	}
+	low, high := int64(0), int64(255)
+	mend := "unit ids over TCP are 0 to 255"
+	if kind != "" && kind.hasBus() {
+		low, high, mend = 1, 247, "unit ids on a serial bus are 1 to 247"
+	}
+	d.UnitID = uint8(s.integer("unit", 1, low, high, mend))
+	if d.Line != "" && kind != "" {
+		key := fmt.Sprintf("%s %d", d.Line, d.UnitID)
+		if other, taken := l.units[key]; taken {
+			at := s.table.at
+			if e := s.table.find("unit"); e != nil {
+				at = e.value.at
+			}
+			s.warn(at, "unit", "correct the unit id, unless one device has two maps",
+				"unit %d of line %q is device %q already", d.UnitID, d.Line, other)
+		}
+		l.units[key] = d.Name
+	}
+}
+
+// readDeviceMap loads the map, once for all devices that name it, and returns
+// a copy with this device's period filled in.
+func (l *loader) readDeviceMap(s *section, d *Device) *RegisterMap {
+	e := s.need("map", `name a register map, like map = "maps/screw-controller.toml"`)
+	d.MapPath = s.text("map", "")
+	if e == nil || d.MapPath == "" {
+		if e != nil && e.value.kind == kindText {
+			s.problem(e.value.at, "map", "name a register map", "the map's name is empty")
+		}
+		return nil
+	}
+	path := l.below(d.MapPath)
+	m, loaded := l.maps[path]
+	if !loaded {
+		data, err := l.read(path)
+		if err != nil {
+			s.found.problems = append(s.found.problems, unreadable(s.file, s.path("map"), e.value.at, path, err,
+				"maps are found relative to the site file; correct the name or put the file there"))
+		} else {
+			l.addHash(data)
+			m = readMap(path, data, l.found)
+		}
+		l.maps[path] = m
+	}
+	if m == nil {
+		return nil
+	}
+	own := *m
+	own.Channels = slices.Clone(m.Channels)
+	for i := range own.Channels {
+		if own.Channels[i].Every == 0 {
+			own.Channels[i].Every = d.Every
+		}
+	}
+	return &own
+}
+
+// warnSpan tells of an accuracy in shares of a span that no map gives.
+func (s *section) warnSpan(d *Device) {
+	if d.Map == nil {
+		return
+	}
+	for _, dim := range accuracyDimensions {
+		a, ok := d.Instrument.Accuracy[dim.String()]
+		if !ok || a.OfSpan == 0 {
+			continue
+		}
+		for i := range d.Map.Channels {
+			if c := &d.Map.Channels[i]; c.Role != "" && c.Unit.Dimension == dim && c.Valid == nil {
+				s.warn(s.table.find("instrument").at, "instrument.accuracy."+dim.String(),
+					fmt.Sprintf("give channel %q in the map its measuring range as valid = [least, greatest]", c.Name),
+					"%q needs the span of %s.%s, which is not known", a.Text, d.Name, c.Name)
+			}
+		}
+	}
+}
+
+func (l *loader) warnIdleLines(root *section) {
+	used := map[string]bool{}
+	for i := range l.site.Devices {
+		used[l.site.Devices[i].Line] = true
+	}
+	for i := range l.site.Lines {
+		if name := l.site.Lines[i].Name; !used[name] {
+			root.warn(l.lineNames[name], "line.name", "", "line %q has no device, so it will not be opened", name)
+		}
+	}
+}
+
+// device finds a device by name or reports that there is none.
+func (l *loader) device(s *section, key, name string, at position) (*Device, bool) {
+	for i := range l.site.Devices {
+		if l.site.Devices[i].Name == name {
+			return &l.site.Devices[i], true
+		}
+	}
+	s.problem(at, key, l.deviceNames.mend(name), "there is no device %q", name)
+	return nil, false
+}
+
+// channel finds a channel by its id or reports that there is none. A device
+// whose map is unusable has been reported already.
+func (l *loader) channel(s *section, key string, v *value) (*MapChannel, bool) {
+	device, name, ok := scan.SplitID(v.text)
+	if !ok {
+		s.problem(v.at, key, `write "device.channel", like "controller.discharge_pressure"`, "%q is not a channel", v.text)
+		return nil, false
+	}
+	d, ok := l.device(s, key, device, v.at)
+	if !ok || d.Map == nil {
+		return nil, false
+	}
+	var known []string
+	for i := range d.Map.Channels {
+		if d.Map.Channels[i].Name == name {
+			return &d.Map.Channels[i], true
+		}
+		known = append(known, d.Map.Channels[i].Name)
+	}
+	if d.Map.partial {
+		return nil, false
+	}
+	mend := "see the channels in " + d.Map.Path
+	if near := quantity.Nearest(name, known); near != "" {
+		mend = fmt.Sprintf("did you mean %q?", device+"."+near)
+	}
+	s.problem(v.at, key, mend, "device %q has no channel %q", device, name)
+	return nil, false
+}

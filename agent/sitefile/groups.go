@@ -1,0 +1,122 @@
+package sitefile
+
+import (
+	"strconv"
+	"time"
+
+	"loadscribe/agent/scan"
+)
+
+// Groups returns the poll groups of every device in the order of the site:
+// the channels of a device that share a period, in the order of its map. Their
+// IDs are zero; the store gives them.
+func Groups(s *Site) []*scan.Group {
+	var groups []*scan.Group
+	for i := range s.Devices {
+		d := &s.Devices[i]
+		if d.Map == nil {
+			continue
+		}
+		byPeriod := map[time.Duration]*scan.Group{}
+		for j := range d.Map.Channels {
+			c := &d.Map.Channels[j]
+			g := byPeriod[c.Every]
+			if g == nil {
+				g = &scan.Group{Device: d.Name, Name: periodName(c.Every), PeriodMS: c.Every.Milliseconds()}
+				byPeriod[c.Every] = g
+				groups = append(groups, g)
+			}
+			g.Channels = append(g.Channels, scan.Channel{
+				Device: d.Name, Name: c.Name, Role: c.Role,
+				Kind: c.Kind(), Bit: c.IsBit(),
+				Scale: c.Scale, Offset: c.Offset, Unit: c.UnitText,
+			})
+		}
+	}
+	return groups
+}
+
+// periodName is the one name of a period, however it was written: "250ms",
+// "1s", "60s".
+func periodName(d time.Duration) string {
+	if d%time.Second == 0 {
+		return strconv.FormatInt(int64(d/time.Second), 10) + "s"
+	}
+	return strconv.FormatInt(d.Milliseconds(), 10) + "ms"
+}
+
+// Kind says how the channel's raw values are kept.
+func (c *MapChannel) Kind() scan.Kind {
+	switch c.Type {
+	case "u64":
+		return scan.KindUint
+	case "f32":
+		return scan.KindFloat32
+	case "f64":
+		return scan.KindFloat64
+	}
+	return scan.KindInt
+}
+
+// IsBit reports whether the value is 0 or 1 only.
+func (c *MapChannel) IsBit() bool { return c.Type == "bit" || c.Bit >= 0 }
+
+// MachineByName finds a machine.
+func (s *Site) MachineByName(name string) (*Machine, bool) {
+	for i := range s.Machines {
+		if s.Machines[i].Name == name {
+			return &s.Machines[i], true
+		}
+	}
+	return nil, false
+}
+
+// SystemOf finds the system that a machine feeds.
+func (s *Site) SystemOf(machine string) (*System, bool) {
+	for i := range s.Systems {
+		for _, m := range s.Systems[i].Machines {
+			if m == machine {
+				return &s.Systems[i], true
+			}
+		}
+	}
+	return nil, false
+}
+
+// DeviceByName finds a device.
+func (s *Site) DeviceByName(name string) (*Device, bool) {
+	for i := range s.Devices {
+		if s.Devices[i].Name == name {
+			return &s.Devices[i], true
+		}
+	}
+	return nil, false
+}
+
+// LineByName finds a line.
+func (s *Site) LineByName(name string) (*Line, bool) {
+	for i := range s.Lines {
+		if s.Lines[i].Name == name {
+			return &s.Lines[i], true
+		}
+	}
+	return nil, false
+}
+
+// Channel finds a channel and its device by the channel's id.
+func (s *Site) Channel(id string) (*Device, *MapChannel, bool) {
+	device, name, ok := scan.SplitID(id)
+	if !ok {
+		return nil, nil, false
+	}
+	d, ok := s.DeviceByName(device)
+	if !ok || d.Map == nil {
+		return nil, nil, false
+	}
+	for i := range d.Map.Channels {
+		if d.Map.Channels[i].Name == name {
+			return d, &d.Map.Channels[i], true
+		}
+	}
+	return nil, nil, false
+}

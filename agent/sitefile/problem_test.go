@@ -1,0 +1,286 @@
+package sitefile
+
+import (
+	"errors"
+	"path/filepath"
+	"strings"
+	"testing"
+	"unicode/utf8"
+)
+
+// goodFiles is a site without a mistake, small enough to break in one place at
+// a time.
+func goodFiles() map[string]string {
+	return map[string]string{
+		"site.toml": `[site]
+name = "Harrow Lane Joinery"
+timezone = "Europe/Berlin"
+altitude = "210 m"
+shifts = ["Mon-Fri 07:00-16:00"]
+
+[agent]
+listen = "127.0.0.1:8477"
+
+[tariff]
+currency = "USD"
+energy = [{ price = 0.118 }, { price = 0.171, when = "Mon-Fri 12:00-18:00" }]
+demand = { price = 14.20, window = "15m" }
+emissions = "0.39 kg/kWh"
+
+[[line]]
+name = "bus"
+kind = "modbus-rtu"
+port = "COM3"
+serial = "19200 8E1"
+timeout = "1s"
+
+[[line]]
+name = "net"
+kind = "modbus-tcp"
+address = "192.0.2.7:502"
+
+[[device]]
+name = "controller"
+line = "bus"
+unit = 1
+map = "maps/c.toml"
+every = "1s"
+instrument = { accuracy = { pressure = "1 % of span" } }
+
+[[device]]
+name = "inputs"
+line = "net"
+unit = 2
+map = "maps/c.toml"
+
+[[machine]]
+name = "comp1"
+control = "load/unload"
+rated_flow = "185 cfm"
+motor = { power = "50 hp", poles = 4 }
+channels = { controller = "*" }
+service = [{ item = "oil", hours = 4000 }]
+
+[[machine]]
+name = "comp2"
+roles = { loaded = "inputs.loaded" }
+
+[[system]]
+name = "main"
+machines = ["comp1", "comp2"]
+minimum_pressure = "90 psi"
+parts = [{ name = "dryer", kind = "dryer", purge = "15 %" }, { name = "tank", kind = "receiver", volume = "240 gal" }]
+taps = [{ at = "tank", pressure = "inputs.pressure" }]
+`,
+		"maps/c.toml": `name = "a map"
+protocol = "modbus"
+addressing = "zero-based"
+
+[[channel]]
+name = "pressure"
+role = "discharge_pressure"
+table = "input"
+address = 4
+type = "u16"
+scale = 0.1
+unit = "psi"
+valid = [0, 250]
+absent = [65535]
+every = "250ms"
+
+[[channel]]
+name = "loaded"
+role = "loaded"
+table = "holding"
+address = 20
+type = "u16"
+bit = 3
+
+[[channel]]
+name = "power"
+role = "power"
+table = "input"
+address = 8
+type = "f32"
+unit = "kW"
+`,
+	}
+}
+
+// place is where text first stands in a file.
+func place(t *testing.T, file, text string) position {
+	t.Helper()
+	offset := strings.Index(file, text)
+	if offset < 0 {
+		t.Fatalf("%q is not in the file", text)
+	}
+	before := file[:offset]
+	line := 1 + strings.Count(before, "\n")
+	return position{line, utf8.RuneCountInString(before[strings.LastIndex(before, "\n")+1:]) + 1}
+}
+
+const (
+	inSite = "site.toml"
+	inMap  = "maps/c.toml"
+)
+
+// problemTests break the good files in one place each. Exactly one problem
+// must be found: in the file, at the place where `at` stands, with the key and
+// all the words.
+var problemTests = []struct {
+	name     string
+	file     string
+	old, new string // replaced once
+	at       string // stands at the problem's place; empty: the whole file
+	key      string
+	says     []string
+}{
+	{"unknown key", inSite, `rated_flow =`, `rated_flwo =`, `rated_flwo`, "machine.rated_flwo", []string{`unknown key "rated_flwo"`, `did you mean "rated_flow"?`}},
+	{"unknown key, nothing near", inSite, "[agent]\n", "[agent]\ncolour = 1\n", "colour", "agent.colour", []string{"known keys here: data, listen"}},
+	{"unknown table", inSite, "[agent]", "[agnet]", "agnet", "agnet", []string{`did you mean "agent"?`}},
+	{"unknown key in an inline table", inSite, "poles = 4", "pols = 4", "pols", "machine.motor.pols", []string{`did you mean "poles"?`}},
+	{"unknown key in a map", inMap, "scale = 0.1", "scall = 0.1", "scall", "channel.scall", []string{`did you mean "scale"?`}},
+	{"syntax", inSite, `control = "load/unload"`, `control = "load`, "\nrated_flow", "", nil},
+	{"backslash in a path", inSite, `"maps/c.toml"`, `"maps\c.toml"`, `\c.toml`, "", []string{"write paths with /"}},
+	{"key twice", inSite, "unit = 1\n", "unit = 1\nunit = 2\n", "unit = 2", "", nil},
+	{"number for text", inSite, `name = "bus"`, `name = 7`, "7\nkind", "line.name", []string{"this is a whole number", "a text in quotes is wanted"}},
+	{"text for number", inSite, "unit = 1", `unit = "1"`, `"1"`, "device.unit", []string{"this is a text in quotes", "a whole number is wanted"}},
+	{"list for quantity", inSite, `rated_flow = "185 cfm"`, `rated_flow = [1]`, `rated_flow`, "machine.rated_flow", []string{"this is a list", "flow in quotes is wanted"}},
+	{"single brackets", inSite, "[[system]]", "[system]", "system]", "system", []string{"[[system]] with double brackets"}},
+	{"double brackets", inSite, "[agent]", "[[agent]]", "agent", "agent", []string{"[agent] with single brackets"}},
+	{"missing map", inSite, `"maps/c.toml"`, `"maps/d.toml"`, `"maps/d.toml"`, "device.map", []string{"there is no file maps", "d.toml", "relative to the site file"}},
+	{"wrong unit", inSite, `"185 cfm"`, `"185 cmf"`, `"185 cmf"`, "machine.rated_flow", []string{`unknown unit "cmf"`, `did you mean "cfm"?`, `"5.2 m³/min"`}},
+	{"wrong dimension", inSite, `"185 cfm"`, `"7 bar"`, `"7 bar"`, "machine.rated_flow", []string{"is a pressure", "a flow is wanted"}},
+	{"number without unit", inSite, `"185 cfm"`, `185`, `185`, "machine.rated_flow", []string{"has no unit", `"185 cfm"`}},
+	{"zero where above zero is wanted", inSite, `"185 cfm"`, `"0 cfm"`, `"0 cfm"`, "machine.rated_flow", []string{"not above zero"}},
+	{"wrong unit in a map", inMap, `unit = "psi"`, `unit = "pis"`, `"pis"`, "channel.unit", []string{`did you mean "psi"?`}},
+	{"role of another dimension", inMap, `unit = "kW"`, `unit = "kWh"`, `"power"` + "\ntable", "channel.role", []string{`role "power" wants a unit of power`, "one of energy"}},
+	{"address too high", inMap, "address = 4", "address = 70000", "70000", "channel.address", []string{"outside 0 to 65535"}},
+	{"address copied from a manual", inMap, "address = 4", "address = 300005", "300005", "channel.address", []string{`table = "input" and address = 4`, "reference"}},
+	{"address below zero", inMap, "address = 4", "address = -1", "-1", "channel.address", []string{"outside 0 to 65535"}},
+	{"last register past the end", inMap, "address = 8", "address = 65535", "65535\ntype", "channel.address", []string{"last register of a f32 at 65535 is 65536"}},
+	{"address missing", inMap, "address = 4\n", "", "channel", "channel.address", []string{`"address" is missing`}},
+	{"table unknown", inMap, `table = "input"`, `table = "inputs"`, `"inputs"`, "channel.table", []string{`did you mean "input"?`}},
+	{"type unknown", inMap, `type = "f32"`, `type = "float"`, `"float"`, "channel.type", []string{`"float" is not known`, `"f32"`}},
+	{"bit out of range", inMap, "bit = 3", "bit = 16", "16\n\n", "channel.bit", []string{"16 is outside 0 to 15"}},
+	{"bit on a coil", inMap, "table = \"holding\"\naddress = 20\ntype = \"u16\"", "table = \"coil\"\naddress = 20\ntype = \"bit\"", "bit = 3", "channel.bit", []string{"a coil is a single bit"}},
+	{"word type on a discrete input", inMap, "table = \"holding\"\naddress = 20\ntype = \"u16\"\nbit = 3", "table = \"discrete\"\naddress = 20\ntype = \"u32\"", `"u32"`, "channel.type", []string{"single bit"}},
+	{"bit of a float", inMap, "unit = \"kW\"", "unit = \"kW\"\nbit = 1", "bit = 1", "channel.bit", []string{"cannot be taken from"}},
+	{"bit type without a bit", inMap, "type = \"u16\"\nbit = 3", "type = \"bit\"", `"bit"`, "channel.type", []string{"which bit"}},
+	{"scale on a bit", inMap, "bit = 3", "bit = 3\nscale = 2", "scale = 2", "channel.scale", []string{`takes no "scale"`}},
+	{"scale 0", inMap, "scale = 0.1", "scale = 0.0", "0.0", "channel.scale", []string{"scale of 0"}},
+	{"scale not finite", inMap, "scale = 0.1", "scale = nan", "nan", "channel.scale", []string{"not a finite number"}},
+	{"valid reversed", inMap, "valid = [0, 250]", "valid = [250, 0]", "valid", "channel.valid", []string{"reversed"}},
+	{"valid with one number", inMap, "valid = [0, 250]", "valid = [250]", "valid", "channel.valid", []string{"two numbers"}},
+	{"absent impossible", inMap, "absent = [65535]", "absent = [65536]", "65536", "channel.absent", []string{"cannot be the raw value of a u16"}},
+	{"period too short", inMap, `every = "250ms"`, `every = "20ms"`, `"20ms"`, "channel.every", []string{"below 50ms"}},
+	{"period of a device too short", inSite, `every = "1s"`, `every = "49ms"`, `"49ms"`, "device.every", []string{"below 50ms"}},
+	{"unknown role", inMap, `role = "loaded"`, `role = "laoded"`, `"laoded"`, "channel.role", []string{`unknown role "laoded"`, `did you mean "loaded"?`}},
+	{"duplicate channel", inMap, `name = "power"`, `name = "loaded"`, `"loaded"` + "\nrole = \"power\"", "channel.name", []string{`"loaded" is used twice`, "line 18"}},
+	{"channel name with a dot", inMap, `name = "pressure"`, `name = "p.1"`, `"p.1"`, "channel.name", []string{"channel id cannot have"}},
+	{"text map", inMap, `protocol = "modbus"`, `protocol = "text"`, `"text"`, "protocol", []string{"not supported by this version yet"}},
+	{"duplicate line", inSite, `name = "net"`, `name = "bus"`, "\"bus\"\nkind = \"modbus-tcp\"", "line.name", []string{`"bus" is used twice`, "line 17"}},
+	{"duplicate device", inSite, `name = "inputs"`, `name = "controller"`, "\"controller\"\nline = \"net\"", "device.name", []string{"used twice"}},
+	{"duplicate machine", inSite, `name = "comp2"`, `name = "comp1"`, "\"comp1\"\nroles", "machine.name", []string{"used twice"}},
+	{"duplicate part", inSite, `name = "tank"`, `name = "dryer"`, "\"dryer\", kind = \"receiver\"", "system.parts.name", []string{"used twice"}},
+	{"duplicate system", inSite, "[[system]]", "[[system]]\nname = \"main\"\n[[system]]", "\"main\"\nmachines", "system.name", []string{"used twice"}},
+	{"unknown line", inSite, `line = "bus"`, `line = "buss"`, `"buss"`, "device.line", []string{`there is no line "buss"`, `did you mean "bus"?`}},
+	{"unknown device", inSite, `channels = { controller`, `channels = { contoller`, "contoller", "machine.channels.contoller", []string{`there is no device "contoller"`, `did you mean "controller"?`}},
+	{"unknown channel", inSite, `controller = "*"`, `controller = ["powr"]`, `"powr"`, "machine.channels.controller", []string{`no channel "powr"`, `did you mean "power"?`}},
+	{"unknown role of a machine", inSite, `roles = { loaded =`, `roles = { laoded =`, "laoded", "machine.roles.laoded", []string{"unknown role", `did you mean "loaded"?`}},
+	{"role's channel unknown", inSite, `"inputs.loaded"`, `"inputs.laoded"`, `"inputs.laoded"`, "machine.roles.loaded", []string{`did you mean "inputs.loaded"?`}},
+	{"role's channel without a dot", inSite, `"inputs.loaded"`, `"loaded"`, `"loaded"`, "machine.roles.loaded", []string{"device.channel"}},
+	{"role's channel of another dimension", inSite, `loaded = "inputs.loaded"`, `loaded = "inputs.power"`, `"inputs.power"`, "machine.roles.loaded", []string{"one of power"}},
+	{"role filled twice", inSite, `channels = { controller = "*" }`, `channels = { controller = "*", inputs = "*" }`, `"*" }`, "machine.discharge_pressure", nil},
+	{"tap of no channel", inSite, `"inputs.pressure"`, `"inputs.presure"`, `"inputs.presure"`, "system.taps.pressure", []string{`did you mean "inputs.pressure"?`}},
+	{"tap of another dimension", inSite, `"inputs.pressure"`, `"inputs.power"`, `"inputs.power"`, "system.taps.pressure", []string{"a unit of power", "one of pressure is wanted"}},
+	{"tap at no part", inSite, `at = "tank"`, `at = "tnak"`, `"tnak"`, "system.taps.at", []string{`did you mean "tank"?`}},
+	{"unknown machine", inSite, `["comp1", "comp2"]`, `["comp1", "comp2", "comp3"]`, `"comp3"`, "system.machines", []string{`there is no machine "comp3"`}},
+	{"part of unknown kind", inSite, `kind = "receiver"`, `kind = "reciever"`, `"reciever"`, "system.parts.kind", []string{`did you mean "receiver"?`}},
+	{"purge of a receiver", inSite, `volume = "240 gal"`, `purge = "1 %"`, `purge = "1 %"`, "system.parts.purge", []string{"a receiver has no purge"}},
+	{"serial setting", inSite, `"19200 8E1"`, `"19200,8,E,1"`, `"19200,8,E,1"`, "line.serial", []string{"not a serial setting", `"9600 8N2"`}},
+	{"parity", inSite, `"19200 8E1"`, `"19200 8X1"`, `"19200 8X1"`, "line.serial", []string{"parity is N (none), E (even) or O (odd)"}},
+	{"seven bits on RTU", inSite, `"19200 8E1"`, `"19200 7E1"`, `"19200 7E1"`, "line.serial", []string{"needs 8 data bits"}},
+	{"port missing", inSite, "port = \"COM3\"\n", "", "line", "line.port", []string{`"port" is missing`, "/dev/ttyUSB0"}},
+	{"serial key on TCP", inSite, "address = \"192.0.2.7:502\"", "address = \"192.0.2.7:502\"\nserial = \"9600 8N1\"", "serial = \"9600", "line.serial", []string{"for serial lines", "modbus-tcp"}},
+	{"echo on TCP", inSite, "address = \"192.0.2.7:502\"", "address = \"192.0.2.7:502\"\necho = \"on\"", "echo", "line.echo", []string{"for serial lines"}},
+	{"address on a serial line", inSite, "timeout = \"1s\"", "address = \"192.0.2.9\"", "address", "line.address", []string{"for TCP lines", "modbus-rtu"}},
+	{"bad TCP address", inSite, `"192.0.2.7:502"`, `"192.0.2.7:99999"`, `"192.0.2.7:99999"`, "line.address", []string{"not a TCP port"}},
+	{"same port twice", inSite, "kind = \"modbus-tcp\"\naddress = \"192.0.2.7:502\"", "kind = \"modbus-rtu\"\nport = 'com3'", "'com3'", "line.port", []string{`line "bus" uses it already`}},
+	{"line kind unknown", inSite, `kind = "modbus-tcp"`, `kind = "modbus-tpc"`, `"modbus-tpc"`, "line.kind", []string{`did you mean "modbus-tcp"?`}},
+	{"line kind empty", inSite, `kind = "modbus-tcp"`, `kind = ""`, `""`, "line.kind", []string{`"modbus-rtu"`}},
+	{"text line", inSite, "[[line]]\nname = \"net\"", "[[line]]\nname = \"old\"\nkind = \"text\"\nport = \"COM4\"\n[[line]]\nname = \"net\"", `"text"`, "line.kind", []string{"not supported by this version yet"}},
+	{"timeout too long", inSite, `timeout = "1s"`, `timeout = "2 min"`, `"2 min"`, "line.timeout", []string{"longer than 1m0s"}},
+	{"unit id on a bus", inSite, "unit = 1", "unit = 248", "248", "device.unit", []string{"outside 1 to 247", "serial bus"}},
+	{"unit id on TCP", inSite, "unit = 2", "unit = 256", "256", "device.unit", []string{"outside 0 to 255"}},
+	{"time zone", inSite, `"Europe/Berlin"`, `"Europe/Berlinn"`, `"Europe/Berlinn"`, "site.timezone", []string{"not known", `"America/Chicago"`}},
+	{"listen", inSite, `"127.0.0.1:8477"`, `"8477"`, `"8477"`, "agent.listen", []string{"not host and port"}},
+	{"listen port", inSite, `"127.0.0.1:8477"`, `"127.0.0.1:84770"`, `"127.0.0.1:84770"`, "agent.listen", []string{"not a TCP port"}},
+	{"altitude and barometer", inSite, `altitude = "210 m"`, "altitude = \"210 m\"\nbarometer = \"98 kPa\"", "barometer", "site.barometer", []string{"both"}},
+	{"barometer as gauge", inSite, `altitude = "210 m"`, `barometer = "2 kPa"`, `"2 kPa"`, "site.barometer", []string{"no station pressure"}},
+	{"shift", inSite, `"Mon-Fri 07:00-16:00"`, `"Mon-Fry 07:00-16:00"`, `"Mon-Fry`, "site.shifts", []string{`"fry" is not a day`, "Sat,Sun 22:00-06:00"}},
+	{"shift time", inSite, `07:00-16:00`, `07:00-25:00`, `"Mon-Fri 07:00-25:00"`, "site.shifts", []string{"not a time of day"}},
+	{"tariff off the quarter hours", inSite, `12:00-18:00`, `12:10-18:00`, `"Mon-Fri 12:10`, "tariff.energy.when", []string{"quarter hours"}},
+	{"price missing", inSite, `{ price = 0.118 }`, `{ }`, `{ }`, "tariff.energy.price", []string{`"price" is missing`}},
+	{"prices without currency", inSite, "currency = \"USD\"\n", "", "tariff", "tariff.currency", []string{"without a currency"}},
+	{"emissions", inSite, `"0.39 kg/kWh"`, `"0.39 kg"`, `"0.39 kg"`, "tariff.emissions", []string{"is a mass", "an emission factor is wanted"}},
+	{"control", inSite, `control = "load/unload"`, `control = "load-unload"`, `"load-unload"`, "machine.control", []string{`did you mean "load/unload"?`, "variable speed"}},
+	{"poles", inSite, "poles = 4", "poles = 3", "3 }", "machine.motor.poles", []string{"pairs"}},
+	{"cut_in above cut_out", inSite, `control = "load/unload"`, "cut_in = \"120 psi\"\ncut_out = \"8 bar\"", `"120 psi"`, "machine.cut_in", []string{"not below cut_out"}},
+	{"service never due", inSite, `hours = 4000`, `hours = 0`, `{ item`, "machine.service", []string{`when "oil" is due`}},
+	{"accuracy", inSite, `"1 % of span"`, `"1 % of range"`, `"1 % of range"`, "device.instrument.accuracy.pressure", []string{"of span or of reading"}},
+	{"accuracy in another unit", inSite, `"1 % of span"`, `"1 kW"`, `"1 kW"`, "device.instrument.accuracy.pressure", []string{"a pressure is wanted"}},
+	{"accuracy of an unknown kind", inSite, `{ pressure = "1`, `{ presure = "1`, "presure = ", "device.instrument.accuracy.presure", []string{`did you mean "pressure"?`}},
+}
+
+// takesMoreAlong names the cases where one mistake is honestly more than one
+// problem: a name that others refer to is gone, or a whole map fills roles a
+// second time. Elsewhere one mistake gives one problem.
+var takesMoreAlong = map[string]bool{
+	"number for text": true, "duplicate line": true, "duplicate device": true,
+	"duplicate machine": true, "duplicate part": true, "role filled twice": true,
+}
+
+// problemsIn loads broken files, whose error must be Problems.
+func problemsIn(t *testing.T, files map[string]string) Problems {
+	t.Helper()
+	_, err := load("site.toml", Options{}, memory(files))
+	var problems Problems
+	if !errors.As(err, &problems) {
+		t.Fatalf("got %v, want problems", err)
+	}
+	return problems
+}
+
+func TestProblems(t *testing.T) {
+	for _, tt := range problemTests {
+		t.Run(tt.name, func(t *testing.T) {
+			files := goodFiles()
+			if !strings.Contains(files[tt.file], tt.old) {
+				t.Fatalf("%q is not in the good file", tt.old)
+			}
+			files[tt.file] = strings.Replace(files[tt.file], tt.old, tt.new, 1)
+			problems := problemsIn(t, files)
+			p := problems[0]
+			if tt.at != "" {
+				if want := place(t, files[tt.file], tt.at); p.Line != want.line || p.Col != want.col {
+					t.Errorf("at %d:%d, want %d:%d", p.Line, p.Col, want.line, want.col)
+				}
+			}
+			if filepath.ToSlash(p.File) != tt.file || tt.key != "" && p.Key != tt.key {
+				t.Errorf("file %q key %q, want %q %q", p.File, p.Key, tt.file, tt.key)
+			}
+			if len(problems) != 1 && !takesMoreAlong[tt.name] {
+				t.Errorf("%d problems, want 1", len(problems))
+			}
+			for _, s := range tt.says {
+				if !strings.Contains(p.Error(), s) {
+					t.Errorf("does not say %q", s)
+				}
+			}
+			if t.Failed() {
+				t.Logf("%v", problems)
+			}
+		})
+	}
+}

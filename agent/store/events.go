@@ -1,0 +1,116 @@
+package store
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	bolt "go.etcd.io/bbolt"
+
+	"loadscribe/agent/scan"
+)
+
+// putEvents stores events, those of one hour in one value.
+func (s *Store) putEvents(tx *bolt.Tx, events []Event) error {
+	byHour := map[int64][]*Event{}
+	for i := range events {
+		h := hourOf(events[i].WallMS)
+		byHour[h] = append(byHour[h], &events[i])
+	}
+	for _, hour := range slices.Sorted(maps.Keys(byHour)) {
+		list := byHour[hour]
+		day, err := makeDayBucket(tx, bucketEvents, dayOf(hour))
+		if err != nil {
+			return err
+		}
+		for len(list) > 0 {
+			var raw []byte
+			first := list[0].Seq
+			for len(list) > 0 && len(raw) < packTarget {
+				raw = appendEvent(raw, list[0])
+				list = list[1:]
+			}
+			if err := day.Put(packKey(hour, first, ""), wrap(nil, typeEvents, appendList(nil, raw, s.enc))); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// Events returns the events of the half-open window of wall time, ordered by
+// time and number. With a limit above 0 and more events than that, the last
+// ones of the window are returned. A zero bound is none.
+func (s *Store) Events(fromMS, toMS int64, limit int) ([]Event, error) {
+	from, to := fromMS, toMS
+	if from == 0 {
+		from = -maxWallMS
+	}
+	if to == 0 {
+		to = maxWallMS + 1
+	}
+	var out []Event
+	take := func(e Event) {
+		if e.WallMS >= from && e.WallMS < to {
+			out = append(out, e)
+		}
+	}
+	var unsealed []Event
+	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) error {
+		unsealed = events
+		return eachDay(tx, bucketEvents, dayOf(hourOf(from)), dayOf(hourOf(to-1)), true, func(_ int64, b *bolt.Bucket) (bool, error) {
+			c := b.Cursor()
+			for k, v := c.Last(); k != nil; k, v = c.Prev() {
+				hour := get64(k)
+				if hour < hourOf(from) {
+					return false, nil
+				}
+				if hour > hourOf(to-1) {
+					continue
+				}
+				if err := s.eachEvent(v, take); err != nil {
+					return false, fmt.Errorf("events of the hour from %s: %w", stamp(hour*hourMS), err)
+				}
+			}
+			// days come backwards and whole, so later ones cannot be missing
+			return limit <= 0 || len(out) < limit, nil
+		})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read events: %w", err)
+	}
+	for i := range unsealed {
+		e := unsealed[i]
+		e.Data = maps.Clone(e.Data)
+		take(e)
+	}
+	slices.SortFunc(out, func(a, b Event) int {
+		if a.WallMS != b.WallMS {
+			return compare(a.WallMS, b.WallMS)
+		}
+		return compare(a.Seq, b.Seq)
+	})
+	if limit > 0 && len(out) > limit {
+		out = out[len(out)-limit:]
+	}
+	return out, nil
+}
+
+func (s *Store) eachEvent(value []byte, fn func(Event)) error {
+	body, err := unwrap(value, typeEvents)
+	if err != nil {
+		return err
+	}
+	raw, err := readList(body, s.dec)
+	if err != nil {
+		return err
+	}
+	for r := (reader{b: raw}); len(r.b) > 0; {
+		e := readEvent(&r)
+		if r.bad {
+			return fmt.Errorf("%w: event", ErrDamaged)
+		}
+		fn(e)
+	}
+	return nil
+}

@@ -1,0 +1,328 @@
+package store
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"sync"
+
+	"loadscribe/agent/scan"
+)
+
+const (
+	journalDir   = "journal"
+	journalMagic = "LSj1"
+	journalHead  = 16 // magic 4, file number 8, CRC-32C 4
+	recordHead   = 9  // length 4, CRC-32C 4, type 1
+	maxRecord    = 1 << 24
+
+	recSegment = 1
+	recGroup   = 2
+	recScan    = 3
+	recEvent   = 4
+)
+
+func journalName(number uint64) string { return fmt.Sprintf("%012d.log", number) }
+
+func appendRecord(b []byte, typ byte, body func([]byte) []byte) []byte {
+	start := len(b)
+	b = append(b, 0, 0, 0, 0, 0, 0, 0, 0, typ)
+	b = body(b)
+	binary.LittleEndian.PutUint32(b[start:], uint32(len(b)-start-recordHead))
+	binary.LittleEndian.PutUint32(b[start+4:], crc32.Checksum(b[start+8:], castagnoli))
+	return b
+}
+
+// marks are the last sequence numbers up to some point of the journal.
+type marks struct {
+	scan, event uint64
+}
+
+// journal writes records to files. Records wait in memory until a sync has
+// succeeded; after one that failed they are written again to a new file.
+type journal struct {
+	fs  FS
+	dir string
+	log *slog.Logger
+	max int64
+
+	// syncMu is held while files are written, synced, made and removed. It is
+	// taken before the store's mu, mu here after it.
+	syncMu   sync.Mutex
+	file     File // nil: the next sync makes a new one
+	number   uint64
+	size     int64
+	acked    bool     // the file holds records that were called safe
+	unsafe   []byte   // records taken out of buf, not yet known to be safe
+	files    []string // of the stream that is not sealed, oldest first
+	obsolete []string // to remove once the current file is safe
+	failed   bool     // the last sync failed, and was logged
+
+	// mu guards what Append touches.
+	mu       sync.Mutex
+	buf      []byte // records not yet handed to the file
+	waiting  int64  // bytes in buf and unsafe
+	last     marks
+	preamble []byte // group and segment records since the last restart
+	groups   map[uint32]uint32
+	segments map[uint32]bool
+	durable  marks
+	err      error // of the last sync
+}
+
+// newJournal continues after the given files, which hold what was replayed up
+// to last and is safe.
+func newJournal(fs FS, dir string, files []string, number uint64, last marks, maxBytes int64, log *slog.Logger) *journal {
+	return &journal{fs: fs, dir: dir, log: log, max: maxBytes, number: number, files: files,
+		last: last, durable: last, groups: map[uint32]uint32{}, segments: map[uint32]bool{}}
+}
+
+// declare writes a group or segment before the first record that needs it.
+// j.mu is held.
+func (j *journal) declare(typ byte, body func([]byte) []byte) {
+	start := len(j.buf)
+	j.buf = appendRecord(j.buf, typ, body)
+	j.preamble = append(j.preamble, j.buf[start:]...)
+}
+
+func (j *journal) addSegment(seg *Segment) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	before := len(j.buf)
+	j.segmentLocked(seg)
+	j.waiting += int64(len(j.buf) - before)
+}
+
+func (j *journal) segmentLocked(seg *Segment) {
+	if !j.segments[seg.Number] {
+		j.segments[seg.Number] = true
+		j.declare(recSegment, func(b []byte) []byte { return appendSegment(b, seg) })
+	}
+}
+
+// addScan appends a scan record, its group's and segment's before it if need
+// be, and returns the number of bytes that wait.
+func (j *journal) addScan(s *scan.Scan, g *groupRecord, seg *Segment) int64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	before := len(j.buf)
+	j.segmentLocked(seg)
+	if j.groups[g.group.ID] != g.version {
+		j.groups[g.group.ID] = g.version
+		j.declare(recGroup, func(b []byte) []byte { return appendGroup(b, g) })
+	}
+	j.buf = appendRecord(j.buf, recScan, func(b []byte) []byte { return appendScan(b, s) })
+	j.last.scan = s.Seq
+	j.waiting += int64(len(j.buf) - before)
+	return j.waiting
+}
+
+func (j *journal) addEvent(e *Event) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	before := len(j.buf)
+	j.buf = appendRecord(j.buf, recEvent, func(b []byte) []byte { return appendEvent(b, e) })
+	j.last.event = e.Seq
+	j.waiting += int64(len(j.buf) - before)
+}
+
+// sync makes all records added before the call safe.
+func (j *journal) sync() error {
+	j.syncMu.Lock()
+	defer j.syncMu.Unlock()
+	return j.syncLocked()
+}
+
+func (j *journal) syncLocked() error {
+	j.mu.Lock()
+	start := len(j.unsafe)
+	j.unsafe = append(j.unsafe, j.buf...)
+	j.buf = j.buf[:0]
+	if cap(j.buf) > 8<<20 {
+		j.buf = nil // a burst is over
+	}
+	mark := j.last
+	j.mu.Unlock()
+	if len(j.unsafe) == 0 && len(j.obsolete) == 0 {
+		j.synced(mark, nil)
+		return nil
+	}
+	if err := j.writeOut(start); err != nil {
+		err = fmt.Errorf("write journal %s: %w", journalName(j.number), err)
+		if !j.failed {
+			j.log.Error("journal cannot be written; scans wait in memory", "error", err)
+		}
+		j.failed = true
+		j.synced(marks{}, err)
+		return err
+	}
+	if j.failed {
+		j.log.Info("journal can be written again", "file", journalName(j.number))
+		j.failed = false
+	}
+	j.acked = true
+	j.unsafe = j.unsafe[:0]
+	if cap(j.unsafe) > 8<<20 {
+		j.unsafe = nil
+	}
+	j.synced(mark, nil)
+	j.removeObsolete()
+	if j.size >= j.max {
+		j.closeFile()
+	}
+	return nil
+}
+
+// synced notes the outcome of a sync.
+func (j *journal) synced(mark marks, err error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.err = err
+	if err == nil {
+		j.waiting = int64(len(j.buf))
+		j.durable.scan, j.durable.event = max(j.durable.scan, mark.scan), max(j.durable.event, mark.event)
+	}
+}
+
+// writeOut brings j.unsafe to the disk: what is new of it, from start, to the
+// current file; or if that fails, or there is none, all of it to a new one.
+// What a failed sync leaves behind is unknown, so that file is never used
+// again.
+func (j *journal) writeOut(start int) error {
+	if j.file != nil {
+		err := j.write(j.unsafe[start:])
+		if err == nil {
+			return nil
+		}
+		j.log.Warn("journal sync failed, writing to a new file", "file", journalName(j.number), "error", err)
+		j.abandon()
+	}
+	err := j.create()
+	if err == nil {
+		err = j.write(j.unsafe)
+	}
+	if err != nil {
+		j.abandon()
+	}
+	return err
+}
+
+func (j *journal) write(b []byte) error {
+	if len(b) > 0 {
+		n, err := j.file.Write(b)
+		j.size += int64(n)
+		if err != nil {
+			return err
+		}
+	}
+	return j.file.Sync()
+}
+
+// abandon gives up the current file. One that holds nothing acknowledged is
+// removed, so that a disk that stays full does not fill with names.
+func (j *journal) abandon() {
+	if j.file == nil {
+		return
+	}
+	j.closeFile()
+	if !j.acked {
+		name := j.files[len(j.files)-1]
+		if err := j.fs.Remove(filepath.Join(j.dir, name)); err == nil {
+			j.files = j.files[:len(j.files)-1]
+		}
+	}
+}
+
+// closeFile closes a file whose content is either safe already or given up.
+func (j *journal) closeFile() {
+	if j.file == nil {
+		return
+	}
+	if err := j.file.Close(); err != nil {
+		j.log.Warn("close journal file", "file", journalName(j.number), "error", err)
+	}
+	j.file = nil
+}
+
+// create starts the next file: head and preamble.
+func (j *journal) create() error {
+	j.number++
+	j.size, j.acked = 0, false
+	name := journalName(j.number)
+	f, err := j.fs.Create(filepath.Join(j.dir, name))
+	if err != nil {
+		return err
+	}
+	j.file = f
+	j.files = append(j.files, name)
+	j.mu.Lock()
+	b := make([]byte, 0, journalHead+len(j.preamble))
+	b = append(appendJournalHead(b, j.number), j.preamble...)
+	j.mu.Unlock()
+	n, err := f.Write(b)
+	j.size += int64(n)
+	if err != nil {
+		return err
+	}
+	return j.fs.SyncDir(j.dir)
+}
+
+func appendJournalHead(b []byte, number uint64) []byte {
+	b = append(b, journalMagic...)
+	b = binary.LittleEndian.AppendUint64(b, number)
+	return binary.LittleEndian.AppendUint32(b, crc32.Checksum(b, castagnoli))
+}
+
+// restart begins a new stream after a seal: what is sealed needs no journal.
+// The files so far go once a new one is safe. syncMu is held, and the caller
+// sees to it that no record is added before those that are not sealed have
+// been added again.
+func (j *journal) restart(sealed marks) {
+	j.mu.Lock()
+	j.buf, j.preamble, j.waiting = j.buf[:0], nil, 0
+	clear(j.groups)
+	clear(j.segments)
+	j.durable.scan, j.durable.event = max(j.durable.scan, sealed.scan), max(j.durable.event, sealed.event)
+	j.mu.Unlock()
+	j.unsafe = j.unsafe[:0]
+	j.closeFile()
+	j.obsolete = append(j.obsolete, j.files...)
+	j.files = nil
+}
+
+// finish ends the journal of a store that is sealed to its last record: all
+// files go. Otherwise it closes what is open.
+func (j *journal) finish(sealed bool) {
+	j.syncMu.Lock()
+	defer j.syncMu.Unlock()
+	j.closeFile()
+	if sealed {
+		j.obsolete = append(j.obsolete, j.files...)
+		j.files = nil
+		j.removeObsolete()
+	}
+}
+
+// removeObsolete deletes finished files; those that will not go are tried
+// again after the next sync. A file that is left does no harm: what it holds
+// is known to be sealed by its sequence numbers.
+func (j *journal) removeObsolete() {
+	var left []string
+	for _, name := range j.obsolete {
+		if err := j.fs.Remove(filepath.Join(j.dir, name)); err != nil && !errors.Is(err, os.ErrNotExist) {
+			left = append(left, name)
+		}
+	}
+	j.obsolete = left
+}
+
+// state returns what the store shows of the journal.
+func (j *journal) state() (durable marks, waiting int64, err error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.durable, j.waiting, j.err
+}

@@ -1,0 +1,434 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"slices"
+	"strings"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+	bolterr "go.etcd.io/bbolt/errors"
+
+	"loadscribe/agent/scan"
+)
+
+const (
+	databaseName = "store.db"
+	newSuffix    = ".new"
+	// dbLockWait: bbolt waits this long for a command that reads the stopped
+	// store just now.
+	dbLockWait = 2500 * time.Millisecond
+	// growBytes is the step in which the file grows; bbolt's own is 16 MiB,
+	// which is more than a month of readings.
+	growBytes = 1 << 20
+)
+
+// Open opens the data directory for writing, makes it if it is not there, and
+// begins a new recording segment. It returns ErrLocked if an agent runs on it
+// and ErrNewer if a newer version wrote it. A damaged database is set aside
+// under another name and what can be read of it goes into a new one, with an
+// event "data_damaged".
+func Open(dir string, o Options) (*Store, error) {
+	s, err := newStore(dir, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(filepath.Join(dir, journalDir), 0o755); err != nil {
+		return nil, fmt.Errorf("make data directory: %w", err)
+	}
+	if s.lock, err = lockDir(dir); err != nil {
+		return nil, err
+	}
+	if err := s.start(); err != nil {
+		if s.db != nil {
+			err = errors.Join(err, s.db.Close())
+		}
+		s.dec.Close()
+		return nil, errors.Join(fmt.Errorf("open store %s: %w", dir, err), s.lock.release())
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	s.stop, s.done, s.kick = stop, make(chan struct{}), make(chan struct{}, 1)
+	go s.syncLoop(ctx)
+	return s, nil
+}
+
+// OpenReadOnly opens a store that no agent runs on, for reading: what is
+// sealed and the journal's tail. It returns ErrLocked while an agent runs and
+// ErrNoStore if there is nothing. It changes nothing in the directory.
+func OpenReadOnly(dir string, o Options) (*Store, error) {
+	s, err := newStore(dir, o)
+	if err != nil {
+		return nil, err
+	}
+	s.readOnly = true
+	if err := s.startReadOnly(); err != nil {
+		if s.db != nil {
+			err = errors.Join(err, s.db.Close())
+		}
+		s.dec.Close()
+		return nil, fmt.Errorf("open store %s: %w", dir, err)
+	}
+	return s, nil
+}
+
+func newStore(dir string, o Options) (*Store, error) {
+	s := &Store{dir: dir, o: o.withDefaults(), groups: map[uint32]*groupRecord{}, devices: map[string]uint32{},
+		damaged: map[string]bool{}}
+	s.log = s.o.Log
+	var err error
+	if s.enc, s.dec, err = newCoders(); err != nil {
+		return nil, fmt.Errorf("open store: %w", err)
+	}
+	s.blockEnc.enc = s.enc
+	return s, nil
+}
+
+func (s *Store) startReadOnly() error {
+	name := filepath.Join(s.dir, databaseName)
+	if _, err := os.Stat(name); errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("%w: %s is missing; has the agent run here?", ErrNoStore, name)
+	}
+	if err := probeLock(s.dir); err != nil {
+		return err
+	}
+	db, err := openDatabase(name, true)
+	if err != nil {
+		return err
+	}
+	s.db = db
+	if err := guard(func() error { return db.View(s.load) }); err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	rep, err := readJournal(s.o.FS, filepath.Join(s.dir, journalDir), s.groups, s.sealed)
+	if err != nil {
+		return err
+	}
+	for _, d := range rep.damage {
+		s.log.Warn("journal is damaged", "loss", d)
+	}
+	s.takeReplay(rep)
+	return nil
+}
+
+func (s *Store) start() error {
+	rep, notes, err := s.openFiles()
+	if err != nil {
+		return err
+	}
+	s.takeReplay(rep)
+	if err := s.saveRecords(); err != nil {
+		return err
+	}
+	// what is called safe must not be in the system's cache only
+	for _, name := range rep.files {
+		if err := s.o.FS.SyncFile(filepath.Join(s.dir, journalDir, name)); err != nil {
+			return fmt.Errorf("sync journal %s: %w", name, err)
+		}
+	}
+	s.j = newJournal(s.o.FS, filepath.Join(s.dir, journalDir), rep.files, rep.number, s.last, s.o.SegmentBytes, s.log)
+	mono, wall := s.o.Clock.Now()
+	s.newSegment(mono, wall, "agent start")
+	for _, n := range append(notes, rep.damage...) {
+		s.log.Error("data is damaged", "loss", n)
+		s.addEvent(Event{Kind: "data_damaged", Text: n})
+	}
+	if err := s.startFold(); err != nil {
+		return err
+	}
+	return s.j.sync()
+}
+
+// openFiles opens or makes the database and reads the journal. notes are
+// sentences about damage.
+func (s *Store) openFiles() (rep *replayed, notes []string, err error) {
+	name := filepath.Join(s.dir, databaseName)
+	journal := filepath.Join(s.dir, journalDir)
+	if err := os.Remove(name + newSuffix); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, nil, fmt.Errorf("remove unfinished database: %w", err)
+	}
+	if _, err := os.Stat(name); errors.Is(err, os.ErrNotExist) {
+		if names, err := s.o.FS.List(journal); err == nil && len(names) > 0 {
+			notes = append(notes, "store.db is missing though there is a journal: a new one was made, what had been sealed is not in it")
+		}
+		if err := createDatabase(name, s.o.FS, s.dir); err != nil {
+			return nil, nil, err
+		}
+	}
+	db, err := openDatabase(name, false)
+	if err == nil {
+		s.db = db
+		err = guard(func() error { return db.View(s.load) })
+	}
+	if errors.Is(err, ErrDamaged) {
+		note, serr := s.salvage(name, err)
+		if serr != nil {
+			return nil, nil, serr
+		}
+		notes, err = append(notes, note), nil
+	}
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", name, err)
+	}
+	rep, err = readJournal(s.o.FS, journal, s.groups, s.sealed)
+	return rep, notes, err
+}
+
+// openDatabase opens bbolt. Damage comes back as ErrDamaged, never as a panic.
+func openDatabase(name string, readOnly bool) (db *bolt.DB, err error) {
+	err = guard(func() error {
+		var err error
+		// the initial map size stays unset: on Windows the file would grow to it
+		db, err = bolt.Open(name, 0o644, &bolt.Options{Timeout: dbLockWait, ReadOnly: readOnly,
+			FreelistType: bolt.FreelistMapType})
+		return err
+	})
+	switch {
+	case err == nil:
+		db.AllocSize = growBytes
+		return db, nil
+	case errors.Is(err, bolterr.ErrTimeout):
+		return nil, fmt.Errorf("%s: %w: another loadscribe holds the file; stop it or wait for it to end", name, ErrLocked)
+	case errors.Is(err, bolterr.ErrInvalid), errors.Is(err, bolterr.ErrChecksum), errors.Is(err, bolterr.ErrVersionMismatch):
+		return nil, fmt.Errorf("%w: %v", ErrDamaged, err)
+	}
+	var path *os.PathError
+	if !errors.Is(err, ErrDamaged) && !errors.As(err, &path) && fileSize(name) >= 0 {
+		// bbolt says "file size too small" and the like as plain text
+		return nil, fmt.Errorf("%w: %v", ErrDamaged, err)
+	}
+	return nil, err
+}
+
+func fileSize(name string) int64 {
+	info, err := os.Stat(name)
+	if err != nil {
+		return -1
+	}
+	return info.Size()
+}
+
+// createDatabase makes an empty database under a temporary name, so that a
+// power cut on the way leaves nothing half made.
+func createDatabase(name string, fs FS, dir string) error {
+	db, err := openDatabase(name+newSuffix, false)
+	if err != nil {
+		return fmt.Errorf("make database: %w", err)
+	}
+	err = db.Update(initDatabase)
+	if err == nil {
+		err = db.Sync()
+	}
+	if cerr := db.Close(); err == nil {
+		err = cerr
+	}
+	if err == nil {
+		err = fs.Rename(name+newSuffix, name)
+	}
+	if err == nil {
+		err = fs.SyncDir(dir)
+	}
+	if err != nil {
+		return fmt.Errorf("make database: %w", err)
+	}
+	return nil
+}
+
+func initDatabase(tx *bolt.Tx) error {
+	for _, b := range allBuckets() {
+		if _, err := tx.CreateBucketIfNotExists([]byte(b)); err != nil {
+			return err
+		}
+	}
+	id := make([]byte, 16)
+	rand.Read(id)
+	if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(metaID), id); err != nil {
+		return err
+	}
+	return putMetaUint(tx, metaVersion, formatVersion)
+}
+
+// guard runs fn and turns a panic or a fault on a mapped page into ErrDamaged.
+func guard(fn func() error) (err error) {
+	old := debug.SetPanicOnFault(true)
+	defer debug.SetPanicOnFault(old)
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("%w: %v", ErrDamaged, r)
+		}
+	}()
+	return fn()
+}
+
+// load checks the database's tree and takes what is kept in memory.
+func (s *Store) load(tx *bolt.Tx) error {
+	if have := fileSize(tx.DB().Path()); have < tx.Size() {
+		return fmt.Errorf("%w: the file has %d bytes and should have %d", ErrDamaged, have, tx.Size())
+	}
+	for _, b := range allBuckets() {
+		if tx.Bucket([]byte(b)) == nil {
+			return fmt.Errorf("%w: bucket %q is missing", ErrDamaged, b)
+		}
+	}
+	if v := metaUint(tx, metaVersion); v > formatVersion {
+		return fmt.Errorf("%w: format %d, this program knows %d; install the newer version", ErrNewer, v, formatVersion)
+	} else if v == 0 {
+		return fmt.Errorf("%w: no format version", ErrDamaged)
+	}
+	s.sealed = marks{scan: metaUint(tx, metaSealedScan), event: metaUint(tx, metaSealedEvent)}
+	s.last = s.sealed
+	err := tx.Bucket([]byte(bucketGroups)).ForEach(func(_, v []byte) error {
+		body, err := unwrap(v, typeGroup)
+		if err != nil {
+			return err
+		}
+		g, err := decodeGroup(body)
+		if err == nil {
+			s.keepGroup(g)
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	err = tx.Bucket([]byte(bucketSegments)).ForEach(func(_, v []byte) error {
+		body, err := unwrap(v, typeSegment)
+		if err != nil {
+			return err
+		}
+		seg, err := decodeSegment(body)
+		s.segments = append(s.segments, seg)
+		return err
+	})
+	s.segDirty = len(s.segments)
+	if err != nil {
+		return err
+	}
+	return s.walk(tx)
+}
+
+// walk visits every key, which reads every branch and leaf page, and counts
+// the blocks.
+func (s *Store) walk(tx *bolt.Tx) error {
+	for _, name := range []string{bucketBlocks, bucketCells, bucketPieces, bucketEvents} {
+		err := tx.Bucket([]byte(name)).ForEachBucket(func(day []byte) error {
+			if len(day) != 8 {
+				return fmt.Errorf("%w: bucket %s has a day of %d bytes", ErrDamaged, name, len(day))
+			}
+			return tx.Bucket([]byte(name)).Bucket(day).ForEach(func(k, v []byte) error {
+				if name != bucketBlocks {
+					return nil
+				}
+				if len(k) != blockKeyLen {
+					return fmt.Errorf("%w: block key of %d bytes", ErrDamaged, len(k))
+				}
+				s.countBlock(get64(k), len(v))
+				return nil
+			})
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *Store) countBlock(hour int64, size int) {
+	if s.blocks == 0 || hour*hourMS < s.oldestMS {
+		s.oldestMS = hour * hourMS
+	}
+	if s.blocks == 0 || (hour+1)*hourMS > s.newestMS {
+		s.newestMS = (hour+1)*hourMS - 1
+	}
+	s.blocks++
+	s.blockLen += int64(size)
+}
+
+func (s *Store) keepGroup(g *groupRecord) {
+	if old := s.groups[g.group.ID]; old == nil || g.version >= old.version {
+		s.groups[g.group.ID] = g
+	}
+	s.devices[g.group.Device] = g.deviceNo
+}
+
+// takeReplay puts the journal's tail into memory.
+func (s *Store) takeReplay(rep *replayed) {
+	for _, g := range rep.groups {
+		s.keepGroup(g)
+	}
+	for _, seg := range rep.segments {
+		i := slices.IndexFunc(s.segments, func(have Segment) bool { return have.Number == seg.Number })
+		if i < 0 {
+			s.segments = append(s.segments, seg)
+		}
+	}
+	for i := range rep.scans {
+		sc := &rep.scans[i]
+		sc.Group = s.group(sc.Group.ID)
+		s.keepScan(*sc)
+	}
+	s.events = rep.events
+	if n := len(rep.events); n > 0 {
+		s.last.event = rep.events[n-1].Seq
+	}
+}
+
+// keepScan adds a scan to the tail.
+func (s *Store) keepScan(sc scan.Scan) {
+	if s.last.scan == 0 && len(s.tail) == 0 || sc.WallMS < s.oldestMS {
+		s.oldestMS = sc.WallMS
+	}
+	if s.last.scan == 0 && len(s.tail) == 0 || sc.WallMS > s.newestMS {
+		s.newestMS = sc.WallMS
+	}
+	s.tail = append(s.tail, sc)
+	s.values += len(sc.Group.Channels) + timeColumns
+	s.last.scan = sc.Seq
+	for i := len(s.segments) - 1; i >= 0; i-- {
+		if s.segments[i].Number == sc.Segment {
+			if s.segments[i].FirstSeq == 0 {
+				s.segments[i].FirstSeq = sc.Seq
+				s.segDirty = min(s.segDirty, i)
+			}
+			return
+		}
+	}
+}
+
+// saveRecords writes groups and segments that only the journal knew.
+func (s *Store) saveRecords() error {
+	return s.db.Update(func(tx *bolt.Tx) error {
+		for _, g := range s.groups {
+			if err := putGroup(tx, g); err != nil {
+				return err
+			}
+		}
+		return s.putSegments(tx)
+	})
+}
+
+// bootID is the operating system's name for this boot, where it has one.
+func bootID() string {
+	b, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
+	if err != nil {
+		return "" // not Linux
+	}
+	return strings.TrimSpace(string(b))
+}
+
+// newSegment begins a recording segment. mu is held or the store not shared.
+func (s *Store) newSegment(monoMS, wallMS int64, why string) {
+	number := uint32(1)
+	for _, seg := range s.segments {
+		number = max(number, seg.Number+1)
+	}
+	seg := Segment{Number: number, StartWallMS: wallMS, StartMonoMS: monoMS, BootID: bootID(), Why: why}
+	s.segments = append(s.segments, seg)
+	s.follow = follower{monoMS: map[uint32]int64{}}
+	s.j.addSegment(&s.segments[len(s.segments)-1])
+}

@@ -1,0 +1,234 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+
+	"github.com/klauspost/compress/zstd"
+	bolt "go.etcd.io/bbolt"
+
+	"loadscribe/agent/scan"
+)
+
+// Store is an open data directory. Append is called from one goroutine at a
+// time; everything else may be called from any.
+//
+// Locks are taken in the order writeMu, sealMu, journal.syncMu, mu, journal.mu.
+type Store struct {
+	dir      string
+	o        Options
+	log      *slog.Logger
+	readOnly bool
+	lock     *dirLock // nil when reading only
+	db       *bolt.DB
+	j        *journal // nil when reading only
+	enc      *zstd.Encoder
+	dec      *zstd.Decoder
+
+	stop context.CancelFunc
+	done chan struct{} // closed when the sync goroutine has ended
+	kick chan struct{} // asks it for a sync before its time
+
+	writeMu  sync.Mutex // Append, Register and Close, one at a time; fields below
+	closed   bool
+	blockEnc blockEncoder
+	pieces   []Piece // flushed, not yet committed
+	state    []byte  // belongs to them
+	retryMS  int64   // mono time before which a failed seal is not tried again
+	fold     bool    // the Summariser is in step with the store
+
+	// sealMu is held for writing while a seal commits and takes its scans out
+	// of memory, for reading while a reader notes what is where.
+	sealMu sync.RWMutex
+
+	mu       sync.RWMutex // the fields below
+	groups   map[uint32]*groupRecord
+	devices  map[string]uint32
+	segments []Segment
+	segDirty int         // segments from here on are not in the database
+	tail     []scan.Scan // unsealed, in sequence order; elements never change
+	values   int         // in tail
+	events   []Event     // unsealed
+	last     marks
+	sealed   marks
+	follow   follower
+	blocks   int64
+	blockLen int64
+	oldestMS int64
+	newestMS int64
+	sealErr  error
+	refused  uint64
+	damaged  map[string]bool // blocks whose damage was reported
+	dead     bool            // closed, for readers
+}
+
+// follower is what Append compares the next scan with.
+type follower struct {
+	has      bool
+	offsetMS int64            // wall − mono of the last scan
+	runHour  int64            // the greatest hour of the segment so far
+	monoMS   map[uint32]int64 // last scan of each group in this segment
+}
+
+func newCoders() (*zstd.Encoder, *zstd.Decoder, error) {
+	// Columns are some kilobytes long: a 64 KiB window holds them, and one
+	// coder keeps the tables' memory from multiplying.
+	enc, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithEncoderLevel(zstd.SpeedBetterCompression),
+		zstd.WithWindowSize(64<<10), zstd.WithEncoderCRC(false), zstd.WithLowerEncoderMem(true), zstd.WithZeroFrames(true))
+	if err != nil {
+		return nil, nil, err
+	}
+	dec, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(2), zstd.WithDecoderLowmem(true),
+		zstd.WithDecodeAllCapLimit(true), zstd.WithDecoderMaxMemory(maxEnvelope))
+	return enc, dec, err
+}
+
+// Sync makes all scans appended so far safe on disk.
+func (s *Store) Sync() error {
+	if s.readOnly {
+		return ErrReadOnly
+	}
+	return s.j.sync()
+}
+
+// DurableSeq is the last sequence number that is safe on disk.
+func (s *Store) DurableSeq() uint64 {
+	if s.readOnly {
+		return s.LastSeq()
+	}
+	durable, _, _ := s.j.state()
+	return durable.scan
+}
+
+// LastSeq is the last sequence number given; 0 if there is none.
+func (s *Store) LastSeq() uint64 {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.last.scan
+}
+
+// SealedSeq is the last sequence number that is sealed into the database.
+func (s *Store) SealedSeq() uint64 {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.sealed.scan
+}
+
+// Groups returns every group ever registered, each with its newest metadata,
+// ordered by ID.
+func (s *Store) Groups() []*scan.Group {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	all := make([]*scan.Group, 0, len(s.groups))
+	for _, g := range s.groups {
+		all = append(all, g.group)
+	}
+	slices.SortFunc(all, func(a, b *scan.Group) int { return int(a.ID) - int(b.ID) })
+	return all
+}
+
+// Segments returns the recording segments in order.
+func (s *Store) Segments() []Segment {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return slices.Clone(s.segments)
+}
+
+// group returns the newest metadata of a group, or nil. mu is held or the
+// store is not yet shared.
+func (s *Store) group(id uint32) *scan.Group {
+	if g := s.groups[id]; g != nil {
+		return g.group
+	}
+	return nil
+}
+
+// groupMap is a copy of the newest metadata that can be used without a lock.
+func (s *Store) groupMap() map[uint32]*scan.Group {
+	m := make(map[uint32]*scan.Group, len(s.groups))
+	for id, g := range s.groups {
+		m[id] = g.group
+	}
+	return m
+}
+
+// syncLoop syncs the journal at least every SyncEvery.
+func (s *Store) syncLoop(ctx context.Context) {
+	defer close(s.done)
+	tick := time.NewTicker(s.o.SyncEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		case <-s.kick:
+		}
+		// the journal logs and keeps the error, and the next round tries again
+		_ = s.j.sync()
+	}
+}
+
+// Close seals what is open into shorter blocks, saves the Summariser's state
+// and releases the directory. Reads that run come to their end first. Close
+// may be called twice.
+func (s *Store) Close() error {
+	s.writeMu.Lock()
+	defer s.writeMu.Unlock()
+	if s.closed {
+		return nil
+	}
+	s.closed = true
+	if s.readOnly {
+		s.setDead()
+		return s.closeFiles()
+	}
+	s.stop()
+	<-s.done
+	err := s.seal()
+	if err != nil {
+		err = fmt.Errorf("close store: %w", err)
+		if jerr := s.j.sync(); jerr != nil {
+			err = errors.Join(err, jerr)
+		}
+	}
+	s.setDead()
+	s.mu.RLock()
+	rest := len(s.events) + len(s.tail)
+	s.mu.RUnlock()
+	if err == nil && rest > 0 { // an event came in between
+		err = s.j.sync()
+	}
+	s.j.finish(err == nil && rest == 0)
+	return errors.Join(err, s.closeFiles())
+}
+
+func (s *Store) setDead() {
+	s.mu.Lock()
+	s.dead = true
+	s.mu.Unlock()
+}
+
+func (s *Store) closeFiles() error {
+	err := s.db.Close()
+	s.dec.Close()
+	if cerr := s.enc.Close(); err == nil {
+		err = cerr
+	}
+	if s.lock != nil {
+		if lerr := s.lock.release(); err == nil {
+			err = lerr
+		}
+	}
+	return err
+}
+
+// stamp writes a wall time for people.
+func stamp(wallMS int64) string {
+	return time.UnixMilli(wallMS).UTC().Format("2006-01-02 15:04:05.000Z")
+}

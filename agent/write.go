@@ -1,0 +1,176 @@
+package agent
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"loadscribe/agent/poll"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/store"
+)
+
+// batchScans is how many scans the writer takes at a time.
+const batchScans = 512
+
+// write is the store's only writer of scans. When ctx ends it still writes
+// what is queued.
+func (a *Agent) write(ctx context.Context) error {
+	trouble := ""
+	for {
+		batch := a.queue.take(ctx, nil, batchScans)
+		if len(batch) == 0 {
+			return nil
+		}
+		updates := make([]ScanUpdate, len(batch))
+		for i := range batch {
+			a.board.post(&batch[i])
+			updates[i] = ScanUpdateOf(&batch[i])
+		}
+		n := len(batch)
+		if err := a.store.Append(batch); err != nil {
+			a.refused.Add(uint64(n))
+			if trouble != err.Error() {
+				trouble = err.Error()
+				a.log.Error("scans not kept; polling goes on", "err", err,
+					"mend", "free space on the disk of the data directory, or check that disk")
+			}
+		} else if trouble != "" {
+			a.log.Info("scans are kept again", "lost", a.refused.Load()+a.queue.Dropped())
+			trouble = ""
+		}
+		for i := range updates {
+			a.tell("scan", updates[i])
+		}
+		a.tellStates()
+		a.tell("figures_changed", nil)
+	}
+}
+
+// tellStates publishes the machines whose state has changed, and notes starts,
+// stops and trips.
+func (a *Agent) tellStates() {
+	for i := range a.site.Machines {
+		now := a.machineState(a.site.Machines[i].Name)
+		before, known := a.shown[now.Machine]
+		a.shown[now.Machine] = now
+		if known && before.State == now.State && before.StartsLastHour == now.StartsLastHour {
+			continue
+		}
+		a.tell("state", now)
+		if text := turningPoint(before.State, now.State); known && text != "" {
+			a.queueEvent(store.Event{Kind: "state", Subject: now.Machine, Text: text,
+				Data: map[string]string{"from": before.State, "to": now.State}})
+		}
+	}
+}
+
+// turningPoint says in words what a change of state means to the motor; empty
+// where it goes on as before. Load and unload are in the states themselves,
+// not among the events.
+func turningPoint(before, now string) string {
+	if before == "unobserved" || now == "unobserved" {
+		return ""
+	}
+	switch {
+	case now == "tripped":
+		return "the machine tripped"
+	case turning(now) && !turning(before):
+		return "the motor started"
+	case turning(before) && !turning(now):
+		return "the motor stopped"
+	}
+	return ""
+}
+
+func turning(state string) bool {
+	switch state {
+	case "starting", "unloaded", "loaded", "part-load":
+		return true
+	}
+	return false
+}
+
+// keepEvents writes queued events to the store; when ctx ends, those that wait.
+func (a *Agent) keepEvents(ctx context.Context) error {
+	for {
+		select {
+		case e := <-a.events:
+			a.keepEvent(e)
+		case <-ctx.Done():
+			for len(a.events) > 0 {
+				a.keepEvent(<-a.events)
+			}
+			return nil
+		}
+	}
+}
+
+func (a *Agent) keepEvent(e store.Event) {
+	kept, err := a.store.AppendEvent(e)
+	if err != nil {
+		a.log.Error("event not kept", "kind", e.Kind, "subject", e.Subject, "err", err)
+		kept = e
+	}
+	a.tell("event", EventOf(kept))
+}
+
+// queueEvent hands e to keepEvents without waiting.
+func (a *Agent) queueEvent(e store.Event) {
+	_, e.WallMS = a.clock.Now()
+	select {
+	case a.events <- e:
+	default:
+		if a.lostNotes.Add(1) == 1 {
+			a.log.Error("too many events at a time: some are not kept", "kind", e.Kind, "subject", e.Subject)
+		}
+	}
+}
+
+func (a *Agent) note(kind, subject, text string, data map[string]string) error {
+	_, wallMS := a.clock.Now()
+	e, err := a.store.AppendEvent(store.Event{WallMS: wallMS, Kind: kind, Subject: subject, Text: text, Data: data})
+	if err == nil {
+		a.tell("event", EventOf(e))
+	}
+	return err
+}
+
+// lineChanged implements poll.Options.OnLine.
+func (a *Agent) lineChanged(l poll.LineStatus) {
+	kind := "line_down"
+	if l.Up {
+		kind = "line_up"
+	}
+	a.queueEvent(store.Event{Kind: kind, Subject: l.Line, Text: fmt.Sprintf("line %s: %s", l.Line, l.Detail)})
+	a.tell("line", lineState(l))
+}
+
+// deviceChanged implements poll.Options.OnDevice.
+func (a *Agent) deviceChanged(d poll.DeviceStatus) {
+	kind, text := "device_down", fmt.Sprintf("device %s is silent: %s", d.Device, d.Detail)
+	if d.Up {
+		kind, text = "device_up", fmt.Sprintf("device %s answers", d.Device)
+	}
+	a.queueEvent(store.Event{Kind: kind, Subject: d.Device, Text: text,
+		Data: map[string]string{"reason": d.LastReason.String()}})
+	a.tell("device", deviceState(d))
+}
+
+func lineState(l poll.LineStatus) LineState {
+	return LineState{Line: l.Line, Up: l.Up, Detail: l.Detail}
+}
+
+func deviceState(d poll.DeviceStatus) DeviceState {
+	s := DeviceState{
+		Device: d.Device, Line: d.Line, Up: d.Up, LastScan: Stamp(d.LastGoodMS),
+		RoundTripMS: float64(d.RoundTripP50) / float64(time.Millisecond), Scans: int64(d.Scans), Errors: map[string]int64{},
+	}
+	if !d.Up && d.LastReason != scan.Good {
+		s.Reason = d.LastReason.String()
+	}
+	for reason, n := range d.Errors {
+		s.Errors[reason.String()] = int64(n)
+	}
+	return s
+}

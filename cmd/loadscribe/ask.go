@@ -1,0 +1,209 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"time"
+
+	"loadscribe/agent"
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
+	"loadscribe/agent/transfer"
+)
+
+// asked is where a command gets its answers: a running agent over its API, or
+// the files of a stopped one. The user does not have to know which.
+type asked interface {
+	Figures(ctx context.Context, w window, machine string) (analysis.Report, error)
+	// Export writes CSV to out.
+	Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error
+	Close() error
+}
+
+// window is a span of time as the user wrote it.
+type window struct{ from, to string }
+
+// resolve turns the window into Unix milliseconds, half open.
+func (w window) resolve(now time.Time, site *sitefile.Site) (fromMS, toMS int64, err error) {
+	from, err := sitefile.ParseTime(w.from, now, site.Location, false)
+	if err != nil {
+		return 0, 0, misuse{fmt.Errorf("--from: %w", err)}
+	}
+	to, err := sitefile.ParseTime(w.to, now, site.Location, true)
+	if err != nil {
+		return 0, 0, misuse{fmt.Errorf("--to: %w", err)}
+	}
+	if !from.Before(to) {
+		return 0, 0, misuse{fmt.Errorf("--from (%s) is not before --to (%s)", from.UTC().Format(time.RFC3339), to.UTC().Format(time.RFC3339))}
+	}
+	return from.UnixMilli(), to.UnixMilli(), nil
+}
+
+// ask finds who answers for a site.
+func ask(s *surroundings, site *sitefile.Site) (asked, error) {
+	dir := site.Agent.DataDir
+	in, left, err := agent.ReadInstance(dir)
+	if err != nil {
+		return nil, err
+	}
+	var unreachable error
+	if left {
+		r := &running{in: in, site: site, client: &http.Client{}}
+		if unreachable = r.alive(s.ctx); unreachable == nil {
+			return r, nil
+		}
+	}
+	h, err := agent.OpenHistory(site, version, s.logger())
+	if errors.Is(err, store.ErrLocked) {
+		if left {
+			return nil, fmt.Errorf("%w: process %d holds it but does not answer at %s (%v); stop that process, then try again",
+				err, in.PID, in.Address, unreachable)
+		}
+		return nil, fmt.Errorf("%w: another program holds it and has left no address (agent.json); stop it, then try again", err)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &stopped{h}, nil
+}
+
+// stopped answers from the files.
+type stopped struct{ history *agent.History }
+
+func (a *stopped) Close() error { return a.history.Close() }
+
+func (a *stopped) Figures(_ context.Context, w window, machine string) (analysis.Report, error) {
+	fromMS, toMS, err := w.resolve(a.history.Now(), a.history.Site())
+	if err != nil {
+		return analysis.Report{}, err
+	}
+	return a.history.Figures(fromMS, toMS, machine)
+}
+
+func (a *stopped) Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error {
+	fromMS, toMS, err := w.resolve(a.history.Now(), a.history.Site())
+	if err != nil {
+		return err
+	}
+	groups := a.history.Groups()
+	if err := knownChannels(groups, channels); err != nil {
+		return err
+	}
+	source := func(fn func(*scan.Scan) error) error { return a.history.Scans(fromMS, toMS, nil, fn) }
+	return transfer.ExportCSV(ctx, out, source, groups, transfer.CSVOptions{Layout: layout, Channels: channels})
+}
+
+func knownChannels(groups []*scan.Group, ids []string) error {
+	known := map[string]bool{}
+	for _, g := range groups {
+		for i := range g.Channels {
+			known[g.Channels[i].ID()] = true
+		}
+	}
+	for _, id := range ids {
+		if !known[id] {
+			return misuse{fmt.Errorf(`--channel %q: nothing of that name is stored; write it as "device.channel"`, id)}
+		}
+	}
+	return nil
+}
+
+// running answers over the API of a running agent.
+type running struct {
+	in     agent.Instance
+	site   *sitefile.Site
+	client *http.Client
+}
+
+// aliveWait is how long a running agent may take to say that it is there.
+const aliveWait = 3 * time.Second
+
+func (r *running) alive(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, aliveWait)
+	defer cancel()
+	body, err := r.get(ctx, "/healthz", nil)
+	if err != nil {
+		return err
+	}
+	return body.Close()
+}
+
+func (r *running) Close() error {
+	r.client.CloseIdleConnections()
+	return nil
+}
+
+// get returns the body of a good answer; the caller closes it.
+func (r *running) get(ctx context.Context, path string, query url.Values) (io.ReadCloser, error) {
+	request, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+r.in.Address+path+"?"+query.Encode(), nil)
+	if err != nil {
+		return nil, fmt.Errorf("ask %s: %w", r.in.Address, err)
+	}
+	request.Header.Set("Authorization", "Bearer "+r.in.Secret)
+	answer, err := r.client.Do(request)
+	if err != nil {
+		return nil, fmt.Errorf("ask the running agent: %w", err)
+	}
+	if answer.StatusCode == http.StatusOK {
+		return answer.Body, nil
+	}
+	defer answer.Body.Close()
+	var refusal struct {
+		Error struct {
+			Message string `json:"message"`
+			Field   string `json:"field"`
+		} `json:"error"`
+	}
+	if json.NewDecoder(io.LimitReader(answer.Body, 64<<10)).Decode(&refusal) != nil || refusal.Error.Message == "" {
+		return nil, fmt.Errorf("the running agent at %s answers %s to %s: is that a loadscribe of this version?", r.in.Address, answer.Status, path)
+	}
+	err = errors.New(refusal.Error.Message)
+	if refusal.Error.Field != "" {
+		err = fmt.Errorf("--%s: %w", refusal.Error.Field, err)
+	}
+	if answer.StatusCode == http.StatusBadRequest || answer.StatusCode == http.StatusNotFound {
+		return nil, misuse{err}
+	}
+	return nil, err
+}
+
+func (w window) query() url.Values { return url.Values{"from": {w.from}, "to": {w.to}} }
+
+func (r *running) Figures(ctx context.Context, w window, machine string) (report analysis.Report, err error) {
+	query := w.query()
+	if machine != "" {
+		query.Set("machine", machine)
+	}
+	body, err := r.get(ctx, "/api/v1/figures", query)
+	if err != nil {
+		return report, err
+	}
+	defer body.Close()
+	if err := json.NewDecoder(body).Decode(&report); err != nil {
+		return report, fmt.Errorf("read the running agent's answer: %w", err)
+	}
+	return report, nil
+}
+
+func (r *running) Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error {
+	query := w.query()
+	query.Set("format", "csv")
+	query.Set("layout", string(layout))
+	query["channel"] = channels
+	body, err := r.get(ctx, "/api/v1/export", query)
+	if err != nil {
+		return err
+	}
+	defer body.Close()
+	if _, err := io.Copy(out, body); err != nil {
+		return fmt.Errorf("export broken off by the running agent: %w", err)
+	}
+	return nil
+}

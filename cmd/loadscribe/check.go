@@ -1,0 +1,59 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"loadscribe/agent/poll"
+	"loadscribe/agent/sitefile"
+)
+
+type checkCmd struct {
+	Site string `required:"" help:"The site file." placeholder:"FILE"`
+	JSON bool   `help:"Print JSON."`
+}
+
+func (c *checkCmd) Run(s *surroundings) error {
+	site, err := loadSite(s, c.Site, "")
+	if err != nil {
+		return err
+	}
+	groups := sitefile.Groups(site)
+	channels := 0
+	for _, g := range groups {
+		channels += len(g.Channels)
+	}
+	loads, err := poll.Predict(site)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return json.NewEncoder(s.stdout).Encode(struct {
+			Site     string             `json:"site"`
+			Hash     string             `json:"site_hash"`
+			Devices  int                `json:"devices"`
+			Channels int                `json:"channels"`
+			Data     string             `json:"data"`
+			Warnings []sitefile.Problem `json:"warnings"`
+			Lines    []poll.LineLoad    `json:"lines"`
+		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...), loads})
+	}
+	fmt.Fprintf(s.stdout, "%s: %d lines, %d devices, %d channels in %d poll groups, %d machines, %d systems\n",
+		site.Name, len(site.Lines), len(site.Devices), channels, len(groups), len(site.Machines), len(site.Systems))
+	for i := range site.Machines {
+		m := &site.Machines[i]
+		fmt.Fprintf(s.stdout, "machine %s: %s, %d roles filled\n", m.Name, m.Control, len(m.Roles))
+	}
+	fmt.Fprintf(s.stdout, "data: %s\n", site.Agent.DataDir)
+	for _, l := range loads {
+		fmt.Fprintf(s.stdout, "line %s: busy %.0f %% of the time (predicted)\n", l.Line, l.Share*100)
+		if l.Advice != "" {
+			fmt.Fprintln(s.stdout, "warning:", l.Advice)
+		}
+	}
+	for _, w := range site.Warnings {
+		fmt.Fprintln(s.stdout, "warning:", w.Error())
+	}
+	fmt.Fprintln(s.stdout, "no mistake found")
+	return nil
+}

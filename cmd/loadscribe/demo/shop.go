@@ -1,0 +1,254 @@
+package demo
+
+import (
+	_ "embed"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"os"
+	"path/filepath"
+	"text/template"
+	"time"
+
+	"loadscribe/agent/sitefile"
+	"loadscribe/configs"
+	"loadscribe/simulator"
+)
+
+//go:embed site.toml
+var siteText string
+
+const (
+	storyFile = "demo.json"
+	siteFile  = "site.toml"
+	// history is what lies behind a new shop.
+	history = 7 * 24 * time.Hour
+	// warmUp lets the plant settle before its history begins.
+	warmUp = 12 * time.Hour
+	// scenario is the invented joinery.
+	scenario = "joinery"
+)
+
+// Loopback ports that the simulated controller and meter take, if free.
+const (
+	controllerPort = 18502
+	meterPort      = 18503
+)
+
+// story is what a shop needs to go on after a stop.
+type story struct {
+	Scenario string    `json:"scenario"`
+	Begin    time.Time `json:"begin"`   // of the simulated plant
+	History  time.Time `json:"history"` // of the recorded week
+	Filled   bool      `json:"filled"`  // the week is complete
+	Zone     string    `json:"zone"`
+}
+
+// Shop is the invented shop in one directory.
+type Shop struct {
+	dir        string
+	story      story
+	world      *simulator.World
+	controller net.Listener
+	meter      net.Listener
+	Site       *sitefile.Site
+}
+
+// Options say where a shop lives.
+type Options struct {
+	Dir    string
+	Listen string // of the agent, written to the site file
+	// Fresh throws away an earlier demo in Dir. A directory that is not a
+	// demo's is refused.
+	Fresh bool
+	// Now is the moment the history leads up to.
+	Now time.Time
+}
+
+// Open makes the shop in its directory, or goes on with the one that is there.
+// It listens for the simulated devices, which answer once Serve runs.
+func Open(o Options) (*Shop, error) {
+	s := &Shop{dir: o.Dir}
+	known, err := s.readStory()
+	if err != nil {
+		return nil, err
+	}
+	if o.Fresh && known {
+		if err := os.RemoveAll(o.Dir); err != nil {
+			return nil, fmt.Errorf("throw away the old demo: %w", err)
+		}
+		known = false
+	}
+	if !known {
+		if err := emptyOrNew(o.Dir); err != nil {
+			return nil, err
+		}
+		zone := workingZone(o.Now)
+		s.story = story{Scenario: scenario, Zone: zone.String(), History: o.Now.Add(-history).Truncate(time.Second)}
+		s.story.Begin = s.story.History.Add(-warmUp)
+	}
+	if err := s.listen(); err != nil {
+		return nil, err
+	}
+	if err := errors.Join(s.writeFiles(o.Listen), s.build()); err != nil {
+		s.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// Close lets go of the listeners.
+func (s *Shop) Close() {
+	s.controller.Close()
+	s.meter.Close()
+}
+
+func (s *Shop) readStory() (known bool, err error) {
+	path := filepath.Join(s.dir, storyFile)
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err == nil {
+		err = json.Unmarshal(text, &s.story)
+	}
+	if err != nil {
+		return false, fmt.Errorf("read the demo's %s: %w; give --data another directory", path, err)
+	}
+	return true, nil
+}
+
+func (s *Shop) writeStory() error {
+	text, err := json.MarshalIndent(s.story, "", "  ")
+	if err != nil {
+		return fmt.Errorf("write %s: %w", storyFile, err)
+	}
+	path := filepath.Join(s.dir, storyFile)
+	if err := os.WriteFile(path+".new", append(text, '\n'), 0o644); err != nil {
+		return fmt.Errorf("write the demo's story: %w", err)
+	}
+	return os.Rename(path+".new", path)
+}
+
+// emptyOrNew refuses a directory that holds somebody's files.
+func emptyOrNew(dir string) error {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("look into %s: %w", dir, err)
+	}
+	if len(entries) > 0 {
+		return fmt.Errorf("%s holds files that are not a demo's: give --data an empty or new directory", dir)
+	}
+	return nil
+}
+
+// listen takes the simulated devices' ports, or free ones if those are taken.
+func (s *Shop) listen() (err error) {
+	if s.controller, err = listenNear(controllerPort); err != nil {
+		return err
+	}
+	if s.meter, err = listenNear(meterPort); err != nil {
+		s.controller.Close()
+	}
+	return err
+}
+
+func listenNear(port int) (net.Listener, error) {
+	l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", port))
+	if err != nil {
+		l, err = net.Listen("tcp", "127.0.0.1:0")
+	}
+	if err != nil {
+		return nil, fmt.Errorf("listen for a simulated device: %w", err)
+	}
+	return l, nil
+}
+
+// writeFiles lays out story, site file and maps.
+func (s *Shop) writeFiles(listen string) error {
+	if err := os.MkdirAll(filepath.Join(s.dir, "maps"), 0o755); err != nil {
+		return fmt.Errorf("make the demo's directory: %w", err)
+	}
+	maps, err := fs.Glob(configs.Maps, "maps/*.toml")
+	if err != nil {
+		return fmt.Errorf("list the example maps: %w", err)
+	}
+	for _, name := range maps {
+		text, err := configs.Maps.ReadFile(name)
+		if err == nil {
+			err = os.WriteFile(filepath.Join(s.dir, filepath.FromSlash(name)), text, 0o644)
+		}
+		if err != nil {
+			return fmt.Errorf("write the demo's maps: %w", err)
+		}
+	}
+	t, err := template.New(siteFile).Parse(siteText)
+	if err != nil {
+		return fmt.Errorf("the demo's site file: %w", err)
+	}
+	f, err := os.Create(filepath.Join(s.dir, siteFile))
+	if err != nil {
+		return fmt.Errorf("write the demo's site file: %w", err)
+	}
+	err = t.Execute(f, map[string]string{"Zone": s.story.Zone, "Listen": listen,
+		"Controller": s.controller.Addr().String(), "Meter": s.meter.Addr().String()})
+	if err = errors.Join(err, f.Close()); err != nil {
+		return fmt.Errorf("write the demo's site file: %w", err)
+	}
+	return s.writeStory()
+}
+
+// build loads the site and sets up the plant at its beginning.
+func (s *Shop) build() error {
+	site, err := sitefile.Load(filepath.Join(s.dir, siteFile), sitefile.Options{})
+	if err != nil {
+		return err
+	}
+	sc, err := simulator.LoadScenario(s.story.Scenario)
+	if err != nil {
+		return err
+	}
+	sc.Location = site.Location
+	s.Site = site
+	s.world, err = simulator.New(sc, s.story.Begin)
+	return err
+}
+
+// workingZone is the time zone where it is now nearest to ten o'clock on a
+// working day, so that there is something to see; the shop's own on weekends.
+func workingZone(now time.Time) *time.Location {
+	const home = "America/Chicago"
+	names := []string{home, "America/New_York", "America/Los_Angeles", "Pacific/Honolulu", "Pacific/Auckland",
+		"Australia/Sydney", "Asia/Tokyo", "Asia/Bangkok", "Asia/Kolkata", "Asia/Dubai", "Europe/Helsinki",
+		"Europe/London", "America/Sao_Paulo"}
+	best, bestOff := time.UTC, 24*time.Hour
+	for _, name := range names {
+		zone, err := time.LoadLocation(name)
+		if err != nil {
+			continue
+		}
+		local := now.In(zone)
+		sinceMidnight := time.Duration(local.Hour())*time.Hour + time.Duration(local.Minute())*time.Minute
+		off := (sinceMidnight - 10*time.Hour).Abs()
+		if name == home && off <= 3*time.Hour {
+			off = 0 // at home whenever the shop is at work
+		}
+		if day := local.Weekday(); day == time.Saturday || day == time.Sunday {
+			off += 12 * time.Hour
+		}
+		if off < bestOff {
+			best, bestOff = zone, off
+		}
+	}
+	if bestOff >= 12*time.Hour {
+		if zone, err := time.LoadLocation(home); err == nil {
+			return zone
+		}
+	}
+	return best
+}

@@ -1,0 +1,63 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"loadscribe/agent/transfer"
+)
+
+type exportCmd struct {
+	Site    string   `required:"" help:"The site file." placeholder:"FILE"`
+	Data    string   `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	Format  string   `enum:"csv" default:"csv" help:"csv."`
+	Layout  string   `enum:"long,wide" default:"long" help:"long: a row a value; wide: a row a time, a column a channel."`
+	From    string   `default:"-7d" help:"Begin: RFC 3339, a local date, now, or an age such as -7d." placeholder:"TIME"`
+	To      string   `default:"now" help:"End, not included; a date includes that day." placeholder:"TIME"`
+	Channel []string `help:"Channels to export, as device.channel; all if none is named." placeholder:"ID"`
+	Out     string   `help:"File to write; standard output if not given." placeholder:"FILE"`
+}
+
+func (c *exportCmd) Run(s *surroundings) error {
+	site, err := loadSite(s, c.Site, c.Data)
+	if err != nil {
+		return err
+	}
+	layout, err := transfer.ParseLayout(c.Layout)
+	if err != nil {
+		return misuse{err}
+	}
+	source, err := ask(s, site)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	export := func(out io.Writer) error {
+		return source.Export(s.ctx, out, window{c.From, c.To}, layout, c.Channel)
+	}
+	if c.Out == "" {
+		out := bufio.NewWriter(s.stdout)
+		return errors.Join(export(out), out.Flush())
+	}
+	return writeWhole(c.Out, export)
+}
+
+// writeWhole writes a file that is there complete or not at all.
+func writeWhole(path string, fill func(io.Writer) error) error {
+	f, err := os.Create(path + ".part")
+	if err != nil {
+		return fmt.Errorf("export: %w", err)
+	}
+	out := bufio.NewWriter(f)
+	err = errors.Join(fill(out), out.Flush(), f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(fmt.Errorf("export to %s: %w", path, err), os.Remove(f.Name()))
+	}
+	return nil
+}

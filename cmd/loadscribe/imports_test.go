@@ -1,0 +1,87 @@
+package main
+
+import (
+	"os/exec"
+	"strings"
+	"testing"
+)
+
+// allowed is the picture of DEVELOPERS.md as data: which rooms of the project
+// a room may import. Sub-packages count as their room unless listed.
+var allowed = map[string][]string{
+	"agent/quantity":     {},
+	"agent/scan":         {"agent/quantity"},
+	"agent/sitefile":     {"agent/quantity", "agent/scan"},
+	"agent/modbus/frame": {},
+	"agent/modbus":       {"agent/modbus/frame", "agent/scan"},
+	"agent/store":        {"agent/quantity", "agent/scan"},
+	"agent/poll":         {"agent/quantity", "agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame"},
+	"agent/analysis":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile"},
+	"agent/publish":      {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
+	"agent/transfer":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
+	"agent": {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/modbus", "agent/poll",
+		"agent/analysis", "agent/publish", "agent/transfer"},
+	"dashboard/web": {},
+	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
+		"agent/publish", "agent/transfer", "dashboard/web"},
+	"simulator": {"agent/quantity", "agent/modbus/frame", "simulator"},
+}
+
+// TestImportsPointOneWay reads the import graph and fails on an arrow that
+// turns round. cmd may import everything.
+func TestImportsPointOneWay(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}}{{range .Imports}} {{.}}{{end}}`, "loadscribe/...").Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	seen := map[string]bool{}
+	for line := range strings.Lines(string(out)) {
+		fields := strings.Fields(line)
+		from := strings.TrimPrefix(fields[0], "loadscribe/")
+		if strings.HasPrefix(from, "cmd/") {
+			continue
+		}
+		room := roomOf(from)
+		if room == "" {
+			t.Errorf("package %s has no room in the picture: add it to DEVELOPERS.md and to this test", from)
+			continue
+		}
+		seen[room] = true
+		for _, imported := range fields[1:] {
+			to, ours := strings.CutPrefix(imported, "loadscribe/")
+			if !ours || roomOf(to) == room {
+				continue
+			}
+			if !contains(allowed[room], roomOf(to)) {
+				t.Errorf("%s imports %s: that arrow is not in the picture", from, to)
+			}
+		}
+	}
+	for room := range allowed {
+		if !seen[room] {
+			t.Errorf("room %s is in the picture but holds no package", room)
+		}
+	}
+}
+
+// roomOf returns the longest room that is the package or a parent folder of
+// it; the agent's own package is a room of its own, not the parent of others.
+func roomOf(pkg string) string {
+	best := ""
+	for room := range allowed {
+		inside := pkg == room || (room != "agent" && strings.HasPrefix(pkg, room+"/"))
+		if inside && len(room) > len(best) {
+			best = room
+		}
+	}
+	return best
+}
+
+func contains(rooms []string, room string) bool {
+	for _, r := range rooms {
+		if r == room {
+			return true
+		}
+	}
+	return false
+}

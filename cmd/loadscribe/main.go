@@ -1,0 +1,103 @@
+// Command loadscribe listens to air compressors: see the README.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// version is set at build time.
+var version = "dev"
+
+// Exit codes: design, section 5.
+const (
+	exitFine     = 0
+	exitFailed   = 1
+	exitWrongUse = 2
+)
+
+type commands struct {
+	Demo     demoCmd     `cmd:"" help:"Show an invented shop, simulated, with a week of history behind it."`
+	Run      runCmd      `cmd:"" help:"Record: poll the lines of a site file, keep every reading, serve the pages."`
+	Simulate simulateCmd `cmd:"" help:"Serve simulated controllers over TCP or a pseudo-terminal."`
+	Check    checkCmd    `cmd:"" help:"Check a site file and its register maps without touching a line."`
+	Summary  summaryCmd  `cmd:"" help:"Print every figure for a window."`
+	Export   exportCmd   `cmd:"" help:"Write readings as CSV."`
+	Version  versionCmd  `cmd:"" help:"Print what this is and where data lives."`
+}
+
+// surroundings are what a command needs of the process, so that tests can
+// bring their own.
+type surroundings struct {
+	ctx    context.Context
+	stdout io.Writer
+	stderr io.Writer
+}
+
+func (s *surroundings) logger() *slog.Logger {
+	return slog.New(slog.NewTextHandler(s.stderr, &slog.HandlerOptions{Level: slog.LevelInfo}))
+}
+
+// misuse marks an error that is the caller's: exit code 2.
+type misuse struct{ error }
+
+func (m misuse) Unwrap() error { return m.error }
+
+func main() {
+	ctx, stop := context.WithCancel(context.Background())
+	signals := make(chan os.Signal, 2)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	go func() {
+		<-signals
+		stop()
+		<-signals
+		os.Exit(exitFailed) // a second signal does not wait for order
+	}()
+	os.Exit(execute(ctx, os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// execute runs one command line and returns the exit code.
+func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	var c commands
+	code := -1
+	parser, err := kong.New(&c,
+		kong.Name("loadscribe"),
+		kong.Description("Listens to air compressors: keeps every reading, computes what follows, serves it live.\n"+
+			"It only reads; nothing is ever written to a controller."),
+		kong.Writers(stdout, stderr),
+		kong.WithHyphenPrefixedParameters(true),
+		kong.Exit(func(n int) { code = n }),
+	)
+	if err != nil {
+		fmt.Fprintln(stderr, "loadscribe:", err)
+		return exitFailed
+	}
+	parsed, err := parser.Parse(args)
+	if code >= 0 { // --help
+		return code
+	}
+	if err != nil {
+		fmt.Fprintf(stderr, "loadscribe: %v\n(see loadscribe --help)\n", err)
+		return exitWrongUse
+	}
+	err = parsed.Run(&surroundings{ctx: ctx, stdout: stdout, stderr: stderr})
+	var wrong misuse
+	switch {
+	case err == nil:
+		return exitFine
+	case errors.As(err, &wrong):
+		fmt.Fprintln(stderr, "loadscribe:", err)
+		return exitWrongUse
+	default:
+		fmt.Fprintln(stderr, "loadscribe:", err)
+		return exitFailed
+	}
+}

@@ -1,0 +1,125 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"loadscribe/agent/modbus"
+	"loadscribe/simulator"
+	"loadscribe/simulator/serve"
+)
+
+type simulateCmd struct {
+	Scenario string        `default:"joinery" help:"A built-in scenario, or the path of a .toml file." placeholder:"NAME|FILE"`
+	TCP      string        `default:"127.0.0.1:1502" help:"Serve Modbus TCP here; an empty address turns it off." placeholder:"HOST:PORT"`
+	Pty      bool          `help:"Serve Modbus RTU on a pseudo-terminal and print its path."`
+	Port     string        `help:"Serve Modbus RTU on this serial port." placeholder:"PORT"`
+	Baud     int           `default:"19200" help:"Speed of the serial line; answers are paced to it."`
+	Speed    float64       `default:"1" help:"How many times faster than the clock the plant runs."`
+	Start    time.Time     `help:"When the plant's story begins; the present if not given." format:"2006-01-02T15:04:05Z07:00" placeholder:"RFC3339"`
+	WarmUp   time.Duration `default:"2h" help:"How long the plant has run before it is served."`
+	Truth    string        `help:"At the end, write what really happened to this file as JSON." placeholder:"FILE"`
+	Fault    []string      `help:"Damage a share of the answers: silence=0.01,late=0.01 …" placeholder:"KIND=SHARE"`
+	Seed     uint64        `default:"1" help:"Seed of the faults."`
+}
+
+func (c *simulateCmd) Run(s *surroundings) error {
+	scenario, err := simulator.LoadScenario(c.Scenario)
+	if err != nil {
+		return err
+	}
+	injector, err := c.injector()
+	if err != nil {
+		return misuse{err}
+	}
+	begin := c.Start
+	if begin.IsZero() {
+		begin = time.Now()
+	}
+	world, err := simulator.New(scenario, begin.Add(-c.WarmUp))
+	if err != nil {
+		return err
+	}
+	world.Advance(begin)
+	driver := serve.NewDriver(world)
+	group, ctx := errgroup.WithContext(s.ctx)
+	served, err := c.serveAll(ctx, group, s.stdout, driver, injector)
+	if err != nil {
+		return err
+	}
+	if served == 0 {
+		return misuse{errors.New("nothing to serve: give --tcp, --pty or --port")}
+	}
+	fmt.Fprintf(s.stdout, "%s, %g times as fast as the clock; Ctrl-C stops it\n", scenario.Title, c.Speed)
+	group.Go(func() error { return driver.Run(ctx, c.Speed) })
+	return errors.Join(group.Wait(), c.writeTruth(driver))
+}
+
+func (c *simulateCmd) injector() (*serve.Injector, error) {
+	faults := serve.Faults{Seed: c.Seed}
+	for _, text := range c.Fault {
+		var share float64
+		found := false
+		for f := serve.NoFault + 1; f < serve.NumFaults; f++ {
+			if n, err := fmt.Sscanf(text, f.String()+"=%g", &share); err == nil && n == 1 {
+				faults.Share[f], found = share, true
+			}
+		}
+		if !found {
+			return nil, fmt.Errorf("--fault %q: write KIND=SHARE with one of silence, late, wrong unit, garbage, torn, flipped, refused, dropped", text)
+		}
+	}
+	return serve.NewInjector(faults)
+}
+
+// serveAll starts the servers that were asked for and returns how many.
+func (c *simulateCmd) serveAll(ctx context.Context, group *errgroup.Group, out io.Writer, driver *serve.Driver,
+	injector *serve.Injector) (served int, err error) {
+	if c.TCP != "" {
+		listener, err := net.Listen("tcp", c.TCP)
+		if err != nil {
+			return served, fmt.Errorf("simulate: listen on %s: %w; give --tcp another address", c.TCP, err)
+		}
+		fmt.Fprintf(out, "modbus-tcp %s\n", listener.Addr())
+		group.Go(func() error { return serve.ServeTCP(ctx, listener, driver, injector) })
+		served++
+	}
+	if c.Pty {
+		pty, err := serve.OpenPty()
+		if err != nil {
+			return served, err
+		}
+		fmt.Fprintf(out, "modbus-rtu %s at %d baud\n", pty.Path(), c.Baud)
+		group.Go(func() error { return serve.ServeRTU(ctx, pty, c.Baud, driver, injector) })
+		served++
+	}
+	if c.Port != "" {
+		link, err := modbus.OpenSerial(ctx, c.Port, modbus.Serial{Baud: c.Baud, DataBits: 8, Parity: 'E', StopBits: 1})
+		if err != nil {
+			return served, err
+		}
+		fmt.Fprintf(out, "modbus-rtu %s at %d baud, 8E1\n", c.Port, c.Baud)
+		group.Go(func() error { return serve.ServeRTU(ctx, link, c.Baud, driver, injector) })
+		served++
+	}
+	return served, nil
+}
+
+func (c *simulateCmd) writeTruth(driver *serve.Driver) (err error) {
+	if c.Truth == "" {
+		return nil
+	}
+	f, err := os.Create(c.Truth)
+	if err != nil {
+		return fmt.Errorf("simulate: %w", err)
+	}
+	driver.Do(func(w *simulator.World) { err = w.Truth().WriteJSON(f) })
+	return errors.Join(err, f.Close())
+}

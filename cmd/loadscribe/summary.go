@@ -1,0 +1,161 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/sitefile"
+)
+
+type summaryCmd struct {
+	Site    string `required:"" help:"The site file." placeholder:"FILE"`
+	Data    string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	From    string `default:"-7d" help:"Begin: RFC 3339, a local date, now, or an age such as -7d." placeholder:"TIME"`
+	To      string `default:"now" help:"End, not included; a date includes that day." placeholder:"TIME"`
+	Machine string `help:"One machine only." placeholder:"NAME"`
+	JSON    bool   `help:"Print the JSON of /api/v1/figures."`
+}
+
+func (c *summaryCmd) Run(s *surroundings) error {
+	site, err := loadSite(s, c.Site, c.Data)
+	if err != nil {
+		return err
+	}
+	if _, ok := site.MachineByName(c.Machine); c.Machine != "" && !ok {
+		return misuse{fmt.Errorf("--machine %q: the site file has no machine of that name", c.Machine)}
+	}
+	source, err := ask(s, site)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	report, err := source.Figures(s.ctx, window{c.From, c.To}, c.Machine)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		out := json.NewEncoder(s.stdout)
+		out.SetEscapeHTML(false)
+		out.SetIndent("", "  ")
+		return out.Encode(report)
+	}
+	return printReport(s.stdout, &report, site)
+}
+
+func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) error {
+	fmt.Fprintf(out, "%s, %s to %s\n", site.Name, localTime(report.From, site), localTime(report.To, site))
+	for i := range report.Machines {
+		if err := printFigures(out, "machine "+report.Machines[i].Machine, report.Machines[i].Figures, site.Units); err != nil {
+			return err
+		}
+	}
+	for i := range report.Systems {
+		if err := printFigures(out, "system "+report.Systems[i].System, report.Systems[i].Figures, site.Units); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func printFigures(out io.Writer, title string, figures []analysis.Figure, units quantity.System) error {
+	fmt.Fprintf(out, "\n%s\n", title)
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	var absent []*analysis.Figure
+	for i := range figures {
+		f := &figures[i]
+		if f.Value == nil {
+			absent = append(absent, f)
+			continue
+		}
+		value, uncertainty, unit := shownFigure(f, units)
+		row := "  " + f.Name + "\t" + value + "\t" + uncertainty + "\t" + unit
+		if f.Coverage != nil {
+			row += fmt.Sprintf("\tobserved %.1f %%", *f.Coverage*100)
+		}
+		fmt.Fprintln(table, row)
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	if len(absent) > 0 {
+		fmt.Fprintln(out, "  not to be had from this data:")
+	}
+	for _, f := range absent {
+		fmt.Fprintf(out, "    %s: %s\n", f.Name, f.Absent)
+	}
+	return nil
+}
+
+// shownFigure is a figure in the site's units, rounded to two figures of its
+// uncertainty.
+func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty, unit string) {
+	unit, factor, offset := units.Display(f.Unit)
+	v := *f.Value*factor + offset
+	if unit == "s" {
+		return prefixed(f, duration(v)), spread(f, func(u float64) string { return duration(u) }), ""
+	}
+	if unit == "1" {
+		unit = ""
+	}
+	decimals := 2
+	if f.Uncertainty != nil && *f.Uncertainty > 0 {
+		decimals = min(6, max(0, 1-int(math.Floor(math.Log10(*f.Uncertainty*math.Abs(factor))))))
+	} else if v == math.Trunc(v) {
+		decimals = 0
+	}
+	return prefixed(f, strings.TrimPrefix(strconv.FormatFloat(v, 'f', decimals, 64), minusZero(v, decimals))),
+		spread(f, func(u float64) string { return strconv.FormatFloat(u*math.Abs(factor), 'f', decimals, 64) }), unit
+}
+
+// minusZero is the sign to take off a value that rounds to zero from below.
+func minusZero(v float64, decimals int) string {
+	if v < 0 && math.Round(v*math.Pow10(decimals)) == 0 {
+		return "-"
+	}
+	return ""
+}
+
+func prefixed(f *analysis.Figure, value string) string {
+	if f.AtLeast {
+		return "at least " + value
+	}
+	return value
+}
+
+func spread(f *analysis.Figure, show func(float64) string) string {
+	if f.Uncertainty == nil {
+		return ""
+	}
+	return "± " + show(*f.Uncertainty)
+}
+
+// duration writes seconds as hours, minutes and seconds.
+func duration(seconds float64) string {
+	d := time.Duration(seconds * float64(time.Second)).Round(100 * time.Millisecond)
+	if d >= time.Minute {
+		d = d.Round(time.Second)
+	} else if d == 0 && seconds > 0 {
+		return "under 0.1s"
+	}
+	text := d.String()
+	if strings.HasSuffix(text, "m0s") {
+		text = strings.TrimSuffix(text, "0s")
+	}
+	return text
+}
+
+func localTime(stamp string, site *sitefile.Site) string {
+	t, err := time.Parse(time.RFC3339Nano, stamp)
+	if err != nil {
+		return stamp
+	}
+	return t.In(site.Location).Format("Mon 2006-01-02 15:04:05 MST")
+}

@@ -1,0 +1,39 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"runtime"
+)
+
+type versionCmd struct {
+	Site string `help:"Also say where this site's data lives." placeholder:"FILE"`
+	JSON bool   `help:"Print JSON."`
+}
+
+func (c *versionCmd) Run(s *surroundings) error {
+	about := struct {
+		Program string `json:"program"`
+		Version string `json:"version"`
+		Go      string `json:"go"`
+		System  string `json:"system"`
+		Data    string `json:"data,omitempty"`
+	}{"loadscribe", version, runtime.Version(), runtime.GOOS + "/" + runtime.GOARCH, ""}
+	if c.Site != "" {
+		site, err := loadSite(s, c.Site, "")
+		if err != nil {
+			return err
+		}
+		about.Data = site.Agent.DataDir
+	}
+	if c.JSON {
+		return json.NewEncoder(s.stdout).Encode(about)
+	}
+	fmt.Fprintf(s.stdout, "loadscribe %s (%s, %s)\n", about.Version, about.Go, about.System)
+	if about.Data != "" {
+		fmt.Fprintf(s.stdout, "data: %s\n", about.Data)
+	} else {
+		fmt.Fprintln(s.stdout, `data: where [agent] data in the site file says, "data" beside the site file if it says nothing`)
+	}
+	return nil
+}

@@ -1,0 +1,10 @@
+// Package configs holds the example sites and register maps. The binary
+// carries the maps, so that the demo can lay them beside its site file.
+package configs
+
+import "embed"
+
+// Maps are the example register maps, under "maps/".
+//
+//go:embed maps/*.toml
+var Maps embed.FS

@@ -1,0 +1,140 @@
+package dashboard
+
+import (
+	"net/http"
+	"time"
+
+	"loadscribe/agent"
+	"loadscribe/agent/analysis"
+)
+
+// eventsAnswer is the API's EventsAnswer.
+type eventsAnswer struct {
+	Events []agent.Event `json:"events"`
+}
+
+// intervalsAnswer is the API's IntervalsAnswer.
+type intervalsAnswer struct {
+	Machine   string           `json:"machine"`
+	Intervals []agent.Interval `json:"intervals"`
+}
+
+func (s *Server) serveSite(r *http.Request) (any, *apiError) {
+	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
+		return nil, q.err
+	}
+	return siteOf(s.backend.Site(), s.backend.Version()), nil
+}
+
+func (s *Server) serveState(r *http.Request) (any, *apiError) {
+	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
+		return nil, q.err
+	}
+	return s.stateAt(s.hub.lastSeq()), nil
+}
+
+// stateAt returns the state that includes all messages up to seq. The caller
+// has read seq before: what the state holds beyond it, later messages repeat.
+func (s *Server) stateAt(seq uint64) agent.State {
+	st := s.backend.State()
+	st.Seq = seq
+	st.Machines = append([]agent.MachineState{}, st.Machines...)
+	st.Devices = append([]agent.DeviceState{}, st.Devices...)
+	st.Lines = append([]agent.LineState{}, st.Lines...)
+	if st.Channels == nil {
+		st.Channels = map[string]agent.ChannelState{}
+	}
+	for i := range st.Devices {
+		st.Devices[i] = withErrors(st.Devices[i])
+	}
+	return st
+}
+
+// withErrors makes the errors of a device an object where there are none.
+func withErrors(d agent.DeviceState) agent.DeviceState {
+	if d.Errors == nil {
+		d.Errors = map[string]int64{}
+	}
+	return d
+}
+
+func (s *Server) serveFigures(r *http.Request) (any, *apiError) {
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine"})
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
+	if q.err != nil {
+		return nil, q.err
+	}
+	machine := q.text("machine")
+	if machine != "" && !s.hasMachine(machine) {
+		return nil, s.noMachine("machine", machine)
+	}
+	report, err := s.backend.Figures(fromMS, toMS, machine)
+	if err != nil {
+		return nil, unavailable("figures: %v", err)
+	}
+	return reportOf(report), nil
+}
+
+// reportOf makes lists of what is empty: JSON's null is not a list.
+func reportOf(r analysis.Report) analysis.Report {
+	machines := append([]analysis.MachineFigures{}, r.Machines...)
+	for i := range machines {
+		machines[i].Figures = append([]analysis.Figure{}, machines[i].Figures...)
+	}
+	systems := append([]analysis.SystemFigures{}, r.Systems...)
+	for i := range systems {
+		systems[i].Figures = append([]analysis.Figure{}, systems[i].Figures...)
+	}
+	r.Machines, r.Systems = machines, systems
+	return r
+}
+
+func (s *Server) serveEvents(r *http.Request) (any, *apiError) {
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "limit"})
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
+	limit := q.number("limit", defaultEvents, maxEvents)
+	if q.err != nil {
+		return nil, q.err
+	}
+	stored, err := s.backend.Events(fromMS, toMS, limit)
+	if err != nil {
+		return nil, unavailable("events: %v", err)
+	}
+	a := eventsAnswer{Events: make([]agent.Event, len(stored))}
+	for i := range stored {
+		a.Events[i] = agent.EventOf(stored[i])
+	}
+	return a, nil
+}
+
+func (s *Server) serveIntervals(r *http.Request) (any, *apiError) {
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine"})
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
+	if q.err != nil {
+		return nil, q.err
+	}
+	machine := q.text("machine")
+	machines := s.backend.Site().Machines
+	switch {
+	case machine == "" && len(machines) == 1:
+		machine = machines[0].Name
+	case machine == "":
+		return nil, badParameter("machine", "machine is missing: the site has %d, so say which", len(machines))
+	case !s.hasMachine(machine):
+		return nil, s.noMachine("machine", machine)
+	}
+	cells, err := s.backend.Intervals(machine, fromMS, toMS)
+	if err != nil {
+		return nil, unavailable("intervals of %s: %v", machine, err)
+	}
+	cells = append([]agent.Interval{}, cells...)
+	for i := range cells {
+		if cells[i].States == nil {
+			cells[i].States = map[string]float64{}
+		}
+	}
+	return intervalsAnswer{machine, cells}, nil
+}
+
+// location is the site's, for local dates in queries.
+func (s *Server) location() *time.Location { return s.backend.Site().Location }

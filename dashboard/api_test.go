@@ -1,0 +1,330 @@
+package dashboard
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"net/http"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+
+	"loadscribe/agent"
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/publish"
+	"loadscribe/agent/sitefile"
+)
+
+func TestAnswersFitTheDocument(t *testing.T) {
+	s := newTestServer(t, newShop(), Options{})
+	d := readDocument(t)
+	tests := []struct {
+		target string
+		status int
+		schema string
+	}{
+		{"/api/v1/site", 200, "Site"},
+		{"/api/v1/state", 200, "State"},
+		{"/api/v1/series?channel=controller.discharge_pressure&channel=meter.power&from=-1h", 200, "SeriesAnswer"},
+		{"/api/v1/series?state=comp1&from=-1h", 200, "SeriesAnswer"},
+		{"/api/v1/series?state=comp2&channel=meter.power", 200, "SeriesAnswer"},
+		{"/api/v1/figures", 200, "FiguresAnswer"},
+		{"/api/v1/figures?machine=comp1&from=2026-03-01&to=2026-03-02", 200, "FiguresAnswer"},
+		{"/api/v1/events?limit=5", 200, "EventsAnswer"},
+		{"/api/v1/intervals?machine=comp1", 200, "IntervalsAnswer"},
+		{"/api/v1/intervals", 400, "Error"},
+		{"/api/v1/intervals?machine=comp9", 404, "Error"},
+		{"/api/v1/series", 400, "Error"},
+		{"/api/v1/series?channel=no.such", 404, "Error"},
+		{"/api/v1/series?state=comp9", 404, "Error"},
+		{"/api/v1/figures?machine=comp9", 404, "Error"},
+		{"/api/v1/export", 400, "Error"},
+		{"/api/v1/live", 426, "Error"},
+		{"/api/v1/nothing", 404, "Error"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.target, func(t *testing.T) {
+			w := get(s, tt.target)
+			if w.Code != tt.status {
+				t.Fatalf("status %d, want %d: %s", w.Code, tt.status, w.Body)
+			}
+			if ct := w.Header().Get("Content-Type"); ct != "application/json" {
+				t.Errorf("content type %q", ct)
+			}
+			d.mustFit(t, tt.schema, w.Body.Bytes())
+		})
+	}
+}
+
+// The schema of each answer is the one the document names for its path.
+func TestRoutesAreInTheDocument(t *testing.T) {
+	s := newTestServer(t, newShop(), Options{})
+	d := readDocument(t)
+	var documented []string
+	for path, item := range d.at("paths") {
+		documented = append(documented, path)
+		for method := range item.(map[string]any) {
+			if method != "get" {
+				t.Errorf("%s has %s: every route is GET", path, method)
+			}
+		}
+	}
+	slices.Sort(documented)
+	served := slices.Sorted(slices.Values(s.routes))
+	if !slices.Equal(documented, served) {
+		t.Errorf("documented %v\nserved     %v", documented, served)
+	}
+	for path, want := range map[string]string{
+		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
+		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer",
+	} {
+		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
+		if schema["$ref"] != "#/components/schemas/"+want {
+			t.Errorf("%s answers %v in the document, want %s", path, schema["$ref"], want)
+		}
+	}
+	for name, schema := range d.at("components", "schemas") {
+		text, _ := json.Marshal(schema)
+		for _, part := range strings.Split(string(text), `"#/components/schemas/`)[1:] {
+			if ref, _, _ := strings.Cut(part, `"`); d.schema(ref) == nil {
+				t.Errorf("%s refers to %s, which is not there", name, ref)
+			}
+		}
+	}
+}
+
+// Parameters in the document are those the handlers take.
+func TestParametersAreInTheDocument(t *testing.T) {
+	s := newTestServer(t, newShop(), Options{})
+	d := readDocument(t)
+	for path := range d.at("paths") {
+		if !strings.HasPrefix(path, "/api/v1/") || slices.Contains([]string{"/api/v1/live", "/api/v1/openapi.json"}, path) {
+			continue
+		}
+		w := get(s, path+"?no_such_parameter=1")
+		var e errorAnswer
+		if err := json.Unmarshal(w.Body.Bytes(), &e); err != nil || w.Code != 400 || e.Error.Field != "no_such_parameter" {
+			t.Errorf("%s: an unknown parameter gives %d %s", path, w.Code, w.Body)
+			continue
+		}
+		_, names, _ := strings.Cut(e.Error.Message, ": use ")
+		taken := strings.FieldsFunc(names, func(r rune) bool { return r == ',' || r == ' ' })
+		var documented []string
+		parameters, _ := d.at("paths", path, "get")["parameters"].([]any)
+		for _, p := range parameters {
+			documented = append(documented, p.(map[string]any)["name"].(string))
+		}
+		slices.Sort(taken)
+		slices.Sort(documented)
+		if !slices.Equal(taken, documented) {
+			t.Errorf("%s takes %v, documented %v", path, taken, documented)
+		}
+	}
+}
+
+func TestTypesAreInTheDocument(t *testing.T) {
+	d := readDocument(t)
+	for name, v := range map[string]any{
+		"Site": siteAnswer{}, "SiteLine": siteLine{}, "SiteDevice": siteDevice{}, "SiteChannel": siteChannel{},
+		"SiteMachine": siteMachine{}, "SiteSystem": siteSystem{}, "SitePart": sitePart{}, "SiteTap": siteTap{},
+		"State": agent.State{}, "MachineState": agent.MachineState{}, "ChannelState": agent.ChannelState{},
+		"DeviceState": agent.DeviceState{}, "LineState": agent.LineState{}, "StoreState": agent.StoreState{},
+		"SeriesAnswer": seriesAnswer{}, "Series": series{}, "SeriesCell": seriesCell{}, "StateRun": agent.StateRun{},
+		"FiguresAnswer": analysis.Report{}, "MachineFigures": analysis.MachineFigures{}, "SystemFigures": analysis.SystemFigures{},
+		"Figure": analysis.Figure{}, "EventsAnswer": eventsAnswer{}, "Event": agent.Event{},
+		"IntervalsAnswer": intervalsAnswer{}, "Interval": agent.Interval{}, "ScanUpdate": agent.ScanUpdate{},
+		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
+	} {
+		d.fitsType(t, name, reflect.TypeOf(v))
+	}
+}
+
+// The words that may appear are the ones the rest of the program uses.
+func TestEnumsFitTheProgram(t *testing.T) {
+	d := readDocument(t)
+	words := func(path ...string) []string {
+		var all []string
+		list, _ := d.at(append([]string{"components", "schemas"}, path...)...)["enum"].([]any)
+		for _, w := range list {
+			all = append(all, w.(string))
+		}
+		return all
+	}
+	if got := words("StateName"); !slices.Equal(got, publish.States()) {
+		t.Errorf("states %v, the program has %v", got, publish.States())
+	}
+	kinds := []string{string(sitefile.ModbusRTU), string(sitefile.ModbusASCII), string(sitefile.ModbusTCP), string(sitefile.ModbusRTUOverTCP), string(sitefile.Text)}
+	if got := words("SiteLine", "properties", "kind"); !slices.Equal(got, kinds) {
+		t.Errorf("line kinds %v, the program has %v", got, kinds)
+	}
+	controls := []string{string(sitefile.LoadUnload), string(sitefile.ModulateThenUnload), string(sitefile.Modulating),
+		string(sitefile.VariableDisplacement), string(sitefile.VariableSpeed), string(sitefile.StartStop)}
+	if got := words("SiteMachine", "properties", "control"); !slices.Equal(got, controls) {
+		t.Errorf("control kinds %v, the program has %v", got, controls)
+	}
+}
+
+func TestWindows(t *testing.T) {
+	b := newShop()
+	s := newTestServer(t, b, Options{})
+	// The shop is at UTC-6; now is 12:00Z on 2 March.
+	tests := []struct{ query, want string }{
+		{"", "2026-03-01T12:00:00.000Z 2026-03-02T12:00:00.000Z"},
+		{"from=-1h", "2026-03-02T11:00:00.000Z 2026-03-02T12:00:00.000Z"},
+		{"from=2026-03-01&to=2026-03-01", "2026-03-01T06:00:00.000Z 2026-03-02T06:00:00.000Z"},
+		{"from=2026-03-01T00:00:00Z&to=now", "2026-03-01T00:00:00.000Z 2026-03-02T12:00:00.000Z"},
+		{"to=-1d", "2026-02-28T12:00:00.000Z 2026-03-01T12:00:00.000Z"},
+	}
+	for _, tt := range tests {
+		if w := get(s, "/api/v1/events?"+tt.query); w.Code != 200 {
+			t.Errorf("%s: %d %s", tt.query, w.Code, w.Body)
+			continue
+		}
+		if got := b.lastAsked(); got != "events "+tt.want {
+			t.Errorf("%s: asked for %q, want %q", tt.query, got, tt.want)
+		}
+	}
+}
+
+func TestBadParameters(t *testing.T) {
+	s := newTestServer(t, newShop(), Options{})
+	many := strings.Repeat("&channel=meter.power", maxChannels+1)
+	tests := []struct {
+		target string
+		status int
+		field  string
+		says   string
+	}{
+		{"/api/v1/series?channel=meter.power&from=yesterday", 400, "from", "yesterday"},
+		{"/api/v1/series?channel=meter.power&to=2026-13-01", 400, "to", "2026-13-01"},
+		{"/api/v1/series?channel=meter.power&from=now&to=-1d", 400, "from", "not before"},
+		{"/api/v1/series?channel=meter.power&from=9999-01-01", 400, "from", "9999"},
+		{"/api/v1/series?channel=meter.power&points=0", 400, "points", "1 to 20000"},
+		{"/api/v1/series?channel=meter.power&points=1e3", 400, "points", "whole number"},
+		{"/api/v1/series?channel=meter.power&points=1&points=2", 400, "points", "once"},
+		{"/api/v1/series?chanel=meter.power", 400, "chanel", "channel"},
+		{"/api/v1/series?from=-1h" + many, 400, "channel", "32"},
+		{"/api/v1/series?channel=" + strings.Repeat("x", maxQueryBytes), 400, "", "longer"},
+		{"/api/v1/series?channel=%zz", 400, "", "cannot be read"},
+		{"/api/v1/series?channel=meter.powr", 404, "channel", "meter.power"},
+		{"/api/v1/series?state=comp3", 404, "state", "comp1, comp2"},
+		{"/api/v1/events?limit=99999", 400, "limit", "10000"},
+		{"/api/v1/export?format=xls&from=-1h", 400, "format", "csv"},
+		{"/api/v1/export?layout=tall&from=-1h", 400, "layout", "long or wide"},
+		{"/api/v1/export?layout=wide", 400, "from", "missing"},
+		{"/api/v1/intervals", 400, "machine", "say which"},
+		{"/api/v1/site?x=1", 400, "x", "not known"},
+	}
+	for _, tt := range tests {
+		w := get(s, tt.target)
+		var e errorAnswer
+		if err := json.Unmarshal(w.Body.Bytes(), &e); err != nil {
+			t.Errorf("%.80s: %v in %s", tt.target, err, w.Body)
+			continue
+		}
+		if w.Code != tt.status || e.Error.Field != tt.field || !strings.Contains(e.Error.Message, tt.says) {
+			t.Errorf("%.80s: %d %+v, want %d, field %q, message with %q", tt.target, w.Code, e.Error, tt.status, tt.field, tt.says)
+		}
+	}
+}
+
+func TestStoreTrouble(t *testing.T) {
+	b := newShop()
+	b.fail("disk gone")
+	s := newTestServer(t, b, Options{})
+	for _, target := range []string{
+		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/figures", "/api/v1/events",
+		"/api/v1/intervals?machine=comp1", "/api/v1/export?from=-1h",
+	} {
+		w := get(s, target)
+		if w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), "disk gone") || w.Header().Get("Retry-After") == "" {
+			t.Errorf("%s: %d %s", target, w.Code, w.Body)
+		}
+		readDocument(t).mustFit(t, "Error", w.Body.Bytes())
+	}
+}
+
+func TestExportOverHTTP(t *testing.T) {
+	s := newTestServer(t, newShop(), Options{})
+	w := get(s, "/api/v1/export?from=2026-03-02&layout=wide")
+	rows, err := csv.NewReader(w.Body).ReadAll()
+	if err != nil || w.Code != 200 {
+		t.Fatalf("status %d, %v", w.Code, err)
+	}
+	want := [][]string{
+		{"time", "controller.discharge_pressure [psi]", "controller.loaded [1]", "meter.power [kW]"},
+		{"2026-03-02T12:00:00.000Z", "103.4", "", ""},
+		{"2026-03-02T12:00:00.010Z", "", "", ""},
+		{"2026-03-02T12:00:00.020Z", "", "1", ""},
+	}
+	if !reflect.DeepEqual(rows, want) {
+		t.Errorf("got %v\nwant %v", rows, want)
+	}
+	if h := w.Header().Get("Content-Disposition"); !strings.Contains(h, `filename="loadscribe-20260302T060000Z-20260302T120000Z.csv"`) {
+		t.Errorf("content disposition %q", h)
+	}
+	w = get(s, "/api/v1/export?from=2026-03-02&channel=meter.power")
+	if got := w.Body.String(); got != "time,device,channel,value,unit,quality\r\n2026-03-02T12:00:00.010Z,meter,power,,kW,timeout\r\n" {
+		t.Errorf("one channel: %q", got)
+	}
+}
+
+func TestHealthAndReadiness(t *testing.T) {
+	b := newShop()
+	s := newTestServer(t, b, Options{})
+	if w := get(s, "/healthz"); w.Code != 200 || w.Body.String() != "ok\n" {
+		t.Errorf("healthz: %d %q", w.Code, w.Body)
+	}
+	if w := get(s, "/readyz"); w.Code != 200 {
+		t.Errorf("readyz: %d %q", w.Code, w.Body)
+	}
+	b.mu.Lock()
+	b.unready = "no line answers"
+	b.mu.Unlock()
+	if w := get(s, "/readyz"); w.Code != 503 || !strings.Contains(w.Body.String(), "no line answers") {
+		t.Errorf("readyz: %d %q", w.Code, w.Body)
+	}
+	if w := get(s, "/metrics"); w.Code != 200 || !strings.Contains(w.Body.String(), "loadscribe_live_clients 0") {
+		t.Errorf("metrics: %d %q", w.Code, w.Body)
+	}
+}
+
+func TestNoCommands(t *testing.T) {
+	s := newTestServer(t, newShop(), Options{})
+	for _, method := range []string{http.MethodPost, http.MethodPut, http.MethodDelete, http.MethodPatch} {
+		for _, target := range []string{"/api/v1/site", "/api/v1/export", "/", "/metrics"} {
+			w := do(s, method, target)
+			if w.Code != http.StatusMethodNotAllowed || w.Header().Get("Allow") == "" {
+				t.Errorf("%s %s: %d", method, target, w.Code)
+			}
+		}
+	}
+}
+
+// FuzzQuery holds parsing to its bounds: no panic, and a window that is
+// accepted is one.
+func FuzzQuery(f *testing.F) {
+	for _, seed := range []string{
+		"", "from=-7d&to=now", "from=2026-03-01&to=2026-03-01&points=5", "channel=a.b&channel=c.d", "from=0001-01-01T00:00:00Z",
+		"to=9999-12-31T23:59:59Z&from=-1s", "points=99999999999999999999", "%", "a;b", "from=-100000000h",
+	} {
+		f.Add(seed)
+	}
+	b := newShop()
+	s := newTestServer(f, b, Options{})
+	f.Fuzz(func(t *testing.T, raw string) {
+		q := parseQuery(raw, []string{"from", "to", "points"}, "channel")
+		fromMS, toMS := q.window(b.Now(), s.location(), false)
+		points := q.number("points", 1, maxPoints)
+		channels, e := s.channels(q, maxChannels)
+		if e != nil {
+			if e.message == "" || (e.status != 400 && e.status != 404) {
+				t.Errorf("error %+v", e)
+			}
+			return
+		}
+		if fromMS >= toMS || fromMS < -62135596800000 || points < 1 || points > maxPoints || len(channels) > maxChannels {
+			t.Errorf("accepted %d to %d, %d points, %d channels", fromMS, toMS, points, len(channels))
+		}
+	})
+}

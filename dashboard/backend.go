@@ -1,0 +1,48 @@
+package dashboard
+
+import (
+	"time"
+
+	"loadscribe/agent"
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
+)
+
+// Backend is what the pages and the API are served from: a running agent, or a
+// stopped store. All methods may be called from several goroutines. Windows are
+// half open, in Unix milliseconds UTC.
+type Backend interface {
+	// Site returns the site as loaded; never nil.
+	Site() *sitefile.Site
+	// Groups returns all poll groups the store knows, oldest first, those of
+	// earlier site files too.
+	Groups() []*scan.Group
+	// State returns what is known now. The caller owns it.
+	State() agent.State
+	// Series returns about points cells of a channel, ascending, gaps kept as
+	// cells of count 0; stepMS 0 means raw samples.
+	Series(channelID string, fromMS, toMS int64, points int) (stepMS int64, cells []store.Cell, err error)
+	// StateRuns returns a machine's states, ascending, without holes.
+	StateRuns(machine string, fromMS, toMS int64) ([]agent.StateRun, error)
+	// Figures returns every figure; machine empty means all machines and
+	// systems.
+	Figures(fromMS, toMS int64, machine string) (analysis.Report, error)
+	// Events returns the latest limit events of the window, ascending.
+	Events(fromMS, toMS int64, limit int) ([]store.Event, error)
+	// Intervals returns a machine's 15-minute cells, ascending.
+	Intervals(machine string, fromMS, toMS int64) ([]agent.Interval, error)
+	// Scans calls fn for each scan of the window in the store's order, outside
+	// any transaction of the store, and stops with fn's error. devices empty
+	// means all. fn must not keep the scan.
+	Scans(fromMS, toMS int64, devices []string, fn func(*scan.Scan) error) error
+	// Ready reports whether the store is writing and at least one line
+	// answers; if not, why.
+	Ready() (ok bool, why string)
+	// Now is the moment an age in a query counts from: the present while the
+	// agent runs, the last scan of a stopped store.
+	Now() time.Time
+	// Version is the program's version.
+	Version() string
+}

@@ -1,0 +1,18 @@
+// Package dashboard serves the pages, the HTTP API and the live socket.
+//
+// A Server answers from a Backend: a running agent, or a stopped store. Every
+// answer of the API has a schema in openapi.json, which is served too and from
+// which the page's types are made; a test holds the handlers to it.
+//
+// The live socket sends a snapshot and then what changes. Publish encodes a
+// message once and never waits: each client has a bounded queue; when it is
+// full, only the latest message a subject is kept; a client that is still
+// behind is closed with a code and told to come again. All three are counted.
+//
+// The server reads only. It answers under loopback names, its own address and
+// names it was given, so that a foreign page cannot reach it by pointing a name
+// at it; it sends no CORS headers; it opens no file named by a request, since
+// the pages are in the binary.
+//
+// It knows no formula: every figure comes from the Backend.
+package dashboard

@@ -1,0 +1,83 @@
+package dashboard
+
+import (
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"time"
+
+	"loadscribe/agent/scan"
+	"loadscribe/agent/transfer"
+)
+
+// serveExport streams stored scans as CSV. Once the header row is out there is
+// no way to report an error in order, so the connection is cut: a client sees a
+// broken transfer, never a short file that looks whole.
+func (s *Server) serveExport(w http.ResponseWriter, r *http.Request) {
+	q := parseQuery(r.URL.RawQuery, []string{"format", "layout", "from", "to"}, "channel")
+	q.choice("format", "csv")
+	layout := transfer.Layout(q.choice("layout", string(transfer.Long), string(transfer.Wide)))
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), true)
+	channels, e := s.channels(q, maxExportChannels)
+	if e != nil {
+		writeError(w, e)
+		return
+	}
+	release, e := s.exports.take(r)
+	if e != nil {
+		writeError(w, e)
+		return
+	}
+	defer release()
+
+	o := transfer.CSVOptions{Layout: layout}
+	var devices []string
+	for _, c := range channels {
+		o.Channels = append(o.Channels, c.ID())
+		if !slices.Contains(devices, c.Device) {
+			devices = append(devices, c.Device)
+		}
+	}
+	out := &exportBody{w: w, fromMS: fromMS, toMS: toMS}
+	source := func(fn func(*scan.Scan) error) error { return s.backend.Scans(fromMS, toMS, devices, fn) }
+	err := transfer.ExportCSV(r.Context(), out, source, s.backend.Groups(), o)
+	switch {
+	case err == nil:
+	case !out.begun:
+		writeError(w, unavailable("export: %v", err))
+	default:
+		s.log.Warn("export broken off", "err", err)
+		panic(http.ErrAbortHandler) // net/http's own way to cut a connection
+	}
+}
+
+// maxExportChannels bounds a query, not an export: none named means all.
+const maxExportChannels = 256
+
+// exportBody gives the client writeLimit for each piece and sends the headers
+// with the first.
+type exportBody struct {
+	w            http.ResponseWriter
+	fromMS, toMS int64
+	begun        bool
+}
+
+// Write implements io.Writer.
+func (b *exportBody) Write(p []byte) (int, error) {
+	if !b.begun {
+		b.begun = true
+		name := fmt.Sprintf("loadscribe-%s-%s.csv", fileStamp(b.fromMS), fileStamp(b.toMS))
+		h := b.w.Header()
+		h.Set("Content-Type", "text/csv; charset=utf-8; header=present")
+		h.Set("Content-Disposition", `attachment; filename="`+name+`"`)
+		h.Set("Cache-Control", "no-store")
+	}
+	allowWrite(b.w)
+	return b.w.Write(p)
+}
+
+var _ io.Writer = (*exportBody)(nil)
+
+// fileStamp has no colon, which Windows does not allow in a file's name.
+func fileStamp(ms int64) string { return time.UnixMilli(ms).UTC().Format("20060102T150405Z") }

@@ -1,0 +1,97 @@
+package dashboard
+
+import (
+	"io"
+	"net/http"
+	"slices"
+	"strings"
+
+	"loadscribe/agent/publish"
+)
+
+// answer computes what a GET returns as JSON.
+type answer func(*http.Request) (any, *apiError)
+
+// mux holds every route. All of them are GET (and HEAD).
+func (s *Server) mux(metrics publish.Source) http.Handler {
+	m := http.NewServeMux()
+	route := func(path string, h http.Handler) {
+		s.routes = append(s.routes, path)
+		m.Handle("GET "+path, h)
+	}
+	route("/api/v1/site", s.json(s.serveSite))
+	route("/api/v1/state", s.json(s.serveState))
+	route("/api/v1/series", s.json(s.gated(s.serveSeries)))
+	route("/api/v1/figures", s.json(s.gated(s.serveFigures)))
+	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
+	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
+	route("/api/v1/export", http.HandlerFunc(s.serveExport))
+	route("/api/v1/live", http.HandlerFunc(s.serveLive))
+	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
+	if metrics != nil {
+		route("/metrics", publish.Handler(metrics, s.Live))
+	}
+	route("/healthz", http.HandlerFunc(serveHealth))
+	route("/readyz", http.HandlerFunc(s.serveReady))
+	m.HandleFunc("/", s.serveOther)
+	return m
+}
+
+func (s *Server) json(a answer) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		v, e := a(r)
+		if e != nil {
+			writeError(w, e)
+			return
+		}
+		writeJSON(w, http.StatusOK, v)
+	})
+}
+
+// gated lets only a few requests compute at once.
+func (s *Server) gated(a answer) answer {
+	return func(r *http.Request) (any, *apiError) {
+		release, e := s.heavy.take(r)
+		if e != nil {
+			return nil, e
+		}
+		defer release()
+		return a(r)
+	}
+}
+
+// serveOther answers for the pages, and for paths and methods that do not
+// exist.
+func (s *Server) serveOther(w http.ResponseWriter, r *http.Request) {
+	reads := r.Method == http.MethodGet || r.Method == http.MethodHead
+	if reads && !strings.HasPrefix(r.URL.Path, "/api/") {
+		s.pages.ServeHTTP(w, r)
+		return
+	}
+	if !reads && s.pages.has(r.URL.Path) || slices.Contains(s.routes, r.URL.Path) {
+		w.Header().Set("Allow", "GET, HEAD")
+		writeError(w, &apiError{http.StatusMethodNotAllowed, "", "only GET: this agent reads, it takes no commands here"})
+		return
+	}
+	writeError(w, notFound("", "no such address: /api/v1/openapi.json lists them"))
+}
+
+// serveHealth says that the process is up.
+func serveHealth(w http.ResponseWriter, _ *http.Request) { writeText(w, http.StatusOK, "ok\n") }
+
+// serveReady says whether the agent does its work.
+func (s *Server) serveReady(w http.ResponseWriter, _ *http.Request) {
+	if ok, why := s.backend.Ready(); !ok {
+		writeText(w, http.StatusServiceUnavailable, "not ready: "+why+"\n")
+		return
+	}
+	writeText(w, http.StatusOK, "ok\n")
+}
+
+func writeText(w http.ResponseWriter, status int, text string) {
+	allowWrite(w)
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	io.WriteString(w, text) // the client has gone: nobody is left to tell
+}

@@ -1,0 +1,177 @@
+package dashboard
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"loadscribe/agent/publish"
+	"loadscribe/dashboard/web"
+)
+
+// ShutdownBudget is how long Run takes at most, from the end of its context, to
+// let requests finish and to say goodbye to the live sockets.
+const ShutdownBudget = 5 * time.Second
+
+// Options are what a Server needs besides its Backend. The zero value serves
+// the built-in pages under loopback names and logs nothing.
+type Options struct {
+	// Pages is the folder with index.html; nil means the built-in pages.
+	Pages fs.FS
+	// Metrics is read at each scrape of /metrics; nil: there is none.
+	Metrics publish.Source
+	// Log takes what an operator should see; nil: nothing.
+	Log *slog.Logger
+	// Listen is the address the server was told to listen on; its host is
+	// accepted as a name of ours.
+	Listen string
+	// Hosts are further names of ours, such as the machine's own.
+	Hosts []string
+	// Origins are pages elsewhere that may open the live socket, for a proxy
+	// that changes the Host header: "https://air.example".
+	Origins []string
+}
+
+// Server serves the pages, the API and the live socket. Its methods may be
+// called from several goroutines.
+type Server struct {
+	backend Backend
+	log     *slog.Logger
+	hub     *hub
+	guard   *guard
+	pages   *assets
+	handler http.Handler
+	heavy   *gate // series, figures, intervals
+	exports *gate
+	routes  []string
+
+	live     context.Context // ends when live sockets are cut
+	liveCut  context.CancelFunc
+	liveEnd  chan struct{} // closed when live sockets are to say goodbye
+	endOnce  sync.Once
+	requests sync.WaitGroup
+}
+
+// New makes a Server. It listens to nothing yet.
+func New(b Backend, o Options) (*Server, error) {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Pages == nil {
+		built, err := fs.Sub(web.Dist, "dist")
+		if err != nil {
+			return nil, fmt.Errorf("built-in pages: %w", err)
+		}
+		o.Pages = built
+	}
+	pages, err := readAssets(o.Pages)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{
+		backend: b, log: o.Log, hub: newHub(), guard: newGuard(o), pages: pages,
+		heavy: newGate(4), exports: newGate(2), liveEnd: make(chan struct{}),
+	}
+	s.live, s.liveCut = context.WithCancel(context.Background())
+	s.handler = s.guard.wrap(s.tracked(s.mux(o.Metrics)))
+	return s, nil
+}
+
+// Handler returns what Run serves.
+func (s *Server) Handler() http.Handler { return s.handler }
+
+// Publish sends a message to all live sockets: "scan" with an agent.ScanUpdate,
+// "state" with an agent.MachineState, "device" with an agent.DeviceState,
+// "line" with an agent.LineState, "event" with a store.Event or agent.Event,
+// "figures_changed" with nil (sent at most every ten seconds). It encodes once,
+// never waits for a client, and keeps nothing of data. The state that Backend
+// returns must already include what is published.
+func (s *Server) Publish(kind string, data any) {
+	if err := s.hub.publish(kind, data, time.Now()); err != nil {
+		s.log.Error("live message dropped", "err", err)
+	}
+}
+
+// Live returns the live sockets' counters.
+func (s *Server) Live() publish.Live {
+	return publish.Live{
+		Clients: s.hub.count(), Coalesced: s.hub.coalesced.Load(),
+		Kicked: s.hub.kicked.Load(), Refused: s.hub.refused.Load(),
+	}
+}
+
+// Run serves ln until ctx ends, then lets requests finish, sends "going away"
+// to the live sockets and returns within ShutdownBudget. It closes ln. A Server
+// runs once.
+func (s *Server) Run(ctx context.Context, ln net.Listener) error {
+	srv := &http.Server{
+		Handler:           s.handler,
+		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       30 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    16 << 10,
+		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+	}
+	served := make(chan error, 1)
+	go func() { served <- srv.Serve(ln) }()
+	var failed error
+	select {
+	case <-ctx.Done():
+	case failed = <-served:
+		served <- failed
+	}
+	err := s.stop(srv)
+	<-served
+	if failed != nil && !errors.Is(failed, http.ErrServerClosed) {
+		return fmt.Errorf("serve %s: %w", ln.Addr(), failed)
+	}
+	return err
+}
+
+// stop ends the live sockets and the requests: in order for four fifths of the
+// budget, by force for the rest.
+func (s *Server) stop(srv *http.Server) error {
+	s.hub.close()
+	s.endOnce.Do(func() { close(s.liveEnd) })
+	soft, cancel := context.WithTimeout(context.Background(), ShutdownBudget*4/5)
+	defer cancel()
+	// Its error says that the time was up; then Close cuts what is left.
+	_ = srv.Shutdown(soft)
+	ended := make(chan struct{})
+	go func() {
+		s.hub.conns.Wait()
+		s.requests.Wait()
+		close(ended)
+	}()
+	select {
+	case <-ended:
+		s.liveCut()
+		return srv.Close()
+	case <-soft.Done():
+	}
+	s.liveCut()
+	closed := srv.Close()
+	hard := time.NewTimer(ShutdownBudget / 5)
+	defer hard.Stop()
+	select {
+	case <-ended:
+		return closed
+	case <-hard.C:
+		return fmt.Errorf("stop the dashboard: a request did not end within %v", ShutdownBudget)
+	}
+}
+
+// tracked lets stop wait for what is being answered.
+func (s *Server) tracked(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.requests.Add(1)
+		defer s.requests.Done()
+		next.ServeHTTP(w, r)
+	})
+}

@@ -1,0 +1,11 @@
+// Package web holds the built pages. dist is what Vite leaves; in a clean
+// clone it holds only a placeholder, and the dashboard then says on its page
+// how to build it.
+package web
+
+import "embed"
+
+// Dist is the folder dist with the built pages, or only placeholder.txt.
+//
+//go:embed all:dist
+var Dist embed.FS

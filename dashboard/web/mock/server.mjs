@@ -1,0 +1,143 @@
+// A stand-in for the agent while working on the page: serves dist and the API's
+// shapes on MOCK_LISTEN (127.0.0.1:8478). POST /mock/timeout makes the meter fall
+// silent, /mock/line takes a line down, /mock/good mends both, /mock/skip leaves
+// a hole in the sequence.
+import { createServer } from 'node:http';
+import { readFile } from 'node:fs/promises';
+import { extname } from 'node:path';
+import { accept } from './socket.mjs';
+import { figures, Plant, site } from './plant.mjs';
+
+const [host, port] = (process.env.MOCK_LISTEN ?? '127.0.0.1:8478').split(':');
+const plant = new Plant();
+const history = []; // {t, values, state}
+const clients = new Set();
+let seq = 0;
+let fault = process.env.MOCK_FAULT ?? 'good';
+let last = 0;
+
+for (let t = Date.now() - 3_700_000; t < Date.now(); t += 1000) take(t);
+
+function take(t) {
+  const values = plant.step(t);
+  const ago = Date.now() - t;
+  last = t;
+  history.push({ t, values: ago > 1_500_000 && ago < 1_740_000 ? null : values, state: plant.state });
+  if (history.length > 4000) history.shift();
+  return values;
+}
+
+const round = (values) => Object.fromEntries(Object.entries(values).map(([k, v]) => [k, Math.round(v * 10) / 10]));
+
+function machine() {
+  const n = plant.starts.filter((t) => t > Date.now() - 3_600_000).length;
+  const trend = { loaded: 'rising', unloaded: 'falling', standby: 'falling', starting: 'falling' }[plant.state];
+  return { machine: 'comp1', state: plant.state, since: new Date(plant.since).toISOString(), since_known: true, reason: '', method: 'loaded and running bits', starts_last_hour: n, pressure_trend: trend };
+}
+
+const silent = (device) => (fault === 'timeout' && device === 'meter') || (fault === 'line' && device !== 'meter');
+const deviceState = (d) => ({
+  device: d.name, line: d.line, up: !silent(d.name), last_scan: new Date(silent(d.name) ? last - 42_000 : last).toISOString(),
+  reason: silent(d.name) ? (fault === 'line' ? 'port gone' : 'timeout') : '', round_trip_ms: 12, scans: history.length, errors: {},
+});
+const lineState = (l) => ({ line: l.name, up: !(fault === 'line' && l.name === 'bus'), detail: fault === 'line' && l.name === 'bus' ? 'connection refused' : '' });
+
+function state() {
+  const { t, values } = history.at(-1);
+  const channels = Object.fromEntries(Object.entries(round(values)).map(([id, value]) => [id, { value, time: new Date(t).toISOString(), reason: 'good', stale: false }]));
+  return {
+    seq, durable_seq: 1, last_seq: 1, time: new Date().toISOString(), started: new Date(0).toISOString(), version: 'mock',
+    machines: [machine()], channels, devices: site.devices.map(deviceState), lines: site.lines.map(lineState),
+    store: { ok: true, detail: '', directory_bytes: 1, dropped_scans: 0 },
+  };
+}
+
+function series(query) {
+  const from = Date.parse(query.get('from'));
+  const step = 5000;
+  const cells = (id) => {
+    const by = new Map();
+    for (const h of history) {
+      if (h.t < from) continue;
+      const t = Math.floor(h.t / step) * step;
+      const c = by.get(t) ?? { t, count: 0 };
+      const v = h.values?.[id];
+      if (v !== undefined) {
+        Object.assign(c, { first: c.first ?? v, last: v, min: Math.min(c.min ?? v, v), max: Math.max(c.max ?? v, v), sum: (c.sum ?? 0) + v, count: c.count + 1 });
+      }
+      by.set(t, c);
+    }
+    return [...by.values()];
+  };
+  const runs = [];
+  for (const h of history) {
+    if (h.t < from) continue;
+    const s = h.values ? h.state : 'unobserved';
+    const iso = new Date(h.t).toISOString();
+    if (runs.at(-1)?.state !== s) runs.push({ state: s, from: runs.at(-1)?.to ?? iso, to: iso, reason: h.values ? '' : 'agent stopped' });
+    runs.at(-1).to = iso;
+  }
+  return { from: query.get('from'), to: new Date().toISOString(), machine: 'comp1', runs, series: query.getAll('channel').map((c) => ({ channel: c, unit: '', step_ms: step, cells: cells(c) })) };
+}
+
+const today = () => ({ from: new Date(Date.now() - 8 * 3_600_000).toISOString(), to: new Date().toISOString(), machines: [{ machine: 'comp1', figures: figures(1) }], systems: [] });
+
+const routes = { '/api/v1/site': () => site, '/api/v1/state': state, '/api/v1/series': series, '/api/v1/figures': today };
+const types = { '.html': 'text/html', '.js': 'text/javascript', '.css': 'text/css', '.svg': 'image/svg+xml' };
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'";
+
+const server = createServer(async (request, response) => {
+  const url = new URL(request.url, 'http://mock');
+  if (request.method === 'POST' && url.pathname.startsWith('/mock/')) {
+    const word = url.pathname.slice(6);
+    if (word === 'skip') seq += 5;
+    else fault = word;
+    for (const d of site.devices) send('device', deviceState(d));
+    for (const l of site.lines) send('line', lineState(l));
+    response.end('ok\n');
+    return;
+  }
+  const route = routes[url.pathname];
+  if (route) {
+    response.setHeader('content-type', 'application/json');
+    response.end(JSON.stringify(route(url.searchParams)));
+    return;
+  }
+  const name = url.pathname === '/' ? '/index.html' : url.pathname;
+  try {
+    const body = await readFile(new URL(`../dist${name}`, import.meta.url));
+    response.setHeader('content-type', types[extname(name)] ?? 'text/plain');
+    response.setHeader('content-security-policy', policy);
+    response.end(body);
+  } catch {
+    response.statusCode = 404;
+    response.end('not found\n');
+  }
+});
+
+function send(type, data) {
+  seq += 1;
+  const text = JSON.stringify({ seq, type, data });
+  for (const c of clients) c(text);
+}
+
+server.on('upgrade', (request, socket) => {
+  const snapshot = () => out(JSON.stringify({ seq, type: 'snapshot', data: state() }));
+  const out = accept(request, socket, snapshot, () => clients.delete(out));
+  snapshot();
+  clients.add(out);
+});
+
+setInterval(() => {
+  const before = plant.state;
+  const values = round(take(Date.now()));
+  const time = new Date().toISOString();
+  for (const d of site.devices) {
+    const reason = silent(d.name) ? (fault === 'line' ? 'port gone' : 'timeout') : 'good';
+    const own = Object.fromEntries(Object.entries(values).filter(([id]) => id.startsWith(`${d.name}.`)));
+    send('scan', { time, device: d.name, group: '1s', reason, values: reason === 'good' ? own : {} });
+  }
+  if (plant.state !== before) send('state', machine());
+}, 1000);
+
+server.listen(Number(port), host, () => console.log(`mock on http://${host}:${port}`));

@@ -1,0 +1,403 @@
+// Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
+
+/** What is measured, from the site file and its register maps. It changes only when the agent starts anew. */
+export type Site = {
+  name: string;
+  /** IANA name */
+  timezone: string;
+  /** units to show; stored data and this API do not depend on it */
+  units: "us" | "si";
+  /** station pressure, absolute */
+  barometer_pa: number;
+  /** SHA-256 over the site file and its maps, hex */
+  site_hash: string;
+  /** version of the program */
+  version: string;
+  /** tariff's currency code; empty without a tariff */
+  currency: string;
+  /** as written in the site file */
+  shifts: string[];
+  lines: SiteLine[];
+  devices: SiteDevice[];
+  channels: SiteChannel[];
+  machines: SiteMachine[];
+  systems: SiteSystem[];
+};
+
+/** One serial port or TCP endpoint. */
+export type SiteLine = {
+  name: string;
+  kind: "modbus-rtu" | "modbus-ascii" | "modbus-tcp" | "modbus-rtu-over-tcp" | "text";
+  /** serial port or address */
+  where: string;
+};
+
+/** Something that answers on a line. */
+export type SiteDevice = {
+  name: string;
+  line: string;
+  unit_id: number;
+  /** name of its register map */
+  map: string;
+};
+
+/** One value of one device. SI value = value × si_scale + si_offset. */
+export type SiteChannel = {
+  /** device.channel */
+  id: string;
+  device: string;
+  name: string;
+  /** empty: stored and plotted, not analysed */
+  role: string;
+  /** the map's unit; 1 for a plain number */
+  unit: string;
+  /** what the unit measures */
+  quantity: "plain" | "pressure" | "flow" | "power" | "energy" | "temperature" | "duration" | "volume" | "length" | "current" | "voltage" | "frequency" | "rotation_speed" | "ratio" | "mass" | "emission_factor" | "apparent_power";
+  si_scale: number;
+  si_offset: number;
+  /** pressures: true when absolute; all others are gauge */
+  absolute: boolean;
+  period_ms: number;
+  /** true when the value is 0 or 1 */
+  bit: boolean;
+  /** plausible range in the map's unit; left out where none is given */
+  valid?: [number, number];
+};
+
+/** One compressor. Numbers that are not known are left out. */
+export type SiteMachine = {
+  name: string;
+  control: "load/unload" | "modulate then unload" | "modulating" | "variable displacement" | "variable speed" | "start/stop";
+  /** free air at the inlet */
+  rated_flow_m3s?: number;
+  /** gauge */
+  rated_pressure_pa?: number;
+  /** package input at rated flow */
+  rated_power_w?: number;
+  /** gauge, as set on the controller */
+  cut_in_pa?: number;
+  /** gauge */
+  cut_out_pa?: number;
+  no_load_stop_s?: number;
+  /** motor's nameplate */
+  motor_starts_per_hour?: number;
+  /** role to channel id */
+  channels: Record<string, string>;
+};
+
+/** Machines and parts in the order the air takes. */
+export type SiteSystem = {
+  name: string;
+  machines: string[];
+  /** gauge; left out where not given */
+  minimum_pressure_pa?: number;
+  parts: SitePart[];
+  taps: SiteTap[];
+};
+
+/** A receiver, dryer, filter or piping. */
+export type SitePart = {
+  name: string;
+  kind: "receiver" | "dryer" | "filter" | "piping";
+  /** left out where not given */
+  volume_m3?: number;
+};
+
+/** A place where pressure or flow is measured. */
+export type SiteTap = {
+  /** name of a part */
+  at: string;
+  /** channel id */
+  pressure?: string;
+  /** channel id */
+  flow?: string;
+};
+
+/** What is known now. */
+export type State = {
+  /** sequence number of the live socket that this state belongs to */
+  seq: number;
+  /** last scan safe on disk */
+  durable_seq: number;
+  /** last scan taken */
+  last_seq: number;
+  time: string;
+  /** when the agent started; null for a stopped store */
+  started: string | null;
+  version: string;
+  machines: MachineState[];
+  /** by channel id */
+  channels: Record<string, ChannelState>;
+  devices: DeviceState[];
+  lines: LineState[];
+  store: StoreState;
+};
+
+/** What one machine does. */
+export type MachineState = {
+  machine: string;
+  state: StateName;
+  /** null where not known */
+  since: string | null;
+  /** false when the state began inside a gap or before the first scan */
+  since_known: boolean;
+  /** why unobserved, else empty */
+  reason: string;
+  /** how the state is known */
+  method: string;
+  starts_last_hour: number;
+  pressure_trend: "rising" | "falling" | "steady" | "unknown";
+};
+
+/** stopped means: which of off and standby is not known */
+export type StateName = "off" | "standby" | "stopped" | "starting" | "unloaded" | "loaded" | "part-load" | "tripped" | "unobserved";
+
+/** A channel's last reading, in the map's unit. */
+export type ChannelState = {
+  value: number | null;
+  time: string | null;
+  /** good, or why there is no value */
+  reason: string;
+  /** true when the last scan is older than three periods */
+  stale: boolean;
+};
+
+/** How a device answers. */
+export type DeviceState = {
+  device: string;
+  line: string;
+  up: boolean;
+  /** last good scan; null where none */
+  last_scan: string | null;
+  /** why it is down, else empty */
+  reason: string;
+  round_trip_ms: number;
+  scans: number;
+  /** failed scans by reason */
+  errors: Record<string, number>;
+};
+
+/** How a line is. */
+export type LineState = {
+  line: string;
+  up: boolean;
+  detail: string;
+};
+
+/** How the store is. */
+export type StoreState = {
+  ok: boolean;
+  detail: string;
+  directory_bytes: number;
+  dropped_scans: number;
+};
+
+/** Series of channels and state bands of a machine for one window. */
+export type SeriesAnswer = {
+  from: string;
+  to: string;
+  series: Series[];
+  /** whose runs these are; only with state= */
+  machine?: string;
+  /** only with state= */
+  runs?: StateRun[];
+};
+
+/** One channel's cells, ascending in time. */
+export type Series = {
+  channel: string;
+  unit: string;
+  /** width of a cell; 0: raw samples, one a cell */
+  step_ms: number;
+  cells: SeriesCell[];
+};
+
+/** One bucket. Count 0 is a gap and has only t and count. */
+export type SeriesCell = {
+  /** start, Unix ms */
+  t: number;
+  first?: number;
+  last?: number;
+  min?: number;
+  max?: number;
+  sum?: number;
+  count: number;
+};
+
+/** A stretch of time in one state. */
+export type StateRun = {
+  state: StateName;
+  from: string;
+  to: string;
+  /** why unobserved, else empty */
+  reason: string;
+};
+
+/** Every figure for one window. */
+export type FiguresAnswer = {
+  from: string;
+  to: string;
+  machines: MachineFigures[];
+  systems: SystemFigures[];
+};
+
+/** One machine's figures. */
+export type MachineFigures = {
+  machine: string;
+  figures: Figure[];
+};
+
+/** One system's figures. */
+export type SystemFigures = {
+  system: string;
+  figures: Figure[];
+};
+
+/** A computed result, or in absent the reason there is none. */
+export type Figure = {
+  name: string;
+  value?: number;
+  unit?: string;
+  /** half width of the interval, same unit */
+  uncertainty?: number;
+  /** level of confidence, 0.95 */
+  level?: number;
+  /** observed share of the window, 0 to 1 */
+  coverage?: number;
+  /** true for a maximum over a window with gaps */
+  at_least?: boolean;
+  /** what a share or mean is taken over */
+  denominator?: string;
+  method?: string;
+  inputs?: string[];
+  absent?: string;
+};
+
+/** Events of one window, in the store's order. */
+export type EventsAnswer = {
+  events: Event[];
+};
+
+/** Something that happened at one time. */
+export type Event = {
+  seq: number;
+  time: string;
+  kind: string;
+  /** device, line or machine; empty: the agent */
+  subject: string;
+  /** one sentence for people */
+  text: string;
+  /** details */
+  data: Record<string, string>;
+};
+
+/** One machine's 15-minute cells of UTC time. */
+export type IntervalsAnswer = {
+  machine: string;
+  intervals: Interval[];
+};
+
+/** What a machine did in one cell. */
+export type Interval = {
+  start: string;
+  observed_s: number;
+  /** seconds by state */
+  states: Record<string, number>;
+  /** left out without a meter */
+  energy_kwh?: number;
+  starts: number;
+  load_cycles: number;
+};
+
+/** One message of the live socket. The first is a snapshot. seq grows by one with every message; after a gap the client sends {"type":"snapshot"} and gets a snapshot that includes everything up to its seq. */
+export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveFiguresChanged;
+
+/** A live message: snapshot. */
+export type LiveSnapshot = {
+  seq: number;
+  type: "snapshot";
+  data: State;
+};
+
+/** A live message: scan. */
+export type LiveScan = {
+  seq: number;
+  type: "scan";
+  data: ScanUpdate;
+};
+
+/** A live message: state. */
+export type LiveState = {
+  seq: number;
+  type: "state";
+  data: MachineState;
+};
+
+/** A live message: device. */
+export type LiveDevice = {
+  seq: number;
+  type: "device";
+  data: DeviceState;
+};
+
+/** A live message: line. */
+export type LiveLine = {
+  seq: number;
+  type: "line";
+  data: LineState;
+};
+
+/** A live message: event. */
+export type LiveEvent = {
+  seq: number;
+  type: "event";
+  data: Event;
+};
+
+/** A live message: figures_changed. */
+export type LiveFiguresChanged = {
+  seq: number;
+  type: "figures_changed";
+  /** Nothing: ask for the figures again. */
+  data: Record<string, unknown>;
+};
+
+/** One scan; values in the maps' units. */
+export type ScanUpdate = {
+  time: string;
+  device: string;
+  /** poll group, its period as written */
+  group: string;
+  /** good, or why there are no values */
+  reason: string;
+  /** by channel id; null where there is no good value */
+  values: Record<string, number | null>;
+};
+
+/** What a client may send on the live socket. */
+export type LiveRequest = {
+  type: "snapshot";
+};
+
+/** What went wrong and how to mend it. */
+export type Error = {
+  error: ErrorDetail;
+};
+
+/** The error itself. */
+export type ErrorDetail = {
+  message: string;
+  /** the query parameter at fault; empty where none is */
+  field: string;
+};
+
+/** What a GET of each path answers with, as JSON. */
+export interface Answers {
+  "/api/v1/site": Site;
+  "/api/v1/state": State;
+  "/api/v1/series": SeriesAnswer;
+  "/api/v1/figures": FiguresAnswer;
+  "/api/v1/events": EventsAnswer;
+  "/api/v1/intervals": IntervalsAnswer;
+  "/api/v1/openapi.json": Record<string, unknown>;
+}

@@ -1,0 +1,69 @@
+// Today's figures of one machine: asked for when the server says that they
+// changed, at least once a minute, never twice at a time.
+import { effect, signal } from '@preact/signals';
+import { fetchFigures, type Figure } from '../api';
+import { localDate } from '../units/words';
+import type { Live } from './live';
+
+export interface Today {
+  figures: Map<string, Figure>;
+  from: number;
+  to: number;
+}
+
+const everyMs = 60_000;
+const restMs = 5_000;
+
+export class TodayFigures {
+  readonly today = signal<Today | null>(null);
+  readonly error = signal('');
+  private request: AbortController | undefined;
+  private timer: ReturnType<typeof setTimeout> | undefined;
+  private askedAt = -Infinity;
+  private readonly undo: () => void;
+
+  constructor(private readonly live: Live, private readonly machine: string, private readonly timeZone: string) {
+    this.undo = effect(() => {
+      void live.figuresTick.value;
+      this.plan(Math.max(0, restMs - (performance.now() - this.askedAt)));
+    });
+  }
+
+  stop(): void {
+    this.undo();
+    clearTimeout(this.timer);
+    this.request?.abort();
+  }
+
+  private plan(ms: number): void {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => void this.ask(), ms);
+  }
+
+  private async ask(): Promise<void> {
+    if (document.hidden || this.live.held.value) {
+      this.plan(everyMs);
+      return;
+    }
+    if (this.request) return; // its end plans the next
+    const request = new AbortController();
+    this.request = request;
+    this.askedAt = performance.now();
+    try {
+      const answer = await fetchFigures(localDate(this.live.now(), this.timeZone), this.machine, request.signal);
+      const mine = answer.machines.find((m) => m.machine === this.machine);
+      this.today.value = {
+        figures: new Map((mine?.figures ?? []).map((f) => [f.name, f])),
+        from: Date.parse(answer.from),
+        to: Date.parse(answer.to),
+      };
+      this.error.value = '';
+    } catch (e) {
+      if (request.signal.aborted) return;
+      this.error.value = e instanceof Error ? e.message : String(e);
+    } finally {
+      this.request = undefined;
+    }
+    this.plan(everyMs);
+  }
+}

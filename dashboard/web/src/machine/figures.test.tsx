@@ -1,0 +1,50 @@
+// @vitest-environment happy-dom
+import { signal } from '@preact/signals';
+import { render } from 'preact';
+import { afterEach, expect, it } from 'vitest';
+import type { Figure } from '../api';
+import type { Today, TodayFigures } from '../live/figures';
+import { coverageText, Figures } from './figures';
+
+const host = document.createElement('div');
+afterEach(() => render(null, host));
+
+function show(figures: Figure[] | null, error = ''): string {
+  const today = figures && { figures: new Map(figures.map((f) => [f.name, f])), from: 0, to: 3_600_000 };
+  const source = { today: signal<Today | null>(today), error: signal(error) } as unknown as TodayFigures;
+  render(<Figures source={source} limit={6} system="us" timeZone="UTC" />, host);
+  return (host.textContent ?? '').replaceAll('\u00a0', ' ');
+}
+
+const duty: Figure = { name: 'duty_cycle', value: 0.6134, unit: '1', uncertainty: 0.0031, level: 0.95, coverage: 0.9987, method: 'loaded over running time', denominator: 'running time', inputs: ['controller.loaded'] };
+
+it('shows a figure with its uncertainty and how it is known', () => {
+  const text = show([duty]);
+  expect(text).toContain('61.34 ± 0.31 %');
+  for (const part of ['loaded over running time', 'running time', 'controller.loaded', '61.03 to 61.65 %, at 95 % confidence', '99.8 % of the window was observed']) expect(text).toContain(part);
+});
+
+it('says why a figure is absent and never shows zero for it', () => {
+  const text = show([{ name: 'specific_power', absent: 'no flow meter, no pump-up test and no rated flow' }]);
+  expect(text).toContain('Not known: no flow meter, no pump-up test and no rated flow.');
+  expect(host.querySelectorAll('[data-figure]').length).toBe(0);
+});
+
+it('shows the mean load where a part-load machine has no duty cycle', () => {
+  expect(show([{ name: 'duty_cycle', absent: 'part-load machine' }, { name: 'mean_load_fraction', value: 0.4, unit: '1', uncertainty: 0.02 }])).toContain('Mean load40.0 ± 2.0 %');
+});
+
+it('says at least for a maximum over gaps', () => {
+  expect(show([{ name: 'starts_per_hour_mean', value: 0.8, unit: '1/h' }, { name: 'starts_per_hour_max', value: 3, unit: '1/h', at_least: true }])).toContain('at least 3 in the busiest 60 minutes; the motor’s limit is 6');
+});
+
+it('keeps old figures with a word that they are old, and says when there are none', () => {
+  expect(show([duty], 'loadscribe cannot be reached')).toMatch(/61\.34.*/);
+  expect(host.textContent).toContain('older than it should be: loadscribe cannot be reached');
+  expect(show(null, 'loadscribe cannot be reached')).toContain('No figures: loadscribe cannot be reached');
+});
+
+it('never rounds coverage up to all', () => {
+  expect(coverageText(0.99999)).toBe('99.9 % of the window was observed');
+  expect(coverageText(1)).toBe('the whole window was observed');
+});

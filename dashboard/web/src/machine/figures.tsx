@@ -1,0 +1,107 @@
+// Today in figures, each with its uncertainty and how it is known. A figure
+// that is not there says why.
+import type { Figure } from '../api';
+import type { Today, TodayFigures } from '../live/figures';
+import { showFigure, type UnitSystem } from '../units/units';
+import { clock } from '../units/words';
+
+interface Wanted {
+  title: string;
+  /** the first that is present, else the first, absent */
+  names: string[];
+  /** said beside it: another figure in words */
+  beside?: (today: Today, system: UnitSystem) => string;
+}
+
+export function wanted(startsLimit: number | undefined): Wanted[] {
+  return [
+    { title: 'Duty cycle', names: ['duty_cycle', 'mean_load_fraction'] },
+    {
+      title: 'Starts per hour', names: ['starts_per_hour_mean'],
+      beside: (today) => {
+        const max = today.figures.get('starts_per_hour_max');
+        if (max?.value === undefined) return '';
+        const limit = startsLimit === undefined ? '' : `; the motor’s limit is ${startsLimit}`;
+        return `${max.at_least ? 'at least ' : ''}${Math.round(max.value)} in the busiest 60 minutes${limit}`;
+      },
+    },
+    { title: 'Specific power', names: ['specific_power'] },
+  ];
+}
+
+export function Figures({ source, limit, system, timeZone }: { source: TodayFigures; limit: number | undefined; system: UnitSystem; timeZone: string }) {
+  const today = source.today.value;
+  const error = source.error.value;
+  return (
+    <section class="figures" aria-labelledby="figures-title">
+      <h2 id="figures-title">Today</h2>
+      <p class="aside">
+        {today ? `From ${clock(today.from, timeZone)} to ${clock(today.to, timeZone)}` : error ? '' : 'Fetching today’s figures …'}
+        {error && <span class="warn">{today ? ' – older than it should be: ' : 'No figures: '}{error}. Trying again.</span>}
+      </p>
+      {today && wanted(limit).map((w) => <Entry key={w.title} want={w} today={today} system={system} />)}
+    </section>
+  );
+}
+
+function Entry({ want, today, system }: { want: Wanted; today: Today; system: UnitSystem }) {
+  const candidates = want.names.map((n) => today.figures.get(n));
+  const figure = candidates.find((f) => f?.value !== undefined) ?? candidates.find((f) => f !== undefined);
+  const title = figure?.name === 'mean_load_fraction' && figure.value !== undefined ? 'Mean load' : want.title;
+  const beside = want.beside?.(today, system) ?? '';
+  return (
+    <article class="figure">
+      <h3>{title}</h3>
+      {figure?.value === undefined
+        ? <p class="absent">Not known: {figure?.absent || 'loadscribe did not give this figure'}.</p>
+        : <Value figure={figure} value={figure.value} system={system} />}
+      {beside && <p class="aside">{beside}</p>}
+      {figure && <HowWeKnow title={title} figure={figure} system={system} />}
+    </article>
+  );
+}
+
+function Value({ figure, value, system }: { figure: Figure; value: number; system: UnitSystem }) {
+  const shown = showFigure(figure.name, value, figure.unit ?? '1', figure.uncertainty, system);
+  return (
+    <p class="value" data-figure={figure.name}>
+      {figure.at_least && <span class="at-least">at least </span>}
+      <strong>{shown.value}</strong>
+      {shown.uncertainty && <span class="pm"> ± {shown.uncertainty}</span>}
+      {shown.unit && <span class="unit"> {shown.unit}</span>}
+    </p>
+  );
+}
+
+/** Percent of the window that was observed; never rounded up to all of it. */
+export function coverageText(coverage: number): string {
+  if (coverage >= 1) return 'the whole window was observed';
+  return `${(Math.floor(coverage * 1000) / 10).toFixed(1)} % of the window was observed`;
+}
+
+function HowWeKnow({ title, figure, system }: { title: string; figure: Figure; system: UnitSystem }) {
+  const shown = figure.value === undefined ? undefined : showFigure(figure.name, figure.value, figure.unit ?? '1', figure.uncertainty, system);
+  const level = figure.level ? `, at ${Math.round(figure.level * 100)} % confidence` : '';
+  return (
+    <details>
+      <summary>How we know<span class="visually-hidden">: {title}</span></summary>
+      <dl>
+        {figure.absent && <Row term="Why not">{figure.absent}</Row>}
+        {figure.method && <Row term="Method">{figure.method}</Row>}
+        {figure.denominator && <Row term="Over">{figure.denominator}</Row>}
+        {figure.inputs && figure.inputs.length > 0 && <Row term="Inputs">{figure.inputs.join(', ')}</Row>}
+        {shown && <Row term="Uncertainty">{shown.interval ? `${shown.interval} ${shown.unit}${level}` : 'none is stated'}</Row>}
+        {figure.coverage !== undefined && <Row term="Coverage">{coverageText(figure.coverage)}</Row>}
+      </dl>
+    </details>
+  );
+}
+
+function Row({ term, children }: { term: string; children: string }) {
+  return (
+    <div>
+      <dt>{term}</dt>
+      <dd>{children}</dd>
+    </div>
+  );
+}

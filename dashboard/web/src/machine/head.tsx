@@ -1,0 +1,55 @@
+// The page's head: where we are, how old what we see is, and how it is shown.
+import type { Site } from '../api';
+import type { Live, View } from '../live/live';
+import { chooseTheme, chooseUnits, theme, units, type Theme } from '../settings';
+import { age, clock, day, zoneName } from '../units/words';
+
+/** Age of the newest reading, ms; undefined when there is none. */
+export function dataAge(view: View): number | undefined {
+  let newest: number | undefined;
+  for (const r of view.readings.values()) {
+    if (r.reason === 'good' && r.at !== undefined && (newest === undefined || r.at > newest)) newest = r.at;
+  }
+  return newest === undefined ? undefined : view.now - newest;
+}
+
+function liveWords(live: Live, view: View | null): string {
+  if (live.held.value) return 'Held: not live';
+  if (!view) return 'Connecting …';
+  const old = dataAge(view);
+  const ageText = old === undefined ? 'no reading yet' : `newest reading ${age(old)} old`;
+  if (view.connection !== 'live') return `Not live; ${ageText}`;
+  return `Live; ${ageText}`;
+}
+
+const themeWords: Record<Theme, string> = { auto: 'auto', light: 'light', dark: 'dark' };
+const nextTheme: Record<Theme, Theme> = { auto: 'dark', dark: 'light', light: 'auto' };
+
+export function Head({ live, site, view }: { live: Live; site: Site | null; view: View | null }) {
+  const zone = site?.timezone ?? 'UTC';
+  const held = live.held.value;
+  return (
+    <header>
+      <div class="where">
+        <span class="site">{site?.name ?? 'loadscribe'}</span>
+        <span class="page-name">At the machine</span>
+      </div>
+      <div class="now">
+        {view && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}
+        <span class="liveness" data-live={String(!held && view?.connection === 'live')}>{liveWords(live, view)}</span>
+      </div>
+      <div class="switches">
+        <button type="button" aria-pressed={held} onClick={() => live.hold(!held)}>{held ? 'Go on' : 'Hold still'}</button>
+        <button type="button" onClick={() => chooseUnits(units.value === 'us' ? 'si' : 'us')}>
+          <span class="wide-only">Units: </span>{units.value === 'us' ? 'psi, °F' : 'bar, °C'}
+        </button>
+        <button type="button" onClick={() => chooseTheme(nextTheme[theme.value])}>
+          <span class="wide-only">Colours: </span>{themeWords[theme.value]}
+        </button>
+      </div>
+      {live.outdated.value && (
+        <p class="outdated">loadscribe was updated. <button type="button" onClick={() => location.reload()}>Load the new page</button></p>
+      )}
+    </header>
+  );
+}

@@ -1,0 +1,176 @@
+// The last hour: pressure, power and what the machine did, on one time scale.
+import { useMemo, useState } from 'preact/hooks';
+import type { MachineState, Site, SiteChannel, SiteMachine } from '../api';
+import type { Columns } from '../chart/cells';
+import { between, gaps, note, type Run } from '../chart/runs';
+import { Skyline, SkylineKey } from '../chart/skyline';
+import { Strip, type Guide } from '../chart/strip';
+import { rows } from '../chart/table';
+import { hourMs, type HourRecorder } from '../live/hour';
+import type { View } from '../live/live';
+import { useWidth } from '../look/measure';
+import { colours } from '../settings';
+import { channelDisplay, convert, displayOf, fixed, type Display, type UnitSystem } from '../units/units';
+import { clock, clockMinute, duration } from '../units/words';
+import { stateWord } from './sentence';
+import { mainPressure, powerChannel, systemOf } from './taps';
+
+interface Lane {
+  channel: SiteChannel;
+  display: Display;
+  columns: Columns;
+}
+
+/** The charts follow at most once in this time; the figures beside them are quicker. */
+const stepMs = 2_000;
+
+export function Hour({ site, view, machine, state, recorder, system }: {
+  site: Site; view: View; machine: SiteMachine; state: MachineState | undefined; recorder: HourRecorder; system: UnitSystem;
+}) {
+  const [ref, width] = useWidth<HTMLDivElement>();
+  const [point, setPoint] = useState<number | null>(null);
+  const status = recorder.status.value;
+  const to = Math.ceil(view.now / stepMs) * stepMs;
+  const from = to - hourMs;
+
+  const lane = (channel: SiteChannel | undefined): Lane | undefined => {
+    const ring = channel && recorder.rings.get(channel.id);
+    if (!channel || !ring) return undefined;
+    const display = channelDisplay(channel, system);
+    return { channel, display, columns: ring.columns((v) => convert(display, v)) };
+  };
+  const lanes = useMemo(
+    () => ({ pressure: lane(mainPressure(site, machine)), power: lane(powerChannel(site, machine)) }),
+    [site, machine, recorder, system, to, status],
+  );
+  const runs = useMemo(() => runsNow(recorder.runs, state, view.connection === 'live' ? view.now : view.heard, from), [recorder, state, to, status]);
+  const holes = useMemo(() => gaps(runs), [runs]);
+  const guides = useMemo(() => guidesOf(site, machine, system), [site, machine, system]);
+  const shared = { width, from, to, gaps: holes, timeZone: site.timezone, colours: colours.value, onPoint: setPoint };
+  const empty = !lanes.pressure && !lanes.power;
+
+  return (
+    <section class="hour" aria-labelledby="hour-title">
+      <h2 id="hour-title">The last hour</h2>
+      <p class="readout" aria-hidden="true">{point === null ? '' : readout(point, lanes.pressure, lanes.power, runs, site.timezone)}</p>
+      {status !== 'loading' && status !== 'ready' && <p class="warn">No history: {status}. Readings from now on are drawn.</p>}
+      {empty && <p class="absent">The site file gives this machine neither a pressure nor a power channel to draw.</p>}
+      <div ref={ref} role="img" aria-label={summary(lanes.pressure, lanes.power, runs)}>
+        {width > 0 && lanes.pressure && (
+          <>
+            <p class="lane">{lanes.pressure.channel.name.replaceAll('_', ' ')}, {lanes.pressure.display.unit}</p>
+            <Strip {...shared} key="pressure" height={190} columns={lanes.pressure.columns} guides={guides} colour="--air" decimals={lanes.pressure.display.decimals} zeroBased={false} times={false} />
+          </>
+        )}
+        {width > 0 && lanes.power && (
+          <>
+            <p class="lane">{lanes.power.channel.name.replaceAll('_', ' ')}, {lanes.power.display.unit}</p>
+            <Strip {...shared} key="power" height={92} columns={lanes.power.columns} guides={noGuides} colour="--power" decimals={lanes.power.display.decimals} zeroBased times={false} />
+          </>
+        )}
+        {width > 0 && <Skyline runs={runs} from={from} to={to} width={width} timeZone={site.timezone} />}
+      </div>
+      <SkylineKey runs={runs} words={stateWord} />
+      <Twin lanes={lanes} runs={runs} from={from} to={to} timeZone={site.timezone} />
+    </section>
+  );
+}
+
+const noGuides: Guide[] = [];
+
+/** History and the state of now, which may have begun after the history was fetched. */
+function runsNow(history: Run[], state: MachineState | undefined, heard: number, from: number): Run[] {
+  let runs = history;
+  if (state && runs.at(-1)?.state !== state.state) {
+    const since = state.since === null ? (runs.at(-1)?.to ?? heard) : Date.parse(state.since);
+    runs = note(runs, state.state, since, state.reason);
+  }
+  return between(runs, from, heard);
+}
+
+function guidesOf(site: Site, machine: SiteMachine, system: UnitSystem): Guide[] {
+  const d = displayOf('pressure', system);
+  const plant = systemOf(site, machine);
+  if (!d) return [];
+  const guide = (pa: number | undefined, word: string): Guide[] => {
+    if (pa === undefined) return [];
+    const value = convert(d, pa);
+    return [{ value, text: `${word} ${fixed(value, d.decimals === 1 ? 0 : 1)}` }];
+  };
+  return [...guide(machine.cut_out_pa, 'cut-out'), ...guide(machine.cut_in_pa, 'cut-in'), ...guide(plant?.minimum_pressure_pa, 'minimum')];
+}
+
+function nearest(c: Columns, ms: number): number | undefined {
+  let best: number | undefined;
+  let distance = 30_000; // farther away nothing was read at this time
+  c.t.forEach((t, i) => {
+    const d = Math.abs(t * 1000 - ms);
+    const v = c.mean[i];
+    if (d < distance && typeof v === 'number') {
+      distance = d;
+      best = v;
+    }
+  });
+  return best;
+}
+
+function readout(ms: number, pressure: Lane | undefined, power: Lane | undefined, runs: Run[], zone: string): string {
+  const out = [clock(ms, zone)];
+  for (const l of [pressure, power]) {
+    if (!l) continue;
+    const v = nearest(l.columns, ms);
+    out.push(v === undefined ? 'no reading' : `${fixed(v, l.display.decimals)} ${l.display.unit}`);
+  }
+  const run = runs.find((r) => r.from <= ms && ms < r.to);
+  if (run) out.push(`${stateWord[run.state]}${run.reason ? ` (${run.reason})` : ''}`);
+  return out.join(' · ');
+}
+
+function extent(l: Lane): string {
+  const known = (list: (number | null)[]) => list.filter((v) => v !== null);
+  const [mins, maxs] = [known(l.columns.min), known(l.columns.max)];
+  if (mins.length === 0) return `${l.channel.name.replaceAll('_', ' ')}: no reading.`;
+  const low = mins.reduce((a, b) => Math.min(a, b));
+  const high = maxs.reduce((a, b) => Math.max(a, b));
+  return `${l.channel.name.replaceAll('_', ' ')} between ${fixed(low, l.display.decimals)} and ${fixed(high, l.display.decimals)} ${l.display.unit}.`;
+}
+
+function summary(pressure: Lane | undefined, power: Lane | undefined, runs: Run[]): string {
+  const lanes = [pressure, power].filter((l) => l !== undefined).map(extent);
+  return `Chart of the last hour. ${lanes.join(' ')} ${runs.length} stretches of state. The table below has the numbers.`;
+}
+
+function Twin({ lanes, runs, from, to, timeZone }: { lanes: { pressure: Lane | undefined; power: Lane | undefined }; runs: Run[]; from: number; to: number; timeZone: string }) {
+  const [open, setOpen] = useState(false);
+  const { pressure, power } = lanes;
+  const cell = (l: Lane | undefined, v: number | undefined) => (l && v !== undefined ? fixed(v, l.display.decimals) : '–');
+  return (
+    <details class="twin" onToggle={(e) => setOpen(e.currentTarget.open)}>
+      <summary>The last hour, as a table</summary>
+      {open && (
+        <div class="scroll" tabIndex={0} role="region" aria-label="The last hour as a table">
+          <table>
+            <thead>
+              <tr>
+                <th scope="col">From</th>
+                {pressure && ['Lowest', 'Mean', 'Highest'].map((w) => <th key={w} scope="col" class="num">{w}, {pressure.display.unit}</th>)}
+                {power && <th scope="col" class="num">Mean, {power.display.unit}</th>}
+                <th scope="col">What it did</th>
+              </tr>
+            </thead>
+            <tbody>
+              {rows(pressure?.columns, power?.columns, runs, from, to).map((r) => (
+                <tr key={r.from}>
+                  <th scope="row">{clockMinute(r.from, timeZone)}</th>
+                  {pressure && [r.low, r.mean, r.high].map((v, i) => <td key={i} class="num">{cell(pressure, v)}</td>)}
+                  {power && <td class="num">{cell(power, r.power)}</td>}
+                  <td>{r.states.map(([s, ms]) => `${stateWord[s]} ${duration(ms)}`).join(', ') || '–'}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </div>
+      )}
+    </details>
+  );
+}

@@ -1,0 +1,54 @@
+import { describe, expect, it } from 'vitest';
+import type { MachineState } from '../api';
+import { announcement, sentence, starts, type Moment } from './sentence';
+
+const now = Date.UTC(2026, 10, 25, 18);
+const at: Moment = { now, heard: now - 300, connection: 'live', timeZone: 'America/Chicago' };
+const ago = (s: number) => new Date(now - s * 1000).toISOString();
+const machine = (change: Partial<MachineState>): MachineState => ({
+  machine: 'comp1', state: 'loaded', since: ago(192), since_known: true, reason: '', method: 'bits', starts_last_hour: 2, pressure_trend: 'rising', ...change,
+});
+const say = (change: Partial<MachineState>, moment = at) => sentence(machine(change), moment).text.replaceAll('\u00a0', ' ');
+
+describe('sentence', () => {
+  it.each<[Partial<MachineState>, string]>([
+    [{}, 'Loaded for 3 min 12 s, pressure rising.'],
+    [{ pressure_trend: 'unknown' }, 'Loaded for 3 min 12 s.'],
+    [{ state: 'unloaded', pressure_trend: 'falling' }, 'Running unloaded for 3 min 12 s, pressure falling.'],
+    [{ state: 'part-load', pressure_trend: 'steady' }, 'Part loaded for 3 min 12 s, pressure steady.'],
+    [{ since_known: false }, 'Loaded for at least 3 min 12 s, pressure rising.'],
+    [{ since: null, since_known: false }, 'Loaded, pressure rising.'],
+    [{ state: 'starting', since: ago(4), pressure_trend: 'unknown' }, 'Starting for 4 s.'],
+    [{ state: 'off', pressure_trend: 'falling' }, 'Off since 11:56:48, pressure falling.'],
+    [{ state: 'tripped' }, 'Tripped at 11:56:48, 3 min 12 s ago.'],
+    [{ state: 'unobserved', reason: 'timeout' }, 'Not observed since 11:56:48.'],
+    [{ state: 'unobserved', since: null }, 'Not observed: what it does is not known.'],
+  ])('%o', (change, want) => expect(say(change)).toBe(want));
+
+  it('warns where the machine may start by itself', () => {
+    for (const state of ['standby', 'stopped', 'unobserved'] as const) {
+      expect(sentence(machine({ state }), at).note).toContain('may start without warning');
+    }
+    expect(sentence(machine({ state: 'off' }), at).note).toBe('');
+  });
+
+  it('never tells an old state as the present', () => {
+    const lost: Moment = { ...at, connection: 'lost', heard: now - 60_000 };
+    const s = sentence(machine({}), lost);
+    expect(s.text).toBe('Last seen loaded at 11:59:00.');
+    expect(s.live).toBe(false);
+    expect(sentence(undefined, { ...lost, heard: 0 }).text).toBe('Waiting for the first readings.');
+  });
+
+  it('counts starts in words', () => {
+    expect(starts(machine({ starts_last_hour: 6 }), 6)).toBe("Started 6 times in the last hour; the motor's limit is 6.");
+    expect(starts(machine({ starts_last_hour: 1 }), undefined)).toBe('Started once in the last hour.');
+    expect(starts(machine({ starts_last_hour: 0 }), undefined)).toBe('No start in the last hour.');
+  });
+
+  it('announces the same words while nothing changes', () => {
+    const later = { ...at, now: now + 5_000, heard: now + 5_000 };
+    expect(announcement('comp1', machine({}), later)).toBe(announcement('comp1', machine({}), at));
+    expect(announcement('comp1', machine({ state: 'unloaded' }), at)).not.toBe(announcement('comp1', machine({}), at));
+  });
+});

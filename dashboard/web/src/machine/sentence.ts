@@ -1,0 +1,106 @@
+// The sentence first: what the machine is doing and since when. Pure text, so
+// that each wording can be tested.
+import type { MachineState, StateName } from '../api';
+import type { Connection } from '../live/socket';
+import { duration, when } from '../units/words';
+
+export interface Moment {
+  now: number;
+  heard: number;
+  connection: Connection;
+  timeZone: string;
+}
+
+export interface Sentence {
+  /** the big line */
+  text: string;
+  /** a line below for what matters beside it, or empty */
+  note: string;
+  /** false when the state is not known to hold now */
+  live: boolean;
+}
+
+/** The word for a state, as a person would say it. */
+export const stateWord: Record<StateName, string> = {
+  loaded: 'loaded',
+  'part-load': 'part loaded',
+  unloaded: 'running unloaded',
+  starting: 'starting',
+  standby: 'on standby',
+  stopped: 'stopped',
+  off: 'off',
+  tripped: 'tripped',
+  unobserved: 'not observed',
+};
+
+const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1);
+
+function since(m: MachineState, at: Moment): string {
+  if (m.since === null) return '';
+  const ms = at.now - Date.parse(m.since);
+  return m.since_known ? ` for ${duration(ms)}` : ` for at least ${duration(ms)}`;
+}
+
+function trend(m: MachineState): string {
+  return m.pressure_trend === 'unknown' ? '' : `, pressure ${m.pressure_trend}`;
+}
+
+const mayStart = 'It may start without warning.';
+
+function text(m: MachineState, at: Moment): string {
+  const start = m.since === null ? undefined : Date.parse(m.since);
+  switch (m.state) {
+    case 'tripped':
+      return start === undefined ? 'Tripped.' : `Tripped at ${when(start, at.now, at.timeZone)}, ${duration(at.now - start)} ago.`;
+    case 'off':
+      return start === undefined ? 'Off.' : `Off since ${when(start, at.now, at.timeZone)}${trend(m)}.`;
+    case 'unobserved':
+      return start === undefined
+        ? 'Not observed: what it does is not known.'
+        : `Not observed since ${when(start, at.now, at.timeZone)}.`;
+    default:
+      return `${capital(stateWord[m.state])}${since(m, at)}${trend(m)}.`;
+  }
+}
+
+function remark(m: MachineState): string {
+  switch (m.state) {
+    case 'standby':
+      return mayStart;
+    case 'stopped':
+      return `${mayStart} Its controller does not tell standby from off.`;
+    case 'tripped':
+      return 'The controller stopped it for a fault. Read the fault at the machine before anyone resets it.';
+    case 'unobserved':
+      return m.reason ? `Reason: ${m.reason}. ${mayStart}` : mayStart;
+    default:
+      return '';
+  }
+}
+
+/** What to say of a machine now. An old state is said to be old. */
+export function sentence(m: MachineState | undefined, at: Moment): Sentence {
+  if (at.connection !== 'live') {
+    const known = m && m.state !== 'unobserved' ? `Last seen ${stateWord[m.state]}` : 'Nothing seen';
+    const text = at.heard > 0 ? `${known} at ${when(at.heard, at.now, at.timeZone)}.` : 'Waiting for the first readings.';
+    return { text, note: at.heard > 0 ? 'What it does now is not known here.' : '', live: false };
+  }
+  if (!m) return { text: 'Nothing is known of this machine yet.', note: '', live: false };
+  return { text: text(m, at), note: remark(m), live: m.state !== 'unobserved' };
+}
+
+/** For the live region: without running seconds, so that it speaks on changes only. */
+export function announcement(name: string, m: MachineState | undefined, at: Moment): string {
+  if (at.connection !== 'live') return at.heard > 0 ? `No contact with loadscribe. Readings are old.` : '';
+  if (!m) return '';
+  const start = m.since === null ? '' : ` since ${when(Date.parse(m.since), at.now, at.timeZone)}`;
+  return `${name}: ${stateWord[m.state]}${start}.`;
+}
+
+/** "Started 6 times in the last hour; the limit is 6." */
+export function starts(m: MachineState, limit: number | undefined): string {
+  const n = m.starts_last_hour;
+  const times = n === 0 ? 'No start' : n === 1 ? 'Started once' : `Started ${n} times`;
+  const end = limit === undefined ? '.' : `; the motor's limit is ${limit}.`;
+  return `${times} in the last hour${end}`;
+}

@@ -1,0 +1,92 @@
+// Plain signs: what is wrong with the readings and what to do about it.
+import type { Site } from '../api';
+import type { View } from '../live/live';
+import { isFresh } from '../live/picture';
+import { duration, when } from '../units/words';
+
+export interface Sign {
+  key: string;
+  what: string;
+  todo: string;
+}
+
+const advice: Record<string, string> = {
+  timeout: 'Check that it has power, that its cable is in, and that its unit id and serial settings are those of the site file.',
+  'bad checksum': 'Answers come damaged: check the cable, its screen and termination, and the serial settings.',
+  'device exception': 'It refuses the request: check the register map against its manual.',
+  implausible: 'The value is outside the range in the register map: check the sensor, then scale and type in the map.',
+  'no value': 'The device says that it has no value: check the sensor.',
+  'port gone': 'Check the adapter or network cable. loadscribe opens the line again by itself.',
+  'wrong answer': 'Something else answers or speaks on this line: check unit ids, and that nothing else polls it.',
+  'line busy': 'Another master polls this line; loadscribe stays silent on it. Free the line or use another one.',
+  'sensor fault': 'The sensor loop reports a fault: check its wiring.',
+  'wrong map': 'The map does not fit this device: choose another map or correct it.',
+  dropped: 'Read but not stored: see the sign about storage.',
+};
+
+const otherwise = 'Run “loadscribe check” and look at the agent’s log.';
+
+function ago(at: string | null, view: View, zone: string): string {
+  if (at === null) return 'has not answered yet';
+  const ms = Date.parse(at);
+  return `has not answered since ${when(ms, view.now, zone)} (${duration(view.now - ms)})`;
+}
+
+/** All signs, the most fundamental first; those that follow from another are left out. */
+export function signs(view: View, site: Site | null): Sign[] {
+  const zone = site?.timezone ?? 'UTC';
+  if (view.connection !== 'live') {
+    const since = view.heard > 0 ? ` for ${duration(view.now - view.heard)}` : '';
+    return [{
+      key: 'connection',
+      what: `No contact with loadscribe${since}.`,
+      todo: 'Check that its computer is on and that this device is on the network. The page tries again by itself.',
+    }];
+  }
+  const out: Sign[] = [];
+  const store = view.store;
+  if (store && !store.ok) {
+    out.push({ key: 'store', what: `Readings are not being saved: ${store.detail || 'the disk does not take them'}.`, todo: 'Free space on the disk of the data directory. Readings wait in memory for a while; then the oldest are lost.' });
+  } else if (store && store.dropped_scans > 0) {
+    out.push({ key: 'dropped', what: `${store.dropped_scans} scans were read but could not be saved since loadscribe started.`, todo: 'They show as unobserved time. If the number grows, check the disk.' });
+  }
+  const downLines = new Set<string>();
+  for (const line of view.lines.values()) {
+    if (line.up) continue;
+    downLines.add(line.line);
+    const where = site?.lines.find((l) => l.name === line.line)?.where;
+    out.push({ key: `line ${line.line}`, what: `Line ${line.line}${where ? ` (${where})` : ''} is down${line.detail ? `: ${line.detail}` : ''}.`, todo: 'Check the cable and the power at its far end. loadscribe opens it again by itself.' });
+  }
+  const downDevices = new Set<string>();
+  for (const d of view.devices.values()) {
+    if (d.up) continue;
+    downDevices.add(d.device);
+    if (downLines.has(d.line)) continue;
+    out.push({ key: `device ${d.device}`, what: `${d.device} ${ago(d.last_scan, view, zone)}${d.reason ? `: ${d.reason}` : ''}.`, todo: advice[d.reason] ?? otherwise });
+  }
+  out.push(...channelSigns(view, site, downDevices));
+  return out;
+}
+
+/** Channels without a live value although their device answers, gathered by device and reason. */
+function channelSigns(view: View, site: Site | null, down: Set<string>): Sign[] {
+  const by = new Map<string, { device: string; reason: string; names: string[] }>();
+  for (const c of site?.channels ?? []) {
+    const reading = view.readings.get(c.id);
+    if (down.has(c.device) || !reading || c.role === '' || isFresh(reading, c.period_ms, view.now)) continue;
+    const reason = reading.reason === 'good' ? 'late' : reading.reason;
+    const key = `${c.device} ${reason}`;
+    const entry = by.get(key) ?? { device: c.device, reason, names: [] };
+    entry.names.push(c.name.replaceAll('_', ' '));
+    by.set(key, entry);
+  }
+  return [...by].map(([key, e]) => {
+    const names = e.names.length > 3 ? `${e.names.slice(0, 3).join(', ')} and ${e.names.length - 3} more` : e.names.join(', ');
+    const late = e.reason === 'late';
+    return {
+      key: `channel ${key}`,
+      what: late ? `${e.device}: readings are late (${names}).` : `${e.device}: ${names} cannot be used: ${e.reason}.`,
+      todo: late ? 'If this stays, the line is too slow for the periods in the site file.' : (advice[e.reason] ?? otherwise),
+    };
+  });
+}

@@ -1,0 +1,13 @@
+import { render } from 'preact';
+import { Live } from './live/live';
+import './look/tokens.css';
+import './look/page.css';
+import './look/drawing.css';
+import { Page } from './machine/page';
+import { applyTheme } from './settings';
+
+const live = new Live(location);
+applyTheme(document.documentElement);
+live.start();
+const host = document.getElementById('page');
+if (host) render(<Page live={live} />, host);

@@ -1,0 +1,74 @@
+import { describe, expect, it } from 'vitest';
+import { channelDisplay, convert, decimalsFor, displayOf, fixed, showFigure, toSI, write, type ChannelUnit, type Display } from './units';
+
+const channel = (quantity: string, unit: string, si_scale: number, si_offset = 0, absolute = false): ChannelUnit => ({ quantity, unit, si_scale, si_offset, absolute });
+
+// SI values of one shown unit: NIST Special Publication 811 (2008), appendix B.8,
+// printed to seven digits (from memory).
+const nist: [string, 'us' | 'si', number][] = [
+  ['pressure', 'us', 6894.757],
+  ['pressure', 'si', 1e5],
+  ['flow', 'us', 4.719474e-4],
+  ['volume', 'us', 3.785412e-3],
+  ['energy', 'us', 3.6e6],
+];
+
+describe('units', () => {
+  for (const [quantity, system, si] of nist) {
+    it(`shows one ${displayOf(quantity, system)?.unit} as the standard has it`, () => {
+      expect(convert(displayOf(quantity, system) as Display, si)).toBeCloseTo(1, 6);
+    });
+  }
+
+  it('shows temperatures by their fixed points', () => {
+    // 0 °C = 32 °F = 273.15 K by definition.
+    expect(write(displayOf('temperature', 'us') as Display, 273.15)).toBe('32.0 °F');
+    expect(write(displayOf('temperature', 'si') as Display, 273.15)).toBe('0.0 °C');
+  });
+
+  it('converts a channel from its map unit to either system', () => {
+    const psi = channel('pressure', 'psi', 6894.757293168361);
+    expect(write(channelDisplay(psi, 'us'), 102.4)).toBe('102.4 psi');
+    expect(write(channelDisplay(psi, 'si'), 102.4)).toBe('7.06 bar');
+    const celsius = channel('temperature', '°C', 1, 273.15);
+    expect(write(channelDisplay(celsius, 'us'), 85)).toBe('185.0 °F');
+    expect(toSI(celsius, 85)).toBeCloseTo(358.15, 9);
+  });
+
+  it('says when a pressure is absolute', () => {
+    expect(write(channelDisplay(channel('pressure', 'kPa(a)', 1e3, 0, true), 'si'), 98.8)).toBe('0.99 bar(a)');
+  });
+
+  it('leaves a unit alone that it does not know', () => {
+    expect(write(channelDisplay(channel('length', 'mm', 1e-3), 'us'), 4)).toBe('4.00 mm');
+    expect(write(channelDisplay(channel('plain', '1', 1), 'us'), 3)).toBe('3.00');
+  });
+
+  it.each([[-0.04, 1, '0.0'], [-0.06, 1, '−0.1'], [102.3 + 0.1, 1, '102.4'], [NaN, 1, '–']])('writes %d with %d decimals as %s', (v, d, want) => {
+    expect(fixed(v, d)).toBe(want);
+  });
+
+  it.each([[0.31, 2], [1.7, 1], [17, 0], [0.003, 4], [0, 0]])('shows an uncertainty of %d with %d decimals', (u, want) => {
+    expect(decimalsFor(u)).toBe(want);
+  });
+});
+
+describe('figures', () => {
+  it('shows a share in percent with its interval', () => {
+    expect(showFigure('duty_cycle', 0.6134, '1', 0.0031, 'us')).toEqual({ value: '61.34', uncertainty: '0.31', unit: '%', interval: '61.03 to 61.65' });
+  });
+
+  it('shows specific power per 100 cfm in US units', () => {
+    // 1 m³/min is 35.31467 cfm (NIST SP 811, from memory): 6.41 becomes 18.15 kW/100 cfm.
+    expect(showFigure('specific_power', 6.41, 'kW/(m³/min)', 0.19, 'us')).toMatchObject({ value: '18.15', uncertainty: '0.54', unit: 'kW/100 cfm' });
+    expect(showFigure('specific_power', 6.41, 'kW/(m³/min)', 0.19, 'si')).toMatchObject({ value: '6.41', uncertainty: '0.19' });
+  });
+
+  it('converts the width of a temperature interval without the offset', () => {
+    expect(showFigure('approach', 10, '°C', 1, 'us')).toMatchObject({ value: '50.0', uncertainty: '1.8' });
+  });
+
+  it('states no interval where there is none', () => {
+    expect(showFigure('starts_per_hour_mean', 0.83, '1/h', undefined, 'us')).toEqual({ value: '0.83', uncertainty: '', unit: 'per hour', interval: '' });
+  });
+});

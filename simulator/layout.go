@@ -1,0 +1,180 @@
+package simulator
+
+import "math"
+
+// The register layouts, all invented.
+const (
+	layoutController = "screw-controller"
+	layoutMeter      = "power-meter"
+)
+
+const (
+	absoluteZeroC = 273.15
+	psiPa         = 0.45359237 * 9.80665 / (0.0254 * 0.0254) // exact, by the definitions of pound, inch and gravity
+	// Shares of the supply voltage of the three line-to-line voltages, and its
+	// fall at full load.
+	shareAB, shareBC, shareCA = 1.0036, 0.9951, 1.0013
+	sagShare                  = 0.006
+)
+
+// snapshot is everything that a device of one machine may show.
+type snapshot struct {
+	step                                int64
+	dischargePa, sumpPa, receiverPa     float64 // gauge
+	airEndK, ambientK, aftercoolerK     float64
+	motorA, lineA                       float64
+	volts                               [3]float64
+	activeW, apparentW                  float64
+	rpm                                 float64
+	energyWh                            uint64
+	runTenthsH, loadedTenthsH, startsUp uint32
+	fault                               uint16
+	status                              uint16
+}
+
+// Bits of the status word.
+const (
+	bitRunning = 1 << iota
+	bitLoaded
+	bitLoadCommand
+	bitStandby
+	bitTripped
+)
+
+// look fills snap from machine i as it is now.
+func (w *World) look(snap *snapshot, i int) {
+	c := w.machines[i]
+	m := &c.motor
+	volts := m.volts * w.grid.share * (1 - sagShare*c.activeW/c.spec.RatedPowerW)
+	apparent := math.Hypot(c.activeW, c.reactiveW)
+	*snap = snapshot{
+		step:         w.now,
+		dischargePa:  c.dischargePa - c.barometerPa,
+		sumpPa:       c.sump.pressurePa() - c.barometerPa,
+		receiverPa:   w.vessels[w.receiver].pressurePa() - c.barometerPa,
+		airEndK:      c.airEndK(),
+		ambientK:     w.ambientK,
+		aftercoolerK: c.aftercoolerK,
+		motorA:       m.lineCurrentA(volts),
+		lineA:        apparent / (math.Sqrt(3) * volts),
+		volts:        [3]float64{volts * shareAB, volts * shareBC, volts * shareCA},
+		activeW:      c.activeW,
+		apparentW:    apparent,
+		rpm:          m.speed * m.syncRPM,
+		energyWh:     c.spec.InitialWh + uint64(c.count.EnergyJ/3600),
+		startsUp:     c.spec.InitialStarts + uint32(c.count.starts),
+		fault:        c.fault,
+	}
+	snap.runTenthsH = tenthsOfHours(c.spec.InitialRunH, c.count.runSteps)
+	snap.loadedTenthsH = tenthsOfHours(c.spec.InitialLoadedH, c.count.loadedSteps)
+	set := func(on bool, bit uint16) {
+		if on {
+			snap.status |= bit
+		}
+	}
+	set(c.state.Running(), bitRunning)
+	set(c.state == Loaded, bitLoaded)
+	set(c.loadCommand, bitLoadCommand)
+	set(c.state == Standby, bitStandby)
+	set(c.state == Tripped, bitTripped)
+}
+
+// tenthsOfHours is what an hour meter shows: whole tenths, never rounded up.
+func tenthsOfHours(initialH float64, runSteps int64) uint32 {
+	const stepsPerTenth = 360 * perS
+	// The meter stood at initialH when the world began; the 1e-6 undoes the
+	// rounding of decimal fractions.
+	return uint32(math.Floor(initialH*10 + float64(runSteps)/float64(stepsPerTenth) + 1e-6))
+}
+
+// Noise channels and their standard deviations, in counts of the registers
+// shown beside them unless said otherwise (the bench week's, see BenchWeek).
+const (
+	noiseDischarge = iota
+	noiseSump
+	noiseReceiver
+	noiseAirEnd
+	noiseAmbient
+	noiseAftercooler
+	noiseMotorA
+	noiseVoltsAB
+	noiseVoltsBC
+	noiseVoltsCA
+	noiseLineA
+	noisePower
+	noiseApparent
+	noiseSpeed
+
+	sigmaPressure    = 0.5  // 0.1 psi
+	sigmaTemperature = 0.3  // 0.1 °F
+	sigmaVolts       = 4    // 0.1 V
+	sigmaSpeed       = 1    // 1 rpm
+	sigmaShare       = 0.01 // of the value: currents and powers
+)
+
+// psiTenths is a pressure in counts of 0.1 psi, noise added, rounded.
+func psiTenths(pa, sigma, normal float64) uint16 {
+	return clamp16(pa/psiPa*10 + sigma*normal)
+}
+
+func clamp16(v float64) uint16 { return uint16(math.Max(0, math.Min(65535, math.Round(v)))) }
+
+func fahrenheitTenths(k, sigma, normal float64) int16 {
+	v := ((k-absoluteZeroC)*1.8 + 32) * 10
+	return int16(math.Max(-32768, math.Min(32767, math.Round(v+sigma*normal))))
+}
+
+// draw makes the image of the last snapshot.
+func (r *Registers) draw() {
+	if r.spec.Layout == layoutMeter {
+		r.drawMeter()
+	} else {
+		r.drawController()
+	}
+}
+
+func (r *Registers) noise(channel int) float64 { return noise(r.seed, channel, r.snap.step) }
+
+func (r *Registers) drawController() {
+	s, m := &r.snap, &r.image
+	spec := r.world.machines[r.index].spec
+	m.setInput(0, psiTenths(s.dischargePa, sigmaPressure, r.noise(noiseDischarge)))
+	m.setInput(1, psiTenths(s.sumpPa, sigmaPressure, r.noise(noiseSump)))
+	m.setInput(2, psiTenths(s.receiverPa, sigmaPressure, r.noise(noiseReceiver)))
+	m.setInput(3, uint16(fahrenheitTenths(s.airEndK, sigmaTemperature, r.noise(noiseAirEnd))))
+	m.setInput(4, uint16(fahrenheitTenths(s.ambientK, sigmaTemperature, r.noise(noiseAmbient))))
+	m.setInput(5, clamp16(10*s.motorA*(1+sigmaShare*r.noise(noiseMotorA))))
+	m.setInput(6, uint16(fahrenheitTenths(s.aftercoolerK, sigmaTemperature, r.noise(noiseAftercooler))))
+	m.setInput(7, s.fault)
+	m.setWords(10, 2, uint64(s.runTenthsH))
+	m.setWords(12, 2, uint64(s.loadedTenthsH))
+	m.setInput(14, uint16(s.startsUp)) // low word first
+	m.setInput(15, uint16(s.startsUp>>16))
+	rpm := s.rpm
+	if rpm > 0 {
+		rpm += sigmaSpeed * r.noise(noiseSpeed)
+	}
+	m.setInput(16, clamp16(rpm))
+	m.setHolding(20, s.status)
+	m.setHolding(30, psiTenths(spec.CutInPa, 0, 0))
+	m.setHolding(31, psiTenths(spec.CutOutPa, 0, 0))
+	m.setHolding(32, clamp16(spec.NoLoadStop.Seconds()))
+}
+
+func (r *Registers) drawMeter() {
+	s, m := &r.snap, &r.image
+	float := func(address int, value, step float64) {
+		m.setWords(address, 2, uint64(math.Float32bits(float32(math.Round(value/step)*step))))
+	}
+	for k := range 3 {
+		float(2*k, s.volts[k]+sigmaVolts/10.0*r.noise(noiseVoltsAB+k), 0.1)
+	}
+	active := s.activeW * (1 + sigmaShare*r.noise(noisePower))
+	apparent := math.Max(active, s.apparentW*(1+sigmaShare*r.noise(noiseApparent)))
+	float(6, s.lineA*(1+sigmaShare*r.noise(noiseLineA)), 0.01)
+	float(8, active/1e3, 0.01)
+	float(10, active/math.Max(apparent, 1), 0.001)
+	float(12, apparent/1e3, 0.01)
+	m.setWords(16, 4, s.energyWh)
+	m.setInput(20, clamp16(gridHz*100+2*noise(r.seed, 99, s.step/(10*perS))))
+}
