@@ -156,8 +156,9 @@ func TestETagFollowsContent(t *testing.T) {
 	tag := func(page string) string {
 		return get(newTestServer(t, newShop(), Options{Pages: fstest.MapFS{"index.html": {Data: []byte(page)}}}), "/").Header().Get("ETag")
 	}
-	if tag("a") != tag("a") || tag("a") == tag("b") {
-		t.Errorf("tags %s, %s, %s", tag("a"), tag("a"), tag("b"))
+	first, same, other := tag("a"), tag("a"), tag("b")
+	if first != same || first == other {
+		t.Errorf("tags %s and %s of the same page, %s of another", first, same, other)
 	}
 }
 

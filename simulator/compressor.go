@@ -4,7 +4,6 @@ import "math"
 
 const (
 	kappa          = 1.4
-	builtInExtra   = 1.0    // built-in volume ratio over the one that fits rated pressure
 	flowPerBar     = 0.008  // share of flow lost for each bar of sump pressure
 	mechanicalPart = 0.04   // of rated shaft power: bearings, gears, oil
 	valveSpanPa    = 100e3  // minimum-pressure valve, closed to open
@@ -90,7 +89,7 @@ func newCompressor(s *Scenario, m *Machine, index int) *compressor {
 	}
 	c.fullM3S = factor * m.RatedFlowM3S
 	c.ratedSumpPa = m.RatedPressurePa + m.PackageDropPa + s.BarometerPa
-	c.ratio = builtInExtra * math.Pow(c.ratedSumpPa/s.BarometerPa, 1/kappa)
+	c.ratio = math.Pow(c.ratedSumpPa/s.BarometerPa, 1/kappa)
 	c.inner = (math.Pow(c.ratio, kappa-1)-1)/(kappa-1) - 1
 	ratedShaft := c.motor.shaftAt(m.RatedPowerW - m.FanW - m.ControlsW)
 	c.mechanicalW = mechanicalPart * ratedShaft

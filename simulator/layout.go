@@ -146,6 +146,8 @@ func (r *Registers) drawController() {
 	m.setInput(5, clamp16(10*s.motorA*(1+sigmaShare*r.noise(noiseMotorA))))
 	m.setInput(6, uint16(fahrenheitTenths(s.aftercoolerK, sigmaTemperature, r.noise(noiseAftercooler))))
 	m.setInput(7, s.fault)
+	m.setInput(8, 0) // reserved: readable, so that a client may read across
+	m.setInput(9, 0)
 	m.setWords(10, 2, uint64(s.runTenthsH))
 	m.setWords(12, 2, uint64(s.loadedTenthsH))
 	m.setInput(14, uint16(s.startsUp)) // low word first
@@ -175,6 +177,8 @@ func (r *Registers) drawMeter() {
 	float(8, active/1e3, 0.01)
 	float(10, active/math.Max(apparent, 1), 0.001)
 	float(12, apparent/1e3, 0.01)
+	m.setInput(14, 0) // reserved
+	m.setInput(15, 0)
 	m.setWords(16, 4, s.energyWh)
 	m.setInput(20, clamp16(gridHz*100+2*noise(r.seed, 99, s.step/(10*perS))))
 }

@@ -59,6 +59,15 @@ func randomTape(t *rapid.T, site *sitefile.Site) *tape {
 		case 7, 8, 9, 10, 11, 12:
 			loaded, power = running*(1-loaded), running*(120+240*(1-loaded))
 		}
+		if rapid.IntRange(0, 60).Draw(t, "stretch") == 0 {
+			// Two minutes of the same, so that what needs time comes to pass.
+			for j := 0; j < 120; j++ {
+				mono += 1000
+				tp.add("controller", mono, running, loaded, standby, 0, max(0, pressure), starts)
+				tp.add("meter", mono+500, power+int64(j%2), energy%65_536)
+			}
+			mono += 500
+		}
 		pressure += rapid.Int64Range(-60, 60).Draw(t, "pressure")
 		energy += rapid.Int64Range(0, 3).Draw(t, "energy")
 		if rapid.Bool().Draw(t, "controller") {

@@ -157,6 +157,22 @@ func TestPollFailures(t *testing.T) {
 	}
 }
 
+func TestPollHandsQualityOver(t *testing.T) {
+	p, r := holed(t, nil)
+	r.err = func(req frame.ReadRequest) error {
+		if req.IsBits() {
+			return refuse(4)
+		}
+		return nil
+	}
+	s := p.Poll(t.Context(), r, &steps{})
+	r.err = nil
+	p.Poll(t.Context(), r, &steps{})
+	if s.ReasonOf(3) != scan.Exception {
+		t.Errorf("a later scan changed the quality of an earlier one to %v", s.ReasonOf(3))
+	}
+}
+
 func TestPollRetryMends(t *testing.T) {
 	p, r := holed(t, nil)
 	damaged := 0

@@ -172,8 +172,8 @@ func (l *line) blank(s *slot, reason scan.Reason) scan.Scan {
 // opened again at once and the group asked for once more: servers close idle
 // connections.
 func (l *line) ask(ctx context.Context, s *slot) (scan.Scan, error) {
-	for try := 0; ; try++ {
-		wasProven := l.proven
+	for {
+		wasProven := l.proven // false for what was just opened: one more try at most
 		w := wire{line: l, unit: s.unit, timeout: s.unit.timeout(l.book.slowest(s.unit.index))}
 		result := s.poller.Poll(ctx, &w, l.opts.Clock)
 		if ctx.Err() != nil {
@@ -184,7 +184,7 @@ func (l *line) ask(ctx context.Context, s *slot) (scan.Scan, error) {
 			return result, w.err
 		}
 		l.close()
-		if !wasProven || try > 0 {
+		if !wasProven {
 			l.down(w.err)
 			return result, w.err
 		}

@@ -122,6 +122,48 @@ func TestSilentUnitLeavesNeighboursAlone(t *testing.T) {
 	}
 }
 
+// TestSilenceCostsOneTimeoutARound: the groups of a silent device that are due
+// together cost its line one timeout, not one each.
+func TestSilenceCostsOneTimeoutARound(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBus(1)
+		b.units[1].off = true
+		p := start(t, siteOf(1, 10*time.Second, 20*time.Second, 30*time.Second), Options{Dial: b.dial})
+		time.Sleep(5 * time.Second)
+		p.stop()
+		if c := count(p.tape.of("u1", "")); b.units[1].asked != 1 || c[scan.Timeout] != 3 {
+			t.Errorf("asked %d times for %v, want once for three timeouts", b.units[1].asked, c)
+		}
+	})
+}
+
+// TestLoneFailuresAreNoEvent: a device is down after three bad scans in a row,
+// not after any one.
+func TestLoneFailuresAreNoEvent(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var events []bool
+		b := newBus(1)
+		p := start(t, siteOf(1, time.Second), Options{Dial: b.dial, OnDevice: func(s DeviceStatus) { events = append(events, s.Up) }})
+		time.Sleep(500 * time.Millisecond)
+		for range 5 { // two bad scans, then a good one
+			b.with(func() { b.units[1].err = modbus.ErrBadChecksum })
+			time.Sleep(2 * time.Second)
+			b.with(func() { b.units[1].err = nil })
+			time.Sleep(time.Second)
+		}
+		b.with(func() { b.units[1].err = modbus.ErrBadChecksum })
+		time.Sleep(2 * time.Second)
+		if st := p.Status().Devices[0]; !st.Up {
+			t.Errorf("two bad scans: got %+v, want it up", st)
+		}
+		time.Sleep(time.Second)
+		p.stop()
+		if !slices.Equal(events, []bool{true, false}) {
+			t.Errorf("events %v, want up once and down at the third in a row", events)
+		}
+	})
+}
+
 // TestSlowUnitIsFound: a unit that comes up late and answers more slowly than a
 // short probe waits is found all the same.
 func TestSlowUnitIsFound(t *testing.T) {
@@ -166,6 +208,13 @@ func TestPortGoneAndBack(t *testing.T) {
 			t.Errorf("while it is gone: %+v", d)
 		}
 		time.Sleep(20 * time.Second)
+		b.with(func() { b.gone, b.tries = true, 0 })
+		time.Sleep(1600 * time.Millisecond)
+		b.with(func() { b.gone, tries = false, b.tries })
+		if tries < 3 { // the pauses begin at 250 ms again
+			t.Errorf("%d attempts to open at the second time", tries)
+		}
+		time.Sleep(2 * time.Second)
 		p.stop()
 		c := count(p.tape.of("u1", ""))
 		if c[scan.PortGone] < 60+23 || c[scan.PortGone] > 60+26 || len(c) != 2 || c[scan.Good] < 10+4 {
@@ -177,15 +226,15 @@ func TestPortGoneAndBack(t *testing.T) {
 			}
 			return ups
 		}
-		if got := up(lines); !slices.Equal(got, []bool{true, false, true}) {
-			t.Errorf("line events: %v, want up, down, up", got)
+		if got := up(lines); !slices.Equal(got, []bool{true, false, true, false, true}) {
+			t.Errorf("line events: %v, want up, down, up, down, up", got)
 		}
 		if len(devices) != 3 || !devices[0].Up || devices[1].Up || !devices[2].Up {
 			t.Errorf("device events: %+v, want up, down, up", devices)
 		}
 		text := log.String()
-		if n := strings.Count(text, "\n"); n != 1+4+1 || !strings.Contains(text, `msg="line up again"`) {
-			t.Errorf("logged %d lines, want the first, one a minute, the recovery:\n%s", n, text)
+		if n := strings.Count(text, "\n"); n != 1+4+1+2 || !strings.Contains(text, `msg="line up again"`) {
+			t.Errorf("logged %d lines, want the first, one a minute, the recovery, and two for the second time:\n%s", n, text)
 		}
 	})
 }

@@ -33,15 +33,9 @@ const (
 // framing; script says what it does with each request.
 type scripted struct {
 	framing modbus.Framing
-	mu      sync.Mutex // guards script
+	mu      sync.Mutex // guards what script counts
 	script  func(unit byte, req frame.ReadRequest) reply
 	wg      sync.WaitGroup
-}
-
-func (s *scripted) setScript(f func(unit byte, req frame.ReadRequest) reply) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.script = f
 }
 
 // dial gives a client of package modbus whose other end is served here.

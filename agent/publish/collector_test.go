@@ -17,6 +17,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/goleak"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 )
@@ -244,5 +245,17 @@ func TestSeriesCountIsBounded(t *testing.T) {
 	s.Machines[0].State = "off"
 	if got := lines(s); got != before {
 		t.Errorf("%d lines after other readings, %d before", got, before)
+	}
+}
+
+// The states shown are those the analysis knows.
+func TestStatesAreTheAnalysis(t *testing.T) {
+	if len(States()) != len(analysis.States()) {
+		t.Errorf("%d states shown, the analysis has %d", len(States()), len(analysis.States()))
+	}
+	for _, s := range analysis.States() {
+		if !slices.Contains(States(), s.String()) {
+			t.Errorf("the state %v is not shown", s)
+		}
 	}
 }

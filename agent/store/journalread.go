@@ -147,6 +147,10 @@ func (r *replayer) record(typ byte, body []byte) error {
 			return fmt.Errorf("%w: event record", ErrDamaged)
 		}
 		if e.Seq > r.lastEvent {
+			if first := r.lastEvent + 1; e.Seq != first {
+				r.out.damage = append(r.out.damage, fmt.Sprintf("%s: %d events are lost (numbers %d to %d, before %s)",
+					r.why(), e.Seq-first, first, e.Seq-1, stamp(e.WallMS)))
+			}
 			r.out.events = append(r.out.events, e)
 			r.lastEvent = e.Seq
 		}
@@ -167,18 +171,22 @@ func (r *replayer) scan(s scan.Scan) {
 		return // sealed, or written twice around a failed sync
 	}
 	if first := r.lastScan + 1; s.Seq != first {
-		why := r.lost
-		if why == "" {
-			why = "the journal lacks a file or part of one"
-		}
 		from := "before"
 		if n := len(r.out.scans); n > 0 {
 			from = "between " + stamp(r.out.scans[n-1].WallMS) + " and"
 		}
 		r.out.damage = append(r.out.damage, fmt.Sprintf("%s: %d scans are lost (numbers %d to %d, %s %s)",
-			why, s.Seq-first, first, s.Seq-1, from, stamp(s.WallMS)))
+			r.why(), s.Seq-first, first, s.Seq-1, from, stamp(s.WallMS)))
 	}
 	r.lost = ""
 	r.lastScan = s.Seq
 	r.out.scans = append(r.out.scans, s)
+}
+
+// why says what damage a hole in the numbers comes from.
+func (r *replayer) why() string {
+	if r.lost != "" {
+		return r.lost
+	}
+	return "the journal lacks a file or part of one"
 }

@@ -26,7 +26,7 @@ const (
 	dbLockWait = 2500 * time.Millisecond
 	// growBytes is the step in which the file grows; bbolt's own is 16 MiB,
 	// which is more than a month of readings.
-	growBytes = 1 << 20
+	growBytes = 256 << 10
 )
 
 // Open opens the data directory for writing, makes it if it is not there, and
@@ -181,6 +181,9 @@ func (s *Store) openFiles() (rep *replayed, notes []string, err error) {
 
 // openDatabase opens bbolt. Damage comes back as ErrDamaged, never as a panic.
 func openDatabase(name string, readOnly bool) (db *bolt.DB, err error) {
+	if fileSize(name) == 0 { // bbolt would make it a new database
+		return nil, fmt.Errorf("%w: the file is empty", ErrDamaged)
+	}
 	err = guard(func() error {
 		var err error
 		// the initial map size stays unset: on Windows the file would grow to it

@@ -22,7 +22,7 @@ func (c *demoCmd) Run(s *surroundings) error {
 		return fmt.Errorf("the demo cannot listen on %s: %w; stop what listens there, or give --listen another address such as 127.0.0.1:8478",
 			c.Listen, err)
 	}
-	shop, err := demo.Open(demo.Options{Dir: c.Data, Listen: c.Listen, Fresh: c.Fresh, Now: time.Now()})
+	shop, err := demo.Open(demo.Options{Dir: c.Data, Listen: c.Listen, Fresh: c.Fresh})
 	if err != nil {
 		listener.Close()
 		return err

@@ -24,6 +24,7 @@ var allowed = map[string][]string{
 	"dashboard/web": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
 		"agent/publish", "agent/transfer", "dashboard/web"},
+	"configs":   {},
 	"simulator": {"agent/quantity", "agent/modbus/frame", "simulator"},
 }
 

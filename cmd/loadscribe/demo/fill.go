@@ -58,7 +58,7 @@ func (s *Shop) Fill(ctx context.Context, version string, log *slog.Logger, progr
 func (s *Shop) catchUp(ctx context.Context, progress func(float64, string)) error {
 	from := s.world.Now()
 	for ctx.Err() == nil {
-		now := time.Now().Truncate(time.Second)
+		now := s.now().Truncate(time.Second)
 		if !s.world.Now().Before(now) {
 			return nil
 		}
@@ -67,7 +67,7 @@ func (s *Shop) catchUp(ctx context.Context, progress func(float64, string)) erro
 			next = now
 		}
 		s.world.Advance(next)
-		progress(float64(next.Sub(from))/float64(time.Since(from)), "bringing the simulated plant to the present")
+		progress(float64(next.Sub(from))/float64(s.now().Sub(from)), "bringing the simulated plant to the present")
 	}
 	return nil
 }
@@ -103,7 +103,7 @@ func (s *Shop) pollUpToNow(ctx context.Context, pollers []*poll.GroupPoller, fro
 	clock := &fillClock{base: from.UnixMilli()}
 	var batch []scan.Scan
 	lastTold := time.Time{}
-	for t := from; ctx.Err() == nil && t.Before(time.Now().Add(-time.Second)); t = t.Add(time.Second) {
+	for t := from; ctx.Err() == nil && t.Before(s.now().Add(-time.Second)); t = t.Add(time.Second) {
 		s.world.Advance(t)
 		clock.now = t.UnixMilli()
 		for _, p := range pollers {
@@ -120,7 +120,7 @@ func (s *Shop) pollUpToNow(ctx context.Context, pollers []*poll.GroupPoller, fro
 			}
 			if time.Since(lastTold) > 250*time.Millisecond {
 				lastTold = time.Now()
-				progress(float64(t.Sub(s.story.History))/float64(time.Since(s.story.History)), "recording the simulated week")
+				progress(float64(t.Sub(s.story.History))/float64(s.now().Sub(s.story.History)), "recording the simulated week")
 			}
 		}
 	}
@@ -147,6 +147,12 @@ func (s *Shop) pollers(rec *agent.Recorder) ([]*poll.GroupPoller, error) {
 	}
 	return all, nil
 }
+
+// Truth is what really happened. It must not be asked while Serve runs.
+func (s *Shop) Truth() *simulator.Truth { return s.world.Truth() }
+
+// History is when the recorded week began.
+func (s *Shop) History() time.Time { return s.story.History }
 
 // writeTruth leaves what really happened beside the record.
 func (s *Shop) writeTruth() error {

@@ -40,6 +40,7 @@ const (
 // story is what a shop needs to go on after a stop.
 type story struct {
 	Scenario string    `json:"scenario"`
+	Seed     uint64    `json:"seed,omitempty"`
 	Begin    time.Time `json:"begin"`   // of the simulated plant
 	History  time.Time `json:"history"` // of the recorded week
 	Filled   bool      `json:"filled"`  // the week is complete
@@ -50,6 +51,7 @@ type story struct {
 type Shop struct {
 	dir        string
 	story      story
+	now        func() time.Time
 	world      *simulator.World
 	controller net.Listener
 	meter      net.Listener
@@ -63,14 +65,19 @@ type Options struct {
 	// Fresh throws away an earlier demo in Dir. A directory that is not a
 	// demo's is refused.
 	Fresh bool
-	// Now is the moment the history leads up to.
-	Now time.Time
+	// Now tells the time that the history leads up to; nil: time.Now.
+	Now func() time.Time
+	// Seed gives the plant another story; 0: the scenario's own.
+	Seed uint64
 }
 
 // Open makes the shop in its directory, or goes on with the one that is there.
 // It listens for the simulated devices, which answer once Serve runs.
 func Open(o Options) (*Shop, error) {
-	s := &Shop{dir: o.Dir}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	s := &Shop{dir: o.Dir, now: o.Now}
 	known, err := s.readStory()
 	if err != nil {
 		return nil, err
@@ -85,8 +92,8 @@ func Open(o Options) (*Shop, error) {
 		if err := emptyOrNew(o.Dir); err != nil {
 			return nil, err
 		}
-		zone := workingZone(o.Now)
-		s.story = story{Scenario: scenario, Zone: zone.String(), History: o.Now.Add(-history).Truncate(time.Second)}
+		now := o.Now()
+		s.story = story{Scenario: scenario, Seed: o.Seed, Zone: workingZone(now).String(), History: now.Add(-history).Truncate(time.Second)}
 		s.story.Begin = s.story.History.Add(-warmUp)
 	}
 	if err := s.listen(); err != nil {
@@ -214,6 +221,9 @@ func (s *Shop) build() error {
 		return err
 	}
 	sc.Location = site.Location
+	if s.story.Seed != 0 {
+		sc.Seed = s.story.Seed
+	}
 	s.Site = site
 	s.world, err = simulator.New(sc, s.story.Begin)
 	return err

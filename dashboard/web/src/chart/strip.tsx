@@ -98,7 +98,7 @@ function options(now: { current: StripProps }): uPlot.Options {
     tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), zone(first.timeZone)),
     legend: { show: false },
     cursor: { y: false, drag: { x: false, y: false }, points: { show: false }, sync: { key: 'hour', setSeries: false } },
-    padding: [8, rightPx, first.times ? 0 : 6, 0],
+    padding: [16, rightPx, first.times ? 0 : 6, 0],
     scales: {
       x: { time: true, range: () => [now.current.from / 1000, now.current.to / 1000] },
       y: { range: () => range(now.current) },

@@ -18,6 +18,8 @@ export class TodayFigures {
   readonly today = signal<Today | null>(null);
   readonly error = signal('');
   private request: AbortController | undefined;
+  /** they changed while a request was under way */
+  private again = false;
   private timer: ReturnType<typeof setTimeout> | undefined;
   private askedAt = -Infinity;
   private readonly undo: () => void;
@@ -45,7 +47,10 @@ export class TodayFigures {
       this.plan(everyMs);
       return;
     }
-    if (this.request) return; // its end plans the next
+    if (this.request) {
+      this.again = true; // its end plans the next
+      return;
+    }
     const request = new AbortController();
     this.request = request;
     this.askedAt = performance.now();
@@ -64,6 +69,7 @@ export class TodayFigures {
     } finally {
       this.request = undefined;
     }
-    this.plan(everyMs);
+    this.plan(this.again ? restMs : everyMs);
+    this.again = false;
   }
 }

@@ -6,12 +6,14 @@ import { fromAnswer, note, type Run } from '../chart/runs';
 import type { Recorder } from './live';
 
 export const hourMs = 3_600_000;
+const retryMs = 15_000;
 const points = 720; // one cell for 5 s, as the live buckets
 
 export class HourRecorder implements Recorder {
   readonly rings = new Map<string, CellRing>();
-  /** Empty until asked, "loading", "ready", or the reason why there is no history. */
+  /** "loading", "ready", or the reason why history could not be fetched. */
   readonly status = signal<'loading' | 'ready' | string>('loading');
+  private retry: ReturnType<typeof setTimeout> | undefined;
   runs: Run[] = [];
   private loading: AbortController | undefined;
 
@@ -33,6 +35,7 @@ export class HourRecorder implements Recorder {
   }
 
   refill(): void {
+    clearTimeout(this.retry);
     this.loading?.abort();
     const loading = new AbortController();
     this.loading = loading;
@@ -43,11 +46,14 @@ export class HourRecorder implements Recorder {
         this.status.value = 'ready';
       })
       .catch((e: unknown) => {
-        if (!loading.signal.aborted) this.status.value = e instanceof Error ? e.message : String(e);
+        if (loading.signal.aborted) return;
+        this.status.value = e instanceof Error ? e.message : String(e);
+        this.retry = setTimeout(() => this.refill(), retryMs);
       });
   }
 
   stop(): void {
+    clearTimeout(this.retry);
     this.loading?.abort();
   }
 }

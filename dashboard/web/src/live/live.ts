@@ -62,7 +62,10 @@ export class Live {
       if (!document.hidden) this.back();
     });
     on(window, 'online', () => this.socket.hurry());
-    on(window, 'pagehide', () => this.socket.stop());
+    on(window, 'pagehide', () => {
+      this.socket.stop();
+      this.connected('lost'); // so that a page taken back from the browser's cache catches up
+    });
     on(window, 'pageshow', () => this.socket.start());
     const tick = setInterval(() => this.publishSoon(), tickMs);
     this.undo.push(() => clearInterval(tick));

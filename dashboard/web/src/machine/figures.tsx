@@ -21,7 +21,7 @@ export function wanted(startsLimit: number | undefined): Wanted[] {
       beside: (today) => {
         const max = today.figures.get('starts_per_hour_max');
         if (max?.value === undefined) return '';
-        const limit = startsLimit === undefined ? '' : `; the motor’s limit is ${startsLimit}`;
+        const limit = startsLimit === undefined ? '' : `; the motor’s limit is\u00a0${startsLimit}`;
         return `${max.at_least ? 'at least ' : ''}${Math.round(max.value)} in the busiest 60 minutes${limit}`;
       },
     },

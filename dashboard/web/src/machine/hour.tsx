@@ -53,19 +53,19 @@ export function Hour({ site, view, machine, state, recorder, system }: {
     <section class="hour" aria-labelledby="hour-title">
       <h2 id="hour-title">The last hour</h2>
       <p class="readout" aria-hidden="true">{point === null ? '' : readout(point, lanes.pressure, lanes.power, runs, site.timezone)}</p>
-      {status !== 'loading' && status !== 'ready' && <p class="warn">No history: {status}. Readings from now on are drawn.</p>}
+      {status !== 'loading' && status !== 'ready' && <p class="warn">History could not be fetched: {status}. Readings that come are drawn; trying again.</p>}
       {empty && <p class="absent">The site file gives this machine neither a pressure nor a power channel to draw.</p>}
       <div ref={ref} role="img" aria-label={summary(lanes.pressure, lanes.power, runs)}>
         {width > 0 && lanes.pressure && (
           <>
             <p class="lane">{lanes.pressure.channel.name.replaceAll('_', ' ')}, {lanes.pressure.display.unit}</p>
-            <Strip {...shared} key="pressure" height={190} columns={lanes.pressure.columns} guides={guides} colour="--air" decimals={lanes.pressure.display.decimals} zeroBased={false} times={false} />
+            <Strip {...shared} key="pressure" height={198} columns={lanes.pressure.columns} guides={guides} colour="--air" decimals={lanes.pressure.display.decimals} zeroBased={false} times={false} />
           </>
         )}
         {width > 0 && lanes.power && (
           <>
             <p class="lane">{lanes.power.channel.name.replaceAll('_', ' ')}, {lanes.power.display.unit}</p>
-            <Strip {...shared} key="power" height={92} columns={lanes.power.columns} guides={noGuides} colour="--power" decimals={lanes.power.display.decimals} zeroBased times={false} />
+            <Strip {...shared} key="power" height={100} columns={lanes.power.columns} guides={noGuides} colour="--power" decimals={lanes.power.display.decimals} zeroBased times={false} />
           </>
         )}
         {width > 0 && <Skyline runs={runs} from={from} to={to} width={width} timeZone={site.timezone} />}

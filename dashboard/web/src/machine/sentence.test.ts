@@ -41,7 +41,7 @@ describe('sentence', () => {
   });
 
   it('counts starts in words', () => {
-    expect(starts(machine({ starts_last_hour: 6 }), 6)).toBe("Started 6 times in the last hour; the motor's limit is 6.");
+    expect(starts(machine({ starts_last_hour: 6 }), 6)).toBe('Started 6 times in the last hour; the motor’s limit is 6.');
     expect(starts(machine({ starts_last_hour: 1 }), undefined)).toBe('Started once in the last hour.');
     expect(starts(machine({ starts_last_hour: 0 }), undefined)).toBe('No start in the last hour.');
   });

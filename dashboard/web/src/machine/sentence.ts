@@ -101,6 +101,6 @@ export function announcement(name: string, m: MachineState | undefined, at: Mome
 export function starts(m: MachineState, limit: number | undefined): string {
   const n = m.starts_last_hour;
   const times = n === 0 ? 'No start' : n === 1 ? 'Started once' : `Started ${n} times`;
-  const end = limit === undefined ? '.' : `; the motor's limit is ${limit}.`;
+  const end = limit === undefined ? '.' : `; the motor’s limit is ${limit}.`;
   return `${times} in the last hour${end}`;
 }
