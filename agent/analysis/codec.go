@@ -166,14 +166,24 @@ func (s *stateSums) decode(r *reader) {
 
 // decodeDelta is the inverse of encode.
 func decodeDelta(b []byte, base int64) (*delta, error) {
+	d := &delta{}
+	if err := d.decode(b, base); err != nil {
+		return nil, err
+	}
+	return d, nil
+}
+
+// decode replaces d by what b says and reuses its memory.
+func (d *delta) decode(b []byte, base int64) error {
+	d.reset()
 	r := &reader{b: b}
-	d := &delta{scans: r.atLeastZero()}
+	d.scans = r.atLeastZero()
 	for i := range d.stateMS {
 		d.stateMS[i] = r.atLeastZero()
 	}
 	d.stops, d.loads, d.unloads = r.atLeastZero(), r.atLeastZero(), r.atLeastZero()
 	d.decodeLists(r, base)
-	d.analog = make([]analogSum, r.count(2))
+	d.analog = resized(d.analog, r.count(2))
 	for i := range d.analog {
 		a := &d.analog[i]
 		a.sum = decodeSum(r)
@@ -185,7 +195,7 @@ func decodeDelta(b []byte, base int64) (*delta, error) {
 			}
 		}
 	}
-	d.counters = make([]counterSum, r.count(5))
+	d.counters = resized(d.counters, r.count(5))
 	for i := range d.counters {
 		d.counters[i].decode(r, base)
 	}
@@ -193,10 +203,16 @@ func decodeDelta(b []byte, base int64) (*delta, error) {
 	d.power.decode(r)
 	d.fraction.decode(r)
 	d.settled = decodeSum(r)
-	if err := r.end(); err != nil {
-		return nil, err
+	return r.end()
+}
+
+// resized gives a list of n empty elements.
+func resized[T any](list []T, n int) []T {
+	if n <= cap(list) {
+		clear(list[:n])
+		return list[:n]
 	}
-	return d, nil
+	return make([]T, n)
 }
 
 func (d *delta) decodeBins(r *reader) {
@@ -204,7 +220,7 @@ func (d *delta) decodeBins(r *reader) {
 	if n == 0 {
 		return
 	}
-	d.bins = make([]bin, n)
+	d.bins = resized(d.bins, n)
 	last := int64(0)
 	for i := range d.bins {
 		if i == 0 {

@@ -201,12 +201,25 @@ func (d *delta) merge(o *delta) {
 		a.resets += b.resets
 		a.gaps = append(a.gaps, b.gaps...)
 	}
-	for _, b := range o.bins {
-		d.addBin(b.at, b.halfMS)
-	}
+	d.mergeBins(o.bins)
 	d.power.merge(&o.power)
 	d.fraction.merge(&o.fraction)
 	d.settled.merge(o.settled)
+}
+
+// mergeBins walks both sorted lists side by side.
+func (d *delta) mergeBins(more []bin) {
+	i := 0
+	for _, b := range more {
+		for i < len(d.bins) && d.bins[i].at < b.at {
+			i++
+		}
+		if i < len(d.bins) && d.bins[i].at == b.at {
+			d.bins[i].halfMS += b.halfMS
+		} else {
+			d.addBin(b.at, b.halfMS)
+		}
+	}
 }
 
 // observedMS is the time between good master scans.

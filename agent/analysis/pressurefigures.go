@@ -150,11 +150,11 @@ func spreadOf(twice []int64) float64 {
 	}
 	var mean, square float64
 	for _, v := range twice {
-		mean += float64(v) / 2
+		mean += float64(float64(v) / 2)
 	}
 	mean /= float64(len(twice))
 	for _, v := range twice {
-		d := float64(v)/2 - mean
+		d := float64(float64(v)/2) - mean
 		square += float64(d * d)
 	}
 	return math.Sqrt(square / float64(len(twice)-1))

@@ -94,17 +94,16 @@ func (p *cellParts) add(d *delta) {
 
 // gathered is one subject's window.
 type gathered struct {
-	sp         *spec
-	from, to   int64
-	splits     []int64 // boundaries inside the window at which cells are cut
-	total      *delta
-	cells      []cellSum     // in time order once gathered
-	at         map[int64]int // from → place in cells, while gathering
-	entry      *carry        // before the window's first scan; nil: no scan
-	exit       *carry        // after the window's last scan
-	lastExit   []byte        // the same, not decoded yet; nil once exit is set
-	piecesUsed int
-	scansUsed  int64
+	sp       *spec
+	from, to int64
+	splits   []int64 // boundaries inside the window at which cells are cut
+	total    *delta
+	cells    []cellSum     // in time order once gathered
+	at       map[int64]int // from → place in cells, while gathering
+	entry    *carry        // before the window's first scan; nil: no scan
+	exit     *carry        // after the window's last scan
+	lastExit []byte        // the same, not decoded yet; nil once exit is set
+	scratch  delta         // the piece that is being added
 }
 
 // gather collects a window of one subject: whole cells from pieces, cut cells
@@ -179,8 +178,8 @@ func (g *gathered) part(wall int64) (from, to int64) {
 }
 
 func (g *gathered) addPiece(p *store.Piece) error {
-	d, err := decodeDelta(p.Delta, p.StartMS)
-	if err != nil {
+	d := &g.scratch
+	if err := d.decode(p.Delta, p.StartMS); err != nil {
 		return err
 	}
 	if len(d.analog) != g.sp.analogs || len(d.counters) != g.sp.counters {
@@ -194,7 +193,6 @@ func (g *gathered) addPiece(p *store.Piece) error {
 		g.entry = &c
 	}
 	g.exit, g.lastExit = nil, p.Exit
-	g.piecesUsed++
 	g.take(d, p.StartMS, p.StartMS+cellMS)
 	return nil
 }
@@ -318,7 +316,6 @@ func (w *walk) step(s *scan.Scan) {
 func (w *walk) finish() {
 	if w.inside && w.d.scans > 0 {
 		w.g.take(w.d, w.from, w.to)
-		w.g.scansUsed += w.d.scans
 		c := w.c.clone()
 		w.g.exit, w.g.lastExit = &c, nil
 	}

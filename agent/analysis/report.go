@@ -98,10 +98,10 @@ func (s *sheet) countEdges() {
 	}
 }
 
-// put adds a figure. What adds up over time is only a lower bound while part
-// of the window was not observed; the caller says so with cumulative.
+// put adds a figure. The half width is twice the standard uncertainty, which
+// the compiler writes as a sum: hence the rounding of what goes in.
 func (s *sheet) put(name, unit string, e estimate, method string, inputs []string) *Figure {
-	value, half := e.v, float64(coverageFactor*e.u)
+	value, half := e.v, float64(coverageFactor*float64(e.u))
 	cover := s.coverage
 	s.figures[name] = Figure{Name: name, Value: &value, Unit: unit, Uncertainty: &half, Level: stated,
 		Coverage: &cover, Method: method, Inputs: inputs}
@@ -109,7 +109,8 @@ func (s *sheet) put(name, unit string, e estimate, method string, inputs []strin
 	return &f
 }
 
-// add is put for figures that add up over time.
+// add is put for figures that add up over time: they are a lower bound while
+// part of the window was not observed.
 func (s *sheet) add(name, unit string, e estimate, method string, inputs []string) {
 	f := s.put(name, unit, e, method, inputs)
 	f.AtLeast = s.partial

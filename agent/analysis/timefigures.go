@@ -29,7 +29,7 @@ func (s *sheet) periodS() float64 {
 // timeU is the standard uncertainty of a time bounded by n transitions, each
 // ± one period and rectangular; the window's ends count as one more.
 func (s *sheet) timeU(n int) float64 {
-	return rectangular(s.periodS()) * math.Sqrt(float64(n+1))
+	return float64(rectangular(s.periodS()) * math.Sqrt(float64(n+1)))
 }
 
 // observed sets observed_time and unobserved_time.
@@ -217,7 +217,7 @@ func (s *sheet) startFigures() {
 	if s.partial {
 		method += "; a shorter one may lie in a gap"
 	}
-	s.put("shortest_rest", "s", estimate{float64(rest) / 1000, rectangular(s.periodS()) * math.Sqrt2}, method, inputs)
+	s.put("shortest_rest", "s", estimate{float64(rest) / 1000, float64(rectangular(s.periodS()) * math.Sqrt2)}, method, inputs)
 }
 
 // counterRise is what a counter of plain numbers rose by, gaps bridged.
@@ -295,7 +295,7 @@ func (s *sheet) cycles() {
 	}
 	k := float64(whole)
 	// Inner ends cancel: of the sum only one beginning and one end are unsure.
-	s.ratio("mean_load_cycle", "s", estimate{float64(total) / 1000 / k, rectangular(s.periodS()) * math.Sqrt2 / math.Sqrt(k)},
+	s.ratio("mean_load_cycle", "s", estimate{float64(total) / 1000 / k, float64(rectangular(s.periodS()) * math.Sqrt2 / math.Sqrt(k))},
 		"mean time from one load to the next, no stop between", fmt.Sprintf("%d whole cycles", whole), inputs)
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"sync"
 	"time"
 
@@ -87,9 +88,11 @@ type Client struct {
 	unanswered  []unanswered
 	transaction uint16
 
-	mu     sync.Mutex // protects all below
-	broken error      // why the link is of no use any more
-	stats  Stats
+	mu        sync.Mutex // protects all below
+	broken    error      // why the link is of no use any more
+	units     map[byte]*UnitStats
+	discarded uint64
+	echoing   bool // as Stats.Echo
 }
 
 // NewClient starts to receive from link, which it owns from then on: Close
@@ -112,7 +115,7 @@ func NewClient(link Link, cfg Config) *Client {
 		turn:     make(chan struct{}, 1),
 		sentEnd:  time.Now(), // the line's first silence counts from here
 		timer:    time.NewTimer(time.Hour),
-		stats:    Stats{Units: map[byte]UnitStats{}},
+		units:    map[byte]*UnitStats{},
 	}
 	c.timer.Stop()
 	return c
@@ -164,15 +167,23 @@ func (c *Client) read(ctx context.Context, unit byte, req frame.ReadRequest, tim
 	if err == nil {
 		payload, err = frame.ParseReadResponse(req, pdu)
 	}
-	var code frame.Exception
-	if errors.As(err, &code) {
-		err = &ExceptionError{Unit: unit, Function: req.Function, Code: byte(code), Address: req.Address, Quantity: req.Quantity}
+	if err != nil {
+		err = named(unit, req, err)
 	}
 	c.count(unit, reply, err)
 	if err != nil {
 		return nil, err
 	}
 	return append([]byte(nil), payload...), nil
+}
+
+// named turns an exception code into an error that says whose it is.
+func named(unit byte, req frame.ReadRequest, err error) error {
+	var code frame.Exception
+	if !errors.As(err, &code) {
+		return err
+	}
+	return &ExceptionError{Unit: unit, Function: req.Function, Code: byte(code), Address: req.Address, Quantity: req.Quantity}
 }
 
 // Err returns nil while the Client can be used, and an error that wraps
@@ -199,15 +210,18 @@ func (c *Client) lose(cause error) error {
 // It returns within a bound even where the link does not let go. A second
 // Close does nothing.
 func (c *Client) Close() error {
-	first := c.Err() == nil || !errors.Is(c.Err(), errClosed)
 	c.mu.Lock()
+	again := errors.Is(c.broken, errClosed)
 	c.broken = fmt.Errorf("%w: %w", ErrLineLost, errClosed)
 	c.mu.Unlock()
-	if !first {
+	if again {
 		return nil
 	}
 	c.rx.fail(errClosed)
 	err := c.link.Close()
+	if errors.Is(err, net.ErrClosed) {
+		err = nil // closed after a timeout over TCP
+	}
 	timer := time.NewTimer(closeBudget)
 	defer timer.Stop()
 	select {

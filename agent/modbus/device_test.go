@@ -33,7 +33,7 @@ type step struct {
 type device struct {
 	framing Framing
 	// script makes of the n-th request's proper answer (a frame) what is sent.
-	// Nil sends the answer at once.
+	// Nil sends the answer at once. Scripts are run one at a time.
 	script func(n int, ask ask, answer []byte) []step
 
 	mu   sync.Mutex
@@ -87,13 +87,13 @@ func (d *device) listen(conn net.Conn, steps chan<- step) {
 			d.mu.Lock()
 			d.asks = append(d.asks, a)
 			nth := len(d.asks)
-			d.mu.Unlock()
 			answer := d.frame(a, frame.AppendReadResponse(nil, a.req.Function, payloadOf(nth, a.req)))
-			if d.script == nil {
-				steps <- step{0, answer}
-				continue
+			send := []step{{0, answer}}
+			if d.script != nil {
+				send = d.script(nth, a, answer)
 			}
-			for _, s := range d.script(nth, a, answer) {
+			d.mu.Unlock()
+			for _, s := range send {
 				steps <- s
 			}
 		}

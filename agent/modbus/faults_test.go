@@ -7,6 +7,7 @@ import (
 	"io"
 	"math/rand/v2"
 	"net"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -110,8 +111,8 @@ func TestFaultStream(t *testing.T) {
 		for seed := range uint64(8) {
 			t.Run(fmt.Sprintf("%s seed %d", s.name, seed), func(t *testing.T) {
 				rng := rand.New(rand.NewPCG(seed, 1))
-				calm := false
-				script := noisy(rng, s.cfg.Framing, func() bool { return calm })
+				var calm atomic.Bool
+				script := noisy(rand.New(rand.NewPCG(seed, 2)), s.cfg.Framing, calm.Load)
 				run(t, s.cfg, script, func(r *rig) {
 					good, bad := 0, 0
 					for range 60 {
@@ -123,11 +124,11 @@ func TestFaultStream(t *testing.T) {
 								bad++
 							}
 						}
-						calm = true
+						calm.Store(true)
 						r.read(3, shapes[0])
 						r.read(3, shapes[0])
 						r.expect("two reads after the faults", shapes[0], nil)
-						calm = false
+						calm.Store(false)
 					}
 					if good < 300 || bad < 30 {
 						t.Errorf("%d good and %d bad reads: the faults are not what they should be", good, bad)
@@ -274,7 +275,7 @@ func FuzzWalk(f *testing.F) {
 	f.Add(append(frame.AppendRTU(nil, 3, req.AppendPDU(nil)), frame.AppendRTU(nil, 3, answer)...), uint8(RTU), uint8(EchoOn), true)
 	f.Fuzz(func(t *testing.T, in []byte, framing, echo uint8, final bool) {
 		c := &Client{cfg: Config{Framing: Framing(1 + framing%2), Echo: Echo(echo % 3)}, rx: &receiver{}, in: in}
-		c.stats.Units = map[byte]UnitStats{}
+		c.units = map[byte]*UnitStats{}
 		c.frameOut(3, req)
 		c.unanswered = []unanswered{{unit: 3, function: 4, byteCount: 2}}
 		want := &expected{unit: 3, req: req, echo: c.cfg.Echo != EchoOff}

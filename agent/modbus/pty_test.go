@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 
@@ -19,17 +20,35 @@ import (
 
 var line8N1 = Serial{19200, 8, 'N', 1}
 
+// openPTY returns the two ends of a new pseudo-terminal. Closing the device's
+// end frees a Read on it.
+func openPTY(t *testing.T) (device, port *os.File) {
+	t.Helper()
+	blocking, port, err := pty.Open()
+	if err != nil {
+		t.Skipf("no pseudo-terminals here: %v", err)
+	}
+	defer blocking.Close()
+	fd, err := syscall.Dup(int(blocking.Fd()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.SetNonblock(fd, true); err != nil {
+		t.Fatal(err)
+	}
+	return os.NewFile(uintptr(fd), "device"), port
+}
+
 // answerOn answers requests on the device's end of a pseudo-terminal until it
 // is closed; it answers those for which reply is true.
 func answerOn(device *os.File, reply func(n int) bool) <-chan struct{} {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		dev := device
 		var in []byte
 		chunk := make([]byte, 256)
 		for n := 1; ; {
-			got, err := dev.Read(chunk)
+			got, err := device.Read(chunk)
 			if err != nil {
 				return
 			}
@@ -44,7 +63,7 @@ func answerOn(device *os.File, reply func(n int) bool) <-chan struct{} {
 				}
 				if reply(n) {
 					answer := frame.AppendReadResponse(nil, req.Function, payloadOf(n, req))
-					dev.Write(frame.AppendRTU(nil, unit, answer))
+					device.Write(frame.AppendRTU(nil, unit, answer))
 				}
 				n++
 			}
@@ -56,10 +75,7 @@ func answerOn(device *os.File, reply func(n int) bool) <-chan struct{} {
 // TestPTY: data of every byte value, a silence and a hang-up on a
 // pseudo-terminal, through the serial library.
 func TestPTY(t *testing.T) {
-	device, port, err := pty.Open()
-	if err != nil {
-		t.Skipf("no pseudo-terminals here: %v", err)
-	}
+	device, port := openPTY(t)
 	defer port.Close()
 	done := answerOn(device, func(n int) bool { return n != 4 })
 	link, err := OpenSerial(t.Context(), port.Name(), line8N1)
@@ -96,10 +112,7 @@ func TestReplug(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "adapter")
 	var handles int
 	for round := range 50 {
-		device, port, err := pty.Open()
-		if err != nil {
-			t.Skipf("no pseudo-terminals here: %v", err)
-		}
+		device, port := openPTY(t)
 		os.Remove(name)
 		if err := os.Symlink(port.Name(), name); err != nil {
 			t.Fatal(err)
@@ -136,10 +149,7 @@ func TestReplug(t *testing.T) {
 
 // TestCloseFreesRead: Close ends a read that waits on a silent port.
 func TestCloseFreesRead(t *testing.T) {
-	device, port, err := pty.Open()
-	if err != nil {
-		t.Skipf("no pseudo-terminals here: %v", err)
-	}
+	device, port := openPTY(t)
 	defer device.Close()
 	defer port.Close()
 	link, err := OpenSerial(t.Context(), port.Name(), line8N1)

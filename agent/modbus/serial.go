@@ -149,7 +149,8 @@ func openPort(ctx context.Context, open func() (port, error), baud int) (*serial
 		if err := r.port.SetReadTimeout(portReadTimeout); err != nil {
 			return nil, errors.Join(err, r.port.Close())
 		}
-		return &serialLink{port: r.port, baud: baud, closing: make(chan struct{})}, nil
+		return &serialLink{port: r.port, baud: baud, closing: make(chan struct{}),
+			reading: make(chan struct{}, 1), writing: make(chan struct{}, 1)}, nil
 	}
 }
 
@@ -159,7 +160,8 @@ type serialLink struct {
 	baud    int
 	closing chan struct{} // closed by the first Close
 	once    sync.Once
-	busy    sync.RWMutex // read-locked while a call is in the port
+	reading chan struct{} // holds a token while a Read is in the port
+	writing chan struct{} // and while a Write is
 
 	mu    sync.Mutex // protects stuck
 	stuck error      // a call was left behind in the port
@@ -177,14 +179,26 @@ func (l *serialLink) Read(p []byte) (int, error) {
 }
 
 func (l *serialLink) readOnce(p []byte) (int, error) {
-	l.busy.RLock()
-	defer l.busy.RUnlock()
+	if err := l.enter(l.reading); err != nil {
+		return 0, err
+	}
+	defer func() { <-l.reading }()
+	return l.port.Read(p)
+}
+
+// enter takes the token of a kind of call, or fails where the link is closing.
+func (l *serialLink) enter(token chan struct{}) error {
 	select {
 	case <-l.closing:
-		return 0, os.ErrClosed
+		return os.ErrClosed
 	default:
 	}
-	return l.port.Read(p)
+	select {
+	case token <- struct{}{}:
+		return nil
+	case <-l.closing:
+		return os.ErrClosed
+	}
 }
 
 // Write sends all of p or fails within the time p needs on the wire and
@@ -223,14 +237,11 @@ func (l *serialLink) Write(p []byte) (int, error) {
 }
 
 func (l *serialLink) writeAll(p []byte) (int, error) {
-	l.busy.RLock()
-	defer l.busy.RUnlock()
+	if err := l.enter(l.writing); err != nil {
+		return 0, err
+	}
+	defer func() { <-l.writing }()
 	for sent := 0; sent < len(p); {
-		select {
-		case <-l.closing:
-			return sent, os.ErrClosed
-		default:
-		}
 		n, err := l.port.Write(p[sent:])
 		sent += n
 		switch {
@@ -244,25 +255,22 @@ func (l *serialLink) writeAll(p []byte) (int, error) {
 }
 
 // Close lets calls in the port end before it closes the port, since a system
-// may give the port's handle to another file at once. It waits for neither
-// longer than portCloseBudget. A second Close does nothing.
+// may give the port's handle to another file at once. It waits for neither the
+// calls nor the closing longer than portCloseBudget. A second Close does nothing.
 func (l *serialLink) Close() error {
 	var err error
 	l.once.Do(func() {
 		close(l.closing)
-		idle := make(chan struct{})
-		closed := make(chan error, 1)
-		go func() {
-			l.busy.Lock()
-			close(idle)
-			l.busy.Unlock()
-		}()
 		timer := time.NewTimer(portCloseBudget)
 		defer timer.Stop()
-		select {
-		case <-idle:
-		case <-timer.C: // the call in the port hangs; closing may free it
+		for _, token := range []chan struct{}{l.reading, l.writing} {
+			select {
+			case token <- struct{}{}:
+			case <-timer.C: // the call in the port hangs; closing may free it
+				timer.Reset(0)
+			}
 		}
+		closed := make(chan error, 1)
 		go func() { closed <- l.port.Close() }()
 		timer.Reset(portCloseBudget)
 		select {

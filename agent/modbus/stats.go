@@ -3,7 +3,6 @@ package modbus
 import (
 	"context"
 	"errors"
-	"maps"
 	"math/bits"
 	"time"
 )
@@ -46,9 +45,10 @@ func (c *Client) Stats() Stats {
 	overflow := c.rx.drops()
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	s := c.stats
-	s.Overflow = overflow
-	s.Units = maps.Clone(c.stats.Units)
+	s := Stats{Units: map[byte]UnitStats{}, Discarded: c.discarded, Overflow: overflow, Echo: c.echoing}
+	for unit, u := range c.units {
+		s.Units[unit] = *u
+	}
 	return s
 }
 
@@ -56,42 +56,53 @@ func (c *Client) Stats() Stats {
 func (c *Client) UnitStats(unit byte) UnitStats {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	return c.stats.Units[unit]
+	if u := c.units[unit]; u != nil {
+		return *u
+	}
+	return UnitStats{}
 }
 
-// update changes one unit's counts.
-func (c *Client) update(unit byte, change func(*UnitStats)) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	u := c.stats.Units[unit]
-	change(&u)
-	c.stats.Units[unit] = u
+// of returns one unit's counts to change; c.mu is held.
+func (c *Client) of(unit byte) *UnitStats {
+	u := c.units[unit]
+	if u == nil {
+		u = new(UnitStats)
+		c.units[unit] = u
+	}
+	return u
 }
 
 // count adds one exchange.
 func (c *Client) count(unit byte, reply time.Duration, err error) {
-	c.update(unit, func(u *UnitStats) {
-		u.Requests++
-		var exception *ExceptionError
-		switch {
-		case err == nil:
-			u.Answers++
-			u.replied(reply)
-		case errors.As(err, &exception):
-			u.Exceptions++
-			u.replied(reply)
-		case errors.Is(err, ErrTimeout):
-			u.Timeouts++
-		case errors.Is(err, ErrBadChecksum):
-			u.BadChecksums++
-		case errors.Is(err, ErrWrongAnswer):
-			u.WrongAnswers++
-		case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
-			u.Canceled++
-		default:
-			u.LinesLost++
-		}
-	})
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	u := c.of(unit)
+	u.Requests++
+	if err == nil {
+		u.Answers++
+		u.replied(reply)
+		return
+	}
+	u.failed(reply, err)
+}
+
+func (u *UnitStats) failed(reply time.Duration, err error) {
+	var exception *ExceptionError
+	switch {
+	case errors.As(err, &exception):
+		u.Exceptions++
+		u.replied(reply)
+	case errors.Is(err, ErrTimeout):
+		u.Timeouts++
+	case errors.Is(err, ErrBadChecksum):
+		u.BadChecksums++
+	case errors.Is(err, ErrWrongAnswer):
+		u.WrongAnswers++
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		u.Canceled++
+	default:
+		u.LinesLost++
+	}
 }
 
 func (u *UnitStats) replied(reply time.Duration) {
@@ -103,10 +114,11 @@ func (u *UnitStats) replied(reply time.Duration) {
 }
 
 func (c *Client) countLate(unit byte, lateness time.Duration) {
-	c.update(unit, func(u *UnitStats) {
-		u.Late++
-		u.WorstLate = max(u.WorstLate, lateness)
-	})
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	u := c.of(unit)
+	u.Late++
+	u.WorstLate = max(u.WorstLate, lateness)
 }
 
 // countStale counts a late answer whose lateness is not known.
@@ -116,7 +128,7 @@ func (c *Client) worstLate(unit byte) time.Duration { return c.UnitStats(unit).W
 
 func (c *Client) countDiscarded(n int) {
 	c.mu.Lock()
-	c.stats.Discarded += uint64(n)
+	c.discarded += uint64(n)
 	c.mu.Unlock()
 }
 

@@ -121,6 +121,42 @@ func TestDialTCPRefused(t *testing.T) {
 	}
 }
 
+// TestTCPTimeoutCloses: after a timeout the server sees the connection end, the
+// client says that the line is lost, and Close has nothing to complain of.
+func TestTCPTimeoutCloses(t *testing.T) {
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer listener.Close()
+	ended := make(chan error, 1)
+	go func() {
+		conn, err := listener.Accept()
+		if err == nil {
+			_, err = io.Copy(io.Discard, conn)
+			conn.Close()
+		}
+		ended <- err
+	}()
+	link, err := DialTCP(t.Context(), listener.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	client := NewClient(link, Config{Framing: TCP})
+	if _, err := client.Read(t.Context(), 1, register(0), 30*time.Millisecond); !errors.Is(err, ErrTimeout) {
+		t.Error(err)
+	}
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+	if !errors.Is(client.Err(), ErrLineLost) {
+		t.Errorf("Err = %v", client.Err())
+	}
+	if err := client.Close(); err != nil {
+		t.Error(err)
+	}
+}
+
 // TestNotModbusTCP: another protocol at the address is named as such, and the
 // connection is not used again.
 func TestNotModbusTCP(t *testing.T) {

@@ -189,7 +189,7 @@ func (c *Client) noteEcho(want *expected, seen bool) {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.stats.Echo = seen
+	c.echoing = seen
 }
 
 // echoDue reports whether a damaged frame may be the echo, with the answer
@@ -203,5 +203,5 @@ func (c *Client) echoDue(want *expected) bool {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	return c.stats.Echo
+	return c.echoing
 }

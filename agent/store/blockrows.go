@@ -133,11 +133,3 @@ func (g *groupRows) take(s *scan.Scan, buf *rowBuffer) {
 	}
 	s.Values = buf.values
 }
-
-// skip goes on by one row.
-func (g *groupRows) skip() {
-	if scan.Reason(g.time[4][g.next]) == scan.Good {
-		g.nextGood++
-	}
-	g.next++
-}

@@ -169,8 +169,8 @@ func decodeColumn(b []byte, enc byte, out []int64) error {
 }
 
 // orderFloat32 maps binary32 bits in the low half of v to integers that sort
-// as the floats do, so that near values have near numbers. High bits, which a
-// binary32 does not have, are kept by a plain XOR of nothing: they pass.
+// as the floats do, so that near values have near numbers. The high half, which
+// a binary32 does not have, is kept as it is.
 func orderFloat32(v int64) int64 {
 	lo := uint32(v)
 	lo ^= uint32(int32(lo)>>31) & 0x7fffffff

@@ -214,13 +214,6 @@ func lastJournal(t *testing.T, dir string, n int, o Options) (name string, all [
 	return filepath.Join(dir, journalDir, names[len(names)-1].Name()), all
 }
 
-func copyDir(t *testing.T, from, to string) {
-	t.Helper()
-	if err := os.CopyFS(to, os.DirFS(from)); err != nil {
-		t.Fatal(err)
-	}
-}
-
 func TestTornTailAtEveryByte(t *testing.T) {
 	dir := t.TempDir()
 	const n = 12

@@ -338,3 +338,35 @@ func TestAppendRefuses(t *testing.T) {
 		})
 	}
 }
+
+// A database that does not take a seal costs nothing: the hour waits in memory
+// and journal and is sealed when it can be.
+func TestFailedSealIsTriedAgain(t *testing.T) {
+	dir := t.TempDir()
+	s := openTest(t, dir, Options{SyncEvery: never, Summariser: &counter{}})
+	g := register(t, s, testGroups())
+	all := appendAll(t, s, stream(g, 1, startMS, 3590))
+	if err := s.db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	all = append(all, appendAll(t, s, stream(g, 2, startMS+3590_000, 30))...)
+	if s.SealedSeq() != 0 || s.Stats().SealError == "" {
+		t.Fatalf("sealed %d, error %q: want a failed seal", s.SealedSeq(), s.Stats().SealError)
+	}
+	db, err := openDatabase(filepath.Join(dir, databaseName), false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.db = db
+	wantScans(t, readAll(t, s, ScanQuery{}), all)
+	all = append(all, appendAll(t, s, stream(g, 3, startMS+3620_000, 3600))...)
+	if s.SealedSeq() == 0 || s.Stats().SealError != "" {
+		t.Errorf("sealed %d, error %q: want a seal that succeeded", s.SealedSeq(), s.Stats().SealError)
+	}
+	wantScans(t, readAll(t, s, ScanQuery{}), all)
+	wantPieces(t, s, s.SealedSeq())
+	state, seq, err := s.Summary()
+	if err != nil || seq != s.SealedSeq() || len(state) != 8 {
+		t.Errorf("summary up to %d with %d bytes, %v; sealed %d", seq, len(state), err, s.SealedSeq())
+	}
+}

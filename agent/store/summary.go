@@ -171,18 +171,9 @@ func (s *Store) startFold() error {
 	if sum == nil {
 		return nil
 	}
-	var state []byte
-	var upTo uint64
-	err := s.db.View(func(tx *bolt.Tx) error {
-		upTo = metaUint(tx, metaSummarySeq)
-		state = slices.Clone(tx.Bucket([]byte(bucketMeta)).Get([]byte(metaSummaryState)))
-		return nil
-	})
+	state, upTo, err := s.Summary()
 	if err != nil {
 		return err
-	}
-	if upTo == 0 {
-		state = nil
 	}
 	err = sum.Restore(state)
 	if err == nil && upTo > s.sealed.scan {
@@ -203,6 +194,22 @@ func (s *Store) startFold() error {
 	}
 	s.fold = true
 	return nil
+}
+
+// Summary returns the Summariser's state as last saved and the sequence number
+// up to which it and the pieces go; 0 and nil where there is none. A reader of
+// a stopped store continues from there with Scans.
+func (s *Store) Summary() (state []byte, seq uint64, err error) {
+	err = s.view(func(tx *bolt.Tx) error {
+		if seq = metaUint(tx, metaSummarySeq); seq > 0 {
+			state = slices.Clone(tx.Bucket([]byte(bucketMeta)).Get([]byte(metaSummaryState)))
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, 0, fmt.Errorf("read summary state: %w", err)
+	}
+	return state, seq, nil
 }
 
 // dropPieces removes all pieces. Until new ones are complete, the missing

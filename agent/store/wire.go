@@ -110,7 +110,7 @@ const (
 	typeEvents   = 4
 	typePieces   = 5
 	typeCells    = 6
-	maxEnvelope  = 1 << 28
+	maxEnvelope  = 1 << 26
 	valueVersion = 1
 )
 

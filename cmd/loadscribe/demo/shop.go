@@ -23,8 +23,8 @@ var siteText string
 const (
 	storyFile = "demo.json"
 	siteFile  = "site.toml"
-	// history is what lies behind a new shop.
-	history = 7 * 24 * time.Hour
+	// week is what lies behind a new shop.
+	week = 7 * 24 * time.Hour
 	// warmUp lets the plant settle before its history begins.
 	warmUp = 12 * time.Hour
 	// scenario is the invented joinery.
@@ -69,6 +69,8 @@ type Options struct {
 	Now func() time.Time
 	// Seed gives the plant another story; 0: the scenario's own.
 	Seed uint64
+	// History is how much lies behind a new shop; 0: a week.
+	History time.Duration
 }
 
 // Open makes the shop in its directory, or goes on with the one that is there.
@@ -76,6 +78,9 @@ type Options struct {
 func Open(o Options) (*Shop, error) {
 	if o.Now == nil {
 		o.Now = time.Now
+	}
+	if o.History == 0 {
+		o.History = week
 	}
 	s := &Shop{dir: o.Dir, now: o.Now}
 	known, err := s.readStory()
@@ -93,7 +98,7 @@ func Open(o Options) (*Shop, error) {
 			return nil, err
 		}
 		now := o.Now()
-		s.story = story{Scenario: scenario, Seed: o.Seed, Zone: workingZone(now).String(), History: now.Add(-history).Truncate(time.Second)}
+		s.story = story{Scenario: scenario, Seed: o.Seed, Zone: workingZone(now).String(), History: now.Add(-o.History).Truncate(time.Second)}
 		s.story.Begin = s.story.History.Add(-warmUp)
 	}
 	if err := s.listen(); err != nil {

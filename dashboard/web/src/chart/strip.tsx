@@ -14,6 +14,8 @@ export const rightPx = 10;
 export interface Guide {
   value: number;
   text: string;
+  /** words below the line: where readings come from above */
+  below: boolean;
 }
 
 export interface StripProps {
@@ -80,7 +82,7 @@ function range(p: StripProps): [number, number] {
   if (!Number.isFinite(low)) return [0, 1];
   if (p.zeroBased) return [Math.min(0, low), high > 0 ? high * 1.1 : 1];
   const pad = Math.max((high - low) * 0.08, 10 ** -p.decimals);
-  return [low - pad, high + pad];
+  return [low - 1.6 * pad, high + pad]; // room for the lowest guide's words
 }
 
 function options(now: { current: StripProps }): uPlot.Options {
@@ -167,7 +169,6 @@ function drawGuides(u: uPlot, guides: Guide[]): void {
   ctx.save();
   ctx.font = `${11 * px}px system-ui, sans-serif`;
   ctx.textAlign = 'right';
-  ctx.textBaseline = 'bottom';
   ctx.lineWidth = px;
   ctx.strokeStyle = token('--muted');
   ctx.setLineDash([6 * px, 4 * px]);
@@ -178,7 +179,8 @@ function drawGuides(u: uPlot, guides: Guide[]): void {
     ctx.lineTo(left + width, y);
     ctx.stroke();
     ctx.fillStyle = token('--muted');
-    ctx.fillText(g.text, left + width - 4 * px, y - 2 * px);
+    ctx.textBaseline = g.below ? 'top' : 'bottom';
+    ctx.fillText(g.text, left + width - 4 * px, y + (g.below ? 4 : -2) * px);
   }
   ctx.restore();
 }

@@ -7,7 +7,7 @@ import type { Recorder } from './live';
 
 export const hourMs = 3_600_000;
 const retryMs = 15_000;
-const points = 720; // one cell for 5 s, as the live buckets
+const points = 750; // one cell for 5 s, as the live buckets, with room for a window a little longer
 
 export class HourRecorder implements Recorder {
   readonly rings = new Map<string, CellRing>();

@@ -95,7 +95,7 @@ function guidesOf(site: Site, machine: SiteMachine, system: UnitSystem): Guide[]
   const guide = (pa: number | undefined, word: string): Guide[] => {
     if (pa === undefined) return [];
     const value = convert(d, pa);
-    return [{ value, text: `${word} ${fixed(value, d.decimals === 1 ? 0 : 1)}` }];
+    return [{ value, below: word !== 'cut-out', text: `${word} ${fixed(value, d.decimals === 1 ? 0 : 1)}` }];
   };
   return [...guide(machine.cut_out_pa, 'cut-out'), ...guide(machine.cut_in_pa, 'cut-in'), ...guide(plant?.minimum_pressure_pa, 'minimum')];
 }

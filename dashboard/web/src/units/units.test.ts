@@ -68,6 +68,10 @@ describe('figures', () => {
     expect(showFigure('approach', 10, '°C', 1, 'us')).toMatchObject({ value: '50.0', uncertainty: '1.8' });
   });
 
+  it('does not round a small uncertainty to none', () => {
+    expect(showFigure('starts_per_hour_mean', 0.2532, '1/h', 0.00004, 'us')).toEqual({ value: '0.25', uncertainty: '<0.01', unit: 'per hour', interval: 'within 0.01 of 0.25' });
+  });
+
   it('states no interval where there is none', () => {
     expect(showFigure('starts_per_hour_mean', 0.83, '1/h', undefined, 'us')).toEqual({ value: '0.83', uncertainty: '', unit: 'per hour', interval: '' });
   });

@@ -118,10 +118,10 @@ export function decimalsFor(uncertainty: number): number {
 
 export interface ShownFigure {
   value: string;
-  /** Half width of the interval in the shown unit, or empty. */
+  /** Half width of the interval in the shown unit, "<0.01", or empty. */
   uncertainty: string;
   unit: string;
-  /** "61.2 to 61.8", or empty. */
+  /** "61.2 to 61.8", "within 0.01 of 0.25", or empty. */
   interval: string;
 }
 
@@ -136,9 +136,15 @@ export function showFigure(
   }
   const half = uncertainty * d.scale; // a width has no offset
   const decimals = Math.min(decimalsFor(half), d.decimals + 1);
+  const rounded = fixed(half, decimals);
+  if (Number(rounded) === 0) {
+    // Smaller than what is worth showing, but not nothing.
+    const least = fixed(10 ** -d.decimals, d.decimals);
+    return { value: fixed(shown, d.decimals), uncertainty: `<${least}`, unit: d.unit, interval: `within ${least} of ${fixed(shown, d.decimals)}` };
+  }
   return {
     value: fixed(shown, decimals),
-    uncertainty: fixed(half, decimals),
+    uncertainty: rounded,
     unit: d.unit,
     interval: `${fixed(shown - half, decimals)} to ${fixed(shown + half, decimals)}`,
   };

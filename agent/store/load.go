@@ -1,0 +1,145 @@
+package store
+
+import (
+	"fmt"
+	"slices"
+
+	bolt "go.etcd.io/bbolt"
+
+	"loadscribe/agent/scan"
+)
+
+// load checks the database's tree and takes what is kept in memory.
+func (s *Store) load(tx *bolt.Tx) error {
+	if have := fileSize(tx.DB().Path()); have < tx.Size() {
+		return fmt.Errorf("%w: the file has %d bytes and should have %d", ErrDamaged, have, tx.Size())
+	}
+	for _, b := range allBuckets() {
+		if tx.Bucket([]byte(b)) == nil {
+			return fmt.Errorf("%w: bucket %q is missing", ErrDamaged, b)
+		}
+	}
+	if v := metaUint(tx, metaVersion); v > formatVersion {
+		return fmt.Errorf("%w: format %d, this program knows %d; install the newer version", ErrNewer, v, formatVersion)
+	} else if v == 0 {
+		return fmt.Errorf("%w: no format version", ErrDamaged)
+	}
+	s.sealed = marks{scan: metaUint(tx, metaSealedScan), event: metaUint(tx, metaSealedEvent)}
+	s.last = s.sealed
+	err := tx.Bucket([]byte(bucketGroups)).ForEach(func(_, v []byte) error {
+		body, err := unwrap(v, typeGroup)
+		if err != nil {
+			return err
+		}
+		g, err := decodeGroup(body)
+		if err == nil {
+			s.keepGroup(g)
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	err = tx.Bucket([]byte(bucketSegments)).ForEach(func(_, v []byte) error {
+		body, err := unwrap(v, typeSegment)
+		if err != nil {
+			return err
+		}
+		seg, err := decodeSegment(body)
+		s.segments = append(s.segments, seg)
+		return err
+	})
+	s.segDirty = len(s.segments)
+	if err != nil {
+		return err
+	}
+	return s.walk(tx)
+}
+
+// walk visits every key, which reads every branch and leaf page, and counts
+// the blocks.
+func (s *Store) walk(tx *bolt.Tx) error {
+	for _, name := range []string{bucketBlocks, bucketCells, bucketPieces, bucketEvents} {
+		err := tx.Bucket([]byte(name)).ForEachBucket(func(day []byte) error {
+			if len(day) != 8 {
+				return fmt.Errorf("%w: bucket %s has a day of %d bytes", ErrDamaged, name, len(day))
+			}
+			return tx.Bucket([]byte(name)).Bucket(day).ForEach(func(k, v []byte) error {
+				if name != bucketBlocks {
+					return nil
+				}
+				if len(k) != blockKeyLen {
+					return fmt.Errorf("%w: block key of %d bytes", ErrDamaged, len(k))
+				}
+				s.countBlock(get64(k), len(v))
+				return nil
+			})
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *Store) countBlock(hour int64, size int) {
+	if s.blocks == 0 || hour*hourMS < s.oldestMS {
+		s.oldestMS = hour * hourMS
+	}
+	if s.blocks == 0 || (hour+1)*hourMS > s.newestMS {
+		s.newestMS = (hour+1)*hourMS - 1
+	}
+	s.blocks++
+	s.blockLen += int64(size)
+}
+
+func (s *Store) keepGroup(g *groupRecord) {
+	if old := s.groups[g.group.ID]; old == nil || g.version >= old.version {
+		s.groups[g.group.ID] = g
+	}
+	s.devices[g.group.Device] = g.deviceNo
+}
+
+// takeReplay puts the journal's tail into memory.
+func (s *Store) takeReplay(rep *replayed) {
+	for _, g := range rep.groups {
+		s.keepGroup(g)
+	}
+	for _, seg := range rep.segments {
+		i := slices.IndexFunc(s.segments, func(have Segment) bool { return have.Number == seg.Number })
+		if i < 0 {
+			s.segments = append(s.segments, seg)
+		}
+	}
+	for i := range rep.scans {
+		sc := &rep.scans[i]
+		sc.Group = s.group(sc.Group.ID)
+		s.keepScan(*sc)
+	}
+	s.events = rep.events
+	if n := len(rep.events); n > 0 {
+		s.last.event = rep.events[n-1].Seq
+	}
+}
+
+// keepScan adds a scan to the tail.
+func (s *Store) keepScan(sc scan.Scan) {
+	if s.last.scan == 0 && len(s.tail) == 0 || sc.WallMS < s.oldestMS {
+		s.oldestMS = sc.WallMS
+	}
+	if s.last.scan == 0 && len(s.tail) == 0 || sc.WallMS > s.newestMS {
+		s.newestMS = sc.WallMS
+	}
+	s.tail = append(s.tail, sc)
+	s.values += len(sc.Group.Channels) + timeColumns
+	s.last.scan = sc.Seq
+	for i := len(s.segments) - 1; i >= 0; i-- {
+		if s.segments[i].Number == sc.Segment {
+			if s.segments[i].FirstSeq == 0 {
+				s.segments[i].FirstSeq = sc.Seq
+				s.segDirty = min(s.segDirty, i)
+			}
+			return
+		}
+	}
+}

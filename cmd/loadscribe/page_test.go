@@ -1,0 +1,94 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"loadscribe/cmd/loadscribe/demo"
+)
+
+// TestPage opens the page in Chromium against a recording agent: see
+// dashboard/web/e2e. The agent is restarted under the open page. SHOTS_DIR
+// keeps the screenshots.
+func TestPage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drives a browser; not under -short")
+	}
+	chromium, node := peer(t, "chromium"), peer(t, "node")
+	web, err := filepath.Abs("../../dashboard/web")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(web, "node_modules", "playwright-core")); err != nil {
+		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
+			t.Fatalf("the page's packages are not installed: make build")
+		}
+		t.Skip("the page's packages are not installed: make build")
+	}
+	if _, err := os.Stat(filepath.Join(web, "dist", "index.html")); err != nil {
+		t.Fatalf("the page is not built into this test: make build, then test")
+	}
+
+	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	dir := filepath.Join(t.TempDir(), "shop")
+	shop, err := demo.Open(demo.Options{Dir: dir, Listen: address, History: 3 * time.Hour})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := shop.Fill(t.Context(), "test", slog.New(slog.DiscardHandler), func(float64, string) {}); err != nil {
+		t.Fatal(err)
+	}
+	plant, stopPlant := context.WithCancel(context.Background())
+	var ended sync.WaitGroup
+	ended.Go(func() {
+		if err := shop.Serve(plant); err != nil {
+			t.Errorf("the simulated plant: %v", err)
+		}
+	})
+	t.Cleanup(func() { stopPlant(); ended.Wait() })
+
+	agent := start(t, "run", "--site", filepath.Join(dir, "site.toml"))
+	waitHealthy := func() {
+		eventually(t, "a healthy agent", 20*time.Second, func() bool {
+			answer, err := http.Get("http://" + address + "/readyz")
+			if err != nil {
+				return false
+			}
+			answer.Body.Close()
+			return answer.StatusCode == http.StatusOK
+		})
+	}
+	waitHealthy()
+	restarts := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		if code := agent.stop(); code != exitFine {
+			t.Errorf("the agent ended with %d; stderr:\n%s", code, agent.stderr)
+		}
+		agent = start(t, "run", "--site", filepath.Join(dir, "site.toml"))
+		waitHealthy()
+	}))
+	t.Cleanup(restarts.Close)
+
+	shots := os.Getenv("SHOTS_DIR")
+	if shots == "" {
+		shots = t.TempDir()
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, node, "e2e/page.test.mjs")
+	cmd.Dir = web
+	cmd.Env = append(os.Environ(), "BASE_URL=http://"+address, "CHROMIUM="+chromium, "SHOTS_DIR="+shots, "RESTART_URL="+restarts.URL)
+	out, err := cmd.CombinedOutput()
+	t.Logf("%s", out)
+	if err != nil {
+		t.Fatalf("the page's checks failed: %v", err)
+	}
+}
