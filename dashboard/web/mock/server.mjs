@@ -38,7 +38,7 @@ function machine() {
 const silent = (device) => (fault === 'timeout' && device === 'meter') || (fault === 'line' && device !== 'meter');
 const deviceState = (d) => ({
   device: d.name, line: d.line, up: !silent(d.name), last_scan: new Date(silent(d.name) ? last - 42_000 : last).toISOString(),
-  reason: silent(d.name) ? (fault === 'line' ? 'port gone' : 'timeout') : '', round_trip_ms: 12, scans: history.length, errors: {},
+  reason: silent(d.name) ? (fault === 'line' ? 'port gone' : 'timeout') : '', detail: silent(d.name) ? 'no answer: check power, unit id and network' : '', round_trip_ms: 12, scans: history.length, errors: {},
 });
 const lineState = (l) => ({ line: l.name, up: !(fault === 'line' && l.name === 'bus'), detail: fault === 'line' && l.name === 'bus' ? 'connection refused' : '' });
 

@@ -171,6 +171,8 @@ export type DeviceState = {
   last_scan: string | null;
   /** why it is down, else empty */
   reason: string;
+  /** what is wrong and what mends it; empty while all is well */
+  detail: string;
   round_trip_ms: number;
   scans: number;
   /** failed scans by reason */

@@ -96,7 +96,7 @@ describe('levels along the way', () => {
 });
 
 describe('signs', () => {
-  const up = { device: 'c', line: 'bus', up: true, last_scan: null, reason: '', round_trip_ms: 1, scans: 1, errors: {} };
+  const up = { device: 'c', line: 'bus', up: true, last_scan: null, reason: '', detail: '', round_trip_ms: 1, scans: 1, errors: {} };
   const line = { line: 'bus', up: true, detail: '' };
 
   it('shows none when all is well', () => {

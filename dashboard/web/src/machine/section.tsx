@@ -244,7 +244,7 @@ function Wall({ d }: { d: Drawing }) {
   return (
     <g>
       <line class="wall" x1={outlet.x0} x2={outlet.x0} y1={y - 12} y2={d.baseY} />
-      {!d.narrow && <text class="mark" x={outlet.x0 + 9} y={d.baseY - 52}>no air passes</text>}
+      {!d.narrow && <text class="mark" x={outlet.x0 + 9} y={d.baseY - 70}>no air passes</text>}
     </g>
   );
 }
