@@ -34,7 +34,7 @@ func OpenHistory(site *sitefile.Site, version string, log *slog.Logger) (*Histor
 	switch {
 	case errors.Is(err, store.ErrNoStore):
 		return nil, fmt.Errorf("%w: nothing has been recorded in %s yet; start it with: loadscribe run --site %s",
-			err, site.Agent.DataDir, site.Path)
+			store.ErrNoStore, site.Agent.DataDir, site.Path)
 	case err != nil:
 		return nil, fmt.Errorf("open %s: %w", site.Agent.DataDir, err)
 	}
@@ -96,22 +96,8 @@ func (h *History) StateRuns(machine string, fromMS, toMS int64) ([]StateRun, err
 }
 
 // Intervals returns a machine's 15-minute cells, ascending.
-func (h *History) Intervals(machine string, fromMS, toMS int64) ([]Interval, error) {
-	cells, err := analysis.Intervals(h.source(), h.site, machine, fromMS, toMS)
-	if err != nil {
-		return nil, err
-	}
-	shown := make([]Interval, len(cells))
-	for i := range cells {
-		c := &cells[i]
-		start, err := time.Parse(time.RFC3339Nano, c.Start)
-		if err != nil {
-			return nil, fmt.Errorf("interval: %w", err)
-		}
-		shown[i] = Interval{Start: StampOf(start), ObservedS: c.ObservedS, States: c.States, EnergyKWh: c.EnergyKWh,
-			Starts: c.Starts, LoadCycles: c.LoadCycles}
-	}
-	return shown, nil
+func (h *History) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error) {
+	return analysis.Intervals(h.source(), h.site, machine, fromMS, toMS)
 }
 
 // Series returns about points cells of a channel, ascending, gaps kept as

@@ -15,8 +15,8 @@ type eventsAnswer struct {
 
 // intervalsAnswer is the API's IntervalsAnswer.
 type intervalsAnswer struct {
-	Machine   string           `json:"machine"`
-	Intervals []agent.Interval `json:"intervals"`
+	Machine   string              `json:"machine"`
+	Intervals []analysis.Interval `json:"intervals"`
 }
 
 func (s *Server) serveSite(r *http.Request) (any, *apiError) {
@@ -127,7 +127,7 @@ func (s *Server) serveIntervals(r *http.Request) (any, *apiError) {
 	if err != nil {
 		return nil, unavailable("intervals of %s: %v", machine, err)
 	}
-	cells = append([]agent.Interval{}, cells...)
+	cells = append([]analysis.Interval{}, cells...)
 	for i := range cells {
 		if cells[i].States == nil {
 			cells[i].States = map[string]float64{}

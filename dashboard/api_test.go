@@ -132,7 +132,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"SeriesAnswer": seriesAnswer{}, "Series": series{}, "SeriesCell": seriesCell{}, "StateRun": agent.StateRun{},
 		"FiguresAnswer": analysis.Report{}, "MachineFigures": analysis.MachineFigures{}, "SystemFigures": analysis.SystemFigures{},
 		"Figure": analysis.Figure{}, "EventsAnswer": eventsAnswer{}, "Event": agent.Event{},
-		"IntervalsAnswer": intervalsAnswer{}, "Interval": agent.Interval{}, "ScanUpdate": agent.ScanUpdate{},
+		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {
 		d.fitsType(t, name, reflect.TypeOf(v))

@@ -32,7 +32,7 @@ type Backend interface {
 	// Events returns the latest limit events of the window, ascending.
 	Events(fromMS, toMS int64, limit int) ([]store.Event, error)
 	// Intervals returns a machine's 15-minute cells, ascending.
-	Intervals(machine string, fromMS, toMS int64) ([]agent.Interval, error)
+	Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error)
 	// Scans calls fn for each scan of the window in the store's order, outside
 	// any transaction of the store, and stops with fn's error. devices empty
 	// means all. fn must not keep the scan.

@@ -184,11 +184,11 @@ func (b *shop) Events(fromMS, toMS int64, _ int) ([]store.Event, error) {
 	}, b.ask("events", fromMS, toMS)
 }
 
-func (b *shop) Intervals(machine string, fromMS, toMS int64) ([]agent.Interval, error) {
+func (b *shop) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error) {
 	energy := 7.5
-	return []agent.Interval{
-		{Start: noon - 900_000, ObservedS: 899, States: map[string]float64{"loaded": 500, "unloaded": 399}, EnergyKWh: &energy, Starts: 1, LoadCycles: 9},
-		{Start: noon},
+	return []analysis.Interval{
+		{Start: agent.Stamp(noon - 900_000).String(), ObservedS: 899, States: map[string]float64{"loaded": 500, "unloaded": 399}, EnergyKWh: &energy, Starts: 1, LoadCycles: 9},
+		{Start: agent.Stamp(noon).String(), States: map[string]float64{}},
 	}, b.ask("intervals "+machine, fromMS, toMS)
 }
 

@@ -175,7 +175,7 @@ func TestCheckerFindsFaults(t *testing.T) {
 		"StateName":    `"asleep"`,
 		"Interval":     `{"start":"2026-03-02","observed_s":1,"states":{},"starts":0,"load_cycles":0}`,
 		"LiveEnvelope": `{"seq":1,"type":"scan","data":{}}`,
-		"DeviceState":  `{"device":"d","line":"l","up":true,"last_scan":null,"reason":"","round_trip_ms":1,"scans":1.5,"errors":{"timeout":"3"}}`,
+		"DeviceState":  `{"device":"d","line":"l","up":true,"last_scan":null,"reason":"","detail":"","round_trip_ms":1,"scans":1.5,"errors":{"timeout":"3"}}`,
 	} {
 		var v any
 		if err := json.Unmarshal([]byte(bad), &v); err != nil {
