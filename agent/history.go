@@ -22,6 +22,9 @@ type History struct {
 	groups  []*scan.Group // the site's own, registered; nil for a stopped store
 	clock   scan.Clock
 	version string
+	// refolded is true where the folder made every piece anew, so that the
+	// store's own must not count a second time.
+	refolded bool
 }
 
 // OpenHistory opens what a stopped agent has left, for reading. It fails with
@@ -30,7 +33,7 @@ type History struct {
 func OpenHistory(site *sitefile.Site, version string, log *slog.Logger) (*History, error) {
 	h := &History{site: site, clock: scan.NewSystemClock(), version: version}
 	h.folder = analysis.NewFolder(site, sitefile.Groups(site))
-	s, err := store.OpenReadOnly(site.Agent.DataDir, store.Options{Clock: h.clock, Summariser: h.folder, Log: log})
+	s, err := store.OpenReadOnly(site.Agent.DataDir, store.Options{Clock: h.clock, Log: log})
 	switch {
 	case errors.Is(err, store.ErrNoStore):
 		return nil, fmt.Errorf("%w: nothing has been recorded in %s yet; start it with: loadscribe run --site %s",
@@ -39,8 +42,38 @@ func OpenHistory(site *sitefile.Site, version string, log *slog.Logger) (*Histor
 		return nil, fmt.Errorf("open %s: %w", site.Agent.DataDir, err)
 	}
 	h.store = s
+	if err := h.fold(); err != nil {
+		return nil, errors.Join(fmt.Errorf("read %s: %w", site.Agent.DataDir, err), s.Close())
+	}
 	return h, nil
 }
+
+// fold brings the folder from the store's saved summaries to its last scan. An
+// agent that was stopped in order has left nothing to do; a killed one has
+// left up to an hour. Where the site file has changed what is folded, all is
+// folded anew, in memory only.
+func (h *History) fold() error {
+	state, upTo, err := h.store.Summary()
+	if err != nil {
+		return err
+	}
+	if h.folder.Restore(state) != nil {
+		h.refolded, upTo = true, 0
+		if err := h.folder.Restore(nil); err != nil {
+			return err
+		}
+	}
+	return h.store.Scans(store.ScanQuery{FromSeq: upTo + 1}, func(s *scan.Scan) error {
+		h.folder.Step(s)
+		return nil
+	})
+}
+
+// unsummarised is a store without its pieces.
+type unsummarised struct{ *store.Store }
+
+// Pieces returns none.
+func (unsummarised) Pieces(string, int64, int64) ([]store.Piece, error) { return nil, nil }
 
 // Close releases the store.
 func (h *History) Close() error { return h.store.Close() }
@@ -70,7 +103,12 @@ func (h *History) First() (t time.Time, ok bool) {
 }
 
 // source is the store with what is not sealed yet.
-func (h *History) source() analysis.Source { return analysis.WithPending(h.store, h.folder) }
+func (h *History) source() analysis.Source {
+	if h.refolded {
+		return analysis.WithPending(unsummarised{h.store}, h.folder)
+	}
+	return analysis.WithPending(h.store, h.folder)
+}
 
 // Figures returns every figure of a window; machine empty means all machines
 // and systems.

@@ -61,7 +61,7 @@ type Device struct {
 	// LastGoodMS is the wall clock of the last good scan in Unix milliseconds;
 	// zero: none yet.
 	LastGoodMS int64
-	// Errors are failed scans by reason since the store began. Reasons left out
+	// Errors are failed scans by reason since the agent started. Reasons left out
 	// are shown as zero.
 	Errors map[scan.Reason]int64
 	// Durations is how long exchanges took; nil: none yet.
@@ -73,7 +73,7 @@ type Store struct {
 	OK             bool
 	DirectoryBytes int64
 	// Scans counts those taken, DurableScans those safe on disk, DroppedScans
-	// those that could not be taken, all since the store began.
+	// those that could not be taken (since the agent started).
 	Scans, DurableScans, DroppedScans int64
 }
 
