@@ -158,7 +158,7 @@ func TestGarbage(t *testing.T) {
 // TestTorn: the second half of the first answer comes after the timeout.
 func TestTorn(t *testing.T) {
 	for _, s := range setups() {
-		for _, late := range []time.Duration{250, 390, 1000} {
+		for _, late := range []time.Duration{250, 390, 950} {
 			t.Run(s.name+" "+(late*time.Millisecond).String(), func(t *testing.T) {
 				script := func(n int, _ ask, answer []byte) []step {
 					if n == 1 {
@@ -168,7 +168,7 @@ func TestTorn(t *testing.T) {
 				}
 				run(t, s.cfg, script, func(r *rig) {
 					r.expect("torn", register(1), ErrTimeout)
-					if late < 1000 { // else the device is still held up
+					if late < 900 { // else the device is still held up
 						r.expect("next", register(2), nil)
 					} else {
 						r.expect("next", register(2), nil, ErrTimeout)

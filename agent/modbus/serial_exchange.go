@@ -26,12 +26,13 @@ func (c *Client) askSerial(ctx context.Context, unit byte, req frame.ReadRequest
 	if err := c.send(); err != nil {
 		return nil, 0, err
 	}
-	c.sentEnd = sent.Add(frame.TransmitTime(c.cfg.Baud, len(c.out)))
-	if now := time.Now(); now.After(c.sentEnd) {
-		c.sentEnd = now
-	}
+	written := time.Now()
+	c.sentEnd = latest(written, sent.Add(frame.TransmitTime(c.cfg.Baud, len(c.out))))
 	pdu, err := c.receive(ctx, want, timeout)
-	reply := max(time.Since(c.sentEnd), 0)
+	reply := time.Since(c.sentEnd)
+	if reply < 0 { // a line without a speed of its own: a pseudo-terminal
+		reply = time.Since(written)
+	}
 	if err == nil && c.mayBeLate(want) {
 		pdu, err = c.confirm(ctx, want, pdu, timeout)
 	}

@@ -82,7 +82,7 @@ func TestAgainstPeer(t *testing.T) {
 	defer client.Close()
 	for _, function := range []byte{frame.ReadHoldingRegisters, frame.ReadInputRegisters} {
 		for _, n := range []uint16{1, 2, 125} {
-			got, err := client.Read(t.Context(), 1, frame.ReadRequest{Function: function, Address: 40, Quantity: n}, time.Second)
+			got, err := client.Read(t.Context(), 1, frame.ReadRequest{Function: function, Address: 40, Quantity: n}, 10*time.Second)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -95,7 +95,7 @@ func TestAgainstPeer(t *testing.T) {
 	}
 	for function, shift := range map[byte]uint16{frame.ReadCoils: 0, frame.ReadDiscreteInputs: 1} {
 		for _, n := range []uint16{1, 9, 2000} {
-			got, err := client.Read(t.Context(), 1, frame.ReadRequest{Function: function, Address: 7, Quantity: n}, time.Second)
+			got, err := client.Read(t.Context(), 1, frame.ReadRequest{Function: function, Address: 7, Quantity: n}, 10*time.Second)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -106,7 +106,7 @@ func TestAgainstPeer(t *testing.T) {
 			}
 		}
 	}
-	_, err = client.Read(t.Context(), 1, registers(1000, 2), time.Second)
+	_, err = client.Read(t.Context(), 1, registers(1000, 2), 10*time.Second)
 	var exception *ExceptionError
 	if !errors.As(err, &exception) || exception.Code != 2 {
 		t.Errorf("past the end: %v", err)

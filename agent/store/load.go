@@ -57,8 +57,10 @@ func (s *Store) load(tx *bolt.Tx) error {
 }
 
 // walk visits every key, which reads every branch and leaf page, and counts
-// the blocks.
+// the blocks. Those of the first and the last hour say when the oldest and the
+// newest scan were.
 func (s *Store) walk(tx *bolt.Tx) error {
+	var first, last edge
 	for _, name := range []string{bucketBlocks, bucketCells, bucketPieces, bucketEvents} {
 		err := tx.Bucket([]byte(name)).ForEachBucket(func(day []byte) error {
 			if len(day) != 8 {
@@ -71,7 +73,19 @@ func (s *Store) walk(tx *bolt.Tx) error {
 				if len(k) != blockKeyLen {
 					return fmt.Errorf("%w: block key of %d bytes", ErrDamaged, len(k))
 				}
-				s.countBlock(get64(k), len(v))
+				s.blocks++
+				s.blockLen += int64(len(v))
+				hour := get64(k)
+				if s.blocks == 1 {
+					first.hour = hour
+				}
+				if hour == first.hour {
+					first.blocks = append(first.blocks, v)
+				}
+				if hour != last.hour {
+					last = edge{hour: hour}
+				}
+				last.blocks = append(last.blocks, v)
 				return nil
 			})
 		})
@@ -79,18 +93,31 @@ func (s *Store) walk(tx *bolt.Tx) error {
 			return err
 		}
 	}
+	if s.blocks > 0 {
+		s.oldestMS, _ = first.span()
+		_, s.newestMS = last.span()
+	}
 	return nil
 }
 
-func (s *Store) countBlock(hour int64, size int) {
-	if s.blocks == 0 || hour*hourMS < s.oldestMS {
-		s.oldestMS = hour * hourMS
+// edge is the blocks of one hour.
+type edge struct {
+	hour   int64
+	blocks [][]byte
+}
+
+// span is from the oldest to the newest scan of the hour. Where a block cannot
+// be read, which is told when it is wanted, the whole hour stands for it.
+func (e edge) span() (oldestMS, newestMS int64) {
+	oldestMS, newestMS = (e.hour+1)*hourMS-1, e.hour*hourMS
+	for _, b := range e.blocks {
+		h, err := openBlock(b)
+		if err != nil {
+			return e.hour * hourMS, (e.hour+1)*hourMS - 1
+		}
+		oldestMS, newestMS = min(oldestMS, h.minWall), max(newestMS, h.maxWallMS)
 	}
-	if s.blocks == 0 || (hour+1)*hourMS > s.newestMS {
-		s.newestMS = (hour+1)*hourMS - 1
-	}
-	s.blocks++
-	s.blockLen += int64(size)
+	return oldestMS, newestMS
 }
 
 func (s *Store) keepGroup(g *groupRecord) {

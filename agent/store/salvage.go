@@ -238,7 +238,12 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock) error {
 	if err := day.Put(blockKey(h), value); err != nil {
 		return err
 	}
-	s.countBlock(h.hour, len(value))
+	if s.blocks == 0 || h.minWall < s.oldestMS {
+		s.oldestMS = h.minWall
+	}
+	s.newestMS = max(s.newestMS, h.maxWallMS)
+	s.blocks++
+	s.blockLen += int64(len(value))
 	packs := map[int64]*devicePack{}
 	ref := blockRef{h.hour, h.deviceNo, h.firstSeq, h.lastSeq}
 	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
