@@ -38,6 +38,8 @@ type Agent struct {
 	queue     *queue
 	events    chan store.Event
 	board     *board
+	walks     walks
+	secret    string // of local commands
 	started   time.Time
 	publish   atomic.Pointer[func(kind string, data any)]
 	refused   atomic.Uint64 // scans the store could not take
@@ -66,7 +68,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 	}
 	a := &Agent{
 		History: *h, log: o.Log, queue: newQueue(queueScans), events: make(chan store.Event, eventQueue),
-		board: newBoard(h.groups), started: time.Now(), shown: map[string]MachineState{},
+		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
 		Dial: o.Dial, Clock: o.Clock, Log: o.Log, OnLine: a.lineChanged, OnDevice: a.deviceChanged,
@@ -104,6 +106,9 @@ func (a *Agent) tell(kind string, data any) {
 	}
 }
 
+// Secret is what agent.json tells local commands to send as a bearer token.
+func (a *Agent) Secret() string { return a.secret }
+
 // Now is the present.
 func (a *Agent) Now() time.Time {
 	_, wallMS := a.clock.Now()
@@ -127,7 +132,7 @@ func (a *Agent) Close() error {
 // Run runs, agent.json in the data directory says how to ask it.
 func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.Context) error) error {
 	defer a.Close()
-	remove, err := writeInstance(a.site.Agent.DataDir, address)
+	remove, err := writeInstance(a.site.Agent.DataDir, address, a.secret)
 	if err != nil {
 		return err
 	}

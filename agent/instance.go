@@ -22,14 +22,17 @@ type Instance struct {
 	Secret  string `json:"secret"` // sent by local commands as a bearer token
 }
 
+// newSecret makes what local commands send as a bearer token.
+func newSecret() string {
+	secret := make([]byte, 16)
+	rand.Read(secret) // never fails: see its documentation
+	return hex.EncodeToString(secret)
+}
+
 // writeInstance leaves agent.json in dir, readable by the owner only, replaced
 // in one step. It returns what takes it away again.
-func writeInstance(dir, address string) (remove func(), err error) {
-	secret := make([]byte, 16)
-	if _, err := rand.Read(secret); err != nil {
-		return nil, fmt.Errorf("make a secret for local commands: %w", err)
-	}
-	text, err := json.Marshal(Instance{Address: address, PID: os.Getpid(), Secret: hex.EncodeToString(secret)})
+func writeInstance(dir, address, secret string) (remove func(), err error) {
+	text, err := json.Marshal(Instance{Address: address, PID: os.Getpid(), Secret: secret})
 	if err != nil {
 		return nil, fmt.Errorf("write %s: %w", instanceFile, err)
 	}

@@ -112,6 +112,7 @@ type DeviceState struct {
 	Up          bool             `json:"up"`
 	LastScan    Stamp            `json:"last_scan"` // last good scan
 	Reason      string           `json:"reason"`    // why down, else empty
+	Detail      string           `json:"detail"`    // what is wrong and what mends it; empty while all is well
 	RoundTripMS float64          `json:"round_trip_ms"`
 	Scans       int64            `json:"scans"`
 	Errors      map[string]int64 `json:"errors"` // by reason
@@ -138,16 +139,6 @@ type StateRun struct {
 	From   Stamp  `json:"from"`
 	To     Stamp  `json:"to"`
 	Reason string `json:"reason"` // why unobserved, else empty
-}
-
-// Interval is what one machine did in a 15-minute cell of UTC time.
-type Interval struct {
-	Start      Stamp              `json:"start"`
-	ObservedS  float64            `json:"observed_s"`
-	States     map[string]float64 `json:"states"`               // seconds by state
-	EnergyKWh  *float64           `json:"energy_kwh,omitempty"` // absent without a meter
-	Starts     int64              `json:"starts"`
-	LoadCycles int64              `json:"load_cycles"`
 }
 
 // Event is a stored event as the API shows it.

@@ -25,6 +25,7 @@ func (a *Agent) write(ctx context.Context) error {
 		updates := make([]ScanUpdate, len(batch))
 		for i := range batch {
 			a.board.post(&batch[i])
+			a.observeHookup(&batch[i])
 			updates[i] = ScanUpdateOf(&batch[i])
 		}
 		n := len(batch)
@@ -163,7 +164,7 @@ func lineState(l poll.LineStatus) LineState {
 
 func deviceState(d poll.DeviceStatus) DeviceState {
 	s := DeviceState{
-		Device: d.Device, Line: d.Line, Up: d.Up, LastScan: Stamp(d.LastGoodMS),
+		Device: d.Device, Line: d.Line, Up: d.Up, LastScan: Stamp(d.LastGoodMS), Detail: d.Detail,
 		RoundTripMS: float64(d.RoundTripP50) / float64(time.Millisecond), Scans: int64(d.Scans), Errors: map[string]int64{},
 	}
 	if !d.Up && d.LastReason != scan.Good {

@@ -11,6 +11,7 @@ import (
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/hookup"
 	"loadscribe/agent/publish"
 	"loadscribe/agent/sitefile"
 )
@@ -41,6 +42,8 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/export", 400, "Error"},
 		{"/api/v1/live", 426, "Error"},
 		{"/api/v1/nothing", 404, "Error"},
+		{"/api/v1/hookup", 503, "Error"}, // a stopped store
+		{"/api/v1/hookup/step", 405, "Error"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.target, func(t *testing.T) {
@@ -64,19 +67,20 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, item := range d.at("paths") {
 		documented = append(documented, path)
 		for method := range item.(map[string]any) {
-			if method != "get" {
-				t.Errorf("%s has %s: every route is GET", path, method)
+			// Only what a person says about a hook-up check is sent.
+			if want := map[bool]string{true: "post", false: "get"}[strings.HasPrefix(path, "/api/v1/hookup/")]; method != want {
+				t.Errorf("%s has %s, want %s", path, method, want)
 			}
 		}
 	}
 	slices.Sort(documented)
-	served := slices.Sorted(slices.Values(s.routes))
+	served := slices.Sorted(slices.Values(slices.Concat(s.routes, s.posts)))
 	if !slices.Equal(documented, served) {
 		t.Errorf("documented %v\nserved     %v", documented, served)
 	}
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
-		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer",
+		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 	} {
 		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
 		if schema["$ref"] != "#/components/schemas/"+want {
@@ -95,13 +99,18 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 
 // Parameters in the document are those the handlers take.
 func TestParametersAreInTheDocument(t *testing.T) {
-	s := newTestServer(t, newShop(), Options{})
+	s := newCommandServer(t, newShop(), Options{})
 	d := readDocument(t)
 	for path := range d.at("paths") {
 		if !strings.HasPrefix(path, "/api/v1/") || slices.Contains([]string{"/api/v1/live", "/api/v1/openapi.json"}, path) {
 			continue
 		}
 		w := get(s, path+"?no_such_parameter=1")
+		method := "get"
+		if slices.Contains(s.posts, path) {
+			method = "post"
+			w = do(s, http.MethodPost, path+"?no_such_parameter=1", "Origin", "http://127.0.0.1:8477", "Content-Type", "application/json")
+		}
 		var e errorAnswer
 		if err := json.Unmarshal(w.Body.Bytes(), &e); err != nil || w.Code != 400 || e.Error.Field != "no_such_parameter" {
 			t.Errorf("%s: an unknown parameter gives %d %s", path, w.Code, w.Body)
@@ -110,7 +119,7 @@ func TestParametersAreInTheDocument(t *testing.T) {
 		_, names, _ := strings.Cut(e.Error.Message, ": use ")
 		taken := strings.FieldsFunc(names, func(r rune) bool { return r == ',' || r == ' ' })
 		var documented []string
-		parameters, _ := d.at("paths", path, "get")["parameters"].([]any)
+		parameters, _ := d.at("paths", path, method)["parameters"].([]any)
 		for _, p := range parameters {
 			documented = append(documented, p.(map[string]any)["name"].(string))
 		}
@@ -133,6 +142,9 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"FiguresAnswer": analysis.Report{}, "MachineFigures": analysis.MachineFigures{}, "SystemFigures": analysis.SystemFigures{},
 		"Figure": analysis.Figure{}, "EventsAnswer": eventsAnswer{}, "Event": agent.Event{},
 		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
+		"HookupReport": hookup.Report{}, "HookupStepReport": hookup.StepReport{}, "HookupReading": hookup.StepReading{},
+		"HookupCheck": hookup.Check{}, "HookupFinding": hookup.Finding{}, "HookupStart": startRequest{},
+		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {
 		d.fitsType(t, name, reflect.TypeOf(v))

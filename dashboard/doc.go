@@ -9,10 +9,12 @@
 // full, only the latest message a subject is kept; a client that is still
 // behind is closed with a code and told to come again. All three are counted.
 //
-// The server reads only. It answers under loopback names, its own address and
-// names it was given, so that a foreign page cannot reach it by pointing a name
-// at it; it sends no CORS headers; it opens no file named by a request, since
-// the pages are in the binary.
+// The server reads only: what it takes by POST are a person's words about a
+// hook-up check, from a local command that bears the secret of agent.json or
+// from its own page, and none of it reaches a controller. It answers under
+// loopback names, its own address and names it was given, so that a foreign
+// page cannot reach it by pointing a name at it; it sends no CORS headers; it
+// opens no file named by a request, since the pages are in the binary.
 //
 // It knows no formula: every figure comes from the Backend.
 package dashboard

@@ -12,7 +12,7 @@ import (
 // answer computes what a GET returns as JSON.
 type answer func(*http.Request) (any, *apiError)
 
-// mux holds every route. All of them are GET (and HEAD).
+// mux holds every route. All of them are GET (and HEAD), but for those of post.
 func (s *Server) mux(metrics publish.Source) http.Handler {
 	m := http.NewServeMux()
 	route := func(path string, h http.Handler) {
@@ -28,6 +28,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))
 	route("/api/v1/live", http.HandlerFunc(s.serveLive))
 	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
+	s.hookupRoutes(m, route)
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}
@@ -35,6 +36,19 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/readyz", http.HandlerFunc(s.serveReady))
 	m.HandleFunc("/", s.serveOther)
 	return m
+}
+
+// hookupRoutes are the hook-up check's: one to look, three for what the person
+// at the machine says. None of them reaches a controller.
+func (s *Server) hookupRoutes(m *http.ServeMux, route func(string, http.Handler)) {
+	post := func(path string, a answer) {
+		s.posts = append(s.posts, path)
+		m.Handle("POST "+path, s.json(a))
+	}
+	route("/api/v1/hookup", s.json(s.serveHookup))
+	post("/api/v1/hookup/start", s.serveHookupStart)
+	post("/api/v1/hookup/step", s.serveHookupStep)
+	post("/api/v1/hookup/spot", s.serveHookupSpot)
 }
 
 func (s *Server) json(a answer) http.Handler {
@@ -66,6 +80,11 @@ func (s *Server) serveOther(w http.ResponseWriter, r *http.Request) {
 	reads := r.Method == http.MethodGet || r.Method == http.MethodHead
 	if reads && !strings.HasPrefix(r.URL.Path, "/api/") {
 		s.pages.ServeHTTP(w, r)
+		return
+	}
+	if slices.Contains(s.posts, r.URL.Path) {
+		w.Header().Set("Allow", "POST")
+		writeError(w, &apiError{http.StatusMethodNotAllowed, "", "only POST here"})
 		return
 	}
 	if !reads && s.pages.has(r.URL.Path) || slices.Contains(s.routes, r.URL.Path) {

@@ -36,6 +36,8 @@ type Options struct {
 	// Origins are pages elsewhere that may open the live socket, for a proxy
 	// that changes the Host header: "https://air.example".
 	Origins []string
+	// Secret lets local commands in as a bearer token; empty: none does.
+	Secret string
 }
 
 // Server serves the pages, the API and the live socket. Its methods may be
@@ -50,6 +52,8 @@ type Server struct {
 	heavy   *gate // series, figures, intervals
 	exports *gate
 	routes  []string
+	posts   []string // routes that take POST
+	secret  string
 
 	live     context.Context // ends when live sockets are cut
 	liveCut  context.CancelFunc
@@ -76,7 +80,7 @@ func New(b Backend, o Options) (*Server, error) {
 	}
 	s := &Server{
 		backend: b, log: o.Log, hub: newHub(), guard: newGuard(o), pages: pages,
-		heavy: newGate(4), exports: newGate(2), liveEnd: make(chan struct{}),
+		heavy: newGate(4), exports: newGate(2), liveEnd: make(chan struct{}), secret: o.Secret,
 	}
 	s.live, s.liveCut = context.WithCancel(context.Background())
 	s.handler = s.guard.wrap(s.tracked(s.mux(o.Metrics)))

@@ -24,7 +24,9 @@ type snapshot struct {
 	airEndK, ambientK, aftercoolerK     float64
 	motorA, lineA                       float64
 	volts                               [3]float64
-	activeW, apparentW                  float64
+	activeW, reactiveW, apparentW       float64
+	motorW, motorVar                    float64 // the main motor's part
+	wye                                 bool    // connected in wye for the start
 	rpm                                 float64
 	energyWh                            uint64
 	runTenthsH, loadedTenthsH, startsUp uint32
@@ -59,6 +61,10 @@ func (w *World) look(snap *snapshot, i int) {
 		lineA:        apparent / (math.Sqrt(3) * volts),
 		volts:        [3]float64{volts * shareAB, volts * shareBC, volts * shareCA},
 		activeW:      c.activeW,
+		reactiveW:    c.reactiveW,
+		motorW:       m.activeW,
+		motorVar:     m.reactiveW,
+		wye:          c.state == Starting && c.inState < c.wyeSteps,
 		apparentW:    apparent,
 		rpm:          m.speed * m.syncRPM,
 		energyWh:     c.spec.InitialWh + uint64(c.count.EnergyJ/3600),
@@ -157,7 +163,11 @@ func (r *Registers) drawController() {
 		rpm += sigmaSpeed * r.noise(noiseSpeed)
 	}
 	m.setInput(16, clamp16(rpm))
-	m.setHolding(20, s.status)
+	status := s.status
+	if r.spec.InvertedLoad {
+		status ^= bitLoaded
+	}
+	m.setHolding(20, status)
 	m.setHolding(30, psiTenths(spec.CutInPa, 0, 0))
 	m.setHolding(31, psiTenths(spec.CutOutPa, 0, 0))
 	m.setHolding(32, clamp16(spec.NoLoadStop.Seconds()))
@@ -168,17 +178,18 @@ func (r *Registers) drawMeter() {
 	float := func(address int, value, step float64) {
 		m.setWords(address, 2, uint64(math.Float32bits(float32(math.Round(value/step)*step))))
 	}
+	w := seenBy(r.wiring, r.ratio, s)
 	for k := range 3 {
-		float(2*k, s.volts[k]+sigmaVolts/10.0*r.noise(noiseVoltsAB+k), 0.1)
+		float(2*k, math.Max(0, w.volts[k]+sigmaVolts/10.0*r.noise(noiseVoltsAB+k)), 0.1)
 	}
-	active := s.activeW * (1 + sigmaShare*r.noise(noisePower))
-	apparent := math.Max(active, s.apparentW*(1+sigmaShare*r.noise(noiseApparent)))
-	float(6, s.lineA*(1+sigmaShare*r.noise(noiseLineA)), 0.01)
+	active := w.activeW * (1 + sigmaShare*r.noise(noisePower))
+	apparent := math.Max(math.Abs(active), w.apparentW*(1+sigmaShare*r.noise(noiseApparent)))
+	float(6, w.amps*(1+sigmaShare*r.noise(noiseLineA)), 0.01)
 	float(8, active/1e3, 0.01)
 	float(10, active/math.Max(apparent, 1), 0.001)
 	float(12, apparent/1e3, 0.01)
 	m.setInput(14, 0) // reserved
 	m.setInput(15, 0)
-	m.setWords(16, 4, s.energyWh)
-	m.setInput(20, clamp16(gridHz*100+2*noise(r.seed, 99, s.step/(10*perS))))
+	m.setWords(16, 4, r.energyWh())
+	m.setInput(20, clamp16(w.hz*100+2*noise(r.seed, 99, s.step/(10*perS))))
 }

@@ -115,6 +115,9 @@ type deviceFile struct {
 	Layout  string `toml:"layout"`
 	Unit    uint8  `toml:"unit"`
 	Refresh string `toml:"refresh"`
+	Wiring  string `toml:"wiring"`
+
+	InvertedLoad bool `toml:"inverted_load"`
 }
 
 func (f *scenarioFile) scenario(r *reader) *Scenario {
@@ -170,6 +173,7 @@ func (f *scenarioFile) scenario(r *reader) *Scenario {
 		s.Devices = append(s.Devices, Device{
 			Name: d.Name, Machine: d.Machine, Layout: d.Layout, Unit: d.Unit,
 			Refresh: r.duration(fmt.Sprintf("device %q: refresh", d.Name), d.Refresh, "200ms"),
+			Wiring:  d.Wiring, InvertedLoad: d.InvertedLoad,
 		})
 	}
 	return s

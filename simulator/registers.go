@@ -1,6 +1,9 @@
 package simulator
 
-import "encoding/binary"
+import (
+	"encoding/binary"
+	"math"
+)
 
 // Modbus function codes and exception codes (Modbus Application Protocol
 // V1.1b3, sections 6 and 7; from memory).
@@ -47,6 +50,9 @@ type Registers struct {
 	refresh int64 // steps
 	next    int64
 	seed    uint64
+	wiring  string  // of a meter
+	ratio   float64 // of wiringRatio
+	wrongJ  float64 // what a meter wired wrongly has counted since the world began
 
 	snap    snapshot
 	image   image
@@ -56,6 +62,7 @@ type Registers struct {
 func newRegisters(w *World, spec *Device) *Registers {
 	r := &Registers{spec: spec, world: w, refresh: steps(spec.Refresh)}
 	r.seed = mix(w.scenario.Seed ^ uint64(spec.Unit)<<32)
+	r.wiring, r.ratio, _ = parseWiring(spec.Wiring) // Validate has seen it
 	for i := range w.scenario.Machines {
 		if w.scenario.Machines[i].Name == spec.Machine {
 			r.index = i
@@ -82,7 +89,22 @@ func (w *World) refresh() {
 		r.next = w.now + r.refresh
 		w.look(&r.snap, r.index)
 		r.current = false
+		if r.wrong() {
+			// A counter takes energy that comes, none that goes.
+			r.wrongJ += math.Max(0, seenBy(r.wiring, r.ratio, &r.snap).activeW) * float64(r.refresh) * stepS
+		}
 	}
+}
+
+// wrong reports whether the device is a meter wired wrongly.
+func (r *Registers) wrong() bool { return r.wiring != "" && r.wiring != wiringRight }
+
+// energyWh is the meter's counter as it shows at the last refresh.
+func (r *Registers) energyWh() uint64 {
+	if r.wrong() {
+		return r.world.machines[r.index].spec.InitialWh + uint64(r.wrongJ/3600)
+	}
+	return r.snap.energyWh
 }
 
 // Answer returns the response PDU to a request PDU: functions 3 and 4 read;

@@ -127,6 +127,12 @@ type Device struct {
 	Layout  string // screw-controller or power-meter
 	Unit    uint8
 	Refresh time.Duration // how often its registers change; a multiple of 50 ms
+	// Wiring is how a power meter is connected: "" and "none" rightly;
+	// ct_reversed, ct_wrong_phase, ct_ratio=2 (any factor), one_leg,
+	// drive_output, motor_only.
+	Wiring string
+	// InvertedLoad turns a controller's loaded bit round.
+	InvertedLoad bool
 }
 
 // ErrScenario is wrapped by every error about a scenario's content.
@@ -257,8 +263,28 @@ func (s *Scenario) validateDevices(machines map[string]bool, bad func(string, ..
 		if d.Layout != layoutController && d.Layout != layoutMeter {
 			bad("device %q: layout: %q is unknown; %s and %s are known", d.Name, d.Layout, layoutController, layoutMeter)
 		}
+		s.validateWiring(&d, bad)
 		if d.Refresh < stepDur || d.Refresh%stepDur != 0 {
 			bad("device %q: refresh: must be a multiple of 50 ms", d.Name)
+		}
+	}
+}
+
+func (s *Scenario) validateWiring(d *Device, bad func(string, ...any)) {
+	mistake, _, err := parseWiring(d.Wiring)
+	if err != nil {
+		bad("device %q: %w", d.Name, err)
+		return
+	}
+	if d.Wiring != "" && d.Layout != layoutMeter {
+		bad("device %q: wiring is a %s's", d.Name, layoutMeter)
+	}
+	if d.InvertedLoad && d.Layout != layoutController {
+		bad("device %q: inverted_load is a %s's", d.Name, layoutController)
+	}
+	for i := range s.Machines {
+		if m := &s.Machines[i]; m.Name == d.Machine && mistake == wiringOneLeg && m.Motor.Starting != "wye-delta" {
+			bad("device %q: wiring: one_leg needs the six leads of a wye-delta motor", d.Name)
 		}
 	}
 }

@@ -146,7 +146,11 @@ func (sp *spec) fingerprint() string {
 		foldVersion, sp.key, sp.control, sp.startMS, sp.binShift, sp.master, sp.full, sp.part)
 	for i := range sp.chans {
 		c := &sp.chans[i]
-		fmt.Fprintf(&b, "%s %s kind=%d class=%d gap=%d mod=%d\n", c.role, c.id, c.kind, c.class, c.gapMS, c.modulus)
+		fmt.Fprintf(&b, "%s %s kind=%d class=%d gap=%d mod=%d", c.role, c.id, c.kind, c.class, c.gapMS, c.modulus)
+		if c.inverted {
+			b.WriteString(" inverted")
+		}
+		b.WriteByte('\n')
 	}
 	for _, l := range []*level{sp.runLevel, sp.loadLevel} {
 		if l != nil {

@@ -30,6 +30,7 @@ type chanSpec struct {
 	gapMS        int64 // of its group; how long its value is held
 	periodMS     int64
 	modulus      int64 // where an integer counter wraps; 0: unknown
+	inverted     bool  // a bit whose 0 means yes
 	// SI value = counts·countSI + offsetSI.
 	countSI, offsetSI float64
 	unit              quantity.Unit
@@ -267,30 +268,11 @@ func (c *chanSpec) fromMap(site *sitefile.Site, scale, offset *float64) {
 			}
 			*scale, *offset = mc.Scale, mc.Offset
 			c.unit = mc.Unit
-			c.modulus = modulusOf(mc)
+			c.modulus, c.inverted = mc.Modulus(), mc.Inverted()
 			if mc.Valid != nil {
 				c.spanSI = (mc.Valid[1] - mc.Valid[0]) * mc.Unit.Scale
 			}
 			c.accuracy, c.accuracyGiven = d.Instrument.Accuracy[mc.Unit.Dimension.String()]
 		}
 	}
-}
-
-// modulusOf is where an unsigned register of the channel's type wraps to zero.
-// A signed or 64-bit counter is not expected to wrap.
-func modulusOf(mc *sitefile.MapChannel) int64 {
-	if mc.Bit >= 0 {
-		return 0
-	}
-	switch mc.Type {
-	case "u16":
-		return 1 << 16
-	case "u32":
-		return 1 << 32
-	case "bcd16":
-		return 10_000
-	case "bcd32":
-		return 100_000_000
-	}
-	return 0
 }

@@ -93,7 +93,10 @@ func (sp *spec) held(c *carry, ch int, mono int64) bool {
 	return t.has && t.fresh && mono-t.mono <= sp.chans[ch].gapMS
 }
 
-func (sp *spec) bit(c *carry, ch int) bool { return c.tracks[ch].counts != 0 }
+// bit is whether a bit's value, which may be its raw one turned round, is yes.
+func (sp *spec) bit(c *carry, ch int) bool {
+	return (c.tracks[ch].counts != 0) != sp.chans[ch].inverted
+}
 
 // decide is the state by the values that hold now. It moves the hysteresis and
 // the start phase in the carry.

@@ -152,6 +152,29 @@ func (sp *spec) stepAnalog(c *carry, d *delta, ch int, t *track, s *scan.Scan, v
 	return got
 }
 
+// Fall is what two readings of a counter say of what lay between them.
+type Fall uint8
+
+// The kinds of Fall.
+const (
+	Onward  Fall = iota // it did not fall
+	Wrapped             // it went over the end of its range
+	Reset               // it began anew: what it counted meanwhile is not known
+)
+
+// CounterFall judges two readings of a counter that wraps to zero at modulus, 0
+// where that is not known. A fall is taken for a wrap where it leads from the
+// top tenth of the range to the bottom tenth.
+func CounterFall(before, after, modulus int64) Fall {
+	switch {
+	case after >= before:
+		return Onward
+	case modulus > 0 && before >= modulus-modulus/10 && before < modulus && after <= modulus/10 && after >= 0:
+		return Wrapped
+	}
+	return Reset
+}
+
 // step counts by difference. A fall is a wrap where the register's width makes
 // it likely, else a reset, which counts nothing.
 func (n *counterSum) step(t *track, s *scan.Scan, v, gapMS, modulus int64) {
@@ -159,21 +182,13 @@ func (n *counterSum) step(t *track, s *scan.Scan, v, gapMS, modulus int64) {
 		return
 	}
 	diff := v - t.counts
-	wrapped, reset := false, false
-	if diff < 0 {
-		// Likely: from the top tenth of the range to the bottom tenth.
-		if modulus > 0 && t.counts >= modulus-modulus/10 && t.counts < modulus && v <= modulus/10 && v >= 0 {
-			diff += modulus
-			wrapped = true
-		} else {
-			diff = 0
-			reset = true
-		}
-	}
-	if wrapped {
+	reset := false
+	switch CounterFall(t.counts, v, modulus) {
+	case Wrapped:
+		diff += modulus
 		n.wraps++
-	}
-	if reset {
+	case Reset:
+		diff, reset = 0, true
 		n.resets++
 	}
 	if dt := s.MonoMS - t.mono; t.fresh && dt > 0 && dt <= gapMS {

@@ -65,6 +65,6 @@
 // the request's time on the wire, the timeout until the answer begins, the
 // answer's time on the wire. Every wait ends with the context, and with Close.
 //
-// Not here: writing, broadcast, device identification, serving, schedules,
-// retries and reconnecting (package poll).
+// Not here: writing, broadcast, serving, schedules, retries and reconnecting
+// (package poll).
 package modbus

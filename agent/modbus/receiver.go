@@ -31,7 +31,7 @@ type receiver struct {
 	err     error // set once; the link is of no use any more
 }
 
-func newReceiver(link Link) *receiver {
+func newReceiver(link io.Reader) *receiver {
 	r := &receiver{
 		arrived: make(chan struct{}, 1),
 		done:    make(chan struct{}),
@@ -41,7 +41,7 @@ func newReceiver(link Link) *receiver {
 	return r
 }
 
-func (r *receiver) run(link Link) {
+func (r *receiver) run(link io.Reader) {
 	defer close(r.done)
 	var chunk [512]byte
 	empty := 0

@@ -25,6 +25,7 @@ type deviceEntry struct {
 	told   bool // onDevice has been called
 	bad    int  // scans in a row without values
 	trips  trips
+	turns  trips // trips less what the characters take
 }
 
 func (b *book) line(up bool, detail string, wallMS int64) {
@@ -53,9 +54,18 @@ func (b *book) missed(n int64) {
 	b.mu.Unlock()
 }
 
-func (b *book) trip(device int, d time.Duration) {
+// trip enters the round trip of an answer, of which the characters took wire.
+func (b *book) trip(device int, d, wire time.Duration) {
 	b.mu.Lock()
 	b.devices[device].trips.add(d)
+	b.devices[device].turns.add(max(d-wire, 0))
+	b.mu.Unlock()
+}
+
+// refreshes enters how often the registers of a device's group change.
+func (b *book) refreshes(device, group int, everyMS int64) {
+	b.mu.Lock()
+	b.devices[device].status.Groups[group].RefreshMS = everyMS
 	b.mu.Unlock()
 }
 
@@ -103,6 +113,7 @@ func (b *book) scanned(device int, s *scan.Scan, detail string) {
 func (e *deviceEntry) snapshot() DeviceStatus {
 	s := e.status.clone()
 	s.RoundTripP50, s.RoundTripMax = e.trips.median(), e.trips.max()
+	s.Turnaround = e.turns.median()
 	return s
 }
 

@@ -44,7 +44,8 @@ func NewDecoder(d *sitefile.Device, g *scan.Group) (*Decoder, error) {
 // A raw value is kept with the quality Absent when it is one of the map's codes
 // for "no value", and with Implausible when it lies outside the valid range, is
 // not a finite number, or is no BCD number; the raw value of the last is the
-// register's plain bits.
+// register's plain bits. A current or voltage that tells of a broken wire or
+// transmitter has the quality SensorFault and its raw value.
 func (d *Decoder) Decode(b Block, payload []byte, values []int64, quality []scan.Reason) error {
 	if need := b.Request.ByteCount(); len(payload) < need {
 		return fmt.Errorf("%w: %d bytes, not %d", errShort, len(payload), need)
@@ -95,6 +96,7 @@ type codec struct {
 	channel     scan.Channel
 	absentBits  []uint64  // codes as bits of the whole value
 	absentNums  []float64 // codes as numbers, formFloat and formBCD
+	signal      signalLimits
 	valid       bool
 	low, high   float64 // in the channel's unit, rounding allowed for
 }
@@ -139,6 +141,7 @@ func newCodec(mc *sitefile.MapChannel, ch *scan.Channel) (codec, error) {
 	if ch.Bit != (c.form == formBit) || !ch.Bit && ch.Kind != kind {
 		return c, fmt.Errorf("type %q: the group says kind %d, bit %t", mc.Type, ch.Kind, ch.Bit)
 	}
+	c.signal = newSignalLimits(mc.Signal)
 	c.setValid(mc.Valid)
 	return c, c.setAbsent(mc.Absent)
 }
@@ -186,6 +189,9 @@ func (c *codec) decode(word uint64) (int64, scan.Reason) {
 		return raw, scan.Absent
 	case !proper:
 		return raw, scan.Implausible
+	}
+	if why := c.signal.judge(c.channel.Kind.Counts(raw)); why != scan.Good {
+		return raw, why
 	}
 	if c.valid {
 		v := c.channel.Value(raw)

@@ -6,6 +6,7 @@ import (
 
 	"loadscribe/agent/modbus"
 	"loadscribe/agent/sitefile"
+	"loadscribe/agent/textline"
 )
 
 // Dial opens a line for real: its serial port, whose name is looked up anew at
@@ -39,4 +40,27 @@ func Dial(ctx context.Context, line *sitefile.Line) (Client, error) {
 		return nil, err
 	}
 	return modbus.NewClient(link, cfg), nil
+}
+
+// DialText opens a text line as Dial opens the others.
+func DialText(ctx context.Context, line *sitefile.Line) (TextClient, error) {
+	cfg := textline.Config{Turnaround: line.Turnaround, Echo: textline.EchoAuto}
+	switch line.Echo {
+	case sitefile.EchoOn:
+		cfg.Echo = textline.EchoOn
+	case sitefile.EchoOff:
+		cfg.Echo = textline.EchoOff
+	}
+	var link modbus.Link
+	var err error
+	if line.Address != "" {
+		link, err = modbus.DialTCP(ctx, line.Address)
+	} else {
+		cfg.Baud = line.Serial.Baud
+		link, err = modbus.OpenSerial(ctx, line.Port, modbus.Serial(line.Serial))
+	}
+	if err != nil {
+		return nil, err
+	}
+	return textline.New(link, cfg), nil
 }

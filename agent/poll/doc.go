@@ -7,6 +7,10 @@
 // image in memory, so that invented history and live data go through the very
 // same code.
 //
+// A TextPoller does the same for a text device that answers questions. Where a
+// device prints by itself, the line is only listened to: a set of prints makes
+// a scan, and a silence of more than three periods makes a gap.
+//
 // A Poller runs one goroutine for each line. Every group has its own period
 // whose phase is fixed to the start of the line; a group that is late is served
 // once and then waits for its next due time, so that a schedule neither drifts

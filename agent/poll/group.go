@@ -39,14 +39,19 @@ type asked struct {
 
 // NewGroupPoller plans the reading of g, a group of d. log may be nil.
 func NewGroupPoller(d *sitefile.Device, g *scan.Group, log *slog.Logger) (*GroupPoller, error) {
+	return newGroupPoller(nil, d, g, log)
+}
+
+// newGroupPoller plans for the speed of line l; nil: not known.
+func newGroupPoller(l *sitefile.Line, d *sitefile.Device, g *scan.Group, log *slog.Logger) (*GroupPoller, error) {
 	if d.Map == nil || d.Map.Protocol == "text" {
-		return nil, fmt.Errorf("device %q: map %q is not a Modbus map: this version polls Modbus only, take the device out of the site", d.Name, d.MapPath)
+		return nil, fmt.Errorf("device %q: map %q is not a Modbus map: use one, or put the device on a line of kind \"text\"", d.Name, d.MapPath)
 	}
 	decoder, err := NewDecoder(d, g)
 	if err != nil {
 		return nil, err
 	}
-	blocks, err := Plan(d, g)
+	blocks, err := planOn(l, d, g)
 	if err != nil {
 		return nil, err
 	}
@@ -110,6 +115,11 @@ func (p *GroupPoller) Poll(ctx context.Context, r Reader, clock scan.Clock) scan
 		}
 	}
 	return s
+}
+
+// read implements groupReader.
+func (p *GroupPoller) read(ctx context.Context, w *wire, clock scan.Clock) scan.Scan {
+	return p.Poll(ctx, w, clock)
 }
 
 // readAll reads all blocks into values and p.quality. It returns why there are

@@ -7,6 +7,7 @@ import (
 	"loadscribe/agent/modbus/frame"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
+	"loadscribe/agent/textline"
 )
 
 const (
@@ -27,13 +28,15 @@ type line struct {
 	opts  Options
 	book  *book
 
-	client   Client    // nil: not open
+	client   conn      // nil: not open; a Client, or a TextClient on text lines
 	proven   bool      // the client has answered
 	openedAt time.Time // of client
 	openAt   time.Time // when to try next while client is nil
+	taken    bool      // it is closed because another master is on it
 	pauses   pauses
 	trouble  trouble
-	last     *unit // asked last
+	last     *unit     // asked last
+	spentAt  time.Time // when a request last ended without an answer
 }
 
 // run polls until ctx ends.
@@ -45,7 +48,7 @@ func (l *line) run(ctx context.Context) {
 	}
 	defer l.close()
 	for {
-		s := next(l.slots, l.last)
+		s := l.choose()
 		wake := s.due
 		if now := time.Now(); wake.Before(now) {
 			wake = now
@@ -65,6 +68,24 @@ func (l *line) run(ctx context.Context) {
 		l.last = s.unit
 		l.book.missed(s.advance(time.Now()))
 	}
+}
+
+// choose returns the slot that is to be served first. After a request without
+// an answer whoever else was due by then goes before the next silent device, so
+// that neighbours are late by one timeout, not by one for each silent device.
+func (l *line) choose() *slot {
+	var waiting []*slot
+	if !l.spentAt.IsZero() {
+		for _, s := range l.slots {
+			if s.unit.silent == 0 && !s.due.After(l.spentAt) {
+				waiting = append(waiting, s)
+			}
+		}
+	}
+	if len(waiting) > 0 {
+		return next(waiting, l.last)
+	}
+	return next(l.slots, l.last)
 }
 
 // waitUntil waits until t or the end of ctx; false means that ctx has ended.
@@ -87,7 +108,7 @@ func waitUntil(ctx context.Context, t time.Time) bool {
 func (l *line) open(ctx context.Context) {
 	limited, cancel := context.WithTimeout(ctx, openLimit)
 	defer cancel()
-	client, err := l.opts.Dial(limited, l.site)
+	client, err := l.dial(limited)
 	if ctx.Err() != nil {
 		if err == nil {
 			_ = client.Close() // nothing was asked of it
@@ -98,16 +119,33 @@ func (l *line) open(ctx context.Context) {
 		l.down(err)
 		return
 	}
+	if !l.clear(ctx, client) {
+		return
+	}
 	l.client, l.proven, l.openedAt = client, false, time.Now()
+	for _, u := range l.units {
+		u.verify.forget() // another device may be on the line now
+	}
 	l.book.opened()
 	if l.pauses.failures == 0 {
 		l.up()
 	} // else it counts as up when an exchange shows that it stays open
 }
 
+func (l *line) dial(ctx context.Context) (conn, error) {
+	if l.site.Kind == sitefile.Text {
+		return l.opts.DialText(ctx, l.site)
+	}
+	if l.site.Listen {
+		return l.opts.Listen(ctx, l.site)
+	}
+	return l.opts.Dial(ctx, l.site)
+}
+
 // down notes that the line cannot be used and sets when to try again.
 func (l *line) down(err error) {
 	now := time.Now()
+	l.taken = false
 	l.openAt = now.Add(l.pauses.next())
 	l.trouble.failed(now, "line down", err.Error())
 	l.book.line(false, err.Error(), l.wallMS())
@@ -144,16 +182,24 @@ func (l *line) serve(ctx context.Context, s *slot) {
 	var err error
 	switch now := time.Now(); {
 	case l.client == nil:
-		result = l.blank(s, scan.PortGone)
+		result = l.blank(s, l.whyClosed())
 	case s.unit.rests(s.due, now):
 		result = l.blank(s, s.unit.reason)
+	case s.unit.verify.differs(now):
+		result = l.blank(s, scan.StartMismatch)
 	default:
 		result, err = l.ask(ctx, s)
 		if ctx.Err() != nil {
 			return // what was cut short by ourselves is no failure of the device
 		}
 	}
+	l.finish(s, result, err)
+}
+
+// finish writes a scan's outcome down and hands it on.
+func (l *line) finish(s *slot, result scan.Scan, err error) {
 	l.tell(s, &result, err)
+	l.learn(s, &result)
 	if result.Reason == scan.Good {
 		s.good()
 	} else if !s.worthOffering(time.Now(), result.Reason) {
@@ -165,7 +211,7 @@ func (l *line) serve(ctx context.Context, s *slot) {
 // blank makes a scan without values for a group that was not asked for.
 func (l *line) blank(s *slot, reason scan.Reason) scan.Scan {
 	mono, wall := l.opts.Clock.Now()
-	return scan.Scan{Group: s.poller.group, MonoMS: mono, WallMS: wall, Reason: reason}
+	return scan.Scan{Group: s.reader.Group(), MonoMS: mono, WallMS: wall, Reason: reason}
 }
 
 // ask reads a group. A connection that had answered before and is lost is
@@ -175,7 +221,7 @@ func (l *line) ask(ctx context.Context, s *slot) (scan.Scan, error) {
 	for {
 		wasProven := l.proven // false for what was just opened: one more try at most
 		w := wire{line: l, unit: s.unit, timeout: s.unit.timeout(l.book.slowest(s.unit.index))}
-		result := s.poller.Poll(ctx, &w, l.opts.Clock)
+		result := l.poll(ctx, s, &w)
 		if ctx.Err() != nil {
 			return result, w.err
 		}
@@ -194,6 +240,27 @@ func (l *line) ask(ctx context.Context, s *slot) (scan.Scan, error) {
 	}
 }
 
+// poll reads a group of a device once it is known to be what its map says.
+func (l *line) poll(ctx context.Context, s *slot, w *wire) scan.Scan {
+	reason, detail := s.unit.verify.check(ctx, w, l.opts.Clock)
+	if reason == scan.Good {
+		return s.reader.read(ctx, w, l.opts.Clock)
+	}
+	if detail != "" {
+		s.unit.detail, w.err = detail, nil // that a register is refused is in the detail
+	}
+	return l.blank(s, reason)
+}
+
+// learn notes how often the group's registers change.
+func (l *line) learn(s *slot, result *scan.Scan) {
+	before := s.learnt.n
+	s.learnt.see(result)
+	if s.learnt.n != before {
+		l.book.refreshes(s.unit.index, s.index, s.learnt.everyMS(s.reader.Group().PeriodMS))
+	}
+}
+
 // settle draws the conclusions of an exchange that did not lose the line.
 func (l *line) settle(w *wire, reason scan.Reason) {
 	if l.pauses.failures > 0 {
@@ -205,6 +272,7 @@ func (l *line) settle(w *wire, reason scan.Reason) {
 		w.unit.heard()
 	} else {
 		w.unit.unheard(now, w.timeout, reason)
+		l.spentAt = now
 	}
 	// A TCP client is spent after a timeout, lest the late answer meet the next
 	// question; that is no failure of the line.
@@ -230,8 +298,10 @@ func (l *line) tell(s *slot, result *scan.Scan, err error) {
 	switch {
 	case result.Reason == scan.Good:
 		u.trouble.recovered(now, "device answers again")
-		detail = partly(result)
-	case result.Reason == scan.PortGone: // the line's own log has it
+		if detail = partly(result); l.site.Listen {
+			detail = notRead(result)
+		}
+	case result.Reason == scan.PortGone, result.Reason == scan.LineBusy: // the line's own log has it
 		detail = mend(l.site, u.device, result.Reason, err)
 	default:
 		if err != nil {
@@ -243,11 +313,21 @@ func (l *line) tell(s *slot, result *scan.Scan, err error) {
 	l.book.scanned(u.index, result, detail)
 }
 
-// wire is the Reader of one exchange with one device.
+// onWire is how long the characters of an exchange take, and the rest before
+// it; zero over a network.
+func (l *line) onWire(dataBytes int) time.Duration {
+	if !speaksSerial(l.site) {
+		return 0
+	}
+	return frame.TransmitTime(l.site.Serial.Baud, characters(l.site, dataBytes)) + l.site.Turnaround
+}
+
+// wire is the Reader and TextReader of one exchange with one device.
 type wire struct {
 	line    *line
 	unit    *unit
 	timeout time.Duration
+	chars   time.Duration // what the characters of the last exchange took
 
 	err   error // the last
 	heard bool  // the device answered something
@@ -257,12 +337,28 @@ type wire struct {
 // Read implements Reader.
 func (w *wire) Read(ctx context.Context, unitID byte, req frame.ReadRequest) ([]byte, error) {
 	start := time.Now()
-	payload, err := w.line.client.Read(ctx, unitID, req, w.timeout)
-	switch reasonOf(ctx, err) {
+	payload, err := w.line.client.(Client).Read(ctx, unitID, req, w.timeout)
+	w.chars = w.line.onWire(len(payload))
+	w.learn(reasonOf(ctx, err), err, start)
+	return payload, err
+}
+
+// Ask implements TextReader.
+func (w *wire) Ask(ctx context.Context, a *textline.Ask) (string, error) {
+	start := time.Now()
+	text, err := w.line.client.(TextClient).Ask(ctx, a, w.timeout)
+	w.chars = 0 // not known before the answer is there
+	w.learn(textReason(ctx, err), err, start)
+	return text, err
+}
+
+// learn draws the conclusions of one question.
+func (w *wire) learn(reason scan.Reason, err error, start time.Time) {
+	switch reason {
 	case scan.Good, scan.Exception:
 		w.heard = true
 		w.line.proven = true
-		w.line.book.trip(w.unit.index, time.Since(start))
+		w.line.book.trip(w.unit.index, time.Since(start), w.chars)
 	case scan.BadChecksum:
 		w.heard = true
 		w.line.book.damaged(w.unit.index)
@@ -272,5 +368,4 @@ func (w *wire) Read(ctx context.Context, unitID byte, req frame.ReadRequest) ([]
 	if err != nil {
 		w.err = err
 	}
-	return payload, err
 }

@@ -35,6 +35,12 @@ func (f Field) end() int { return f.Offset + f.Length }
 // It fails when a channel of the group is not in the device's map or reaches
 // past address 65535.
 func Plan(d *sitefile.Device, g *scan.Group) ([]Block, error) {
+	return planOn(nil, d, g)
+}
+
+// planOn is Plan for a line, nil where it is not known. On a serial line a hole
+// is read along only while that takes no longer than a request of its own.
+func planOn(l *sitefile.Line, d *sitefile.Device, g *scan.Group) ([]Block, error) {
 	byTable := make(map[sitefile.Table][]place)
 	for i := range g.Channels {
 		mc, err := mapChannel(d, g.Channels[i].Name)
@@ -50,7 +56,7 @@ func Plan(d *sitefile.Device, g *scan.Group) ([]Block, error) {
 	}
 	var blocks []Block
 	for _, t := range []sitefile.Table{sitefile.Coil, sitefile.Discrete, sitefile.Input, sitefile.Holding} {
-		blocks = append(blocks, planTable(t, byTable[t], d.Map.Bridge)...)
+		blocks = append(blocks, planTable(t, byTable[t], min(d.Map.Bridge, worthBridging(l, t)))...)
 		delete(byTable, t)
 	}
 	for t := range byTable {

@@ -10,6 +10,7 @@ import (
 	"loadscribe/agent/modbus/frame"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
+	"loadscribe/agent/textline"
 )
 
 // Sink takes scans. Offer never blocks and owns the scan; what happens when it
@@ -28,11 +29,30 @@ type Client interface {
 	Close() error
 }
 
+// TextClient asks over one open text line, one question at a time, or listens
+// to it. Errors are those of package textline. Err is as in Client.
+type TextClient interface {
+	Ask(ctx context.Context, a *textline.Ask, timeout time.Duration) (text string, err error)
+	Hear(ctx context.Context, f *textline.Format, until time.Time) (textline.Heard, error)
+	Err() error
+	Close() error
+}
+
+// conn is what Client and TextClient have in common.
+type conn interface {
+	Err() error
+	Close() error
+}
+
 // Options are the seams of a Poller. The zero value polls real lines.
 type Options struct {
 	// Dial opens a line. It looks the port's name up anew at each call and
 	// ends with ctx. nil: Dial of this package.
 	Dial func(ctx context.Context, line *sitefile.Line) (Client, error)
+	// DialText does the same for text lines. nil: DialText of this package.
+	DialText func(ctx context.Context, line *sitefile.Line) (TextClient, error)
+	// Listen opens a line with listen = true. nil: Listen of this package.
+	Listen func(ctx context.Context, line *sitefile.Line) (Ears, error)
 	// Clock stamps the scans. nil: a scan.SystemClock.
 	Clock scan.Clock
 	// Log gets the first failure, one summary a minute, and the recovery. nil:
@@ -60,6 +80,12 @@ type Poller struct {
 func New(site *sitefile.Site, groups []*scan.Group, sink Sink, opts Options) (*Poller, error) {
 	if opts.Dial == nil {
 		opts.Dial = Dial
+	}
+	if opts.DialText == nil {
+		opts.DialText = DialText
+	}
+	if opts.Listen == nil {
+		opts.Listen = Listen
 	}
 	if opts.Clock == nil {
 		opts.Clock = scan.NewSystemClock()
@@ -96,21 +122,41 @@ func newLine(site *sitefile.Site, sl *sitefile.Line, groups []*scan.Group, sink 
 		}
 		u := &unit{index: len(l.units), device: d, full: sl.Timeout,
 			trouble: trouble{log: opts.Log.With("device", d.Name)}}
+		var err error
+		if u.verify, err = newVerifier(d, opts.Log); err != nil {
+			return nil, fmt.Errorf("line %q: %w", sl.Name, err)
+		}
 		l.units = append(l.units, u)
-		l.book.devices = append(l.book.devices, deviceEntry{status: DeviceStatus{
-			Device: d.Name, Line: sl.Name, Detail: "not asked yet", Errors: map[scan.Reason]uint64{}}})
+		entry := deviceEntry{status: DeviceStatus{
+			Device: d.Name, Line: sl.Name, Detail: "not asked yet", Errors: map[scan.Reason]uint64{}}}
 		for _, g := range groups {
 			if g.Device != d.Name {
 				continue
 			}
-			gp, err := NewGroupPoller(d, g, opts.Log)
+			reader, err := newReader(sl, d, g, opts.Log)
 			if err != nil {
 				return nil, fmt.Errorf("line %q: %w", sl.Name, err)
 			}
-			l.slots = append(l.slots, &slot{poller: gp, unit: u, period: time.Duration(g.PeriodMS) * time.Millisecond})
+			l.slots = append(l.slots, &slot{reader: reader, unit: u, period: time.Duration(g.PeriodMS) * time.Millisecond,
+				index: len(entry.status.Groups)})
+			entry.status.Groups = append(entry.status.Groups, GroupStatus{Name: g.Name, PeriodMS: g.PeriodMS})
 		}
+		l.book.devices = append(l.book.devices, entry)
 	}
 	return l, nil
+}
+
+// newReader prepares the reading of g over a line.
+func newReader(sl *sitefile.Line, d *sitefile.Device, g *scan.Group, log *slog.Logger) (groupReader, error) {
+	switch {
+	case sl.Listen:
+		return newOverheard(d, g)
+	case sl.Kind != sitefile.Text:
+		return newGroupPoller(sl, d, g, log)
+	case d.Map != nil && d.Map.Text != nil && d.Map.Text.Listen:
+		return newPrinted(d, g)
+	}
+	return NewTextPoller(d, g)
 }
 
 // Run polls until ctx ends, one goroutine for each line that has something to
@@ -120,7 +166,14 @@ func (p *Poller) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	for _, l := range p.lines {
 		if len(l.slots) > 0 {
-			wg.Go(func() { l.run(ctx) })
+			run := l.run
+			switch {
+			case l.site.Listen:
+				run = l.runPassive
+			case l.listens():
+				run = l.runListening
+			}
+			wg.Go(func() { run(ctx) })
 		}
 	}
 	wg.Wait()

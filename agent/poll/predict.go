@@ -2,6 +2,7 @@ package poll
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"loadscribe/agent/modbus/frame"
@@ -48,7 +49,7 @@ func Predict(site *sitefile.Site) ([]LineLoad, error) {
 			if !ok || d.Line != l.Name {
 				continue
 			}
-			blocks, err := Plan(d, g)
+			blocks, err := planOn(l, d, g)
 			if err != nil {
 				return nil, fmt.Errorf("line %q: %w", l.Name, err)
 			}
@@ -95,11 +96,37 @@ func shareAt(l *sitefile.Line, baud int, reads []repeated) float64 {
 
 // exchangeTime returns how long one request and its answer keep the line.
 func exchangeTime(l *sitefile.Line, baud int, req frame.ReadRequest) time.Duration {
+	return frame.TransmitTime(baud, characters(l, req.ByteCount())) + 2*frame.Gap(baud) + l.Turnaround + assumedTurnaround
+}
+
+// characters is how many a request and an answer with so many bytes of data
+// have together on a serial line.
+func characters(l *sitefile.Line, dataBytes int) int {
 	// RTU: unit, five bytes of request, CRC; unit, function, count, data, CRC.
-	ask, answer := 8, 5+req.ByteCount()
+	ask, answer := 8, 5+dataBytes
 	if l.Kind == sitefile.ModbusASCII {
 		// Two characters a byte, LRC for CRC, colon, CR and LF.
 		ask, answer = 2*(ask-1)+3, 2*(answer-1)+3
 	}
-	return frame.TransmitTime(baud, ask+answer) + 2*frame.Gap(baud) + l.Turnaround + assumedTurnaround
+	return ask + answer
+}
+
+// speaksSerial reports whether the line's speed is known.
+func speaksSerial(l *sitefile.Line) bool {
+	return l != nil && (l.Kind == sitefile.ModbusRTU || l.Kind == sitefile.ModbusASCII) && l.Serial.Baud > 0
+}
+
+// worthBridging is the longest hole, in registers or bits, whose reading along
+// takes no more of the line's time than the request that it saves.
+func worthBridging(l *sitefile.Line, t sitefile.Table) int {
+	if !speaksSerial(l) {
+		return math.MaxInt // the network carries a full answer in the time of a short one
+	}
+	saved := exchangeTime(l, l.Serial.Baud, frame.ReadRequest{})
+	perByte := frame.TransmitTime(l.Serial.Baud, characters(l, 1)-characters(l, 0))
+	bytes := int(saved / perByte)
+	if t == sitefile.Coil || t == sitefile.Discrete {
+		return 8 * bytes
+	}
+	return bytes / 2
 }

@@ -2,6 +2,7 @@ package poll
 
 import (
 	"cmp"
+	"context"
 	"math/rand/v2"
 	"slices"
 	"time"
@@ -18,12 +19,20 @@ const (
 	quietEvery = 10 * time.Second
 )
 
+// groupReader makes the scans of one group over a line.
+type groupReader interface {
+	Group() *scan.Group
+	read(ctx context.Context, w *wire, clock scan.Clock) scan.Scan
+}
+
 // slot is one group in a line's schedule.
 type slot struct {
-	poller *GroupPoller
+	reader groupReader
 	unit   *unit
 	period time.Duration
 	due    time.Time
+	index  int // among its device's groups
+	learnt refresh
 
 	// Of the run of bad scans that is going on; zero while there is none.
 	badSince   time.Time

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"slices"
 	"time"
 
 	"loadscribe/agent/modbus"
@@ -51,10 +52,26 @@ type DeviceStatus struct {
 	Damaged uint64
 	// RoundTripP50 and RoundTripMax are of the last 128 answers; zero: none.
 	RoundTripP50, RoundTripMax time.Duration
+	// Turnaround is the median of the last 128 round trips less the time that
+	// the characters take on a serial line: how long the device thinks.
+	Turnaround time.Duration
+	// Groups are the device's poll groups in the site's order.
+	Groups []GroupStatus
+}
+
+// Hint says what of the polling is not worth its time; empty: nothing.
+func (s DeviceStatus) Hint() string {
+	for _, g := range s.Groups {
+		if hint := g.Hint(); hint != "" {
+			return hint
+		}
+	}
+	return ""
 }
 
 func (s DeviceStatus) clone() DeviceStatus {
 	s.Errors = maps.Clone(s.Errors)
+	s.Groups = slices.Clone(s.Groups)
 	return s
 }
 
@@ -67,7 +84,11 @@ func lineDetail(l *sitefile.Line) string {
 	if l.Address != "" {
 		return fmt.Sprintf("connected to %s", l.Address)
 	}
-	return fmt.Sprintf("%s open at %s", l.Port, settings(l.Serial))
+	open := fmt.Sprintf("%s open at %s", l.Port, settings(l.Serial))
+	if l.Listen {
+		open += ", listening only"
+	}
+	return open
 }
 
 // settings writes a port's settings as in the site file.
@@ -78,6 +99,12 @@ func settings(s sitefile.Serial) string {
 // mend says what a device's failure most likely means. err is the last error
 // from the wire, nil when the device was not asked.
 func mend(l *sitefile.Line, d *sitefile.Device, reason scan.Reason, err error) string {
+	if l.Kind == sitefile.Text {
+		return mendText(l, d, reason, err)
+	}
+	if l.Listen && err != nil {
+		return err.Error()
+	}
 	serial := l.Address == ""
 	switch reason {
 	case scan.Timeout:
@@ -97,6 +124,30 @@ func mend(l *sitefile.Line, d *sitefile.Device, reason scan.Reason, err error) s
 	case scan.Exception:
 		return fmt.Sprintf("unit %d refuses (%v): check tables and addresses in %s", d.UnitID, cause(err), d.MapPath)
 	case scan.PortGone:
+		return fmt.Sprintf("line %q is down", l.Name)
+	case scan.LineBusy:
+		return fmt.Sprintf("line %q has another master and is not polled", l.Name)
+	}
+	return reason.String()
+}
+
+// mendText is mend for text lines.
+func mendText(l *sitefile.Line, d *sitefile.Device, reason scan.Reason, err error) string {
+	where := l.Address
+	if where == "" {
+		where = l.Port + ", " + settings(l.Serial)
+	}
+	listens := d.Map.Text.Listen
+	switch {
+	case reason == scan.Timeout && listens:
+		return fmt.Sprintf("nothing is printed (%s): check power, cable (transmit and receive crossed?), serial settings and that the device's printing is on", where)
+	case reason == scan.Timeout:
+		return fmt.Sprintf("no answer (%s): check power, cable (transmit and receive crossed?), serial settings, and send and ends in %s", where, d.MapPath)
+	case reason == scan.BadChecksum:
+		return fmt.Sprintf("texts with a bad checksum (%s): check the serial settings, the cable, and checksum in %s", where, d.MapPath)
+	case reason == scan.WrongAnswer && err != nil:
+		return fmt.Sprintf("%v: correct the pattern in %s", err, d.MapPath)
+	case reason == scan.PortGone:
 		return fmt.Sprintf("line %q is down", l.Name)
 	}
 	return reason.String()

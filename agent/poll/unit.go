@@ -31,6 +31,7 @@ const (
 type unit struct {
 	index   int // in the line's units and its book
 	device  *sitefile.Device
+	verify  *verifier     // nil: nothing is expected
 	full    time.Duration // the line's timeout
 	trouble trouble
 	detail  string // of the last failure
@@ -76,5 +77,6 @@ func (u *unit) unheard(now time.Time, timeout time.Duration, reason scan.Reason)
 	u.reason, u.askedAt, u.probeAt = reason, now, now
 	if u.silent >= silentRounds {
 		u.probeAt = now.Add(probePause * timeout)
+		u.verify.forget() // another device may answer after the silence
 	}
 }

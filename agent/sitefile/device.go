@@ -2,7 +2,6 @@ package sitefile
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	"loadscribe/agent/quantity"
@@ -22,6 +21,7 @@ func (l *loader) readDevices(root *section) {
 		d.Every = s.period("every", defaultPeriod)
 		d.Map = l.readDeviceMap(s, &d)
 		d.Instrument = s.instrument("instrument")
+		l.checkProtocol(s, &d)
 		s.warnSpan(&d)
 		s.done()
 		if d.Name != "" && l.deviceNames.add(s, "name", d.Name) {
@@ -37,6 +37,12 @@ func (l *loader) readDeviceLine(s *section, d *Device) {
 	kind, known := l.lineKinds[d.Line]
 	if e != nil && e.value.kind == kindText && !known {
 		s.problem(e.value.at, "line", l.lineNames.mend(d.Line), "there is no line %q", d.Line)
+	}
+	if kind == Text {
+		if e := s.entry("unit"); e != nil {
+			s.problem(e.at, "unit", "remove it; an address, if the device has one, belongs into send in the map", "a device on a text line has no unit id")
+		}
+		return
 	}
 	low, high := int64(0), int64(255)
 	mend := "unit ids over TCP are 0 to 255"
@@ -58,41 +64,30 @@ func (l *loader) readDeviceLine(s *section, d *Device) {
 	}
 }
 
-// readDeviceMap loads the map, once for all devices that name it, and returns
-// a copy with this device's period filled in.
-func (l *loader) readDeviceMap(s *section, d *Device) *RegisterMap {
-	e := s.need("map", `name a register map, like map = "maps/screw-controller.toml"`)
-	d.MapPath = s.text("map", "")
-	if e == nil || d.MapPath == "" {
-		if e != nil && e.value.kind == kindText {
-			s.problem(e.value.at, "map", "name a register map", "the map's name is empty")
-		}
-		return nil
+// checkProtocol sees that line and map speak the same, and that a line that
+// is listened to has one device only: nothing says who printed a text.
+func (l *loader) checkProtocol(s *section, d *Device) {
+	kind := l.lineKinds[d.Line]
+	if d.Map == nil || kind == "" {
+		return
 	}
-	path := l.below(d.MapPath)
-	m, loaded := l.maps[path]
-	if !loaded {
-		data, err := l.read(path)
-		if err != nil {
-			s.found.problems = append(s.found.problems, unreadable(s.file, s.path("map"), e.value.at, path, err,
-				"maps are found relative to the site file; correct the name or put the file there"))
-		} else {
-			l.addHash(data)
-			m = readMap(path, data, l.found)
-		}
-		l.maps[path] = m
+	at := s.table.at
+	if e := s.table.find("map"); e != nil {
+		at = e.value.at
 	}
-	if m == nil {
-		return nil
+	if isText := d.Map.Protocol == "text"; isText != (kind == Text) {
+		s.problem(at, "map", "use a map with the line's protocol, or another line",
+			"line %q is %q, but the map's protocol is %q", d.Line, kind, d.Map.Protocol)
+		return
 	}
-	own := *m
-	own.Channels = slices.Clone(m.Channels)
-	for i := range own.Channels {
-		if own.Channels[i].Every == 0 {
-			own.Channels[i].Every = d.Every
+	for i := range l.site.Devices {
+		o := &l.site.Devices[i]
+		if o.Line == d.Line && o.Map != nil && o.Map.Text != nil && d.Map.Text != nil && (o.Map.Text.Listen || d.Map.Text.Listen) {
+			s.problem(at, "map", "give each device that prints by itself a line of its own",
+				"line %q has device %q already, and a map with mode = \"listen\" wants the line for itself", d.Line, o.Name)
+			return
 		}
 	}
-	return &own
 }
 
 // warnSpan tells of an accuracy in shares of a span that no map gives.

@@ -54,6 +54,8 @@ func (c *MapChannel) Kind() scan.Kind {
 		return scan.KindFloat32
 	case "f64":
 		return scan.KindFloat64
+	case "decimal", "fixed":
+		return scan.KindDecimal
 	}
 	return scan.KindInt
 }

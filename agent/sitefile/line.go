@@ -13,11 +13,13 @@ const (
 	serialForm  = `write baud rate, data bits, parity and stop bits like "19200 8E1" or "9600 8N2"`
 	modbusPort  = "502" // registered for Modbus TCP
 	defaultBaud = 19200
+	textBaud    = 9600
 	longestWait = time.Minute // timeout and turnaround: one silent device must not stop a line
 )
 
-// isSerial reports whether the line is a port of this computer.
-func (k LineKind) isSerial() bool { return k == ModbusRTU || k == ModbusASCII || k == Text }
+// isSerial reports whether the line is always a port of this computer. A text
+// line may be one.
+func (k LineKind) isSerial() bool { return k == ModbusRTU || k == ModbusASCII }
 
 // hasBus reports whether unit ids are those of a serial bus.
 func (k LineKind) hasBus() bool { return k != ModbusTCP }
@@ -34,7 +36,7 @@ func (l *loader) readLines(root *section) {
 			continue
 		}
 		key, end := "port", portKey(line.Port)
-		if !line.Kind.isSerial() {
+		if line.Address != "" {
 			key, end = "address", strings.ToLower(line.Address)
 		}
 		if other, taken := ends[end]; taken && end != "" {
@@ -66,9 +68,6 @@ func (l *loader) readLine(s *section) (Line, bool) {
 	if s.need("kind", "write one of "+quotedList(kinds)) != nil {
 		line.Kind = LineKind(s.choice("kind", "", kinds...))
 	}
-	if line.Kind == Text {
-		s.problem(s.table.find("kind").value.at, "kind", "use a Modbus kind, or a later version", "lines of kind \"text\" are not supported by this version yet")
-	}
 	l.readEnd(s, &line)
 	line.Timeout = s.duration("timeout", time.Second, time.Millisecond, `write it like "1s"; common are 0.3 s to 3 s`)
 	line.Turnaround = s.duration("turnaround", 0, 0, `write it like "5ms"`)
@@ -80,6 +79,7 @@ func (l *loader) readLine(s *section) (Line, bool) {
 			s.problem(s.table.find(d.key).value.at, d.key, "", "%v is longer than %v", d.got, longestWait)
 		}
 	}
+	l.readListening(s, &line)
 	s.done()
 	if line.Name == "" || !l.lineNames.add(s, "name", line.Name) {
 		return line, false
@@ -98,16 +98,25 @@ func (l *loader) readEnd(s *section, line *Line) {
 	refuse := func(why string, keys ...string) {
 		for _, key := range keys {
 			if e := s.table.find(key); e != nil {
-				s.problem(e.at, key, "remove it, or change the kind", "%q is for %s, and this line is %q", key, why, line.Kind)
+				mend := "remove it, or change the kind"
+				if line.Kind == Text {
+					mend = "remove it, or remove the address"
+				}
+				s.problem(e.at, key, mend, "%q is for %s, and this line is %q", key, why, line.describe())
 			}
 		}
 	}
+	bySerial := line.Kind.isSerial() || line.Kind == Text && s.table.find("address") == nil
 	switch {
 	case line.Kind == "":
-	case line.Kind.isSerial():
+	case bySerial:
 		refuse("TCP lines", "address")
 		if line.Port == "" {
-			s.problem(s.table.at, "port", `name the serial port, like port = "COM3" or port = "/dev/ttyUSB0"`, "\"port\" is missing")
+			mend := `name the serial port, like port = "COM3" or port = "/dev/ttyUSB0"`
+			if line.Kind == Text {
+				mend += `, or a serial device server, like address = "192.0.2.7:4001"`
+			}
+			s.problem(s.table.at, "port", mend, "\"port\" is missing")
 		}
 		line.Serial = l.readSerial(s, serialText, line.Kind)
 	default:
@@ -120,10 +129,21 @@ func (l *loader) readEnd(s *section, line *Line) {
 	}
 }
 
+// describe is the line's kind in the words of a problem.
+func (l *Line) describe() string {
+	if l.Kind == Text {
+		return "text with an address"
+	}
+	return string(l.Kind)
+}
+
 func (l *loader) readSerial(s *section, text string, kind LineKind) Serial {
 	set := Serial{Baud: defaultBaud, DataBits: 8, Parity: 'E', StopBits: 1} // the default of the Modbus serial line guide
-	if kind == ModbusASCII {
+	switch kind {
+	case ModbusASCII:
 		set.DataBits = 7
+	case Text:
+		set = Serial{Baud: textBaud, DataBits: 8, Parity: 'N', StopBits: 1} // common practice, no source
 	}
 	if text == "" {
 		return set

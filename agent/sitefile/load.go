@@ -33,6 +33,9 @@ const (
 	lowestBarometerPa, highestBarometerPa = 45e3, 115e3
 )
 
+// ListenOption is the File of a Problem with Options.Listen.
+const ListenOption = "--listen"
+
 // Options overrides what the site file says; empty fields leave it.
 type Options struct {
 	Data   string // data directory, relative to the working directory
@@ -57,10 +60,13 @@ func load(path string, opts Options, read func(path string) ([]byte, error)) (*S
 	}
 	if opts.Listen != "" {
 		l.site.Agent.Listen = opts.Listen
+		l.listenAt = Problem{File: ListenOption}
 		if why := listenMistake(opts.Listen); why != "" {
-			l.found.problems = append(l.found.problems, Problem{File: "--listen", Message: why, Mend: listenMend})
+			l.found.problems = append(l.found.problems, Problem{File: ListenOption, Message: why,
+				Mend: `write host and port, like "127.0.0.1:8477"`})
 		}
 	}
+	l.warnOpen()
 	return l.finish()
 }
 
@@ -121,6 +127,7 @@ type loader struct {
 	deviceNames names
 	machines    names
 	systems     names
+	listenAt    Problem           // where the address to listen at is written
 	units       map[string]string // line and unit id → device
 	roleOf      map[string]string // channel id of a role of its own → machine
 }
@@ -277,12 +284,22 @@ func (l *loader) readAgent(root *section) {
 	if e := s.table.find("listen"); e != nil && e.value.kind == kindText {
 		if why := listenMistake(a.Listen); why != "" {
 			s.problem(e.value.at, "listen", listenMend, "%s", why)
-		} else if !loopback(a.Listen) {
-			s.warn(e.value.at, "listen", `"127.0.0.1:8477" is seen from this computer only`,
-				"anybody on the network can open %s; there is no sign-in", a.Listen)
 		}
+		l.listenAt = Problem{File: s.file, Line: e.value.at.line, Col: e.value.at.col, Key: s.path("listen")}
 	}
 	s.done()
+}
+
+// warnOpen tells of an address that others can reach.
+func (l *loader) warnOpen() {
+	listen := l.site.Agent.Listen
+	if listen == "" || listenMistake(listen) != "" || loopback(listen) {
+		return
+	}
+	p := l.listenAt
+	p.Message = fmt.Sprintf("anybody on the network can open %s; there is no sign-in yet", listen)
+	p.Mend = `"127.0.0.1:8477" is seen from this computer only`
+	l.found.warnings = append(l.found.warnings, p)
 }
 
 // listenMistake says what is wrong with an address to listen at, or "".

@@ -216,7 +216,8 @@ func TestDefaults(t *testing.T) {
 		s.Agent.Listen != "127.0.0.1:8477" || filepath.Base(s.Agent.DataDir) != "data" || s.Tariff.Currency != "" {
 		t.Errorf("site: %+v", s)
 	}
-	if want := (Line{Name: "l", Kind: ModbusRTU, Port: "COM3", Serial: Serial{19200, 8, 'E', 1}, Timeout: time.Second, Echo: EchoAuto}); s.Lines[0] != want {
+	if want := (Line{Name: "l", Kind: ModbusRTU, Port: "COM3", Serial: Serial{19200, 8, 'E', 1}, Timeout: time.Second, Echo: EchoAuto,
+		ListenFirst: 2 * time.Second}); s.Lines[0] != want {
 		t.Errorf("line: got %+v, want %+v", s.Lines[0], want)
 	}
 	d := s.Devices[0]

@@ -22,7 +22,7 @@ const (
 var registerTypes = []string{"bit", "u16", "i16", "u32", "i32", "u64", "i64", "f32", "f64", "bcd16", "bcd32"}
 
 // readMap reads the register map at path. The map is nil where the file is no
-// TOML or not for Modbus; otherwise it holds every channel whose name is sound, so that
+// TOML; otherwise it holds every channel whose name is sound, so that
 // references to it can be checked.
 func readMap(path string, data []byte, found *findings) *RegisterMap {
 	found.files = append(found.files, path)
@@ -35,28 +35,37 @@ func readMap(path string, data []byte, found *findings) *RegisterMap {
 	m := &RegisterMap{Path: path}
 	m.Name = root.text("name", "")
 	m.Protocol = root.choice("protocol", "modbus", "modbus", "text")
+	if m.Protocol == "text" {
+		readTextMap(root, m)
+	} else {
+		readModbusMap(root, m)
+	}
+	return m
+}
+
+func readModbusMap(root *section, m *RegisterMap) {
 	reference := root.choice("addressing", "zero-based", "zero-based", "reference") == "reference"
 	m.Bridge = int(root.integer("bridge", defaultBridge, 0, maxBridge, "write how many unused registers may be read along, 0 for none"))
+	m.Verify = root.readVerify(m.Path, reference)
 	channels := root.subs("channel")
 	root.done()
-	if m.Protocol == "text" {
-		root.problem(doc.find("protocol").value.at, "protocol", "use a map with protocol = \"modbus\", or a later version",
-			"text maps are not supported by this version yet")
-		return nil
-	}
 	if len(channels) == 0 {
 		root.problem(position{}, "channel", "add [[channel]] with name, table, address and type", "the map has no channel")
 	}
+	m.readChannels(channels, func(s *section) MapChannel { return readChannel(s, reference) })
+}
+
+// readChannels keeps the channels whose names are sound.
+func (m *RegisterMap) readChannels(sections []*section, read func(*section) MapChannel) {
 	seen := names{}
-	for _, s := range channels {
-		c := readChannel(s, reference)
+	for _, s := range sections {
+		c := read(s)
 		if c.Name != "" && seen.add(s, "name", c.Name) {
 			m.Channels = append(m.Channels, c)
 		} else {
 			m.partial = true
 		}
 	}
-	return m
 }
 
 func syntaxProblem(path string, err error) Problem {
@@ -75,10 +84,13 @@ func readChannel(s *section, reference bool) MapChannel {
 	s.checkEnd(&c)
 	c.WordsLittle = s.choice("words", "big", "big", "little") == "little"
 	s.readScaling(&c)
+	s.readSignal(&c)
+	s.readInverted(&c)
+	s.readFaults(&c)
 	c.Role = s.role("role", c.Unit)
 	c.Absent = s.absentCodes(c.Type)
 	c.Every = s.period("every", 0)
-	if c.Bit >= 0 || c.Type == "bit" {
+	if c.IsBit() {
 		s.refuseOnBits()
 	}
 	s.done()
@@ -159,7 +171,7 @@ func (s *section) readScaling(c *MapChannel) {
 
 // refuseOnBits reports keys that mean nothing for a single bit.
 func (s *section) refuseOnBits() {
-	for _, key := range []string{"scale", "offset", "valid", "absent", "words", "unit"} {
+	for _, key := range []string{"scale", "offset", "valid", "absent", "words", "signal", "points", "unit"} {
 		e := s.table.find(key)
 		if e == nil || key == "unit" && e.value.text == "1" {
 			continue

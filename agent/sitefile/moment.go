@@ -10,8 +10,20 @@ import (
 // date (the day's start in loc; as an end the start of the next day, so that
 // windows stay half open), "now", or an age before now such as "-7d", "-12h",
 // "-90m", "-30s" or "-2w". Days and weeks of an age are local days, which have
-// 23, 24 or 25 hours: "-7d" is the same time on the clock a week ago.
+// 23, 24 or 25 hours: "-7d" is the same time on the clock a week ago. Years
+// outside 1970 to 2200 are errors: one was misspelt, and the far end leaves
+// room for sums of milliseconds in 64 bits.
 func ParseTime(s string, now time.Time, loc *time.Location, isEnd bool) (time.Time, error) {
+	t, err := parseTime(s, now, loc, isEnd)
+	if y := t.UTC().Year(); err == nil && (y < firstYear || y > lastYear) {
+		return time.Time{}, fmt.Errorf("%q is in the year %d: use one from %d to %d", s, y, firstYear, lastYear)
+	}
+	return t, err
+}
+
+const firstYear, lastYear = 1970, 2200
+
+func parseTime(s string, now time.Time, loc *time.Location, isEnd bool) (time.Time, error) {
 	if s == "now" {
 		return now, nil
 	}

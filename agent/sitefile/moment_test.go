@@ -70,6 +70,7 @@ func TestParseTime(t *testing.T) {
 		"": `"-7d"`, "yesterday": `"now"`, "2026-13-01": "not a time", "2026-02-30": "not a time", "-": "not a time",
 		"-d": "not an age", "-7": "not an age", "-7y": "the unit is", "-1.5h": "whole number", "--7d": "not an age",
 		"-99999999d": "hundred years", "-4294967295w": "hundred years", "-7é": "not an age",
+		"0206-03-02": "in the year 206", "9999-12-31": "from 1970 to 2200", "-36000d": "in the year 1927",
 	} {
 		if _, err := ParseTime(text, instant(t, now), time.UTC, false); err == nil || !strings.Contains(err.Error(), says) {
 			t.Errorf("ParseTime(%q): got %v, want an error that says %q", text, err, says)

@@ -9,13 +9,13 @@ import (
 
 // Problem is one mistake in a site file or register map.
 type Problem struct {
-	File    string // as named by the user
-	Line    int    // from 1; 0: the file as a whole
-	Col     int    // in characters from 1
-	Key     string // "machine.rated_flow"; may be empty
-	Message string // what is wrong
-	Mend    string // what to do; empty where Message says it
-	Cause   error  // what the system said, where a file could not be read
+	File    string `json:"file"`           // as named by the user
+	Line    int    `json:"line,omitempty"` // from 1; 0: the file as a whole
+	Col     int    `json:"col,omitempty"`  // in characters from 1
+	Key     string `json:"key,omitempty"`  // "machine.rated_flow"; may be empty
+	Message string `json:"message"`        // what is wrong
+	Mend    string `json:"mend,omitempty"` // what to do; empty where Message says it
+	Cause   error  `json:"-"`              // what the system said, where a file could not be read
 }
 
 // Error writes "file:line:col: key: message; mend".

@@ -75,12 +75,18 @@ const (
 type Line struct {
 	Name       string
 	Kind       LineKind
-	Port       string // serial kinds
-	Serial     Serial // serial kinds
+	Port       string // serial kinds; text has either this or Address
+	Serial     Serial // of Port
 	Address    string // TCP kinds, host:port
 	Timeout    time.Duration
 	Turnaround time.Duration
 	Echo       Echo
+	// Listen is true for a line that has a master already: its traffic is
+	// listened to and nothing is sent.
+	Listen bool
+	// ListenFirst is how long a polled serial line is listened to before it is
+	// asked; 0: not.
+	ListenFirst time.Duration
 }
 
 // Serial is a port's setting, written "19200 8E1".
@@ -106,7 +112,7 @@ type Device struct {
 	Name       string
 	Line       string
 	UnitID     uint8
-	MapPath    string // as written
+	MapPath    string // as written; several with ", " between
 	Map        *RegisterMap
 	Every      time.Duration
 	Instrument Instrument
@@ -136,6 +142,9 @@ type RegisterMap struct {
 	// along to save a request; 0 forbids it. Key: bridge, default 8.
 	Bridge   int
 	Channels []MapChannel
+	Text     *TextMap // of a text map, else nil
+	// Verify is what must stand in the device for the map to be its own.
+	Verify []Expected
 
 	// partial: a channel is missing for its name was no name, so that
 	// references may fail for no fault of theirs.
@@ -159,7 +168,7 @@ type MapChannel struct {
 	Role          scan.Role
 	Table         Table
 	Address       uint16 // zero-based, whatever the file's addressing
-	Type          string // bit, u16, i16, u32, i32, u64, i64, f32, f64, bcd16, bcd32
+	Type          string // bit, u16, i16, u32, i32, u64, i64, f32, f64, bcd16, bcd32; text maps: see Text
 	Bit           int    // bit of a register, 0 = least; -1: whole
 	WordsLittle   bool   // low 16-bit word first
 	Scale, Offset float64
@@ -168,6 +177,15 @@ type MapChannel struct {
 	Valid         *[2]float64 // in Unit; nil: any
 	Absent        []int64     // raw codes that mean "no value"
 	Every         time.Duration
+	// Signal is set where an input module measures a current or voltage in
+	// place of the quantity.
+	Signal *Signal
+	// Faults are the texts of a fault code's values; nil: none known.
+	Faults map[int64]string
+	// Text says where a text map's channel comes from. Table and Address then
+	// mean nothing; Type is decimal, fixed, hexadecimal, word, or bit for words
+	// that are 0 and 1 only.
+	Text *TextField
 }
 
 // Registers returns how many registers (or bits, for coil and discrete) the

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -8,10 +9,12 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"slices"
 	"time"
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
@@ -32,13 +35,9 @@ type window struct{ from, to string }
 
 // resolve turns the window into Unix milliseconds, half open.
 func (w window) resolve(now time.Time, site *sitefile.Site) (fromMS, toMS int64, err error) {
-	from, err := sitefile.ParseTime(w.from, now, site.Location, false)
+	from, to, err := w.parse(now, site)
 	if err != nil {
-		return 0, 0, misuse{fmt.Errorf("--from: %w", err)}
-	}
-	to, err := sitefile.ParseTime(w.to, now, site.Location, true)
-	if err != nil {
-		return 0, 0, misuse{fmt.Errorf("--to: %w", err)}
+		return 0, 0, err
 	}
 	if !from.Before(to) {
 		return 0, 0, misuse{fmt.Errorf("--from (%s) is not before --to (%s)", from.UTC().Format(time.RFC3339), to.UTC().Format(time.RFC3339))}
@@ -46,32 +45,42 @@ func (w window) resolve(now time.Time, site *sitefile.Site) (fromMS, toMS int64,
 	return from.UnixMilli(), to.UnixMilli(), nil
 }
 
-// ask finds who answers for a site.
+func (w window) parse(now time.Time, site *sitefile.Site) (from, to time.Time, err error) {
+	if from, err = sitefile.ParseTime(w.from, now, site.Location, false); err != nil {
+		return from, to, misuse{fmt.Errorf("--from: %w", err)}
+	}
+	if to, err = sitefile.ParseTime(w.to, now, site.Location, true); err != nil {
+		return from, to, misuse{fmt.Errorf("--to: %w", err)}
+	}
+	return from, to, nil
+}
+
+// ask finds who answers for a site. The lock of the data directory decides: an
+// address in it may be left over from an agent that was killed, and lead to
+// another site's.
 func ask(s *surroundings, site *sitefile.Site) (asked, error) {
+	h, err := agent.OpenHistory(site, version, s.logger())
+	if err == nil {
+		return &stopped{h}, nil
+	}
+	if !errors.Is(err, store.ErrLocked) {
+		return nil, err
+	}
 	dir := site.Agent.DataDir
 	in, left, err := agent.ReadInstance(dir)
 	if err != nil {
 		return nil, err
 	}
-	var unreachable error
-	if left {
-		r := &running{in: in, site: site, client: &http.Client{}}
-		if unreachable = r.alive(s.ctx); unreachable == nil {
-			return r, nil
-		}
+	if !left {
+		return nil, fmt.Errorf("%s: %w by another program, which has left no address there (agent.json); stop it or wait for it, then try again",
+			dir, store.ErrLocked)
 	}
-	h, err := agent.OpenHistory(site, version, s.logger())
-	if errors.Is(err, store.ErrLocked) {
-		if left {
-			return nil, fmt.Errorf("%w: process %d holds it but does not answer at %s (%v); stop that process, then try again",
-				err, in.PID, in.Address, unreachable)
-		}
-		return nil, fmt.Errorf("%w: another program holds it and has left no address (agent.json); stop it, then try again", err)
+	r := &running{in: in, client: &http.Client{}}
+	if err := r.alive(s.ctx); err != nil {
+		return nil, fmt.Errorf("%s: %w: process %d holds it but does not answer at %s (%w); stop that process, then try again",
+			dir, store.ErrLocked, in.PID, in.Address, err)
 	}
-	if err != nil {
-		return nil, err
-	}
-	return &stopped{h}, nil
+	return r, nil
 }
 
 // stopped answers from the files.
@@ -101,16 +110,21 @@ func (a *stopped) Export(ctx context.Context, out io.Writer, w window, layout tr
 }
 
 func knownChannels(groups []*scan.Group, ids []string) error {
-	known := map[string]bool{}
+	var known []string
 	for _, g := range groups {
 		for i := range g.Channels {
-			known[g.Channels[i].ID()] = true
+			known = append(known, g.Channels[i].ID())
 		}
 	}
 	for _, id := range ids {
-		if !known[id] {
-			return misuse{fmt.Errorf(`--channel %q: nothing of that name is stored; write it as "device.channel"`, id)}
+		if slices.Contains(known, id) {
+			continue
 		}
+		mend := `write it as "device.channel", as in the head of an export with --layout wide`
+		if near := quantity.Nearest(id, known); near != "" {
+			mend = fmt.Sprintf("did you mean %q?", near)
+		}
+		return misuse{fmt.Errorf("--channel %q: nothing of that name is stored; %s", id, mend)}
 	}
 	return nil
 }
@@ -118,7 +132,6 @@ func knownChannels(groups []*scan.Group, ids []string) error {
 // running answers over the API of a running agent.
 type running struct {
 	in     agent.Instance
-	site   *sitefile.Site
 	client *http.Client
 }
 
@@ -142,9 +155,17 @@ func (r *running) Close() error {
 
 // get returns the body of a good answer; the caller closes it.
 func (r *running) get(ctx context.Context, path string, query url.Values) (io.ReadCloser, error) {
-	request, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+r.in.Address+path+"?"+query.Encode(), nil)
+	return r.send(ctx, http.MethodGet, path+"?"+query.Encode(), nil)
+}
+
+// send asks with a body, which is JSON where there is one.
+func (r *running) send(ctx context.Context, method, path string, content []byte) (io.ReadCloser, error) {
+	request, err := http.NewRequestWithContext(ctx, method, "http://"+r.in.Address+path, bytes.NewReader(content))
 	if err != nil {
 		return nil, fmt.Errorf("ask %s: %w", r.in.Address, err)
+	}
+	if content != nil {
+		request.Header.Set("Content-Type", "application/json")
 	}
 	request.Header.Set("Authorization", "Bearer "+r.in.Secret)
 	answer, err := r.client.Do(request)

@@ -13,8 +13,23 @@ type checkCmd struct {
 	JSON bool   `help:"Print JSON."`
 }
 
+// lineLoad is how busy a line is predicted to be, as JSON.
+type lineLoad struct {
+	Line   string  `json:"line"`
+	Share  float64 `json:"busy_share"`
+	Advice string  `json:"advice,omitempty"`
+}
+
+func lineLoads(loads []poll.LineLoad) []lineLoad {
+	all := make([]lineLoad, len(loads))
+	for i, l := range loads {
+		all[i] = lineLoad{l.Line, l.Share, l.Advice}
+	}
+	return all
+}
+
 func (c *checkCmd) Run(s *surroundings) error {
-	site, err := loadSite(s, c.Site, "")
+	site, err := loadSite(c.Site, sitefile.Options{})
 	if err != nil {
 		return err
 	}
@@ -35,8 +50,8 @@ func (c *checkCmd) Run(s *surroundings) error {
 			Channels int                `json:"channels"`
 			Data     string             `json:"data"`
 			Warnings []sitefile.Problem `json:"warnings"`
-			Lines    []poll.LineLoad    `json:"lines"`
-		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...), loads})
+			Lines    []lineLoad         `json:"lines"`
+		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...), lineLoads(loads)})
 	}
 	fmt.Fprintf(s.stdout, "%s: %d lines, %d devices, %d channels in %d poll groups, %d machines, %d systems\n",
 		site.Name, len(site.Lines), len(site.Devices), channels, len(groups), len(site.Machines), len(site.Systems))

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"path/filepath"
 	"time"
 
 	"loadscribe/cmd/loadscribe/demo"
@@ -18,14 +19,18 @@ type demoCmd struct {
 
 func (c *demoCmd) Run(s *surroundings) error {
 	listener, err := net.Listen("tcp", c.Listen)
+	var malformed *net.AddrError
+	if errors.As(err, &malformed) {
+		return misuse{fmt.Errorf("--listen: %w; write host and port, like \"127.0.0.1:8477\"", err)}
+	}
 	if err != nil {
 		return fmt.Errorf("the demo cannot listen on %s: %w; stop what listens there, or give --listen another address such as 127.0.0.1:8478",
 			c.Listen, err)
 	}
+	defer listener.Close()
 	shop, err := demo.Open(demo.Options{Dir: c.Data, Listen: c.Listen, Fresh: c.Fresh})
 	if err != nil {
-		listener.Close()
-		return err
+		return explainOpen(err, filepath.Join(c.Data, demo.DataDir))
 	}
 	fmt.Fprintf(s.stdout, "An invented shop in %s: one simulated 37 kW screw compressor.\n", c.Data)
 	began := time.Now()
@@ -37,16 +42,15 @@ func (c *demoCmd) Run(s *surroundings) error {
 		}
 	})
 	if err != nil || s.ctx.Err() != nil {
-		listener.Close()
 		shop.Close()
-		return explainLocked(err, shop.Site.Agent.DataDir)
+		return explainOpen(err, shop.Site.Agent.DataDir)
 	}
 	fmt.Fprintf(s.stdout, "ready after %.1f s\n", time.Since(began).Seconds())
 
 	plant, stop := context.WithCancel(context.WithoutCancel(s.ctx))
 	done := make(chan error, 1)
 	go func() { done <- shop.Serve(plant) }()
-	err = record(s, shop.Site, listener, func(url string) {
+	err = record(s, shop.Site, func() (net.Listener, error) { return listener, nil }, func(url string) {
 		fmt.Fprintf(s.stdout, "\n  Open %s in a browser. Ctrl-C stops it; the data stays in %s.\n\n", url, c.Data)
 	})
 	stop()

@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"time"
 
+	"loadscribe/agent/sitefile"
 	"loadscribe/agent/transfer"
 )
 
@@ -22,7 +24,7 @@ type exportCmd struct {
 }
 
 func (c *exportCmd) Run(s *surroundings) error {
-	site, err := loadSite(s, c.Site, c.Data)
+	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
 	if err != nil {
 		return err
 	}
@@ -30,13 +32,17 @@ func (c *exportCmd) Run(s *surroundings) error {
 	if err != nil {
 		return misuse{err}
 	}
+	w := window{c.From, c.To}
+	if _, _, err := w.parse(time.Now(), site); err != nil {
+		return err
+	}
 	source, err := ask(s, site)
 	if err != nil {
 		return err
 	}
 	defer source.Close()
 	export := func(out io.Writer) error {
-		return source.Export(s.ctx, out, window{c.From, c.To}, layout, c.Channel)
+		return source.Export(s.ctx, out, w, layout, c.Channel)
 	}
 	if c.Out == "" {
 		out := bufio.NewWriter(s.stdout)
@@ -49,7 +55,7 @@ func (c *exportCmd) Run(s *surroundings) error {
 func writeWhole(path string, fill func(io.Writer) error) error {
 	f, err := os.Create(path + ".part")
 	if err != nil {
-		return fmt.Errorf("export: %w", err)
+		return fmt.Errorf("export: %w; give --out a file in a folder that is there and that this user may write to", err)
 	}
 	out := bufio.NewWriter(f)
 	err = errors.Join(fill(out), out.Flush(), f.Sync(), f.Close())

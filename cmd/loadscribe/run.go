@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net"
-	"strings"
+	"os"
+	"strconv"
 	"syscall"
 
 	"loadscribe/agent"
@@ -21,45 +23,66 @@ type runCmd struct {
 }
 
 func (c *runCmd) Run(s *surroundings) error {
-	site, err := loadSite(s, c.Site, c.Data)
+	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data, Listen: c.Listen})
 	if err != nil {
 		return err
 	}
-	if c.Listen != "" {
-		site.Agent.Listen = c.Listen
-	}
+	return record(s, site, func() (net.Listener, error) { return listenOrElse(s, site.Agent.Listen) }, nil)
+}
+
+// record runs the agent and its pages until the context ends. listen is called
+// once the data directory is held. ready, if given, is called with the page's
+// address once it is served.
+func record(s *surroundings, site *sitefile.Site, listen func() (net.Listener, error), ready func(url string)) error {
 	for _, w := range site.Warnings {
 		fmt.Fprintln(s.stderr, "warning:", w.Error())
 	}
-	listener, err := listenOrElse(s, site.Agent.Listen)
-	if err != nil {
-		return err
-	}
-	return record(s, site, listener, nil)
-}
-
-// record runs the agent and its pages until the context ends. ready, if given,
-// is called with the page's address once it is served.
-func record(s *surroundings, site *sitefile.Site, listener net.Listener, ready func(url string)) error {
 	a, err := agent.Open(site, agent.Options{Version: version, Log: s.logger()})
 	if err != nil {
-		listener.Close()
-		return explainLocked(err, site.Agent.DataDir)
+		return explainOpen(err, site.Agent.DataDir)
 	}
-	server, err := dashboard.New(a, dashboard.Options{Log: s.logger(), Metrics: a, Listen: site.Agent.Listen})
+	listener, err := listen()
+	if err != nil {
+		return errors.Join(err, a.Close())
+	}
+	server, err := dashboard.New(a, dashboard.Options{Log: s.logger(), Metrics: a, Listen: site.Agent.Listen, Hosts: ownNames(listener.Addr()), Secret: a.Secret()})
 	if err != nil {
 		listener.Close()
 		return errors.Join(err, a.Close())
 	}
 	a.OnUpdate(server.Publish)
-	url := "http://" + listener.Addr().String()
-	return a.Run(s.ctx, listener.Addr().String(), func(ctx context.Context) error {
-		fmt.Fprintf(s.stdout, "loadscribe %s: %s at %s\n", version, site.Name, url)
+	address := reachedAt(listener.Addr())
+	err = a.Run(s.ctx, address, func(ctx context.Context) error {
+		fmt.Fprintf(s.stdout, "loadscribe %s: %s at http://%s\n", version, site.Name, address)
 		if ready != nil {
-			ready(url)
+			ready("http://" + address)
 		}
 		return server.Run(ctx, listener)
 	})
+	listener.Close() // closed already, unless Run failed before it served
+	return err
+}
+
+// ownNames are the names, beside addresses, under which others on the network
+// reach this computer; none while only this computer can.
+func ownNames(listening net.Addr) []string {
+	if a, ok := listening.(*net.TCPAddr); ok && a.IP.IsLoopback() {
+		return nil
+	}
+	name, err := os.Hostname()
+	if err != nil {
+		return nil // then the address must do
+	}
+	return []string{name}
+}
+
+// reachedAt is where this computer reaches what listens at an address: one that
+// stands for all addresses is none that everything can connect to.
+func reachedAt(listening net.Addr) string {
+	if a, ok := listening.(*net.TCPAddr); ok && a.IP.IsUnspecified() {
+		return net.JoinHostPort("127.0.0.1", strconv.Itoa(a.Port))
+	}
+	return listening.String()
 }
 
 // listenOrElse listens on address. When the port is taken, recording must not
@@ -88,24 +111,22 @@ func portTaken(err error) bool {
 	return errors.As(err, &number) && uintptr(number) == 10048
 }
 
-// explainLocked says what to do when another agent has the data directory.
-func explainLocked(err error, dir string) error {
+// explainOpen says what to do when the data directory cannot be opened: another
+// agent has it, or it is no place to write to.
+func explainOpen(err error, dir string) error {
+	if err == nil {
+		return nil
+	}
 	if !errors.Is(err, store.ErrLocked) {
+		var path *fs.PathError
+		if errors.As(err, &path) {
+			return fmt.Errorf("%w; give a folder this user may write to, with --data or [agent] data in the site file", err)
+		}
 		return err
 	}
 	if in, ok, _ := agent.ReadInstance(dir); ok {
-		return fmt.Errorf("%w; process %d already records there, its pages are at http://%s: stop it first, or give this one another --data",
-			err, in.PID, in.Address)
+		return fmt.Errorf("%s: %w: process %d records there, its pages are at http://%s; stop it first, or give this one another --data",
+			dir, store.ErrLocked, in.PID, in.Address)
 	}
-	return fmt.Errorf("%w; stop the program that holds it, or give this one another --data", err)
-}
-
-// loopback reports whether address is reached from this computer only.
-func loopback(address string) bool {
-	host, _, err := net.SplitHostPort(address)
-	if err != nil {
-		return false
-	}
-	ip := net.ParseIP(host)
-	return strings.EqualFold(host, "localhost") || (ip != nil && ip.IsLoopback())
+	return fmt.Errorf("%s: %w by another program; stop that one, or give this one another --data", dir, store.ErrLocked)
 }

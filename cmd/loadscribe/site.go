@@ -1,21 +1,18 @@
 package main
 
 import (
-	"path/filepath"
+	"errors"
+	"slices"
 
 	"loadscribe/agent/sitefile"
 )
 
-// loadSite reads a site file; dataDir, if given, overrides where data lives.
-func loadSite(s *surroundings, path, dataDir string) (*sitefile.Site, error) {
-	site, err := sitefile.Load(path, sitefile.Options{})
-	if err != nil {
-		return nil, err
+// loadSite reads a site file; options override what it says.
+func loadSite(path string, options sitefile.Options) (*sitefile.Site, error) {
+	site, err := sitefile.Load(path, options)
+	var problems sitefile.Problems
+	if errors.As(err, &problems) && slices.ContainsFunc(problems, func(p sitefile.Problem) bool { return p.File == sitefile.ListenOption }) {
+		return nil, misuse{err}
 	}
-	if dataDir != "" {
-		if site.Agent.DataDir, err = filepath.Abs(dataDir); err != nil {
-			return nil, err
-		}
-	}
-	return site, nil
+	return site, err
 }

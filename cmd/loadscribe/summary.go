@@ -25,19 +25,23 @@ type summaryCmd struct {
 }
 
 func (c *summaryCmd) Run(s *surroundings) error {
-	site, err := loadSite(s, c.Site, c.Data)
+	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
 	if err != nil {
 		return err
 	}
 	if _, ok := site.MachineByName(c.Machine); c.Machine != "" && !ok {
-		return misuse{fmt.Errorf("--machine %q: the site file has no machine of that name", c.Machine)}
+		return unknownMachine(c.Machine, site)
+	}
+	w := window{c.From, c.To}
+	if _, _, err := w.parse(time.Now(), site); err != nil {
+		return err
 	}
 	source, err := ask(s, site)
 	if err != nil {
 		return err
 	}
 	defer source.Close()
-	report, err := source.Figures(s.ctx, window{c.From, c.To}, c.Machine)
+	report, err := source.Figures(s.ctx, w, c.Machine)
 	if err != nil {
 		return err
 	}
@@ -48,6 +52,17 @@ func (c *summaryCmd) Run(s *surroundings) error {
 		return out.Encode(report)
 	}
 	return printReport(s.stdout, &report, site)
+}
+
+func unknownMachine(name string, site *sitefile.Site) error {
+	if len(site.Machines) == 0 {
+		return misuse{fmt.Errorf("--machine %q: the site file has no [[machine]]; add one to have its figures", name)}
+	}
+	known := make([]string, len(site.Machines))
+	for i := range site.Machines {
+		known[i] = site.Machines[i].Name
+	}
+	return misuse{fmt.Errorf("--machine %q: the site file has no machine of that name; write one of %s", name, strings.Join(known, ", "))}
 }
 
 func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) error {

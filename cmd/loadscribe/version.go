@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"runtime"
+
+	"loadscribe/agent/sitefile"
 )
 
 type versionCmd struct {
@@ -20,7 +22,7 @@ func (c *versionCmd) Run(s *surroundings) error {
 		Data    string `json:"data,omitempty"`
 	}{"loadscribe", version, runtime.Version(), runtime.GOOS + "/" + runtime.GOARCH, ""}
 	if c.Site != "" {
-		site, err := loadSite(s, c.Site, "")
+		site, err := loadSite(c.Site, sitefile.Options{})
 		if err != nil {
 			return err
 		}

@@ -151,7 +151,7 @@ func (l *RTULine) take(ctx context.Context, w io.Writer, pending []byte) ([]byte
 			if !pause(ctx, lead) {
 				return nil, ctx.Err()
 			}
-			if err := l.send(ctx, w, l.injector.damage(unit, answer, rtuFrame, true, 0)); err != nil {
+			if err := sendPaced(ctx, w, l.baud, l.injector.damage(unit, answer, rtuFrame, true, 0)); err != nil {
 				return nil, err
 			}
 		}
@@ -161,34 +161,34 @@ func (l *RTULine) take(ctx context.Context, w io.Writer, pending []byte) ([]byte
 
 func rtuFrame(unit byte, pdu []byte) []byte { return frame.AppendRTU(nil, unit, pdu) }
 
-func (l *RTULine) send(ctx context.Context, w io.Writer, r reply) error {
+// sendPaced sends a reply no faster than baud; 0 sends it at once.
+func sendPaced(ctx context.Context, w io.Writer, baud int, r reply) error {
 	if r.silentForever {
 		return nil
 	}
 	if !pause(ctx, r.before) {
 		return ctx.Err()
 	}
-	if err := l.write(ctx, w, r.first); err != nil || len(r.second) == 0 {
+	if err := writePaced(ctx, w, baud, r.first); err != nil || len(r.second) == 0 {
 		return err
 	}
 	if !pause(ctx, r.between) {
 		return ctx.Err()
 	}
-	return l.write(ctx, w, r.second)
+	return writePaced(ctx, w, baud, r.second)
 }
 
-// write sends b no faster than the line's baud rate.
-func (l *RTULine) write(ctx context.Context, w io.Writer, b []byte) error {
-	if l.baud <= 0 {
+func writePaced(ctx context.Context, w io.Writer, baud int, b []byte) error {
+	if baud <= 0 {
 		_, err := w.Write(b)
 		return err
 	}
-	piece := max(1, int(pieceTime/frame.CharTime(l.baud)))
+	piece := max(1, int(pieceTime/frame.CharTime(baud)))
 	begun := time.Now()
 	for sent := 0; sent < len(b); {
 		n := min(piece, len(b)-sent)
 		// A character is there when its last bit is.
-		if !pause(ctx, time.Until(begun.Add(frame.TransmitTime(l.baud, sent+n)))) {
+		if !pause(ctx, time.Until(begun.Add(frame.TransmitTime(baud, sent+n)))) {
 			return ctx.Err()
 		}
 		if _, err := w.Write(b[sent : sent+n]); err != nil {

@@ -9,7 +9,7 @@
 // and what the framing adds: a CRC on RTU, colon, LRC and CR LF on ASCII, the
 // seven-byte header on TCP.
 //
-// Only reads have an encoder here (functions 1 to 4). There is no function
+// Only reads have an encoder here (functions 1 to 4, and 2B/0E). There is no function
 // that makes a write request, in this package or elsewhere in the agent; the
 // length of write requests is known only so that a server can take them whole
 // and refuse them.

@@ -156,7 +156,7 @@ func (s *Shop) History() time.Time { return s.story.History }
 
 // writeTruth leaves what really happened beside the record.
 func (s *Shop) writeTruth() error {
-	f, err := os.Create(filepath.Join(s.dir, "truth.json"))
+	f, err := os.Create(filepath.Join(s.dir, truthFile))
 	if err != nil {
 		return fmt.Errorf("write what really happened: %w", err)
 	}

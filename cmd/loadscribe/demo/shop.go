@@ -13,9 +13,13 @@ import (
 	"time"
 
 	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
 	"loadscribe/configs"
 	"loadscribe/simulator"
 )
+
+// DataDir is where a shop's agent keeps its data, within the shop's directory.
+const DataDir = "data"
 
 //go:embed site.toml
 var siteText string
@@ -23,6 +27,7 @@ var siteText string
 const (
 	storyFile = "demo.json"
 	siteFile  = "site.toml"
+	truthFile = "truth.json"
 	// week is what lies behind a new shop.
 	week = 7 * 24 * time.Hour
 	// warmUp lets the plant settle before its history begins.
@@ -87,16 +92,21 @@ func Open(o Options) (*Shop, error) {
 	if err != nil {
 		return nil, err
 	}
-	if o.Fresh && known {
-		if err := os.RemoveAll(o.Dir); err != nil {
-			return nil, fmt.Errorf("throw away the old demo: %w", err)
-		}
-		known = false
-	}
-	if !known {
-		if err := emptyOrNew(o.Dir); err != nil {
+	if known {
+		if err := s.idle(); err != nil {
 			return nil, err
 		}
+	}
+	switch {
+	case !known:
+		err = emptyOrNew(o.Dir)
+	case o.Fresh:
+		err = s.throwAway()
+	}
+	if err != nil {
+		return nil, err
+	}
+	if !known || o.Fresh {
 		now := o.Now()
 		s.story = story{Scenario: scenario, Seed: o.Seed, Zone: workingZone(now).String(), History: now.Add(-o.History).Truncate(time.Second)}
 		s.story.Begin = s.story.History.Add(-warmUp)
@@ -144,6 +154,29 @@ func (s *Shop) writeStory() error {
 	return os.Rename(path+".new", path)
 }
 
+// idle refuses a shop whose agent runs: its files would be changed under it. The
+// error wraps store.ErrLocked.
+func (s *Shop) idle() error {
+	data, err := store.OpenReadOnly(filepath.Join(s.dir, DataDir), store.Options{})
+	switch {
+	case err == nil:
+		return data.Close()
+	case errors.Is(err, store.ErrLocked):
+		return fmt.Errorf("a demo runs in %s: %w", s.dir, err)
+	}
+	return nil // nothing recorded yet, or what opening it for writing will mend or tell
+}
+
+// throwAway removes what a demo writes, and nothing that somebody put beside it.
+func (s *Shop) throwAway() error {
+	for _, name := range []string{DataDir, "maps", siteFile, truthFile, storyFile} {
+		if err := os.RemoveAll(filepath.Join(s.dir, name)); err != nil {
+			return fmt.Errorf("throw away the old demo: %w", err)
+		}
+	}
+	return nil
+}
+
 // emptyOrNew refuses a directory that holds somebody's files.
 func emptyOrNew(dir string) error {
 	entries, err := os.ReadDir(dir)
@@ -186,6 +219,10 @@ func (s *Shop) writeFiles(listen string) error {
 	if err := os.MkdirAll(filepath.Join(s.dir, "maps"), 0o755); err != nil {
 		return fmt.Errorf("make the demo's directory: %w", err)
 	}
+	// First of all, since it marks the directory as a demo's.
+	if err := s.writeStory(); err != nil {
+		return err
+	}
 	maps, err := fs.Glob(configs.Maps, "maps/*.toml")
 	if err != nil {
 		return fmt.Errorf("list the example maps: %w", err)
@@ -212,7 +249,7 @@ func (s *Shop) writeFiles(listen string) error {
 	if err = errors.Join(err, f.Close()); err != nil {
 		return fmt.Errorf("write the demo's site file: %w", err)
 	}
-	return s.writeStory()
+	return nil
 }
 
 // build loads the site and sets up the plant at its beginning.

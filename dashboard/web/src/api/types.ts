@@ -381,6 +381,92 @@ export type LiveRequest = {
   type: "snapshot";
 };
 
+/** Whose check is to begin. */
+export type HookupStart = {
+  /** empty: the only one */
+  machine: string;
+};
+
+/** What the person lets the machine do. */
+export type HookupStepName = "stopped" | "unloaded" | "loaded" | "unloaded_again";
+
+/** The machine now does this. */
+export type HookupStep = {
+  step: HookupStepName;
+  /** leave the step out; unloaded and loaded cannot be */
+  skip?: boolean;
+};
+
+/** A spot reading, SI. */
+export type HookupSpot = {
+  machine: string;
+  when: "as_found" | "as_left";
+  step: "unloaded" | "loaded";
+  who: string;
+  instrument: string;
+  /** none, one, or one a phase */
+  current_a: number[];
+  /** none, one, or three line to line */
+  voltage_v: number[];
+  power_w: number | null;
+  /** limit of error as a share of the reading; 0: 0.02 */
+  power_accuracy: number;
+};
+
+/** How far a hook-up check is, and what it found. */
+export type HookupReport = {
+  /** empty where no check was begun */
+  machine: string;
+  /** the one that waits or is collected */
+  step: "" | "stopped" | "unloaded" | "loaded" | "unloaded_again";
+  phase: "idle" | "waiting" | "collecting" | "done";
+  /** what the person is to do */
+  instruction: string;
+  cautions: string[];
+  collected_s: number;
+  needed_s: number;
+  /** what is waited for, or why the step is to be done again */
+  detail: string;
+  steps: HookupStepReport[];
+  checks: HookupCheck[];
+  findings: HookupFinding[];
+  /** empty until the last step is done */
+  verdict: "" | "well" | "hint" | "wrong";
+};
+
+/** How far a step is, and what it gave. */
+export type HookupStepReport = {
+  step: HookupStepName;
+  state: "waiting" | "collecting" | "done" | "skipped";
+  readings: HookupReading[];
+};
+
+/** A role's mean over a step, SI. */
+export type HookupReading = {
+  role: string;
+  mean: number;
+  unit: "W" | "VA" | "A" | "V" | "Pa" | "1";
+  samples: number;
+};
+
+/** One thing that must move rightly between the steps. */
+export type HookupCheck = {
+  name: "running_bit" | "loaded_bit" | "current" | "power" | "power_factor" | "pressure";
+  result: "right" | "wrong" | "not judged";
+  text: string;
+};
+
+/** Something wrong, by name. */
+export type HookupFinding = {
+  code: string;
+  severity: "wrong" | "hint";
+  text: string;
+  /** the arithmetic it rests on */
+  basis: string;
+  /** what to do, with its caution */
+  mend: string;
+};
+
 /** What went wrong and how to mend it. */
 export type Error = {
   error: ErrorDetail;
@@ -401,5 +487,6 @@ export interface Answers {
   "/api/v1/figures": FiguresAnswer;
   "/api/v1/events": EventsAnswer;
   "/api/v1/intervals": IntervalsAnswer;
+  "/api/v1/hookup": HookupReport;
   "/api/v1/openapi.json": Record<string, unknown>;
 }

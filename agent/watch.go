@@ -1,0 +1,214 @@
+package agent
+
+import (
+	"cmp"
+	"fmt"
+	"strconv"
+	"time"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
+	"loadscribe/agent/transfer"
+)
+
+// The kinds of event that a watch makes.
+const (
+	kindFault          = "fault"
+	kindCounterReset   = "counter_reset"
+	kindCounterWrapped = "counter_wrapped"
+)
+
+// pastEvents bounds how many of the latest events are looked through at the
+// start for faults of the past.
+const pastEvents = 50_000
+
+// watch turns what fault codes and counters do into events: a fault that comes
+// or goes, a counter that wraps or begins anew. It is for the writer's
+// goroutine.
+type watch struct {
+	location *time.Location
+	groups   map[*scan.Group][]*watched
+	faults   map[string]*faultRecord // by channel id and code
+}
+
+// watched is one channel with its last good reading.
+type watched struct {
+	in       int // place in the scan
+	channel  *scan.Channel
+	subject  string // the machine, or the device where it is none's
+	fault    bool   // a code; else a counter
+	texts    map[int64]string
+	modulus  int64
+	has      bool
+	raw      int64
+	mono     int64
+	raisedMS int64 // wall time at which the fault that is on came
+}
+
+// faultRecord is how often a fault came, and when it last did.
+type faultRecord struct {
+	times  int
+	lastMS int64
+}
+
+// newWatch watches the counters and fault codes of groups. past are events
+// kept earlier, ascending.
+func newWatch(site *sitefile.Site, groups []*scan.Group, past []store.Event) *watch {
+	w := &watch{location: site.Location, groups: map[*scan.Group][]*watched{}, faults: map[string]*faultRecord{}}
+	machines, roles := map[string]string{}, map[string]scan.Role{}
+	for i := range site.Machines {
+		for role, id := range site.Machines[i].Roles {
+			machines[id], roles[id] = site.Machines[i].Name, role
+		}
+	}
+	byID := map[string]*watched{}
+	for _, g := range groups {
+		for i := range g.Channels {
+			c := &g.Channels[i]
+			_, mc, ok := site.Channel(c.ID())
+			role := cmp.Or(roles[c.ID()], c.Role)
+			isFault := role == scan.FaultCode || ok && mc.Faults != nil
+			if !ok || !isFault && !role.Counter() {
+				continue
+			}
+			x := &watched{in: i, channel: c, subject: cmp.Or(machines[c.ID()], c.Device), fault: isFault,
+				texts: mc.Faults, modulus: mc.Modulus(), has: isFault}
+			w.groups[g] = append(w.groups[g], x)
+			byID[c.ID()] = x
+		}
+	}
+	for i := range past {
+		w.recall(byID, &past[i])
+	}
+	return w
+}
+
+// recall takes a fault of the past into account.
+func (w *watch) recall(byID map[string]*watched, e *store.Event) {
+	x := byID[e.Data["channel"]]
+	code, err := strconv.ParseInt(e.Data["code"], 10, 64)
+	if e.Kind != kindFault || x == nil || !x.fault || err != nil {
+		return
+	}
+	x.raw = 0
+	if e.Data["state"] == "raised" {
+		w.record(x, code, e.WallMS)
+		x.raw, x.raisedMS = code, e.WallMS
+	}
+}
+
+// record notes that a fault came, and returns what was known of it before.
+func (w *watch) record(x *watched, code, wallMS int64) faultRecord {
+	key := fmt.Sprintf("%s %d", x.channel.ID(), code)
+	r := w.faults[key]
+	if r == nil {
+		r = &faultRecord{}
+		w.faults[key] = r
+	}
+	before := *r
+	r.times++
+	r.lastMS = wallMS
+	return before
+}
+
+// step returns the events that a scan tells of.
+func (w *watch) step(s *scan.Scan) []store.Event {
+	var events []store.Event
+	for _, x := range w.groups[s.Group] {
+		raw, ok := s.Get(x.in)
+		if !ok {
+			continue
+		}
+		var e store.Event
+		switch {
+		case x.fault && raw != x.raw:
+			e = w.faultEvent(x, raw, s.WallMS)
+		case !x.fault && x.has:
+			e = counterEvent(x, raw, s.MonoMS-x.mono)
+		}
+		if e.Kind != "" {
+			e.WallMS, e.Subject = s.WallMS, x.subject
+			e.Data["channel"] = x.channel.ID()
+			events = append(events, e)
+		}
+		x.has, x.raw, x.mono = true, raw, s.MonoMS
+	}
+	return events
+}
+
+// faultEvent says that a code has changed to raw: a fault came or went.
+func (w *watch) faultEvent(x *watched, raw, wallMS int64) store.Event {
+	if raw == 0 {
+		text := fmt.Sprintf("%s: cleared after %s", x.faultText(x.raw), (time.Duration(wallMS-x.raisedMS) * time.Millisecond).Round(time.Second))
+		return store.Event{Kind: kindFault, Text: text, Data: map[string]string{
+			"state": "cleared", "code": strconv.FormatInt(x.raw, 10)}}
+	}
+	before := w.record(x, raw, wallMS)
+	x.raisedMS = wallMS
+	e := store.Event{Kind: kindFault, Data: map[string]string{"state": "raised", "code": strconv.FormatInt(raw, 10),
+		"before": strconv.FormatInt(x.raw, 10), "times": strconv.Itoa(before.times + 1)}}
+	if before.times == 0 {
+		e.Text = x.faultText(raw) + ": for the first time on record"
+		return e
+	}
+	e.Data["last"] = Stamp(before.lastMS).String()
+	e.Text = fmt.Sprintf("%s: %d times on record, before this at %s", x.faultText(raw), before.times+1,
+		time.UnixMilli(before.lastMS).In(w.location).Format("2006-01-02 15:04"))
+	return e
+}
+
+// faultText is a code in words.
+func (x *watched) faultText(code int64) string {
+	if text := x.texts[code]; text != "" {
+		return fmt.Sprintf("%s (code %d)", text, code)
+	}
+	return fmt.Sprintf("fault code %d", code)
+}
+
+// counterEvent says what is odd about a counter that went to raw within
+// elapsedMS; its kind is empty where nothing is.
+func counterEvent(x *watched, raw, elapsedMS int64) store.Event {
+	c := x.channel
+	before, after := reading(c, x.raw), reading(c, raw)
+	e := store.Event{Data: map[string]string{"before": before, "after": after}}
+	fell := c.Kind.Counts(raw) < c.Kind.Counts(x.raw)
+	switch {
+	case fell && c.Kind == scan.KindInt && analysis.CounterFall(x.raw, raw, x.modulus) == analysis.Wrapped:
+		e.Kind = kindCounterWrapped
+		e.Text = fmt.Sprintf("%s went over the end of its register, from %s to %s: figures count across it", c.ID(), before, after)
+	case fell:
+		e.Kind = kindCounterReset
+		e.Text = fmt.Sprintf("%s fell from %s to %s: the device was restarted, reset or changed; what it counted meanwhile is not known",
+			c.ID(), before, after)
+	case fasterThanTime(c, x.raw, raw, elapsedMS):
+		e.Kind = kindCounterReset
+		e.Text = fmt.Sprintf("%s went from %s to %s within %s, faster than time: it was set by hand, or the device was changed",
+			c.ID(), before, after, (time.Duration(elapsedMS) * time.Millisecond).Round(time.Second))
+	}
+	return e
+}
+
+// reading is a raw value with its unit.
+func reading(c *scan.Channel, raw int64) string {
+	text := string(transfer.AppendValue(nil, c, raw))
+	if c.Unit != "1" {
+		text += " " + c.Unit
+	}
+	return text
+}
+
+// fasterThanTime reports whether an hour meter has counted more than the time
+// that passed. Two counts and a twentieth are allowed for: a meter that counts
+// whole hours steps by one.
+func fasterThanTime(c *scan.Channel, before, after, elapsedMS int64) bool {
+	unit, err := quantity.ParseUnit(c.Unit)
+	if err != nil || unit.Dimension != quantity.Duration {
+		return false
+	}
+	countS := c.Scale * unit.Scale
+	rose := (c.Kind.Counts(after) - c.Kind.Counts(before)) * countS
+	return rose > 1.05*float64(elapsedMS)/1000+2*countS
+}

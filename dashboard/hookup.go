@@ -1,0 +1,147 @@
+package dashboard
+
+import (
+	"crypto/subtle"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"strings"
+
+	"loadscribe/agent"
+	"loadscribe/agent/hookup"
+)
+
+// Commands is a Backend that also takes what a person at the machine says. A
+// running agent is one, a stopped store is not.
+type Commands interface {
+	// Hookup tells how far the hook-up check is.
+	Hookup() hookup.Report
+	// HookupStart begins the check of a machine anew.
+	HookupStart(machine string) (hookup.Report, error)
+	// HookupStep says that the machine now does what step says, or that the
+	// step is left out.
+	HookupStep(step hookup.Step, skip bool) (hookup.Report, error)
+	// HookupSpot keeps a spot reading.
+	HookupSpot(s hookup.Spot) (agent.Event, error)
+}
+
+// startRequest is the API's HookupStart.
+type startRequest struct {
+	Machine string `json:"machine"`
+}
+
+// stepRequest is the API's HookupStep.
+type stepRequest struct {
+	Step hookup.Step `json:"step"`
+	Skip bool        `json:"skip,omitempty"`
+}
+
+func (s *Server) commands() (Commands, *apiError) {
+	if c, ok := s.backend.(Commands); ok {
+		return c, nil
+	}
+	return nil, unavailable("the hook-up check needs a running agent: start it with loadscribe run")
+}
+
+func (s *Server) serveHookup(r *http.Request) (any, *apiError) {
+	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
+		return nil, q.err
+	}
+	c, e := s.commands()
+	if e != nil {
+		return nil, e
+	}
+	return c.Hookup(), nil
+}
+
+func (s *Server) serveHookupStart(r *http.Request) (any, *apiError) {
+	var asked startRequest
+	c, e := s.command(r, &asked)
+	if e != nil {
+		return nil, e
+	}
+	machines := s.backend.Site().Machines
+	if asked.Machine == "" && len(machines) == 1 {
+		asked.Machine = machines[0].Name
+	}
+	report, err := c.HookupStart(asked.Machine)
+	return report, refusal(err)
+}
+
+func (s *Server) serveHookupStep(r *http.Request) (any, *apiError) {
+	var asked stepRequest
+	c, e := s.command(r, &asked)
+	if e != nil {
+		return nil, e
+	}
+	report, err := c.HookupStep(asked.Step, asked.Skip)
+	return report, refusal(err)
+}
+
+func (s *Server) serveHookupSpot(r *http.Request) (any, *apiError) {
+	var asked hookup.Spot
+	c, e := s.command(r, &asked)
+	if e != nil {
+		return nil, e
+	}
+	event, err := c.HookupSpot(asked)
+	return event, refusal(err)
+}
+
+// command reads the body of a POST that is allowed.
+func (s *Server) command(r *http.Request, into any) (Commands, *apiError) {
+	if e := s.mayCommand(r); e != nil {
+		return nil, e
+	}
+	c, e := s.commands()
+	if e != nil {
+		return nil, e
+	}
+	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
+		return nil, q.err
+	}
+	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != "application/json" {
+		return nil, badParameter("", "the body must be JSON, with the content type application/json")
+	}
+	d := json.NewDecoder(r.Body) // bounded by the guard
+	d.DisallowUnknownFields()
+	if err := d.Decode(into); err != nil {
+		return nil, badParameter("", "the body cannot be read: %v", err)
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return nil, badParameter("", "the body holds more than one JSON value")
+	}
+	return c, nil
+}
+
+// mayCommand lets a POST through that bears the local commands' secret, or that
+// our own page sends: a browser names the page's origin in every POST, and no
+// page can choose it.
+func (s *Server) mayCommand(r *http.Request) *apiError {
+	if token, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer "); ok && s.secret != "" &&
+		subtle.ConstantTimeCompare([]byte(token), []byte(s.secret)) == 1 {
+		return nil
+	}
+	if r.Header.Get("Origin") == "" {
+		e := &apiError{http.StatusForbidden, "", "this needs the secret from agent.json in the data directory as a bearer token, or the agent's own page"}
+		s.guard.refused.note(e.message)
+		return e
+	}
+	return s.guard.originAllowed(r)
+}
+
+// refusal turns what the agent says into an answer.
+func refusal(err error) *apiError {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, hookup.ErrNoMachine):
+		return notFound("machine", "%v", err)
+	case errors.Is(err, hookup.ErrRefused):
+		return badParameter("", "%v", err)
+	}
+	return unavailable("%s", fmt.Sprint(err))
+}
