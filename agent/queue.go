@@ -17,19 +17,34 @@ const queueScans = 61_440
 type queue struct {
 	mu      sync.Mutex // protects ring, head, size, dropped
 	ring    []scan.Scan
+	most    int // the ring grows up to this
 	head    int
 	size    int
 	dropped uint64
 	ready   chan struct{} // holds one token when there may be scans
 }
 
-func newQueue(capacity int) *queue {
-	return &queue{ring: make([]scan.Scan, capacity), ready: make(chan struct{}, 1)}
+// firstRing is the ring's size while the writer keeps up.
+const firstRing = 256
+
+func newQueue(most int) *queue {
+	return &queue{ring: make([]scan.Scan, min(most, firstRing)), most: most, ready: make(chan struct{}, 1)}
+}
+
+// grow doubles a full ring, up to most.
+func (q *queue) grow() {
+	bigger := make([]scan.Scan, min(q.most, 2*len(q.ring)))
+	n := copy(bigger, q.ring[q.head:])
+	copy(bigger[n:], q.ring[:q.head])
+	q.ring, q.head = bigger, 0
 }
 
 // Offer implements poll.Sink.
 func (q *queue) Offer(s scan.Scan) {
 	q.mu.Lock()
+	if q.size == len(q.ring) && q.size < q.most {
+		q.grow()
+	}
 	if q.size == len(q.ring) {
 		q.ring[q.head] = scan.Scan{}
 		q.head = (q.head + 1) % len(q.ring)

@@ -144,9 +144,14 @@ func (s *Server) stop(srv *http.Server) error {
 	s.hub.close()
 	s.endOnce.Do(func() { close(s.liveEnd) })
 	soft, cancel := context.WithTimeout(context.Background(), ShutdownBudget*4/5)
+	// Shutdown stops the listener at once, then waits for connections, also for
+	// those that have asked nothing yet, such as a browser's preconnect. What
+	// must end in order is the requests; Close cuts the rest and frees it. Its
+	// error says only that it was cut.
+	var shutdown sync.WaitGroup
+	shutdown.Go(func() { _ = srv.Shutdown(soft) })
+	defer shutdown.Wait()
 	defer cancel()
-	// Its error says that the time was up; then Close cuts what is left.
-	_ = srv.Shutdown(soft)
 	ended := make(chan struct{})
 	go func() {
 		s.hub.conns.Wait()

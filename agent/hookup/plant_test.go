@@ -145,7 +145,7 @@ func invertedLoad(s *simulator.Scenario) {
 	}
 }
 
-// Each mistake in turn is named, and nothing else beside it.
+// Each mistake in turn is named, and nothing else beside it, on three plants.
 func TestEachMistakeIsNamed(t *testing.T) {
 	for _, tt := range []struct {
 		name     string
@@ -165,12 +165,14 @@ func TestEachMistakeIsNamed(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
-			r := newPlant(t, 20, tt.change).walk().Report()
-			if len(r.Findings) != 1 || r.Findings[0].Code != tt.code || r.Findings[0].Severity != tt.severity {
-				t.Errorf("found %+v, want %s", r.Findings, tt.code)
-			}
-			if want := map[hookup.Severity]string{hookup.Wrong: "wrong", hookup.Hint: "hint"}[tt.severity]; r.Verdict != want {
-				t.Errorf("verdict %q, want %q", r.Verdict, want)
+			for _, seed := range []uint64{20, 21, 22} {
+				r := newPlant(t, seed, tt.change).walk().Report()
+				if len(r.Findings) != 1 || r.Findings[0].Code != tt.code || r.Findings[0].Severity != tt.severity {
+					t.Errorf("seed %d: found %+v, want %s", seed, r.Findings, tt.code)
+				}
+				if want := map[hookup.Severity]string{hookup.Wrong: "wrong", hookup.Hint: "hint"}[tt.severity]; r.Verdict != want {
+					t.Errorf("seed %d: verdict %q, want %q", seed, r.Verdict, want)
+				}
 			}
 		})
 	}

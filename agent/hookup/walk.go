@@ -31,10 +31,12 @@ const (
 	// limitMS is how long a step may take to settle: blow-down takes tens of
 	// seconds, an oil that warms up minutes.
 	limitMS = 300_000
-	// settledShare is by how much the halves of a settled window may differ:
-	// a machine that loads against a rising pressure draws a percent more in
-	// ten seconds, one that blows down sheds several.
-	settledShare = 0.05
+	// By how much the halves of a settled window may differ, beside what
+	// scatters. One that blows down sheds more than that in ten seconds; one
+	// that fills a small receiver draws some percent more in that time (10 psi
+	// are 5 % of power), and may not have long.
+	settledShare       = 0.05
+	settledShareLoaded = 0.15
 )
 
 // ErrRefused is wrapped by errors about what the person asked for.
@@ -152,7 +154,7 @@ func (w *Walk) Begin(step Step, skip bool, nowMS int64) error {
 		w.results[step] = &result{skipped: true}
 		return nil
 	}
-	w.window = newWindow(w.channels)
+	w.window = newWindow(w.channels, step)
 	w.fromMS, w.nowMS = nowMS, nowMS
 	return nil
 }

@@ -14,6 +14,8 @@ type Reading struct {
 	PerS    float64 // slope of the straight line through them, per second
 	PerSU   float64 // its standard uncertainty from their scatter
 	Samples int
+
+	rest float64 // standard deviation around that line
 }
 
 // sample is one good value.
@@ -26,10 +28,15 @@ type sample struct {
 type window struct {
 	samples [][]sample
 	reasons []scan.Reason // why the latest scan gave none, or Good
+	share   float64       // settledShare of the step
 }
 
-func newWindow(channels []channel) *window {
-	return &window{samples: make([][]sample, len(channels)), reasons: make([]scan.Reason, len(channels))}
+func newWindow(channels []channel, step Step) *window {
+	w := &window{samples: make([][]sample, len(channels)), reasons: make([]scan.Reason, len(channels)), share: settledShare}
+	if step == Loaded {
+		w.share = settledShareLoaded
+	}
+	return w
 }
 
 // spanMS is how much of a channel is averaged: at least two of its periods.
@@ -98,7 +105,7 @@ func (w *window) judge(channels []channel, nowMS int64) (map[scan.Role]Reading, 
 			}
 		case n < 3 || list[n-1].monoMS-list[0].monoMS < c.spanMS():
 			note("collecting")
-		case settles(c.role) && !settled(list):
+		case settles(c.role) && !w.settled(list):
 			note("%s (%s) is still changing", c.role, c.id)
 		}
 		if n >= 3 {
@@ -129,13 +136,13 @@ func settles(r scan.Role) bool {
 	return r == scan.Power || r == scan.ApparentPower || r == scan.MotorCurrent
 }
 
-// settled compares the halves of a window: they may differ by settledShare of
-// the mean and by four standard errors of what scatters.
-func settled(list []sample) bool {
+// settled compares the halves of a window: they may differ by a share of the
+// mean and by four standard errors of what scatters around their slopes.
+func (w *window) settled(list []sample) bool {
 	half := len(list) / 2
 	a, b := read(list[:half]), read(list[half:])
-	errorOf := math.Sqrt(a.SD*a.SD/float64(max(1, a.Samples)) + b.SD*b.SD/float64(max(1, b.Samples)))
-	return math.Abs(b.Mean-a.Mean) <= settledShare*math.Abs(a.Mean+b.Mean)/2+4*errorOf
+	errorOf := math.Sqrt(a.rest*a.rest/float64(max(1, a.Samples)) + b.rest*b.rest/float64(max(1, b.Samples)))
+	return math.Abs(b.Mean-a.Mean) <= w.share*math.Abs(a.Mean+b.Mean)/2+4*errorOf
 }
 
 // read gives mean, scatter and the least-squares slope of samples.
@@ -161,7 +168,8 @@ func read(list []sample) Reading {
 	}
 	if tt > 0 && n > 2 {
 		r.PerS = tv / tt
-		r.PerSU = math.Sqrt(math.Max(0, vv-tv*tv/tt) / (n - 2) / tt)
+		r.rest = math.Sqrt(math.Max(0, vv-tv*tv/tt) / (n - 2))
+		r.PerSU = r.rest / math.Sqrt(tt)
 	}
 	return r
 }

@@ -170,8 +170,8 @@ func (p *Poller) Run(ctx context.Context) error {
 			switch {
 			case l.site.Listen:
 				run = l.runPassive
-			case l.listens():
-				run = l.runListening
+			case l.prints():
+				run = l.runPrinted
 			}
 			wg.Go(func() { run(ctx) })
 		}

@@ -150,7 +150,9 @@ func (h *Health) judge(framing modbus.Framing) {
 	switch {
 	case good == 0 && h.BadChecksums == 0 && serial:
 		say("silence without any damaged byte: the device is off, has another unit id or speed, or its A and B wires are swapped (swapping them back does no harm; names of A and B differ between makers)")
-	case good == 0 && h.BadChecksums > 0:
+	case good == 0 && h.BadChecksums == 0:
+		say("the server takes the connection and does not answer: look at the unit id, and whether it serves only so many connections")
+	case good == 0:
 		say("everything that comes is damaged: wrong speed or parity, or A and B swapped")
 	case h.BadChecksums > 0 && serial:
 		say("%d answers came damaged: a terminating resistor (120 Ω) belongs at each of the two ends of the line and nowhere else; "+

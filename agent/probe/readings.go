@@ -145,7 +145,7 @@ func (row *Row) judge(seen []Snapshot, i int) {
 			modulus = 0
 		}
 		points := series(seen, i, value, true)
-		if r.Type == "f32" && !allPlausible(points) {
+		if r.Type == "f32" && !allPlausible(points) || r.Type == "u32" && !carries(seen, i, little) {
 			continue
 		}
 		m := Judge(points, modulus)
@@ -155,6 +155,36 @@ func (row *Row) judge(seen []Snapshot, i int) {
 		as := r.Type + " " + r.Words
 		row.Also = append(row.Also, as+": "+m.Text)
 	}
+}
+
+// carries reports whether two words move like one: the high word went on by one
+// step at most, once or more. Two values side by side seldom do; where the high
+// word stands still, the low one's movement says all there is.
+func carries(seen []Snapshot, i int, little bool) bool {
+	high := series(seen, i, func(w, next uint16) float64 {
+		if little {
+			return float64(next)
+		}
+		return float64(w)
+	}, true)
+	moved := false
+	for n := 1; n < len(high); n++ {
+		switch math.Abs(high[n].Value - high[n-1].Value) {
+		case 0:
+		case 1:
+			moved = true
+		default:
+			return false
+		}
+	}
+	low := series(seen, i, func(w, next uint16) float64 {
+		if little {
+			return float64(w)
+		}
+		return float64(next)
+	}, true)
+	_, wraps := unwrap(low, 1<<16)
+	return moved && wraps
 }
 
 func allPlausible(points []Point) bool {

@@ -197,7 +197,7 @@ func (s *sweeper) try(ctx context.Context, t Try) error {
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()
-	case errors.Is(err, modbus.ErrTimeout):
+	case errors.Is(err, modbus.ErrTimeout), refused(err): // refused by a gateway: nobody is behind it
 		s.result.Silent++
 	case errors.Is(err, modbus.ErrBadChecksum):
 		s.near(t)

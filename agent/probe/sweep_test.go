@@ -217,7 +217,7 @@ func TestListen(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				b := &benchLine{setting: setting, unit: 1, answer: registers(1), talk: tt.talk, period: 700 * time.Millisecond}
+				b := &benchLine{setting: setting, unit: 1, answer: registers(1), talk: tt.talk, period: 600 * time.Millisecond}
 				h, err := Listen(context.Background(), b.line(), setting, DefaultListen)
 				b.wait.Wait()
 				if err != nil {

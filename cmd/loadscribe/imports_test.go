@@ -16,6 +16,7 @@ var allowed = map[string][]string{
 	"agent/modbus":       {"agent/modbus/frame", "agent/scan"},
 	"agent/store":        {"agent/quantity", "agent/scan"},
 	"agent/poll":         {"agent/quantity", "agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame"},
+	"agent/probe":        {"agent/quantity", "agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame"},
 	"agent/analysis":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile"},
 	"agent/publish":      {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent/hookup":       {"agent/quantity", "agent/scan", "agent/sitefile"},

@@ -28,6 +28,7 @@ type commands struct {
 	Demo     demoCmd     `cmd:"" help:"Show an invented shop, simulated, with a week of history behind it."`
 	Run      runCmd      `cmd:"" help:"Record: poll the lines of a site file, keep every reading, serve the pages."`
 	Simulate simulateCmd `cmd:"" help:"Serve simulated controllers over TCP or a pseudo-terminal."`
+	Probe    probeCmd    `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`
 	Check    checkCmd    `cmd:"" help:"Check a site file and its register maps without touching a line."`
 	Summary  summaryCmd  `cmd:"" help:"Print every figure for a window."`
 	Export   exportCmd   `cmd:"" help:"Write readings as CSV."`

@@ -131,6 +131,9 @@ func (p *probing) understand() error {
 	if p.Timeout <= 0 || p.Timeout > time.Minute {
 		return fmt.Errorf("--timeout %v: write a time up to a minute, like 300ms", p.Timeout)
 	}
+	if p.Address != "" && p.ASCII {
+		return errors.New("--ascii is for serial ports: over a network there are Modbus TCP and --rtu-over-tcp")
+	}
 	framing := modbus.RTU
 	if p.ASCII {
 		framing = modbus.ASCII
@@ -138,7 +141,7 @@ func (p *probing) understand() error {
 	p.wish = probe.Wish{Framing: framing, Bauds: p.Baud, Timeout: p.Timeout}
 	p.line = probe.SerialLine(p.Port, framing)
 	if p.Address != "" {
-		if !p.RTUOverTCP && !p.ASCII {
+		if !p.RTUOverTCP {
 			framing = modbus.TCP
 		}
 		p.wish.Framing, p.wish.Net = framing, true

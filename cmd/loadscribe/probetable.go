@@ -122,6 +122,9 @@ func neighbour(word *uint16) string {
 func shownReading(row *probe.Row, kind string) string {
 	for _, r := range row.Readings {
 		if strings.TrimSpace(r.Type+" "+r.Words) == kind && r.Plausible {
+			if r.Type != "f32" {
+				return strconv.FormatFloat(r.Value, 'f', -1, 64)
+			}
 			return strconv.FormatFloat(r.Value, 'g', 7, 64)
 		}
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"net"
 	"net/http"
@@ -112,8 +113,8 @@ func durable(t *testing.T, address string) uint64 {
 	return seq
 }
 
-// speechless opens a connection that asks nothing, as browsers do ahead of
-// need. A server that stops in order waits for it.
+// speechless opens a live socket that never says goodbye, so that the shutdown
+// waits for it.
 func speechless(t *testing.T, address string) {
 	t.Helper()
 	conn, err := net.Dial("tcp", address)
@@ -121,6 +122,12 @@ func speechless(t *testing.T, address string) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { conn.Close() })
+	fmt.Fprintf(conn, "GET /api/v1/live HTTP/1.1\r\nHost: %s\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"+
+		"Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n", address)
+	answer := make([]byte, len("HTTP/1.1 101"))
+	if _, err := io.ReadFull(conn, answer); err != nil || string(answer) != "HTTP/1.1 101" {
+		t.Fatalf("the live socket did not open: %q, %v", answer, err)
+	}
 }
 
 // TestSignals stops the program as the system does: in order on INT and TERM,
@@ -157,7 +164,7 @@ func TestSignals(t *testing.T) {
 		seq := durable(t, address)
 		speechless(t, address)
 		c.signal(t, syscall.SIGTERM)
-		// Once it has closed its door it waits for the connection.
+		// Once it has closed its door it waits for the socket.
 		eventually(t, "that the program stops", 3*time.Second, func() bool {
 			status, _ := tryGet("http://" + address + "/healthz")
 			return status == 0

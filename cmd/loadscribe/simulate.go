@@ -17,17 +17,23 @@ import (
 )
 
 type simulateCmd struct {
-	Scenario string        `default:"joinery" help:"A built-in scenario, or the path of a .toml file." placeholder:"NAME|FILE"`
-	TCP      string        `default:"127.0.0.1:1502" help:"Serve Modbus TCP here; an empty address turns it off." placeholder:"HOST:PORT"`
-	Pty      bool          `help:"Serve Modbus RTU on a pseudo-terminal and print its path."`
-	Port     string        `help:"Serve Modbus RTU on this serial port." placeholder:"PORT"`
-	Baud     int           `default:"19200" help:"Speed of the serial line; answers are paced to it."`
-	Speed    float64       `default:"1" help:"How many times faster than the clock the plant runs."`
-	Start    time.Time     `help:"When the plant's story begins; the present if not given." format:"2006-01-02T15:04:05Z07:00" placeholder:"RFC3339"`
-	WarmUp   time.Duration `default:"2h" help:"How long the plant has run before it is served."`
-	Truth    string        `help:"At the end, write what really happened to this file as JSON." placeholder:"FILE"`
-	Fault    []string      `help:"Damage a share of the answers: silence=0.01,late=0.01 …" placeholder:"KIND=SHARE"`
-	Seed     uint64        `default:"1" help:"Seed of the faults."`
+	Scenario   string `default:"joinery" help:"A built-in scenario, or the path of a .toml file." placeholder:"NAME|FILE"`
+	TCP        string `default:"127.0.0.1:1502" help:"Serve Modbus TCP here; an empty address turns it off." placeholder:"HOST:PORT"`
+	Pty        bool   `help:"Serve Modbus RTU on a pseudo-terminal and print its path."`
+	Port       string `help:"Serve Modbus RTU on this serial port." placeholder:"PORT"`
+	ASCII      bool   `name:"ascii" help:"Speak Modbus ASCII instead of RTU on --pty and --port."`
+	RTUTCP     string `name:"rtu-tcp" help:"Serve Modbus RTU over TCP here, as a serial device server does." placeholder:"HOST:PORT"`
+	Baud       int    `default:"19200" help:"Speed of the serial line; answers are paced to it."`
+	TextPty    bool   `help:"Serve the plain-text panel of the first controller on a pseudo-terminal and print its path."`
+	TextTCP    string `help:"Serve that panel here, as behind a serial device server." placeholder:"HOST:PORT"`
+	TextPrints bool   `help:"The panel prints by itself each second instead of answering."`
+
+	Speed  float64       `default:"1" help:"How many times faster than the clock the plant runs."`
+	Start  time.Time     `help:"When the plant's story begins; the present if not given." format:"2006-01-02T15:04:05Z07:00" placeholder:"RFC3339"`
+	WarmUp time.Duration `default:"2h" help:"How long the plant has run before it is served."`
+	Truth  string        `help:"At the end, write what really happened to this file as JSON." placeholder:"FILE"`
+	Fault  []string      `help:"Damage a share of the answers: silence=0.01,late=0.01 …" placeholder:"KIND=SHARE"`
+	Seed   uint64        `default:"1" help:"Seed of the faults."`
 }
 
 func (c *simulateCmd) Run(s *surroundings) error {
@@ -55,7 +61,7 @@ func (c *simulateCmd) Run(s *surroundings) error {
 		return err
 	}
 	if served == 0 {
-		return misuse{errors.New("nothing to serve: give --tcp, --pty or --port")}
+		return misuse{errors.New("nothing to serve: give --tcp, --rtu-tcp, --pty, --port, --text-pty or --text-tcp")}
 	}
 	fmt.Fprintf(s.stdout, "%s, %g times as fast as the clock; Ctrl-C stops it\n", scenario.Title, c.Speed)
 	group.Go(func() error { return driver.Run(ctx, c.Speed) })
@@ -91,22 +97,54 @@ func (c *simulateCmd) serveAll(ctx context.Context, group *errgroup.Group, out i
 		group.Go(func() error { return serve.ServeTCP(ctx, listener, driver, injector) })
 		served++
 	}
-	if c.Pty {
+	lines, err := c.serveLines(ctx, group, out, driver, injector)
+	if served += lines; err != nil {
+		return served, err
+	}
+	texts, err := c.serveText(ctx, group, out, driver, injector)
+	return served + texts, err
+}
+
+// serveText starts the servers of the plain-text panel.
+func (c *simulateCmd) serveText(ctx context.Context, group *errgroup.Group, out io.Writer, driver *serve.Driver,
+	injector *serve.Injector) (served int, err error) {
+	if !c.TextPty && c.TextTCP == "" {
+		return 0, nil
+	}
+	var unit byte
+	driver.Do(func(w *simulator.World) {
+		for _, d := range w.Devices() {
+			if unit == 0 && d.Layout() == serve.PanelLayout {
+				unit = d.Unit()
+			}
+		}
+	})
+	if unit == 0 {
+		return 0, errors.New("simulate: the scenario has no controller, so there is no plain-text panel: add one, or leave --text-pty and --text-tcp out")
+	}
+	serving := func(baud int) func(context.Context, io.ReadWriteCloser) error {
+		panel := serve.NewTextPanel(driver, unit, baud, injector)
+		if c.TextPrints {
+			return func(ctx context.Context, rw io.ReadWriteCloser) error { return panel.Print(ctx, rw, time.Second) }
+		}
+		return panel.Answer
+	}
+	if c.TextTCP != "" {
+		listener, err := net.Listen("tcp", c.TextTCP)
+		if err != nil {
+			return served, fmt.Errorf("simulate: listen on %s: %w; give --text-tcp another address", c.TextTCP, err)
+		}
+		fmt.Fprintf(out, "text %s\n", listener.Addr())
+		group.Go(func() error { return serve.ServeTextTCP(ctx, listener, serving(0)) })
+		served++
+	}
+	if c.TextPty {
 		pty, err := serve.OpenPty()
 		if err != nil {
 			return served, err
 		}
-		fmt.Fprintf(out, "modbus-rtu %s at %d baud\n", pty.Path(), c.Baud)
-		group.Go(func() error { return serve.ServeRTU(ctx, pty, c.Baud, driver, injector) })
-		served++
-	}
-	if c.Port != "" {
-		link, err := modbus.OpenSerial(ctx, c.Port, modbus.Serial{Baud: c.Baud, DataBits: 8, Parity: 'E', StopBits: 1})
-		if err != nil {
-			return served, err
-		}
-		fmt.Fprintf(out, "modbus-rtu %s at %d baud, 8E1\n", c.Port, c.Baud)
-		group.Go(func() error { return serve.ServeRTU(ctx, link, c.Baud, driver, injector) })
+		fmt.Fprintf(out, "text %s at %d baud\n", pty.Path(), c.Baud)
+		group.Go(func() error { return serving(c.Baud)(ctx, pty) })
 		served++
 	}
 	return served, nil

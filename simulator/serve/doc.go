@@ -1,6 +1,6 @@
-// Package serve puts a simulated plant on the wire: Modbus TCP on a listener,
-// Modbus RTU on anything that reads and writes, paced to a baud rate, and
-// pseudo-terminals to hold the latter.
+// Package serve puts a simulated plant on the wire: Modbus TCP, or RTU over
+// TCP, on a listener, Modbus RTU or ASCII on anything that reads and writes,
+// paced to a baud rate, and pseudo-terminals to hold the latter.
 //
 // A Driver moves a World with the wall clock and answers for its devices by
 // unit id; it is the one lock between the servers. An Injector damages answers

@@ -25,11 +25,13 @@ type RTUCounts struct {
 	BadRequests uint64 // noise, broken frames and wrong checksums
 }
 
-// RTULine answers Modbus RTU for all units of a Target on one line.
+// RTULine answers Modbus RTU, or ASCII, for all units of a Target on one line.
 type RTULine struct {
 	target   Target
 	injector *Injector
 	baud     int
+	ascii    bool
+	socket   bool // a connection, which can be dropped
 
 	mu     sync.Mutex // guards counts
 	counts RTUCounts
@@ -98,7 +100,11 @@ func (l *RTULine) Serve(ctx context.Context, rw io.ReadWriteCloser) error {
 				}
 				return fmt.Errorf("simulate: write to the line: %w", err)
 			}
-			silence.Reset(max(leastSilence, 2*frame.Gap(l.baud)))
+			if l.ascii {
+				silence.Reset(asciiSilence)
+			} else {
+				silence.Reset(max(leastSilence, 2*frame.Gap(l.baud)))
+			}
 		}
 	}
 }
@@ -129,6 +135,9 @@ func readPieces(ctx context.Context, r io.Reader, received chan<- []byte) error 
 // rest. Bytes that cannot begin a request are thrown away up to the next
 // silence, as a real device does.
 func (l *RTULine) take(ctx context.Context, w io.Writer, pending []byte) ([]byte, error) {
+	if l.ascii {
+		return l.takeASCII(ctx, w, pending)
+	}
 	for {
 		n, ok := frame.RTURequestLength(pending)
 		if n == 0 || n > frame.MaxRTU {
@@ -141,22 +150,31 @@ func (l *RTULine) take(ctx context.Context, w io.Writer, pending []byte) ([]byte
 		if err != nil {
 			return pending[:min(len(pending), frame.MaxRTU)], nil
 		}
-		answer, here := l.target.Answer(unit, pdu)
-		if !here || len(answer) == 0 {
-			l.count(func(c *RTUCounts) { c.OtherUnit++ })
-		} else {
-			l.count(func(c *RTUCounts) { c.Answered++ })
-			// The request took its time on the wire too, and t3.5 ends it.
-			lead := frame.TransmitTime(l.baud, n) + frame.Gap(l.baud)
-			if !pause(ctx, lead) {
-				return nil, ctx.Err()
-			}
-			if err := sendPaced(ctx, w, l.baud, l.injector.damage(unit, answer, rtuFrame, true, 0)); err != nil {
-				return nil, err
-			}
+		if err := l.reply(ctx, w, unit, pdu, n, rtuFrame); err != nil {
+			return nil, err
 		}
 		pending = append(pending[:0], pending[n:]...)
 	}
+}
+
+// reply answers a request of n characters, if its unit is here.
+func (l *RTULine) reply(ctx context.Context, w io.Writer, unit byte, pdu []byte, n int, frameOf framing) error {
+	answer, here := l.target.Answer(unit, pdu)
+	if !here || len(answer) == 0 {
+		l.count(func(c *RTUCounts) { c.OtherUnit++ })
+		return nil
+	}
+	l.count(func(c *RTUCounts) { c.Answered++ })
+	// The request took its time on the wire too, and t3.5 ends it.
+	lead := frame.TransmitTime(l.baud, n) + frame.Gap(l.baud)
+	if !pause(ctx, lead) {
+		return ctx.Err()
+	}
+	r := l.injector.damage(unit, answer, frameOf, !l.socket, 0)
+	if r.closeSocket {
+		return errHungUp
+	}
+	return sendPaced(ctx, w, l.baud, r)
 }
 
 func rtuFrame(unit byte, pdu []byte) []byte { return frame.AppendRTU(nil, unit, pdu) }

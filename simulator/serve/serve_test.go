@@ -97,7 +97,7 @@ func unhex(t *testing.T, text string) []byte {
 }
 
 // Published requests (modbus_frames.csv: source and basis beside each row) are
-// refused in the published form, reads beyond the map as well as writes; the
+// answered in the published form: reads beyond the map and writes refused; the
 // expected CRC is the frame package's, itself held to published values.
 func TestPublishedRequestsOverRTUAndTCP(t *testing.T) {
 	f, err := os.Open("../../testdata/vectors/modbus_frames.csv")
@@ -116,7 +116,7 @@ func TestPublishedRequestsOverRTUAndTCP(t *testing.T) {
 	if err := ours.SetDeadline(time.Now().Add(20 * time.Second)); err != nil {
 		t.Fatal(err)
 	}
-	exceptions := map[byte]byte{1: 1, 2: 1, 3: 2, 4: 2, 5: 1, 6: 1, 15: 1, 16: 1}
+	exceptions := map[byte]byte{1: 1, 2: 1, 3: 2, 5: 1, 6: 1, 15: 1, 16: 1}
 	tried := 0
 	for _, row := range rows[1:] {
 		if row[1] != "rtu" || row[2] != "request" || row[3] != "17" || strings.HasPrefix(row[0], "spec exception") {
@@ -124,6 +124,11 @@ func TestPublishedRequestsOverRTUAndTCP(t *testing.T) {
 		}
 		pdu := unhex(t, row[5])
 		want := []byte{pdu[0] | 0x80, exceptions[pdu[0]]}
+		if pdu[0] == 4 {
+			// The published read of input register 8 meets a reserved register
+			// of ours, which is readable and zero.
+			want = []byte{4, 2, 0, 0}
+		}
 		rtuWant := frame.AppendRTU(nil, 0x11, want)
 		if got := exchange(t, ours, unhex(t, row[6]), len(rtuWant)); !bytes.Equal(got, rtuWant) {
 			t.Errorf("rtu %s: % X, want % X", row[0], got, rtuWant)

@@ -26,6 +26,11 @@ const (
 // and every connection, waits for them and returns nil. It returns an error
 // only if accepting fails before that. injector may be nil.
 func ServeTCP(ctx context.Context, listener net.Listener, target Target, injector *Injector) error {
+	return serveAll(ctx, listener, func(ctx context.Context, conn net.Conn) { serveConn(ctx, conn, target, injector) })
+}
+
+// serveAll serves each connection of listener in a goroutine of its own.
+func serveAll(ctx context.Context, listener net.Listener, serve func(context.Context, net.Conn)) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	stop := context.AfterFunc(ctx, func() { listener.Close() })
@@ -56,7 +61,7 @@ func ServeTCP(ctx context.Context, listener net.Listener, target Target, injecto
 		}
 		wait.Go(func() {
 			defer func() { <-room }()
-			serveConn(ctx, conn, target, injector)
+			serve(ctx, conn)
 		})
 	}
 }

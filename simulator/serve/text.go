@@ -13,6 +13,9 @@ import (
 	"loadscribe/agent/modbus/frame"
 )
 
+// PanelLayout is the register layout of the devices that have a TextPanel.
+const PanelLayout = "screw-controller"
+
 // longestQuestion bounds what a TextPanel keeps of a question without an end.
 const longestQuestion = 64
 
@@ -127,9 +130,12 @@ func (p *TextPanel) reply(ctx context.Context, w io.Writer, question []byte) err
 	return sendPaced(ctx, w, p.baud, p.injector.damage(p.unit, body, framed, true, 0))
 }
 
-// Print prints all pages now and then every period until ctx ends (nil) or w
-// breaks (the error).
-func (p *TextPanel) Print(ctx context.Context, w io.Writer, every time.Duration) error {
+// Print prints all pages now and then every period until ctx ends (nil) or rw
+// breaks (the error). What comes is not read. It closes rw.
+func (p *TextPanel) Print(ctx context.Context, rw io.WriteCloser, every time.Duration) error {
+	defer rw.Close()
+	stop := context.AfterFunc(ctx, func() { rw.Close() }) // frees a blocked Write
+	defer stop()
 	ticker := time.NewTicker(every)
 	defer ticker.Stop()
 	for {
@@ -145,7 +151,7 @@ func (p *TextPanel) Print(ctx context.Context, w io.Writer, every time.Duration)
 				}
 				return fmt.Appendf(nil, "%s =%02X\r\n", body, sum)
 			}
-			if err := sendPaced(ctx, w, p.baud, p.injector.damage(p.unit, body, framed, true, 0)); err != nil {
+			if err := sendPaced(ctx, rw, p.baud, p.injector.damage(p.unit, body, framed, true, 0)); err != nil {
 				return stopped(ctx, err)
 			}
 		}

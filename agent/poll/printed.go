@@ -148,14 +148,14 @@ func (p *printed) wakeMS() int64 {
 	return p.gapAtMS
 }
 
-// listens reports whether the line's device prints by itself.
-func (l *line) listens() bool {
+// prints reports whether the line's device prints by itself.
+func (l *line) prints() bool {
 	_, ok := l.slots[0].reader.(*printed)
 	return ok
 }
 
-// runListening takes what is printed until ctx ends. It never sends.
-func (l *line) runListening(ctx context.Context) {
+// runPrinted takes what is printed until ctx ends. It never sends.
+func (l *line) runPrinted(ctx context.Context) {
 	mono, _ := l.opts.Clock.Now()
 	var longest time.Duration
 	for _, s := range l.slots {
@@ -169,7 +169,7 @@ func (l *line) runListening(ctx context.Context) {
 	heardAt := l.openAt
 	defer l.close()
 	for ctx.Err() == nil {
-		wake := l.wakeListening()
+		wake := l.wakePrinted()
 		if l.client == nil {
 			if l.openAt.Before(wake) {
 				wake = l.openAt
@@ -181,7 +181,7 @@ func (l *line) runListening(ctx context.Context) {
 				l.open(ctx)
 				heardAt = time.Now()
 			}
-			l.settleListening(ctx)
+			l.settlePrinted(ctx)
 			continue
 		}
 		heard, err := l.client.(TextClient).Hear(ctx, &format, wake)
@@ -203,12 +203,12 @@ func (l *line) runListening(ctx context.Context) {
 				l.down(err)
 			}
 		}
-		l.settleListening(ctx)
+		l.settlePrinted(ctx)
 	}
 }
 
-// wakeListening returns when the next set or silence is over.
-func (l *line) wakeListening() time.Time {
+// wakePrinted returns when the next set or silence is over.
+func (l *line) wakePrinted() time.Time {
 	mono, _ := l.opts.Clock.Now()
 	wake := int64(1<<63 - 1)
 	for _, s := range l.slots {
@@ -247,8 +247,8 @@ func (l *line) heardText(heard textline.Heard) {
 	}
 }
 
-// settleListening hands on the sets that are ready and the gaps.
-func (l *line) settleListening(ctx context.Context) {
+// settlePrinted hands on the sets that are ready and the gaps.
+func (l *line) settlePrinted(ctx context.Context) {
 	if ctx.Err() != nil {
 		return
 	}
