@@ -25,8 +25,9 @@
 //     V·I·(cos φ + cos(φ+120°) + cos(φ-120°)) = 0 at every load; pf near 0.
 //     All three shifted by one phase: pf = cos(φ±120°), negative or near 0.
 //   - Wrong ratio: I, S and P are off by one factor, pf is right: r is that
-//     factor. Where the controller's current is the one that fits neither P nor
-//     the nameplate, that one is named instead.
+//     factor. Where P fits the nameplate better as it is than divided by r, the
+//     controller's current is named instead: as one leg of six, which is how
+//     many packages are built, where it is 0.577 of the meter's.
 //   - One leg of the six of a wye-delta motor: in delta the winding carries
 //     1/√3 = 0.577 of the line current, 30° ahead or behind it. r = 0.577, and
 //     pf = cos(φ-30°), near 1 loaded, or cos(φ+30°), near a half. (Wye-delta:
@@ -44,7 +45,7 @@
 //   - Pressure: loaded it rises faster (falls slower) than unloaded. Only a
 //     pressure that falls loaded and rises unloaded is called wrong.
 //
-// The bounds (pf 0.62-0.95 for a loaded motor, q 0.6-1.3, r within 1.2) are
+// The bounds (pf 0.62-0.95 for a loaded motor, q 0.55-1.4, r within 1.2) are
 // common practice, no source.
 //
 // # What cannot be told apart

@@ -36,8 +36,9 @@
 //     asks anybody;
 //   - does not repeat a request of the same shape (unit, function, byte count)
 //     before max(its timeout, one longest frame, 1.5 times the worst lateness
-//     seen of that unit) after its deadline; a late answer that comes in that
-//     time is recognised, discarded and learnt from, and ends the wait;
+//     seen of that unit of late: it fades by a 64th with each answer) after its
+//     deadline; a late answer that comes in that time is recognised, discarded
+//     and learnt from, and ends the wait;
 //   - holds the first answer of that shape back until no other has followed for
 //     max(50 ms, the unit's slowest reply), at most the timeout, and takes the
 //     last: a device that was held up answers its requests in a row.
@@ -58,6 +59,27 @@
 // request makes echo and answer look alike: 17 to 24 coils or discrete inputs
 // from an address of 0x0300 to 0x03FF. With auto such a read fails with
 // ErrWrongAnswer when only one such frame comes; set echo on or off there.
+//
+// # Listening
+//
+// A Listener takes the reads of another master from the line and sends nothing.
+// It tells frames by the length in their own head and their CRC (in ASCII by
+// colon and CR LF), by no pause, and steps over what is no frame byte by byte.
+// A head can be read as a request and as an answer. Both are tried: the answer
+// to the request that is open first, then a request, then any other answer; the
+// CRC decides. Eight bytes that fit both ways with one CRC, which only an
+// answer of 17 to 24 bits can, are held until the next frame tells.
+//
+// Answers carry no address. One counts only behind its request; what else comes
+// in between closes the request. Where a read had no answer and the next to that
+// unit has the same shape (function and byte count) but another address, the
+// answer is left out, for it may be the first one's, late. A device that stays
+// one request behind for longer deceives its own master and, with it, the
+// Listener. Frames of functions other than 01 to 06, 0F and 10 are stepped over
+// as noise.
+//
+// A Client can listen before it asks for the first time (ListenFirst): requests
+// heard then are another master's.
 //
 // # Time budget of a read
 //

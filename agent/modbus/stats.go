@@ -32,7 +32,13 @@ type UnitStats struct {
 	// end of its answer, exceptions included.
 	MinReply, MaxReply time.Duration
 	replies            histogram
+	lateness           time.Duration // the worst of late: what is waited for
 }
+
+// latenessFades is the part of a unit's lateness that each answer takes away. A
+// late answer after several lost requests may be taken for one to the first of
+// them; were that kept for ever, each loss would hold the line up for as long.
+const latenessFades = 64
 
 // ReplyPercentile returns an upper bound of the reply time that p percent of
 // answers kept, at most a quarter too long; 0 where there are none.
@@ -81,6 +87,7 @@ func (c *Client) count(unit byte, reply time.Duration, err error) {
 	if err == nil {
 		u.Answers++
 		u.replied(reply)
+		u.lateness -= u.lateness / latenessFades
 		return
 	}
 	u.failed(reply, err)
@@ -119,12 +126,13 @@ func (c *Client) countLate(unit byte, lateness time.Duration) {
 	u := c.of(unit)
 	u.Late++
 	u.WorstLate = max(u.WorstLate, lateness)
+	u.lateness = max(u.lateness, lateness)
 }
 
 // countStale counts a late answer whose lateness is not known.
 func (c *Client) countStale(unit byte) { c.countLate(unit, 0) }
 
-func (c *Client) worstLate(unit byte) time.Duration { return c.UnitStats(unit).WorstLate }
+func (c *Client) worstLate(unit byte) time.Duration { return c.UnitStats(unit).lateness }
 
 func (c *Client) countDiscarded(n int) {
 	c.mu.Lock()

@@ -11,6 +11,14 @@
 // device prints by itself, the line is only listened to: a set of prints makes
 // a scan, and a silence of more than three periods makes a gap.
 //
+// A line that has a master already is never polled. With listen = true the
+// values come from that master's traffic (Ears) and no byte is sent: a group
+// has a scan for each of its periods in which the master read any of it. Any
+// other serial line is listened to before it is asked, each time it is opened;
+// while another master is heard its scans have the reason LineBusy, and it is
+// listened to again every 30 s. What a map's verify expects is
+// checked there too, as far as the other master reads it.
+//
 // A Poller runs one goroutine for each line. Every group has its own period
 // whose phase is fixed to the start of the line; a group that is late is served
 // once and then waits for its next due time, so that a schedule neither drifts

@@ -28,11 +28,12 @@ type line struct {
 	opts  Options
 	book  *book
 
-	client   conn      // nil: not open; a Client, or a TextClient on text lines
-	proven   bool      // the client has answered
-	openedAt time.Time // of client
-	openAt   time.Time // when to try next while client is nil
-	taken    bool      // it is closed because another master is on it
+	client   conn                 // nil: not open; a Client, or a TextClient on text lines
+	proven   bool                 // the client has answered
+	openedAt time.Time            // of client
+	openAt   time.Time            // when to try next while client is nil
+	taken    bool                 // it is closed because another master is on it
+	heard    []overheardConstants // of a line that is only listened to
 	pauses   pauses
 	trouble  trouble
 	last     *unit     // asked last

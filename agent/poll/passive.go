@@ -208,6 +208,9 @@ func (l *line) hear(ctx context.Context, until time.Time, heardAt *time.Time) er
 		for _, s := range l.slots {
 			s.reader.(*overheard).take(&h)
 		}
+		for i := range l.heard {
+			l.heard[i].take(&h)
+		}
 	}
 	return ctx.Err()
 }
@@ -226,6 +229,9 @@ func (l *line) passOn(s *slot) {
 	result, ok := s.reader.(*overheard).scan(time.Now(), mono, wall)
 	switch {
 	case !ok:
+	case result.Reason == scan.Good && s.unit.verify != nil && s.unit.verify.detail != "":
+		s.unit.detail = s.unit.verify.detail
+		l.finish(s, l.blank(s, scan.StartMismatch), nil)
 	case result.Reason == scan.Good:
 		l.finish(s, result, nil)
 	default:

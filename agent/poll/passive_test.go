@@ -383,6 +383,47 @@ func TestListenFirstPortGone(t *testing.T) {
 	})
 }
 
+// What the map expects is looked for in what the other master reads.
+func TestPassiveVerify(t *testing.T) {
+	tests := []struct {
+		name    string
+		address int
+		equals  int64
+		want    scan.Reason
+	}{{"as expected", 7, 7, scan.Good}, {"another value", 7, 8, scan.StartMismatch}, {"not read by the master", 40, 8, scan.Good}}
+	for _, tt := range tests {
+		expect := func(site *sitefile.Site) {
+			site.Devices[0].Map.Verify = []sitefile.Expected{{Channel: ch("", sitefile.Input, tt.address, "u16"), Equals: tt.equals, MapPath: "maps/a.toml"}}
+			m := *site.Devices[1].Map
+			m.Verify = nil
+			site.Devices[1].Map = &m
+		}
+		passiveTest(t, expect, func(ctx context.Context, s *shared, p polling) {
+			s.reads(ctx, 1, input(4, 6), time.Second)
+			s.reads(ctx, 2, input(4, 6), time.Second)
+			time.Sleep(20 * time.Second)
+			if c := count(p.tape.of("u1", "")); c[tt.want] < 18 || len(c) != 1 {
+				t.Errorf("%s: u1 %v, want %v", tt.name, c, tt.want)
+			}
+			if d := p.Status().Devices[0]; (tt.want == scan.Good) != (d.Detail == "") || tt.want != scan.Good && !strings.Contains(d.Detail, "should be 8, but is 7") {
+				t.Errorf("%s: %+v", tt.name, d)
+			}
+			wantGood(t, p, "u2", 18)
+		})
+	}
+}
+
+// A line that is only listened to is no load of ours.
+func TestPredictLeavesListeningOut(t *testing.T) {
+	for listen, want := range map[bool]int{false: 1, true: 0} {
+		site := siteOf(1, time.Second)
+		site.Lines[0].Listen = listen
+		if loads, err := Predict(site); err != nil || len(loads) != want {
+			t.Errorf("listen = %t: loads %+v, %v; want %d", listen, loads, err, want)
+		}
+	}
+}
+
 func TestListenRefusesOtherKinds(t *testing.T) {
 	_, err := Listen(t.Context(), &sitefile.Line{Kind: sitefile.ModbusASCII, Port: "COM3"})
 	if err == nil || errors.Is(err, modbus.ErrPortMissing) || !strings.Contains(err.Error(), "use modbus-rtu") {

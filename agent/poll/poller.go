@@ -143,6 +143,12 @@ func newLine(site *sitefile.Site, sl *sitefile.Line, groups []*scan.Group, sink 
 		}
 		l.book.devices = append(l.book.devices, entry)
 	}
+	if sl.Listen {
+		var err error
+		if l.heard, err = constantsOf(l.units); err != nil {
+			return nil, fmt.Errorf("line %q: %w", sl.Name, err)
+		}
+	}
 	return l, nil
 }
 

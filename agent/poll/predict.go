@@ -32,7 +32,7 @@ type LineLoad struct {
 	Advice string
 }
 
-// Predict returns the load of each serial Modbus line of site: eleven-bit
+// Predict returns the load of each serial Modbus line of site that is polled: eleven-bit
 // characters, a silence around each frame, the line's turnaround, and 10 ms in
 // which the device thinks. It fails where Plan does.
 func Predict(site *sitefile.Site) ([]LineLoad, error) {
@@ -40,7 +40,7 @@ func Predict(site *sitefile.Site) ([]LineLoad, error) {
 	var loads []LineLoad
 	for i := range site.Lines {
 		l := &site.Lines[i]
-		if l.Kind != sitefile.ModbusRTU && l.Kind != sitefile.ModbusASCII {
+		if l.Listen || l.Kind != sitefile.ModbusRTU && l.Kind != sitefile.ModbusASCII {
 			continue
 		}
 		var reads []repeated

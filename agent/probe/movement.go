@@ -38,10 +38,11 @@ type Movement struct {
 	PerSecond float64 `json:"per_second,omitempty"`
 }
 
-// Thresholds of the shapes, of the range seen between least and greatest.
+// Thresholds of the shapes; shares are of the range between least and greatest.
 const (
 	turnShare  = 0.35 // a turn counts once the value has come back by this
 	strokes    = 0.6  // share of the whole way that long strokes must make up
+	longStroke = 4    // points that a stroke has at the least, on average
 	evenShare  = 0.15 // a slope is even where no point is further off its line
 	wholeSlope = 0.1  // a slope this near to a whole number a second is called that
 )
@@ -144,7 +145,7 @@ func (m Movement) slope(points []Point, slope float64, even, wraps bool) Movemen
 	if whole := math.Round(size); whole >= 1 && math.Abs(size-whole) < wholeSlope {
 		size = whole
 	}
-	m.Text = fmt.Sprintf("%s by %s a second", m.Kind, number(size))
+	m.Text = fmt.Sprintf("%s by %s a second", m.Kind, strconv.FormatFloat(size, 'g', slopeDigits(size), 64))
 	if !even {
 		m.Text = fmt.Sprintf("%s from %s to %s, not evenly", m.Kind, number(points[0].Value), number(points[len(points)-1].Value))
 	}
@@ -154,12 +155,17 @@ func (m Movement) slope(points []Point, slope float64, even, wraps bool) Movemen
 	return m
 }
 
+// slopeDigits keeps three digits of a slope, and all of those before the point.
+func slopeDigits(size float64) int {
+	return max(3, 1+int(math.Log10(math.Max(size, 1))))
+}
+
 // shape tells long strokes from wandering: the way between the turning points
 // against the whole way.
 func (m Movement) shape(points []Point) Movement {
 	turns, strokesWay, wholeWay := turningPoints(points, turnShare*(m.High-m.Low))
 	switch {
-	case strokesWay < strokes*wholeWay:
+	case strokesWay < strokes*wholeWay, len(points) < longStroke*(len(turns)+1):
 		m.Kind = Wanders
 		m.Text = "wanders between " + m.between()
 	case len(turns) >= 2:

@@ -22,8 +22,8 @@ type Name struct {
 	Unit    string
 }
 
-// nameForm is the mend of a name that cannot be read.
-var nameForm = errors.New(`write ADDRESS=NAME, ADDRESS.BIT=NAME or ADDRESS=NAME:TYPE:SCALE:UNIT, ` +
+// errNameForm is the mend of a name that cannot be read.
+var errNameForm = errors.New(`write ADDRESS=NAME, ADDRESS.BIT=NAME or ADDRESS=NAME:TYPE:SCALE:UNIT, ` +
 	`like "0=discharge_pressure:u16:0.1:psi", "20.1=loaded" or "holding:8=power:f32-little:1:kW"`)
 
 // types are those that a name may have; "-little" may follow the longer ones.
@@ -34,7 +34,7 @@ var types = []string{"u16", "i16", "u32", "i32", "u64", "i64", "f32", "f64", "bc
 func ParseName(text string, table sitefile.Table) (Name, error) {
 	place, rest, ok := strings.Cut(text, "=")
 	if !ok {
-		return Name{}, fmt.Errorf("name %q: %w", text, nameForm)
+		return Name{}, fmt.Errorf("name %q: %w", text, errNameForm)
 	}
 	fields := strings.SplitN(rest, ":", 4)
 	n, err := NameOf(append([]string{place}, fields...), table)
@@ -51,7 +51,7 @@ func NameOf(fields []string, table sitefile.Table) (Name, error) {
 		fields[i] = strings.TrimSpace(fields[i])
 	}
 	if len(fields) < 2 || len(fields) > 5 || fields[1] == "" {
-		return Name{}, nameForm
+		return Name{}, errNameForm
 	}
 	n := Name{Table: table, Bit: -1, Channel: fields[1], Scale: 1, Unit: "1"}
 	if err := n.place(fields[0]); err != nil {

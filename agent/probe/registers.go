@@ -98,8 +98,8 @@ func (r *Range) Holes() (holes []Hole) {
 
 // Explore finds which of count cells from an address on can be read: it asks
 // for pieces, and halves what is refused until each hole is known. Damaged and
-// missing answers are asked for a second time. The error is the context's, that
-// of a lost line, or one that says that nothing answers at all.
+// missing answers are asked for a second time. The error is the context's or that
+// of a lost line; a device that is silent to all of it has one hole.
 func Explore(ctx context.Context, ask Asker, unit byte, table sitefile.Table, from uint16, count int, timeout time.Duration) (*Range, error) {
 	function, err := functionOf(table)
 	if err != nil {
@@ -122,18 +122,15 @@ func Explore(ctx context.Context, ask Asker, unit byte, table sitefile.Table, fr
 			return r, err
 		}
 	}
-	if r.Here() == 0 && e.silences == e.asked {
-		return r, fmt.Errorf("unit %d does not answer to %s", unit, table)
-	}
 	return r, nil
 }
 
 type explorer struct {
-	ask             Asker
-	r               *Range
-	function        byte
-	asked, silences int
-	refused         string // the whole table is: why
+	ask      Asker
+	r        *Range
+	function byte
+	silences int
+	refused  string // the whole table is: why
 }
 
 func (e *explorer) piece(ctx context.Context, at, n int) error {
@@ -181,7 +178,6 @@ func (e *explorer) piece(ctx context.Context, at, n int) error {
 }
 
 func (e *explorer) once(ctx context.Context, req frame.ReadRequest) error {
-	e.asked++
 	_, err := e.ask.Read(ctx, e.r.Unit, req, e.r.timeout)
 	if errors.Is(err, modbus.ErrTimeout) {
 		e.silences++

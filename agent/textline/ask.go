@@ -65,7 +65,7 @@ func (c *Client) prepare(ctx context.Context) error {
 	limit := time.Now().Add(c.cfg.Turnaround + busyLimit)
 	for {
 		c.takeLate()
-		_, last := c.rx.times()
+		last := c.rx.lastByte()
 		ready := latest(c.sentEnd, last).Add(c.cfg.Turnaround)
 		if ready.After(limit) {
 			ready = limit
@@ -102,7 +102,7 @@ func (c *Client) takeLate() {
 	if _, ok := x.walk(c.in, c.quiet(&x.ask.Format)); !ok {
 		return
 	}
-	_, last := c.rx.times()
+	last := c.rx.lastByte()
 	c.stats.Late++
 	c.stats.WorstLate = max(c.stats.WorstLate, last.Sub(c.lost.due))
 	c.lost = nil
@@ -126,7 +126,7 @@ func (c *Client) discard() {
 
 // quiet reports whether a text that ends by silence has ended.
 func (c *Client) quiet(f *Format) bool {
-	_, last := c.rx.times()
+	last := c.rx.lastByte()
 	return f.Quiet > 0 && time.Since(last) >= f.Quiet
 }
 
@@ -155,7 +155,7 @@ func (c *Client) receive(ctx context.Context, x *exchange, timeout time.Duration
 		}
 		until := deadline
 		if f.Quiet > 0 && !idle && x.pending(c.in) > 0 {
-			if _, last := c.rx.times(); last.Add(f.Quiet).Before(deadline) {
+			if last := c.rx.lastByte(); last.Add(f.Quiet).Before(deadline) {
 				until = last.Add(f.Quiet)
 			}
 		}

@@ -79,7 +79,7 @@ type Client struct {
 
 	in      []byte    // what has come and is not dealt with
 	skip    bool      // in begins inside a text that is not to be used
-	heard   bool      // Hear has looked at the first bytes
+	settled bool      // Hear has passed over what came at the opening
 	sentEnd time.Time // when the last question had left the wire
 	lost    *loss     // the last question, if it had no answer
 	doubt   bool      // a lost question's answer may still come

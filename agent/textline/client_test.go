@@ -283,11 +283,15 @@ func TestHear(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c, d := connect(t, Config{}, nil)
 		f := &Format{}
-		// The line is in the middle of a text when it is opened.
+		// The port holds old texts and is in the middle of one when it is opened.
 		go func() {
-			for _, s := range []string{"03.4 PSI\r\n", "P=1\r\n", "", strings.Repeat("x", 2*maxText), "P=7\r\n", "P=", "2\n"} {
-				time.Sleep(10 * time.Millisecond)
-				if _, err := d.conn.Write([]byte(s)); err != nil {
+			for _, s := range []struct {
+				after int // ms
+				text  string
+			}{{0, "P=8\r\nP=9\r\n"}, {90, "P=5"}, {20, "5\r\n"}, {10, "P=1\r\n"}, {10, strings.Repeat("x", 2*maxText)},
+				{10, "P=7\r\n"}, {10, "P="}, {10, "2\n"}} {
+				time.Sleep(time.Duration(s.after) * time.Millisecond)
+				if _, err := d.conn.Write([]byte(s.text)); err != nil {
 					return
 				}
 			}

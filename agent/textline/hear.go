@@ -1,13 +1,14 @@
 package textline
 
 import (
+	"bytes"
 	"context"
 	"time"
 )
 
-// openingSilence: a byte that comes sooner after the opening may belong to a
-// text that had begun before.
-const openingSilence = 100 * time.Millisecond
+// settling is how long after the opening what comes is passed over: a port may
+// hold what was printed long before.
+const settling = 100 * time.Millisecond
 
 // Heard is one text that came by itself.
 type Heard struct {
@@ -20,19 +21,18 @@ type Heard struct {
 
 // Hear returns the next text that comes. It sends nothing. The error is
 // ErrTimeout when none came by until, wraps ErrLineLost, or is the context's.
-// The first text after the opening is passed over where it may be torn and
-// neither Begins nor Checksum would tell.
+// What comes within 100 ms of the opening is passed over, and the text that has
+// begun by then, unless Begins or Checksum tell whether it is torn.
 func (c *Client) Hear(ctx context.Context, f *Format, until time.Time) (Heard, error) {
 	if err := c.Err(); err != nil {
 		return Heard{}, err
 	}
+	if err := c.settle(ctx, f); err != nil {
+		return Heard{}, err
+	}
 	for {
 		torn := c.take()
-		first, last := c.rx.times()
-		if !c.heard && len(c.in) > 0 {
-			c.heard = true
-			c.skip = first.Sub(c.opened) < openingSilence && len(f.Begins) == 0 && f.Checksum.Kind == NoSum
-		}
+		last := c.rx.lastByte()
 		c.skip = c.skip || torn
 		idle := c.quiet(f)
 		for len(c.in) > 0 {
@@ -68,4 +68,34 @@ func (c *Client) Hear(ctx context.Context, f *Format, until time.Time) (Heard, e
 			return Heard{}, ErrTimeout
 		}
 	}
+}
+
+// settle passes over what a port that was just opened still holds.
+func (c *Client) settle(ctx context.Context, f *Format) error {
+	until := c.opened.Add(settling)
+	for !c.settled {
+		c.take()
+		if len(c.in) > 0 {
+			c.skip = !f.endsWith(c.in) && len(f.Begins) == 0 && f.Checksum.Kind == NoSum
+		}
+		c.discard()
+		if c.settled = !time.Now().Before(until); c.settled {
+			break
+		}
+		if _, err := c.rx.wait(ctx, until); err != nil {
+			return c.waitErr(ctx, err)
+		}
+	}
+	return nil
+}
+
+// endsWith reports whether b ends where a text ends.
+func (f *Format) endsWith(b []byte) bool {
+	switch {
+	case f.Quiet > 0:
+		return false
+	case len(f.Ends) > 0:
+		return bytes.HasSuffix(b, f.Ends)
+	}
+	return isPadding(b[len(b)-1])
 }

@@ -20,8 +20,7 @@ type receiver struct {
 	mu      sync.Mutex // protects all below
 	held    []byte
 	torn    bool      // bytes were dropped before held
-	first   time.Time // when the first byte ever came
-	last    time.Time // when the last one came
+	last    time.Time // when the last byte came
 	dropped uint64
 	err     error // set once; the link is of no use any more
 }
@@ -59,11 +58,7 @@ func (r *receiver) run(link io.Reader) {
 // two torn texts look like one.
 func (r *receiver) put(p []byte) {
 	r.mu.Lock()
-	now := time.Now()
-	if r.first.IsZero() {
-		r.first = now
-	}
-	r.last = now
+	r.last = time.Now()
 	if len(r.held)+len(p) > maxHeld {
 		r.dropped += uint64(len(r.held))
 		r.held, r.torn = r.held[:0], true
@@ -104,11 +99,11 @@ func (r *receiver) take(dst []byte) (all []byte, torn bool) {
 	return dst, torn
 }
 
-// times returns when the first and the last byte came; zero before them.
-func (r *receiver) times() (first, last time.Time) {
+// lastByte returns when the last byte came; zero before the first.
+func (r *receiver) lastByte() time.Time {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	return r.first, r.last
+	return r.last
 }
 
 // drops returns how many bytes found no room.

@@ -3,7 +3,6 @@ package main
 import (
 	"bufio"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -136,7 +135,11 @@ func shownReading(row *probe.Row, kind string) string {
 func movementText(row *probe.Row) string {
 	text := row.Movement.Text
 	if n := len(row.BitsMoved); n > 0 && n <= 3 {
-		text += fmt.Sprintf(" (bits %s)", strings.Trim(fmt.Sprint(row.BitsMoved), "[]"))
+		word := "bits"
+		if n == 1 {
+			word = "bit"
+		}
+		text += fmt.Sprintf(" (%s %s)", word, strings.Trim(fmt.Sprint(row.BitsMoved), "[]"))
 	}
 	return strings.Join(append([]string{text}, row.Also...), "; ")
 }
@@ -168,28 +171,53 @@ func (p *probing) prompt(ctx context.Context) error {
 		return nil
 	}
 	fmt.Fprintln(p.out, "\n"+promptHelp)
-	lines := bufio.NewScanner(keys)
-	for ctx.Err() == nil {
+	lines := typed(ctx, keys)
+	for {
 		fmt.Fprint(p.out, "> ")
-		if !lines.Scan() || strings.TrimSpace(lines.Text()) == "" {
-			break
+		select {
+		case line, more := <-lines:
+			if line = strings.TrimSpace(line); !more || line == "" {
+				return nil
+			}
+			p.take(strings.Fields(line))
+		case <-ctx.Done():
+			return ctx.Err()
 		}
-		fields := strings.Fields(lines.Text())
-		if fields[0] == "name" {
-			fields = fields[1:]
-		}
-		n, err := probe.NameOf(fields, p.onlyTable())
-		if err == nil {
-			err = p.seen(&n)
-		}
-		if err != nil {
-			fmt.Fprintln(p.out, err)
-			continue
-		}
-		p.names = append(p.names, n)
-		fmt.Fprintf(p.out, "%s is %s %d\n", n.Channel, n.Table, n.Address)
 	}
-	return errors.Join(ctx.Err(), lines.Err())
+}
+
+// typed hands on the lines of keys. A terminal's read cannot be broken off, so
+// the goroutine ends with its input or with the process.
+func typed(ctx context.Context, keys io.Reader) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		for in := bufio.NewScanner(keys); in.Scan(); {
+			select {
+			case lines <- in.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return lines
+}
+
+// take names one register, or says what is wrong with the line.
+func (p *probing) take(fields []string) {
+	if fields[0] == "name" {
+		fields = fields[1:]
+	}
+	n, err := probe.NameOf(fields, p.onlyTable())
+	if err == nil {
+		err = p.seen(&n)
+	}
+	if err != nil {
+		fmt.Fprintln(p.out, err)
+		return
+	}
+	p.names = append(p.names, n)
+	fmt.Fprintf(p.out, "%s is %s %d\n", n.Channel, n.Table, n.Address)
 }
 
 // seen refuses a name for a place that the device does not have.

@@ -11,7 +11,6 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"loadscribe/agent/modbus"
 	"loadscribe/simulator"
 	"loadscribe/simulator/serve"
 )
@@ -79,7 +78,7 @@ func (c *simulateCmd) injector() (*serve.Injector, error) {
 			}
 		}
 		if !found {
-			return nil, fmt.Errorf("--fault %q: write KIND=SHARE with one of silence, late, wrong unit, garbage, torn, flipped, refused, dropped", text)
+			return nil, fmt.Errorf("--fault %q: write KIND=SHARE with one of silence, late, wrong unit, garbage, torn, flipped, refused, dropped, inside, after, truncated, lost", text)
 		}
 	}
 	return serve.NewInjector(faults)

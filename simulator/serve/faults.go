@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"sync"
 	"time"
 )
@@ -11,8 +12,10 @@ import (
 // Fault is one way to damage an answer.
 type Fault uint8
 
-// The faults. On TCP a flipped bit lies in the header, because nothing would
-// tell it in the data; on a serial line a dropped socket cannot happen.
+// The faults. On Modbus TCP a flipped bit lies in the header, because nothing
+// would tell it in the data, and nothing is put into a frame or lost from it;
+// on a port no socket can be dropped, and where a line has no echo none can be
+// hurt. A fault that cannot happen leaves the answer alone.
 const (
 	NoFault   Fault = iota
 	Silence         // no answer
@@ -23,12 +26,18 @@ const (
 	Flipped         // one bit of the frame
 	Refused         // exception 04 or 06 instead
 	Dropped         // the socket is closed without an answer
+	Inside          // one byte too many within the frame
+	After           // one byte behind the frame
+	Truncated       // the frame breaks off
+	Lost            // one byte of the frame is lost
+	EchoLost        // one byte of the request's echo is lost
 	NumFaults
 )
 
 // String is the fault's word.
 func (f Fault) String() string {
-	words := [NumFaults]string{"none", "silence", "late", "wrong unit", "garbage", "torn", "flipped", "refused", "dropped"}
+	words := [NumFaults]string{"none", "silence", "late", "wrong unit", "garbage", "torn", "flipped", "refused", "dropped",
+		"inside", "after", "truncated", "lost", "echo lost"}
 	if f >= NumFaults {
 		return fmt.Sprintf("fault(%d)", uint8(f))
 	}
@@ -53,6 +62,7 @@ type Injector struct {
 	mu     sync.Mutex // guards what follows
 	random *rand.Rand
 	counts [NumFaults]uint64
+	forced []Fault // what the next answers suffer, before chance decides
 }
 
 // NewInjector checks the shares.
@@ -86,8 +96,33 @@ func (i *Injector) Counts() [NumFaults]uint64 {
 	return i.counts
 }
 
+// Force makes the next answers suffer these faults, in this order; NoFault
+// leaves one alone. Behind them chance decides again.
+func (i *Injector) Force(faults ...Fault) {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	i.forced = append(i.forced, faults...)
+}
+
+// medium is what an answer travels on: a serial line, a socket, or the one
+// behind the other. A line may give back what is sent.
+type medium struct{ serial, socket, echo bool }
+
+// suffers reports whether a fault can happen on the medium.
+func (m medium) suffers(f Fault) bool {
+	switch f {
+	case Dropped:
+		return m.socket
+	case Inside, After, Truncated, Lost:
+		return m.serial
+	case EchoLost:
+		return m.echo
+	}
+	return true
+}
+
 // draw decides on the next answer and gives a random number for its details.
-func (i *Injector) draw(serial bool) (Fault, uint64) {
+func (i *Injector) draw(on medium) (Fault, uint64) {
 	if i == nil {
 		return NoFault, 0
 	}
@@ -101,7 +136,10 @@ func (i *Injector) draw(serial bool) (Fault, uint64) {
 			break
 		}
 	}
-	if serial && chosen == Dropped {
+	if len(i.forced) > 0 {
+		chosen, i.forced = i.forced[0], i.forced[1:]
+	}
+	if !on.suffers(chosen) {
 		chosen = NoFault
 	}
 	i.counts[chosen]++
@@ -122,12 +160,13 @@ type reply struct {
 	second        []byte
 	closeSocket   bool
 	silentForever bool
+	echoLacks     int // the echo loses its byte of this number, from 1; 0: none
 }
 
 // damage turns an answer into what is sent. flipBits is how many leading bits
 // of the frame a flipped bit may lie in, 0: the whole frame.
-func (i *Injector) damage(unit byte, pdu []byte, frame framing, serial bool, flipBits int) reply {
-	fault, detail := i.draw(serial)
+func (i *Injector) damage(unit byte, pdu []byte, frame framing, on medium, flipBits int) reply {
+	fault, detail := i.draw(on)
 	switch fault {
 	case Silence:
 		return reply{silentForever: true}
@@ -157,8 +196,28 @@ func (i *Injector) damage(unit byte, pdu []byte, frame framing, serial bool, fli
 		return reply{first: frame(unit, []byte{pdu[0] | 0x80, code})}
 	case Dropped:
 		return reply{closeSocket: true}
+	case EchoLost:
+		return reply{first: frame(unit, pdu), echoLacks: 1 + int(detail%8)} // a read request has 8 bytes
+	case NoFault:
+		return reply{first: frame(unit, pdu)}
 	}
-	return reply{first: frame(unit, pdu)}
+	return reply{first: reshape(fault, detail, frame(unit, pdu))}
+}
+
+// reshape gives a frame one byte too many or too few.
+func reshape(fault Fault, detail uint64, whole []byte) []byte {
+	noise, at := byte(detail), int(detail>>8%uint64(len(whole)-1)) // at is before the last byte
+	switch fault {
+	case Inside:
+		return slices.Insert(whole, 1+at, noise)
+	case After:
+		return append(whole, noise)
+	case Truncated:
+		return whole[:1+at]
+	case Lost:
+		return slices.Delete(whole, at, at+1)
+	}
+	return whole
 }
 
 // pause waits, and reports whether ctx is still alive.

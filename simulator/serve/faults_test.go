@@ -78,6 +78,34 @@ func TestEachFaultOverRTU(t *testing.T) {
 				t.Errorf("got % X, want exception 04 or 06", got)
 			}
 		}},
+		{Inside, func(t *testing.T, got, good []byte, _, _ time.Duration) {
+			same := 0 // leading bytes that agree
+			for same < len(good) && same < len(got) && got[same] == good[same] {
+				same++
+			}
+			if len(got) != len(good)+1 || same == 0 || !bytes.Equal(got[same+1:], good[same:]) {
+				t.Errorf("got % X, want % X with a byte inside", got, good)
+			}
+		}},
+		{After, func(t *testing.T, got, good []byte, _, _ time.Duration) {
+			if len(got) != len(good)+1 || !bytes.HasPrefix(got, good) {
+				t.Errorf("got % X, want % X and a byte", got, good)
+			}
+		}},
+		{Truncated, func(t *testing.T, got, good []byte, _, _ time.Duration) {
+			if len(got) == 0 || len(got) >= len(good) || !bytes.HasPrefix(good, got) {
+				t.Errorf("got % X, want a beginning of % X", got, good)
+			}
+		}},
+		{Lost, func(t *testing.T, got, good []byte, _, _ time.Duration) {
+			same := 0
+			for same < len(got) && got[same] == good[same] {
+				same++
+			}
+			if len(got) != len(good)-1 || !bytes.Equal(got[same:], good[same+1:]) {
+				t.Errorf("got % X, want % X without a byte", got, good)
+			}
+		}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.fault.String(), func(t *testing.T) {
@@ -95,7 +123,8 @@ func TestEachFaultOverRTU(t *testing.T) {
 			if _, err := ours.Write(frame.AppendRTU(nil, 1, request)); err != nil {
 				t.Fatal(err)
 			}
-			want := map[Fault]int{Silence: 0, Garbage: len(good) + 1, Refused: 5}
+			want := map[Fault]int{Silence: 0, Garbage: len(good) + 1, Refused: 5,
+				Inside: len(good) + 1, After: len(good) + 1, Truncated: 1, Lost: len(good) - 1}
 			n, ok := want[tt.fault]
 			if !ok {
 				n = len(good)
@@ -136,6 +165,33 @@ func listen(t *testing.T, conn net.Conn, begun time.Time, n int, quiet time.Dura
 	}
 }
 
+// A line with an echo gives the request back before it answers; forced, the
+// echo lacks a byte once.
+func TestEcho(t *testing.T) {
+	driver, i := shop(t, 1), injector(t, Faults{Seed: 4})
+	i.Force(NoFault, EchoLost)
+	line := NewRTULine(driver, 0, i)
+	line.Echo()
+	ours, theirs := net.Pipe()
+	background(t, func(ctx context.Context) error { return line.Serve(ctx, theirs) })
+	request := frame.AppendRTU(nil, 1, []byte{4, 0, 0, 0, 4})
+	answer, _ := driver.Answer(1, []byte{4, 0, 0, 0, 4})
+	both := append(bytes.Clone(request), frame.AppendRTU(nil, 1, answer)...)
+	for _, lacks := range []int{0, 1, 0} {
+		if _, err := ours.Write(request); err != nil {
+			t.Fatal(err)
+		}
+		n := len(both) - lacks
+		got, _, _ := listen(t, ours, time.Now(), n, 50*time.Millisecond)
+		if len(got) != n || !bytes.Equal(got[len(request)-lacks:], both[len(request):]) || lacks == 0 && !bytes.Equal(got, both) {
+			t.Errorf("got % X, want % X less %d bytes of the echo", got, both, lacks)
+		}
+	}
+	if got := i.Counts(); got[NoFault] != 2 || got[EchoLost] != 1 {
+		t.Errorf("counted %v", got)
+	}
+}
+
 func TestDroppedSocket(t *testing.T) {
 	f := Faults{}
 	f.Share[Dropped] = 1
@@ -160,7 +216,7 @@ func TestFlippedBitOnTCPIsInTheHeader(t *testing.T) {
 	good := frame.AppendTCP(nil, 7, 1, []byte{4, 2, 1, 2})
 	mbap := func(unit byte, pdu []byte) []byte { return frame.AppendTCP(nil, 7, unit, pdu) }
 	for range 500 {
-		got := i.damage(1, []byte{4, 2, 1, 2}, mbap, false, 6*8).first
+		got := i.damage(1, []byte{4, 2, 1, 2}, mbap, medium{socket: true}, 6*8).first
 		if bytes.Equal(got[:6], good[:6]) || !bytes.Equal(got[6:], good[6:]) {
 			t.Fatalf("got % X from % X", got, good)
 		}
@@ -174,8 +230,8 @@ func TestSharesAndSeeds(t *testing.T) {
 	a, b := injector(t, f), injector(t, f)
 	const n = 100_000
 	for range n {
-		fa, da := a.draw(true)
-		if fb, db := b.draw(true); fa != fb || da != db {
+		fa, da := a.draw(medium{serial: true})
+		if fb, db := b.draw(medium{serial: true}); fa != fb || da != db {
 			t.Fatal("the same seed gave other faults")
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"sync"
 	"time"
 
@@ -30,6 +31,7 @@ type RTULine struct {
 	target   Target
 	injector *Injector
 	baud     int
+	echo     bool
 	ascii    bool
 	socket   bool // a connection, which can be dropped
 
@@ -42,6 +44,10 @@ type RTULine struct {
 func NewRTULine(target Target, baud int, injector *Injector) *RTULine {
 	return &RTULine{target: target, injector: injector, baud: baud}
 }
+
+// Echo makes the line give back each request that it answers, as some RS-485
+// adapters do. Call it before Serve.
+func (l *RTULine) Echo() { l.echo = true }
 
 // Counts is what the line saw so far.
 func (l *RTULine) Counts() RTUCounts {
@@ -170,11 +176,26 @@ func (l *RTULine) reply(ctx context.Context, w io.Writer, unit byte, pdu []byte,
 	if !pause(ctx, lead) {
 		return ctx.Err()
 	}
-	r := l.injector.damage(unit, answer, frameOf, !l.socket, 0)
+	r := l.injector.damage(unit, answer, frameOf, medium{serial: true, socket: l.socket, echo: l.echo}, 0)
+	if err := l.sendEcho(w, frameOf(unit, pdu), r); err != nil {
+		return err
+	}
 	if r.closeSocket {
 		return errHungUp
 	}
 	return sendPaced(ctx, w, l.baud, r)
+}
+
+// sendEcho gives a request back, where the line does that.
+func (l *RTULine) sendEcho(w io.Writer, request []byte, r reply) error {
+	if !l.echo {
+		return nil
+	}
+	if i := r.echoLacks; i > 0 {
+		request = slices.Delete(request, i-1, i)
+	}
+	_, err := w.Write(request)
+	return err
 }
 
 func rtuFrame(unit byte, pdu []byte) []byte { return frame.AppendRTU(nil, unit, pdu) }

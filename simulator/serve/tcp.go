@@ -95,7 +95,7 @@ func serveConn(ctx context.Context, conn net.Conn, target Target, injector *Inje
 			answer = []byte{pdu[0] | 0x80, gatewayTarget}
 		}
 		mbap := func(unit byte, pdu []byte) []byte { return frame.AppendTCP(nil, transaction, unit, pdu) }
-		if !sendTCP(ctx, conn, injector.damage(unit, answer, mbap, false, 6*8)) {
+		if !sendTCP(ctx, conn, injector.damage(unit, answer, mbap, medium{socket: true}, 6*8)) {
 			return
 		}
 	}

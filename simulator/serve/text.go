@@ -127,7 +127,7 @@ func (p *TextPanel) reply(ctx context.Context, w io.Writer, question []byte) err
 		}
 		return fmt.Appendf(nil, "!%s*%02X\r\n", body, exclusiveOr(body))
 	}
-	return sendPaced(ctx, w, p.baud, p.injector.damage(p.unit, body, framed, true, 0))
+	return sendPaced(ctx, w, p.baud, p.injector.damage(p.unit, body, framed, medium{serial: true}, 0))
 }
 
 // Print prints all pages now and then every period until ctx ends (nil) or rw
@@ -151,7 +151,7 @@ func (p *TextPanel) Print(ctx context.Context, rw io.WriteCloser, every time.Dur
 				}
 				return fmt.Appendf(nil, "%s =%02X\r\n", body, sum)
 			}
-			if err := sendPaced(ctx, rw, p.baud, p.injector.damage(p.unit, body, framed, true, 0)); err != nil {
+			if err := sendPaced(ctx, rw, p.baud, p.injector.damage(p.unit, body, framed, medium{serial: true}, 0)); err != nil {
 				return stopped(ctx, err)
 			}
 		}

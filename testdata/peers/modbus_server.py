@@ -1,6 +1,7 @@
 """Serves a register layout with pymodbus, the independent peer of the tests.
 
-usage: modbus_server.py tcp PORT LAYOUT.json | rtu DEVICE BAUD LAYOUT.json
+usage: modbus_server.py tcp PORT LAYOUT.json | rtu-tcp PORT LAYOUT.json |
+       rtu DEVICE BAUD LAYOUT.json | ascii DEVICE BAUD LAYOUT.json
 
 LAYOUT.json: {"units": {"1": {"input": {"4": 1034, ...}, "holding": {...},
                               "coil": {...}, "discrete": {...}}}}
@@ -13,7 +14,7 @@ import sys
 
 from pymodbus.datastore import ModbusServerContext, ModbusSlaveContext, ModbusSparseDataBlock
 from pymodbus.server import StartAsyncSerialServer, StartAsyncTcpServer
-from pymodbus.transaction import ModbusRtuFramer
+from pymodbus.transaction import ModbusAsciiFramer, ModbusRtuFramer
 
 
 def block(values):
@@ -39,9 +40,13 @@ async def main():
         store = context(json.load(f))
     if kind == "tcp":
         server = StartAsyncTcpServer(store, address=("127.0.0.1", int(sys.argv[2])))
+    elif kind == "rtu-tcp":
+        server = StartAsyncTcpServer(
+            store, framer=ModbusRtuFramer, address=("127.0.0.1", int(sys.argv[2])), ignore_missing_slaves=True)
     else:
         server = StartAsyncSerialServer(
-            store, framer=ModbusRtuFramer, port=sys.argv[2], baudrate=int(sys.argv[3]),
+            store, framer=ModbusAsciiFramer if kind == "ascii" else ModbusRtuFramer,
+            port=sys.argv[2], baudrate=int(sys.argv[3]),
             parity="N", stopbits=1, bytesize=8, ignore_missing_slaves=True)
     task = asyncio.ensure_future(server)
     await asyncio.sleep(0.5)

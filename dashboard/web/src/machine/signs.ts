@@ -32,6 +32,9 @@ function ago(at: string | null, view: View, zone: string): string {
   return `has not answered since ${when(ms, view.now, zone)} (${duration(view.now - ms)})`;
 }
 
+/** What the agent says of a device, as a sentence: it knows addresses and units that the page does not. */
+const sentence = (text: string): string => `${text.charAt(0).toUpperCase()}${text.slice(1).replace(/\.$/, '')}.`;
+
 /** All signs, the most fundamental first; those that follow from another are left out. */
 export function signs(view: View, site: Site | null): Sign[] {
   const zone = site?.timezone ?? 'UTC';
@@ -62,7 +65,7 @@ export function signs(view: View, site: Site | null): Sign[] {
     if (d.up) continue;
     downDevices.add(d.device);
     if (downLines.has(d.line)) continue;
-    out.push({ key: `device ${d.device}`, what: `${d.device} ${ago(d.last_scan, view, zone)}${d.reason ? `: ${d.reason}` : ''}.`, todo: advice[d.reason] ?? otherwise });
+    out.push({ key: `device ${d.device}`, what: `${d.device} ${ago(d.last_scan, view, zone)}${d.reason ? `: ${d.reason}` : ''}.`, todo: d.detail ? sentence(d.detail) : (advice[d.reason] ?? otherwise) });
   }
   out.push(...channelSigns(view, site, downDevices));
   return out;
