@@ -38,6 +38,7 @@ type Agent struct {
 	queue     *queue
 	events    chan store.Event
 	board     *board
+	watch     *watch
 	walks     walks
 	secret    string // of local commands
 	started   time.Time
@@ -70,6 +71,11 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		History: *h, log: o.Log, queue: newQueue(queueScans), events: make(chan store.Event, eventQueue),
 		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
 	}
+	past, err := h.store.Events(0, 0, pastEvents)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("read past events: %w", err), h.store.Close())
+	}
+	a.watch = newWatch(site, h.groups, past)
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
 		Dial: o.Dial, Clock: o.Clock, Log: o.Log, OnLine: a.lineChanged, OnDevice: a.deviceChanged,
 	})

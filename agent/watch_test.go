@@ -2,6 +2,7 @@ package agent
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -86,7 +87,8 @@ func TestFaultsBecomeEvents(t *testing.T) {
 	}
 
 	// Another start of the agent knows what was kept, and tells nothing twice.
-	w = newWatch(site, []*scan.Group{g}, kept[:3])
+	first := slices.Clone(kept)
+	w = newWatch(site, []*scan.Group{g}, first[:3])
 	got = nil
 	take(code(800, 3))
 	take(code(860, 0))
@@ -96,7 +98,7 @@ func TestFaultsBecomeEvents(t *testing.T) {
 	if fmt.Sprintf("%q", got) != fmt.Sprintf("%q", want) {
 		t.Errorf("after a restart: got\n%q\nwant\n%q", got, want)
 	}
-	w = newWatch(site, []*scan.Group{g}, kept)
+	w = newWatch(site, []*scan.Group{g}, first)
 	got = nil
 	if take(code(900, 0)); len(got) != 0 {
 		t.Errorf("a fault that was cleared before the restart: got %q", got)

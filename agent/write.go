@@ -25,6 +25,9 @@ func (a *Agent) write(ctx context.Context) error {
 		updates := make([]ScanUpdate, len(batch))
 		for i := range batch {
 			a.board.post(&batch[i])
+			for _, e := range a.watch.step(&batch[i]) {
+				a.queueEvent(e)
+			}
 			a.observeHookup(&batch[i])
 			updates[i] = ScanUpdateOf(&batch[i])
 		}
@@ -116,9 +119,12 @@ func (a *Agent) keepEvent(e store.Event) {
 	a.tell("event", EventOf(kept))
 }
 
-// queueEvent hands e to keepEvents without waiting.
+// queueEvent hands e to keepEvents without waiting. An event without a time
+// gets the present.
 func (a *Agent) queueEvent(e store.Event) {
-	_, e.WallMS = a.clock.Now()
+	if e.WallMS == 0 {
+		_, e.WallMS = a.clock.Now()
+	}
 	select {
 	case a.events <- e:
 	default:

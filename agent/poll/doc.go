@@ -16,8 +16,8 @@
 // has a scan for each of its periods in which the master read any of it. Any
 // other serial line is listened to before it is asked, each time it is opened;
 // while another master is heard its scans have the reason LineBusy, and it is
-// listened to again every 30 s. What a map's verify expects is
-// checked there too, as far as the other master reads it.
+// listened to again every 30 s. What a map's verify expects is checked on a
+// line that is only listened to as well, as far as the other master reads it.
 //
 // A Poller runs one goroutine for each line. Every group has its own period
 // whose phase is fixed to the start of the line; a group that is late is served

@@ -146,7 +146,7 @@ inverted = false
 
 // TestSeveralMaps: the channels of all maps of a device are one list.
 func TestSeveralMaps(t *testing.T) {
-	const a, b, c = "shop/maps/a.toml", "shop/maps/b.toml", "shop/maps/c.toml"
+	const a, b, c = "maps/a.toml", "maps/b.toml", "maps/c.toml"
 	site := func(named string) map[string]string {
 		return map[string]string{
 			inSite: "[[line]]\nname='n'\nkind='modbus-tcp'\naddress='h:1'\n[[device]]\nname='d'\nline='n'\n" + named + "\n",
@@ -167,9 +167,9 @@ func TestSeveralMaps(t *testing.T) {
 		}
 	}
 	for _, tt := range []struct{ named, says string }{
-		{"maps=['maps/a.toml','maps/c.toml']", `channel "x" is in shop/maps/a.toml and in shop/maps/c.toml; rename it in one of the two`},
+		{"maps=['maps/a.toml','maps/c.toml']", `channel "x" is in maps/a.toml and in maps/c.toml; rename it in one of the two`},
 		{"maps=['maps/a.toml','maps/a.toml']", `the map "maps/a.toml" is named twice`},
-		{"maps=['maps/a.toml','maps/none.toml']", "there is no file shop/maps/none.toml"},
+		{"maps=['maps/a.toml','maps/none.toml']", "there is no file maps/none.toml"},
 		{"maps=[]", "no map is named"},
 		{"", `"map" is missing`},
 	} {

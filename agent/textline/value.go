@@ -102,7 +102,7 @@ func digits(text string, point byte) (mantissa int64, decimals int, ok bool) {
 	if negative || strings.HasPrefix(text, "+") {
 		text = strings.TrimLeft(text[1:], " ")
 	}
-	any, pointed := false, false
+	some, pointed := false, false
 	for i := 0; i < len(text); i++ {
 		c := text[i]
 		switch {
@@ -112,7 +112,7 @@ func digits(text string, point byte) (mantissa int64, decimals int, ok bool) {
 		case c < '0' || c > '9':
 			return 0, 0, false
 		}
-		any = true
+		some = true
 		mantissa = 10*mantissa + int64(c-'0')
 		if pointed {
 			decimals++
@@ -124,5 +124,5 @@ func digits(text string, point byte) (mantissa int64, decimals int, ok bool) {
 	if negative {
 		mantissa = -mantissa
 	}
-	return mantissa, decimals, any
+	return mantissa, decimals, some
 }

@@ -16,13 +16,15 @@ import (
 
 // bench is what the sections share.
 type bench struct {
-	dir        string    // for everything that is written, removed at the end
-	log        io.Writer // progress, for people
-	now        time.Time // the demo week ends here, at the edge of an interval
-	pollWindow time.Duration
-	pollRounds int
-	storeReps  int
-	week       *demoWeek // made at its first use
+	dir          string    // for everything that is written, removed at the end
+	log          io.Writer // progress, for people
+	now          time.Time // the demo week ends here, at the edge of an interval
+	pollWindow   time.Duration
+	pollRounds   int
+	storeReps    int
+	serialCycles int           // reads for each of the serial medians
+	jitterWindow time.Duration // how long the jitter is watched
+	week         *demoWeek     // made at its first use
 }
 
 // section is a group of figures that are measured together.
@@ -37,6 +39,7 @@ func sections() []section {
 		{"poll", []string{"poll_cycles_tcp", "poll_scans_tcp"}, pollRows},
 		{"store", []string{"scans_stored_per_second", "store_bytes_per_sample", "store_directory_bytes_per_sample"}, storeRows},
 		{"figures", []string{"week_figures_cold", "week_figures_summaries"}, figureRows},
+		{"serial", serialFigures, serialRows},
 		{"agent", []string{"agent_private_memory", "agent_cpu"}, agentRows},
 	}
 }
@@ -68,7 +71,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, figures or agent")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, figures, serial or agent")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {
@@ -105,7 +108,8 @@ func measure(ctx context.Context, todo []section, log io.Writer) (rows []row, er
 		return nil, fmt.Errorf("make a directory for the bench: %w", err)
 	}
 	b := &bench{dir: dir, log: log, now: time.Now().Truncate(interval),
-		pollWindow: 500 * time.Millisecond, pollRounds: 5, storeReps: 3}
+		pollWindow: 500 * time.Millisecond, pollRounds: 5, storeReps: 3,
+		serialCycles: 21, jitterWindow: 15 * time.Second}
 	defer func() {
 		b.week.close()
 		if removeErr := os.RemoveAll(dir); err == nil {

@@ -257,14 +257,7 @@ func TestDamagedLine(t *testing.T) {
 				r.stop()
 				r.wantNoneWrong(r.injected(kinds...))
 				r.wantSerialCounts()
-				r.wantStatusCounts()
-				for _, c := range r.clients {
-					for id, u := range c.Stats().Units {
-						t.Log(id, u.Requests, u.Timeouts, u.Late, u.WorstLate, u.MaxReply)
-					}
-				}
-				st := r.poller.Status()
-				t.Log(st.Lines[0].Missed)
+				r.wantStatusCounts(seconds())
 			})
 		})
 	}
@@ -289,7 +282,9 @@ func (r *faultRig) between(what string, got, least, most uint64) {
 
 // wantSerialCounts holds what the client counted against what was injected:
 //
-//   - exceptions and another unit's answers: as many as injected;
+//   - exceptions: as many as injected;
+//   - another unit's answers: as many as injected, but for those that are taken
+//     for a late answer of that unit (some 1 in 200) and count as a timeout;
 //   - silent, late, torn, flipped, broken-off answers and those with a byte
 //     inside or missing: a timeout or a bad checksum each; which of the two
 //     depends on whether the answer's head was left whole. A silent, late or
@@ -302,8 +297,9 @@ func (r *faultRig) wantSerialCounts() {
 	r.t.Helper()
 	seen := r.counted()
 	r.between("exceptions", seen.Exceptions, r.injected(serve.Refused), r.injected(serve.Refused))
-	r.between("wrong answers", seen.WrongAnswers, r.injected(serve.WrongUnit), r.injected(serve.WrongUnit))
-	lost := r.injected(serve.Silence, serve.Late, serve.Torn)
+	foreign := r.injected(serve.WrongUnit)
+	r.between("wrong answers", seen.WrongAnswers, foreign-foreign/50, foreign)
+	lost := r.injected(serve.Silence, serve.Late, serve.Torn) + foreign - seen.WrongAnswers
 	damaged := r.injected(serve.Flipped, serve.Inside, serve.Truncated, serve.Lost)
 	harmless := r.injected(serve.Garbage, serve.After, serve.EchoLost)
 	r.between("timeouts", seen.Timeouts, lost, lost+damaged)
@@ -317,7 +313,7 @@ func (r *faultRig) wantSerialCounts() {
 // wantStatusCounts holds the Poller's counters, and what the sink got, against
 // the client's. A damaged answer is asked for once more, hence only two in a
 // row cost a scan.
-func (r *faultRig) wantStatusCounts() {
+func (r *faultRig) wantStatusCounts(ran time.Duration) {
 	r.t.Helper()
 	seen := r.counted()
 	good, damaged, errs := r.scanned()
@@ -338,7 +334,7 @@ func (r *faultRig) wantStatusCounts() {
 		}
 	}
 	r.between("scans handed on", offered, good, good)
-	if share := float64(good) / (4 * seconds().Seconds()); share < 0.93 {
+	if share := float64(good) / (4 * ran.Seconds()); share < 0.93 {
 		r.t.Errorf("only %.1f %% of the scans have values", 100*share)
 	}
 }
@@ -354,11 +350,24 @@ func TestDamagedSockets(t *testing.T) {
 		if r.sink.wrong > 0 {
 			t.Errorf("%d of %d stored values are wrong", r.sink.wrong, r.sink.stored)
 		}
-		seen := r.counted()
-		t.Logf("%+v %v", seen, r.injector.Counts())
-		good, damaged, errs := r.scanned()
-		t.Logf("%d good, %d damaged, %v", good, damaged, errs)
+		r.wantSocketCounts()
+		r.wantStatusCounts(seconds() / 4)
 	})
+}
+
+// wantSocketCounts is wantSerialCounts for Modbus TCP. A dropped socket that had
+// answered is opened anew and asked once more, so that it costs no scan; a frame
+// with a damaged header is a timeout, a wrong answer or the end of the
+// connection, by what its length says, and a torn one may cost two reads.
+func (r *faultRig) wantSocketCounts() {
+	r.t.Helper()
+	seen := r.counted()
+	r.between("exceptions", seen.Exceptions, r.injected(serve.Refused), r.injected(serve.Refused))
+	r.between("bad checksums", seen.BadChecksums, 0, 0)
+	failed := seen.Timeouts + seen.WrongAnswers + seen.LinesLost
+	caused := r.injected(serve.Silence, serve.Late, serve.WrongUnit, serve.Torn, serve.Garbage, serve.Flipped, serve.Dropped)
+	r.between("failed reads", failed, caused, caused+caused/20)
+	r.between("lines lost", seen.LinesLost, r.injected(serve.Dropped), r.injected(serve.Dropped))
 }
 
 // TestRecovery: after each single fault the line is well again within two
@@ -408,13 +417,4 @@ func (r *faultRig) recover(fault serve.Fault, times int) {
 			}
 		}
 	}
-	lost := 0
-	for _, outcomes := range r.sink.outcomes {
-		for _, reason := range outcomes {
-			if reason != scan.Good {
-				lost++
-			}
-		}
-	}
-	r.t.Logf("%d faults cost %d scans: %v", times, lost, r.counted())
 }
