@@ -80,12 +80,6 @@ func (e *textEnd) dial(context.Context, *sitefile.Line) (TextClient, error) {
 	return textline.New(near, textline.Config{Baud: 9600}), nil
 }
 
-func (e *textEnd) set(script func(string) string) {
-	e.mu.Lock()
-	defer e.mu.Unlock()
-	e.script = script
-}
-
 // print sends unasked.
 func (e *textEnd) print(t *testing.T, text string) {
 	t.Helper()

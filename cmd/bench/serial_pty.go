@@ -21,7 +21,9 @@ func servePaced(ctx context.Context, baud int, times *deviceTimes) (port string,
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	done := make(chan error, 1)
-	go func() { done <- serve.ServeRTU(ctx, timedDevice{pty, times}, baud, registers125{make([]byte, 250)}, nil) }()
+	go func() {
+		done <- serve.ServeRTU(ctx, timedDevice{pty, times}, baud, registers125{make([]byte, 250)}, nil)
+	}()
 	return pty.Path(), func() error {
 		cancel()
 		return <-done
