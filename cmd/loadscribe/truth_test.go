@@ -93,6 +93,7 @@ func TestWeekAgainstTruth(t *testing.T) {
 				t.Errorf("air_delivered: got %.0f ± %.0f m³, truly %.0f m³", *air.Value, *air.Uncertainty, truth.DeliveredM3)
 			}
 			checkSchedule(t, shop.Truth(), from, to, value)
+			checkScheduleStates(t, site)
 			t.Logf("duty %.4f ± %.4f, %v starts, %v load cycles, %.1f kWh, air %.0f ± %.0f (truly %.0f) m³",
 				value("duty_cycle"), *figures["duty_cycle"].Uncertainty, value("starts"), value("load_cycles"), value("energy"),
 				*air.Value, *air.Uncertainty, truth.DeliveredM3)
@@ -128,6 +129,25 @@ func checkStates(t *testing.T, truth *simulator.Truth, from, to time.Time, total
 	}
 	if got, want := value("running_time"), totals.Running().Seconds(); math.Abs(got-want) > 2*periodS*float64(totals.Starts+1) {
 		t.Errorf("running_time: got %.1f s, truly %.1f s", got, want)
+	}
+}
+
+// checkScheduleStates asks the agent's own record of a Tuesday: off until the
+// scheduled start at 06:55 and from the scheduled stop at 16:05 on (common
+// practice, no source), to one poll period.
+func checkScheduleStates(t *testing.T, site string) {
+	t.Helper()
+	for _, c := range []struct {
+		from, to string
+		offS     float64
+	}{
+		{"2026-03-10T06:50:00-05:00", "2026-03-10T07:00:00-05:00", 300},
+		{"2026-03-10T16:00:00-05:00", "2026-03-10T16:10:00-05:00", 300},
+	} {
+		off := summarised(t, site, c.from, c.to)["off_time"]
+		if off.Value == nil || math.Abs(*off.Value-c.offS) > 2 {
+			t.Errorf("off_time from %s to %s: got %+v, want %v s", c.from, c.to, off, c.offS)
+		}
 	}
 }
 
