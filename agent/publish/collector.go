@@ -14,6 +14,9 @@ import (
 // nothing about now.
 const gapPeriods = 3
 
+// unobserved is the state in which nothing is known.
+const unobserved = "unobserved"
+
 // zeroCelsiusK is 0 °C in kelvin, by definition of the degree Celsius (SI
 // Brochure, 9th edition, table 4).
 const zeroCelsiusK = 273.15
@@ -48,7 +51,7 @@ func NewCollector(source Source, live func() Live) *Collector {
 		starts:       d("starts_total", "Motor starts seen"+began, "machine"),
 		cycles:       d("load_cycles_total", "Load cycles seen"+began, "machine"),
 		state:        d("state", "1 for the state the machine is in, 0 for the others.", "machine", "state"),
-		stateSeconds: d("state_seconds_total", "Time in each state"+began, "machine", "state"),
+		stateSeconds: d("state_seconds_total", "Observed time in each state"+began, "machine", "state"),
 		deviceUp:     d("device_up", "1 when the device's last scan was good.", "device"),
 		deviceLast:   d("device_last_good_scan_timestamp_seconds", "Unix time of the device's last good scan.", "device"),
 		errors:       d("scan_errors_total", "Scans without values, by reason, since the agent started.", "device", "reason"),
@@ -113,7 +116,9 @@ func (c *Collector) machine(ch chan<- prometheus.Metric, m *Machine) {
 	}
 	for _, state := range States() {
 		gauge(ch, c.state, zeroOne(state == m.State), m.Name, state)
-		counter(ch, c.stateSeconds, float64(m.Totals.StateMS[state])/1000, m.Name, state)
+		if state != unobserved { // a gap is known only once it is over, and not by a counter
+			counter(ch, c.stateSeconds, float64(m.Totals.StateMS[state])/1000, m.Name, state)
+		}
 	}
 	counter(ch, c.starts, float64(m.Totals.Starts), m.Name)
 	counter(ch, c.cycles, float64(m.Totals.LoadCycles), m.Name)
