@@ -44,18 +44,21 @@ func (s *sheet) observed() {
 		"time between good scans no further apart than three of their periods", inputs)
 	unseen := max(0, s.g.to-s.g.from-ms)
 	method := "the window less the observed time"
-	if why := s.reasons(); why != "" {
+	if why := s.reasons(unseen); why != "" {
 		method += "; known reasons: " + why
 	}
 	s.put("unobserved_time", "s", estimate{float64(unseen) / 1000, s.timeU(0)}, method, inputs)
 }
 
-// reasons is how much of the unobserved time has which reason, in words.
-func (s *sheet) reasons() string {
+// reasons is how much of the unobserved time has which reason, in words. Gaps
+// are told by wall times and durations are not, so that their sum may pass
+// unseenMS by the jitter of two scans; it is cut there.
+func (s *sheet) reasons(unseenMS int64) string {
 	byReason := map[scan.Reason]int64{}
 	for _, g := range s.g.total.gaps {
-		if ms := min(g.to, s.g.to) - max(g.from, s.g.from); ms > 0 {
+		if ms := min(min(g.to, s.g.to)-max(g.from, s.g.from), unseenMS); ms > 0 {
 			byReason[g.reason] += ms
+			unseenMS -= ms
 		}
 	}
 	var all []string

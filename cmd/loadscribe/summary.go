@@ -45,6 +45,9 @@ func (c *summaryCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
+	if report.From >= report.To {
+		return misuse{fmt.Errorf("--from %s: nothing has been recorded so late; give an earlier time", c.From)}
+	}
 	if c.JSON {
 		out := json.NewEncoder(s.stdout)
 		out.SetEscapeHTML(false)
