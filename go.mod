@@ -3,28 +3,30 @@ module loadscribe
 go 1.26.8
 
 require (
-	github.com/alecthomas/kong v1.17.0 // indirect
+	github.com/alecthomas/kong v1.17.0
+	github.com/coder/websocket v1.8.15
+	github.com/creack/pty v1.1.24
+	github.com/klauspost/compress v1.20.4
+	github.com/pelletier/go-toml/v2 v2.4.3
+	github.com/prometheus/client_golang v1.25.0
+	github.com/rogpeppe/go-internal v1.16.0
+	github.com/simonvetter/modbus v1.6.4
+	go.bug.st/serial v1.8.0
+	go.etcd.io/bbolt v1.5.0
+	go.uber.org/goleak v1.3.0
+	golang.org/x/sync v0.25.0
+	golang.org/x/sys v0.50.0
+	pgregory.net/rapid v1.3.0
+)
+
+require (
 	github.com/beorn7/perks v1.0.1 // indirect
 	github.com/cespare/xxhash/v2 v2.3.0 // indirect
-	github.com/coder/websocket v1.8.15 // indirect
-	github.com/creack/pty v1.1.24 // indirect
 	github.com/goburrow/serial v0.1.0 // indirect
-	github.com/klauspost/compress v1.20.4 // indirect
 	github.com/munnerz/goautoneg v0.0.0-20191010083416-a7dc8b61c822 // indirect
-	github.com/pelletier/go-toml/v2 v2.4.3 // indirect
-	github.com/prometheus/client_golang v1.25.0 // indirect
 	github.com/prometheus/client_model v0.6.3 // indirect
 	github.com/prometheus/common v0.72.0 // indirect
 	github.com/prometheus/procfs v0.22.0 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
-	github.com/simonvetter/modbus v1.6.4 // indirect
-	go.bug.st/serial v1.8.0 // indirect
-	go.etcd.io/bbolt v1.5.0 // indirect
-	go.uber.org/goleak v1.3.0 // indirect
-	golang.org/x/mod v0.43.0 // indirect
-	golang.org/x/sync v0.25.0 // indirect
-	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/tools v0.52.0 // indirect
 	google.golang.org/protobuf v1.36.12 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
 )

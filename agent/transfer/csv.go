@@ -71,7 +71,7 @@ func ExportCSV(ctx context.Context, w io.Writer, src Source, groups []*scan.Grou
 	if err := rows.header(); err != nil {
 		return fmt.Errorf("export csv: %w", err)
 	}
-	sorted := newReorder(rows.scan)
+	sorted := newReorder(newPauses(rows.scan).scan)
 	err := src(func(s *scan.Scan) error {
 		if err := ctx.Err(); err != nil {
 			return err
