@@ -107,15 +107,23 @@ type ChannelState struct {
 
 // DeviceState is how a device answers.
 type DeviceState struct {
-	Device      string           `json:"device"`
-	Line        string           `json:"line"`
-	Up          bool             `json:"up"`
-	LastScan    Stamp            `json:"last_scan"` // last good scan
-	Reason      string           `json:"reason"`    // why down, else empty
-	Detail      string           `json:"detail"`    // what is wrong and what mends it; empty while all is well
-	RoundTripMS float64          `json:"round_trip_ms"`
-	Scans       int64            `json:"scans"`
-	Errors      map[string]int64 `json:"errors"` // by reason
+	Device      string  `json:"device"`
+	Line        string  `json:"line"`
+	Up          bool    `json:"up"`
+	LastScan    Stamp   `json:"last_scan"` // last good scan
+	Reason      string  `json:"reason"`    // why down, else empty
+	Detail      string  `json:"detail"`    // what is wrong and what mends it; empty while all is well
+	RoundTripMS float64 `json:"round_trip_ms"`
+	// TurnaroundMS is the round trip less what the characters take on a serial
+	// line; zero: not known.
+	TurnaroundMS float64 `json:"turnaround_ms,omitempty"`
+	// RefreshMS is about how often the registers of a group change that is
+	// polled faster than that; Hint says so in words. Left out where there is
+	// none.
+	RefreshMS int64            `json:"refresh_ms,omitempty"`
+	Hint      string           `json:"hint,omitempty"`
+	Scans     int64            `json:"scans"`
+	Errors    map[string]int64 `json:"errors"` // by reason
 }
 
 // LineState is how a line is.

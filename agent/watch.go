@@ -122,6 +122,9 @@ func (w *watch) step(s *scan.Scan) []store.Event {
 		if !ok {
 			continue
 		}
+		if x.fault {
+			raw = int64(x.channel.Kind.Counts(raw)) // a code in a text has digits
+		}
 		var e store.Event
 		switch {
 		case x.fault && raw != x.raw:

@@ -155,13 +155,28 @@ func (a *Agent) lineChanged(l poll.LineStatus) {
 
 // deviceChanged implements poll.Options.OnDevice.
 func (a *Agent) deviceChanged(d poll.DeviceStatus) {
-	kind, text := "device_down", fmt.Sprintf("device %s is silent: %s", d.Device, d.Detail)
+	kind := "device_down"
 	if d.Up {
-		kind, text = "device_up", fmt.Sprintf("device %s answers", d.Device)
+		kind = "device_up"
 	}
+	text := deviceText(d)
 	a.queueEvent(store.Event{Kind: kind, Subject: d.Device, Text: text,
 		Data: map[string]string{"reason": d.LastReason.String()}})
 	a.tell("device", deviceState(d))
+}
+
+// deviceText says in a sentence what has become of a device. Only one that
+// says nothing is silent: others answer, but not what is wanted.
+func deviceText(d poll.DeviceStatus) string {
+	switch {
+	case d.Up:
+		return fmt.Sprintf("device %s answers", d.Device)
+	case d.LastReason == scan.Timeout:
+		return fmt.Sprintf("device %s is silent: %s", d.Device, d.Detail)
+	case d.LastReason == scan.StartMismatch:
+		return fmt.Sprintf("device %s has another map: %s", d.Device, d.Detail)
+	}
+	return fmt.Sprintf("device %s gives no values: %s", d.Device, d.Detail)
 }
 
 func lineState(l poll.LineStatus) LineState {
@@ -173,6 +188,8 @@ func deviceState(d poll.DeviceStatus) DeviceState {
 		Device: d.Device, Line: d.Line, Up: d.Up, LastScan: Stamp(d.LastGoodMS), Detail: d.Detail,
 		RoundTripMS: float64(d.RoundTripP50) / float64(time.Millisecond), Scans: int64(d.Scans), Errors: map[string]int64{},
 	}
+	s.TurnaroundMS = float64(d.Turnaround.Microseconds()) / 1000
+	s.RefreshMS, s.Hint = d.Hint()
 	if !d.Up && d.LastReason != scan.Good {
 		s.Reason = d.LastReason.String()
 	}

@@ -48,6 +48,8 @@ type siteChannel struct {
 	PeriodMS int64       `json:"period_ms"`
 	Bit      bool        `json:"bit"`
 	Valid    *[2]float64 `json:"valid,omitempty"`
+	// Faults are the texts of a fault code, by code.
+	Faults map[int64]string `json:"faults,omitempty"`
 }
 
 type siteMachine struct {
@@ -136,7 +138,7 @@ func channelOf(d *sitefile.Device, c *sitefile.MapChannel) siteChannel {
 		Quantity: quantityName(c.Unit.Dimension), SIScale: c.Unit.Scale, SIOffset: c.Unit.Offset,
 		Absolute: c.Unit.Absolute, PeriodMS: period.Milliseconds(),
 		Bit:   c.Bit >= 0 || c.Type == "bit" || c.Table == sitefile.Coil || c.Table == sitefile.Discrete,
-		Valid: c.Valid,
+		Valid: c.Valid, Faults: c.Faults,
 	}
 }
 

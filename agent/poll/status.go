@@ -59,14 +59,15 @@ type DeviceStatus struct {
 	Groups []GroupStatus
 }
 
-// Hint says what of the polling is not worth its time; empty: nothing.
-func (s DeviceStatus) Hint() string {
+// Hint says of the first group that is polled faster than its registers change
+// about how often they do, in ms, and what that means; 0 and empty: none is.
+func (s DeviceStatus) Hint() (refreshMS int64, text string) {
 	for _, g := range s.Groups {
 		if hint := g.Hint(); hint != "" {
-			return hint
+			return g.RefreshMS, hint
 		}
 	}
-	return ""
+	return 0, ""
 }
 
 func (s DeviceStatus) clone() DeviceStatus {

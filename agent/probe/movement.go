@@ -47,6 +47,10 @@ const (
 	wholeSlope = 0.1  // a slope this near to a whole number a second is called that
 )
 
+// slopeValues is the number of different values from which on a series that
+// goes one way is said to rise or fall.
+const slopeValues = 5
+
 // Judge says how a series moves. modulus is where a counter begins again at
 // zero (65536 for 16 bits), or 0.
 func Judge(points []Point, modulus float64) Movement {
@@ -67,7 +71,12 @@ func Judge(points []Point, modulus float64) Movement {
 		return m.two(points)
 	}
 	through, wraps := unwrap(points, modulus)
+	// Fewer values may be a word of bits that happened to go one way.
 	if slope, even, ok := oneWay(through); ok {
+		if len(values) < slopeValues {
+			m.Kind, m.Text = Wanders, fmt.Sprintf("took %d values between %s", len(values), m.between())
+			return m
+		}
 		return m.slope(through, slope, even, wraps)
 	}
 	return m.shape(points)

@@ -197,6 +197,15 @@ func TestJudge(t *testing.T) {
 		text    string
 	}{
 		{"still", every(func(float64) float64 { return 7 }), 1 << 16, Steady, "steady"},
+		{"a status word that goes one way", every(func(s float64) float64 {
+			switch {
+			case s < 5:
+				return 7
+			case s < 12:
+				return 5
+			}
+			return 1
+		}), 1 << 16, Wanders, "took 3 values between 1 and 7"},
 		{"a counter of seconds", every(func(s float64) float64 { return 1000 + math.Floor(s) }), 1 << 16, Rises, "rises by 1 a second"},
 		{"it began again", every(func(s float64) float64 { return math.Mod(65530+math.Floor(s), 65536) }), 1 << 16, Rises, "rises by 1 a second and began again at 0"},
 		{"an energy counter", every(func(s float64) float64 { return 10.3 * s }), 0, Rises, "rises by 10.3 a second"},
@@ -308,7 +317,7 @@ func TestHealth(t *testing.T) {
 				if h.Healthy != tt.healthy || !strings.Contains(strings.Join(h.Verdict, "\n"), tt.says) {
 					t.Errorf("healthy %v, %q", h.Healthy, h.Verdict)
 				}
-				if tt.late > 0 && (h.P50MS < millis(tt.late) || h.P50MS > millis(2*tt.late) || h.TimeoutMS != 100) {
+				if tt.late > 0 && (h.P50MS < millis(tt.late) || h.P50MS > millis(2*tt.late) || h.TimeoutMS != 500) {
 					t.Errorf("half within %v ms, timeout %v ms; each answer took %v", h.P50MS, h.TimeoutMS, tt.late)
 				}
 			})
@@ -318,8 +327,8 @@ func TestHealth(t *testing.T) {
 
 func TestSuggestTimeout(t *testing.T) {
 	for longest, want := range map[time.Duration]time.Duration{
-		0: 100 * time.Millisecond, 16 * time.Millisecond: 100 * time.Millisecond, 34 * time.Millisecond: 150 * time.Millisecond,
-		100 * time.Millisecond: 300 * time.Millisecond, 340 * time.Millisecond: 1500 * time.Millisecond,
+		0: 500 * time.Millisecond, 16 * time.Millisecond: 500 * time.Millisecond, 170 * time.Millisecond: 550 * time.Millisecond,
+		200 * time.Millisecond: 600 * time.Millisecond, 340 * time.Millisecond: 1500 * time.Millisecond,
 	} {
 		if got := SuggestTimeout(longest); got != want {
 			t.Errorf("after %v: %v, want %v", longest, got, want)

@@ -62,6 +62,8 @@ export type SiteChannel = {
   bit: boolean;
   /** plausible range in the map's unit; left out where none is given */
   valid?: [number, number];
+  /** text of each fault code; left out where the map has none */
+  faults?: Record<string, string>;
 };
 
 /** One compressor. Numbers that are not known are left out. */
@@ -174,6 +176,12 @@ export type DeviceState = {
   /** what is wrong and what mends it; empty while all is well */
   detail: string;
   round_trip_ms: number;
+  /** round trip less what the characters take on a serial line; left out while not known */
+  turnaround_ms?: number;
+  /** about how often the registers change, where they are polled faster than that; else left out */
+  refresh_ms?: number;
+  /** what of the polling is not worth its time; left out where nothing is */
+  hint?: string;
   scans: number;
   /** failed scans by reason */
   errors: Record<string, number>;
