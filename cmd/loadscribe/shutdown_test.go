@@ -113,8 +113,8 @@ func durable(t *testing.T, address string) uint64 {
 	return seq
 }
 
-// speechless opens a live socket that never says goodbye, so that the shutdown
-// waits for it.
+// speechless sends the head of a request and never its body, so that a shutdown
+// in order waits for it.
 func speechless(t *testing.T, address string) {
 	t.Helper()
 	conn, err := net.Dial("tcp", address)
@@ -122,11 +122,12 @@ func speechless(t *testing.T, address string) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { conn.Close() })
-	fmt.Fprintf(conn, "GET /api/v1/live HTTP/1.1\r\nHost: %s\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"+
-		"Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n", address)
-	answer := make([]byte, len("HTTP/1.1 101"))
-	if _, err := io.ReadFull(conn, answer); err != nil || string(answer) != "HTTP/1.1 101" {
-		t.Fatalf("the live socket did not open: %q, %v", answer, err)
+	// With "Expect" the server says when the handler has begun to read.
+	fmt.Fprintf(conn, "POST /api/v1/hookup/start HTTP/1.1\r\nHost: %s\r\nOrigin: http://%s\r\n"+
+		"Content-Type: application/json\r\nContent-Length: 20\r\nExpect: 100-continue\r\n\r\n", address, address)
+	answer := make([]byte, len("HTTP/1.1 100"))
+	if _, err := io.ReadFull(conn, answer); err != nil || string(answer) != "HTTP/1.1 100" {
+		t.Fatalf("the request was not taken: %q, %v", answer, err)
 	}
 }
 
@@ -164,7 +165,7 @@ func TestSignals(t *testing.T) {
 		seq := durable(t, address)
 		speechless(t, address)
 		c.signal(t, syscall.SIGTERM)
-		// Once it has closed its door it waits for the socket.
+		// Once it has closed its door it waits for the request.
 		eventually(t, "that the program stops", 3*time.Second, func() bool {
 			status, _ := tryGet("http://" + address + "/healthz")
 			return status == 0
