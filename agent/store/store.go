@@ -34,13 +34,17 @@ type Store struct {
 	done chan struct{} // closed when the sync goroutine has ended
 	kick chan struct{} // asks it for a sync before its time
 
-	writeMu  sync.Mutex // Append, Register and Close, one at a time; fields below
-	closed   bool
-	blockEnc blockEncoder
-	pieces   []Piece // flushed, not yet committed
-	state    []byte  // belongs to them
-	retryMS  int64   // mono time before which a failed seal is not tried again
-	fold     bool    // the Summariser is in step with the store
+	writeMu     sync.Mutex // Append, Register and Close, one at a time; fields below
+	closed      bool
+	blockEnc    blockEncoder
+	pieces      []Piece      // flushed, not yet committed
+	state       []byte       // belongs to them
+	retryMS     int64        // mono time before which a failed seal is not tried again
+	pauseMS     int64        // how long that was
+	fold        bool         // the Summariser is in step with the store
+	unsettled   bool         // see update
+	lastSync    func() error // tests: what the last sync of a commit says; else nil
+	sealTrouble Trouble
 
 	// sealMu is held for writing while a seal commits and takes its scans out
 	// of memory, for reading while a reader notes what is where.
@@ -63,6 +67,8 @@ type Store struct {
 	oldestMS int64
 	newestMS int64
 	sealErr  error
+	sealing  int64 // mono time since which a seal runs; 0: none does
+	failed   failures
 	refused  uint64
 	damaged  map[string]bool // blocks whose damage was reported
 	dead     bool            // closed, for readers

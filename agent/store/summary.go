@@ -215,7 +215,7 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 // dropPieces removes all pieces. Until new ones are complete, the missing
 // state makes each Open begin again.
 func (s *Store) dropPieces() error {
-	return s.db.Update(func(tx *bolt.Tx) error {
+	return s.update(func(tx *bolt.Tx) error {
 		if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
 			return err
 		}
@@ -239,7 +239,7 @@ func (s *Store) foldStored(upTo uint64) error {
 		if hours++; !commit && hours < hoursACommit {
 			return nil
 		}
-		err := s.db.Update(func(tx *bolt.Tx) error {
+		err := s.update(func(tx *bolt.Tx) error {
 			if err := s.putPieces(tx, pieces); err != nil {
 				return err
 			}
