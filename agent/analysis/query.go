@@ -70,8 +70,9 @@ type cellSum struct {
 type cellParts struct {
 	stateMS       [numStates]int64
 	starts, loads int64
-	power         sum     // Σ over all states
-	counters      []int64 // differences while observed
+	power         [numStates]sum         // of the draw channel
+	slots         *[slotsPerCell]slotSum // of the draw channel and the energy counter; nil: not asked for
+	counters      []int64                // differences while observed
 	counterMS     []int64
 }
 
@@ -82,12 +83,25 @@ func (p *cellParts) add(d *delta) {
 	p.starts += int64(len(d.starts))
 	p.loads += d.loads
 	for i := range d.power.all {
-		p.power.merge(d.power.all[i])
+		p.power[i].merge(d.power.all[i])
+	}
+	if p.slots != nil {
+		for i := range d.slots {
+			p.slots[i].merge(&d.slots[i])
+		}
 	}
 	for i := range d.counters {
 		p.counters[i] += d.counters[i].diff
 		p.counterMS[i] += d.counters[i].ms
 	}
+}
+
+// drawn is the draw channel over all states.
+func (p *cellParts) drawn() (all sum) {
+	for i := range p.power {
+		all.merge(p.power[i])
+	}
+	return all
 }
 
 // gathered is one subject's window.
@@ -210,6 +224,9 @@ func (g *gathered) take(d *delta, from, to int64) {
 		g.at[from] = i
 		g.cells = append(g.cells, cellSum{from: from, to: to})
 		g.cells[i].d.counters, g.cells[i].d.counterMS = g.cutCounters(len(d.counters)), g.cutCounters(len(d.counters))
+		if g.sp.fine {
+			g.cells[i].d.slots = new([slotsPerCell]slotSum)
+		}
 	}
 	g.cells[i].d.add(d)
 }
