@@ -171,6 +171,9 @@ func (s *Store) startFold() error {
 	if sum == nil {
 		return nil
 	}
+	if err := s.Calibrate(sum); err != nil {
+		return err
+	}
 	state, upTo, err := s.Summary()
 	if err != nil {
 		return err
@@ -216,14 +219,19 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 // state makes each Open begin again.
 func (s *Store) dropPieces() error {
 	return s.db.Update(func(tx *bolt.Tx) error {
-		if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
-			return err
-		}
-		if _, err := tx.CreateBucket([]byte(bucketPieces)); err != nil {
+		if err := emptyPieces(tx); err != nil {
 			return err
 		}
 		return putSummary(tx, 0, nil)
 	})
+}
+
+func emptyPieces(tx *bolt.Tx) error {
+	if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
+		return err
+	}
+	_, err := tx.CreateBucket([]byte(bucketPieces))
+	return err
 }
 
 // foldStored steps the Summariser over all scans after upTo. Pieces are cut
