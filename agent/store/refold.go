@@ -81,6 +81,7 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 	if err != nil {
 		return fmt.Errorf("fold anew: keep summaries: %w", err)
 	}
+	s.lists.drop()
 	s.mu.RLock()
 	tail := s.tail
 	s.mu.RUnlock()
