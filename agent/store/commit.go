@@ -17,9 +17,10 @@ var errUnsettled = errors.New("the last commit may not be on disk")
 // error, and yet what it shows from then on is the new state. Doing the same
 // again would do it twice, and pages that the state on disk still uses would
 // be written over. So the meta page is written once more, until a sync
-// succeeds; before that nothing else is written. writeMu is held or the store
-// not shared.
+// succeeds; before that nothing else is written.
 func (s *Store) update(fn func(*bolt.Tx) error) error {
+	s.commitMu.Lock()
+	defer s.commitMu.Unlock()
 	if s.unsettled {
 		if err := s.settle(); err != nil {
 			return fmt.Errorf("%w: %w", errUnsettled, err)
@@ -49,7 +50,8 @@ func (s *Store) update(fn func(*bolt.Tx) error) error {
 	return nil
 }
 
-// settle brings the meta page of the newest state to the disk.
+// settle brings the meta page of the newest state to the disk. commitMu is
+// held or the store not shared.
 func (s *Store) settle() error {
 	if s.lastSync != nil {
 		if err := s.lastSync(); err != nil {

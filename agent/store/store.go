@@ -18,7 +18,8 @@ import (
 // Store is an open data directory. Append is called from one goroutine at a
 // time; everything else may be called from any.
 //
-// Locks are taken in the order writeMu, sealMu, journal.syncMu, mu, journal.mu.
+// Locks are taken in the order writeMu, sealMu, commitMu, journal.syncMu, mu,
+// journal.mu.
 type Store struct {
 	dir      string
 	o        Options
@@ -38,14 +39,16 @@ type Store struct {
 	writeMu     sync.Mutex // Append, Register and Close, one at a time; fields below
 	closed      bool
 	blockEnc    blockEncoder
-	pieces      []Piece      // flushed, not yet committed
-	state       []byte       // belongs to them
-	retryMS     int64        // mono time before which a failed seal is not tried again
-	pauseMS     int64        // how long that was
-	fold        bool         // the Summariser is in step with the store
-	unsettled   bool         // see update
-	lastSync    func() error // tests: what the last sync of a commit says; else nil
+	pieces      []Piece // flushed, not yet committed
+	state       []byte  // belongs to them
+	retryMS     int64   // mono time before which a failed seal is not tried again
+	pauseMS     int64   // how long that was
+	fold        bool    // the Summariser is in step with the store
 	sealTrouble Trouble
+
+	commitMu  sync.Mutex   // one write transaction at a time, see update; fields below
+	unsettled bool         // the last one may not be on disk
+	lastSync  func() error // tests: what the last sync of a commit says; else nil
 
 	// sealMu is held for writing while a seal commits and takes its scans out
 	// of memory, for reading while a reader notes what is where.
