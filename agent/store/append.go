@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -18,7 +19,7 @@ const (
 	// further failure doubles it, up to maxRetrySealMS: making the blocks
 	// costs time that Append should not take for nothing.
 	retrySealMS    = 10_000
-	maxRetrySealMS = 160_000
+	maxRetrySealMS = 40_000
 	// kickBytes of waiting journal ask for a sync before its time.
 	kickBytes = 1 << 20
 )
@@ -42,7 +43,13 @@ func (s *Store) Append(batch []scan.Scan) error {
 	if s.closed {
 		return ErrClosed
 	}
-	if err := s.admit(batch); err != nil {
+	err := s.admit(batch)
+	if errors.Is(err, ErrBacklog) { // a seal makes room, where it can be had
+		mono, _ := s.o.Clock.Now()
+		s.trySeal(mono)
+		err = s.admit(batch)
+	}
+	if err != nil {
 		return err
 	}
 	for i := range batch {
@@ -90,7 +97,6 @@ func (s *Store) admit(batch []scan.Scan) error {
 		}
 	}
 	if _, waiting, _ := s.j.state(); waiting > s.o.BacklogBytes || s.values > 2*s.o.TailValues {
-		s.refused += uint64(len(batch))
 		return fmt.Errorf("append %d scans: %w", len(batch), ErrBacklog)
 	}
 	return nil

@@ -21,7 +21,7 @@ var (
 	// ErrNewer: the file was written by a newer version of this program.
 	ErrNewer = errors.New("written by a newer version")
 	// ErrBacklog: nothing can be written and the memory set aside for waiting
-	// scans is used up. The batch was not taken; the caller counts it.
+	// scans is used up. The batch was not taken; try again later.
 	ErrBacklog = errors.New("storage does not take data and the backlog is full")
 	// ErrDiskFull: less than Options.ReserveBytes is free. Seen in Stats, where
 	// what the operating system says of a full disk may be mere text.
@@ -58,6 +58,10 @@ type Options struct {
 	TailValues int
 	// FS is the file system beside the database; nil: the machine's own.
 	FS FS
+	// CommitFault is a test's failure of a commit of the database, whose
+	// writes bbolt does itself: asked before a commit, and with last set at
+	// its last sync, which finds the commit done. nil: none.
+	CommitFault func(last bool) error
 }
 
 func (o Options) withDefaults() Options {
@@ -144,5 +148,4 @@ type Stats struct {
 	// StalledMS is how long the disk has been at a write or sync that has not
 	// come back, 0 when none runs for longer than usual.
 	StalledMS int64
-	Refused   uint64 // scans refused with ErrBacklog since the start
 }

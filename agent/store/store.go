@@ -49,9 +49,8 @@ type Store struct {
 	fold        bool    // the Summariser is in step with the store
 	sealTrouble Trouble
 
-	commitMu  sync.Mutex   // one write transaction at a time, see update; fields below
-	unsettled bool         // the last one may not be on disk
-	lastSync  func() error // tests: what the last sync of a commit says; else nil
+	commitMu  sync.Mutex // one write transaction at a time, see update; field below
+	unsettled bool       // the last one may not be on disk
 
 	// sealMu is held for writing while a seal commits and takes its scans out
 	// of memory, for reading while a reader notes what is where.
@@ -76,7 +75,6 @@ type Store struct {
 	sealErr  error
 	sealing  int64 // mono time since which a seal runs; 0: none does
 	failed   failures
-	refused  uint64
 	damaged  map[string]bool // blocks whose damage was reported
 	dead     bool            // closed, for readers
 }

@@ -196,9 +196,16 @@ export type LineState = {
 
 /** How the store is. */
 export type StoreState = {
+  /** readings are being saved */
   ok: boolean;
+  /** what is wrong, a phrase; empty while all is well */
   detail: string;
+  /** what to do about it */
+  mend: string;
+  /** read and not yet safe on disk */
+  waiting_scans: number;
   directory_bytes: number;
+  /** read and not kept, since the store began */
   dropped_scans: number;
 };
 
