@@ -114,7 +114,9 @@ func TestTurnsFitTogether(t *testing.T) {
 			from = to
 		}
 		// A gap that still lasts may get its reason later: times and states hold.
-		same := func(a, b Turn) bool { return a.WallMS == b.WallMS && a.From == b.From && a.To == b.To && a.HeldMS == b.HeldMS }
+		same := func(a, b Turn) bool {
+			return a.WallMS == b.WallMS && a.From == b.From && a.To == b.To && a.HeldMS == b.HeldMS
+		}
 		slices.SortStableFunc(whole, func(a, b Turn) int { return int(a.WallMS - b.WallMS) })
 		slices.SortStableFunc(parts, func(a, b Turn) int { return int(a.WallMS - b.WallMS) })
 		if !slices.EqualFunc(whole, parts, same) {
