@@ -53,6 +53,9 @@ func OpenHistory(site *sitefile.Site, version string, log *slog.Logger) (*Histor
 // left up to an hour. Where the site file has changed what is folded, all is
 // folded anew, in memory only.
 func (h *History) fold() error {
+	if err := h.store.Calibrate(h.folder); err != nil {
+		return err
+	}
 	state, upTo, err := h.store.Summary()
 	if err != nil {
 		return err
