@@ -148,6 +148,9 @@ func (h *History) Series(channelID string, fromMS, toMS int64, points int) (step
 	return s.StepMS, s.Cells, err
 }
 
+// Backup copies the whole record as one file; the caller reads and closes it.
+func (h *History) Backup() (*store.Backup, error) { return h.store.Backup() }
+
 // Scans calls fn for each scan of the window in the store's order and stops
 // with fn's error. devices empty means all. fn must not keep the scan.
 func (h *History) Scans(fromMS, toMS int64, devices []string, fn func(*scan.Scan) error) error {

@@ -71,9 +71,10 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, item := range d.at("paths") {
 		documented = append(documented, path)
 		for method := range item.(map[string]any) {
-			// Only what a person says is sent: notes, and at a hook-up check.
-			sent := path == "/api/v1/notes" || strings.HasPrefix(path, "/api/v1/hookup/")
-			if want := map[bool]string{true: "post", false: "get"}[sent]; method != want {
+			// Only what a person says is sent, notes and at a hook-up check; and a
+			// backup is asked for, which seals what is open.
+			posted := path == "/api/v1/notes" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/")
+			if want := map[bool]string{true: "post", false: "get"}[posted]; method != want {
 				t.Errorf("%s has %s, want %s", path, method, want)
 			}
 		}

@@ -40,6 +40,8 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	post("/api/v1/hookup/start", s.serveHookupStart)
 	post("/api/v1/hookup/step", s.serveHookupStep)
 	post("/api/v1/hookup/spot", s.serveHookupSpot)
+	s.posts = append(s.posts, "/api/v1/backup")
+	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}

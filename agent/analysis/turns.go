@@ -59,7 +59,7 @@ func (t *Turn) Word() string {
 // the fold. It reads summaries, whole cells of them, and so the same at every
 // age of the data. nowMS bounds what may count as a gap that still lasts.
 func Turns(src Source, site *sitefile.Site, machine string, fromMS, toMS, nowMS int64) ([]Turn, error) {
-	sp, err := specOf(site, machine)
+	sp, err := specOf(src, site, machine)
 	if err != nil || fromMS >= toMS || !sp.hasStates {
 		return nil, err
 	}

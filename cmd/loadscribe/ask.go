@@ -76,11 +76,11 @@ func ask(s *surroundings, site *sitefile.Site) (asked, error) {
 	if !errors.Is(err, store.ErrLocked) {
 		return nil, err
 	}
-	return askRunning(s, site)
+	return reach(s, site)
 }
 
-// askRunning finds the agent that holds a site's data directory.
-func askRunning(s *surroundings, site *sitefile.Site) (*running, error) {
+// reach finds the running agent that holds a site's data directory.
+func reach(s *surroundings, site *sitefile.Site) (*running, error) {
 	dir := site.Agent.DataDir
 	in, left, err := agent.ReadInstance(dir)
 	if err != nil {

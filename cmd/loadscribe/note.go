@@ -49,7 +49,7 @@ func keepNote(s *surroundings, site *sitefile.Site, n agent.Note) (agent.Event, 
 	if !errors.Is(err, store.ErrLocked) {
 		return e, err
 	}
-	r, err := askRunning(s, site)
+	r, err := reach(s, site)
 	if err != nil {
 		return agent.Event{}, err
 	}
