@@ -37,8 +37,7 @@ type cutDisk struct {
 	next       int
 	steps      []step
 	base       map[string][]byte // files at the beginning: durable
-	journal    bool              // the journal's directory was seen
-	hadJournal bool              // it was there at the beginning
+	hadJournal bool              // its directory was there at the beginning
 	images     map[string][]byte // of databases, after the last step
 }
 
@@ -82,7 +81,7 @@ func newCutDisk(root string) *cutDisk {
 		}
 	}
 	_, err := os.Stat(filepath.Join(root, journalDir))
-	d.journal, d.hadJournal = err == nil, err == nil
+	d.hadJournal = err == nil
 	return d
 }
 
@@ -110,12 +109,6 @@ func (d *cutDisk) rel(name string) string {
 }
 
 func (d *cutDisk) add(s step) {
-	if !d.journal {
-		if _, err := os.Stat(filepath.Join(d.root, journalDir)); err == nil {
-			d.journal = true
-			d.steps = append(d.steps, step{kind: stepMkdir, name: journalDir, acked: d.acked()})
-		}
-	}
 	s.acked = d.acked()
 	d.steps = append(d.steps, s)
 }
@@ -125,6 +118,11 @@ func (d *cutDisk) made(name string) int {
 	d.files[name] = d.next
 	d.add(step{kind: stepMake, inode: d.next, name: name})
 	return d.next
+}
+
+func (d *cutDisk) MkdirAll(dir string) error {
+	d.add(step{kind: stepMkdir, name: d.rel(dir)})
+	return d.osFS.MkdirAll(dir)
 }
 
 func (d *cutDisk) Create(name string) (File, error) {
@@ -151,11 +149,6 @@ func (d *cutDisk) Rename(from, to string) error {
 	delete(d.files, a)
 	d.images[b] = d.images[a]
 	return d.osFS.Rename(from, to)
-}
-
-func (d *cutDisk) SyncFile(name string) error {
-	d.add(step{kind: stepSync, inode: d.files[d.rel(name)]})
-	return d.osFS.SyncFile(name)
 }
 
 func (d *cutDisk) SyncDir(dir string) error {
