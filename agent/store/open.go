@@ -136,6 +136,12 @@ func (s *Store) start() error {
 	}
 	s.takeReplay(rep)
 	s.j = newJournal(&s.o, filepath.Join(s.dir, journalDir), rep, s.sealed)
+	if s.copied {
+		if notes = append(notes, rep.damage...); len(notes) > 0 {
+			return fmt.Errorf("%w: %s; start the agent, which saves what can be read, then back up", ErrDamaged, strings.Join(notes, "; "))
+		}
+		return nil
+	}
 	s.journalTail()
 	mono, wall := s.o.Clock.Now()
 	s.newSegment(mono, wall, "agent start")

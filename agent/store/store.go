@@ -18,12 +18,13 @@ import (
 // Store is an open data directory. Append is called from one goroutine at a
 // time; everything else may be called from any.
 //
-// Locks are taken in the order writeMu, sealMu, journal.syncMu, mu, journal.mu.
+// Locks are taken in the order backupMu, writeMu, sealMu, journal.syncMu, mu, journal.mu.
 type Store struct {
 	dir      string
 	o        Options
 	log      *slog.Logger
 	readOnly bool
+	copied   bool     // a copy that is only finished, see finishCopy
 	lock     *dirLock // nil when reading only
 	db       *bolt.DB
 	j        *journal // nil when reading only
@@ -34,6 +35,8 @@ type Store struct {
 	stop context.CancelFunc
 	done chan struct{} // closed when the sync goroutine has ended
 	kick chan struct{} // asks it for a sync before its time
+
+	backupMu sync.Mutex // held while a Backup is open
 
 	writeMu  sync.Mutex // Append, Register and Close, one at a time; fields below
 	closed   bool
