@@ -212,17 +212,22 @@ func (s *Store) openFiles() (rep *replayed, notes []string, err error) {
 	return rep, notes, err
 }
 
-// openDatabase opens bbolt. Damage comes back as ErrDamaged, never as a panic.
-func (s *Store) openDatabase(name string, readOnly bool) (db *bolt.DB, err error) {
+func (s *Store) openDatabase(name string, readOnly bool) (*bolt.DB, error) {
+	if s.o.tap == nil {
+		return openDatabase(name, readOnly)
+	}
+	return openTapped(name, readOnly, s.o.tap(name))
+}
+
+func openDatabase(name string, readOnly bool) (*bolt.DB, error) { return openTapped(name, readOnly, nil) }
+
+// openTapped opens bbolt. Damage comes back as ErrDamaged, never as a panic.
+func openTapped(name string, readOnly bool, tap bolt.Logger) (db *bolt.DB, err error) {
 	if fileSize(name) == 0 { // bbolt would make it a new database
 		return nil, fmt.Errorf("%w: the file is empty", ErrDamaged)
 	}
 	err = guard(func() error {
 		var err error
-		var tap bolt.Logger
-		if s.o.tap != nil {
-			tap = s.o.tap(name)
-		}
 		// the initial map size stays unset: on Windows the file would grow to it
 		db, err = bolt.Open(name, 0o644, &bolt.Options{Timeout: dbLockWait, ReadOnly: readOnly,
 			FreelistType: bolt.FreelistMapType, Logger: tap})
