@@ -23,6 +23,7 @@ const (
 	metaID           = "id"
 	metaSealedScan   = "sealed_seq"
 	metaSealedEvent  = "sealed_event"
+	metaFailures     = "failures"
 	metaSummarySeq   = "summary_seq"
 	metaSummaryState = "summary_state"
 )

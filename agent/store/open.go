@@ -134,6 +134,10 @@ func (s *Store) start() error {
 	if err != nil {
 		return err
 	}
+	// the last run may have ended at a commit whose last sync had failed
+	if err := s.settle(); err != nil {
+		return fmt.Errorf("sync %s: %w", databaseName, err)
+	}
 	s.takeReplay(rep)
 	s.j = newJournal(&s.o, filepath.Join(s.dir, journalDir), rep, s.sealed)
 	if s.copied {
