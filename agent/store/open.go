@@ -223,7 +223,9 @@ func (s *Store) openDatabase(name string, readOnly bool) (*bolt.DB, error) {
 	return openTapped(name, readOnly, s.o.tap(name))
 }
 
-func openDatabase(name string, readOnly bool) (*bolt.DB, error) { return openTapped(name, readOnly, nil) }
+func openDatabase(name string, readOnly bool) (*bolt.DB, error) {
+	return openTapped(name, readOnly, nil)
+}
 
 // openTapped opens bbolt. Damage comes back as ErrDamaged, never as a panic.
 func openTapped(name string, readOnly bool, tap bolt.Logger) (db *bolt.DB, err error) {
