@@ -16,6 +16,7 @@ const (
 	bucketCells    = "cells"
 	bucketPieces   = "pieces"
 	bucketEvents   = "events"
+	bucketTexts    = "texts" // made with the first text
 
 	formatVersion = 1
 
