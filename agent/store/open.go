@@ -186,8 +186,10 @@ func (s *Store) journalTail() {
 func (s *Store) openFiles() (rep *replayed, notes []string, err error) {
 	name := filepath.Join(s.dir, databaseName)
 	journal := filepath.Join(s.dir, journalDir)
-	if err := s.o.FS.Remove(name + newSuffix); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, nil, fmt.Errorf("remove unfinished database: %w", err)
+	if fileSize(name+newSuffix) >= 0 {
+		if err := s.o.FS.Remove(name + newSuffix); err != nil {
+			return nil, nil, fmt.Errorf("remove unfinished database: %w", err)
+		}
 	}
 	if _, err := os.Stat(name); errors.Is(err, os.ErrNotExist) {
 		if names, err := s.o.FS.List(journal); err == nil && len(names) > 0 {
