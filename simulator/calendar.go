@@ -86,6 +86,32 @@ func clockSeconds(text string) (int, bool) {
 	return hours*3600 + minutes*60, true
 }
 
+// String writes the window as ParseWindow reads it.
+func (w Window) String() string {
+	clock := func(s int) string { return fmt.Sprintf("%02d:%02d", s/3600, s/60%60) }
+	span := clock(w.FromS) + "-" + clock(w.UntilS)
+	first, last, days := 0, 0, 0
+	for d := range 7 {
+		if w.Days[d] {
+			days++
+			if !w.Days[(d+6)%7] {
+				first = d
+			}
+			if !w.Days[(d+1)%7] {
+				last = d
+			}
+		}
+	}
+	names := dayNames()
+	switch days {
+	case 7:
+		return "daily " + span
+	case 1:
+		return names[first] + " " + span
+	}
+	return names[first] + "-" + names[last] + " " + span
+}
+
 // contains reports whether the window is open at a local weekday and second.
 func (w *Window) contains(day time.Weekday, second int) bool {
 	if w.FromS < w.UntilS {

@@ -16,6 +16,7 @@ type scenarioFile struct {
 	Timezone        string        `toml:"timezone"`
 	Barometer       string        `toml:"barometer"`
 	InitialPressure string        `toml:"initial_pressure"`
+	MinimumPressure string        `toml:"minimum_pressure"`
 	Shifts          []string      `toml:"shifts"`
 	Breaks          []string      `toml:"breaks"`
 	Weather         weatherFile   `toml:"weather"`
@@ -115,6 +116,7 @@ type deviceFile struct {
 	Layout  string `toml:"layout"`
 	Unit    uint8  `toml:"unit"`
 	Refresh string `toml:"refresh"`
+	Poll    string `toml:"poll"`
 	Wiring  string `toml:"wiring"`
 
 	InvertedLoad bool `toml:"inverted_load"`
@@ -127,6 +129,7 @@ func (f *scenarioFile) scenario(r *reader) *Scenario {
 		Seed:              f.Seed,
 		BarometerPa:       r.absolute("barometer", f.Barometer, "101.325 kPa(a)"),
 		InitialPressurePa: r.gauge("initial_pressure", f.InitialPressure, ""),
+		MinimumPressurePa: r.gauge("minimum_pressure", f.MinimumPressure, ""),
 		Shifts:            r.windows("shifts", f.Shifts),
 		Breaks:            r.windows("breaks", f.Breaks),
 		Weather: Weather{
@@ -173,6 +176,7 @@ func (f *scenarioFile) scenario(r *reader) *Scenario {
 		s.Devices = append(s.Devices, Device{
 			Name: d.Name, Machine: d.Machine, Layout: d.Layout, Unit: d.Unit,
 			Refresh: r.duration(fmt.Sprintf("device %q: refresh", d.Name), d.Refresh, "200ms"),
+			Poll:    r.duration(fmt.Sprintf("device %q: poll", d.Name), d.Poll, "1s"),
 			Wiring:  d.Wiring, InvertedLoad: d.InvertedLoad,
 		})
 	}

@@ -16,6 +16,7 @@ type Scenario struct {
 	Location          *time.Location // of schedules, shifts and the weather
 	BarometerPa       float64        // absolute
 	InitialPressurePa float64        // of receivers and pipes at the start
+	MinimumPressurePa float64        // what the users need at the receiver; 0: not said
 	Weather           Weather
 	Shifts            []Window
 	Breaks            []Window // users rest
@@ -127,6 +128,7 @@ type Device struct {
 	Layout  string // screw-controller or power-meter
 	Unit    uint8
 	Refresh time.Duration // how often its registers change; a multiple of 50 ms
+	Poll    time.Duration // how often a site written for the scenario asks it
 	// Wiring is how a power meter is connected: "" and "none" rightly;
 	// ct_reversed, ct_wrong_phase, ct_ratio=2 (any factor), one_leg,
 	// drive_output, motor_only.

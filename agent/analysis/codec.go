@@ -3,7 +3,7 @@ package analysis
 import "encoding/binary"
 
 // pieceVersion is Piece.Version: the layout of carry and delta.
-const pieceVersion = 1
+const pieceVersion = 2
 
 // encode appends d. Wall times are kept relative to base, the start of the
 // cell, and monotonic times relative to the one before.
@@ -43,7 +43,8 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	}
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
-	return encodeSum(b, d.settled)
+	b = encodeSum(b, d.settled)
+	return d.encodeSlots(b)
 }
 
 func (d *delta) encodeLists(b []byte, base int64) []byte {
@@ -203,6 +204,7 @@ func (d *delta) decode(b []byte, base int64) error {
 	d.power.decode(r)
 	d.fraction.decode(r)
 	d.settled = decodeSum(r)
+	d.decodeSlots(r)
 	return r.end()
 }
 

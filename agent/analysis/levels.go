@@ -152,6 +152,13 @@ func (sp *spec) fingerprint() string {
 		}
 		b.WriteByte('\n')
 	}
+	if r := sp.reckon; r != nil {
+		fmt.Fprintf(&b, "reckoned %d", r.ch)
+		for _, ch := range append([]int{r.lead, r.pf}, r.volts...) {
+			fmt.Fprintf(&b, " %d*%g%+g*%g", ch, sp.chans[ch].countSI, sp.chans[ch].offsetSI, sp.factorScale(ch))
+		}
+		b.WriteByte('\n')
+	}
 	for _, l := range []*level{sp.runLevel, sp.loadLevel} {
 		if l != nil {
 			fmt.Fprintf(&b, "level %d on=%d off=%d dwell=%d\n", l.ch, l.on, l.off, l.dwellMS)

@@ -69,8 +69,9 @@ type cellSum struct {
 type cellParts struct {
 	stateMS       [numStates]int64
 	starts, loads int64
-	power         sum     // Σ over all states
-	counters      []int64 // differences while observed
+	power         [numStates]sum         // of the draw channel
+	slots         *[slotsPerCell]slotSum // of the draw channel and the energy counter; nil: not asked for
+	counters      []int64                // differences while observed
 	counterMS     []int64
 }
 
@@ -81,7 +82,12 @@ func (p *cellParts) add(d *delta) {
 	p.starts += int64(len(d.starts))
 	p.loads += d.loads
 	for i := range d.power.all {
-		p.power.merge(d.power.all[i])
+		p.power[i].merge(d.power.all[i])
+	}
+	if p.slots != nil {
+		for i := range d.slots {
+			p.slots[i].merge(&d.slots[i])
+		}
 	}
 	if p.counters == nil {
 		p.counters, p.counterMS = make([]int64, len(d.counters)), make([]int64, len(d.counters))
@@ -90,6 +96,14 @@ func (p *cellParts) add(d *delta) {
 		p.counters[i] += d.counters[i].diff
 		p.counterMS[i] += d.counters[i].ms
 	}
+}
+
+// drawn is the draw channel over all states.
+func (p *cellParts) drawn() (all sum) {
+	for i := range p.power {
+		all.merge(p.power[i])
+	}
+	return all
 }
 
 // gathered is one subject's window.
@@ -205,6 +219,9 @@ func (g *gathered) take(d *delta, from, to int64) {
 		i = len(g.cells)
 		g.at[from] = i
 		g.cells = append(g.cells, cellSum{from: from, to: to})
+		if g.sp.fine {
+			g.cells[i].d.slots = new([slotsPerCell]slotSum)
+		}
 	}
 	g.cells[i].d.add(d)
 }

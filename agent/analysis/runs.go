@@ -124,8 +124,8 @@ func Intervals(src Source, site *sitefile.Site, machine string, fromMS, toMS int
 			}
 		}
 		joules := math.NaN()
-		if sp.power >= 0 && c.d.power.ms > 0 {
-			joules = sp.chans[sp.power].integral(c.d.power).v
+		if drawn := c.d.drawn(); sp.drawsPower() && drawn.ms > 0 {
+			joules = sp.chans[sp.draw].integral(drawn).v
 		} else if counter >= 0 && c.d.counterMS[sp.chans[counter].slot] > 0 {
 			joules = sp.chans[counter].rise(c.d.counters[sp.chans[counter].slot]).v
 		}

@@ -50,10 +50,11 @@ type Store struct {
 	groups   map[uint32]*groupRecord
 	devices  map[string]uint32
 	segments []Segment
-	segDirty int         // segments from here on are not in the database
-	tail     []scan.Scan // unsealed, in sequence order; elements never change
-	values   int         // in tail
-	events   []Event     // unsealed
+	segDirty int            // segments from here on are not in the database
+	unsaved  []*groupRecord // of the journal, not in the database
+	tail     []scan.Scan    // unsealed, in sequence order; elements never change
+	values   int            // in tail
+	events   []Event        // unsealed
 	last     marks
 	sealed   marks
 	follow   follower

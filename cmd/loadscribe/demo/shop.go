@@ -14,7 +14,7 @@ import (
 
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
-	"loadscribe/configs"
+	"loadscribe/cmd/loadscribe/stage"
 	"loadscribe/simulator"
 )
 
@@ -26,8 +26,7 @@ var siteText string
 
 const (
 	storyFile = "demo.json"
-	siteFile  = "site.toml"
-	truthFile = "truth.json"
+	siteFile  = stage.SiteFile
 	// week is what lies behind a new shop.
 	week = 7 * 24 * time.Hour
 	// warmUp lets the plant settle before its history begins.
@@ -169,7 +168,7 @@ func (s *Shop) idle() error {
 
 // throwAway removes what a demo writes, and nothing that somebody put beside it.
 func (s *Shop) throwAway() error {
-	for _, name := range []string{DataDir, "maps", siteFile, truthFile, storyFile} {
+	for _, name := range []string{DataDir, "maps", siteFile, stage.TruthFile, storyFile} {
 		if err := os.RemoveAll(filepath.Join(s.dir, name)); err != nil {
 			return fmt.Errorf("throw away the old demo: %w", err)
 		}
@@ -216,25 +215,15 @@ func listenNear(port int) (net.Listener, error) {
 
 // writeFiles lays out story, site file and maps.
 func (s *Shop) writeFiles(listen string) error {
-	if err := os.MkdirAll(filepath.Join(s.dir, "maps"), 0o755); err != nil {
+	if err := os.MkdirAll(s.dir, 0o755); err != nil {
 		return fmt.Errorf("make the demo's directory: %w", err)
 	}
 	// First of all, since it marks the directory as a demo's.
 	if err := s.writeStory(); err != nil {
 		return err
 	}
-	maps, err := fs.Glob(configs.Maps, "maps/*.toml")
-	if err != nil {
-		return fmt.Errorf("list the example maps: %w", err)
-	}
-	for _, name := range maps {
-		text, err := configs.Maps.ReadFile(name)
-		if err == nil {
-			err = os.WriteFile(filepath.Join(s.dir, filepath.FromSlash(name)), text, 0o644)
-		}
-		if err != nil {
-			return fmt.Errorf("write the demo's maps: %w", err)
-		}
+	if err := stage.WriteMaps(s.dir); err != nil {
+		return err
 	}
 	t, err := template.New(siteFile).Parse(siteText)
 	if err != nil {

@@ -1,0 +1,157 @@
+package stage
+
+import (
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"loadscribe/agent/quantity"
+	"loadscribe/configs"
+	"loadscribe/simulator"
+)
+
+// SiteOptions say where the written site finds its plant.
+type SiteOptions struct {
+	Address string // of the plant's Modbus TCP server; empty: 127.0.0.1:1502
+	Listen  string // of the agent's page; empty: 127.0.0.1:8477
+}
+
+// WriteSite writes dir/site.toml and dir/maps/, which fit the scenario, so that
+// every command works with --site dir/site.toml. An older site.toml is written
+// over.
+func WriteSite(dir string, s *simulator.Scenario, o SiteOptions) error {
+	if err := WriteMaps(dir); err != nil {
+		return err
+	}
+	if err := os.WriteFile(filepath.Join(dir, SiteFile), []byte(siteText(s, o)), 0o644); err != nil {
+		return fmt.Errorf("write the scenario's site file: %w", err)
+	}
+	return nil
+}
+
+// WriteMaps writes the example register maps to dir/maps, one for each layout
+// that the simulator knows.
+func WriteMaps(dir string) error {
+	if err := os.MkdirAll(filepath.Join(dir, "maps"), 0o755); err != nil {
+		return fmt.Errorf("make the directory of the maps: %w", err)
+	}
+	maps, err := fs.Glob(configs.Maps, "maps/*.toml")
+	if err != nil {
+		return fmt.Errorf("list the example maps: %w", err)
+	}
+	for _, name := range maps {
+		text, err := configs.Maps.ReadFile(name)
+		if err == nil {
+			err = os.WriteFile(filepath.Join(dir, filepath.FromSlash(name)), text, 0o644)
+		}
+		if err != nil {
+			return fmt.Errorf("write the example maps: %w", err)
+		}
+	}
+	return nil
+}
+
+// siteText is a site file for a scenario.
+func siteText(s *simulator.Scenario, o SiteOptions) string {
+	if o.Address == "" {
+		o.Address = "127.0.0.1:1502"
+	}
+	if o.Listen == "" {
+		o.Listen = "127.0.0.1:8477"
+	}
+	var b strings.Builder
+	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	line("# %s: an invented plant of the simulator.", s.Title)
+	line("# Written by loadscribe for its scenario %q.\n", s.Name)
+	line("[site]\nname = %q\ntimezone = %q\nunits = \"us\"\nbarometer = %q", s.Title, s.Location, inUnit(s.BarometerPa, "kPa"))
+	shifts := make([]string, len(s.Shifts))
+	for i := range s.Shifts {
+		shifts[i] = strconv.Quote(s.Shifts[i].String())
+	}
+	line("shifts = [%s]\nweeks_per_year = 50\n", strings.Join(shifts, ", "))
+	line("[agent]\ndata = \"data\"\nlisten = %q\n", o.Listen)
+	line("[tariff] # invented, the same for every scenario\ncurrency = \"USD\"")
+	line(`energy = [{ price = 0.118 }, { price = 0.171, when = "Mon-Fri 12:00-18:00" }]`)
+	line("demand = { price = 14.20, window = \"15m\" }\nemissions = \"0.39 kg/kWh\"\n")
+	line("[[line]]\nname = \"plant\"\nkind = \"modbus-tcp\"\naddress = %q\n", o.Address)
+	for i := range s.Devices {
+		writeDevice(line, &s.Devices[i])
+	}
+	for i := range s.Machines {
+		writeMachine(line, s, &s.Machines[i])
+	}
+	writeSystem(line, s)
+	return b.String()
+}
+
+func writeDevice(line func(string, ...any), d *simulator.Device) {
+	accuracy := `pressure = "1 % of span", temperature = "3 °F", current = "2 %"`
+	if d.Layout == "power-meter" {
+		accuracy = `power = "1 % of reading", energy = "1 % of reading", voltage = "0.5 %"`
+	}
+	line("[[device]]\nname = %q\nline = \"plant\"\nunit = %d\nmap = \"maps/%s.toml\"\nevery = \"%dms\"",
+		d.Name, d.Unit, d.Layout, d.Poll.Milliseconds())
+	line("instrument = { accuracy = { %s } }\n", accuracy)
+}
+
+func writeMachine(line func(string, ...any), s *simulator.Scenario, m *simulator.Machine) {
+	line("[[machine]]\nname = %q\ncontrol = %q", m.Name, m.Control)
+	line("rated_flow = %q\nrated_pressure = %q\nrated_power = %q",
+		inUnit(m.RatedFlowM3S, "cfm"), inUnit(m.RatedPressurePa, "psi"), inUnit(m.RatedPowerW, "kW"))
+	line("cut_in = %q\ncut_out = %q", inUnit(m.CutInPa, "psi"), inUnit(m.CutOutPa, "psi"))
+	if m.NoLoadStop > 0 {
+		line("no_load_stop = \"%g s\"", m.NoLoadStop.Seconds())
+	}
+	line("motor = { power = %q, poles = %d, volts = %q, starting = %q }",
+		inUnit(m.Motor.PowerW, "hp"), m.Motor.Poles, inUnit(m.Motor.Volts, "V"), m.Motor.Starting)
+	var channels []string
+	for i := range s.Devices {
+		if s.Devices[i].Machine == m.Name {
+			channels = append(channels, s.Devices[i].Name+` = "*"`)
+		}
+	}
+	line("channels = { %s }", strings.Join(channels, ", "))
+	line("service = [{ item = \"oil\", hours = 4000, months = 12 }, { item = \"air filter\", hours = 2000 }]\n")
+}
+
+func writeSystem(line func(string, ...any), s *simulator.Scenario) {
+	names := make([]string, len(s.Machines))
+	for i := range s.Machines {
+		names[i] = strconv.Quote(s.Machines[i].Name)
+	}
+	line("[[system]]\nname = \"main\"\nmachines = [%s]", strings.Join(names, ", "))
+	if s.MinimumPressurePa > 0 {
+		line("minimum_pressure = %q", inUnit(s.MinimumPressurePa, "psi"))
+	}
+	line("parts = [")
+	receiver := ""
+	for _, p := range s.Parts {
+		more := ""
+		if p.VolumeM3 > 0 {
+			more = fmt.Sprintf(", volume = %q", inUnit(p.VolumeM3, "gal"))
+		}
+		if p.Kind == "receiver" {
+			receiver = p.Name
+		}
+		line("  { name = %q, kind = %q%s },", p.Name, p.Kind, more)
+	}
+	line("]")
+	for i := range s.Devices {
+		if d := &s.Devices[i]; d.Layout == "screw-controller" && receiver != "" {
+			line("taps = [{ at = %q, pressure = \"%s.receiver_pressure\" }]", receiver, d.Name)
+			break
+		}
+	}
+}
+
+// inUnit writes an SI value with a unit, to six digits: what a nameplate says.
+func inUnit(si float64, unit string) string {
+	u, err := quantity.ParseUnit(unit)
+	if err != nil {
+		panic("stage: " + err.Error())
+	}
+	return strconv.FormatFloat(u.FromSI(si), 'g', 6, 64) + " " + unit
+}
