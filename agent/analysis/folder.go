@@ -172,8 +172,8 @@ func appendText(b []byte, s string) []byte {
 
 func (r *reader) text() string {
 	n := r.count(1)
-	s := string(r.b[:n])
-	r.b = r.b[n:]
+	s := string(r.rest()[:n])
+	r.at += n
 	return s
 }
 

@@ -29,6 +29,7 @@ type Store struct {
 	j        *journal // nil when reading only
 	enc      *zstd.Encoder
 	dec      *zstd.Decoder
+	lists    listCache // pieces decoded before
 
 	stop context.CancelFunc
 	done chan struct{} // closed when the sync goroutine has ended

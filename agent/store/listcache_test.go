@@ -1,0 +1,30 @@
+package store
+
+import (
+	"fmt"
+	"testing"
+)
+
+// The cache must stay within its bound whatever is asked for, and give back
+// what was put last.
+func TestListCacheIsBounded(t *testing.T) {
+	var c listCache
+	list := make([]byte, 10_000)
+	for i := range 1000 {
+		c.put(fmt.Appendf(nil, "key%d", i), list)
+		if held := len(c.lists) * len(list); held > listCacheBytes || held != c.bytes {
+			t.Fatalf("after %d lists %d bytes are held, %d counted, want at most %d", i+1, held, c.bytes, listCacheBytes)
+		}
+	}
+	if c.get([]byte("key999")) == nil || c.get([]byte("key0")) != nil {
+		t.Error("want the last list kept and the first one gone")
+	}
+	c.put([]byte("large"), make([]byte, listCacheBytes))
+	if c.get([]byte("large")) != nil || c.get([]byte("key999")) == nil {
+		t.Error("a list as large as the cache drove out the others")
+	}
+	c.drop()
+	if c.get([]byte("key999")) != nil || c.bytes != 0 {
+		t.Error("dropped lists are still there")
+	}
+}
