@@ -17,7 +17,8 @@ const (
 	bucketPieces   = "pieces"
 	bucketEvents   = "events"
 
-	formatVersion = 1
+	// formatVersion: 1 is read too; the first seal makes it 2.
+	formatVersion = 2
 
 	metaVersion      = "version"
 	metaID           = "id"

@@ -103,7 +103,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 	if err != nil {
 		return
 	}
-	typ, body, err := open(value)
+	typ, version, body, err := open(value)
 	if err != nil {
 		return
 	}
@@ -122,7 +122,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 		// one that fails here passed its checksum: nothing more can be done
 		_ = s.eachEvent(value, func(e Event) { found.events[e.Seq] = e })
 	case typeBlock:
-		if h, err := readBlockHead(body); err == nil {
+		if h, err := readBlockHead(version, body); err == nil {
 			h.groups = nil
 			found.blocks = append(found.blocks, foundBlock{h, at, int64(len(value))})
 		}
