@@ -40,6 +40,18 @@ type pendingSource struct {
 	f *Folder
 }
 
+// Calibrations are the folder's.
+func (p *pendingSource) Calibrations() Calibrations { return p.f.Calibrations() }
+
+// calibrationsOf is the levels that a source brings; none where it has no
+// folder: the assumed ones hold.
+func calibrationsOf(src Source) Calibrations {
+	if c, ok := src.(interface{ Calibrations() Calibrations }); ok {
+		return c.Calibrations()
+	}
+	return nil
+}
+
 // Pieces takes the pending pieces first: what is sealed meanwhile comes twice
 // and is told by its first sequence number, never missed.
 func (p *pendingSource) Pieces(key string, fromMS, toMS int64) ([]store.Piece, error) {

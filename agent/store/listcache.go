@@ -14,6 +14,14 @@ type listCache struct {
 	lists map[string][]byte
 	order []string // the oldest first
 	bytes int
+	age   uint64 // how often all were made again
+}
+
+// now is to be asked before a list is read, and given to put with it.
+func (c *listCache) now() uint64 {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.age
 }
 
 // get returns a list that must not be changed, or nil.
@@ -23,11 +31,12 @@ func (c *listCache) get(key []byte) []byte {
 	return c.lists[string(key)]
 }
 
-// put keeps a list, and lets the oldest go that do not fit beside it.
-func (c *listCache) put(key, list []byte) {
+// put keeps a list, and lets the oldest go that do not fit beside it. One that
+// was read before all were made again is not kept.
+func (c *listCache) put(key, list []byte, age uint64) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if len(list) > listCacheBytes/8 || c.lists[string(key)] != nil {
+	if age != c.age || len(list) > listCacheBytes/8 || c.lists[string(key)] != nil {
 		return
 	}
 	if c.lists == nil {
@@ -46,4 +55,5 @@ func (c *listCache) drop() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.lists, c.order, c.bytes = nil, nil, 0
+	c.age++
 }

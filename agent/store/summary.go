@@ -114,7 +114,7 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 	}
 	first, last := hourOf(fromMS), hourOf(toMS)
 	out := make([]Piece, 0, min((toMS-fromMS)/pieceMS+8, 4096))
-	config := ""
+	config, age := "", s.lists.now()
 	err := s.view(func(tx *bolt.Tx) error {
 		return eachDay(tx, bucketPieces, dayOf(first), dayOf(last), false, func(_ int64, b *bolt.Bucket) (bool, error) {
 			c := b.Cursor()
@@ -122,7 +122,7 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 				if len(k) < 20 || string(k[20:]) != key {
 					continue
 				}
-				raw, err := s.pieceList(k, v)
+				raw, err := s.pieceList(k, v, age)
 				if err != nil {
 					return false, err
 				}
@@ -155,7 +155,7 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 }
 
 // pieceList decodes a list of pieces, or finds it decoded.
-func (s *Store) pieceList(key, value []byte) ([]byte, error) {
+func (s *Store) pieceList(key, value []byte, age uint64) ([]byte, error) {
 	if raw := s.lists.get(key); raw != nil {
 		return raw, nil
 	}
@@ -165,7 +165,7 @@ func (s *Store) pieceList(key, value []byte) ([]byte, error) {
 	}
 	raw, err := readList(body, s.dec)
 	if err == nil {
-		s.lists.put(key, raw)
+		s.lists.put(key, raw, age)
 	}
 	return raw, err
 }
@@ -194,6 +194,9 @@ func (s *Store) startFold() error {
 	sum := s.o.Summariser
 	if sum == nil {
 		return nil
+	}
+	if err := s.Calibrate(sum); err != nil {
+		return err
 	}
 	state, upTo, err := s.Summary()
 	if err != nil {
@@ -240,15 +243,20 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 // state makes each Open begin again.
 func (s *Store) dropPieces() error {
 	s.lists.drop()
-	return s.db.Update(func(tx *bolt.Tx) error {
-		if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
-			return err
-		}
-		if _, err := tx.CreateBucket([]byte(bucketPieces)); err != nil {
+	return s.update(func(tx *bolt.Tx) error {
+		if err := emptyPieces(tx); err != nil {
 			return err
 		}
 		return putSummary(tx, 0, nil)
 	})
+}
+
+func emptyPieces(tx *bolt.Tx) error {
+	if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
+		return err
+	}
+	_, err := tx.CreateBucket([]byte(bucketPieces))
+	return err
 }
 
 // foldStored steps the Summariser over all scans after upTo. Pieces are cut
@@ -264,7 +272,7 @@ func (s *Store) foldStored(upTo uint64) error {
 		if hours++; !commit && hours < hoursACommit {
 			return nil
 		}
-		err := s.db.Update(func(tx *bolt.Tx) error {
+		err := s.update(func(tx *bolt.Tx) error {
 			if err := s.putPieces(tx, pieces); err != nil {
 				return err
 			}
