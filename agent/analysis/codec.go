@@ -3,7 +3,7 @@ package analysis
 import "encoding/binary"
 
 // pieceVersion is Piece.Version: the layout of carry and delta.
-const pieceVersion = 1
+const pieceVersion = 2
 
 // encode appends d. Wall times are kept relative to base, the start of the
 // cell, and monotonic times relative to the one before.
@@ -43,7 +43,8 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	}
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
-	return encodeSum(b, d.settled)
+	b = encodeSum(b, d.settled)
+	return d.encodeSlots(b)
 }
 
 func (d *delta) encodeLists(b []byte, base int64) []byte {
@@ -203,6 +204,7 @@ func (d *delta) decode(b []byte, base int64) error {
 	d.power.decode(r)
 	d.fraction.decode(r)
 	d.settled = decodeSum(r)
+	d.decodeSlots(r)
 	return r.end()
 }
 
@@ -221,18 +223,23 @@ func (d *delta) decodeBins(r *reader) {
 		return
 	}
 	d.bins = resized(d.bins, n)
-	last := int64(0)
-	for i := range d.bins {
-		if i == 0 {
-			last = r.signed()
+	last := r.signed()
+	d.bins[0] = bin{last, r.atLeastZero()}
+	for i := 1; i < n; i++ {
+		step, half := uint64(0), uint64(0)
+		// most of a piece is bins, and most of them are three bytes
+		if b := r.rest(); len(b) > 2 && b[0] < 0x80 && b[1] >= 0x80 && b[2]-1 < 0x7f {
+			step, half = uint64(b[0]), uint64(b[1]&0x7f)|uint64(b[2])<<7
+			r.at += 3
 		} else {
-			step := r.atLeastZero()
-			if step == 0 || last+step < last {
-				r.fail("bins out of order")
-			}
-			last += step
+			step, half = uint64(r.atLeastZero()), uint64(r.atLeastZero())
 		}
-		d.bins[i] = bin{last, r.atLeastZero()}
+		if step == 0 || last+int64(step) < last {
+			r.fail("bins out of order")
+			return
+		}
+		last += int64(step)
+		d.bins[i] = bin{last, int64(half)}
 	}
 }
 

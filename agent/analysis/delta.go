@@ -16,10 +16,11 @@ type delta struct {
 	cycles      []cycle
 	analog      []analogSum
 	counters    []counterSum
-	bins        []bin // half milliseconds at each pressure
-	power       stateSums
+	bins        []bin     // half milliseconds at each pressure
+	power       stateSums // of the draw channel
 	fraction    stateSums
 	settled     sum // power at settled unloaded running
+	slots       [slotsPerCell]slotSum
 }
 
 // transition is the moment at which a state was first seen.
@@ -205,6 +206,9 @@ func (d *delta) merge(o *delta) {
 	d.power.merge(&o.power)
 	d.fraction.merge(&o.fraction)
 	d.settled.merge(o.settled)
+	for i := range d.slots {
+		d.slots[i].merge(&o.slots[i])
+	}
 }
 
 // mergeBins walks both sorted lists side by side.

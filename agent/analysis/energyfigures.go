@@ -286,7 +286,8 @@ func (s *sheet) powerEnergy() (energyResult, bool) {
 	}
 	for i := range s.g.cells {
 		cell := &s.g.cells[i]
-		e.cells = append(e.cells, cellEnergy{cell.from, cell.to, c.integral(cell.d.power).v, cell.d.power.ms})
+		drawn := cell.d.drawn()
+		e.cells = append(e.cells, cellEnergy{cell.from, cell.to, c.integral(drawn).v, drawn.ms})
 	}
 	return e, true
 }

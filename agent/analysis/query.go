@@ -1,9 +1,10 @@
 package analysis
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
-	"sort"
+	"slices"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
@@ -39,6 +40,18 @@ type pendingSource struct {
 	f *Folder
 }
 
+// Calibrations are the folder's.
+func (p *pendingSource) Calibrations() Calibrations { return p.f.Calibrations() }
+
+// calibrationsOf is the levels that a source brings; none where it has no
+// folder: the assumed ones hold.
+func calibrationsOf(src Source) Calibrations {
+	if c, ok := src.(interface{ Calibrations() Calibrations }); ok {
+		return c.Calibrations()
+	}
+	return nil
+}
+
 // Pieces takes the pending pieces first: what is sealed meanwhile comes twice
 // and is told by its first sequence number, never missed.
 func (p *pendingSource) Pieces(key string, fromMS, toMS int64) ([]store.Piece, error) {
@@ -69,8 +82,9 @@ type cellSum struct {
 type cellParts struct {
 	stateMS       [numStates]int64
 	starts, loads int64
-	power         sum     // Σ over all states
-	counters      []int64 // differences while observed
+	power         [numStates]sum         // of the draw channel
+	slots         *[slotsPerCell]slotSum // of the draw channel and the energy counter; nil: not asked for
+	counters      []int64                // differences while observed
 	counterMS     []int64
 }
 
@@ -81,15 +95,25 @@ func (p *cellParts) add(d *delta) {
 	p.starts += int64(len(d.starts))
 	p.loads += d.loads
 	for i := range d.power.all {
-		p.power.merge(d.power.all[i])
+		p.power[i].merge(d.power.all[i])
 	}
-	if p.counters == nil {
-		p.counters, p.counterMS = make([]int64, len(d.counters)), make([]int64, len(d.counters))
+	if p.slots != nil {
+		for i := range d.slots {
+			p.slots[i].merge(&d.slots[i])
+		}
 	}
 	for i := range d.counters {
 		p.counters[i] += d.counters[i].diff
 		p.counterMS[i] += d.counters[i].ms
 	}
+}
+
+// drawn is the draw channel over all states.
+func (p *cellParts) drawn() (all sum) {
+	for i := range p.power {
+		all.merge(p.power[i])
+	}
+	return all
 }
 
 // gathered is one subject's window.
@@ -100,6 +124,7 @@ type gathered struct {
 	total    *delta
 	cells    []cellSum     // in time order once gathered
 	at       map[int64]int // from → place in cells, while gathering
+	counted  []int64       // memory of the cells' counters, cut off its front
 	entry    *carry        // before the window's first scan; nil: no scan
 	exit     *carry        // after the window's last scan
 	lastExit []byte        // the same, not decoded yet; nil once exit is set
@@ -117,7 +142,8 @@ func gather(src Source, sp *spec, from, to int64, splits []int64) (*gathered, er
 	if err != nil {
 		return nil, fmt.Errorf("summaries of %s: %w", sp.name, err)
 	}
-	sort.SliceStable(pieces, func(i, j int) bool { return pieces[i].FirstSeq < pieces[j].FirstSeq })
+	slices.SortStableFunc(pieces, func(a, b store.Piece) int { return cmp.Compare(a.FirstSeq, b.FirstSeq) })
+	g.cells = make([]cellSum, 0, len(pieces)+1)
 	for i := range pieces {
 		if pieces[i].Config != sp.config || pieces[i].Version != pieceVersion {
 			return g, g.fromRaw(src, cellOf(from)-warmUpMS)
@@ -200,18 +226,36 @@ func (g *gathered) addPiece(p *store.Piece) error {
 // take merges d, all of whose scans lie in [from, to), one part of one cell.
 func (g *gathered) take(d *delta, from, to int64) {
 	g.total.merge(d)
-	i, ok := g.at[from]
+	// the last cell is the one, as a rule
+	i, ok := len(g.cells)-1, true
+	if i < 0 || g.cells[i].from != from {
+		i, ok = g.at[from]
+	}
 	if !ok {
 		i = len(g.cells)
 		g.at[from] = i
 		g.cells = append(g.cells, cellSum{from: from, to: to})
+		g.cells[i].d.counters, g.cells[i].d.counterMS = g.cutCounters(len(d.counters)), g.cutCounters(len(d.counters))
+		if g.sp.fine {
+			g.cells[i].d.slots = new([slotsPerCell]slotSum)
+		}
 	}
 	g.cells[i].d.add(d)
 }
 
+// cutCounters gives a cell n zeros.
+func (g *gathered) cutCounters(n int) []int64 {
+	if len(g.counted) < n {
+		g.counted = make([]int64, 64*n)
+	}
+	cut := g.counted[:n:n]
+	g.counted = g.counted[n:]
+	return cut
+}
+
 // order finishes the gathering.
 func (g *gathered) order() error {
-	sort.Slice(g.cells, func(i, j int) bool { return g.cells[i].from < g.cells[j].from })
+	slices.SortFunc(g.cells, func(a, b cellSum) int { return cmp.Compare(a.from, b.from) })
 	g.at = nil
 	if g.lastExit == nil {
 		return nil

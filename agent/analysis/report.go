@@ -194,14 +194,14 @@ func compute(src Source, site *sitefile.Site, from, to int64, machine string, ge
 	to = max(to, from)
 	rep := Report{From: stamp(from), To: stamp(to), Machines: []MachineFigures{}, Systems: []SystemFigures{}}
 	splits := shiftSplits(site, from, to)
-	groups := sitefile.Groups(site)
+	groups, levels := sitefile.Groups(site), calibrationsOf(src)
 	sheets := map[string]*sheet{}
 	for i := range site.Machines {
 		m := &site.Machines[i]
 		if machine != "" && m.Name != machine {
 			continue
 		}
-		g, err := get(src, machineSpec(site, groups, m), from, to, splits)
+		g, err := get(src, machineSpec(site, groups, m, levels[m.Name]), from, to, splits)
 		if err != nil {
 			return Report{}, err
 		}

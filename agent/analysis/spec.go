@@ -7,7 +7,7 @@ import (
 )
 
 // foldVersion is raised whenever the same scans would fold to other bytes.
-const foldVersion = 1
+const foldVersion = 2
 
 // class is how a channel takes part in the fold.
 type class uint8
@@ -51,13 +51,17 @@ type spec struct {
 	running, loaded, standby, fault        int
 	power, current, fraction, pressure     int
 	master                                 int
+	draw, energy                           int       // the channel of delta.power; the energy counter
+	reckon                                 *reckoned // nil: power is metered, or cannot be reckoned
 	runLevel, loadLevel                    *level
 	full                                   int64 // counts of load_fraction that count as full load
 	part                                   int64 // counts of load_fraction above which air flows
 	startMS                                int64
+	fine                                   bool // the query wants slots; the fold always has them
 	binShift                               uint // pressure counts per histogram bin, as a power of two
 	hasStates                              bool
 	runOnly                                bool // running is known, loaded is not
+	levelsLearnt                           bool // the levels are a calibration, not assumed
 	stateMethod, statesAbsent, startMethod string
 	assumed                                []string // assumed inputs of the states
 	config                                 string
@@ -73,7 +77,7 @@ type level struct {
 // newSpec makes an empty spec.
 func newSpec(key, name string) *spec {
 	return &spec{key: key, name: name, running: -1, loaded: -1, standby: -1, fault: -1,
-		power: -1, current: -1, fraction: -1, pressure: -1, master: -1}
+		power: -1, current: -1, fraction: -1, pressure: -1, master: -1, draw: -1, energy: -1}
 }
 
 // MachineKey is the Piece.Key of a machine.
@@ -82,7 +86,7 @@ func MachineKey(name string) string { return "machine:" + name }
 // SystemKey is the Piece.Key of a system.
 func SystemKey(name string) string { return "system:" + name }
 
-func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine) *spec {
+func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine, lv Levels) *spec {
 	sp := newSpec(MachineKey(m.Name), m.Name)
 	sp.control = m.Control
 	at := map[scan.Role]int{}
@@ -112,7 +116,8 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine)
 	sp.current = place(scan.MotorCurrent)
 	sp.fraction = place(scan.LoadFraction)
 	sp.pressure = place(scan.DischargePressure, scan.ReceiverPressure, scan.HeaderPressure)
-	sp.setStates(m)
+	sp.setStates(m, lv)
+	sp.setDraw()
 	sp.setBins()
 	sp.config = sp.fingerprint()
 	return sp
@@ -188,7 +193,8 @@ func (sp *spec) devices() []string {
 	var all []string
 	seen := map[string]bool{}
 	for i := range sp.chans {
-		if d := sp.chans[i].device; !seen[d] {
+		// Reckoned power has no device of its own.
+		if d := sp.chans[i].device; d != "" && !seen[d] {
 			seen[d] = true
 			all = append(all, d)
 		}

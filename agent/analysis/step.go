@@ -68,6 +68,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	}
 	gapMS := s.Group.GapMS()
 	var powerPair, fractionPair pair
+	lead := false // the reading that reckoned power is made at
 	for _, p := range r.pairs {
 		raw, ok := s.Get(p.in)
 		if !ok {
@@ -81,10 +82,17 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 		t := &c.tracks[p.ch]
 		switch cs.class {
 		case classCounter:
-			d.counters[cs.slot].step(t, s, v, gapMS, cs.modulus)
+			n := &d.counters[cs.slot]
+			diff, ms := n.diff, n.ms
+			n.step(t, s, v, gapMS, cs.modulus)
+			if p.ch == sp.energy {
+				slot := &d.slots[slotOf(s.WallMS)]
+				slot.counter += n.diff - diff
+				slot.counterMS += n.ms - ms
+			}
 		case classAnalog:
 			got := sp.stepAnalog(c, d, p.ch, t, s, v, gapMS)
-			if p.ch == sp.power {
+			if p.ch == sp.draw {
 				powerPair = got
 			}
 			if p.ch == sp.fraction {
@@ -92,12 +100,19 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 			}
 		}
 		t.take(s, v, gapMS)
+		lead = lead || sp.reckon != nil && p.ch == sp.reckon.lead
+	}
+	if lead {
+		powerPair = sp.stepReckoned(c, d, s, gapMS)
 	}
 	if r.master {
 		sp.stepState(c, d, s, gapMS)
 	}
 	if powerPair.seen {
-		sp.byState(c, &d.power, sp.power, powerPair, s.MonoMS)
+		if powerPair.dt > 0 {
+			d.slots[slotOf(s.WallMS)].add(powerPair, c.tracks[sp.draw].state)
+		}
+		sp.byState(c, &d.power, sp.draw, powerPair, s.MonoMS)
 		sp.stepSettled(c, d, powerPair, s.MonoMS)
 	}
 	if fractionPair.seen {

@@ -46,8 +46,8 @@ func (sub *subject) totals(m *sitefile.Machine) Totals {
 		if slot := sp.chans[ch].slot; slot < len(all.counters) {
 			t.EnergyJ = float64(all.counters[slot]) * sp.chans[ch].countSI
 		}
-	} else if sp.power >= 0 {
-		t.EnergyJ, t.EnergyKnown = sp.chans[sp.power].integral(all.power).v, true
+	} else if sp.drawsPower() {
+		t.EnergyJ, t.EnergyKnown = sp.chans[sp.draw].integral(all.power).v, true
 	}
 	flow := sp.find(scan.Flow)
 	switch {

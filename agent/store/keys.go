@@ -16,6 +16,7 @@ const (
 	bucketCells    = "cells"
 	bucketPieces   = "pieces"
 	bucketEvents   = "events"
+	bucketTexts    = "texts" // made with the first text
 
 	formatVersion = 1
 
@@ -23,6 +24,7 @@ const (
 	metaID           = "id"
 	metaSealedScan   = "sealed_seq"
 	metaSealedEvent  = "sealed_event"
+	metaFailures     = "failures"
 	metaSummarySeq   = "summary_seq"
 	metaSummaryState = "summary_state"
 )

@@ -22,6 +22,7 @@ type findings struct {
 	segments map[uint32]Segment
 	blocks   []foundBlock
 	events   map[uint64]Event
+	texts    map[string][]byte // by content
 }
 
 type foundBlock struct {
@@ -73,7 +74,7 @@ func (s *Store) salvage(name string, why error) (note string, err error) {
 
 // search finds every intact value in a file.
 func (s *Store) search(f io.ReaderAt) (*findings, error) {
-	found := &findings{segments: map[uint32]Segment{}, events: map[uint64]Event{}}
+	found := &findings{segments: map[uint32]Segment{}, events: map[uint64]Event{}, texts: map[string][]byte{}}
 	const window = 4 << 20
 	buf := make([]byte, window+len(envelopeMagic)-1)
 	for base := int64(0); ; base += window {
@@ -121,6 +122,10 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 	case typeEvents:
 		// one that fails here passed its checksum: nothing more can be done
 		_ = s.eachEvent(value, func(e Event) { found.events[e.Seq] = e })
+	case typeText:
+		if text, err := readList(body, s.dec); err == nil {
+			found.texts[string(text)] = text
+		}
 	case typeBlock:
 		if h, err := readBlockHead(body); err == nil {
 			h.groups = nil
@@ -195,6 +200,11 @@ func (s *Store) refill(f io.ReaderAt, found *findings) error {
 		}
 		if err := s.putEvents(tx, events); err != nil {
 			return err
+		}
+		for _, text := range found.texts {
+			if err := s.putText(tx, text); err != nil {
+				return err
+			}
 		}
 		return s.putSegments(tx)
 	})

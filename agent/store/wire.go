@@ -110,6 +110,7 @@ const (
 	typeEvents   = 4
 	typePieces   = 5
 	typeCells    = 6
+	typeText     = 7
 	maxEnvelope  = 1 << 26
 	valueVersion = 1
 )
