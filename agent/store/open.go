@@ -98,7 +98,6 @@ func newStore(dir string, o Options) (*Store, error) {
 	if s.enc, s.dec, err = newCoders(); err != nil {
 		return nil, fmt.Errorf("open store: %w", err)
 	}
-	s.blockEnc.enc = s.enc
 	return s, nil
 }
 

@@ -104,7 +104,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 	if err != nil {
 		return
 	}
-	typ, body, err := open(value)
+	typ, version, body, err := open(value)
 	if err != nil {
 		return
 	}
@@ -127,7 +127,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 			found.texts[string(text)] = text
 		}
 	case typeBlock:
-		if h, err := readBlockHead(body); err == nil {
+		if h, err := readBlockHead(version, body); err == nil {
 			h.groups = nil
 			found.blocks = append(found.blocks, foundBlock{h, at, int64(len(value))})
 		}
