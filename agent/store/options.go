@@ -5,6 +5,8 @@ import (
 	"log/slog"
 	"time"
 
+	bolt "go.etcd.io/bbolt"
+
 	"loadscribe/agent/scan"
 )
 
@@ -62,6 +64,10 @@ type Options struct {
 	// writes bbolt does itself: asked before a commit, and with last set at
 	// its last sync, which finds the commit done. nil: none.
 	CommitFault func(last bool) error
+
+	// tap hears of what bbolt does to a file: tests of power cuts need to see
+	// each commit, since bbolt itself writes to real files only.
+	tap func(name string) bolt.Logger
 }
 
 func (o Options) withDefaults() Options {
