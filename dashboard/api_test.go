@@ -68,7 +68,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		documented = append(documented, path)
 		for method := range item.(map[string]any) {
 			// Only what a person says about a hook-up check is sent.
-			if want := map[bool]string{true: "post", false: "get"}[strings.HasPrefix(path, "/api/v1/hookup/")]; method != want {
+			if want := map[bool]string{true: "post", false: "get"}[strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/levels/")]; method != want {
 				t.Errorf("%s has %s, want %s", path, method, want)
 			}
 		}
@@ -81,6 +81,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
+		"/api/v1/levels": "LevelsAnswer",
 	} {
 		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
 		if schema["$ref"] != "#/components/schemas/"+want {
@@ -144,6 +145,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
 		"HookupReport": hookup.Report{}, "HookupStepReport": hookup.StepReport{}, "HookupReading": hookup.StepReading{},
 		"HookupCheck": hookup.Check{}, "HookupFinding": hookup.Finding{}, "HookupStart": startRequest{},
+		"LevelsAnswer": levelsAnswer{}, "LevelsChange": agent.LevelsChange{}, "Levels": analysis.HeldLevels{}, "LevelMode": analysis.Mode{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"crypto/subtle"
 	"encoding/json"
 	"errors"
@@ -11,6 +12,7 @@ import (
 	"strings"
 
 	"loadscribe/agent"
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/hookup"
 )
 
@@ -26,6 +28,9 @@ type Commands interface {
 	HookupStep(step hookup.Step, skip bool) (hookup.Report, error)
 	// HookupSpot keeps a spot reading.
 	HookupSpot(s hookup.Spot) (agent.Event, error)
+	// ChangeLevels makes other levels hold. An error that wraps
+	// analysis.ErrLevels is the caller's.
+	ChangeLevels(ctx context.Context, c agent.LevelsChange) (analysis.HeldLevels, error)
 }
 
 // startRequest is the API's HookupStart.
@@ -43,7 +48,7 @@ func (s *Server) commands() (Commands, *apiError) {
 	if c, ok := s.backend.(Commands); ok {
 		return c, nil
 	}
-	return nil, unavailable("the hook-up check needs a running agent: start it with loadscribe run")
+	return nil, unavailable("this needs a running agent: start it with loadscribe run")
 }
 
 func (s *Server) serveHookup(r *http.Request) (any, *apiError) {

@@ -25,6 +25,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/figures", s.json(s.gated(s.serveFigures)))
 	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
+	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))
 	route("/api/v1/live", http.HandlerFunc(s.serveLive))
 	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
@@ -38,8 +39,8 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	return m
 }
 
-// hookupRoutes are the hook-up check's: one to look, three for what the person
-// at the machine says. None of them reaches a controller.
+// hookupRoutes are the hook-up check's and the levels': what the person at the
+// machine says is sent. None of them reaches a controller.
 func (s *Server) hookupRoutes(m *http.ServeMux, route func(string, http.Handler)) {
 	post := func(path string, a answer) {
 		s.posts = append(s.posts, path)
@@ -49,6 +50,7 @@ func (s *Server) hookupRoutes(m *http.ServeMux, route func(string, http.Handler)
 	post("/api/v1/hookup/start", s.serveHookupStart)
 	post("/api/v1/hookup/step", s.serveHookupStep)
 	post("/api/v1/hookup/spot", s.serveHookupSpot)
+	post("/api/v1/levels/change", s.serveLevelsChange)
 }
 
 func (s *Server) json(a answer) http.Handler {
