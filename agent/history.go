@@ -148,10 +148,8 @@ func (h *History) Series(channelID string, fromMS, toMS int64, points int) (step
 	return s.StepMS, s.Cells, err
 }
 
-// Events returns the latest limit events of the window, ascending.
-func (h *History) Events(fromMS, toMS int64, limit int) ([]store.Event, error) {
-	return h.store.Events(fromMS, toMS, limit)
-}
+// Backup copies the whole record as one file; the caller reads and closes it.
+func (h *History) Backup() (*store.Backup, error) { return h.store.Backup() }
 
 // Scans calls fn for each scan of the window in the store's order and stops
 // with fn's error. devices empty means all. fn must not keep the scan.

@@ -8,6 +8,7 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/quantity"
+	"loadscribe/agent/store"
 )
 
 // LevelsChange asks for other levels of a machine: learnt from its data, given,
@@ -186,14 +187,9 @@ func (a *Agent) learnOnce(ctx context.Context, machine string) (done bool, err e
 	if err != nil || !held.Needed || held.Calibration > 0 {
 		return err == nil, err
 	}
-	past, err := a.store.Events(0, 0, pastEvents)
-	if err != nil {
-		return false, err
-	}
-	for _, e := range past {
-		if e.Kind == analysis.LevelsEvent && e.Subject == machine {
-			return true, nil // taken back by a person
-		}
+	past, err := a.store.EventsWhere(0, 0, 1, func(e *store.Event) bool { return e.Kind == analysis.LevelsEvent && e.Subject == machine })
+	if err != nil || len(past) > 0 {
+		return err == nil, err // taken back by a person
 	}
 	learnt, err := a.learnIn(LevelsChange{Machine: machine})
 	if err != nil || learnt.Missing != "" || ctx.Err() != nil {

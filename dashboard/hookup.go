@@ -2,14 +2,12 @@ package dashboard
 
 import (
 	"context"
-	"crypto/subtle"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"mime"
 	"net/http"
-	"strings"
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
@@ -31,6 +29,8 @@ type Commands interface {
 	// ChangeLevels makes other levels hold. An error that wraps
 	// analysis.ErrLevels is the caller's.
 	ChangeLevels(ctx context.Context, c agent.LevelsChange) (analysis.HeldLevels, error)
+	// AddNote keeps a note; an *agent.FieldError says what is wrong with it.
+	AddNote(n agent.Note) (agent.Event, error)
 }
 
 // startRequest is the API's HookupStart.
@@ -126,8 +126,7 @@ func (s *Server) command(r *http.Request, into any) (Commands, *apiError) {
 // our own page sends: a browser names the page's origin in every POST, and no
 // page can choose it.
 func (s *Server) mayCommand(r *http.Request) *apiError {
-	if token, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer "); ok && s.secret != "" &&
-		subtle.ConstantTimeCompare([]byte(token), []byte(s.secret)) == 1 {
+	if s.bearsSecret(r) {
 		return nil
 	}
 	if r.Header.Get("Origin") == "" {

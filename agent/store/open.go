@@ -98,7 +98,6 @@ func newStore(dir string, o Options) (*Store, error) {
 	if s.enc, s.dec, err = newCoders(); err != nil {
 		return nil, fmt.Errorf("open store: %w", err)
 	}
-	s.blockEnc.enc = s.enc
 	return s, nil
 }
 
@@ -134,8 +133,18 @@ func (s *Store) start() error {
 	if err != nil {
 		return err
 	}
+	// the last run may have ended at a commit whose last sync had failed
+	if err := s.settle(); err != nil {
+		return fmt.Errorf("sync %s: %w", databaseName, err)
+	}
 	s.takeReplay(rep)
 	s.j = newJournal(&s.o, filepath.Join(s.dir, journalDir), rep, s.sealed)
+	if s.copied {
+		if notes = append(notes, rep.damage...); len(notes) > 0 {
+			return fmt.Errorf("%w: %s; start the agent, which saves what can be read, then back up", ErrDamaged, strings.Join(notes, "; "))
+		}
+		return nil
+	}
 	s.journalTail()
 	mono, wall := s.o.Clock.Now()
 	s.newSegment(mono, wall, "agent start")

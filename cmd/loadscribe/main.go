@@ -32,7 +32,11 @@ type commands struct {
 	Check    checkCmd    `cmd:"" help:"Check a site file and its register maps without touching a line."`
 	Summary  summaryCmd  `cmd:"" help:"Print every figure for a window."`
 	Levels   levelsCmd   `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
+	Events   eventsCmd   `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
+	Note     noteCmd     `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export   exportCmd   `cmd:"" help:"Write readings as CSV."`
+	Backup   backupCmd   `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
+	Compact  compactCmd  `cmd:"" help:"Give back the space that a stopped store no longer needs."`
 	Version  versionCmd  `cmd:"" help:"Print what this is and where data lives."`
 }
 
