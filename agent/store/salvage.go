@@ -50,10 +50,10 @@ func (s *Store) salvage(name string, why error) (note string, err error) {
 	if err := s.o.FS.Rename(name, aside); err != nil {
 		return "", fmt.Errorf("set damaged database aside: %w", err)
 	}
-	if err := createDatabase(name, s.o.FS, s.dir); err != nil {
+	if err := s.createDatabase(name); err != nil {
 		return "", err
 	}
-	if s.db, err = openDatabase(name, false); err != nil {
+	if s.db, err = s.openDatabase(name, false); err != nil {
 		return "", err
 	}
 	f, err := os.Open(aside)
