@@ -40,7 +40,8 @@ type Agent struct {
 	board     *board
 	watch     *watch
 	walks     walks
-	secret    string // of local commands
+	levelsMu  sync.Mutex // held while levels change
+	secret    string     // of local commands
 	started   time.Time
 	publish   atomic.Pointer[func(kind string, data any)]
 	refused   atomic.Uint64 // scans that are in no event: not storable, or too late at a stop
@@ -151,13 +152,14 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Error("what the site file and maps say is not kept", "err", err)
 	}
 
-	failed := make(chan error, 5)
+	failed := make(chan error, 6)
 	stopPolling := start(ctx, failed, a.poller.Run)
 	// The others outlive ctx: they end when what feeds them has ended.
 	rest := context.WithoutCancel(ctx)
 	stopShowing := start(rest, failed, a.show)
 	stopWriting := start(rest, failed, a.write)
 	stopNoting := start(rest, failed, a.keepEvents)
+	stopLearning := start(ctx, failed, a.learnLevels)
 	stopServing := func() {}
 	if serve != nil {
 		stopServing = start(rest, failed, serve)
@@ -168,6 +170,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Error("stopping", "err", err)
 	}
 	stopPolling()
+	stopLearning()
 	stopShowing()
 	stopWriting()
 	stopNoting()
