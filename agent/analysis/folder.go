@@ -65,7 +65,8 @@ func NewFolder(site *sitefile.Site, groups []*scan.Group) *Folder {
 	return f
 }
 
-// specs lists the subjects of a site, machines first, in the site's order.
+// specs lists the subjects of a site, machines first, in the site's order, the
+// plant meter last.
 func specs(site *sitefile.Site, groups []*scan.Group) []*spec {
 	var all []*spec
 	for i := range site.Machines {
@@ -73,6 +74,9 @@ func specs(site *sitefile.Site, groups []*scan.Group) []*spec {
 	}
 	for i := range site.Systems {
 		all = append(all, systemSpec(site, groups, &site.Systems[i]))
+	}
+	if sp := plantSpec(site, groups); sp != nil {
+		all = append(all, sp)
 	}
 	return all
 }

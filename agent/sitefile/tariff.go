@@ -271,13 +271,6 @@ func (t *Tariff) priceAt(w weekTime, local time.Time) int {
 	return best
 }
 
-// Applies reports whether a demand window that begins at local counts for the
-// charge.
-func (t *Tariff) Applies(c *DemandCharge, local time.Time) bool {
-	w := t.weekOf(local)
-	return c.onDate(local.Month(), local.Day()) && c.onWeek(w.today, w.yesterday, w.minute)
-}
-
 // weekTime is a moment's place in the week of the tariff, where holidays are
 // Sundays.
 type weekTime struct {
@@ -308,4 +301,30 @@ func (s *Site) BillingMonth(at time.Time) (from, to time.Time) {
 	}
 	day := func(m time.Month) time.Time { return time.Date(y, m, s.Tariff.BillingDay, 0, 0, 0, 0, s.Location) }
 	return day(m), day(m + 1)
+}
+
+// quartersPerDay is how many quarter hours the clock shows in a day.
+const quartersPerDay = minutesPerDay / quarter
+
+// PricesOn is which of Energy counts at each quarter hour of the clock on the
+// date of day, in day's own zone; -1: none.
+func (t *Tariff) PricesOn(day time.Time) [quartersPerDay]int16 {
+	w := t.weekOf(day)
+	var all [quartersPerDay]int16
+	for q := range all {
+		w.minute = q * quarter
+		all[q] = int16(t.priceAt(w, day))
+	}
+	return all
+}
+
+// AppliesOn is whether a demand window counts for the charge that begins at
+// each quarter hour of the clock, or in it, on the date of day.
+func (t *Tariff) AppliesOn(c *DemandCharge, day time.Time) [quartersPerDay]bool {
+	w := t.weekOf(day)
+	var all [quartersPerDay]bool
+	for q := range all {
+		all[q] = c.OnDate(day) && c.onWeek(w.today, w.yesterday, q*quarter)
+	}
+	return all
 }

@@ -89,7 +89,7 @@ func TestDemandCharges(t *testing.T) {
 		return local
 	}
 	for text, want := range map[string]bool{"2024-06-03 12:00": true, "2024-06-03 18:00": false, "2024-05-31 12:00": false, "2024-07-04 12:00": false} {
-		if got := s.Tariff.Applies(&d[1], at(text)); got != want {
+		if got := s.Tariff.AppliesOn(&d[1], at(text))[at(text).Hour()*4]; got != want {
 			t.Errorf("the on-peak charge holds at %s: %v, want %v", text, got, want)
 		}
 	}

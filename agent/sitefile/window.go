@@ -139,17 +139,40 @@ func (s *Site) OffShift(t time.Time) bool {
 		return false
 	}
 	local := t.In(s.Location)
-	today, yesterday := local.Weekday(), (local.Weekday()+6)%7
-	if !s.Holidays.Empty() {
-		if s.Holidays.On(local) {
-			today = noDay
-		}
-		y, m, d := local.Date()
-		if s.Holidays.On(time.Date(y, m, d-1, 12, 0, 0, 0, time.UTC)) {
-			yesterday = noDay
-		}
+	today, yesterday := s.shiftDays(local)
+	return s.offAt(today, yesterday, local.Hour()*60+local.Minute())
+}
+
+// OffShiftOn is OffShift at each minute of the clock on the date of day, in the
+// site's zone.
+func (s *Site) OffShiftOn(day time.Time) (off [minutesPerDay]bool) {
+	if len(s.Shifts) == 0 {
+		return off
 	}
-	minute := local.Hour()*60 + local.Minute()
+	today, yesterday := s.shiftDays(day)
+	for minute := range off {
+		off[minute] = s.offAt(today, yesterday, minute)
+	}
+	return off
+}
+
+// shiftDays is the weekday of a date and of the one before; noDay for a holiday.
+func (s *Site) shiftDays(local time.Time) (today, yesterday time.Weekday) {
+	today, yesterday = local.Weekday(), (local.Weekday()+6)%7
+	if s.Holidays.Empty() {
+		return today, yesterday
+	}
+	if s.Holidays.On(local) {
+		today = noDay
+	}
+	y, m, d := local.Date()
+	if s.Holidays.On(time.Date(y, m, d-1, 12, 0, 0, 0, time.UTC)) {
+		yesterday = noDay
+	}
+	return today, yesterday
+}
+
+func (s *Site) offAt(today, yesterday time.Weekday, minute int) bool {
 	for i := range s.Shifts {
 		if s.Shifts[i].holds(today, yesterday, minute) {
 			return false
