@@ -53,6 +53,9 @@ func OpenHistory(site *sitefile.Site, version string, log *slog.Logger) (*Histor
 // left up to an hour. Where the site file has changed what is folded, all is
 // folded anew, in memory only.
 func (h *History) fold() error {
+	if err := h.store.Calibrate(h.folder); err != nil {
+		return err
+	}
 	state, upTo, err := h.store.Summary()
 	if err != nil {
 		return err
@@ -149,6 +152,9 @@ func (h *History) Series(channelID string, fromMS, toMS int64, points int) (step
 func (h *History) Events(fromMS, toMS int64, limit int) ([]store.Event, error) {
 	return h.store.Events(fromMS, toMS, limit)
 }
+
+// Backup copies the whole record as one file; the caller reads and closes it.
+func (h *History) Backup() (*store.Backup, error) { return h.store.Backup() }
 
 // Scans calls fn for each scan of the window in the store's order and stops
 // with fn's error. devices empty means all. fn must not keep the scan.

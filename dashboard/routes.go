@@ -29,6 +29,8 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/live", http.HandlerFunc(s.serveLive))
 	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
 	s.hookupRoutes(m, route)
+	s.posts = append(s.posts, "/api/v1/backup")
+	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}

@@ -168,3 +168,12 @@ func (c *calendar) pricesIn(from, to int64) (low, high int, ok bool) {
 	}
 	return low, high, low >= 0
 }
+
+// mod is the remainder of a division that rounds down.
+func mod(a, m int64) int64 {
+	r := a % m
+	if r < 0 {
+		r += m
+	}
+	return r
+}

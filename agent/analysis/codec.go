@@ -223,18 +223,23 @@ func (d *delta) decodeBins(r *reader) {
 		return
 	}
 	d.bins = resized(d.bins, n)
-	last := int64(0)
-	for i := range d.bins {
-		if i == 0 {
-			last = r.signed()
+	last := r.signed()
+	d.bins[0] = bin{last, r.atLeastZero()}
+	for i := 1; i < n; i++ {
+		step, half := uint64(0), uint64(0)
+		// most of a piece is bins, and most of them are three bytes
+		if b := r.rest(); len(b) > 2 && b[0] < 0x80 && b[1] >= 0x80 && b[2]-1 < 0x7f {
+			step, half = uint64(b[0]), uint64(b[1]&0x7f)|uint64(b[2])<<7
+			r.at += 3
 		} else {
-			step := r.atLeastZero()
-			if step == 0 || last+step < last {
-				r.fail("bins out of order")
-			}
-			last += step
+			step, half = uint64(r.atLeastZero()), uint64(r.atLeastZero())
 		}
-		d.bins[i] = bin{last, r.atLeastZero()}
+		if step == 0 || last+int64(step) < last {
+			r.fail("bins out of order")
+			return
+		}
+		last += int64(step)
+		d.bins[i] = bin{last, int64(half)}
 	}
 }
 

@@ -17,9 +17,9 @@ type question struct {
 	src   Source
 	site  *sitefile.Site
 	now   int64
-	raw   bool                     // from raw scans alone
-	spots map[string][]calibration // by machine
-	plant *sheet                   // of the plant meter; nil: none
+	raw   bool                  // from raw scans alone
+	spots map[string][]spotLine // by machine
+	plant *sheet                // of the plant meter; nil: none
 }
 
 // PlantKey is the Piece.Key of the plant meter.
@@ -49,14 +49,14 @@ func plantSpec(site *sitefile.Site, groups []*scan.Group) *spec {
 
 // newQuestion gathers what all subjects share.
 func newQuestion(src Source, site *sitefile.Site, groups []*scan.Group, now int64, raw bool) (*question, error) {
-	q := &question{src: src, site: site, now: now, raw: raw, spots: map[string][]calibration{}}
+	q := &question{src: src, site: site, now: now, raw: raw, spots: map[string][]spotLine{}}
 	for i := range site.Machines {
 		name := site.Machines[i].Name
-		sp := machineSpec(site, groups, &site.Machines[i])
+		sp := machineSpec(site, groups, &site.Machines[i], Levels{})
 		if sp.draw < 0 || sp.drawsPower() {
 			continue // no current to make power of
 		}
-		spots, err := calibrationsOf(src, name)
+		spots, err := spotsOf(src, name)
 		if err != nil {
 			return nil, err
 		}

@@ -97,7 +97,7 @@ func TestReckonedPower(t *testing.T) {
 		}
 	}
 	m := fold(site, tp.scans)
-	g, err := gather(m, machineSpec(site, sitefile.Groups(site), &site.Machines[0]), monday, monday+cellMS, nil)
+	g, err := gather(m, machineSpec(site, sitefile.Groups(site), &site.Machines[0], Levels{}), monday, monday+cellMS, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"math"
 
 	"loadscribe/agent/sitefile"
 )
@@ -25,7 +26,11 @@ type energyResult struct {
 	cellU       float64      // relative standard uncertainty of energy by cell
 	running     estimate     // J in running states; all where only a counter is read
 	seen        estimate     // J while observed
-	hasUnloaded bool         // the fine cells tell unloaded energy
+	seenMS      int64
+	step        float64 // J: what the cells of a counter are told by; 0 for power
+	fineU       float64 // the same of the fine cells
+	hasUnloaded bool    // the fine cells tell unloaded energy
+	byCounter   bool    // the fine cells are the counter's
 }
 
 // cellEnergy is the energy of a cell or of a part of one, in J.
@@ -50,6 +55,7 @@ type bridge struct {
 }
 
 func (e *energyResult) setRelative() {
+	defer func() { e.fineU = e.cellU }()
 	if e.seen.v == 0 {
 		e.seen = e.total
 	}
@@ -151,11 +157,17 @@ func (s *sheet) offShift(e *energyResult) {
 		return
 	}
 	cal := newCalendar(s.site)
-	var joules, unsure float64
-	for _, c := range e.cells {
-		if cal.offShift(c.from) {
+	var joules, unsure, edges float64
+	before := false
+	for i, c := range e.cells {
+		off := cal.offShift(c.from)
+		if off {
 			joules += c.joules
 		}
+		if i > 0 && off != before {
+			edges++
+		}
+		before = off
 	}
 	for _, b := range e.bridged {
 		share := cal.shareOff(b.from, b.to)
@@ -165,15 +177,15 @@ func (s *sheet) offShift(e *energyResult) {
 			joules += b.joules
 		default:
 			// Between none and all of it, and no more is known.
-			joules += b.joules / 2
-			unsure += b.joules / 2
+			joules += float64(b.joules / 2)
+			unsure += float64(b.joules / 2)
 		}
 	}
 	method := "energy outside the site's shifts, in local time; a shift that would begin on a holiday of the site does not take place"
 	if unsure > 0 {
 		method += fmt.Sprintf("; of %.1f kWh counted over gaps that reach over a shift's edge half is taken, ± half", 2*unsure/joulesPerKWh)
 	}
-	s.bound("energy_off_shift", "kWh", estimate{joules, quad(joules*e.cellU, rectangular(unsure))}.scaled(1/joulesPerKWh), e.atLeast,
+	s.bound("energy_off_shift", "kWh", estimate{joules, quad(joules*e.cellU, rectangular(unsure), rectangular(e.step)*math.Sqrt(edges))}.scaled(1/joulesPerKWh), e.atLeast,
 		method, append([]string{"shifts"}, e.inputs...))
 }
 

@@ -27,7 +27,7 @@ type drawModel struct {
 	method  string
 	inputs  []string
 	causes  causes // of its relative uncertainty; empty: the channel's own
-	spots   []calibration
+	spots   []spotLine
 	scaled  bool    // by the nameplate: W of a loaded machine per ampere in perLoaded
 	loadedW float64 // W per A
 	idleW   float64
@@ -59,7 +59,7 @@ func (m *drawModel) takes(s sum) float64 {
 func (m *drawModel) joules(d *drawn, atMS int64) (all, unloaded float64) {
 	switch {
 	case len(m.spots) > 0:
-		line := calibrationAt(m.spots, atMS)
+		line := spotAt(m.spots, atMS)
 		of := func(s sum) float64 {
 			return float64(line.a*float64(s.ms)/1000) + float64(line.b*m.takes(s))
 		}
@@ -98,7 +98,7 @@ func (m *drawModel) uncertainty(byState *[numStates]sum, atMS int64) float64 {
 		seconds := float64(s.ms) / 1000
 		switch {
 		case len(m.spots) > 0:
-			line := calibrationAt(m.spots, atMS)
+			line := spotAt(m.spots, atMS)
 			amps := m.c.mean(s)
 			reading := resolutionU(m.c.countSI)
 			if !line.logged {
@@ -216,15 +216,13 @@ func cause(c *chanSpec) string { return c.device + " " + c.unit.Dimension.String
 // findEnergy takes energy from the counter or from the draw channel, whichever
 // is the surer for this window.
 func (s *sheet) findEnergy(m *sitefile.Machine) {
-	var absent string
-	s.draw, absent = s.newDrawModel(m)
 	byCounter, hasCounter := s.counterEnergy()
 	byDraw, hasDraw := s.drawEnergy()
 	switch {
 	case !hasCounter && !hasDraw:
 		switch {
 		case s.draw == nil && s.g.sp.energy < 0:
-			s.energy = energyResult{absent: "no energy counter; " + absent}
+			s.energy = energyResult{absent: "no energy counter; " + s.drawAbsent}
 		default:
 			s.energy = energyResult{absent: "neither energy nor power was read in this window"}
 		}
@@ -234,14 +232,36 @@ func (s *sheet) findEnergy(m *sitefile.Machine) {
 		s.energy = byDraw
 	case byCounter.total.u <= byDraw.total.u || byDraw.atLeast && !byCounter.atLeast:
 		s.energy = byCounter
+		s.energy.doubt(&byDraw, &byCounter)
 		s.energy.method += fmt.Sprintf("; power integrates to %.1f kWh over the observed time", byDraw.total.v/joulesPerKWh)
 		s.energy.inputs = append(append([]string(nil), byCounter.inputs...), byDraw.inputs...)
 		// Power is the finer of the two: quarter hours and states are told by it.
 		s.energy.demand, s.energy.running = byDraw.cells, byDraw.running
+		s.energy.fineU, s.energy.hasUnloaded, s.energy.byCounter = byDraw.cellU, byDraw.hasUnloaded, false
 	default:
 		s.energy = byDraw
+		s.energy.doubt(&byDraw, &byCounter)
 		s.energy.method += fmt.Sprintf("; the counter rose by %.1f kWh", byCounter.total.v/joulesPerKWh)
 	}
+}
+
+// doubt widens an energy where power and counter, over the same time, lie
+// further apart than their uncertainties allow: one of them is wrong, and which
+// is not known.
+func (e *energyResult) doubt(byDraw, byCounter *energyResult) {
+	if d := byDraw.seenMS - byCounter.seenMS; d > byDraw.seenMS/50 || -d > byDraw.seenMS/50 {
+		return
+	}
+	apart := math.Abs(byDraw.seen.v - byCounter.seen.v)
+	if apart <= 2*coverageFactor*quad(byDraw.seen.u, byCounter.seen.u) {
+		return
+	}
+	e.method += fmt.Sprintf("; counter and power disagree by %.0f %%, more than their accuracies allow: look at their scales",
+		100*apart/max(byDraw.seen.v, byCounter.seen.v))
+	e.causes.add("disagreement", rectangular(apart))
+	e.total.u, e.seen.u = e.causes.u(), e.causes.u()
+	e.setRelative()
+	e.running.u = e.running.v * e.cellU
 }
 
 // drawEnergy integrates the draw channel.
@@ -267,10 +287,10 @@ func (s *sheet) drawEnergy() (energyResult, bool) {
 	e.total.u = s.draw.uncertainty(total, s.g.to)
 	e.setRelative()
 	e.running.u = e.running.v * e.cellU
-	e.seen = e.total
+	e.seen, e.seenMS = e.total, all.all.ms
 	if all := s.draw.causes.u(); all > 0 {
 		for _, c := range s.draw.causes {
-			e.causes.add(c.name, e.total.u*(c.u/all))
+			e.causes.add(c.name, float64(e.total.u*(c.u/all)))
 		}
 	}
 	e.atLeast = s.partial || s.g.to-s.g.from-all.all.ms > s.draw.c.gapMS
@@ -342,12 +362,13 @@ func (s *sheet) counterEnergy() (energyResult, bool) {
 	}
 	e.atLeast = e.atLeast || s.g.to-s.g.from-n.ms-bridged > c.gapMS
 	e.total = c.rise(counts)
-	e.seen = c.rise(n.diff)
+	e.seen, e.seenMS = c.rise(n.diff), n.ms
 	e.running = e.seen
 	e.setRelative()
 	e.causes.add(cause(c), rectangular(c.accuracyLimit(e.total.v)))
 	e.causes.add("resolution of "+c.id, quad(rectangular(c.countSI), rectangular(c.countSI)))
 	e.cells = c.counted(s.g.cells)
+	e.byCounter, e.step = true, math.Abs(c.countSI)
 	return e, true
 }
 

@@ -71,8 +71,8 @@ func PowerFromCurrent(unloaded, loaded Point) (a, b float64, u func(currentA flo
 	return a, b, u, nil
 }
 
-// calibration is the line through two spot readings, as an event keeps it.
-type calibration struct {
+// spotLine is the line through two spot readings, as an event keeps it.
+type spotLine struct {
 	fromMS int64 // wall time of the event
 	a, b   float64
 	u      func(currentA float64) float64
@@ -97,9 +97,9 @@ func (p *pendingSource) Events(fromMS, toMS int64, limit int) ([]store.Event, er
 // eventLimit is more than a store gathers in its life.
 const eventLimit = 1 << 20
 
-// calibrationsOf reads the machine's calibrations by spot readings, in the
+// spotsOf reads the machine's calibrations by spot readings, in the
 // order of their times. Those that make no line are passed over.
-func calibrationsOf(src Source, machine string) ([]calibration, error) {
+func spotsOf(src Source, machine string) ([]spotLine, error) {
 	events, ok := src.(EventSource)
 	if !ok {
 		return nil, nil
@@ -108,7 +108,7 @@ func calibrationsOf(src Source, machine string) ([]calibration, error) {
 	if err != nil {
 		return nil, fmt.Errorf("calibrations of %s: %w", machine, err)
 	}
-	var all []calibration
+	var all []spotLine
 	for i := range list {
 		e := &list[i]
 		if e.Kind != "calibration" || e.Subject != machine {
@@ -124,7 +124,7 @@ func calibrationsOf(src Source, machine string) ([]calibration, error) {
 			}
 			return Point{CurrentA: v("_a"), PowerW: v("_w"), UCurrentA: v("_u_a"), UPowerW: v("_u_w")}
 		}
-		c := calibration{fromMS: e.WallMS, logged: e.Data["current"] == "logged motor_current"}
+		c := spotLine{fromMS: e.WallMS, logged: e.Data["current"] == "logged motor_current"}
 		if c.a, c.b, c.u, err = PowerFromCurrent(point("unloaded"), point("loaded")); err == nil {
 			all = append(all, c)
 		}
@@ -133,8 +133,8 @@ func calibrationsOf(src Source, machine string) ([]calibration, error) {
 	return all, nil
 }
 
-// calibrationAt is the one in force: the last before the moment, else the first.
-func calibrationAt(all []calibration, ms int64) *calibration {
+// spotAt is the one in force: the last before the moment, else the first.
+func spotAt(all []spotLine, ms int64) *spotLine {
 	at := &all[0]
 	for i := range all {
 		if all[i].fromMS <= ms {

@@ -3,6 +3,7 @@ package analysis
 import (
 	"encoding/binary"
 	"fmt"
+	"maps"
 	"sync"
 
 	"loadscribe/agent/scan"
@@ -10,7 +11,7 @@ import (
 	"loadscribe/agent/store"
 )
 
-var _ store.Summariser = (*Folder)(nil)
+var _ store.Calibrated = (*Folder)(nil)
 
 // stateVersion is the layout of the state that Flush returns.
 const stateVersion = 1
@@ -23,6 +24,9 @@ const maxRoutes = 4096
 // goroutines; Step calls must come in sequence order.
 type Folder struct {
 	mu       sync.Mutex
+	site     *sitefile.Site
+	groups   []*scan.Group
+	levels   Calibrations                    // guarded by mu
 	subjects []*subject                      // guarded by mu
 	routes   map[*scan.Group][]*subjectRoute // guarded by mu
 }
@@ -55,22 +59,47 @@ type subject struct {
 // the poll groups that hold now; scans of older groups of the same devices are
 // taken by channel name.
 func NewFolder(site *sitefile.Site, groups []*scan.Group) *Folder {
-	f := &Folder{}
-	for _, sp := range specs(site, groups) {
+	f := &Folder{site: site, groups: groups}
+	f.setUp()
+	return f
+}
+
+// setUp makes the subjects as the levels that hold want them.
+func (f *Folder) setUp() {
+	f.subjects, f.routes = nil, map[*scan.Group][]*subjectRoute{}
+	for _, sp := range specs(f.site, f.groups, f.levels) {
 		sub := &subject{sp: sp, d: newDelta(sp)}
 		sub.c.init(len(sp.chans))
 		f.subjects = append(f.subjects, sub)
 	}
-	f.routes = map[*scan.Group][]*subjectRoute{}
-	return f
+}
+
+// Calibrates implements store.Calibrated: the fold depends on levels.
+func (f *Folder) Calibrates(kind string) bool { return kind == LevelsEvent }
+
+// Calibrate implements store.Calibrated. The fold begins anew, with the levels
+// of the events.
+func (f *Folder) Calibrate(events []store.Event) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.levels = CalibrationsOf(events)
+	f.setUp()
+}
+
+// Calibrations are the levels that hold.
+func (f *Folder) Calibrations() Calibrations {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return maps.Clone(f.levels)
 }
 
 // specs lists the subjects of a site, machines first, in the site's order, the
 // plant meter last.
-func specs(site *sitefile.Site, groups []*scan.Group) []*spec {
+func specs(site *sitefile.Site, groups []*scan.Group, levels Calibrations) []*spec {
 	var all []*spec
 	for i := range site.Machines {
-		all = append(all, machineSpec(site, groups, &site.Machines[i]))
+		m := &site.Machines[i]
+		all = append(all, machineSpec(site, groups, m, levels[m.Name]))
 	}
 	for i := range site.Systems {
 		all = append(all, systemSpec(site, groups, &site.Systems[i]))
@@ -176,8 +205,8 @@ func appendText(b []byte, s string) []byte {
 
 func (r *reader) text() string {
 	n := r.count(1)
-	s := string(r.b[:n])
-	r.b = r.b[n:]
+	s := string(r.rest()[:n])
+	r.at += n
 	return s
 }
 
@@ -256,4 +285,14 @@ func (f *Folder) pendingOf(key string) []store.Piece {
 		}
 	}
 	return nil
+}
+
+// TakeOver makes f be as next, which must not be used any more.
+func (f *Folder) TakeOver(next *Folder) {
+	next.mu.Lock()
+	defer next.mu.Unlock()
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.site, f.groups, f.levels = next.site, next.groups, next.levels
+	f.subjects, f.routes = next.subjects, next.routes
 }

@@ -40,8 +40,9 @@ const (
 	otherStartMS  = 10_000 // wye-delta, soft starter, drive, or not said
 )
 
-// setStates decides from which channels the states come.
-func (sp *spec) setStates(m *sitefile.Machine) {
+// setStates decides from which channels the states come. lv are the levels that
+// were learnt or set for the machine.
+func (sp *spec) setStates(m *sitefile.Machine, lv Levels) {
 	sp.startMS = otherStartMS
 	if m.Motor.Starting == "direct" {
 		sp.startMS = directStartMS
@@ -50,7 +51,10 @@ func (sp *spec) setStates(m *sitefile.Machine) {
 		sp.full = sp.countsAt(sp.fraction, fractionFull)
 		sp.part = sp.countsAt(sp.fraction, fractionPart)
 	}
-	run, load, what := sp.levelsFor(m)
+	run, load, what := sp.levelsFor(m, lv)
+	if m.Control == sitefile.StartStop {
+		load = nil // it is loaded whenever it runs
+	}
 	switch {
 	case sp.running >= 0 && sp.loaded >= 0:
 		sp.master = sp.loaded
@@ -72,9 +76,10 @@ func (sp *spec) setStates(m *sitefile.Machine) {
 		sp.stateMethod = "loaded from its signal; running from " + what
 	case run != nil:
 		sp.master, sp.runLevel, sp.loadLevel = run.ch, run, load
+		sp.runOnly = load == nil && m.Control != sitefile.StartStop
 		sp.stateMethod = "from " + what
 	default:
-		sp.statesAbsent = "no running signal, and no power or current with a rated value to tell states by"
+		sp.statesAbsent = "no running signal, and no power or current whose levels were learnt or follow from a rated value"
 		if len(sp.chans) == 0 {
 			sp.statesAbsent = "no channel of this machine is read"
 		} else {
@@ -83,15 +88,31 @@ func (sp *spec) setStates(m *sitefile.Machine) {
 		return
 	}
 	sp.hasStates = true
-	if sp.runLevel != nil || sp.loadLevel != nil {
+	if (sp.runLevel != nil || sp.loadLevel != nil) && !sp.levelsLearnt {
 		sp.assumed = append(sp.assumed, "levels (assumed shares of the rated value)")
 	}
 	sp.startMethod = fmt.Sprintf("a start is the motor coming on; for at most %d s after it a machine that has not loaded counts as starting", sp.startMS/1000)
 }
 
-// levelsFor makes the thresholds on power, else on current; nil where there is
-// no rated value.
-func (sp *spec) levelsFor(m *sitefile.Machine) (run, load *level, what string) {
+// levelChannel is the channel that levels are on: power, else current; -1 where
+// there is neither.
+func (sp *spec) levelChannel() int {
+	if sp.power >= 0 {
+		return sp.power
+	}
+	return sp.current
+}
+
+// levelsFor makes the thresholds on power, else on current: those learnt or set,
+// else shares of a rated value; nil where there is neither.
+func (sp *spec) levelsFor(m *sitefile.Machine, lv Levels) (run, load *level, what string) {
+	ch := sp.levelChannel()
+	if ch >= 0 && lv.Channel == sp.chans[ch].id && lv.Kind == sp.chans[ch].kind && (lv.Run != nil || lv.Load != nil) {
+		sp.levelsLearnt = true
+		run, load = sp.levelFrom(ch, lv.Run), sp.levelFrom(ch, lv.Load)
+		return run, load, fmt.Sprintf("%s: %s (levels %s, calibration %d, with hysteresis)",
+			sp.levelWord(ch), sp.levelText(run, load), lv.Method, lv.Version)
+	}
 	if sp.power >= 0 && m.RatedPowerW > 0 {
 		run = sp.levelAt(sp.power, powerRunOn*m.RatedPowerW, powerRunOff*m.RatedPowerW)
 		load = sp.levelAt(sp.power, powerLoadOn*m.RatedPowerW, powerLoadOff*m.RatedPowerW)
@@ -99,7 +120,7 @@ func (sp *spec) levelsFor(m *sitefile.Machine) (run, load *level, what string) {
 			100*powerRunOn, 100*powerLoadOn)
 	}
 	if sp.current >= 0 && m.Motor.PowerW > 0 && m.Motor.Volts > 0 {
-		ratedA := m.Motor.PowerW / (math.Sqrt(3) * m.Motor.Volts * assumedPowerFactor * assumedEfficiency)
+		ratedA := ratedCurrent(m)
 		run = sp.levelAt(sp.current, currentRunOn*ratedA, currentRunOff*ratedA)
 		load = sp.levelAt(sp.current, currentLoadOn*ratedA, currentOff*ratedA)
 		return run, load, fmt.Sprintf("motor current: running above %.0f %%, loaded above %.0f %% of the current reckoned from the nameplate (assumed levels, with hysteresis)",
@@ -108,28 +129,73 @@ func (sp *spec) levelsFor(m *sitefile.Machine) (run, load *level, what string) {
 	return nil, nil, ""
 }
 
+// ratedCurrent is the motor's full-load current reckoned from its nameplate.
+func ratedCurrent(m *sitefile.Machine) float64 {
+	return m.Motor.PowerW / (math.Sqrt(3) * m.Motor.Volts * assumedPowerFactor * assumedEfficiency)
+}
+
+func (sp *spec) levelWord(ch int) string {
+	if ch == sp.power {
+		return "power"
+	}
+	return "motor current"
+}
+
+// levelText says the levels in SI.
+func (sp *spec) levelText(run, load *level) string {
+	var parts []string
+	for _, l := range []struct {
+		word string
+		*level
+	}{{"running", run}, {"loaded", load}} {
+		if l.level != nil {
+			parts = append(parts, fmt.Sprintf("%s above %s", l.word, sp.chans[l.ch].valueText(l.on)))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// valueText is a value in the map's unit, for a sentence.
+func (c *chanSpec) valueText(counts int64) string {
+	v := float64(c.si(float64(counts))-c.unit.Offset) / c.unit.Scale
+	if c.unit.Dimension == quantity.Plain {
+		return fmt.Sprintf("%.4g", v)
+	}
+	return fmt.Sprintf("%.4g %s", v, c.unit.Symbol)
+}
+
+func (sp *spec) levelFrom(ch int, t *Threshold) *level {
+	if t == nil || t.On <= t.Off {
+		return nil
+	}
+	return &level{ch: ch, on: t.On, off: t.Off, dwellMS: sp.dwellMS(ch)}
+}
+
+// dwellMS is how long a level of the channel must hold, beyond its period.
+func (sp *spec) dwellMS(ch int) int64 { return max(0, levelDwellMS-sp.chans[ch].periodMS) }
+
 func (sp *spec) levelAt(ch int, onSI, offSI float64) *level {
 	c := &sp.chans[ch]
 	if !(c.countSI > 0) {
 		return nil
 	}
-	dwell := levelDwellMS - c.periodMS
-	if dwell < 0 {
-		dwell = 0
-	}
-	return &level{ch: ch, on: sp.countsAt(ch, onSI), off: sp.countsAt(ch, offSI), dwellMS: dwell}
+	return &level{ch: ch, on: sp.countsAt(ch, onSI), off: sp.countsAt(ch, offSI), dwellMS: sp.dwellMS(ch)}
 }
 
 // countsAt is the counts of a value in SI, rounded.
 func (sp *spec) countsAt(ch int, si float64) int64 {
-	c := &sp.chans[ch]
 	if sp.percentFraction(ch) {
 		si *= 100
 	}
+	return sp.chans[ch].countsOf(si)
+}
+
+// countsOf is the inverse of si, rounded.
+func (c *chanSpec) countsOf(si float64) int64 {
 	if c.countSI == 0 {
 		return 0
 	}
-	return int64(math.Round((si - c.offsetSI) / c.countSI))
+	return int64(math.Round((float64(si) - c.offsetSI) / c.countSI))
 }
 
 // percentFraction reports a load fraction written as a plain number to 100.

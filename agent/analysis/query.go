@@ -1,9 +1,10 @@
 package analysis
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
-	"sort"
+	"slices"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
@@ -37,6 +38,18 @@ func WithPending(src Source, f *Folder) Source { return &pendingSource{src, f} }
 type pendingSource struct {
 	Source
 	f *Folder
+}
+
+// Calibrations are the folder's.
+func (p *pendingSource) Calibrations() Calibrations { return p.f.Calibrations() }
+
+// calibrationsOf is the levels that a source brings; none where it has no
+// folder: the assumed ones hold.
+func calibrationsOf(src Source) Calibrations {
+	if c, ok := src.(interface{ Calibrations() Calibrations }); ok {
+		return c.Calibrations()
+	}
+	return nil
 }
 
 // Pieces takes the pending pieces first: what is sealed meanwhile comes twice
@@ -89,9 +102,6 @@ func (p *cellParts) add(d *delta) {
 			p.slots[i].merge(&d.slots[i])
 		}
 	}
-	if p.counters == nil {
-		p.counters, p.counterMS = make([]int64, len(d.counters)), make([]int64, len(d.counters))
-	}
 	for i := range d.counters {
 		p.counters[i] += d.counters[i].diff
 		p.counterMS[i] += d.counters[i].ms
@@ -114,6 +124,7 @@ type gathered struct {
 	total    *delta
 	cells    []cellSum     // in time order once gathered
 	at       map[int64]int // from → place in cells, while gathering
+	counted  []int64       // memory of the cells' counters, cut off its front
 	entry    *carry        // before the window's first scan; nil: no scan
 	exit     *carry        // after the window's last scan
 	lastExit []byte        // the same, not decoded yet; nil once exit is set
@@ -131,7 +142,8 @@ func gather(src Source, sp *spec, from, to int64, splits []int64) (*gathered, er
 	if err != nil {
 		return nil, fmt.Errorf("summaries of %s: %w", sp.name, err)
 	}
-	sort.SliceStable(pieces, func(i, j int) bool { return pieces[i].FirstSeq < pieces[j].FirstSeq })
+	slices.SortStableFunc(pieces, func(a, b store.Piece) int { return cmp.Compare(a.FirstSeq, b.FirstSeq) })
+	g.cells = make([]cellSum, 0, len(pieces)+1)
 	for i := range pieces {
 		if pieces[i].Config != sp.config || pieces[i].Version != pieceVersion {
 			return g, g.fromRaw(src, cellOf(from)-warmUpMS)
@@ -214,11 +226,16 @@ func (g *gathered) addPiece(p *store.Piece) error {
 // take merges d, all of whose scans lie in [from, to), one part of one cell.
 func (g *gathered) take(d *delta, from, to int64) {
 	g.total.merge(d)
-	i, ok := g.at[from]
+	// the last cell is the one, as a rule
+	i, ok := len(g.cells)-1, true
+	if i < 0 || g.cells[i].from != from {
+		i, ok = g.at[from]
+	}
 	if !ok {
 		i = len(g.cells)
 		g.at[from] = i
 		g.cells = append(g.cells, cellSum{from: from, to: to})
+		g.cells[i].d.counters, g.cells[i].d.counterMS = g.cutCounters(len(d.counters)), g.cutCounters(len(d.counters))
 		if g.sp.fine {
 			g.cells[i].d.slots = new([slotsPerCell]slotSum)
 		}
@@ -226,9 +243,19 @@ func (g *gathered) take(d *delta, from, to int64) {
 	g.cells[i].d.add(d)
 }
 
+// cutCounters gives a cell n zeros.
+func (g *gathered) cutCounters(n int) []int64 {
+	if len(g.counted) < n {
+		g.counted = make([]int64, 64*n)
+	}
+	cut := g.counted[:n:n]
+	g.counted = g.counted[n:]
+	return cut
+}
+
 // order finishes the gathering.
 func (g *gathered) order() error {
-	sort.Slice(g.cells, func(i, j int) bool { return g.cells[i].from < g.cells[j].from })
+	slices.SortFunc(g.cells, func(a, b cellSum) int { return cmp.Compare(a.from, b.from) })
 	g.at = nil
 	if g.lastExit == nil {
 		return nil

@@ -18,7 +18,7 @@ type Run struct {
 // StateRuns returns what the machine did in the window, without holes: what is
 // not known is a Run of Unobserved.
 func StateRuns(src Source, site *sitefile.Site, machine string, fromMS, toMS int64) ([]Run, error) {
-	sp, err := specOf(site, machine)
+	sp, err := specOf(src, site, machine)
 	if err != nil || fromMS >= toMS {
 		return nil, err
 	}
@@ -59,12 +59,12 @@ func StateRuns(src Source, site *sitefile.Site, machine string, fromMS, toMS int
 	return b.runs, nil
 }
 
-func specOf(site *sitefile.Site, machine string) (*spec, error) {
+func specOf(src Source, site *sitefile.Site, machine string) (*spec, error) {
 	m, ok := site.MachineByName(machine)
 	if !ok {
 		return nil, fmt.Errorf("machine %q is not in the site file", machine)
 	}
-	return machineSpec(site, sitefile.Groups(site), m), nil
+	return machineSpec(site, sitefile.Groups(site), m, calibrationsOf(src)[m.Name]), nil
 }
 
 // band builds runs from left to right.
@@ -104,7 +104,7 @@ type Interval struct {
 // Intervals returns the cells that overlap the window, whole. Cells in which
 // nothing was recorded are left out.
 func Intervals(src Source, site *sitefile.Site, machine string, fromMS, toMS int64) ([]Interval, error) {
-	sp, err := specOf(site, machine)
+	sp, err := specOf(src, site, machine)
 	if err != nil || fromMS >= toMS {
 		return nil, err
 	}

@@ -61,6 +61,7 @@ type spec struct {
 	binShift                               uint // pressure counts per histogram bin, as a power of two
 	hasStates                              bool
 	runOnly                                bool // running is known, loaded is not
+	levelsLearnt                           bool // the levels are a calibration, not assumed
 	stateMethod, statesAbsent, startMethod string
 	assumed                                []string // assumed inputs of the states
 	config                                 string
@@ -85,7 +86,7 @@ func MachineKey(name string) string { return "machine:" + name }
 // SystemKey is the Piece.Key of a system.
 func SystemKey(name string) string { return "system:" + name }
 
-func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine) *spec {
+func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine, lv Levels) *spec {
 	sp := newSpec(MachineKey(m.Name), m.Name)
 	sp.control = m.Control
 	at := map[scan.Role]int{}
@@ -115,7 +116,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine)
 	sp.current = place(scan.MotorCurrent)
 	sp.fraction = place(scan.LoadFraction)
 	sp.pressure = place(scan.DischargePressure, scan.ReceiverPressure, scan.HeaderPressure)
-	sp.setStates(m)
+	sp.setStates(m, lv)
 	sp.setDraw()
 	sp.setBins()
 	sp.config = sp.fingerprint()

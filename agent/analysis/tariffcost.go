@@ -10,9 +10,10 @@ type period struct {
 
 // priced is energy by the prices of the tariff.
 type priced struct {
-	by     []period // in the tariff's order
-	gaps   period   // counted over gaps that reach over several prices, at the middle of them
-	unsure float64  // money: half of what those prices leave open
+	by     []period  // in the tariff's order
+	gaps   period    // counted over gaps that reach over several prices, at the middle of them
+	unsure float64   // money: half of what those prices leave open
+	edges  []float64 // money that a count on the wrong side of a change of price makes
 }
 
 func (p *priced) total() (all period) {
@@ -38,12 +39,17 @@ func (s *sheet) price(e *energyResult) (p priced, absent string) {
 		}
 		return &p.by[i], t.Energy[i].PerKWh
 	}
+	before := 0.0
 	for i := range e.cells {
 		c := &e.cells[i]
 		part, perKWh := at(c.from)
 		part.joules += c.joules
 		part.money += float64(c.joules / joulesPerKWh * perKWh)
 		part.ms += c.ms
+		if i > 0 && perKWh != before && e.step > 0 {
+			p.edges = append(p.edges, rectangular(e.step/joulesPerKWh*(perKWh-before)))
+		}
+		before = perKWh
 	}
 	for _, b := range e.bridged {
 		kWh := b.joules / joulesPerKWh
@@ -81,7 +87,7 @@ func (s *sheet) cost(e *energyResult) {
 	if p.unsure > 0 {
 		method += fmt.Sprintf("; %.1f kWh counted over gaps that reach over several prices are taken at the middle of them", p.gaps.joules/joulesPerKWh)
 	}
-	s.bound(name, t.Currency, estimate{all.money, quad(all.money*e.cellU, rectangular(p.unsure))}, e.atLeast,
+	s.bound(name, t.Currency, estimate{all.money, quad(all.money*e.cellU, rectangular(p.unsure), quad(p.edges...))}, e.atLeast,
 		method, append([]string{"tariff"}, e.inputs...))
 	s.periodTable(e, &p)
 }

@@ -271,6 +271,16 @@ func (t *Tariff) priceAt(w weekTime, local time.Time) int {
 	return best
 }
 
+// FineDemand reports whether demand needs slots shorter than a quarter hour.
+func (t *Tariff) FineDemand() bool {
+	for i := range t.Demand {
+		if c := &t.Demand[i]; c.Rolling || c.Window%(quarter*time.Minute) != 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // weekTime is a moment's place in the week of the tariff, where holidays are
 // Sundays.
 type weekTime struct {
@@ -295,11 +305,12 @@ func (t *Tariff) weekOf(local time.Time) weekTime {
 
 // BillingMonth is the billing month that holds a moment, half open.
 func (s *Site) BillingMonth(at time.Time) (from, to time.Time) {
+	begins := max(1, s.Tariff.BillingDay)
 	y, m, d := at.In(s.Location).Date()
-	if d < s.Tariff.BillingDay {
+	if d < begins {
 		m--
 	}
-	day := func(m time.Month) time.Time { return time.Date(y, m, s.Tariff.BillingDay, 0, 0, 0, 0, s.Location) }
+	day := func(m time.Month) time.Time { return time.Date(y, m, begins, 0, 0, 0, 0, s.Location) }
 	return day(m), day(m + 1)
 }
 

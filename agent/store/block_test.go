@@ -253,7 +253,7 @@ func FuzzPacks(f *testing.F) {
 			return
 		}
 		for r := (reader{b: raw}); len(r.b) > 0 && !r.bad; {
-			_ = readPiece(&r)
+			_ = readPiece(&r, "", "")
 		}
 		for r := (reader{b: raw}); len(r.b) > 0 && !r.bad; {
 			_ = readEvent(&r)

@@ -5,8 +5,16 @@ import (
 	"os"
 )
 
-// FS is what the journal needs of a file system. Tests inject failures here.
+// FS is what the store needs of a file system beside the database, which bbolt
+// opens itself: all of the journal goes through it, and the making and naming
+// of files. Tests put a simulated disk or injected failures here.
+//
+// The contract is the one of a real disk: what was written is safe once Sync
+// has returned nil, and a name made, changed or removed is once SyncDir of its
+// directory has. Before that a power cut may leave any part of it.
 type FS interface {
+	// MkdirAll makes a directory and those above it; no error if it is there.
+	MkdirAll(dir string) error
 	// Create makes a new file for writing and fails if it exists.
 	Create(name string) (File, error)
 	ReadFile(name string) ([]byte, error)
@@ -14,11 +22,11 @@ type FS interface {
 	List(dir string) ([]string, error)
 	Remove(name string) error
 	Rename(from, to string) error
-	// SyncFile makes an existing file's content safe.
-	SyncFile(name string) error
 	// SyncDir makes creations and removals in dir safe, where the operating
 	// system has such a thing.
 	SyncDir(dir string) error
+	// Free is the number of bytes that this user can still write in dir.
+	Free(dir string) (int64, error)
 }
 
 // File is a file being written.
@@ -29,6 +37,8 @@ type File interface {
 }
 
 type osFS struct{}
+
+func (osFS) MkdirAll(dir string) error { return os.MkdirAll(dir, 0o755) }
 
 func (osFS) Create(name string) (File, error) {
 	return os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL|os.O_APPEND, 0o644)
@@ -50,15 +60,3 @@ func (osFS) List(dir string) ([]string, error) {
 
 func (osFS) Remove(name string) error     { return os.Remove(name) }
 func (osFS) Rename(from, to string) error { return os.Rename(from, to) }
-
-func (osFS) SyncFile(name string) error {
-	f, err := os.OpenFile(name, os.O_RDWR, 0)
-	if err != nil {
-		return err
-	}
-	err = f.Sync()
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	return err
-}

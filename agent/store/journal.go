@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 
 	"loadscribe/agent/scan"
 )
@@ -45,10 +46,11 @@ type marks struct {
 // journal writes records to files. Records wait in memory until a sync has
 // succeeded; after one that failed they are written again to a new file.
 type journal struct {
-	fs  FS
-	dir string
-	log *slog.Logger
-	max int64
+	fs      FS
+	dir     string
+	log     *slog.Logger
+	max     int64 // bytes of a file that are followed by another one
+	reserve int64 // bytes left free on the disk
 
 	// syncMu is held while files are written, synced, made and removed. It is
 	// taken before the store's mu, mu here after it.
@@ -56,11 +58,13 @@ type journal struct {
 	file     File // nil: the next sync makes a new one
 	number   uint64
 	size     int64
-	acked    bool     // the file holds records that were called safe
-	unsafe   []byte   // records taken out of buf, not yet known to be safe
-	files    []string // of the stream that is not sealed, oldest first
-	obsolete []string // to remove once the current file is safe
-	failed   bool     // the last sync failed, and was logged
+	acked    bool            // the file holds records that were called safe
+	unsafe   []byte          // records taken out of buf, not yet known to be safe
+	files    []string        // of the stream that is not sealed, oldest first
+	obsolete []string        // to remove once the current file is safe
+	stale    []string        // of an earlier run; nothing is called safe while they are there
+	aside    map[string]bool // of these, the damaged: kept under another name
+	failed   bool            // the last sync failed, and was logged
 
 	// mu guards what Append touches.
 	mu       sync.Mutex
@@ -74,11 +78,21 @@ type journal struct {
 	err      error // of the last sync
 }
 
-// newJournal continues after the given files, which hold what was replayed up
-// to last and is safe.
-func newJournal(fs FS, dir string, files []string, number uint64, last marks, maxBytes int64, log *slog.Logger) *journal {
-	return &journal{fs: fs, dir: dir, log: log, max: maxBytes, number: number, files: files,
-		last: last, durable: last, groups: map[uint32]uint32{}, segments: map[uint32]bool{}}
+// newJournal begins a journal behind what an earlier run left in files, of
+// which the damaged ones are never deleted. What is not sealed of it is to be
+// added again: a sync that failed in that run may have left a file whose
+// content is in the system's cache and nowhere else, and no later sync would
+// tell. Therefore the old files go, and the going is made safe, before
+// anything else of this run is called safe: else two files could tell
+// different things under one sequence number.
+func newJournal(o *Options, dir string, rep *replayed, sealed marks) *journal {
+	j := &journal{fs: o.FS, dir: dir, log: o.Log, max: o.SegmentBytes, reserve: o.ReserveBytes,
+		number: rep.number, stale: rep.files, aside: map[string]bool{},
+		last: sealed, durable: sealed, groups: map[uint32]uint32{}, segments: map[uint32]bool{}}
+	for _, name := range rep.damaged {
+		j.aside[name] = true
+	}
+	return j
 }
 
 // declare writes a group or segment before the first record that needs it.
@@ -98,7 +112,8 @@ func (j *journal) addSegment(seg *Segment) {
 }
 
 func (j *journal) segmentLocked(seg *Segment) {
-	if !j.segments[seg.Number] {
+	if seg != nil && !j.segments[seg.Number] { // nil: damage took its record
+
 		j.segments[seg.Number] = true
 		j.declare(recSegment, func(b []byte) []byte { return appendSegment(b, seg) })
 	}
@@ -147,12 +162,22 @@ func (j *journal) syncLocked() error {
 	}
 	mark := j.last
 	j.mu.Unlock()
-	if len(j.unsafe) == 0 && len(j.obsolete) == 0 {
+	if len(j.unsafe) == 0 && len(j.obsolete) == 0 && len(j.stale) == 0 {
 		j.synced(mark, nil)
 		return nil
 	}
-	if err := j.writeOut(start); err != nil {
+	err := j.writeOut(start)
+	if err != nil {
 		err = fmt.Errorf("write journal %s: %w", journalName(j.number), err)
+	} else {
+		j.acked = true // or will be: no reason to remove the file any more
+		j.unsafe = j.unsafe[:0]
+		if cap(j.unsafe) > 8<<20 {
+			j.unsafe = nil
+		}
+		err = j.removeStale()
+	}
+	if err != nil {
 		if !j.failed {
 			j.log.Error("journal cannot be written; scans wait in memory", "error", err)
 		}
@@ -163,11 +188,6 @@ func (j *journal) syncLocked() error {
 	if j.failed {
 		j.log.Info("journal can be written again", "file", journalName(j.number))
 		j.failed = false
-	}
-	j.acked = true
-	j.unsafe = j.unsafe[:0]
-	if cap(j.unsafe) > 8<<20 {
-		j.unsafe = nil
 	}
 	j.synced(mark, nil)
 	j.removeObsolete()
@@ -193,6 +213,9 @@ func (j *journal) synced(mark marks, err error) {
 // What a failed sync leaves behind is unknown, so that file is never used
 // again.
 func (j *journal) writeOut(start int) error {
+	if free, err := j.fs.Free(j.dir); err == nil && free < j.reserve+int64(len(j.unsafe)) {
+		return fmt.Errorf("%w: %.1f MB free, %.0f MB are left alone", ErrDiskFull, float64(free)/1e6, float64(j.reserve)/1e6)
+	} // where it cannot be told, the write itself must show
 	if j.file != nil {
 		err := j.write(j.unsafe[start:])
 		if err == nil {
@@ -301,8 +324,8 @@ func (j *journal) finish(sealed bool) {
 	defer j.syncMu.Unlock()
 	j.closeFile()
 	if sealed {
-		j.obsolete = append(j.obsolete, j.files...)
-		j.files = nil
+		j.obsolete = append(append(j.obsolete, j.stale...), j.files...)
+		j.files, j.stale = nil, nil
 		j.removeObsolete()
 	}
 }
@@ -311,13 +334,50 @@ func (j *journal) finish(sealed bool) {
 // again after the next sync. A file that is left does no harm: what it holds
 // is known to be sealed by its sequence numbers.
 func (j *journal) removeObsolete() {
+	if len(j.obsolete) == 0 {
+		return
+	}
 	var left []string
 	for _, name := range j.obsolete {
-		if err := j.fs.Remove(filepath.Join(j.dir, name)); err != nil && !errors.Is(err, os.ErrNotExist) {
+		if err := j.remove(name); err != nil {
 			left = append(left, name)
 		}
 	}
 	j.obsolete = left
+	if err := j.fs.SyncDir(j.dir); err != nil {
+		j.log.Debug("journal directory not synced; its old files may come back", "error", err)
+	}
+}
+
+// removeStale deletes what an earlier run left; see newJournal.
+func (j *journal) removeStale() error {
+	if len(j.stale) == 0 {
+		return nil
+	}
+	for _, name := range j.stale { // again from the first if one fails: what is gone is no error
+		if err := j.remove(name); err != nil {
+			return fmt.Errorf("remove journal %s of the last run: %w", name, err)
+		}
+	}
+	if err := j.fs.SyncDir(j.dir); err != nil {
+		return fmt.Errorf("remove journal of the last run: %w", err)
+	}
+	j.stale = nil
+	return nil
+}
+
+func (j *journal) remove(name string) error {
+	path := filepath.Join(j.dir, name)
+	var err error
+	if j.aside[name] {
+		err = j.fs.Rename(path, path+".damaged-"+time.Now().UTC().Format("20060102T150405.000Z"))
+	} else {
+		err = j.fs.Remove(path)
+	}
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	return err
 }
 
 // state returns what the store shows of the journal.

@@ -16,7 +16,8 @@ import (
 // replayed is what the journal holds beyond what is sealed.
 type replayed struct {
 	files    []string
-	number   uint64 // of the last file
+	damaged  []string // of these, those with damage that is no torn tail
+	number   uint64   // of the last file
 	segments []Segment
 	groups   map[uint32]*groupRecord
 	scans    []scan.Scan
@@ -60,7 +61,9 @@ func readJournal(fs FS, dir string, known map[uint32]*groupRecord, sealed marks)
 		}
 		r.out.files = append(r.out.files, name)
 		r.out.number = number
-		r.file(name, number, b)
+		if !r.file(name, number, b) {
+			r.out.damaged = append(r.out.damaged, name)
+		}
 	}
 	return &r.out, nil
 }
@@ -74,14 +77,17 @@ func (r *replayer) group(id uint32) *scan.Group {
 
 // file reads one file's records. Where one does not check out, it looks for
 // the next that does. Nothing behind it means a torn tail, which is what a
-// power cut leaves and holds nothing that was called safe.
-func (r *replayer) file(name string, number uint64, b []byte) {
+// power cut leaves and holds nothing that was called safe. whole is false
+// where there was damage before the tail.
+func (r *replayer) file(name string, number uint64, b []byte) (whole bool) {
 	at := 0
+	whole = true
 	if len(b) >= journalHead && string(b[:journalHead]) == string(appendJournalHead(nil, number)) {
 		at = journalHead
 	} else if at = nextRecord(b, 0); at == len(b) {
-		return
+		return true
 	} else {
+		whole = false
 		r.lost = fmt.Sprintf("journal/%s: bytes 0 to %d are damaged", name, at)
 	}
 	for at < len(b) {
@@ -91,11 +97,15 @@ func (r *replayer) file(name string, number uint64, b []byte) {
 			continue
 		}
 		next := nextRecord(b, at+1)
-		if next < len(b) && r.lost == "" {
-			r.lost = fmt.Sprintf("journal/%s: bytes %d to %d are damaged", name, at, next)
+		if next < len(b) {
+			whole = false
+			if r.lost == "" {
+				r.lost = fmt.Sprintf("journal/%s: bytes %d to %d are damaged", name, at, next)
+			}
 		}
 		at = next
 	}
+	return whole
 }
 
 // recordAt checks the record that starts at offset at.

@@ -131,6 +131,7 @@ func (s *Store) keepGroup(g *groupRecord) {
 func (s *Store) takeReplay(rep *replayed) {
 	for _, g := range rep.groups {
 		s.keepGroup(g)
+		s.unsaved = append(s.unsaved, g)
 	}
 	for _, seg := range rep.segments {
 		i := slices.IndexFunc(s.segments, func(have Segment) bool { return have.Number == seg.Number })

@@ -36,7 +36,7 @@ func Open(dir string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(filepath.Join(dir, journalDir), 0o755); err != nil {
+	if err := s.makeDirs(); err != nil {
 		return nil, fmt.Errorf("make data directory: %w", err)
 	}
 	if s.lock, err = lockDir(dir); err != nil {
@@ -72,6 +72,22 @@ func OpenReadOnly(dir string, o Options) (*Store, error) {
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
 	return s, nil
+}
+
+// makeDirs makes the data directory and the journal's and makes their names
+// safe: what is written into a directory that a power cut takes away is lost.
+func (s *Store) makeDirs() error {
+	journal := filepath.Join(s.dir, journalDir)
+	if _, err := s.o.FS.List(journal); err == nil {
+		return nil
+	}
+	if err := s.o.FS.MkdirAll(journal); err != nil {
+		return err
+	}
+	if err := s.o.FS.SyncDir(s.dir); err != nil {
+		return err
+	}
+	return s.o.FS.SyncDir(filepath.Dir(filepath.Clean(s.dir)))
 }
 
 func newStore(dir string, o Options) (*Store, error) {
@@ -119,16 +135,14 @@ func (s *Store) start() error {
 		return err
 	}
 	s.takeReplay(rep)
-	if err := s.saveRecords(); err != nil {
-		return err
-	}
-	// what is called safe must not be in the system's cache only
-	for _, name := range rep.files {
-		if err := s.o.FS.SyncFile(filepath.Join(s.dir, journalDir, name)); err != nil {
-			return fmt.Errorf("sync journal %s: %w", name, err)
+	s.j = newJournal(&s.o, filepath.Join(s.dir, journalDir), rep, s.sealed)
+	if s.copied {
+		if notes = append(notes, rep.damage...); len(notes) > 0 {
+			return fmt.Errorf("%w: %s; start the agent, which saves what can be read, then back up", ErrDamaged, strings.Join(notes, "; "))
 		}
+		return nil
 	}
-	s.j = newJournal(s.o.FS, filepath.Join(s.dir, journalDir), rep.files, rep.number, s.last, s.o.SegmentBytes, s.log)
+	s.journalTail()
 	mono, wall := s.o.Clock.Now()
 	s.newSegment(mono, wall, "agent start")
 	for _, n := range append(notes, rep.damage...) {
@@ -138,7 +152,29 @@ func (s *Store) start() error {
 	if err := s.startFold(); err != nil {
 		return err
 	}
-	return s.j.sync()
+	// A disk that takes nothing just now is no reason not to record: the
+	// journal has said so and tries again, and scans wait in memory.
+	_ = s.j.sync()
+	return nil
+}
+
+// journalTail adds to the journal what it has not got: all that is not sealed.
+// mu is held or the store not shared.
+func (s *Store) journalTail() {
+	bySegment := map[uint32]*Segment{}
+	for i := range s.segments {
+		bySegment[s.segments[i].Number] = &s.segments[i]
+	}
+	for i := s.segDirty; i < len(s.segments); i++ {
+		s.j.addSegment(&s.segments[i])
+	}
+	for i := range s.tail {
+		sc := &s.tail[i]
+		s.j.addScan(sc, s.groups[sc.Group.ID], bySegment[sc.Segment])
+	}
+	for i := range s.events {
+		s.j.addEvent(&s.events[i])
+	}
 }
 
 // openFiles opens or makes the database and reads the journal. notes are
@@ -263,18 +299,6 @@ func guard(fn func() error) (err error) {
 		}
 	}()
 	return fn()
-}
-
-// saveRecords writes groups and segments that only the journal knew.
-func (s *Store) saveRecords() error {
-	return s.db.Update(func(tx *bolt.Tx) error {
-		for _, g := range s.groups {
-			if err := putGroup(tx, g); err != nil {
-				return err
-			}
-		}
-		return s.putSegments(tx)
-	})
 }
 
 // bootID is the operating system's name for this boot, where it has one.

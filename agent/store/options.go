@@ -23,6 +23,9 @@ var (
 	// ErrBacklog: nothing can be written and the memory set aside for waiting
 	// scans is used up. The batch was not taken; the caller counts it.
 	ErrBacklog = errors.New("storage does not take data and the backlog is full")
+	// ErrDiskFull: less than Options.ReserveBytes is free. Seen in Stats, where
+	// what the operating system says of a full disk may be mere text.
+	ErrDiskFull = errors.New("the disk is full")
 	// ErrDamaged: bytes that fail their checksum or make no sense.
 	ErrDamaged = errors.New("damaged data")
 	// ErrUnknown: a group or channel that was never registered.
@@ -46,10 +49,14 @@ type Options struct {
 	// BacklogBytes bounds the journal bytes that wait in memory while the disk
 	// does not take them; 0: 64 MiB. Beyond it Append returns ErrBacklog.
 	BacklogBytes int64
+	// ReserveBytes of the disk are left free: below that the journal takes
+	// nothing more, so that there is room for the seal that gives the
+	// journal's own space back. 0: 32 MiB; negative: none.
+	ReserveBytes int64
 	// TailValues is the number of unsealed values at which a seal is made
 	// before the hour is over; 0: 2 million.
 	TailValues int
-	// FS is the file system the journal writes to; nil: the machine's own.
+	// FS is the file system beside the database; nil: the machine's own.
 	FS FS
 }
 
@@ -68,6 +75,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.BacklogBytes <= 0 {
 		o.BacklogBytes = 64 << 20
+	}
+	if o.ReserveBytes == 0 {
+		o.ReserveBytes = 32 << 20
 	}
 	if o.TailValues <= 0 {
 		o.TailValues = 2_000_000

@@ -68,7 +68,7 @@ func (s *Store) seal() error {
 	s.tail, s.values = make([]scan.Scan, 0, len(tail)+len(tail)/16), 0
 	s.events = slices.Clone(s.events[len(events):])
 	s.sealed = sl.sealed
-	s.segDirty = len(s.segments)
+	s.segDirty, s.unsaved = len(s.segments), nil
 	for _, b := range sl.blocks {
 		s.blocks++
 		s.blockLen += int64(len(b.value))
@@ -144,6 +144,11 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 	}
 	if err := s.putEvents(tx, sl.events); err != nil {
 		return err
+	}
+	for _, g := range s.unsaved {
+		if err := putGroup(tx, g); err != nil {
+			return err
+		}
 	}
 	if err := s.putSegments(tx); err != nil {
 		return err

@@ -18,21 +18,25 @@ import (
 // Store is an open data directory. Append is called from one goroutine at a
 // time; everything else may be called from any.
 //
-// Locks are taken in the order writeMu, sealMu, journal.syncMu, mu, journal.mu.
+// Locks are taken in the order backupMu, writeMu, sealMu, journal.syncMu, mu, journal.mu.
 type Store struct {
 	dir      string
 	o        Options
 	log      *slog.Logger
 	readOnly bool
+	copied   bool     // a copy that is only finished, see finishCopy
 	lock     *dirLock // nil when reading only
 	db       *bolt.DB
 	j        *journal // nil when reading only
 	enc      *zstd.Encoder
 	dec      *zstd.Decoder
+	lists    listCache // pieces decoded before
 
 	stop context.CancelFunc
 	done chan struct{} // closed when the sync goroutine has ended
 	kick chan struct{} // asks it for a sync before its time
+
+	backupMu sync.Mutex // held while a Backup is open
 
 	writeMu  sync.Mutex // Append, Register and Close, one at a time; fields below
 	closed   bool
@@ -50,10 +54,11 @@ type Store struct {
 	groups   map[uint32]*groupRecord
 	devices  map[string]uint32
 	segments []Segment
-	segDirty int         // segments from here on are not in the database
-	tail     []scan.Scan // unsealed, in sequence order; elements never change
-	values   int         // in tail
-	events   []Event     // unsealed
+	segDirty int            // segments from here on are not in the database
+	unsaved  []*groupRecord // of the journal, not in the database
+	tail     []scan.Scan    // unsealed, in sequence order; elements never change
+	values   int            // in tail
+	events   []Event        // unsealed
 	last     marks
 	sealed   marks
 	follow   follower

@@ -53,9 +53,18 @@ func appendPiece(b []byte, p *Piece) []byte {
 	return appendBytes(b, p.Exit)
 }
 
-func readPiece(r *reader) Piece {
-	return Piece{Key: r.string(), StartMS: r.int(), Segment: uint32(r.uint()), FirstSeq: r.uint(), LastSeq: r.uint(),
-		Version: uint16(r.uint()), Config: r.string(), Entry: r.bytes(), Delta: r.bytes(), Exit: r.bytes()}
+// readPiece reads the next piece. Its bytes are the reader's own; key and
+// config stand in for equal texts, which all pieces of a window share.
+func readPiece(r *reader, key, config string) Piece {
+	text := func(known string) string {
+		if b := r.take(r.uint()); string(b) != known { // the comparison does not allocate
+			return string(b)
+		}
+		return known
+	}
+	data := func() []byte { return r.take(r.uint()) }
+	return Piece{Key: text(key), StartMS: r.int(), Segment: uint32(r.uint()), FirstSeq: r.uint(), LastSeq: r.uint(),
+		Version: uint16(r.uint()), Config: text(config), Entry: data(), Delta: data(), Exit: data()}
 }
 
 // putPieces stores pieces, those of one key and hour in one value.
@@ -97,13 +106,15 @@ func (s *Store) putPieces(tx *bolt.Tx, pieces []Piece) error {
 
 // Pieces returns the sealed pieces of a key whose 15-minute cell overlaps the
 // half-open window, ordered by start and first sequence number. ToMS 0 means
-// no bound. Unsealed scans (after SealedSeq) are in none of them.
+// no bound. Unsealed scans (after SealedSeq) are in none of them. The pieces'
+// bytes are shared with other readers: they must not be changed.
 func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 	if toMS == 0 {
 		toMS = maxWallMS
 	}
 	first, last := hourOf(fromMS), hourOf(toMS)
-	var out []Piece
+	out := make([]Piece, 0, min((toMS-fromMS)/pieceMS+8, 4096))
+	config, age := "", s.lists.now()
 	err := s.view(func(tx *bolt.Tx) error {
 		return eachDay(tx, bucketPieces, dayOf(first), dayOf(last), false, func(_ int64, b *bolt.Bucket) (bool, error) {
 			c := b.Cursor()
@@ -111,19 +122,16 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 				if len(k) < 20 || string(k[20:]) != key {
 					continue
 				}
-				body, err := unwrap(v, typePieces)
-				if err != nil {
-					return false, err
-				}
-				raw, err := readList(body, s.dec)
+				raw, err := s.pieceList(k, v, age)
 				if err != nil {
 					return false, err
 				}
 				for r := (reader{b: raw}); len(r.b) > 0; {
-					p := readPiece(&r)
+					p := readPiece(&r, key, config)
 					if r.bad {
 						return false, fmt.Errorf("%w: piece", ErrDamaged)
 					}
+					config = p.Config
 					if p.StartMS < toMS && p.StartMS+pieceMS > fromMS {
 						out = append(out, p)
 					}
@@ -144,6 +152,22 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 		}
 	})
 	return out, nil
+}
+
+// pieceList decodes a list of pieces, or finds it decoded.
+func (s *Store) pieceList(key, value []byte, age uint64) ([]byte, error) {
+	if raw := s.lists.get(key); raw != nil {
+		return raw, nil
+	}
+	body, err := unwrap(value, typePieces)
+	if err != nil {
+		return nil, err
+	}
+	raw, err := readList(body, s.dec)
+	if err == nil {
+		s.lists.put(key, raw, age)
+	}
+	return raw, err
 }
 
 func compare[T int64 | uint64](a, b T) int {
@@ -170,6 +194,9 @@ func (s *Store) startFold() error {
 	sum := s.o.Summariser
 	if sum == nil {
 		return nil
+	}
+	if err := s.Calibrate(sum); err != nil {
+		return err
 	}
 	state, upTo, err := s.Summary()
 	if err != nil {
@@ -215,15 +242,21 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 // dropPieces removes all pieces. Until new ones are complete, the missing
 // state makes each Open begin again.
 func (s *Store) dropPieces() error {
+	s.lists.drop()
 	return s.db.Update(func(tx *bolt.Tx) error {
-		if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
-			return err
-		}
-		if _, err := tx.CreateBucket([]byte(bucketPieces)); err != nil {
+		if err := emptyPieces(tx); err != nil {
 			return err
 		}
 		return putSummary(tx, 0, nil)
 	})
+}
+
+func emptyPieces(tx *bolt.Tx) error {
+	if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
+		return err
+	}
+	_, err := tx.CreateBucket([]byte(bucketPieces))
+	return err
 }
 
 // foldStored steps the Summariser over all scans after upTo. Pieces are cut

@@ -23,6 +23,17 @@ type Summariser interface {
 	Flush() (pieces []Piece, state []byte)
 }
 
+// Calibrated is a Summariser whose fold depends on events that the store keeps,
+// such as levels learnt from the data. Before Restore the store hands it all
+// those of the kinds that it asks for, in their order.
+type Calibrated interface {
+	Summariser
+	// Calibrates reports whether events of the kind matter.
+	Calibrates(kind string) bool
+	// Calibrate sets what they say; the state is then that of a new store.
+	Calibrate(events []Event)
+}
+
 // Piece is what one machine (or system) did within one 15-minute cell of UTC
 // time, one recording segment and one run of sequence numbers. Pieces of one
 // cell are merged by the analysis.

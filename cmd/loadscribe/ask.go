@@ -66,6 +66,11 @@ func ask(s *surroundings, site *sitefile.Site) (asked, error) {
 	if !errors.Is(err, store.ErrLocked) {
 		return nil, err
 	}
+	return reach(s, site)
+}
+
+// reach finds the running agent that holds a site's data directory.
+func reach(s *surroundings, site *sitefile.Site) (*running, error) {
 	dir := site.Agent.DataDir
 	in, left, err := agent.ReadInstance(dir)
 	if err != nil {

@@ -32,6 +32,8 @@ type commands struct {
 	Check    checkCmd    `cmd:"" help:"Check a site file and its register maps without touching a line."`
 	Summary  summaryCmd  `cmd:"" help:"Print every figure for a window."`
 	Export   exportCmd   `cmd:"" help:"Write readings as CSV."`
+	Backup   backupCmd   `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
+	Compact  compactCmd  `cmd:"" help:"Give back the space that a stopped store no longer needs."`
 	Version  versionCmd  `cmd:"" help:"Print what this is and where data lives."`
 }
 

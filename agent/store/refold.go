@@ -1,0 +1,132 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	bolt "go.etcd.io/bbolt"
+
+	"loadscribe/agent/scan"
+)
+
+// errEnough ends a walk through scans.
+var errEnough = errors.New("enough")
+
+// Calibrate hands a Calibrated Summariser the events it asks for. Open does so
+// by itself; a reader of a stopped store does it before Restore.
+func (s *Store) Calibrate(sum Summariser) error {
+	c, ok := sum.(Calibrated)
+	if !ok {
+		return nil
+	}
+	var wanted []Event
+	take := func(e Event) {
+		if c.Calibrates(e.Kind) {
+			wanted = append(wanted, e)
+		}
+	}
+	var unsealed []Event
+	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) error {
+		unsealed = events
+		return eachDay(tx, bucketEvents, -maxWallMS/dayMS, maxWallMS/dayMS, false, func(_ int64, b *bolt.Bucket) (bool, error) {
+			return true, b.ForEach(func(_, v []byte) error { return s.eachEvent(v, take) })
+		})
+	})
+	if err != nil {
+		return fmt.Errorf("read calibrations: %w", err)
+	}
+	for i := range unsealed {
+		take(unsealed[i])
+	}
+	c.Calibrate(wanted)
+	return nil
+}
+
+// Refold makes every summary anew from raw with next, a new Summariser of the
+// kind the store has. What is sealed is folded while Append goes on; the rest,
+// with Append waiting. swap is called while it waits and must make the store's
+// own Summariser be as next is. On an error nothing has changed.
+func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error {
+	if s.readOnly {
+		return ErrReadOnly
+	}
+	f := refold{s: s, sum: next}
+	if err := next.Restore(nil); err != nil {
+		return fmt.Errorf("fold anew: %w", err)
+	}
+	if err := f.upTo(ctx, s.SealedSeq()); err != nil {
+		return fmt.Errorf("fold anew: %w", err)
+	}
+	s.writeMu.Lock()
+	defer s.writeMu.Unlock()
+	if s.closed {
+		return ErrClosed
+	}
+	if err := f.upTo(ctx, s.SealedSeq()); err != nil {
+		return fmt.Errorf("fold anew: %w", err)
+	}
+	_, state := next.Flush()
+	err := guard(func() error {
+		return s.db.Update(func(tx *bolt.Tx) error {
+			if err := emptyPieces(tx); err != nil {
+				return err
+			}
+			if err := s.putPieces(tx, f.pieces); err != nil {
+				return err
+			}
+			return putSummary(tx, f.seq, state)
+		})
+	})
+	if err != nil {
+		return fmt.Errorf("fold anew: keep summaries: %w", err)
+	}
+	s.lists.drop()
+	s.mu.RLock()
+	tail := s.tail
+	s.mu.RUnlock()
+	for i := range tail {
+		next.Step(&tail[i])
+	}
+	s.pieces, s.state = nil, nil // of scans that are in the tail still
+	swap()
+	return nil
+}
+
+// refold folds what is sealed and cuts pieces where the hour turns.
+type refold struct {
+	s      *Store
+	sum    Summariser
+	pieces []Piece
+	seq    uint64
+}
+
+func (f *refold) upTo(ctx context.Context, last uint64) error {
+	hour, open := int64(0), false
+	flush := func() {
+		pieces, _ := f.sum.Flush()
+		f.pieces, open = append(f.pieces, pieces...), false
+	}
+	err := f.s.Scans(ScanQuery{FromSeq: f.seq + 1}, func(sc *scan.Scan) error {
+		if sc.Seq > last {
+			return errEnough
+		}
+		if h := hourOf(sc.WallMS); open && h != hour {
+			flush()
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+		}
+		f.sum.Step(sc)
+		hour, open, f.seq = hourOf(sc.WallMS), true, sc.Seq
+		return nil
+	})
+	if errors.Is(err, errEnough) {
+		err = nil
+	}
+	if open {
+		flush()
+	}
+	f.seq = max(f.seq, last)
+	return err
+}
