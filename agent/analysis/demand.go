@@ -28,7 +28,7 @@ func (s *sheet) demand(e *energyResult) {
 		kind = "window that moves on by 5 min"
 	}
 	kW := top.watts / wattsPerKW
-	s.bound("peak_demand", "kW", estimate{kW, kW * e.fineU}, !top.full || s.partial,
+	s.bound("peak_demand", "kW", estimate{kW, kW * e.fineU}, !top.full,
 		fmt.Sprintf("greatest mean power over a %s of %.0f min; it began on %s", kind, minutes,
 			millis(top.begin).In(s.site.Location).Format("Mon 2006-01-02 15:04")), e.inputs)
 	s.demandCost(e)
