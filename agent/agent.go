@@ -71,11 +71,9 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		History: *h, log: o.Log, queue: newQueue(queueScans), events: make(chan store.Event, eventQueue),
 		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
 	}
-	past, err := h.store.Events(0, 0, pastEvents)
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("read past events: %w", err), h.store.Close())
+	if a.watch, err = h.watch(); err != nil {
+		return nil, errors.Join(err, h.store.Close())
 	}
-	a.watch = newWatch(site, h.groups, past)
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
 		Dial: o.Dial, Clock: o.Clock, Log: o.Log, OnLine: a.lineChanged, OnDevice: a.deviceChanged,
 	})
@@ -146,6 +144,9 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	if err := a.note("agent_started", "", "recording starts", map[string]string{
 		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}); err != nil {
 		a.log.Error("event not kept", "err", err)
+	}
+	if err := a.tellSetup(); err != nil {
+		a.log.Error("what the site file and maps say is not kept", "err", err)
 	}
 
 	failed := make(chan error, 3)

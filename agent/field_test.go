@@ -143,12 +143,12 @@ func TestFieldEventsAreKept(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer h.Close()
-	events, err := h.Events(0, 0, 0)
+	page, err := h.Events(EventQuery{Limit: 1000})
 	if err != nil {
 		t.Fatal(err)
 	}
 	var got []string
-	for _, e := range events {
+	for _, e := range page.Events {
 		switch e.Kind {
 		case "fault":
 			got = append(got, e.Subject+" "+e.Data["state"]+" "+e.Data["code"])

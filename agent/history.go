@@ -148,11 +148,6 @@ func (h *History) Series(channelID string, fromMS, toMS int64, points int) (step
 	return s.StepMS, s.Cells, err
 }
 
-// Events returns the latest limit events of the window, ascending.
-func (h *History) Events(fromMS, toMS int64, limit int) ([]store.Event, error) {
-	return h.store.Events(fromMS, toMS, limit)
-}
-
 // Backup copies the whole record as one file; the caller reads and closes it.
 func (h *History) Backup() (*store.Backup, error) { return h.store.Backup() }
 

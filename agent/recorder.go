@@ -1,6 +1,7 @@
 package agent
 
 import (
+	"errors"
 	"log/slog"
 	"time"
 
@@ -10,9 +11,12 @@ import (
 )
 
 // Recorder puts scans that were made elsewhere into a site's store, through
-// the same writer and fold as live ones. The demo fills its week with it. It
-// holds the data directory as a running agent does.
-type Recorder struct{ history *History }
+// the same writer, watch and fold as live ones. The demo fills its week with
+// it. It holds the data directory as a running agent does.
+type Recorder struct {
+	history *History
+	watch   *watch
+}
 
 // OpenRecorder opens the store of a site for writing; Close releases it.
 func OpenRecorder(site *sitefile.Site, o Options) (*Recorder, error) {
@@ -26,19 +30,54 @@ func OpenRecorder(site *sitefile.Site, o Options) (*Recorder, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Recorder{h}, nil
+	w, err := h.watch()
+	if err != nil {
+		return nil, errors.Join(err, h.Close())
+	}
+	return &Recorder{h, w}, nil
 }
 
 // Groups are the site's poll groups; scans must point to these.
 func (r *Recorder) Groups() []*scan.Group { return r.history.groups }
 
-// Append takes over a batch of scans in time order.
-func (r *Recorder) Append(batch []scan.Scan) error { return r.history.store.Append(batch) }
+// Append takes over a batch of scans in time order, and keeps the events that
+// they tell of.
+func (r *Recorder) Append(batch []scan.Scan) error {
+	var events []store.Event
+	for i := range batch {
+		events = append(events, r.watch.step(&batch[i])...)
+	}
+	if err := r.history.store.Append(batch); err != nil {
+		return err
+	}
+	for _, e := range events {
+		if _, err := r.history.store.AppendEvent(e); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
-// Note keeps an event.
-func (r *Recorder) Note(e store.Event) error {
-	_, err := r.history.store.AppendEvent(e)
+// Note keeps what a person wrote, as Agent.AddNote does.
+func (r *Recorder) Note(n Note) error {
+	_, err := r.history.addNote(n, r.Now())
 	return err
+}
+
+// Setup keeps what the site file and its maps said, as an agent does when it
+// starts.
+func (r *Recorder) Setup() error {
+	_, err := r.history.keepSetup(r.Now().UnixMilli())
+	return err
+}
+
+// Now is the time of the last scan, or the clock's where there is none.
+func (r *Recorder) Now() time.Time {
+	if t, ok := r.Newest(); ok {
+		return t
+	}
+	_, wallMS := r.history.clock.Now()
+	return time.UnixMilli(wallMS)
 }
 
 // Newest is the time of the last scan kept; ok is false where there is none.

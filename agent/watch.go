@@ -21,10 +21,6 @@ const (
 	kindCounterWrapped = "counter_wrapped"
 )
 
-// pastEvents bounds how many of the latest events are looked through at the
-// start for faults of the past.
-const pastEvents = 50_000
-
 // watch turns what fault codes and counters do into events: a fault that comes
 // or goes, a counter that wraps or begins anew. It is for the writer's
 // goroutine.
@@ -46,6 +42,8 @@ type watched struct {
 	raw      int64
 	mono     int64
 	raisedMS int64 // wall time at which the fault that is on came
+	unseenMS int64 // of the time since then nobody read the code
+	seenMS   int64 // wall time of the last good reading, of an earlier start too
 }
 
 // faultRecord is how often a fault came, and when it last did.
@@ -55,8 +53,8 @@ type faultRecord struct {
 }
 
 // newWatch watches the counters and fault codes of groups. past are events
-// kept earlier, ascending.
-func newWatch(site *sitefile.Site, groups []*scan.Group, past []store.Event) *watch {
+// kept earlier, ascending; newestMS is when the last scan of the past was.
+func newWatch(site *sitefile.Site, groups []*scan.Group, past []store.Event, newestMS int64) *watch {
 	w := &watch{location: site.Location, groups: map[*scan.Group][]*watched{}, faults: map[string]*faultRecord{}}
 	machines, roles := map[string]string{}, map[string]scan.Role{}
 	for i := range site.Machines {
@@ -75,7 +73,7 @@ func newWatch(site *sitefile.Site, groups []*scan.Group, past []store.Event) *wa
 				continue
 			}
 			x := &watched{in: i, channel: c, subject: cmp.Or(machines[c.ID()], c.Device), fault: isFault,
-				texts: mc.Faults, modulus: mc.Modulus(), has: isFault}
+				texts: mc.Faults, modulus: mc.Modulus(), has: isFault, seenMS: newestMS}
 			w.groups[g] = append(w.groups[g], x)
 			byID[c.ID()] = x
 		}
@@ -84,6 +82,15 @@ func newWatch(site *sitefile.Site, groups []*scan.Group, past []store.Event) *wa
 		w.recall(byID, &past[i])
 	}
 	return w
+}
+
+// watch watches what the site records from now on.
+func (h *History) watch() (*watch, error) {
+	past, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindFault })
+	if err != nil {
+		return nil, fmt.Errorf("read past faults: %w", err)
+	}
+	return newWatch(h.site, h.groups, past, h.store.Stats().NewestMS), nil
 }
 
 // recall takes a fault of the past into account.
@@ -125,6 +132,9 @@ func (w *watch) step(s *scan.Scan) []store.Event {
 		if x.fault {
 			raw = int64(x.channel.Kind.Counts(raw)) // a code in a text has digits
 		}
+		if x.fault && x.raw != 0 && s.WallMS-x.seenMS > s.Group.GapMS() {
+			x.unseenMS += s.WallMS - max(x.seenMS, x.raisedMS)
+		}
 		var e store.Event
 		switch {
 		case x.fault && raw != x.raw:
@@ -137,7 +147,7 @@ func (w *watch) step(s *scan.Scan) []store.Event {
 			e.Data["channel"] = x.channel.ID()
 			events = append(events, e)
 		}
-		x.has, x.raw, x.mono = true, raw, s.MonoMS
+		x.has, x.raw, x.mono, x.seenMS = true, raw, s.MonoMS, s.WallMS
 	}
 	return events
 }
@@ -146,13 +156,12 @@ func (w *watch) step(s *scan.Scan) []store.Event {
 func (w *watch) faultEvent(x *watched, raw, wallMS int64) store.Event {
 	if raw == 0 {
 		text := fmt.Sprintf("%s: cleared after %s", x.faultText(x.raw), (time.Duration(wallMS-x.raisedMS) * time.Millisecond).Round(time.Second))
-		return store.Event{Kind: kindFault, Text: text, Data: map[string]string{
-			"state": "cleared", "code": strconv.FormatInt(x.raw, 10)}}
+		return store.Event{Kind: kindFault, Text: text, Data: x.faultData("cleared", x.raw)}
 	}
 	before := w.record(x, raw, wallMS)
+	e := store.Event{Kind: kindFault, Data: x.faultData("raised", raw)}
+	e.Data["before"], e.Data["times"] = strconv.FormatInt(x.raw, 10), strconv.Itoa(before.times+1)
 	x.raisedMS = wallMS
-	e := store.Event{Kind: kindFault, Data: map[string]string{"state": "raised", "code": strconv.FormatInt(raw, 10),
-		"before": strconv.FormatInt(x.raw, 10), "times": strconv.Itoa(before.times + 1)}}
 	if before.times == 0 {
 		e.Text = x.faultText(raw) + ": for the first time on record"
 		return e
@@ -161,6 +170,20 @@ func (w *watch) faultEvent(x *watched, raw, wallMS int64) store.Event {
 	e.Text = fmt.Sprintf("%s: %d times on record, before this at %s", x.faultText(raw), before.times+1,
 		time.UnixMilli(before.lastMS).In(w.location).Format("2006-01-02 15:04"))
 	return e
+}
+
+// faultData is what an event says of a code beside its sentence: the map's text
+// for it, and of the code that ends here, how long nobody read it.
+func (x *watched) faultData(state string, code int64) map[string]string {
+	data := map[string]string{"state": state, "code": strconv.FormatInt(code, 10)}
+	if text := x.texts[code]; text != "" {
+		data["text"] = text
+	}
+	if x.unseenMS > 0 {
+		data["unseen_s"] = strconv.FormatFloat(float64(x.unseenMS)/1000, 'f', -1, 64)
+	}
+	x.unseenMS = 0
+	return data
 }
 
 // faultText is a code in words.

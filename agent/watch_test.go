@@ -51,7 +51,7 @@ func at(g *scan.Group, second int64, values ...int64) *scan.Scan {
 
 func TestFaultsBecomeEvents(t *testing.T) {
 	site, g := watchedSite(t)
-	w := newWatch(site, []*scan.Group{g}, nil)
+	w := newWatch(site, []*scan.Group{g}, nil, 0)
 	code := func(second, code int64) *scan.Scan { return at(g, second, code, 0, 0, 0, 0) }
 	var got []string
 	var kept []store.Event
@@ -88,7 +88,7 @@ func TestFaultsBecomeEvents(t *testing.T) {
 
 	// Another start of the agent knows what was kept, and tells nothing twice.
 	first := slices.Clone(kept)
-	w = newWatch(site, []*scan.Group{g}, first[:3])
+	w = newWatch(site, []*scan.Group{g}, first[:3], 0)
 	got = nil
 	take(code(800, 3))
 	take(code(860, 0))
@@ -98,7 +98,7 @@ func TestFaultsBecomeEvents(t *testing.T) {
 	if fmt.Sprintf("%q", got) != fmt.Sprintf("%q", want) {
 		t.Errorf("after a restart: got\n%q\nwant\n%q", got, want)
 	}
-	w = newWatch(site, []*scan.Group{g}, first)
+	w = newWatch(site, []*scan.Group{g}, first, 0)
 	got = nil
 	if take(code(900, 0)); len(got) != 0 {
 		t.Errorf("a fault that was cleared before the restart: got %q", got)
@@ -128,7 +128,7 @@ func TestCountersBecomeEvents(t *testing.T) {
 			[]string{"counter_reset controller.hours went from 100.0 h to 110.0 h within 1h0m0s"}},
 	} {
 		site, g := watchedSite(t)
-		w := newWatch(site, []*scan.Group{g}, nil)
+		w := newWatch(site, []*scan.Group{g}, nil, 0)
 		if events := w.step(at(g, 0, tt.before[:]...)); len(events) != 0 {
 			t.Errorf("%s: the first scan gives %+v", tt.name, events)
 		}

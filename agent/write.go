@@ -51,8 +51,8 @@ func (a *Agent) write(ctx context.Context) error {
 	}
 }
 
-// tellStates publishes the machines whose state has changed, and notes starts,
-// stops and trips.
+// tellStates publishes the machines whose state has changed. As events they are
+// not stored: they are in the fold, see Events.
 func (a *Agent) tellStates() {
 	for i := range a.site.Machines {
 		now := a.machineState(a.site.Machines[i].Name)
@@ -62,37 +62,7 @@ func (a *Agent) tellStates() {
 			continue
 		}
 		a.tell("state", now)
-		if text := turningPoint(before.State, now.State); known && text != "" {
-			a.queueEvent(store.Event{Kind: "state", Subject: now.Machine, Text: text,
-				Data: map[string]string{"from": before.State, "to": now.State}})
-		}
 	}
-}
-
-// turningPoint says in words what a change of state means to the motor; empty
-// where it goes on as before. Load and unload are in the states themselves,
-// not among the events.
-func turningPoint(before, now string) string {
-	if before == "unobserved" || now == "unobserved" {
-		return ""
-	}
-	switch {
-	case now == "tripped":
-		return "the machine tripped"
-	case turning(now) && !turning(before):
-		return "the motor started"
-	case turning(before) && !turning(now):
-		return "the motor stopped"
-	}
-	return ""
-}
-
-func turning(state string) bool {
-	switch state {
-	case "starting", "unloaded", "loaded", "part-load":
-		return true
-	}
-	return false
 }
 
 // keepEvents writes queued events to the store; when ctx ends, those that wait.

@@ -8,11 +8,6 @@ import (
 	"loadscribe/agent/analysis"
 )
 
-// eventsAnswer is the API's EventsAnswer.
-type eventsAnswer struct {
-	Events []agent.Event `json:"events"`
-}
-
 // intervalsAnswer is the API's IntervalsAnswer.
 type intervalsAnswer struct {
 	Machine   string              `json:"machine"`
@@ -89,24 +84,6 @@ func reportOf(r analysis.Report) analysis.Report {
 	}
 	r.Machines, r.Systems = machines, systems
 	return r
-}
-
-func (s *Server) serveEvents(r *http.Request) (any, *apiError) {
-	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "limit"})
-	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
-	limit := q.number("limit", defaultEvents, maxEvents)
-	if q.err != nil {
-		return nil, q.err
-	}
-	stored, err := s.backend.Events(fromMS, toMS, limit)
-	if err != nil {
-		return nil, unavailable("events: %v", err)
-	}
-	a := eventsAnswer{Events: make([]agent.Event, len(stored))}
-	for i := range stored {
-		a.Events[i] = agent.EventOf(stored[i])
-	}
-	return a, nil
 }
 
 func (s *Server) serveIntervals(r *http.Request) (any, *apiError) {

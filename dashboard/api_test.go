@@ -32,6 +32,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/figures", 200, "FiguresAnswer"},
 		{"/api/v1/figures?machine=comp1&from=2026-03-01&to=2026-03-02", 200, "FiguresAnswer"},
 		{"/api/v1/events?limit=5", 200, "EventsAnswer"},
+		{"/api/v1/events?kind=state&kind=note&subject=comp1&change=load&change=unload&cursor=1.2.3", 200, "EventsAnswer"},
+		{"/api/v1/faults", 200, "FaultsAnswer"},
+		{"/api/v1/text?hash=5f", 403, "Error"},
+		{"/api/v1/notes", 405, "Error"},
 		{"/api/v1/intervals?machine=comp1", 200, "IntervalsAnswer"},
 		{"/api/v1/intervals", 400, "Error"},
 		{"/api/v1/intervals?machine=comp9", 404, "Error"},
@@ -67,9 +71,9 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, item := range d.at("paths") {
 		documented = append(documented, path)
 		for method := range item.(map[string]any) {
-			// Only what a person says about a hook-up check is sent, and a backup
-			// is asked for, which seals what is open.
-			posted := strings.HasPrefix(path, "/api/v1/hookup/") || path == "/api/v1/backup"
+			// Only what a person says is sent, notes and at a hook-up check; and a
+			// backup is asked for, which seals what is open.
+			posted := path == "/api/v1/notes" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/")
 			if want := map[bool]string{true: "post", false: "get"}[posted]; method != want {
 				t.Errorf("%s has %s, want %s", path, method, want)
 			}
@@ -83,6 +87,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
+		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
 		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
 		if schema["$ref"] != "#/components/schemas/"+want {
@@ -142,10 +147,11 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"DeviceState": agent.DeviceState{}, "LineState": agent.LineState{}, "StoreState": agent.StoreState{},
 		"SeriesAnswer": seriesAnswer{}, "Series": series{}, "SeriesCell": seriesCell{}, "StateRun": agent.StateRun{},
 		"FiguresAnswer": analysis.Report{}, "MachineFigures": analysis.MachineFigures{}, "SystemFigures": analysis.SystemFigures{},
-		"Figure": analysis.Figure{}, "EventsAnswer": eventsAnswer{}, "Event": agent.Event{},
+		"Figure": analysis.Figure{}, "EventsAnswer": agent.EventPage{}, "Event": agent.Event{},
 		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
 		"HookupReport": hookup.Report{}, "HookupStepReport": hookup.StepReport{}, "HookupReading": hookup.StepReading{},
 		"HookupCheck": hookup.Check{}, "HookupFinding": hookup.Finding{}, "HookupStart": startRequest{},
+		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {
@@ -223,6 +229,8 @@ func TestBadParameters(t *testing.T) {
 		{"/api/v1/series?channel=meter.powr", 404, "channel", "meter.power"},
 		{"/api/v1/series?state=comp3", 404, "state", "comp1, comp2"},
 		{"/api/v1/events?limit=99999", 400, "limit", "10000"},
+		{"/api/v1/events?cursor=yesterday", 400, "cursor", "next"},
+		{"/api/v1/events?change=jump", 400, "change", "unload"},
 		{"/api/v1/export?format=xls&from=-1h", 400, "format", "csv"},
 		{"/api/v1/export?layout=tall&from=-1h", 400, "layout", "long or wide"},
 		{"/api/v1/export?layout=wide", 400, "from", "missing"},
@@ -247,7 +255,7 @@ func TestStoreTrouble(t *testing.T) {
 	b.fail("disk gone")
 	s := newTestServer(t, b, Options{})
 	for _, target := range []string{
-		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/figures", "/api/v1/events",
+		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/figures", "/api/v1/events", "/api/v1/faults",
 		"/api/v1/intervals?machine=comp1", "/api/v1/export?from=-1h",
 	} {
 		w := get(s, target)

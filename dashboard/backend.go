@@ -29,8 +29,14 @@ type Backend interface {
 	// Figures returns every figure; machine empty means all machines and
 	// systems.
 	Figures(fromMS, toMS int64, machine string) (analysis.Report, error)
-	// Events returns the latest limit events of the window, ascending.
-	Events(fromMS, toMS int64, limit int) ([]store.Event, error)
+	// Events returns a page of events, newest first. The error wraps
+	// agent.ErrCursor where the query's After is none.
+	Events(q agent.EventQuery) (agent.EventPage, error)
+	// Faults tells of each fault code of the window, the latest first.
+	Faults(fromMS, toMS int64) ([]agent.Fault, error)
+	// Text returns a version of a site file or map that was kept, by its hash.
+	// The error wraps store.ErrNoText where there is none.
+	Text(hash string) ([]byte, error)
 	// Intervals returns a machine's 15-minute cells, ascending.
 	Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error)
 	// Scans calls fn for each scan of the window in the store's order, outside

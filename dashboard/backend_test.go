@@ -6,6 +6,8 @@ import (
 	"math"
 	"net/http"
 	"net/http/httptest"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"testing/fstest"
@@ -180,11 +182,27 @@ func (b *shop) Figures(fromMS, toMS int64, machine string) (analysis.Report, err
 	return r, b.ask("figures "+machine, fromMS, toMS)
 }
 
-func (b *shop) Events(fromMS, toMS int64, _ int) ([]store.Event, error) {
-	return []store.Event{
-		{Seq: 1, WallMS: noon - 1000, Kind: "agent_started", Text: "The agent started."},
-		{Seq: 2, WallMS: noon, Kind: "state", Subject: "comp1", Text: "comp1 is loaded.", Data: map[string]string{"from": "unloaded", "to": "loaded"}},
-	}, b.ask("events", fromMS, toMS)
+func (b *shop) Events(q agent.EventQuery) (agent.EventPage, error) {
+	if q.After != "" && q.After != "1.2.3" {
+		return agent.EventPage{}, agent.ErrCursor
+	}
+	what := strings.TrimSpace(strings.Join(slices.Concat([]string{"events"}, q.Kinds, q.Subjects, q.Changes, []string{q.After}), " "))
+	return agent.EventPage{Events: []agent.Event{
+		{Time: noon, Kind: "state", Subject: "comp1", Text: "went on load", Data: map[string]string{"from": "unloaded", "to": "loaded"}},
+		agent.EventOf(store.Event{Seq: 1, WallMS: noon - 1000, Kind: "agent_started", Text: "The agent started."}),
+	}, Next: "1.2.3"}, b.ask(what, q.FromMS, q.ToMS)
+}
+
+func (b *shop) Faults(fromMS, toMS int64) ([]agent.Fault, error) {
+	return []agent.Fault{{Subject: "comp1", Channel: "controller.fault", Code: "3", Text: "high discharge temperature", Times: 2,
+		First: noon - 60_000, Last: noon, OnS: 90, UnseenS: 4, On: true}}, b.ask("faults", fromMS, toMS)
+}
+
+func (b *shop) Text(hash string) ([]byte, error) {
+	if hash != "5f" {
+		return nil, store.ErrNoText
+	}
+	return []byte("name = \"x\"\n"), b.ask("text", 0, 0)
 }
 
 func (b *shop) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error) {

@@ -1,14 +1,12 @@
 package dashboard
 
 import (
-	"crypto/subtle"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"mime"
 	"net/http"
-	"strings"
 
 	"loadscribe/agent"
 	"loadscribe/agent/hookup"
@@ -26,6 +24,8 @@ type Commands interface {
 	HookupStep(step hookup.Step, skip bool) (hookup.Report, error)
 	// HookupSpot keeps a spot reading.
 	HookupSpot(s hookup.Spot) (agent.Event, error)
+	// AddNote keeps a note; an *agent.FieldError says what is wrong with it.
+	AddNote(n agent.Note) (agent.Event, error)
 }
 
 // startRequest is the API's HookupStart.
@@ -43,7 +43,7 @@ func (s *Server) commands() (Commands, *apiError) {
 	if c, ok := s.backend.(Commands); ok {
 		return c, nil
 	}
-	return nil, unavailable("the hook-up check needs a running agent: start it with loadscribe run")
+	return nil, unavailable("this needs a running agent: start it with loadscribe run")
 }
 
 func (s *Server) serveHookup(r *http.Request) (any, *apiError) {
@@ -121,8 +121,7 @@ func (s *Server) command(r *http.Request, into any) (Commands, *apiError) {
 // our own page sends: a browser names the page's origin in every POST, and no
 // page can choose it.
 func (s *Server) mayCommand(r *http.Request) *apiError {
-	if token, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer "); ok && s.secret != "" &&
-		subtle.ConstantTimeCompare([]byte(token), []byte(s.secret)) == 1 {
+	if s.bearsSecret(r) {
 		return nil
 	}
 	if r.Header.Get("Origin") == "" {

@@ -18,6 +18,7 @@ type commandShop struct {
 	*shop
 	walk  *hookup.Walk
 	spots []hookup.Spot
+	notes []agent.Note
 }
 
 func (b *commandShop) Hookup() hookup.Report {
@@ -52,6 +53,14 @@ func (b *commandShop) HookupSpot(s hookup.Spot) (agent.Event, error) {
 	}
 	b.spots = append(b.spots, s)
 	return agent.EventOf(store.Event{Seq: 7, WallMS: noon, Kind: "spot_reading", Subject: s.Machine, Text: s.Text(), Data: s.Data()}), nil
+}
+
+func (b *commandShop) AddNote(n agent.Note) (agent.Event, error) {
+	if n.Text == "" {
+		return agent.Event{}, &agent.FieldError{Field: "text", Message: "the note is empty"}
+	}
+	b.notes = append(b.notes, n)
+	return agent.EventOf(store.Event{Seq: 8, WallMS: noon, Kind: "note", Subject: n.Subject, Text: n.Text}), nil
 }
 
 func newCommandServer(t *testing.T, b *shop, o Options) *Server {

@@ -12,7 +12,8 @@ import (
 // answer computes what a GET returns as JSON.
 type answer func(*http.Request) (any, *apiError)
 
-// mux holds every route. All of them are GET (and HEAD), but for those of post.
+// mux holds every route. All of them are GET (and HEAD), but for those of post,
+// which take what a person says. None of them reaches a controller.
 func (s *Server) mux(metrics publish.Source) http.Handler {
 	m := http.NewServeMux()
 	route := func(path string, h http.Handler) {
@@ -24,11 +25,21 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/series", s.json(s.gated(s.serveSeries)))
 	route("/api/v1/figures", s.json(s.gated(s.serveFigures)))
 	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
+	route("/api/v1/faults", s.json(s.gated(s.serveFaults)))
+	route("/api/v1/text", s.json(s.serveText))
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))
 	route("/api/v1/live", http.HandlerFunc(s.serveLive))
 	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
-	s.hookupRoutes(m, route)
+	post := func(path string, a answer) {
+		s.posts = append(s.posts, path)
+		m.Handle("POST "+path, s.json(a))
+	}
+	post("/api/v1/notes", s.serveNote)
+	route("/api/v1/hookup", s.json(s.serveHookup))
+	post("/api/v1/hookup/start", s.serveHookupStart)
+	post("/api/v1/hookup/step", s.serveHookupStep)
+	post("/api/v1/hookup/spot", s.serveHookupSpot)
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
 	if metrics != nil {
@@ -38,19 +49,6 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/readyz", http.HandlerFunc(s.serveReady))
 	m.HandleFunc("/", s.serveOther)
 	return m
-}
-
-// hookupRoutes are the hook-up check's: one to look, three for what the person
-// at the machine says. None of them reaches a controller.
-func (s *Server) hookupRoutes(m *http.ServeMux, route func(string, http.Handler)) {
-	post := func(path string, a answer) {
-		s.posts = append(s.posts, path)
-		m.Handle("POST "+path, s.json(a))
-	}
-	route("/api/v1/hookup", s.json(s.serveHookup))
-	post("/api/v1/hookup/start", s.serveHookupStart)
-	post("/api/v1/hookup/step", s.serveHookupStep)
-	post("/api/v1/hookup/spot", s.serveHookupSpot)
 }
 
 func (s *Server) json(a answer) http.Handler {

@@ -8,6 +8,9 @@ const (
 	layoutMeter      = "power-meter"
 )
 
+// layouts are all of them.
+func layouts() []string { return []string{layoutController, layoutMeter} }
+
 const (
 	absoluteZeroC = 273.15
 	psiPa         = 0.45359237 * 9.80665 / (0.0254 * 0.0254) // exact, by the definitions of pound, inch and gravity
@@ -164,6 +167,12 @@ func (r *Registers) drawController() {
 	}
 	m.setInput(16, clamp16(rpm))
 	status := s.status
+	if r.spec.LoadByCommand {
+		status &^= bitLoaded
+		if status&bitRunning != 0 && status&bitLoadCommand != 0 {
+			status |= bitLoaded
+		}
+	}
 	if r.spec.InvertedLoad {
 		status ^= bitLoaded
 	}

@@ -28,8 +28,14 @@ type World struct {
 	before   float64  // resistance of the parts before the first vessel
 	receiver int      // index of the last vessel that is a receiver
 	demand   demand
-	plant    plantCounters
-	initial  float64 // m³ stored at the start
+	outlets  []outlet // drains and purges
+	dark     bool     // no supply
+
+	clockOffset time.Duration // of whoever records
+	plant       plantCounters
+	initial     float64 // m³ stored at the start
+
+	firstOilK []float64 // of each machine, at the start
 
 	ambientK, outsideK float64
 	dayOffsetK         float64
@@ -42,8 +48,11 @@ type World struct {
 
 // plantCounters are the true integrals of the plant since the world began.
 type plantCounters struct {
-	UsedM3   float64
-	LeakedM3 float64
+	UsedM3    float64
+	LeakedM3  float64
+	PurgedM3  float64
+	DrainedM3 float64
+	lowSteps  int64 // with the receiver below the users' minimum
 }
 
 // New makes a world of a scenario that begins at start (cut to the whole
@@ -54,6 +63,7 @@ func New(s *Scenario, start time.Time) (*World, error) {
 	}
 	w := &World{scenario: s, start: start.Truncate(time.Second).In(s.Location), demand: newDemand(s), dayNumber: -1}
 	w.buildPlant()
+	w.buildOutlets()
 	for i := range s.Machines {
 		w.machines = append(w.machines, newCompressor(s, &s.Machines[i], i))
 	}
@@ -63,6 +73,7 @@ func New(s *Scenario, start time.Time) (*World, error) {
 	w.ambientK = w.outsideK
 	for _, c := range w.machines {
 		c.oilK, c.aftercoolerK = w.ambientK, w.ambientK
+		w.firstOilK = append(w.firstOilK, c.oilK)
 	}
 	for i := range s.Devices {
 		w.devices = append(w.devices, newRegisters(w, &s.Devices[i]))
@@ -118,7 +129,6 @@ func (w *World) step() {
 	for i, c := range w.machines {
 		c.turnMotor()
 		c.moveAir(&w.vessels[0], w.before)
-		c.count.EnergyJ += c.activeW * stepS
 		if c.control(w.now) {
 			w.truth.changed(i, w.now+1)
 		}
@@ -130,11 +140,17 @@ func (w *World) step() {
 		up.freeM3 -= l.flowM3S * stepS
 		down.freeM3 += l.flowM3S * stepS
 	}
+	for i := range w.outlets {
+		w.outlets[i].let(w)
+	}
 	last := &w.vessels[len(w.vessels)-1]
 	used, leaked := w.demand.flows(last.pressurePa(), w.scenario.BarometerPa)
 	last.freeM3 -= (used + leaked) * stepS
 	w.plant.UsedM3 += used * stepS
 	w.plant.LeakedM3 += leaked * stepS
+	if w.vessels[w.receiver].pressurePa()-w.scenario.BarometerPa < w.scenario.MinimumPressurePa {
+		w.plant.lowSteps++
+	}
 
 	w.now++
 	if w.now%perS == 0 {
@@ -149,23 +165,40 @@ func (w *World) step() {
 // second does what changes by the second: calendar, people, heat, grid.
 func (w *World) second() {
 	local := w.Now()
-	hour, minute, sec := local.Clock()
-	day, second := local.Weekday(), hour*3600+minute*60+sec
+	now := momentOf(local)
+	day, second := local.Weekday(), int(now)%86400
 	s := w.scenario
-	w.demand.second(anyContains(s.Shifts, day, second) && !anyContains(s.Breaks, day, second))
+	days := float64(w.now) * stepS / 86400
+	for _, c := range s.ClockSteps {
+		if c.At == now && w.now > 0 {
+			w.clockOffset += c.By
+			w.truth.clockStep(w.now, c.By)
+		}
+	}
+	w.supplied(now)
+	w.takeTurns()
+	w.demand.second(day, second, anyContains(s.Shifts, day, second) && !anyContains(s.Breaks, day, second))
+	w.demand.leak = w.demand.leakAtFirst * (1 + s.Leak.Growth*days/7)
 	w.weather(local)
 	running := 0.0
 	for _, c := range w.machines {
 		c.scheduled = len(c.spec.Schedule) == 0 || anyContains(c.spec.Schedule, day, second)
+		c.suffer(now, days)
 		c.heat(w.ambientK)
 		if c.state.Running() {
 			running++
 		}
 	}
+	for i := range w.outlets {
+		w.outlets[i].second(w.now/perS, running > 0)
+	}
 	want := w.outsideK + s.Weather.RoomK*running/float64(len(w.machines))
 	w.ambientK += (want - w.ambientK) / 1200
 	w.grid.second(float64(second) / 3600)
 }
+
+// ClockOffset is how far the clock of whoever records has jumped by now.
+func (w *World) ClockOffset() time.Duration { return w.clockOffset }
 
 // weather sets the room's temperature without machines: warmest at 15:00, and
 // each day off by its own amount.

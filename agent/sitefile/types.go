@@ -12,6 +12,7 @@ import (
 type Site struct {
 	Path         string // site file, absolute
 	Hash         string // hex SHA-256 over the site file and its maps
+	Files        []File // the site file, then its maps in the order in which they are named
 	Name         string
 	Location     *time.Location
 	Units        quantity.System

@@ -14,8 +14,11 @@ const (
 	clockStepMS = 500
 	// maxWallMS keeps wall times far from where their arithmetic wraps.
 	maxWallMS = int64(1) << 52
-	// retrySealMS is how long a failed seal waits for the next try.
-	retrySealMS = 10_000
+	// retrySealMS is how long a failed seal waits for the next try; each
+	// further failure doubles it, up to maxRetrySealMS: making the blocks
+	// costs time that Append should not take for nothing.
+	retrySealMS    = 10_000
+	maxRetrySealMS = 160_000
 	// kickBytes of waiting journal ask for a sync before its time.
 	kickBytes = 1 << 20
 )
@@ -46,7 +49,7 @@ func (s *Store) Append(batch []scan.Scan) error {
 		sc := &batch[i]
 		s.mu.Lock()
 		s.place(sc)
-		due := s.sealDue(sc)
+		due := s.sealDue(sc) || s.sealErr != nil
 		s.mu.Unlock()
 		if due {
 			s.trySeal(sc.MonoMS)
@@ -145,18 +148,17 @@ func (s *Store) trySeal(monoMS int64) {
 	s.mu.RLock()
 	failed, values := s.sealErr, s.values
 	s.mu.RUnlock()
-	if failed != nil && monoMS < s.retryMS && monoMS > s.retryMS-retrySealMS {
+	if failed != nil && monoMS < s.retryMS && monoMS > s.retryMS-s.pauseMS {
 		return
 	}
-	err := s.seal()
-	if err != nil {
-		s.retryMS = monoMS + retrySealMS
-		if failed == nil {
-			s.log.Error("an hour cannot be sealed; it stays in memory and journal", "error", err, "values", values)
-		}
-	} else if failed != nil {
-		s.log.Info("sealing works again")
+	if err := s.seal(); err != nil {
+		s.pauseMS = min(max(2*s.pauseMS, retrySealMS), maxRetrySealMS)
+		s.retryMS = monoMS + s.pauseMS
+		s.sealTrouble.Failed(s.log, monoMS, "an hour cannot be sealed; it stays in memory and journal", "error", err, "values", values)
+		return
 	}
+	s.pauseMS = 0
+	s.sealTrouble.Over(s.log, monoMS, "sealing works again")
 }
 
 // take gives a scan its number and puts it into memory and journal.
@@ -212,6 +214,7 @@ func (s *Store) addEvent(e Event) Event {
 	e.Data = maps.Clone(e.Data)
 	s.last.event++
 	e.Seq = s.last.event
+	s.failed.event(&e)
 	s.events = append(s.events, e)
 	s.j.addEvent(&e)
 	out := e

@@ -42,6 +42,12 @@ func (s *Store) putEvents(tx *bolt.Tx, events []Event) error {
 // time and number. With a limit above 0 and more events than that, the last
 // ones of the window are returned. A zero bound is none.
 func (s *Store) Events(fromMS, toMS int64, limit int) ([]Event, error) {
+	return s.EventsWhere(fromMS, toMS, limit, func(*Event) bool { return true })
+}
+
+// EventsWhere is Events of those that wanted says yes to; the limit counts
+// these alone. wanted must not change or keep the event.
+func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) bool) ([]Event, error) {
 	from, to := fromMS, toMS
 	if from == 0 {
 		from = -maxWallMS
@@ -51,7 +57,7 @@ func (s *Store) Events(fromMS, toMS int64, limit int) ([]Event, error) {
 	}
 	var out []Event
 	take := func(e Event) {
-		if e.WallMS >= from && e.WallMS < to {
+		if e.WallMS >= from && e.WallMS < to && wanted(&e) {
 			out = append(out, e)
 		}
 	}

@@ -49,8 +49,9 @@ type journal struct {
 	fs      FS
 	dir     string
 	log     *slog.Logger
-	max     int64 // bytes of a file that are followed by another one
-	reserve int64 // bytes left free on the disk
+	max     int64        // bytes of a file that are followed by another one
+	reserve int64        // bytes left free on the disk
+	now     func() int64 // monotonic ms
 
 	// syncMu is held while files are written, synced, made and removed. It is
 	// taken before the store's mu, mu here after it.
@@ -64,7 +65,7 @@ type journal struct {
 	obsolete []string        // to remove once the current file is safe
 	stale    []string        // of an earlier run; nothing is called safe while they are there
 	aside    map[string]bool // of these, the damaged: kept under another name
-	failed   bool            // the last sync failed, and was logged
+	trouble  Trouble
 
 	// mu guards what Append touches.
 	mu       sync.Mutex
@@ -76,6 +77,7 @@ type journal struct {
 	segments map[uint32]bool
 	durable  marks
 	err      error // of the last sync
+	busy     int64 // mono time since which a sync runs; 0: none does
 }
 
 // newJournal begins a journal behind what an earlier run left in files, of
@@ -87,7 +89,7 @@ type journal struct {
 // different things under one sequence number.
 func newJournal(o *Options, dir string, rep *replayed, sealed marks) *journal {
 	j := &journal{fs: o.FS, dir: dir, log: o.Log, max: o.SegmentBytes, reserve: o.ReserveBytes,
-		number: rep.number, stale: rep.files, aside: map[string]bool{},
+		now: func() int64 { mono, _ := o.Clock.Now(); return mono }, number: rep.number, stale: rep.files, aside: map[string]bool{},
 		last: sealed, durable: sealed, groups: map[uint32]uint32{}, segments: map[uint32]bool{}}
 	for _, name := range rep.damaged {
 		j.aside[name] = true
@@ -161,7 +163,13 @@ func (j *journal) syncLocked() error {
 		j.buf = nil // a burst is over
 	}
 	mark := j.last
+	j.busy = j.now()
 	j.mu.Unlock()
+	defer func() {
+		j.mu.Lock()
+		j.busy = 0
+		j.mu.Unlock()
+	}()
 	if len(j.unsafe) == 0 && len(j.obsolete) == 0 && len(j.stale) == 0 {
 		j.synced(mark, nil)
 		return nil
@@ -178,17 +186,11 @@ func (j *journal) syncLocked() error {
 		err = j.removeStale()
 	}
 	if err != nil {
-		if !j.failed {
-			j.log.Error("journal cannot be written; scans wait in memory", "error", err)
-		}
-		j.failed = true
+		j.trouble.Failed(j.log, j.now(), "journal cannot be written; scans wait in memory", "error", err)
 		j.synced(marks{}, err)
 		return err
 	}
-	if j.failed {
-		j.log.Info("journal can be written again", "file", journalName(j.number))
-		j.failed = false
-	}
+	j.trouble.Over(j.log, j.now(), "journal can be written again", "file", journalName(j.number))
 	j.synced(mark, nil)
 	j.removeObsolete()
 	if j.size >= j.max {
@@ -221,7 +223,7 @@ func (j *journal) writeOut(start int) error {
 		if err == nil {
 			return nil
 		}
-		j.log.Warn("journal sync failed, writing to a new file", "file", journalName(j.number), "error", err)
+		j.log.Debug("journal sync failed, writing to a new file", "file", journalName(j.number), "error", err)
 		j.abandon()
 	}
 	err := j.create()
@@ -385,4 +387,11 @@ func (j *journal) state() (durable marks, waiting int64, err error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	return j.durable, j.waiting, j.err
+}
+
+// busySince is the monotonic time since which a sync runs, 0 while none does.
+func (j *journal) busySince() int64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.busy
 }

@@ -16,13 +16,16 @@ const (
 	bucketCells    = "cells"
 	bucketPieces   = "pieces"
 	bucketEvents   = "events"
+	bucketTexts    = "texts" // made with the first text
 
-	formatVersion = 1
+	// formatVersion: 1 is read too; the first seal makes it 2.
+	formatVersion = 2
 
 	metaVersion      = "version"
 	metaID           = "id"
 	metaSealedScan   = "sealed_seq"
 	metaSealedEvent  = "sealed_event"
+	metaFailures     = "failures"
 	metaSummarySeq   = "summary_seq"
 	metaSummaryState = "summary_state"
 )

@@ -26,6 +26,7 @@ func (s *Store) load(tx *bolt.Tx) error {
 	}
 	s.sealed = marks{scan: metaUint(tx, metaSealedScan), event: metaUint(tx, metaSealedEvent)}
 	s.last = s.sealed
+	s.loadFailures(tx)
 	err := tx.Bucket([]byte(bucketGroups)).ForEach(func(_, v []byte) error {
 		body, err := unwrap(v, typeGroup)
 		if err != nil {
@@ -145,6 +146,9 @@ func (s *Store) takeReplay(rep *replayed) {
 		s.keepScan(*sc)
 	}
 	s.events = rep.events
+	for i := range s.events {
+		s.failed.event(&s.events[i])
+	}
 	if n := len(rep.events); n > 0 {
 		s.last.event = rep.events[n-1].Seq
 	}
@@ -159,6 +163,7 @@ func (s *Store) keepScan(sc scan.Scan) {
 		s.newestMS = sc.WallMS
 	}
 	s.tail = append(s.tail, sc)
+	s.failed.scan(&sc)
 	s.values += len(sc.Group.Channels) + timeColumns
 	s.last.scan = sc.Seq
 	for i := len(s.segments) - 1; i >= 0; i-- {

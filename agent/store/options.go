@@ -5,6 +5,8 @@ import (
 	"log/slog"
 	"time"
 
+	bolt "go.etcd.io/bbolt"
+
 	"loadscribe/agent/scan"
 )
 
@@ -58,6 +60,10 @@ type Options struct {
 	TailValues int
 	// FS is the file system beside the database; nil: the machine's own.
 	FS FS
+
+	// tap hears of what bbolt does to a file: tests of power cuts need to see
+	// each commit, since bbolt itself writes to real files only.
+	tap func(name string) bolt.Logger
 }
 
 func (o Options) withDefaults() Options {
@@ -135,7 +141,14 @@ type Stats struct {
 	SealedSeq      uint64
 	OldestMS       int64  // wall time of the oldest scan; 0 if there is none
 	NewestMS       int64  // wall time of the newest scan; 0 if there is none
+	FreeBytes      int64  // of the disk, for this user; -1: not known
 	SyncError      string // of the last sync, empty when it succeeded
 	SealError      string // of the last seal, empty when it succeeded
-	Refused        uint64 // scans refused with ErrBacklog since the start
+	// Trouble is the error behind SyncError, or else SealError: it wraps
+	// ErrDiskFull where little is free, whatever the system calls it.
+	Trouble error
+	// StalledMS is how long the disk has been at a write or sync that has not
+	// come back, 0 when none runs for longer than usual.
+	StalledMS int64
+	Refused   uint64 // scans refused with ErrBacklog since the start
 }

@@ -68,7 +68,7 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 	}
 	_, state := next.Flush()
 	err := guard(func() error {
-		return s.db.Update(func(tx *bolt.Tx) error {
+		return s.update(func(tx *bolt.Tx) error {
 			if err := emptyPieces(tx); err != nil {
 				return err
 			}

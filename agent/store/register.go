@@ -47,7 +47,7 @@ func (s *Store) Register(groups []*scan.Group) ([]*scan.Group, error) {
 	if len(changed) == 0 {
 		return out, nil
 	}
-	err := s.db.Update(func(tx *bolt.Tx) error {
+	err := s.update(func(tx *bolt.Tx) error {
 		for _, rec := range changed {
 			if err := putGroup(tx, rec); err != nil {
 				return err

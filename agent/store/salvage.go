@@ -22,6 +22,7 @@ type findings struct {
 	segments map[uint32]Segment
 	blocks   []foundBlock
 	events   map[uint64]Event
+	texts    map[string][]byte // by content
 }
 
 type foundBlock struct {
@@ -49,10 +50,10 @@ func (s *Store) salvage(name string, why error) (note string, err error) {
 	if err := s.o.FS.Rename(name, aside); err != nil {
 		return "", fmt.Errorf("set damaged database aside: %w", err)
 	}
-	if err := createDatabase(name, s.o.FS, s.dir); err != nil {
+	if err := s.createDatabase(name); err != nil {
 		return "", err
 	}
-	if s.db, err = openDatabase(name, false); err != nil {
+	if s.db, err = s.openDatabase(name, false); err != nil {
 		return "", err
 	}
 	f, err := os.Open(aside)
@@ -73,7 +74,7 @@ func (s *Store) salvage(name string, why error) (note string, err error) {
 
 // search finds every intact value in a file.
 func (s *Store) search(f io.ReaderAt) (*findings, error) {
-	found := &findings{segments: map[uint32]Segment{}, events: map[uint64]Event{}}
+	found := &findings{segments: map[uint32]Segment{}, events: map[uint64]Event{}, texts: map[string][]byte{}}
 	const window = 4 << 20
 	buf := make([]byte, window+len(envelopeMagic)-1)
 	for base := int64(0); ; base += window {
@@ -103,7 +104,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 	if err != nil {
 		return
 	}
-	typ, body, err := open(value)
+	typ, version, body, err := open(value)
 	if err != nil {
 		return
 	}
@@ -121,8 +122,12 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 	case typeEvents:
 		// one that fails here passed its checksum: nothing more can be done
 		_ = s.eachEvent(value, func(e Event) { found.events[e.Seq] = e })
+	case typeText:
+		if text, err := readList(body, s.dec); err == nil {
+			found.texts[string(text)] = text
+		}
 	case typeBlock:
-		if h, err := readBlockHead(body); err == nil {
+		if h, err := readBlockHead(version, body); err == nil {
 			h.groups = nil
 			found.blocks = append(found.blocks, foundBlock{h, at, int64(len(value))})
 		}
@@ -195,6 +200,11 @@ func (s *Store) refill(f io.ReaderAt, found *findings) error {
 		}
 		if err := s.putEvents(tx, events); err != nil {
 			return err
+		}
+		for _, text := range found.texts {
+			if err := s.putText(tx, text); err != nil {
+				return err
+			}
 		}
 		return s.putSegments(tx)
 	})

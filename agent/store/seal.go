@@ -17,6 +17,7 @@ type sealing struct {
 	packs  []devicePack
 	events []Event
 	sealed marks
+	failed failures
 }
 
 type sealedBlock struct {
@@ -36,11 +37,17 @@ type devicePack struct {
 // seal moves all that is in memory into the database in one transaction.
 // writeMu is held.
 func (s *Store) seal() error {
-	s.mu.RLock()
+	s.mu.Lock()
 	tail, events := s.tail, s.events
-	sl := sealing{events: events, sealed: s.last}
+	sl := sealing{events: events, sealed: s.last, failed: s.failed.clone()}
 	devices := s.devices
-	s.mu.RUnlock()
+	s.sealing, _ = s.o.Clock.Now()
+	s.mu.Unlock()
+	defer func() {
+		s.mu.Lock()
+		s.sealing = 0
+		s.mu.Unlock()
+	}()
 	if s.fold {
 		pieces, state := s.o.Summariser.Flush()
 		s.pieces, s.state = append(s.pieces, pieces...), state
@@ -50,9 +57,11 @@ func (s *Store) seal() error {
 
 	s.sealMu.Lock()
 	defer s.sealMu.Unlock()
-	err := guard(func() error { return s.db.Update(func(tx *bolt.Tx) error { return s.commit(tx, &sl) }) })
+	err := s.update(func(tx *bolt.Tx) error { return s.commit(tx, &sl) })
 	if err != nil {
 		err = fmt.Errorf("seal %d scans: %w", len(tail), err)
+	}
+	if err != nil && !errors.Is(err, errUnsettled) || err != nil && !s.sealedTo(sl.sealed) {
 		s.mu.Lock()
 		s.sealErr = err
 		s.mu.Unlock()
@@ -63,7 +72,7 @@ func (s *Store) seal() error {
 	defer s.j.syncMu.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.sealErr = nil
+	s.sealErr = err
 	// a new slice: readers may still hold the old one
 	s.tail, s.values = make([]scan.Scan, 0, len(tail)+len(tail)/16), 0
 	s.events = slices.Clone(s.events[len(events):])
@@ -73,12 +82,25 @@ func (s *Store) seal() error {
 		s.blocks++
 		s.blockLen += int64(len(b.value))
 	}
+	if err != nil {
+		return err // unsettled: readers see it, but the journal must keep it
+	}
 	s.j.restart(sl.sealed)
 	s.j.addSegment(&s.segments[len(s.segments)-1])
 	for i := range s.events {
 		s.j.addEvent(&s.events[i])
 	}
 	return nil
+}
+
+// sealedTo reports whether the database shows everything up to m as sealed.
+func (s *Store) sealedTo(m marks) bool {
+	var have marks
+	err := s.view(func(tx *bolt.Tx) error {
+		have = marks{scan: metaUint(tx, metaSealedScan), event: metaUint(tx, metaSealedEvent)}
+		return nil
+	})
+	return err == nil && have == m
 }
 
 // cut sorts the scans into blocks and cells.
@@ -123,8 +145,12 @@ func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32) {
 	}
 }
 
-// commit writes everything of a seal.
+// commit writes everything of a seal. What it writes is of the newest format,
+// and from now on the file is.
 func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
+	if err := putMetaUint(tx, metaVersion, formatVersion); err != nil {
+		return err
+	}
 	for _, b := range sl.blocks {
 		day, err := makeDayBucket(tx, bucketBlocks, dayOf(b.hour))
 		if err != nil {
@@ -157,6 +183,9 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 		if err := putSummary(tx, sl.sealed.scan, s.state); err != nil {
 			return err
 		}
+	}
+	if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(metaFailures), sl.failed.encode()); err != nil {
+		return err
 	}
 	if err := putMetaUint(tx, metaSealedScan, sl.sealed.scan); err != nil {
 		return err

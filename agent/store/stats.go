@@ -33,12 +33,16 @@ func (s *Store) Stats() Stats {
 	if err != nil {
 		s.log.Debug("data directory cannot be measured", "error", err)
 	}
+	if st.FreeBytes, err = s.o.FS.Free(s.dir); err != nil {
+		st.FreeBytes = -1
+	}
+	var busy int64
 	if !s.readOnly {
 		var durable marks
 		durable, st.WaitingBytes, err = s.j.state()
-		st.DurableSeq = durable.scan
+		st.DurableSeq, busy = durable.scan, s.j.busySince()
 		if err != nil {
-			st.SyncError = err.Error()
+			st.SyncError, st.Trouble = err.Error(), err
 		}
 	}
 	s.mu.RLock()
@@ -56,7 +60,35 @@ func (s *Store) Stats() Stats {
 	}
 	if s.sealErr != nil {
 		st.SealError = s.sealErr.Error()
+		if st.Trouble == nil {
+			st.Trouble = s.sealErr
+		}
 	}
+	if st.Trouble != nil && st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
+		st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
+	}
+	st.StalledMS = s.stalledMS(busy)
 	st.Refused = s.refused
 	return st
+}
+
+const (
+	// fullBytes of free space or less explain a write that failed.
+	fullBytes = 1 << 20
+	// stallMS is what a sync or seal may take and be nothing to speak of: a
+	// slow card takes hundreds of milliseconds.
+	stallMS = 3000
+)
+
+// stalledMS is how long a sync, begun at busy, or a seal has been running.
+// mu is held.
+func (s *Store) stalledMS(busy int64) int64 {
+	now, _ := s.o.Clock.Now()
+	longest := int64(0)
+	for _, since := range []int64{busy, s.sealing} {
+		if since != 0 && now-since >= stallMS {
+			longest = max(longest, now-since)
+		}
+	}
+	return longest
 }

@@ -18,7 +18,8 @@ import (
 // Store is an open data directory. Append is called from one goroutine at a
 // time; everything else may be called from any.
 //
-// Locks are taken in the order backupMu, writeMu, sealMu, journal.syncMu, mu, journal.mu.
+// Locks are taken in the order backupMu, writeMu, sealMu, commitMu,
+// journal.syncMu, mu, journal.mu.
 type Store struct {
 	dir      string
 	o        Options
@@ -38,13 +39,19 @@ type Store struct {
 
 	backupMu sync.Mutex // held while a Backup is open
 
-	writeMu  sync.Mutex // Append, Register and Close, one at a time; fields below
-	closed   bool
-	blockEnc blockEncoder
-	pieces   []Piece // flushed, not yet committed
-	state    []byte  // belongs to them
-	retryMS  int64   // mono time before which a failed seal is not tried again
-	fold     bool    // the Summariser is in step with the store
+	writeMu     sync.Mutex // Append, Register and Close, one at a time; fields below
+	closed      bool
+	blockEnc    blockEncoder
+	pieces      []Piece // flushed, not yet committed
+	state       []byte  // belongs to them
+	retryMS     int64   // mono time before which a failed seal is not tried again
+	pauseMS     int64   // how long that was
+	fold        bool    // the Summariser is in step with the store
+	sealTrouble Trouble
+
+	commitMu  sync.Mutex   // one write transaction at a time, see update; fields below
+	unsettled bool         // the last one may not be on disk
+	lastSync  func() error // tests: what the last sync of a commit says; else nil
 
 	// sealMu is held for writing while a seal commits and takes its scans out
 	// of memory, for reading while a reader notes what is where.
@@ -67,6 +74,8 @@ type Store struct {
 	oldestMS int64
 	newestMS int64
 	sealErr  error
+	sealing  int64 // mono time since which a seal runs; 0: none does
+	failed   failures
 	refused  uint64
 	damaged  map[string]bool // blocks whose damage was reported
 	dead     bool            // closed, for readers

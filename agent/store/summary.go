@@ -243,7 +243,7 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 // state makes each Open begin again.
 func (s *Store) dropPieces() error {
 	s.lists.drop()
-	return s.db.Update(func(tx *bolt.Tx) error {
+	return s.update(func(tx *bolt.Tx) error {
 		if err := emptyPieces(tx); err != nil {
 			return err
 		}
@@ -272,7 +272,7 @@ func (s *Store) foldStored(upTo uint64) error {
 		if hours++; !commit && hours < hoursACommit {
 			return nil
 		}
-		err := s.db.Update(func(tx *bolt.Tx) error {
+		err := s.update(func(tx *bolt.Tx) error {
 			if err := s.putPieces(tx, pieces); err != nil {
 				return err
 			}

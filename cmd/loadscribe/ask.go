@@ -27,7 +27,17 @@ type asked interface {
 	Figures(ctx context.Context, w window, machine string) (analysis.Report, error)
 	// Export writes CSV to out.
 	Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error
+	Events(ctx context.Context, w window, f eventFilter) (agent.EventPage, error)
+	Faults(ctx context.Context, w window) ([]agent.Fault, error)
+	// Text is a version of a site file or map, by its hash.
+	Text(ctx context.Context, hash string) ([]byte, error)
 	Close() error
+}
+
+// eventFilter says which events are wanted; an empty list means all.
+type eventFilter struct {
+	kinds, subjects []string
+	limit           int
 }
 
 // window is a span of time as the user wrote it.
@@ -191,7 +201,9 @@ func (r *running) send(ctx context.Context, method, path string, content []byte)
 		return nil, fmt.Errorf("the running agent at %s answers %s to %s: is that a loadscribe of this version?", r.in.Address, answer.Status, path)
 	}
 	err = errors.New(refusal.Error.Message)
-	if refusal.Error.Field != "" {
+	if refusal.Error.Field != "" && method == http.MethodPost {
+		err = &agent.FieldError{Field: refusal.Error.Field, Message: refusal.Error.Message}
+	} else if refusal.Error.Field != "" {
 		err = fmt.Errorf("--%s: %w", refusal.Error.Field, err)
 	}
 	if answer.StatusCode == http.StatusBadRequest || answer.StatusCode == http.StatusNotFound {
@@ -207,15 +219,25 @@ func (r *running) Figures(ctx context.Context, w window, machine string) (report
 	if machine != "" {
 		query.Set("machine", machine)
 	}
-	body, err := r.get(ctx, "/api/v1/figures", query)
+	err = r.read(ctx, "/api/v1/figures", query, &report)
+	return report, err
+}
+
+// read decodes the JSON of an answer.
+func (r *running) read(ctx context.Context, path string, query url.Values, into any) error {
+	body, err := r.get(ctx, path, query)
 	if err != nil {
-		return report, err
+		return err
 	}
+	return decodeAnswer(body, into)
+}
+
+func decodeAnswer(body io.ReadCloser, into any) error {
 	defer body.Close()
-	if err := json.NewDecoder(body).Decode(&report); err != nil {
-		return report, fmt.Errorf("read the running agent's answer: %w", err)
+	if err := json.NewDecoder(body).Decode(into); err != nil {
+		return fmt.Errorf("read the running agent's answer: %w", err)
 	}
-	return report, nil
+	return nil
 }
 
 func (r *running) Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error {

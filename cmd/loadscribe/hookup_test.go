@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -16,7 +17,6 @@ import (
 	"loadscribe/agent/hookup"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
-	"loadscribe/agent/store"
 )
 
 // steady is a walker whose machine does at once what the person says and then
@@ -238,13 +238,13 @@ func holdsPair(t *testing.T, path string, n int) {
 		t.Fatal(err)
 	}
 	defer h.Close()
-	events, err := h.Events(0, 0, 0)
+	page, err := h.Events(agent.EventQuery{Limit: 1000})
 	if err != nil {
 		t.Fatal(err)
 	}
 	count := map[string]int{}
-	var last store.Event
-	for _, e := range events {
+	var last agent.Event
+	for _, e := range slices.Backward(page.Events) { // the newest comes first
 		count[e.Kind]++
 		if e.Kind == "calibration" {
 			last = e

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -54,7 +55,11 @@ func (c *summaryCmd) Run(s *surroundings) error {
 		out.SetIndent("", "  ")
 		return out.Encode(report)
 	}
-	return printReport(s.stdout, &report, site)
+	faults, err := source.Faults(s.ctx, w)
+	if err != nil {
+		return err
+	}
+	return errors.Join(printReport(s.stdout, &report, site), printFaults(s.stdout, faults, site))
 }
 
 func unknownMachine(name string, site *sitefile.Site) error {

@@ -94,6 +94,7 @@ func TestWeekAgainstTruth(t *testing.T) {
 			}
 			checkSchedule(t, shop.Truth(), from, to, value)
 			checkScheduleStates(t, site)
+			checkTurns(t, shop.Truth(), site, from, to)
 			t.Logf("duty %.4f ± %.4f, %v starts, %v load cycles, %.1f kWh, air %.0f ± %.0f (truly %.0f) m³",
 				value("duty_cycle"), *figures["duty_cycle"].Uncertainty, value("starts"), value("load_cycles"), value("energy"),
 				*air.Value, *air.Uncertainty, truth.DeliveredM3)

@@ -1,0 +1,84 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"os"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// errUnsettled: a transaction that failed at its very last sync. bbolt and all
+// readers see it as committed, the disk may not have it.
+var errUnsettled = errors.New("the last commit may not be on disk")
+
+// update runs a write transaction. bbolt writes pages, syncs, writes the meta
+// page that makes them count, syncs. Where that last sync fails it reports an
+// error, and yet what it shows from then on is the new state. Doing the same
+// again would do it twice, and pages that the state on disk still uses would
+// be written over. So the meta page is written once more, until a sync
+// succeeds; before that nothing else is written.
+func (s *Store) update(fn func(*bolt.Tx) error) error {
+	s.commitMu.Lock()
+	defer s.commitMu.Unlock()
+	if s.unsettled {
+		if err := s.settle(); err != nil {
+			return fmt.Errorf("%w: %w", errUnsettled, err)
+		}
+	}
+	id := -1
+	err := guard(func() error {
+		return s.db.Update(func(tx *bolt.Tx) error {
+			id = tx.ID()
+			return fn(tx)
+		})
+	})
+	if err == nil && s.lastSync != nil {
+		err = s.lastSync()
+	}
+	if err == nil {
+		return nil
+	}
+	newest := -1
+	if verr := s.view(func(tx *bolt.Tx) error { newest = tx.ID(); return nil }); verr != nil || id < 0 || newest < id {
+		return err // nothing of it counts
+	}
+	s.unsettled = true
+	if serr := s.settle(); serr != nil {
+		return fmt.Errorf("%w: %w", errUnsettled, err)
+	}
+	return nil
+}
+
+// settle brings the meta page of the newest state to the disk. commitMu is
+// held or the store not shared.
+func (s *Store) settle() error {
+	if s.lastSync != nil {
+		if err := s.lastSync(); err != nil {
+			return err
+		}
+	}
+	id := 0
+	if err := s.view(func(tx *bolt.Tx) error { id = tx.ID(); return nil }); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(s.db.Path(), os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	defer f.Close() // the sync below says whether it is safe
+	// meta pages are the first two; states take them in turn
+	page := make([]byte, s.db.Info().PageSize)
+	at := int64(id%2) * int64(len(page))
+	if _, err := f.ReadAt(page, at); err != nil {
+		return err
+	}
+	if _, err := f.WriteAt(page, at); err != nil {
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		return err
+	}
+	s.unsettled = false
+	return nil
+}

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"loadscribe/agent"
+	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
+)
+
+type noteCmd struct {
+	Words    []string `arg:"" name:"text" help:"What was done or seen."`
+	Site     string   `required:"" help:"The site file." placeholder:"FILE"`
+	Data     string   `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	Machine  string   `help:"What it is about: a machine, or a system, line or device of the site; all of it if not given." placeholder:"NAME"`
+	At       string   `help:"When it was so: RFC 3339, a local date, or an age such as -2h; now if not given." placeholder:"TIME"`
+	Author   string   `help:"Who says so." placeholder:"NAME"`
+	Corrects uint64   `help:"The number of an earlier note that this one puts right. Notes are never deleted." placeholder:"N"`
+}
+
+// Run keeps a note, through the running agent where there is one.
+func (c *noteCmd) Run(s *surroundings) error {
+	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	if err != nil {
+		return err
+	}
+	n := agent.Note{Text: strings.Join(c.Words, " "), Subject: c.Machine, Time: c.At, Author: c.Author, Corrects: c.Corrects}
+	e, err := keepNote(s, site, n)
+	if field := (*agent.FieldError)(nil); errors.As(err, &field) {
+		return misuse{fmt.Errorf("%s: %s", noteFlag(field.Field), field.Message)}
+	}
+	if err != nil {
+		return err
+	}
+	about := site.Name
+	if e.Subject != "" {
+		about = e.Subject
+	}
+	fmt.Fprintf(s.stdout, "note %d about %s, %s\n", e.Seq, about,
+		time.UnixMilli(int64(e.Time)).In(site.Location).Format("Mon 2006-01-02 15:04:05 MST"))
+	return nil
+}
+
+func keepNote(s *surroundings, site *sitefile.Site, n agent.Note) (agent.Event, error) {
+	e, err := agent.AddNoteStopped(site, agent.Options{Version: version, Log: s.logger()}, n)
+	if !errors.Is(err, store.ErrLocked) {
+		return e, err
+	}
+	r, err := reach(s, site)
+	if err != nil {
+		return agent.Event{}, err
+	}
+	defer r.Close()
+	return r.Note(s.ctx, n)
+}
+
+// noteFlag is what the user calls a field of a note.
+func noteFlag(field string) string {
+	switch field {
+	case "text":
+		return "the text"
+	case "subject":
+		return "--machine"
+	case "time":
+		return "--at"
+	}
+	return "--" + field
+}
