@@ -19,8 +19,8 @@ const (
 	databaseName = "store.db"
 	newSuffix    = ".new"
 	// dbLockWait: bbolt waits this long for a command that reads the stopped
-	// store just now.
-	dbLockWait = 2500 * time.Millisecond
+	// store just now, which gives way: see yieldLoop.
+	dbLockWait = 10 * time.Second
 	// growBytes is the step in which the file grows; bbolt's own is 16 MiB,
 	// which is more than a month of readings.
 	growBytes = 256 << 10
@@ -71,6 +71,9 @@ func OpenReadOnly(dir string, o Options) (*Store, error) {
 		s.dec.Close()
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
+	ctx, stop := context.WithCancel(context.Background())
+	s.stop, s.done = stop, make(chan struct{})
+	go s.yieldLoop(ctx)
 	return s, nil
 }
 
@@ -245,7 +248,7 @@ func openTapped(name string, readOnly bool, tap bolt.Logger) (db *bolt.DB, err e
 		db.AllocSize = growBytes
 		return db, nil
 	case errors.Is(err, bolterr.ErrTimeout):
-		return nil, fmt.Errorf("%s: %w: another loadscribe holds the file; stop it or wait for it to end", name, ErrLocked)
+		return nil, fmt.Errorf("%s: %w: a loadscribe command that reads or copies it has not given way within %v; stop it or wait for it to end", name, ErrLocked, dbLockWait)
 	case errors.Is(err, bolterr.ErrInvalid), errors.Is(err, bolterr.ErrChecksum), errors.Is(err, bolterr.ErrVersionMismatch):
 		return nil, fmt.Errorf("%w: %v", ErrDamaged, err)
 	}

@@ -94,7 +94,7 @@ func (q *ScanQuery) hours() (first, last int64) {
 func (s *Store) view(fn func(*bolt.Tx) error) error {
 	err := guard(func() error { return s.db.View(fn) })
 	if errors.Is(err, bolterr.ErrDatabaseNotOpen) {
-		return ErrClosed
+		return s.closedError()
 	}
 	return err
 }
@@ -122,7 +122,7 @@ func (s *Store) snapshot(fn func(tx *bolt.Tx, tail []scan.Scan, events []Event) 
 		return err
 	})
 	if errors.Is(err, bolterr.ErrDatabaseNotOpen) {
-		return ErrClosed
+		return s.closedError()
 	}
 	return err
 }

@@ -77,6 +77,7 @@ type Store struct {
 	failed   failures
 	damaged  map[string]bool // blocks whose damage was reported
 	dead     bool            // closed, for readers
+	yielded  bool            // closed for an agent that starts, see yieldLoop
 }
 
 // follower is what Append compares the next scan with.
@@ -196,12 +197,12 @@ func (s *Store) Close() error {
 		return nil
 	}
 	s.closed = true
+	s.stop()
+	<-s.done
 	if s.readOnly {
 		s.setDead()
 		return s.closeFiles()
 	}
-	s.stop()
-	<-s.done
 	err := s.seal()
 	if err != nil {
 		err = fmt.Errorf("close store: %w", err)
