@@ -150,7 +150,11 @@ func (s *Store) start() error {
 	}
 	s.journalTail()
 	mono, wall := s.o.Clock.Now()
+	s.firstOwn = len(s.segments)
 	s.newSegment(mono, wall, "agent start")
+	if !s.ClockSet() {
+		s.addEvent(Event{Kind: "clock_not_set", Text: fmt.Sprintf("this computer's clock says %s, which cannot be: times are wrong until it is set", stamp(wall))})
+	}
 	for _, n := range append(notes, rep.damage...) {
 		s.log.Error("data is damaged", "loss", n)
 		s.addEvent(Event{Kind: "data_damaged", Text: n})
@@ -335,7 +339,8 @@ func (s *Store) newSegment(monoMS, wallMS int64, why string) {
 	for _, seg := range s.segments {
 		number = max(number, seg.Number+1)
 	}
-	seg := Segment{Number: number, StartWallMS: wallMS, StartMonoMS: monoMS, BootID: bootID(), Why: why}
+	seg := Segment{Number: number, StartWallMS: wallMS, StartMonoMS: monoMS, BootID: bootID(), Why: why,
+		Untrusted: wallMS < earliestMS}
 	s.segments = append(s.segments, seg)
 	s.follow = follower{monoMS: map[uint32]int64{}}
 	s.j.addSegment(&s.segments[len(s.segments)-1])

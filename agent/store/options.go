@@ -111,6 +111,11 @@ type Segment struct {
 	FirstSeq    uint64 // sequence number of its first scan, if it has one
 	BootID      string // of the operating system; empty where it has none
 	Why         string // "agent start", "clock step", "time went back"
+	// Untrusted: the clock was not set when the segment began.
+	Untrusted bool
+	// ShiftMS is what to add to the wall times of the segment to have the
+	// right ones, known since the clock was set; 0: nothing.
+	ShiftMS int64
 }
 
 // ScanQuery says which scans to read. The window is half open, of wall time.

@@ -60,6 +60,7 @@ type Store struct {
 	groups   map[uint32]*groupRecord
 	devices  map[string]uint32
 	segments []Segment
+	firstOwn int            // first segment of this run
 	segDirty int            // segments from here on are not in the database
 	unsaved  []*groupRecord // of the journal, not in the database
 	tail     []scan.Scan    // unsealed, in sequence order; elements never change
