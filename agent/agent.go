@@ -47,6 +47,7 @@ type Agent struct {
 	refused   atomic.Uint64 // scans that are in no event: not storable, or too late at a stop
 	lossMu    sync.Mutex    // protects noted, and that it and the store's count change together
 	noted     uint64        // of the scans the queue dropped, those in an event
+	sleptMS   int64         // of the computer, told in events; for show alone
 	lostNotes atomic.Uint64 // events that found their queue full
 	shown     map[string]MachineState
 	closing   sync.Once

@@ -12,7 +12,7 @@ import (
 // storeState says in words how the store is and what mends it.
 func (a *Agent) storeState() StoreState {
 	stats := a.store.Stats()
-	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes, DroppedScans: a.droppedScans(),
+	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes, DroppedScans: a.droppedScans(), ClockSet: a.store.ClockSet(),
 		WaitingScans: int64(stats.LastSeq-stats.DurableSeq) + int64(a.queue.Waiting())}
 	if s.Detail, s.Mend = storeTrouble(&stats); s.Detail != "" {
 		s.OK = false

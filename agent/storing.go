@@ -25,6 +25,7 @@ func (a *Agent) show(ctx context.Context) error {
 		if len(batch) == 0 {
 			return nil
 		}
+		a.noteSleep()
 		for i := range batch {
 			s := &batch[i]
 			a.board.post(s)

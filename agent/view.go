@@ -144,6 +144,9 @@ type StoreState struct {
 	DirectoryBytes int64 `json:"directory_bytes"`
 	// DroppedScans were read and could not be kept, since the store began.
 	DroppedScans int64 `json:"dropped_scans"`
+	// ClockSet is false while the computer's clock says a time that cannot be,
+	// so that what is stored has wrong times.
+	ClockSet bool `json:"clock_set"`
 }
 
 // StateRun is a stretch of time in one state.

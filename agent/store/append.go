@@ -109,6 +109,8 @@ func (s *Store) place(sc *scan.Scan) {
 	before, seen := f.monoMS[sc.Group.ID]
 	step := offset - f.offsetMS
 	switch {
+	case !f.has && s.segments[len(s.segments)-1].Untrusted && sc.WallMS >= earliestMS:
+		s.clockStep(sc, offset-s.segments[len(s.segments)-1].offsetMS()) // set before the first scan
 	case !f.has:
 	case step > clockStepMS || step < -clockStepMS:
 		s.clockStep(sc, step)
@@ -133,6 +135,9 @@ func (s *Store) clockStep(sc *scan.Scan, stepMS int64) {
 	s.addEvent(Event{Kind: "clock_step", WallMS: sc.WallMS, MonoMS: sc.MonoMS,
 		Text: fmt.Sprintf("the wall clock stepped %s by %.3f s to %s", way, by, stamp(sc.WallMS)),
 		Data: map[string]string{"step_ms": fmt.Sprint(stepMS)}})
+	if sc.WallMS >= earliestMS {
+		s.correctLabels(sc.WallMS - sc.MonoMS)
+	}
 }
 
 // sealDue reports whether what is in memory is to be sealed before sc.

@@ -16,6 +16,8 @@ var (
 	ErrLocked = errors.New("the data directory is in use")
 	// ErrClosed: the Store was used after Close.
 	ErrClosed = errors.New("the store is closed")
+	// ErrYielded: a reader of a stopped store had to give way to an agent.
+	ErrYielded = errors.New("an agent has started on this data directory meanwhile; run the command again, and it will ask that agent")
 	// ErrReadOnly: a write to a store opened with OpenReadOnly.
 	ErrReadOnly = errors.New("the store is open for reading only")
 	// ErrNoStore: OpenReadOnly found no store in the directory.
@@ -109,6 +111,11 @@ type Segment struct {
 	FirstSeq    uint64 // sequence number of its first scan, if it has one
 	BootID      string // of the operating system; empty where it has none
 	Why         string // "agent start", "clock step", "time went back"
+	// Untrusted: the clock was not set when the segment began.
+	Untrusted bool
+	// ShiftMS is what to add to the wall times of the segment to have the
+	// right ones, known since the clock was set; 0: nothing.
+	ShiftMS int64
 }
 
 // ScanQuery says which scans to read. The window is half open, of wall time.

@@ -60,6 +60,7 @@ type Store struct {
 	groups   map[uint32]*groupRecord
 	devices  map[string]uint32
 	segments []Segment
+	firstOwn int            // first segment of this run
 	segDirty int            // segments from here on are not in the database
 	unsaved  []*groupRecord // of the journal, not in the database
 	tail     []scan.Scan    // unsealed, in sequence order; elements never change
@@ -77,6 +78,7 @@ type Store struct {
 	failed   failures
 	damaged  map[string]bool // blocks whose damage was reported
 	dead     bool            // closed, for readers
+	yielded  bool            // closed for an agent that starts, see yieldLoop
 }
 
 // follower is what Append compares the next scan with.
@@ -196,12 +198,12 @@ func (s *Store) Close() error {
 		return nil
 	}
 	s.closed = true
+	s.stop()
+	<-s.done
 	if s.readOnly {
 		s.setDead()
 		return s.closeFiles()
 	}
-	s.stop()
-	<-s.done
 	err := s.seal()
 	if err != nil {
 		err = fmt.Errorf("close store: %w", err)

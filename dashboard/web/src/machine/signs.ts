@@ -51,6 +51,9 @@ export function signs(view: View, site: Site | null): Sign[] {
   if (store && !store.ok) {
     out.push({ key: 'store', what: `Readings are not being saved: ${store.detail || 'the disk does not take them'}.`, todo: `${store.mend} Recording goes on in memory and is saved when the disk takes it; if that takes many hours, the oldest are lost.`.trim() });
   }
+  if (store && !store.clock_set) {
+    out.push({ key: 'clock', what: "This computer's clock is not set: times are wrong.", todo: 'Connect it to the network or set its clock. Times of readings taken before are corrected then.' });
+  }
   const downLines = new Set<string>();
   for (const line of view.lines.values()) {
     if (line.up) continue;
