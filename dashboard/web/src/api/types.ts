@@ -283,13 +283,65 @@ export type Figure = {
   absent?: string;
 };
 
-/** Events of one window, in the store's order. */
+/** A part of the events asked for, newest first. */
 export type EventsAnswer = {
   events: Event[];
+  /** the cursor that asks for older ones; empty: there are none */
+  next: string;
+};
+
+/** Each fault code that came or was on in a window, the latest first. */
+export type FaultsAnswer = {
+  from: string;
+  to: string;
+  faults: Fault[];
+};
+
+/** What one fault code did in a window. */
+export type Fault = {
+  /** the machine, or the device where it is none's */
+  subject: string;
+  channel: string;
+  code: string;
+  /** from the register map; empty where it has none */
+  text: string;
+  /** times it came in the window */
+  times: number;
+  /** when it first came in the window; null: it was on before */
+  first: string | null;
+  /** when it last came in the window */
+  last: string | null;
+  /** how long it was on in the window, from reading to reading */
+  on_s: number;
+  /** of on_s nobody read the code; known once the fault has ended */
+  unseen_s: number;
+  /** still on at the end of the window */
+  on: boolean;
+};
+
+/** What a person writes down. A note is never changed or deleted; a later one corrects it. */
+export type NewNote = {
+  /** at most 2000 characters */
+  text: string;
+  /** a machine, system, line or device; empty: the site */
+  subject?: string;
+  /** when it was so: RFC 3339, a local date, now, or an age such as -2h; default: now, or the time of the note that it corrects */
+  time?: string;
+  /** at most 80 characters */
+  author?: string;
+  /** number (seq) of the note that this one puts right */
+  corrects?: number;
+};
+
+/** A version of a site file or register map. */
+export type TextAnswer = {
+  hash: string;
+  text: string;
 };
 
 /** Something that happened at one time. */
 export type Event = {
+  /** number in the store; 0 for the kind state, which is read from the summaries that the figures are made from */
   seq: number;
   time: string;
   kind: string;
@@ -494,6 +546,8 @@ export interface Answers {
   "/api/v1/series": SeriesAnswer;
   "/api/v1/figures": FiguresAnswer;
   "/api/v1/events": EventsAnswer;
+  "/api/v1/faults": FaultsAnswer;
+  "/api/v1/text": TextAnswer;
   "/api/v1/intervals": IntervalsAnswer;
   "/api/v1/hookup": HookupReport;
   "/api/v1/openapi.json": Record<string, unknown>;
