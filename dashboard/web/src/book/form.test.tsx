@@ -43,6 +43,13 @@ it('names the field that is wrong and keeps what was typed', async () => {
   expect(done).not.toHaveBeenCalled();
 });
 
+it('does not send an empty note', async () => {
+  const send = vi.fn(async (_: NewNote) => kept);
+  await fill({ text: '  ' }, send);
+  expect(send).not.toHaveBeenCalled();
+  expect(host.textContent).toContain('The note is empty: write what was done or seen.');
+});
+
 it('says what went wrong when nobody answers', async () => {
   await fill({ text: 'x' }, async () => { throw new ApiError('loadscribe cannot be reached'); });
   expect(host.textContent).toContain('Loadscribe cannot be reached.');

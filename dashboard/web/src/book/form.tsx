@@ -48,6 +48,10 @@ export function NoteForm({ site, now, corrects, done, send = sendNote }: FormPro
     const data = new FormData(e.currentTarget as HTMLFormElement);
     const get = (name: string) => String(data.get(name) ?? '').trim();
     const note: NewNote = { text: get('text'), subject: corrects ? corrects.subject : get('subject'), author: get('author') };
+    if (!note.text) {
+      wrong.value = { field: 'text', message: 'the note is empty: write what was done or seen' };
+      return;
+    }
     if (corrects) note.corrects = corrects.seq;
     else if (get('time')) {
       const at = siteTime(get('time'), site.timezone);
