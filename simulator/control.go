@@ -1,24 +1,48 @@
 package simulator
 
+// startGuard is how long a start that fails lasts, in steps.
+const startGuard = 3 * perS
+
 // control is a step of the package's controls. It reports whether the state
 // changed. now counts steps since the world began.
 func (c *compressor) control(now int64) bool {
 	c.inState++
 	c.sinceStart++
 	before := c.state
-	if !c.tripped(now) {
+	switch {
+	case c.dead:
+		c.state, c.loadCommand = Off, false
+	case c.tripped(now):
+	default:
 		c.decide()
 	}
 	if c.state != before {
 		c.inState = 0
+		if c.state.delivering() && !before.delivering() {
+			c.count.loadCycles++
+		}
 	}
 	if c.state.Running() {
 		c.count.runSteps++
 	}
-	if c.state == Loaded {
+	if c.state.delivering() {
 		c.count.loadedSteps++
 	}
 	return c.state != before
+}
+
+// supply tells the machine whether there is a supply.
+func (c *compressor) supply(there bool) {
+	switch {
+	case !there && !c.dead:
+		c.dead, c.resume = true, c.state.Running()
+	case there && c.dead:
+		c.dead, c.waitsFor = false, c.waitSteps
+		if c.resume && c.waitSteps == 0 {
+			c.resume = false
+			c.trip(powerCode)
+		}
+	}
 }
 
 // tripped stops the machine on a fault, and keeps it stopped until reset.
@@ -28,6 +52,8 @@ func (c *compressor) tripped(now int64) bool {
 		c.nextTrip++
 	} else if c.state.Running() && c.airEndK() > c.spec.TripK {
 		c.trip(hotCode)
+	} else if c.state == Starting && c.broken[startFails] && c.inState >= startGuard {
+		c.trip(startCode)
 	}
 	if c.state != Tripped {
 		return false
@@ -48,43 +74,54 @@ func (c *compressor) trip(code uint16) {
 func (c *compressor) decide() {
 	gauge := c.dischargePa - c.barometerPa
 	if !c.scheduled {
-		c.state, c.loadCommand = Off, false
+		c.state, c.loadCommand, c.resume = Off, false, false
 		return
 	}
 	switch c.state {
 	case Off, Standby:
 		c.state = Standby
-		if gauge <= c.spec.CutInPa && c.sinceStart >= c.guardSteps &&
+		if c.waitsFor > 0 {
+			c.waitsFor--
+		} else if (gauge <= c.cutInPa() || c.resume) && c.sinceStart >= c.guardSteps &&
 			c.sump.pressurePa()-c.barometerPa <= c.spec.StartSumpPa {
-			c.state, c.sinceStart = Starting, 0
-			c.count.starts++
+			c.start()
 		}
 	case Starting:
 		if c.inState >= c.permitSteps {
 			c.state = Unloaded
-			c.loadCommand = gauge < c.spec.CutOutPa // it started because air was wanted
+			c.loadCommand = gauge < c.cutOutPa() // it started because air was wanted
 		}
-	case Unloaded, Loaded:
+	case Unloaded, Loaded, PartLoad:
 		switch {
-		case gauge <= c.spec.CutInPa:
+		case gauge <= c.cutInPa():
 			c.loadCommand = true
-		case gauge >= c.spec.CutOutPa:
+		case gauge >= c.cutOutPa() && c.kind != modulating:
 			c.loadCommand = false
 		}
 		c.runState()
 	}
 }
 
-// runState tells loaded from unloaded by the inlet valve and stops a machine
-// that has run unloaded for the no-load time.
+func (c *compressor) start() {
+	c.state, c.sinceStart = Starting, 0
+	c.count.starts++
+	if c.restarted = c.resume; c.resume {
+		c.resume = false
+		c.count.restarts++
+	}
+	c.regulator = regulator{speed: c.spec.LeastShare}
+}
+
+// runState follows the inlet valve, and stops a machine that has run unloaded
+// for the no-load time; one that knows only start and stop, at once.
 func (c *compressor) runState() {
-	switch open := c.valve >= 0.5; {
-	case open && c.state == Unloaded:
-		c.state = Loaded
-		c.count.loadCycles++
-	case !open && c.state == Loaded:
-		c.state = Unloaded
-	case c.state == Unloaded && !c.loadCommand && c.noLoadSteps > 0 && c.inState >= c.noLoadSteps:
+	now := c.running()
+	switch {
+	case c.kind == startStop && !c.loadCommand:
 		c.state = Standby
+	case now != c.state:
+		c.state = now
+	case now == Unloaded && (!c.loadCommand || c.kind == modulating) && c.noLoadSteps > 0 && c.inState >= c.noLoadSteps:
+		c.state, c.loadCommand = Standby, false
 	}
 }

@@ -7,6 +7,8 @@ type demand struct {
 	users []user
 	leak  float64 // free air per absolute pressure, m³/s/Pa, while choked
 
+	leakAtFirst float64
+
 	// Sums over the users that are on; changed once a second.
 	orifice  float64 // unregulated, m³/s/Pa
 	settings []regulated
@@ -30,7 +32,8 @@ type regulated struct {
 }
 
 func newDemand(s *Scenario) demand {
-	d := demand{leak: s.Leak.FlowM3S / (s.Leak.AtPa + s.BarometerPa)}
+	d := demand{leakAtFirst: s.Leak.FlowM3S / (s.Leak.AtPa + s.BarometerPa)}
+	d.leak = d.leakAtFirst
 	for i := range s.Users {
 		spec := &s.Users[i]
 		setting := -1
@@ -54,14 +57,18 @@ func (u *user) draw(d time.Duration) int {
 }
 
 // second moves everybody on by a second. work is true in a shift and no break.
-func (d *demand) second(work bool) {
+func (d *demand) second(day time.Weekday, second int, work bool) {
 	d.orifice = 0
 	for i := range d.settings {
 		d.settings[i].flowM3S = 0
 	}
 	for i := range d.users {
 		u := &d.users[i]
-		switch here := work || u.spec.Always; {
+		here := work || u.spec.Always
+		if len(u.spec.When) > 0 {
+			here = anyContains(u.spec.When, day, second)
+		}
+		switch {
 		case !here && u.on:
 			u.on, u.leftS = false, u.draw(u.spec.Rest)/2
 		case here && u.leftS > 0:

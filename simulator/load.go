@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"reflect"
+	"slices"
 	"strings"
 	"time"
 
@@ -79,8 +81,8 @@ func explainTOML(file string, err error) error {
 		for i := range strict.Errors {
 			e := &strict.Errors[i]
 			row, col := e.Position()
-			errs = append(errs, fmt.Errorf("%s:%d:%d: %w: unknown key %q; see scenarios/joinery.toml for those that exist",
-				file, row, col, ErrScenario, strings.Join(e.Key(), ".")))
+			errs = append(errs, fmt.Errorf("%s:%d:%d: %w: unknown key %q; %s",
+				file, row, col, ErrScenario, strings.Join(e.Key(), "."), mendKey(e.Key())))
 		}
 		return errors.Join(errs...)
 	}
@@ -93,6 +95,37 @@ func explainTOML(file string, err error) error {
 		return fmt.Errorf("%s:%d:%d: %w: %w", file, row, col, ErrScenario, err)
 	}
 	return fmt.Errorf("%s: %w: %w", file, ErrScenario, err)
+}
+
+// mendKey says which key may have been meant.
+func mendKey(key []string) string {
+	at := reflect.TypeFor[scenarioFile]()
+	for i, word := range key {
+		var known []string
+		var next reflect.Type
+		for k := range at.NumField() {
+			name := at.Field(k).Tag.Get("toml")
+			known = append(known, name)
+			if name == word {
+				next = at.Field(k).Type
+			}
+		}
+		if next == nil {
+			if near := quantity.Nearest(word, known); near != "" {
+				return fmt.Sprintf("did you mean %q?", strings.Join(append(slices.Clone(key[:i]), near), "."))
+			}
+			slices.Sort(known)
+			return "known here are " + strings.Join(known, ", ")
+		}
+		for next.Kind() == reflect.Slice || next.Kind() == reflect.Pointer {
+			next = next.Elem()
+		}
+		if next.Kind() != reflect.Struct {
+			break
+		}
+		at = next
+	}
+	return "the key before it has no keys of its own"
 }
 
 // reader turns texts into SI and collects what is wrong with them.
@@ -162,6 +195,14 @@ func (r *reader) duration(key, text, fallback string) time.Duration {
 		return 0
 	}
 	return time.Duration(s*1e9 + 0.5)
+}
+
+func (r *reader) moment(key, text string) Moment {
+	m, err := ParseMoment(text)
+	if err != nil {
+		r.fail(key, err)
+	}
+	return m
 }
 
 func (r *reader) windows(key string, texts []string) []Window {

@@ -79,6 +79,19 @@ func (e *motor) run(shaftW float64) {
 	e.currentA = -1 // worked out when somebody asks
 }
 
+// runOnDrive is a step at the present speed with a given load, through a drive:
+// the motor's losses follow the torque, those of the drive what it passes on.
+func (e *motor) runOnDrive(shaftW float64) {
+	torque := 0.0
+	if e.speed > 0 {
+		torque = shaftW / e.powerW / e.speed
+	}
+	motorW := shaftW + e.powerW*(lossConstant*math.Pow(e.speed, motorNoLoadExp)+lossLoad*torque*torque)
+	e.activeW = motorW*(1+driveLossPart) + e.powerW*driveConstant
+	e.reactiveW = e.activeW * driveTan
+	e.currentA = e.ratedA * math.Hypot(torque, magnetisingPU) / math.Hypot(1, magnetisingPU)
+}
+
 // start is a step of run-up. share is 1 once connected in delta.
 func (e *motor) start(share float64) {
 	const dt = stepS / startSubsteps

@@ -19,6 +19,9 @@ const (
 	mostRegisters = 125 // of one read
 )
 
+// bootSteps is what a device needs after a power failure until it answers.
+const bootSteps = 8 * perS
+
 // image is a device's registers, addresses 0 to 63 of both tables.
 type image struct {
 	input, holding       [64]uint16
@@ -49,6 +52,7 @@ type Registers struct {
 	world   *World
 	refresh int64 // steps
 	next    int64
+	wakes   int64 // step from which it answers, after a power failure
 	seed    uint64
 	wiring  string  // of a meter
 	ratio   float64 // of wiringRatio
@@ -110,10 +114,11 @@ func (r *Registers) energyWh() uint64 {
 // Answer returns the response PDU to a request PDU: functions 3 and 4 read;
 // any other function gets exception 01, writing too. A quantity outside 1 to
 // 125 or a request of the wrong length gets exception 03, an address that does
-// not exist exception 02. An empty request gets nil. The image stands as it was
-// at the device's last refresh.
+// not exist exception 02. An empty request gets nil, and so does any other
+// while the device has no supply and in the eight seconds after. The image
+// stands as it was at the device's last refresh.
 func (r *Registers) Answer(request []byte) []byte {
-	if len(request) == 0 {
+	if len(request) == 0 || r.world.dark || r.world.now < r.wakes {
 		return nil
 	}
 	function := request[0]

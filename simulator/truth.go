@@ -1,9 +1,7 @@
 package simulator
 
 import (
-	"encoding/json"
 	"fmt"
-	"io"
 	"sort"
 	"time"
 )
@@ -15,6 +13,8 @@ type Truth struct {
 	world    *World
 	machines []machineTruth
 	plant    []plantMark
+	outages  []outage
+	clock    []clockJump
 }
 
 type machineTruth struct {
@@ -23,34 +23,86 @@ type machineTruth struct {
 }
 
 type transition struct {
-	step  int64
-	state State
+	step    int64
+	state   State
+	restart bool   // into Starting, by itself after a power failure
+	fault   uint16 // into Tripped
 }
 
+// outage is a power failure; to is -1 while it lasts.
+type outage struct{ from, to int64 }
+
+type clockJump struct {
+	step int64
+	by   time.Duration
+}
+
+// machineMark and plantMark are integrals by a step.
 type machineMark struct {
-	step                          int64
-	energyJ, inletM3, deliveredM3 float64
+	step int64
+	sum  [numMachineSums]float64
 }
 
 type plantMark struct {
-	step                       int64
-	usedM3, leakedM3, storedM3 float64
+	step int64
+	sum  [numPlantSums]float64
 }
+
+// The integrals that marks hold.
+const (
+	sumEnergy = iota
+	sumMotor
+	sumFan
+	sumControls
+	sumInlet
+	sumBlown
+	sumDelivered
+	sumIsothermal
+	numMachineSums
+)
+
+const (
+	sumUsed = iota
+	sumHeader
+	sumLeaked
+	sumPurged
+	sumDrained
+	sumStored
+	sumLow
+	numPlantSums
+)
 
 // Transition is the moment at which a machine entered a state.
 type Transition struct {
 	Time  time.Time `json:"time"`
 	State State     `json:"state"`
+	// Restart marks a start that the machine made by itself after a power
+	// failure, Fault the code of a trip.
+	Restart bool   `json:"restart,omitempty"`
+	Fault   uint16 `json:"fault,omitempty"`
+}
+
+// Outage is a time without a supply; To is zero while it lasts.
+type Outage struct {
+	From time.Time `json:"from"`
+	To   time.Time `json:"to"`
 }
 
 // Totals is what one machine did in a window.
 type Totals struct {
 	States      [NumStates]time.Duration // time in each state
 	Starts      int                      // entries into Starting
-	LoadCycles  int                      // entries into Loaded
-	EnergyJ     float64                  // package input
-	InletM3     float64                  // free air taken in
-	DeliveredM3 float64                  // free air that left through the minimum-pressure valve
+	Restarts    int                      // of these, by themselves after a power failure
+	Failed      int                      // starts that ended in a trip
+	LoadCycles  int                      // entries into Loaded or PartLoad from neither
+	EnergyJ     float64                  // package input: the next three
+	MotorJ      float64                  // with its drive
+	FanJ        float64
+	ControlsJ   float64
+	InletM3     float64 // free air taken in
+	BlownM3     float64 // free air that left through the blow-down valve
+	DeliveredM3 float64 // free air that left through the minimum-pressure valve
+	IsothermalJ float64 // least work for that air, at the discharge pressure
 }
 
 // Running is the time with the motor connected.
@@ -60,9 +112,13 @@ func (t *Totals) Running() time.Duration {
 
 // PlantTotals is what the plant did in a window, in free air.
 type PlantTotals struct {
-	UsedM3   float64
-	LeakedM3 float64
-	StoredM3 float64 // gain of what receivers, pipes and sumps hold
+	UsedM3    float64
+	LeakedM3  float64
+	HeaderM3  float64       // through the flow meter, into the last volume
+	PurgedM3  float64       // by heatless dryers
+	DrainedM3 float64       // by timed drains
+	StoredM3  float64       // gain of what receivers, pipes and sumps hold
+	Low       time.Duration // with the receiver below the users' minimum pressure
 }
 
 func newTruth(w *World) *Truth {
@@ -72,21 +128,37 @@ func newTruth(w *World) *Truth {
 // begin logs the state of things at the start.
 func (t *Truth) begin() {
 	for i, c := range t.world.machines {
-		t.machines[i].transitions = append(t.machines[i].transitions, transition{0, c.state})
+		t.machines[i].transitions = append(t.machines[i].transitions, transition{step: 0, state: c.state})
 	}
 	t.mark(0)
 }
 
 // changed logs machine i's new state.
 func (t *Truth) changed(i int, step int64) {
-	m := &t.machines[i]
-	m.transitions = append(m.transitions, transition{step, t.world.machines[i].state})
+	m, c := &t.machines[i], t.world.machines[i]
+	tr := transition{step: step, state: c.state}
+	switch c.state {
+	case Starting:
+		tr.restart = c.restarted
+	case Tripped:
+		tr.fault = c.fault
+	}
+	m.transitions = append(m.transitions, tr)
 	t.markMachine(i, step)
 }
 
+// supply logs that the supply went or came.
+func (t *Truth) supply(there bool, step int64) {
+	if !there {
+		t.outages = append(t.outages, outage{step, -1})
+	} else if n := len(t.outages); n > 0 {
+		t.outages[n-1].to = step
+	}
+}
+
 func (t *Truth) markMachine(i int, step int64) {
-	c, m := &t.world.machines[i].count, &t.machines[i]
-	mark := machineMark{step, c.EnergyJ, c.InletM3, c.DeliveredM3}
+	m := &t.machines[i]
+	mark := machineMark{step, t.world.machines[i].count.sums()}
 	if n := len(m.marks); n > 0 && m.marks[n-1].step == step {
 		m.marks[n-1] = mark
 		return
@@ -94,12 +166,20 @@ func (t *Truth) markMachine(i int, step int64) {
 	m.marks = append(m.marks, mark)
 }
 
+func (c *counters) sums() [numMachineSums]float64 {
+	return [numMachineSums]float64{c.EnergyJ, c.MotorJ, c.FanJ, c.ControlsJ, c.InletM3, c.BlownM3, c.DeliveredM3, c.IsothermalJ}
+}
+
+func (w *World) plantSums() [numPlantSums]float64 {
+	p := &w.plant
+	return [numPlantSums]float64{p.UsedM3, p.HeaderM3, p.LeakedM3, p.PurgedM3, p.DrainedM3, w.storedM3(), float64(p.lowSteps)}
+}
+
 func (t *Truth) mark(step int64) {
 	for i := range t.machines {
 		t.markMachine(i, step)
 	}
-	w := t.world
-	t.plant = append(t.plant, plantMark{step, w.plant.UsedM3, w.plant.LeakedM3, w.storedM3()})
+	t.plant = append(t.plant, plantMark{step, t.world.plantSums()})
 }
 
 // Machines lists the machines' names.
@@ -142,7 +222,7 @@ func (t *Truth) Transitions(machine string, from, to time.Time) ([]Transition, e
 	var list []Transition
 	for _, tr := range t.machines[i].transitions {
 		if at := t.time(tr.step); !at.Before(from) && at.Before(to) {
-			list = append(list, Transition{at, tr.state})
+			list = append(list, Transition{at, tr.state, tr.restart, tr.fault})
 		}
 	}
 	return list, nil
@@ -180,26 +260,82 @@ func (t *Truth) Totals(machine string, from, to time.Time) (Totals, error) {
 			sum.States[tr.state] += time.Duration(hi-lo) * stepDur
 		}
 		if tr.step >= a && tr.step < b {
-			switch tr.state {
-			case Starting:
-				sum.Starts++
-			case Loaded:
-				sum.LoadCycles++
+			before := Off
+			if k > 0 {
+				before = list[k-1].state
 			}
+			sum.count(before, &list[k])
 		}
 	}
-	begin, end := t.machineAt(i, a), t.machineAt(i, b)
-	sum.EnergyJ = end.energyJ - begin.energyJ
-	sum.InletM3 = end.inletM3 - begin.inletM3
-	sum.DeliveredM3 = end.deliveredM3 - begin.deliveredM3
+	sum.integrals(t.machineAt(i, a), t.machineAt(i, b))
 	return sum, nil
+}
+
+func (t *Totals) count(before State, tr *transition) {
+	switch {
+	case tr.state == Starting:
+		t.Starts++
+		if tr.restart {
+			t.Restarts++
+		}
+	case tr.state == Tripped && before == Starting:
+		t.Failed++
+	case tr.state.delivering() && !before.delivering():
+		t.LoadCycles++
+	}
+}
+
+func (t *Totals) integrals(begin, end [numMachineSums]float64) {
+	into := [numMachineSums]*float64{&t.EnergyJ, &t.MotorJ, &t.FanJ, &t.ControlsJ, &t.InletM3, &t.BlownM3, &t.DeliveredM3, &t.IsothermalJ}
+	for k, p := range into {
+		*p = end[k] - begin[k]
+	}
 }
 
 // Plant sums the plant over [from, to), cut to the span; exact at whole
 // minutes after the start.
 func (t *Truth) Plant(from, to time.Time) PlantTotals {
 	a, b := t.plantAt(t.clamp(from)), t.plantAt(t.clamp(to))
-	return PlantTotals{UsedM3: b.usedM3 - a.usedM3, LeakedM3: b.leakedM3 - a.leakedM3, StoredM3: b.storedM3 - a.storedM3}
+	d := func(k int) float64 { return b[k] - a[k] }
+	return PlantTotals{UsedM3: d(sumUsed), HeaderM3: d(sumHeader), LeakedM3: d(sumLeaked), PurgedM3: d(sumPurged), DrainedM3: d(sumDrained),
+		StoredM3: d(sumStored), Low: time.Duration(d(sumLow)+0.5) * stepDur}
+}
+
+// ClockJump is a jump of the recording clock, at a true time.
+type ClockJump struct {
+	Time time.Time     `json:"time"`
+	By   time.Duration `json:"by_ns"`
+}
+
+func (t *Truth) clockStep(step int64, by time.Duration) {
+	t.clock = append(t.clock, clockJump{step, by})
+}
+
+// ClockJumps lists the jumps of the recording clock in [from, to).
+func (t *Truth) ClockJumps(from, to time.Time) []ClockJump {
+	var list []ClockJump
+	for _, c := range t.clock {
+		if at := t.time(c.step); !at.Before(from) && at.Before(to) {
+			list = append(list, ClockJump{at, c.by})
+		}
+	}
+	return list
+}
+
+// Outages lists the times without a supply that began in [from, to).
+func (t *Truth) Outages(from, to time.Time) []Outage {
+	var list []Outage
+	for _, o := range t.outages {
+		if at := t.time(o.from); at.Before(from) || !at.Before(to) {
+			continue
+		}
+		out := Outage{From: t.time(o.from)}
+		if o.to >= 0 {
+			out.To = t.time(o.to)
+		}
+		list = append(list, out)
+	}
+	return list
 }
 
 func (t *Truth) time(step int64) time.Time {
@@ -211,97 +347,39 @@ func (t *Truth) clamp(at time.Time) int64 {
 }
 
 // machineAt is the integrals of machine i at a step.
-func (t *Truth) machineAt(i int, step int64) machineMark {
-	c, marks := &t.world.machines[i].count, t.machines[i].marks
+func (t *Truth) machineAt(i int, step int64) [numMachineSums]float64 {
+	marks := t.machines[i].marks
 	k := sort.Search(len(marks), func(k int) bool { return marks[k].step > step })
 	before := marks[max(k-1, 0)]
-	after := machineMark{t.world.now, c.EnergyJ, c.InletM3, c.DeliveredM3}
+	after := machineMark{t.world.now, t.world.machines[i].count.sums()}
 	if k < len(marks) {
 		after = marks[k]
 	}
-	if after.step == before.step {
-		return before
-	}
-	x := float64(step-before.step) / float64(after.step-before.step)
-	between := func(a, b float64) float64 { return a + x*(b-a) }
-	return machineMark{
-		step, between(before.energyJ, after.energyJ),
-		between(before.inletM3, after.inletM3), between(before.deliveredM3, after.deliveredM3),
-	}
+	between(before.sum[:], after.sum[:], before.step, after.step, step)
+	return before.sum
 }
 
-func (t *Truth) plantAt(step int64) plantMark {
-	w, marks := t.world, t.plant
+// plantAt is the integrals of the plant at a step.
+func (t *Truth) plantAt(step int64) [numPlantSums]float64 {
+	marks := t.plant
 	k := sort.Search(len(marks), func(k int) bool { return marks[k].step > step })
 	before := marks[max(k-1, 0)]
-	after := plantMark{w.now, w.plant.UsedM3, w.plant.LeakedM3, w.storedM3()}
+	after := plantMark{t.world.now, t.world.plantSums()}
 	if k < len(marks) {
 		after = marks[k]
 	}
-	if after.step == before.step {
-		return before
-	}
-	x := float64(step-before.step) / float64(after.step-before.step)
-	between := func(a, b float64) float64 { return a + x*(b-a) }
-	return plantMark{
-		step, between(before.usedM3, after.usedM3),
-		between(before.leakedM3, after.leakedM3), between(before.storedM3, after.storedM3),
-	}
+	between(before.sum[:], after.sum[:], before.step, after.step, step)
+	return before.sum
 }
 
-// truthFile is what WriteJSON writes.
-type truthFile struct {
-	Scenario string             `json:"scenario"`
-	Seed     uint64             `json:"seed"`
-	From     time.Time          `json:"from"`
-	To       time.Time          `json:"to"`
-	Machines []machineTruthFile `json:"machines"`
-	UsedM3   float64            `json:"used_m3"`
-	LeakedM3 float64            `json:"leaked_m3"`
-	StoredM3 float64            `json:"stored_gain_m3"`
-}
-
-type machineTruthFile struct {
-	Name        string             `json:"name"`
-	TrueFlow    float64            `json:"true_flow_m3s"`
-	Starts      int                `json:"starts"`
-	LoadCycles  int                `json:"load_cycles"`
-	EnergyJ     float64            `json:"energy_j"`
-	InletM3     float64            `json:"inlet_m3"`
-	DeliveredM3 float64            `json:"delivered_m3"`
-	StatesS     map[string]float64 `json:"states_s"`
-	Transitions []Transition       `json:"transitions"`
-}
-
-// WriteJSON writes the whole log, indented, in SI units.
-func (t *Truth) WriteJSON(out io.Writer) error {
-	from, to := t.Span()
-	plant := t.Plant(from, to)
-	file := truthFile{
-		Scenario: t.world.scenario.Name, Seed: t.world.scenario.Seed, From: from.UTC(), To: to.UTC(),
-		UsedM3: plant.UsedM3, LeakedM3: plant.LeakedM3, StoredM3: plant.StoredM3,
+// between moves sums, which hold at step a, on to step, in a straight line to
+// after, which holds at step b.
+func between(sums, after []float64, a, b, step int64) {
+	if a == b {
+		return
 	}
-	for i, name := range t.Machines() {
-		sum, err := t.Totals(name, from, to)
-		if err != nil {
-			return err
-		}
-		m := machineTruthFile{
-			Name: name, TrueFlow: t.world.machines[i].fullM3S, Starts: sum.Starts, LoadCycles: sum.LoadCycles,
-			EnergyJ: sum.EnergyJ, InletM3: sum.InletM3, DeliveredM3: sum.DeliveredM3, StatesS: map[string]float64{},
-		}
-		for s, d := range sum.States {
-			m.StatesS[State(s).String()] = d.Seconds()
-		}
-		for _, tr := range t.machines[i].transitions {
-			m.Transitions = append(m.Transitions, Transition{t.time(tr.step).UTC(), tr.state})
-		}
-		file.Machines = append(file.Machines, m)
+	x := float64(step-a) / float64(b-a)
+	for k := range sums {
+		sums[k] += x * (after[k] - sums[k])
 	}
-	enc := json.NewEncoder(out)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(file); err != nil {
-		return fmt.Errorf("write truth: %w", err)
-	}
-	return nil
 }

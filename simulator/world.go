@@ -28,8 +28,16 @@ type World struct {
 	before   float64  // resistance of the parts before the first vessel
 	receiver int      // index of the last vessel that is a receiver
 	demand   demand
-	plant    plantCounters
-	initial  float64 // m³ stored at the start
+	outlets  []outlet // drains and purges
+	dryer    dryer
+	shares   [3]float64 // of the mean voltage, line to line
+	dark     bool       // no supply
+
+	clockOffset time.Duration // of whoever records
+	plant       plantCounters
+	initial     float64 // m³ stored at the start
+
+	firstOilK []float64 // of each machine, at the start
 
 	ambientK, outsideK float64
 	dayOffsetK         float64
@@ -42,8 +50,12 @@ type World struct {
 
 // plantCounters are the true integrals of the plant since the world began.
 type plantCounters struct {
-	UsedM3   float64
-	LeakedM3 float64
+	UsedM3    float64
+	LeakedM3  float64
+	HeaderM3  float64 // into the last volume
+	PurgedM3  float64
+	DrainedM3 float64
+	lowSteps  int64 // with the receiver below the users' minimum
 }
 
 // New makes a world of a scenario that begins at start (cut to the whole
@@ -54,6 +66,13 @@ func New(s *Scenario, start time.Time) (*World, error) {
 	}
 	w := &World{scenario: s, start: start.Truncate(time.Second).In(s.Location), demand: newDemand(s), dayNumber: -1}
 	w.buildPlant()
+	w.buildOutlets()
+	w.shares = [3]float64{shareAB, shareBC, shareCA}
+	if s.Unbalance > 0 {
+		for k := range w.shares {
+			w.shares[k] = 1 + (w.shares[k]-1)*s.Unbalance/(1-shareBC)
+		}
+	}
 	for i := range s.Machines {
 		w.machines = append(w.machines, newCompressor(s, &s.Machines[i], i))
 	}
@@ -63,6 +82,7 @@ func New(s *Scenario, start time.Time) (*World, error) {
 	w.ambientK = w.outsideK
 	for _, c := range w.machines {
 		c.oilK, c.aftercoolerK = w.ambientK, w.ambientK
+		w.firstOilK = append(w.firstOilK, c.oilK)
 	}
 	for i := range s.Devices {
 		w.devices = append(w.devices, newRegisters(w, &s.Devices[i]))
@@ -77,9 +97,16 @@ func New(s *Scenario, start time.Time) (*World, error) {
 func (w *World) buildPlant() {
 	s := w.scenario
 	drop := 0.0
+	w.dryer.link = noDryer
 	for _, p := range s.Parts {
+		resistance := 0.0
 		if p.DropPa > 0 {
-			drop += p.DropPa / (p.DropAtM3S * p.DropAtM3S)
+			resistance = p.DropPa / (p.DropAtM3S * p.DropAtM3S)
+		}
+		drop += resistance
+		if p.Kind == "dryer" && w.dryer.link == noDryer {
+			// The link behind the last volume so far is the next to be made.
+			w.dryer = dryer{link: len(w.vessels) - 1, resistance: resistance, ratedM3S: p.DropAtM3S, heatless: p.Purge.FlowM3S > 0}
 		}
 		if p.VolumeM3 == 0 {
 			continue
@@ -118,7 +145,6 @@ func (w *World) step() {
 	for i, c := range w.machines {
 		c.turnMotor()
 		c.moveAir(&w.vessels[0], w.before)
-		c.count.EnergyJ += c.activeW * stepS
 		if c.control(w.now) {
 			w.truth.changed(i, w.now+1)
 		}
@@ -130,11 +156,18 @@ func (w *World) step() {
 		up.freeM3 -= l.flowM3S * stepS
 		down.freeM3 += l.flowM3S * stepS
 	}
+	for i := range w.outlets {
+		w.outlets[i].let(w)
+	}
 	last := &w.vessels[len(w.vessels)-1]
 	used, leaked := w.demand.flows(last.pressurePa(), w.scenario.BarometerPa)
 	last.freeM3 -= (used + leaked) * stepS
 	w.plant.UsedM3 += used * stepS
+	w.plant.HeaderM3 += w.headerFlow() * stepS
 	w.plant.LeakedM3 += leaked * stepS
+	if w.vessels[w.receiver].pressurePa()-w.scenario.BarometerPa < w.scenario.MinimumPressurePa {
+		w.plant.lowSteps++
+	}
 
 	w.now++
 	if w.now%perS == 0 {
@@ -149,23 +182,40 @@ func (w *World) step() {
 // second does what changes by the second: calendar, people, heat, grid.
 func (w *World) second() {
 	local := w.Now()
-	hour, minute, sec := local.Clock()
-	day, second := local.Weekday(), hour*3600+minute*60+sec
+	now := momentOf(local)
+	day, second := local.Weekday(), int(now)%86400
 	s := w.scenario
-	w.demand.second(anyContains(s.Shifts, day, second) && !anyContains(s.Breaks, day, second))
+	days := float64(w.now) * stepS / 86400
+	for _, c := range s.ClockSteps {
+		if c.At == now && w.now > 0 {
+			w.clockOffset += c.By
+			w.truth.clockStep(w.now, c.By)
+		}
+	}
+	w.supplied(now)
+	w.takeTurns()
+	w.demand.second(day, second, anyContains(s.Shifts, day, second) && !anyContains(s.Breaks, day, second))
+	w.demand.leak = w.demand.leakAtFirst * (1 + s.Leak.Growth*days/7)
 	w.weather(local)
 	running := 0.0
 	for _, c := range w.machines {
 		c.scheduled = len(c.spec.Schedule) == 0 || anyContains(c.spec.Schedule, day, second)
+		c.suffer(now, days)
 		c.heat(w.ambientK)
 		if c.state.Running() {
 			running++
 		}
 	}
+	for i := range w.outlets {
+		w.outlets[i].second(w.now/perS, running > 0)
+	}
 	want := w.outsideK + s.Weather.RoomK*running/float64(len(w.machines))
 	w.ambientK += (want - w.ambientK) / 1200
 	w.grid.second(float64(second) / 3600)
 }
+
+// ClockOffset is how far the clock of whoever records has jumped by now.
+func (w *World) ClockOffset() time.Duration { return w.clockOffset }
 
 // weather sets the room's temperature without machines: warmest at 15:00, and
 // each day off by its own amount.

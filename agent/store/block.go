@@ -6,8 +6,6 @@ import (
 	"encoding/binary"
 	"fmt"
 
-	"github.com/klauspost/compress/zstd"
-
 	"loadscribe/agent/scan"
 )
 
@@ -18,7 +16,6 @@ const (
 	maxChannels    = 1 << 12
 	timeColumns    = 5 // seq, mono, wall − mono, duration, reason
 	hashSize       = sha256.Size
-	minPackedBytes = 32 // shorter columns are not worth a frame
 )
 
 // blockHead is what a block says about itself before its columns.
@@ -42,20 +39,22 @@ type groupHead struct {
 }
 
 type columnHead struct {
-	enc, pack byte
-	raw       int
-	data      []byte
+	version byte // of the block
+	form    byte // and, in version 2, the mapping
+	data    []byte
+	// version 1 only
+	pack byte
+	raw  int
 }
 
 // blockEncoder turns the scans of one device, segment and hour into a block.
 // Its buffers are reused; one at a time.
 type blockEncoder struct {
-	enc   *zstd.Encoder
-	ints  []int64
-	raw   []byte
-	canon []byte
-	data  []byte
-	head  []byte
+	columns columnEncoder
+	ints    []int64
+	canon   []byte
+	data    []byte
+	head    []byte
 }
 
 // encode appends the block of the scans, which are in sequence order, to dst,
@@ -102,18 +101,22 @@ func (e *blockEncoder) group(scans []*scan.Scan, firstSeq uint64) groupHead {
 	sum := sha256.Sum256(e.canon)
 	h.hashes = append(make([]byte, 0, hashSize*(1+h.channels)), sum[:]...)
 
-	add := func(rows []*scan.Scan, plain byte, field func(*scan.Scan) int64) {
+	add := func(rows []*scan.Scan, k scan.Kind, field func(*scan.Scan) int64) {
 		e.ints = e.ints[:0]
 		for _, s := range rows {
 			e.ints = append(e.ints, field(s))
 		}
-		h.cols = append(h.cols, e.column(plain))
+		start := len(e.data)
+		var c columnHead
+		e.data, c.form = e.columns.append(e.data, e.ints, k)
+		c.data = e.data[start:] // for its length; the bytes may move
+		h.cols = append(h.cols, c)
 	}
-	add(scans, encDelta, func(s *scan.Scan) int64 { return int64(s.Seq - firstSeq) })
-	add(scans, encDelta2, func(s *scan.Scan) int64 { return s.MonoMS })
-	add(scans, encDelta, func(s *scan.Scan) int64 { return s.WallMS - s.MonoMS })
-	add(scans, encDelta, func(s *scan.Scan) int64 { return int64(s.DurationMS) })
-	add(scans, encDelta, func(s *scan.Scan) int64 { return int64(s.Reason) })
+	add(scans, scan.KindInt, func(s *scan.Scan) int64 { return int64(s.Seq - firstSeq) })
+	add(scans, scan.KindInt, func(s *scan.Scan) int64 { return s.MonoMS })
+	add(scans, scan.KindInt, func(s *scan.Scan) int64 { return s.WallMS - s.MonoMS })
+	add(scans, scan.KindInt, func(s *scan.Scan) int64 { return int64(s.DurationMS) })
+	add(scans, scan.KindInt, func(s *scan.Scan) int64 { return int64(s.Reason) })
 	for i := range g.Channels {
 		e.canon = e.canon[:0]
 		for _, s := range good {
@@ -124,28 +127,10 @@ func (e *blockEncoder) group(scans []*scan.Scan, firstSeq uint64) groupHead {
 		}
 		sum := sha256.Sum256(e.canon)
 		h.hashes = append(h.hashes, sum[:]...)
-		add(good, plainEncoding(g.Channels[i].Kind), func(s *scan.Scan) int64 { return s.Values[i] })
-		add(good, encDelta, func(s *scan.Scan) int64 { return int64(s.ReasonOf(i)) })
+		add(good, g.Channels[i].Kind, func(s *scan.Scan) int64 { return s.Values[i] })
+		add(good, scan.KindInt, func(s *scan.Scan) int64 { return int64(s.ReasonOf(i)) })
 	}
 	return h
-}
-
-// column encodes e.ints to the end of e.data.
-func (e *blockEncoder) column(plain byte) columnHead {
-	enc := chooseEncoding(e.ints, plain)
-	e.raw = appendColumn(e.raw[:0], e.ints, enc)
-	c := columnHead{enc: enc, raw: len(e.raw)}
-	start := len(e.data)
-	if len(e.raw) >= minPackedBytes {
-		e.data = e.enc.EncodeAll(e.raw, e.data)
-		c.pack = packZstd
-	}
-	if c.pack == packNone || len(e.data)-start >= len(e.raw) {
-		c.pack = packNone
-		e.data = append(e.data[:start], e.raw...)
-	}
-	c.data = e.data[start:] // for its length; the bytes may move
-	return c
 }
 
 func appendBlockHead(b []byte, h *blockHead) []byte {
@@ -167,8 +152,7 @@ func appendBlockHead(b []byte, h *blockHead) []byte {
 		b = append(b, g.hashes...)
 		for j := range g.cols {
 			c := &g.cols[j]
-			b = append(b, c.enc, c.pack)
-			b = binary.AppendUvarint(b, uint64(c.raw))
+			b = append(b, c.form)
 			b = binary.AppendUvarint(b, uint64(len(c.data)))
 		}
 	}
@@ -178,18 +162,18 @@ func appendBlockHead(b []byte, h *blockHead) []byte {
 // openBlock checks a block's envelope and reads its head. The result shares
 // memory with b.
 func openBlock(b []byte) (*blockHead, error) {
-	body, err := unwrap(b, typeBlock)
+	version, body, err := unwrapVersion(b, typeBlock)
 	if err != nil {
 		return nil, err
 	}
-	return readBlockHead(body)
+	return readBlockHead(version, body)
 }
 
-func readBlockHead(body []byte) (*blockHead, error) {
+func readBlockHead(version byte, body []byte) (*blockHead, error) {
 	r := reader{b: body}
 	h := &blockHead{device: r.string(), deviceNo: uint32(r.uint()), hour: r.int(), segment: uint32(r.uint()),
 		firstSeq: r.uint(), lastSeq: r.uint(), minWall: r.int(), maxWallMS: r.int()}
-	const leastGroup = 4 + hashSize + 4*timeColumns
+	const leastGroup = 4 + hashSize + 2*timeColumns
 	h.groups = make([]groupHead, r.count(leastGroup))
 	values := uint64(0)
 	for i := range h.groups {
@@ -205,18 +189,25 @@ func readBlockHead(body []byte) (*blockHead, error) {
 		g.rows, g.good, g.channels = int(rows), int(good), int(channels)
 		g.hashes = r.take((1 + channels) * hashSize)
 		cols := timeColumns + 2*channels
-		if r.bad || cols*4 > uint64(len(r.b)) {
+		if r.bad || cols*2 > uint64(len(r.b)) {
 			return nil, fmt.Errorf("%w: block head", ErrDamaged)
 		}
 		g.cols = make([]columnHead, cols)
 		for j := range g.cols {
 			c := &g.cols[j]
-			c.enc, c.pack = r.byte(), r.byte()
-			raw, stored := r.uint(), r.uint()
-			if raw > 20*rows+10 || stored > uint64(len(body)) { // no value needs more than two varints
-				return nil, fmt.Errorf("%w: block column of %d bytes for %d rows", ErrDamaged, raw, rows)
+			c.version, c.form = version, r.byte()
+			if version == 1 {
+				c.pack = r.byte()
+				raw := r.uint()
+				if raw > 20*rows+10 { // no value needs more than two varints
+					return nil, fmt.Errorf("%w: block column of %d bytes for %d rows", ErrDamaged, raw, rows)
+				}
+				c.raw = int(raw)
 			}
-			c.raw = int(raw)
+			stored := r.uint()
+			if stored > uint64(len(body)) {
+				return nil, fmt.Errorf("%w: block column of %d bytes", ErrDamaged, stored)
+			}
 			c.data = body[:stored] // its length; cut below
 		}
 	}
@@ -230,39 +221,6 @@ func readBlockHead(body []byte) (*blockHead, error) {
 		return nil, fmt.Errorf("%w: block head", ErrDamaged)
 	}
 	return h, nil
-}
-
-// columnDecoder unpacks columns; its buffer is reused, one user at a time.
-type columnDecoder struct {
-	dec *zstd.Decoder
-	raw []byte
-}
-
-// decode fills out with the column's values.
-func (d *columnDecoder) decode(c *columnHead, out []int64) error {
-	raw := c.data
-	switch c.pack {
-	case packNone:
-		if len(raw) != c.raw {
-			return fmt.Errorf("%w: column length", ErrDamaged)
-		}
-	case packZstd:
-		if cap(d.raw) < c.raw {
-			d.raw = make([]byte, 0, c.raw)
-		}
-		// the decoder never goes beyond the capacity (WithDecodeAllCapLimit)
-		got, err := d.dec.DecodeAll(c.data, d.raw[:0:c.raw])
-		if err != nil {
-			return fmt.Errorf("%w: column: %v", ErrDamaged, err)
-		}
-		if len(got) != c.raw {
-			return fmt.Errorf("%w: column length", ErrDamaged)
-		}
-		raw = got
-	default:
-		return fmt.Errorf("%w: column packing %d", ErrDamaged, c.pack)
-	}
-	return decodeColumn(raw, c.enc, out)
 }
 
 // checkHashes recomputes a group's hashes from decoded columns.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"github.com/klauspost/compress/zstd"
 	"pgregory.net/rapid"
 
 	"loadscribe/agent/scan"
@@ -15,13 +16,25 @@ func testEncoder(t testing.TB) (*blockEncoder, *columnDecoder) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(dec.Close)
+	if err := enc.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return &blockEncoder{}, &columnDecoder{dec: dec}
+}
+
+func testZstd(t testing.TB) *zstd.Encoder {
+	enc, dec, err := newCoders()
+	if err != nil {
+		t.Fatal(err)
+	}
+	dec.Close()
 	t.Cleanup(func() {
-		dec.Close()
 		if err := enc.Close(); err != nil {
 			t.Error(err)
 		}
 	})
-	return &blockEncoder{enc: enc}, &columnDecoder{dec: dec}
+	return enc
 }
 
 // decodeBlock reads all scans of a block in sequence order and checks hashes.
@@ -168,25 +181,23 @@ func TestStoreRoundTrip(t *testing.T) {
 }
 
 func TestColumns(t *testing.T) {
-	columns := map[string][]int64{
-		"empty": {}, "one": {5}, "constant": {9, 9, 9, 9},
-		"extremes": {math.MinInt64, math.MaxInt64, 0, math.MinInt64, -1},
-		"floats":   {int64(math.Float64bits(-1)), int64(math.Float64bits(1)), int64(math.Float64bits(math.NaN())), 0x7f800001, -1},
-	}
-	for name, want := range columns {
-		for enc := byte(encRuns); enc <= encFloat64; enc++ {
-			b := appendColumn(nil, want, enc)
+	kinds := []scan.Kind{scan.KindInt, scan.KindUint, scan.KindFloat32, scan.KindFloat64, scan.KindDecimal}
+	var enc columnEncoder
+	_, dec := testEncoder(t)
+	for name, want := range testColumns() {
+		for _, k := range kinds {
+			b, form := enc.append(nil, want, k)
 			got := make([]int64, len(want))
-			if err := decodeColumn(b, enc, got); err != nil {
-				t.Errorf("%s, encoding %d: %v", name, enc, err)
+			if err := dec.decode(&columnHead{version: 2, form: form, data: b}, got); err != nil {
+				t.Errorf("%s, kind %d, form %#x: %v", name, k, form, err)
 			}
 			for i := range want {
 				if got[i] != want[i] {
-					t.Errorf("%s, encoding %d: value %d is %d, want %d", name, enc, i, got[i], want[i])
+					t.Fatalf("%s, kind %d, form %#x: value %d is %d, want %d", name, k, form, i, got[i], want[i])
 				}
 			}
-			if err := decodeColumn(append(b, 0), enc, got); !errors.Is(err, ErrDamaged) {
-				t.Errorf("%s, encoding %d with a byte too many: %v", name, enc, err)
+			if err := dec.decode(&columnHead{version: 2, form: form, data: append(b, 0)}, got); !errors.Is(err, ErrDamaged) {
+				t.Errorf("%s, kind %d, form %#x with a byte too many: %v", name, k, form, err)
 			}
 		}
 	}
@@ -227,23 +238,24 @@ func FuzzBlock(f *testing.F) {
 
 // The same for packs of cells, lists of pieces and of events.
 func FuzzPacks(f *testing.F) {
-	enc, dec := testEncoder(f)
+	enc := testZstd(f)
+	_, dec := testEncoder(f)
 	p := &pack{}
 	g := testGroups()[0]
 	g.ID = 1
 	for _, sc := range stream([]*scan.Group{g}, 1, startMS, 200) {
 		p.addScan(&sc, minuteMS)
 	}
-	f.Add(appendPack(nil, p, levels[0], startMS, enc.enc))
-	f.Add(appendList(nil, appendPiece(nil, &Piece{Key: "comp1", Delta: []byte{1, 2}}), enc.enc))
-	f.Add(appendList(nil, appendEvent(nil, &Event{Kind: "note"}), enc.enc))
+	f.Add(appendPack(nil, p, levels[0], startMS, enc))
+	f.Add(appendList(nil, appendPiece(nil, &Piece{Key: "comp1", Delta: []byte{1, 2}}), enc))
+	f.Add(appendList(nil, appendEvent(nil, &Event{Kind: "note"}), enc))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		for _, l := range levels {
 			got, start, err := readPack(b, l, dec, everyChannel)
 			if err != nil {
 				continue
 			}
-			again, start2, err := readPack(appendPack(nil, got, l, start, enc.enc), l, dec, everyChannel)
+			again, start2, err := readPack(appendPack(nil, got, l, start, enc), l, dec, everyChannel)
 			if err != nil || start2 != start || len(again.groups) != len(got.groups) {
 				t.Errorf("a pack that was read does not survive writing: %v", err)
 			}

@@ -81,7 +81,7 @@ func (g *groupRows) decode(d *columnDecoder, b *blockHead, h *groupHead, channel
 		if err := d.decode(quality, column); err != nil {
 			return fmt.Errorf("group %d channel %d quality: %w", h.id, c, err)
 		}
-		if keepQuality || quality.enc != encConstant || h.good > 0 && column[0] != int64(scan.Good) {
+		if keepQuality || quality.form != formConstant || h.good > 0 && column[0] != int64(scan.Good) {
 			g.quality[c] = column
 		}
 	}

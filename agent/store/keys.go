@@ -18,7 +18,8 @@ const (
 	bucketEvents   = "events"
 	bucketTexts    = "texts" // made with the first text
 
-	formatVersion = 1
+	// formatVersion: 1 is read too; the first seal makes it 2.
+	formatVersion = 2
 
 	metaVersion      = "version"
 	metaID           = "id"

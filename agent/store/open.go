@@ -98,7 +98,6 @@ func newStore(dir string, o Options) (*Store, error) {
 	if s.enc, s.dec, err = newCoders(); err != nil {
 		return nil, fmt.Errorf("open store: %w", err)
 	}
-	s.blockEnc.enc = s.enc
 	return s, nil
 }
 
@@ -110,7 +109,7 @@ func (s *Store) startReadOnly() error {
 	if err := probeLock(s.dir); err != nil {
 		return err
 	}
-	db, err := openDatabase(name, true)
+	db, err := s.openDatabase(name, true)
 	if err != nil {
 		return err
 	}
@@ -186,18 +185,20 @@ func (s *Store) journalTail() {
 func (s *Store) openFiles() (rep *replayed, notes []string, err error) {
 	name := filepath.Join(s.dir, databaseName)
 	journal := filepath.Join(s.dir, journalDir)
-	if err := os.Remove(name + newSuffix); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, nil, fmt.Errorf("remove unfinished database: %w", err)
+	if fileSize(name+newSuffix) >= 0 {
+		if err := s.o.FS.Remove(name + newSuffix); err != nil {
+			return nil, nil, fmt.Errorf("remove unfinished database: %w", err)
+		}
 	}
 	if _, err := os.Stat(name); errors.Is(err, os.ErrNotExist) {
 		if names, err := s.o.FS.List(journal); err == nil && len(names) > 0 {
 			notes = append(notes, "store.db is missing though there is a journal: a new one was made, what had been sealed is not in it")
 		}
-		if err := createDatabase(name, s.o.FS, s.dir); err != nil {
+		if err := s.createDatabase(name); err != nil {
 			return nil, nil, err
 		}
 	}
-	db, err := openDatabase(name, false)
+	db, err := s.openDatabase(name, false)
 	if err == nil {
 		s.db = db
 		err = guard(func() error { return db.View(s.load) })
@@ -216,8 +217,19 @@ func (s *Store) openFiles() (rep *replayed, notes []string, err error) {
 	return rep, notes, err
 }
 
-// openDatabase opens bbolt. Damage comes back as ErrDamaged, never as a panic.
-func openDatabase(name string, readOnly bool) (db *bolt.DB, err error) {
+func (s *Store) openDatabase(name string, readOnly bool) (*bolt.DB, error) {
+	if s.o.tap == nil {
+		return openDatabase(name, readOnly)
+	}
+	return openTapped(name, readOnly, s.o.tap(name))
+}
+
+func openDatabase(name string, readOnly bool) (*bolt.DB, error) {
+	return openTapped(name, readOnly, nil)
+}
+
+// openTapped opens bbolt. Damage comes back as ErrDamaged, never as a panic.
+func openTapped(name string, readOnly bool, tap bolt.Logger) (db *bolt.DB, err error) {
 	if fileSize(name) == 0 { // bbolt would make it a new database
 		return nil, fmt.Errorf("%w: the file is empty", ErrDamaged)
 	}
@@ -225,7 +237,7 @@ func openDatabase(name string, readOnly bool) (db *bolt.DB, err error) {
 		var err error
 		// the initial map size stays unset: on Windows the file would grow to it
 		db, err = bolt.Open(name, 0o644, &bolt.Options{Timeout: dbLockWait, ReadOnly: readOnly,
-			FreelistType: bolt.FreelistMapType})
+			FreelistType: bolt.FreelistMapType, Logger: tap})
 		return err
 	})
 	switch {
@@ -255,8 +267,8 @@ func fileSize(name string) int64 {
 
 // createDatabase makes an empty database under a temporary name, so that a
 // power cut on the way leaves nothing half made.
-func createDatabase(name string, fs FS, dir string) error {
-	db, err := openDatabase(name+newSuffix, false)
+func (s *Store) createDatabase(name string) error {
+	db, err := s.openDatabase(name+newSuffix, false)
 	if err != nil {
 		return fmt.Errorf("make database: %w", err)
 	}
@@ -268,10 +280,10 @@ func createDatabase(name string, fs FS, dir string) error {
 		err = cerr
 	}
 	if err == nil {
-		err = fs.Rename(name+newSuffix, name)
+		err = s.o.FS.Rename(name+newSuffix, name)
 	}
 	if err == nil {
-		err = fs.SyncDir(dir)
+		err = s.o.FS.SyncDir(s.dir)
 	}
 	if err != nil {
 		return fmt.Errorf("make database: %w", err)

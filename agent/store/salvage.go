@@ -50,10 +50,10 @@ func (s *Store) salvage(name string, why error) (note string, err error) {
 	if err := s.o.FS.Rename(name, aside); err != nil {
 		return "", fmt.Errorf("set damaged database aside: %w", err)
 	}
-	if err := createDatabase(name, s.o.FS, s.dir); err != nil {
+	if err := s.createDatabase(name); err != nil {
 		return "", err
 	}
-	if s.db, err = openDatabase(name, false); err != nil {
+	if s.db, err = s.openDatabase(name, false); err != nil {
 		return "", err
 	}
 	f, err := os.Open(aside)
@@ -104,7 +104,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 	if err != nil {
 		return
 	}
-	typ, body, err := open(value)
+	typ, version, body, err := open(value)
 	if err != nil {
 		return
 	}
@@ -127,7 +127,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 			found.texts[string(text)] = text
 		}
 	case typeBlock:
-		if h, err := readBlockHead(body); err == nil {
+		if h, err := readBlockHead(version, body); err == nil {
 			h.groups = nil
 			found.blocks = append(found.blocks, foundBlock{h, at, int64(len(value))})
 		}

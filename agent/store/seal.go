@@ -145,8 +145,12 @@ func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32) {
 	}
 }
 
-// commit writes everything of a seal.
+// commit writes everything of a seal. What it writes is of the newest format,
+// and from now on the file is.
 func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
+	if err := putMetaUint(tx, metaVersion, formatVersion); err != nil {
+		return err
+	}
 	for _, b := range sl.blocks {
 		day, err := makeDayBucket(tx, bucketBlocks, dayOf(b.hour))
 		if err != nil {

@@ -104,21 +104,29 @@ const (
 	envelopeMagic = "LSv1"
 	envelopeSize  = 14 // magic 4, type 1, version 1, length 4, CRC-32C 4
 
-	typeBlock    = 1
-	typeGroup    = 2
-	typeSegment  = 3
-	typeEvents   = 4
-	typePieces   = 5
-	typeCells    = 6
-	typeText     = 7
-	maxEnvelope  = 1 << 26
-	valueVersion = 1
+	typeBlock   = 1
+	typeGroup   = 2
+	typeSegment = 3
+	typeEvents  = 4
+	typePieces  = 5
+	typeCells   = 6
+	typeText    = 7
+	maxEnvelope = 1 << 26
 )
+
+// valueVersion is the version of a type's values that is written, the highest
+// that is read.
+func valueVersion(typ byte) byte {
+	if typ == typeBlock {
+		return 2
+	}
+	return 1
+}
 
 func wrap(dst []byte, typ byte, body []byte) []byte {
 	start := len(dst)
 	dst = append(dst, envelopeMagic...)
-	dst = append(dst, typ, valueVersion)
+	dst = append(dst, typ, valueVersion(typ))
 	dst = binary.LittleEndian.AppendUint32(dst, uint32(len(body)))
 	crc := crc32.Update(crc32.Checksum(dst[start+4:start+10], castagnoli), castagnoli, body)
 	dst = binary.LittleEndian.AppendUint32(dst, crc)
@@ -127,32 +135,38 @@ func wrap(dst []byte, typ byte, body []byte) []byte {
 
 // unwrap checks an envelope and returns its body, which shares memory with b.
 func unwrap(b []byte, typ byte) ([]byte, error) {
-	t, body, err := open(b)
+	_, body, err := unwrapVersion(b, typ)
+	return body, err
+}
+
+// unwrapVersion is unwrap where the version of the value is wanted too.
+func unwrapVersion(b []byte, typ byte) (version byte, body []byte, err error) {
+	t, version, body, err := open(b)
 	if err != nil {
-		return nil, err
+		return 0, nil, err
 	}
 	if t != typ {
-		return nil, fmt.Errorf("%w: value of type %d where %d belongs", ErrDamaged, t, typ)
+		return 0, nil, fmt.Errorf("%w: value of type %d where %d belongs", ErrDamaged, t, typ)
 	}
-	return body, nil
+	return version, body, nil
 }
 
 // open checks the envelope at the start of b; what follows it is left alone.
-func open(b []byte) (typ byte, body []byte, err error) {
+func open(b []byte) (typ, version byte, body []byte, err error) {
 	if len(b) < envelopeSize || string(b[:4]) != envelopeMagic {
-		return 0, nil, fmt.Errorf("%w: no envelope", ErrDamaged)
+		return 0, 0, nil, fmt.Errorf("%w: no envelope", ErrDamaged)
 	}
 	n := binary.LittleEndian.Uint32(b[6:])
 	if n > maxEnvelope || uint64(n) > uint64(len(b)-envelopeSize) {
-		return 0, nil, fmt.Errorf("%w: %d bytes announced, %d there", ErrDamaged, n, len(b)-envelopeSize)
+		return 0, 0, nil, fmt.Errorf("%w: %d bytes announced, %d there", ErrDamaged, n, len(b)-envelopeSize)
 	}
 	body = b[envelopeSize : envelopeSize+int(n)]
 	crc := crc32.Update(crc32.Checksum(b[4:10], castagnoli), castagnoli, body)
 	if crc != binary.LittleEndian.Uint32(b[10:]) {
-		return 0, nil, fmt.Errorf("%w: checksum does not match", ErrDamaged)
+		return 0, 0, nil, fmt.Errorf("%w: checksum does not match", ErrDamaged)
 	}
-	if b[5] > valueVersion {
-		return 0, nil, fmt.Errorf("%w: value version %d", ErrNewer, b[5])
+	if b[5] > valueVersion(b[4]) {
+		return 0, 0, nil, fmt.Errorf("%w: value version %d", ErrNewer, b[5])
 	}
-	return b[4], body, nil
+	return b[4], b[5], body, nil
 }

@@ -55,14 +55,15 @@ func (d *Driver) Now() time.Time {
 }
 
 // Answer implements Target.
-func (d *Driver) Answer(unit byte, request []byte) ([]byte, bool) {
+func (d *Driver) Answer(unit byte, request []byte) (response []byte, ok bool) {
 	registers := d.units[unit]
 	if registers == nil {
 		return nil, false
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return registers.Answer(request), true
+	response = registers.Answer(request)
+	return response, response != nil // without a supply it is as if it were not there
 }
 
 // Run moves the world on from where it stands, speed times as fast as the

@@ -74,7 +74,7 @@ func (f *Feed) poll(ctx context.Context, pollers []*poll.GroupPoller, batches ch
 			break
 		}
 		f.World.Advance(now)
-		clock.now = at
+		clock.now, clock.jumped = at, f.World.ClockOffset().Milliseconds()
 		for _, p := range pollers {
 			if at%p.Group().PeriodMS < tickMS {
 				batch = append(batch, p.Poll(ctx, wire, clock))
@@ -127,11 +127,12 @@ func tick(pollers []*poll.GroupPoller) int64 {
 	return max(t, 1)
 }
 
-// feedClock shows the simulated time.
-type feedClock struct{ base, now int64 }
+// feedClock shows the simulated time; its wall clock jumps where the scenario
+// says so.
+type feedClock struct{ base, now, jumped int64 }
 
 // Now implements scan.Clock.
-func (c *feedClock) Now() (monoMS, wallMS int64) { return c.now - c.base, c.now }
+func (c *feedClock) Now() (monoMS, wallMS int64) { return c.now - c.base, c.now + c.jumped }
 
 // plantWire reads register images without a wire. It implements poll.Reader.
 type plantWire struct {
