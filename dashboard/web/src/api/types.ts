@@ -441,6 +441,65 @@ export type LiveRequest = {
   type: "snapshot";
 };
 
+/** The levels that hold. */
+export type LevelsAnswer = {
+  machines: Levels[];
+};
+
+/** The levels of one channel that tell a machine's states, in the channel's unit. A level that is not known is left out. */
+export type Levels = {
+  machine: string;
+  /** learnt, set, assumed or none */
+  source: string;
+  channel?: string;
+  unit?: string;
+  /** running begins here */
+  run_on?: number;
+  /** running ends below this */
+  run_off?: number;
+  /** loaded begins here */
+  load_on?: number;
+  /** loaded ends below this */
+  load_off?: number;
+  /** false where signals tell the states */
+  needed: boolean;
+  /** number of the event that made them hold */
+  calibration?: number;
+  /** how states are told */
+  method: string;
+  /** what the data showed, after learning */
+  modes?: LevelMode[];
+  /** why nothing was learnt */
+  missing?: string;
+};
+
+/** One level at which the machine was found, in the channel's unit. */
+export type LevelMode = {
+  /** stopped, unloaded or loaded */
+  name: string;
+  median: number;
+  p05: number;
+  p95: number;
+  seconds: number;
+  visits: number;
+};
+
+/** What levels are to hold: one of learn, run with load, or forget. */
+export type LevelsChange = {
+  machine: string;
+  learn?: boolean;
+  /** of the data to learn from; left out: three days before to */
+  from?: string | null;
+  /** left out: the last scan */
+  to?: string | null;
+  /** running from here up, with its unit: 5 kW */
+  run?: string;
+  /** loaded from here up, with its unit: 22 kW */
+  load?: string;
+  /** the assumed levels hold again */
+  forget?: boolean;
+};
+
 /** Whose check is to begin. */
 export type HookupStart = {
   /** empty: the only one */
@@ -549,6 +608,7 @@ export interface Answers {
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
   "/api/v1/intervals": IntervalsAnswer;
+  "/api/v1/levels": LevelsAnswer;
   "/api/v1/hookup": HookupReport;
   "/api/v1/openapi.json": Record<string, unknown>;
 }

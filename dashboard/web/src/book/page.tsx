@@ -6,9 +6,10 @@ import type { Live, View } from '../live/live';
 import { clock } from '../units/words';
 import { NoteForm } from './form';
 import { Mark } from './mark';
-import { Book, bookDays } from './source';
+import { stretches } from './ruled';
+import { Book, bookDays, type Shown } from './source';
 import { Week } from './week';
-import { bookSentence, byDay, countSentence, entrySubject, entryText, faultName, faultSentence, filters, sortOf, wordOf } from './words';
+import { bookSentence, byDay, countSentence, entrySubject, entryText, faultName, faultSentence, filters, observedSentence, sortOf, wordOf } from './words';
 
 export function ServiceBook({ live, site, view }: { live: Live; site: Site; view: View }) {
   const [book] = useState(() => new Book(live));
@@ -23,6 +24,7 @@ export function ServiceBook({ live, site, view }: { live: Live; site: Site; view
           <h1>{shown ? bookSentence(shown.faults, view.now, bookDays) : 'Opening the book.'}</h1>
           <p class="note-line">
             {shown && countSentence(shown.week, shown.faults, bookDays)}
+            {shown && <span class="must">{observedSentence(observed(shown, current), bookDays)}</span>}
             {book.error.value && <span class="warn"> {shown ? 'Older than it should be: ' : ''}{book.error.value}. Trying again.</span>}
           </p>
         </div>
@@ -45,6 +47,11 @@ export function ServiceBook({ live, site, view }: { live: Live; site: Site; view
       </div>
     </>
   );
+}
+
+/** For how long at least one machine was observed, ms. */
+function observed(shown: Shown, current: Map<string, string>): number {
+  return stretches(shown.week, current, shown.from, shown.to).filter((s) => s.what !== 'unknown').reduce((ms, s) => ms + s.to - s.from, 0);
 }
 
 function Faults({ faults, now, timeZone }: { faults: Fault[]; now: number; timeZone: string }) {
@@ -125,7 +132,7 @@ function Entry({ event: e, timeZone, correct }: { event: Event; timeZone: string
 function Setup({ event: e }: { event: Event }) {
   return (
     <details>
-      <summary>What changed<span class="visually-hidden"> in {e.data.file}</span></summary>
+      <summary>{e.data.before && e.data.after ? 'What changed' : 'Which version'}<span class="visually-hidden">: {e.data.file}</span></summary>
       <dl>
         {e.data.changes && <div><dt>Settings</dt><dd>{e.data.changes.split('\n').map((c) => <p key={c}>{c}</p>)}</dd></div>}
         {e.data.affects && <div><dt>May affect</dt><dd>{e.data.affects}</dd></div>}

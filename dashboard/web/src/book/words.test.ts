@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Event, Fault } from '../api';
-import { bookSentence, byDay, countSentence, entrySubject, entryText, faultSentence, filters, siteTime, sortOf } from './words';
+import { bookSentence, byDay, countSentence, entrySubject, entryText, faultSentence, filters, observedSentence, siteTime, sortOf } from './words';
 
 const now = Date.parse('2026-11-25T18:00:00Z'); // noon in Chicago, a Wednesday
 const chicago = 'America/Chicago';
@@ -10,13 +10,13 @@ const fault = (more: Partial<Fault>): Fault => ({ subject: 'comp1', channel: 'c.
 
 describe('the first sentence', () => {
   it.each<[string, Fault[], string]>([
-    ['nothing came', [], 'No fault came in 7 days.'],
+    ['nothing came', [], 'No fault was seen in 7 days.'],
     ['one came', [fault({})], 'No fault stands; the last was motor overload, 1 d 1 h ago.'],
     ['one stands', [fault({ on: true })], 'Motor overload stands since 1 d 1 h ago.'],
     ['one without a text', [fault({ text: '', on: true })], 'Fault code 2 stands since 1 d 1 h ago.'],
     ['one stands from before', [fault({ on: true, times: 0, first: null, last: null })], 'Motor overload stands for over 7 days.'],
     ['two stand', [fault({ on: true }), fault({ on: true, code: '3' })], 'Motor overload and 1 other fault stand since 1 d 1 h ago.'],
-    ['one ended that came before', [fault({ times: 0, first: null, last: null })], 'No fault came in 7 days.'],
+    ['one ended that came before', [fault({ times: 0, first: null, last: null })], 'No fault was seen in 7 days.'],
   ])('%s', (_, faults, want) => expect(plain(bookSentence(faults, now, 7))).toBe(want));
 
   it('counts what else there was', () => {
@@ -28,6 +28,11 @@ describe('the first sentence', () => {
     ];
     expect(countSentence(week, [fault({ times: 2 })], 7)).toBe('In 7 days: 2 faults, 1 start, 1 line trouble, 1 change to the set-up, no notes.');
   });
+});
+
+it('says when little was observed', () => {
+  expect(plain(observedSentence(3 * 3_600_000, 7))).toBe(' Observed were 3 h 0 min of them.');
+  expect(observedSentence(7 * 86_400_000 - 600_000, 7)).toBe('');
 });
 
 it('says how often a fault came, when last, and for how long', () => {

@@ -93,7 +93,7 @@ export function bookSentence(faults: Fault[], now: number, days: number): string
     return `${faultName(stands)}${others} stands ${since}.`.replace('stands since', others ? 'stand since' : 'stands since');
   }
   const last = faults.find((f) => f.last !== null);
-  if (!last?.last) return `No fault came in ${days} days.`;
+  if (!last?.last) return `No fault was seen in ${days} days.`;
   return `No fault stands; the last was ${lower(faultName(last))}, ${duration(now - Date.parse(last.last))} ago.`;
 }
 
@@ -110,6 +110,12 @@ export function countSentence(week: Event[], faults: Fault[], days: number): str
     some(count((e) => e.kind === 'note'), 'note', 'notes'),
   ];
   return `In ${days} days: ${parts.join(', ')}.`;
+}
+
+/** What was not observed is no proof of quiet: said where it is a share worth saying. */
+export function observedSentence(observedMs: number, days: number): string {
+  const share = observedMs / (days * 86_400_000);
+  return share >= 0.995 ? '' : ` Observed were ${duration(observedMs)} of them.`;
 }
 
 /** A file that was there before says something else, or is gone. */
