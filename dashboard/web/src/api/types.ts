@@ -255,12 +255,39 @@ export type FiguresAnswer = {
 export type MachineFigures = {
   machine: string;
   figures: Figure[];
+  /** energy_by_state, energy_by_period, demand_by_month, savings_at_the_margin, each where it can be had */
+  tables: Table[];
 };
 
 /** One system's figures. */
 export type SystemFigures = {
   system: string;
   figures: Figure[];
+  /** energy_by_state, energy_by_period, demand_by_month, savings_at_the_margin, each where it can be had */
+  tables: Table[];
+};
+
+/** Figures of one kind side by side. */
+export type Table = {
+  name: string;
+  columns: TableColumn[];
+  rows: TableRow[];
+  method: string;
+};
+
+/** The head of a column. */
+export type TableColumn = {
+  name: string;
+  /** as in Figure; 1 for a plain number */
+  unit: string;
+};
+
+/** One line of a table. */
+export type TableRow = {
+  name: string;
+  /** one for each column; null: not known */
+  values: (number | null)[];
+  note?: string;
 };
 
 /** A computed result, or in absent the reason there is none. */
