@@ -9,6 +9,7 @@ const (
 	// fractionBits: forecasts are in 256ths of a count, since it matters for
 	// small noise where between two counts the mean lies.
 	fractionBits = 8
+	half         = 1 << (fractionBits - 1)
 	// maxWindow is the longest memory of a forecaster, in values.
 	maxWindow = 1 << 7
 	// gainBits: gains are in 65536ths.
@@ -73,8 +74,11 @@ func (f *forecast) next(by *forecaster, g *gains, value int64) {
 
 // place splits a forecast into the count at or below it, whether it is nearer
 // to the count above, and which of 1<<contextBits distances from the nearer one
-// it has.
+// it has. With one table only the nearest count matters.
 func place(at int64, contextBits uint8) (base, mirror int64, context uint32) {
+	if contextBits == 0 {
+		return (at + half) >> fractionBits, 0, 0
+	}
 	fraction := at & (1<<fractionBits - 1)
 	mirror = fraction >> (fractionBits - 1)
 	fraction ^= -mirror & (1<<fractionBits - 1)
