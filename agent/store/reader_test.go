@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"loadscribe/agent/scan"
@@ -45,6 +46,8 @@ func (r *plainReader) varint() int64 {
 	return -int64(u/2) - 1
 }
 
+func (r *plainReader) length() int { return int(min(r.uvarint(), 1<<30)) }
+
 func (r *plainReader) bytes(n int) []byte {
 	if n > len(r.b) {
 		panic(errPlainReader)
@@ -83,6 +86,9 @@ func plainColumn(encoding byte, b []byte, n int) (values []int64, err error) {
 	mapping, decimals := encoding>>4, 0
 	if mapping == 3 || mapping == 4 {
 		decimals = int(r.u8())
+	}
+	if mapping > 4 || decimals > 9 {
+		return nil, errPlainReader
 	}
 	values = r.form(encoding&15, n)
 	if len(r.b) > 0 {
@@ -129,9 +135,7 @@ func (r *plainReader) form(form byte, n int) []int64 {
 		v := int64(0)
 		for len(values) < n {
 			v += r.varint()
-			for range r.uvarint() {
-				values = append(values, v)
-			}
+			values = appendRun(values, v, r.uvarint(), n)
 		}
 	case 2:
 		first, step := r.varint(), r.varint()
@@ -141,20 +145,27 @@ func (r *plainReader) form(form byte, n int) []int64 {
 	case 3:
 		return r.forecast(n)
 	case 4:
-		runs := int(r.uvarint())
+		runs := int(min(r.uvarint(), uint64(n)+1))
+		if runs > n {
+			panic(errPlainReader)
+		}
 		var part [2][]int64
 		for i := range part {
 			f := r.u8()
-			inner := &plainReader{b: r.bytes(int(r.uvarint()))}
+			inner := &plainReader{b: r.bytes(r.length())}
+			if f == 4 {
+				panic(errPlainReader)
+			}
 			part[i] = inner.form(f, runs)
 			if len(inner.b) > 0 {
 				panic(errPlainReader)
 			}
 		}
 		for i, v := range part[0] {
-			for range part[1][i] {
-				values = append(values, v)
-			}
+			values = appendRun(values, v, uint64(part[1][i]), n)
+		}
+		if len(values) < n {
+			panic(errPlainReader)
 		}
 	case 5:
 		v := int64(0)
@@ -168,10 +179,23 @@ func (r *plainReader) form(form byte, n int) []int64 {
 	return values
 }
 
+func appendRun(values []int64, v int64, length uint64, n int) []int64 {
+	if length == 0 || length > uint64(n-len(values)) {
+		panic(errPlainReader)
+	}
+	for range length {
+		values = append(values, v)
+	}
+	return values
+}
+
 type plainTable struct{ share, below []uint64 }
 
 func (r *plainReader) table() plainTable {
 	m := int(r.bits(8))
+	if m > 254 {
+		panic(errPlainReader)
+	}
 	class := make([]int, m)
 	for s := range class {
 		if s < 2 {
@@ -188,6 +212,9 @@ func (r *plainReader) table() plainTable {
 		} else {
 			class[s] = class[s-1] - u/2 - 1
 		}
+	}
+	if slices.Min(append(class, 0)) < 0 || slices.Max(append(class, 0)) > 63 {
+		panic(errPlainReader)
 	}
 	weight := make([]uint64, m)
 	sum, occur, highest := uint64(0), uint64(0), 0
@@ -228,6 +255,9 @@ type plainLane struct {
 }
 
 func (r *plainReader) forecast(n int) []int64 {
+	if n == 0 {
+		panic(errPlainReader)
+	}
 	shape := r.u8()
 	window, line, c, lanes := shape%8, shape&8 != 0, int(shape>>4&3), 1
 	if shape&64 != 0 {
@@ -237,6 +267,9 @@ func (r *plainReader) forecast(n int) []int64 {
 	first, shift, factor, step := int64(0), 0, int64(1), int64(0)
 	if shape&128 != 0 {
 		first, shift, factor, step = r.varint(), int(r.u8()), r.varint(), r.varint()
+	}
+	if c > 2 || reset < 0 || reset > 1<<40 || shift > 63 || lanes == 4 && n < 16 {
+		panic(errPlainReader)
 	}
 	high := make([]int64, n)
 	q := (n + lanes - 1) / lanes
@@ -253,7 +286,7 @@ func (r *plainReader) forecast(n int) []int64 {
 	}
 	r.toByte()
 	low := &plainReader{b: r.bytes((n*shift + 7) / 8)}
-	escapes := &plainReader{b: r.bytes(int(r.uvarint()))}
+	escapes := &plainReader{b: r.bytes(r.length())}
 	for j := range lane {
 		lane[j].state = uint64(binary.LittleEndian.Uint32(r.bytes(4)))
 	}
@@ -352,4 +385,31 @@ func TestFormatText(t *testing.T) {
 			t.Errorf("no column has the encoding %#x", form)
 		}
 	}
+}
+
+// Both decoders take the same columns and make the same of them.
+func FuzzColumn(f *testing.F) {
+	var enc columnEncoder
+	_, dec := testEncoder(f)
+	for _, v := range testColumns() {
+		for _, k := range []scan.Kind{scan.KindInt, scan.KindFloat32, scan.KindFloat64} {
+			b, form := enc.append(nil, v[:min(len(v), 300)], k)
+			f.Add(form, uint16(min(len(v), 300)), b)
+		}
+	}
+	f.Fuzz(func(t *testing.T, form byte, n uint16, b []byte) {
+		n %= 4096 // the plain decoder is slow
+		got := make([]int64, n)
+		err := dec.decode(&columnHead{version: 2, form: form, data: b}, got)
+		want, plainErr := plainColumn(form, b, int(n))
+		if (err == nil) != (plainErr == nil) {
+			t.Fatalf("form %#x, %d values of %x: %v, by the text of FORMAT.md %v", form, n, b, err, plainErr)
+		}
+		if err == nil && !slices.Equal(got, want) {
+			t.Fatalf("form %#x, %d values of %x: %v, by the text of FORMAT.md %v", form, n, b, got, want)
+		}
+		if err != nil && !errors.Is(err, ErrDamaged) {
+			t.Fatalf("form %#x, %d values: %v is not ErrDamaged", form, n, err)
+		}
+	})
 }
