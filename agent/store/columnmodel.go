@@ -20,7 +20,13 @@ const (
 // number of values n that the forecaster has seen. A level of n values is their
 // mean; a line of n values is their least-squares line, told value by value.
 type gains struct {
-	level, slope [maxWindow + 1]int64
+	level, slope [2 * maxWindow]int64 // to maxWindow
+}
+
+// follow moves a forecast by the error of its nth value.
+func (g *gains) follow(at, slope, off int64, n int) (int64, int64) {
+	slope += off * g.slope[n&(2*maxWindow-1)] >> gainBits
+	return at + off*g.level[n&(2*maxWindow-1)]>>gainBits + slope, slope
 }
 
 // gainTables are the gains of levels and of lines. Read only.
@@ -68,8 +74,7 @@ func (f *forecast) next(by *forecaster, g *gains, value int64) {
 	} else {
 		f.n = min(f.n+1, 1<<by.window)
 	}
-	f.slope += off * g.slope[f.n] >> gainBits
-	f.at += off*g.level[f.n]>>gainBits + f.slope
+	f.at, f.slope = g.follow(f.at, f.slope, off, f.n)
 }
 
 // place splits a forecast into the count at or below it, whether it is nearer

@@ -88,18 +88,22 @@ func (d *forecastReader) tables(r *reader) error {
 func (d *forecastReader) values(out []int64, count, rows int) (at int, err error) {
 	h := &d.head
 	g := h.gains()
+	plain := h.contextBits == 0 && !h.line
 	abreast := min(rows, len(out)-(count-1)*rows) // rows that all lanes have
 	for i := 1; i < rows; i++ {
-		if count == lanes && i < abreast && d.steady() {
-			run := [lanes][]int64{}
+		if count == lanes && i < abreast {
+			run, to, steady := [lanes][]int64{}, abreast, plain && d.steady()
+			if plain && !steady {
+				to = min(to, i+1<<h.window)
+			}
 			for l := range run {
-				run[l] = out[l*rows+i : l*rows+abreast]
+				run[l] = out[l*rows+i : l*rows+to]
 			}
 			done := 0
-			if h.contextBits == 0 && !h.line && h.reset == 0 {
+			if steady {
 				done, at = d.steadyLevels(&run, at)
 			} else {
-				done, at = d.steadyAny(&run, at)
+				done, at = d.abreast(&run, at)
 			}
 			if i += done; i == rows {
 				break
@@ -159,14 +163,14 @@ func refill(x uint64, word uint16, at int) (uint64, int) {
 	return x, at
 }
 
-// steadyLevels decodes rows of four lanes with a level forecaster that never
-// begins anew and one table, up to a row with an escape. It returns the number
-// of rows done and how many words are used up.
+// steadyLevels decodes rows of four lanes with level forecasters that have seen
+// a window each and one table, up to a row with an escape or one that begins
+// anew. It returns the number of rows done and how many words are used up.
 func (d *forecastReader) steadyLevels(out *[lanes][]int64, at int) (int, int) {
 	l0, l1, l2, l3 := &d.lane[0], &d.lane[1], &d.lane[2], &d.lane[3]
 	a0, a1, a2, a3 := l0.at, l1.at, l2.at, l3.at
 	x0, x1, x2, x3 := l0.state, l1.state, l2.state, l3.state
-	gain := d.head.gains().level[1<<d.head.window]
+	gain, limit := d.head.gains().level[1<<d.head.window], uint64(d.head.limit())
 	o0 := out[0]
 	o1, o2, o3 := out[1][:len(o0)], out[2][:len(o0)], out[3][:len(o0)]
 	words := d.words
@@ -174,18 +178,16 @@ func (d *forecastReader) steadyLevels(out *[lanes][]int64, at int) (int, int) {
 	for ; i < len(o0) && at <= len(words)-wordRoom; i++ {
 		s0, s1 := d.slots[x0&(tableSlots-1)], d.slots[x1&(tableSlots-1)]
 		s2, s3 := d.slots[x2&(tableSlots-1)], d.slots[x3&(tableSlots-1)]
-		if (s0|s1|s2|s3)&slotEscape != 0 {
+		v0, v1 := (a0+half)>>fractionBits+slotResidual(s0), (a1+half)>>fractionBits+slotResidual(s1)
+		v2, v3 := (a2+half)>>fractionBits+slotResidual(s2), (a3+half)>>fractionBits+slotResidual(s3)
+		e0, e1, e2, e3 := v0<<fractionBits-a0, v1<<fractionBits-a1, v2<<fractionBits-a2, v3<<fractionBits-a3
+		if (s0|s1|s2|s3)&slotEscape != 0 || uint64(e0)+limit > 2*limit || uint64(e1)+limit > 2*limit ||
+			uint64(e2)+limit > 2*limit || uint64(e3)+limit > 2*limit {
 			break
 		}
-		v0 := (a0+half)>>fractionBits + slotResidual(s0)
-		v1 := (a1+half)>>fractionBits + slotResidual(s1)
-		v2 := (a2+half)>>fractionBits + slotResidual(s2)
-		v3 := (a3+half)>>fractionBits + slotResidual(s3)
 		o0[i], o1[i], o2[i], o3[i] = v0, v1, v2, v3
-		a0 += (v0<<fractionBits - a0) * gain >> gainBits
-		a1 += (v1<<fractionBits - a1) * gain >> gainBits
-		a2 += (v2<<fractionBits - a2) * gain >> gainBits
-		a3 += (v3<<fractionBits - a3) * gain >> gainBits
+		a0, a1 = a0+e0*gain>>gainBits, a1+e1*gain>>gainBits
+		a2, a3 = a2+e2*gain>>gainBits, a3+e3*gain>>gainBits
 		x0, at = refill(advance(x0, s0), words[at], at)
 		x1, at = refill(advance(x1, s1), words[at], at)
 		x2, at = refill(advance(x2, s2), words[at], at)
@@ -196,17 +198,16 @@ func (d *forecastReader) steadyLevels(out *[lanes][]int64, at int) (int, int) {
 	return i, at
 }
 
-// steadyAny is steadyLevels for any forecaster and number of tables; it ends
-// before a row that begins anew, too.
-func (d *forecastReader) steadyAny(out *[lanes][]int64, at int) (int, int) {
+// abreast is steadyLevels for any forecaster, however long it has seen, and any
+// number of tables.
+func (d *forecastReader) abreast(out *[lanes][]int64, at int) (int, int) {
 	h := &d.head
 	l0, l1, l2, l3 := &d.lane[0], &d.lane[1], &d.lane[2], &d.lane[3]
 	a0, a1, a2, a3 := l0.at, l1.at, l2.at, l3.at
 	x0, x1, x2, x3 := l0.state, l1.state, l2.state, l3.state
 	t0, t1, t2, t3 := l0.slope, l1.slope, l2.slope, l3.slope
-	g := h.gains()
-	gain, steep, limit := g.level[1<<h.window], g.slope[1<<h.window], uint64(h.limit())
-	see := h.look()
+	n0, n1, n2, n3 := l0.n, l1.n, l2.n, l3.n
+	g, window, limit, see := h.gains(), 1<<h.window, uint64(h.limit()), h.look()
 	o0 := out[0]
 	o1, o2, o3 := out[1][:len(o0)], out[2][:len(o0)], out[3][:len(o0)]
 	words := d.words
@@ -226,17 +227,18 @@ func (d *forecastReader) steadyAny(out *[lanes][]int64, at int) (int, int) {
 			break
 		}
 		o0[i], o1[i], o2[i], o3[i] = v0, v1, v2, v3
-		t0, t1, t2, t3 = t0+e0*steep>>gainBits, t1+e1*steep>>gainBits, t2+e2*steep>>gainBits, t3+e3*steep>>gainBits
-		a0, a1 = a0+e0*gain>>gainBits+t0, a1+e1*gain>>gainBits+t1
-		a2, a3 = a2+e2*gain>>gainBits+t2, a3+e3*gain>>gainBits+t3
+		n0, n1, n2, n3 = min(n0+1, window), min(n1+1, window), min(n2+1, window), min(n3+1, window)
+		a0, t0 = g.follow(a0, t0, e0, n0)
+		a1, t1 = g.follow(a1, t1, e1, n1)
+		a2, t2 = g.follow(a2, t2, e2, n2)
+		a3, t3 = g.follow(a3, t3, e3, n3)
 		x0, at = refill(advance(x0, s0), words[at], at)
 		x1, at = refill(advance(x1, s1), words[at], at)
 		x2, at = refill(advance(x2, s2), words[at], at)
 		x3, at = refill(advance(x3, s3), words[at], at)
 	}
-	l0.at, l1.at, l2.at, l3.at = a0, a1, a2, a3
-	l0.state, l1.state, l2.state, l3.state = x0, x1, x2, x3
-	l0.slope, l1.slope, l2.slope, l3.slope = t0, t1, t2, t3
+	*l0, *l1 = laneReader{forecast{a0, t0, n0}, x0}, laneReader{forecast{a1, t1, n1}, x1}
+	*l2, *l3 = laneReader{forecast{a2, t2, n2}, x2}, laneReader{forecast{a3, t3, n3}, x3}
 	return i, at
 }
 
