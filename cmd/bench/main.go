@@ -24,6 +24,8 @@ type bench struct {
 	storeReps    int
 	serialCycles int           // reads for each of the serial medians
 	jitterWindow time.Duration // how long the jitter is watched
+	yearDays     int64         // length of the year section's record
+	monthDays    int64         // of it, with a scan on each second
 	week         *demoWeek     // made at its first use
 }
 
@@ -39,6 +41,7 @@ func sections() []section {
 		{"poll", []string{"poll_cycles_tcp", "poll_scans_tcp"}, pollRows},
 		{"store", []string{"scans_stored_per_second", "store_bytes_per_sample", "store_directory_bytes_per_sample"}, storeRows},
 		{"figures", []string{"week_figures_cold", "week_figures_summaries"}, figureRows},
+		{"year", []string{"series_p95", "export_memory"}, yearRows},
 		{"serial", serialFigures, serialRows},
 		{"agent", []string{"agent_private_memory", "agent_cpu"}, agentRows},
 	}
@@ -71,7 +74,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, figures, serial or agent")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, figures, year, serial or agent")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {
@@ -109,7 +112,7 @@ func measure(ctx context.Context, todo []section, log io.Writer) (rows []row, er
 	}
 	b := &bench{dir: dir, log: log, now: time.Now().Truncate(interval),
 		pollWindow: 500 * time.Millisecond, pollRounds: 5, storeReps: 3,
-		serialCycles: 21, jitterWindow: 15 * time.Second}
+		yearDays: yearDays, monthDays: monthDays, serialCycles: 21, jitterWindow: 15 * time.Second}
 	defer func() {
 		b.week.close()
 		if removeErr := os.RemoveAll(dir); err == nil {
