@@ -66,17 +66,31 @@ func (h *History) fold() error {
 			return err
 		}
 	}
-	return h.store.Scans(store.ScanQuery{FromSeq: upTo + 1}, func(s *scan.Scan) error {
+	q := store.ScanQuery{FromSeq: upTo + 1}
+	if h.refolded {
+		q.FromMS = h.store.RawFrom()
+	}
+	return h.store.Scans(q, func(s *scan.Scan) error {
 		h.folder.Step(s)
 		return nil
 	})
 }
 
-// unsummarised is a store without its pieces.
+// unsummarised is a store without those of its pieces that are made again from
+// raw.
 type unsummarised struct{ *store.Store }
 
-// Pieces returns none.
-func (unsummarised) Pieces(string, int64, int64) ([]store.Piece, error) { return nil, nil }
+// Pieces returns those whose raw scans are no longer kept.
+func (u unsummarised) Pieces(key string, fromMS, toMS int64) ([]store.Piece, error) {
+	kept := u.RawFrom()
+	if kept == 0 || fromMS >= kept {
+		return nil, nil
+	}
+	if toMS == 0 || toMS > kept {
+		toMS = kept
+	}
+	return u.Store.Pieces(key, fromMS, toMS)
+}
 
 // Close releases the store.
 func (h *History) Close() error { return h.store.Close() }

@@ -159,6 +159,8 @@ func Compute(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine
 	if errors.Is(err, errRawMissing) {
 		from, to = cellOf(from), cellOf(to-1)+cellMS
 		rep, err = compute(src, site, from, to, machine, gatherWhole)
+		rep.Notes = append(rep.Notes, fmt.Sprintf("raw readings before %s are no longer kept: the window was widened to whole intervals of 15 minutes, and an interval that a shift begins or ends inside is not divided",
+			stamp(rawFrom(src))))
 	}
 	return rep, err
 }
@@ -205,6 +207,7 @@ func compute(src Source, site *sitefile.Site, from, to int64, machine string, ge
 		if err != nil {
 			return Report{}, err
 		}
+		rep.Notes = append(rep.Notes, g.notes()...)
 		s := newSheet(g, site)
 		s.machine(m)
 		sheets[m.Name] = s
@@ -219,6 +222,7 @@ func compute(src Source, site *sitefile.Site, from, to int64, machine string, ge
 		if err != nil {
 			return Report{}, err
 		}
+		rep.Notes = append(rep.Notes, g.notes()...)
 		s := newSheet(g, site)
 		s.system(sys, sheets)
 		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list()})

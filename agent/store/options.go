@@ -125,6 +125,9 @@ type Series struct {
 	// cells; half open.
 	FromMS, ToMS int64
 	Cells        []Cell
+	// RawDropped is true where the cells are wider than asked for, because raw
+	// scans of the window are no longer kept.
+	RawDropped bool
 }
 
 // Stats are the store's own figures.
@@ -135,7 +138,9 @@ type Stats struct {
 	WaitingBytes   int64 // journal bytes in memory that are not yet safe
 	Blocks         int64
 	BlockBytes     int64
-	FreePages      int // of the database, will be reused
+	FreePages      int   // of the database, will be reused
+	FreePageBytes  int64 // size of those
+	Cleanup        Cleanup
 	LastSeq        uint64
 	DurableSeq     uint64
 	SealedSeq      uint64

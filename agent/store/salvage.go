@@ -44,6 +44,7 @@ func (s *Store) salvage(name string, why error) (note string, err error) {
 		s.db = nil
 	}
 	s.groups, s.devices, s.segments = map[uint32]*groupRecord{}, map[string]uint32{}, nil
+	s.rawFromMS, s.cellsMS = 0, 0
 	s.sealed, s.last, s.blocks, s.blockLen, s.segDirty = marks{}, marks{}, 0, 0, 0
 
 	aside := name + ".damaged-" + time.Now().UTC().Format("20060102T150405.000Z")

@@ -49,6 +49,7 @@ func (s *Store) Stats() Stats {
 	defer s.mu.RUnlock()
 	if !s.dead {
 		st.FreePages = s.db.Stats().FreePageN
+		st.FreePageBytes = int64(st.FreePages) * int64(s.db.Info().PageSize)
 	}
 	st.Blocks, st.BlockBytes = s.blocks, s.blockLen
 	st.LastSeq, st.SealedSeq = s.last.scan, s.sealed.scan
@@ -69,6 +70,7 @@ func (s *Store) Stats() Stats {
 	}
 	st.StalledMS = s.stalledMS(busy)
 	st.Refused = s.refused
+	st.Cleanup = s.cleanup
 	return st
 }
 
