@@ -156,6 +156,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	rest := context.WithoutCancel(ctx)
 	stopWriting := start(rest, failed, a.write)
 	stopNoting := start(rest, failed, a.keepEvents)
+	stopKeeping := start(ctx, failed, a.keep)
 	stopLearning := start(ctx, failed, a.learnLevels)
 	stopServing := func() {}
 	if serve != nil {
@@ -167,6 +168,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Error("stopping", "err", err)
 	}
 	stopPolling()
+	stopKeeping()
 	stopLearning()
 	stopWriting()
 	stopNoting()

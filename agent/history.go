@@ -156,10 +156,16 @@ func (h *History) Intervals(machine string, fromMS, toMS int64) ([]analysis.Inte
 }
 
 // Series returns about points cells of a channel, ascending, gaps kept as
-// cells of count 0; stepMS 0 means raw samples.
-func (h *History) Series(channelID string, fromMS, toMS int64, points int) (stepMS int64, cells []store.Cell, err error) {
-	s, err := h.store.Series(channelID, fromMS, toMS, points)
-	return s.StepMS, s.Cells, err
+// cells of count 0.
+func (h *History) Series(channelID string, fromMS, toMS int64, points int) (store.Series, error) {
+	return h.store.Series(channelID, fromMS, toMS, points)
+}
+
+// RawFrom is the time from which raw readings are kept; ok is false where none
+// was dropped.
+func (h *History) RawFrom() (t time.Time, ok bool) {
+	from := h.store.RawFrom()
+	return time.UnixMilli(from), from != 0
 }
 
 // Backup copies the whole record as one file; the caller reads and closes it.

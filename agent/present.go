@@ -58,7 +58,7 @@ func (a *Agent) machineState(machine string) MachineState {
 
 func (a *Agent) storeState() StoreState {
 	stats := a.store.Stats()
-	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes,
+	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes, RawFrom: Stamp(a.store.RawFrom()),
 		DroppedScans: int64(a.queue.Dropped() + a.refused.Load())}
 	for _, trouble := range []string{stats.SyncError, stats.SealError} {
 		if trouble != "" {
@@ -92,7 +92,9 @@ func (a *Agent) Metrics() publish.Snapshot {
 	snap := publish.Snapshot{Store: publish.Store{
 		OK: stats.SyncError == "" && stats.SealError == "", DirectoryBytes: stats.DirectoryBytes,
 		Scans: int64(stats.LastSeq), DurableScans: int64(stats.DurableSeq),
-		DroppedScans: int64(a.queue.Dropped() + a.refused.Load()),
+		DroppedScans: int64(a.queue.Dropped() + a.refused.Load()), DatabaseBytes: stats.DatabaseBytes,
+		FreePageBytes: stats.FreePageBytes, OldestMS: stats.OldestMS,
+		DroppedDays: stats.Cleanup.Days, CleanupMS: stats.Cleanup.WallMS, CleanupOK: stats.Cleanup.Error == "",
 	}}
 	for _, d := range a.poller.Status().Devices {
 		snap.Devices = append(snap.Devices, publish.Device{Name: d.Device, Up: d.Up, LastGoodMS: d.LastGoodMS,

@@ -139,6 +139,9 @@ type StoreState struct {
 	Detail         string `json:"detail"`
 	DirectoryBytes int64  `json:"directory_bytes"`
 	DroppedScans   int64  `json:"dropped_scans"`
+	// RawFrom is the time from which raw readings are kept; left out where none
+	// was dropped.
+	RawFrom Stamp `json:"raw_from,omitzero"`
 }
 
 // StateRun is a stretch of time in one state.

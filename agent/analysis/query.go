@@ -187,7 +187,9 @@ func gather(src Source, sp *spec, from, to int64, splits []int64) (*gathered, er
 }
 
 // current reports whether a piece was folded as it would be today.
-func current(sp *spec, p *store.Piece) bool { return p.Config == sp.config && p.Version == pieceVersion }
+func current(sp *spec, p *store.Piece) bool {
+	return p.Config == sp.config && p.Version == pieceVersion
+}
 
 // span is a stretch of time that grows; empty while to is 0.
 type span struct{ from, to int64 }
