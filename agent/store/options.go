@@ -30,6 +30,9 @@ var (
 	ErrDiskFull = errors.New("the disk is full")
 	// ErrDamaged: bytes that fail their checksum or make no sense.
 	ErrDamaged = errors.New("damaged data")
+	// ErrDropped: raw readings were dropped (see DropRawDay) while they were
+	// being read.
+	ErrDropped = errors.New("raw readings were dropped while they were read")
 	// ErrUnknown: a group or channel that was never registered.
 	ErrUnknown = errors.New("not registered")
 )

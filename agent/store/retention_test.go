@@ -238,3 +238,29 @@ func TestRawIsNotDroppedBeforeItsSummaries(t *testing.T) {
 		t.Errorf("dropped: %v, %v; want nothing, since nothing is summarised", ok, err)
 	}
 }
+
+// A reader that is under way when its day is dropped is told, not given less.
+func TestReadingADayThatIsDropped(t *testing.T) {
+	s := openTest(t, t.TempDir(), Options{Summariser: &counter{}})
+	g := register(t, s, testGroups())[2]
+	for day := range int64(4) {
+		var batch []scan.Scan
+		for i := range int64(3 * 60) { // a scan a minute, three hours
+			at := day*dayMS + i*60_000
+			batch = append(batch, scan.Scan{Group: g, WallMS: startMS + at, MonoMS: 1000 + at, Values: []int64{1, 2}})
+		}
+		appendAll(t, s, batch)
+	}
+	n := 0
+	err := s.Scans(ScanQuery{}, func(*scan.Scan) error {
+		if n++; n == 1 {
+			if _, ok, err := s.DropRawDay(2); !ok || err != nil {
+				t.Fatalf("not dropped: %v, %v", ok, err)
+			}
+		}
+		return nil
+	})
+	if !errors.Is(err, ErrDropped) {
+		t.Errorf("%d scans and %v, want ErrDropped", n, err)
+	}
+}

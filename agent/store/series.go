@@ -94,6 +94,9 @@ func (s *Store) Series(channelID string, fromMS, toMS int64, points int) (Series
 	if err := s.collect(&out, sources, deviceNo); err != nil {
 		return Series{}, fmt.Errorf("series of %s: %w", channelID, err)
 	}
+	if !out.RawDropped && out.StepMS < minuteMS && fromMS < s.RawFrom() {
+		return s.Series(channelID, fromMS, toMS, points) // a day was dropped meanwhile
+	}
 	if out.StepMS == 0 {
 		out.Cells = rawCells(sources, gapMS)
 	} else {
