@@ -23,9 +23,9 @@ const (
 	backupSuffix = ".loadscribe-backup"
 )
 
-// keep drops raw days and makes scheduled backups, as the site file says, until
+// tend drops raw days and makes scheduled backups, as the site file says, until
 // ctx ends.
-func (a *Agent) keep(ctx context.Context) error {
+func (a *Agent) tend(ctx context.Context) error {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	trouble := map[string]string{}

@@ -69,7 +69,6 @@ func (s *Store) Stats() Stats {
 		st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
 	}
 	st.StalledMS = s.stalledMS(busy)
-	st.Refused = s.refused
 	st.Cleanup = s.cleanup
 	return st
 }
