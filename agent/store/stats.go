@@ -48,8 +48,8 @@ func (s *Store) Stats() Stats {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	if !s.dead {
-		st.FreePages = s.db.Stats().FreePageN
-		st.FreePageBytes = int64(st.FreePages) * int64(s.db.Info().PageSize)
+		free := s.db.Stats()
+		st.FreePages, st.FreePageBytes = free.FreePageN, int64(free.FreeAlloc)
 	}
 	st.Blocks, st.BlockBytes = s.blocks, s.blockLen
 	st.LastSeq, st.SealedSeq = s.last.scan, s.sealed.scan
