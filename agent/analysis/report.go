@@ -166,6 +166,8 @@ func Compute(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine
 	if errors.Is(err, errRawMissing) {
 		from, to = cellOf(from), cellOf(to-1)+cellMS
 		rep, err = compute(src, site, from, to, nowMS, machine, gatherWhole, false)
+		rep.Notes = append(rep.Notes, fmt.Sprintf("raw readings before %s are no longer kept: the window was widened to whole intervals of 15 minutes, and an interval that a shift begins or ends inside is not divided",
+			stamp(rawFrom(src))))
 	}
 	return rep, err
 }
@@ -218,6 +220,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		if err != nil {
 			return Report{}, err
 		}
+		rep.Notes = append(rep.Notes, g.notes()...)
 		s := newSheet(g, q)
 		if s.machine(m); s.err != nil {
 			return Report{}, s.err
@@ -234,6 +237,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		if err != nil {
 			return Report{}, err
 		}
+		rep.Notes = append(rep.Notes, g.notes()...)
 		s := newSheet(g, q)
 		if s.system(sys, sheets); s.err != nil {
 			return Report{}, s.err

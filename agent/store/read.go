@@ -200,6 +200,9 @@ func (s *Store) fetchBlock(r blockRef) (value []byte, err error) {
 		value, err = readBlock(tx, r)
 		return err
 	})
+	if err == nil && value == nil {
+		err = fmt.Errorf("%w: those of the hour from %s; ask again", ErrDropped, stamp(r.hour*hourMS))
+	}
 	return value, err
 }
 

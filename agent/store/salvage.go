@@ -53,6 +53,7 @@ func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event,
 		s.db = nil
 	}
 	s.groups, s.devices, s.segments = map[uint32]*groupRecord{}, map[string]uint32{}, nil
+	s.rawFromMS, s.cellsMS = 0, 0
 	s.sealed, s.last, s.blocks, s.blockLen, s.segDirty = marks{}, marks{}, 0, 0, 0
 	s.failed = failures{}
 
