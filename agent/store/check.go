@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 )
 
 // fileCheck is what a look at every page, and where wanted at every value, of
@@ -50,14 +51,26 @@ func checkFile(name string, s *Store) (*fileCheck, error) {
 	if s == nil || err != nil {
 		return c, err
 	}
-	// these two have no checksum, and follow from what is there
-	if len(c.refs) > 0 && c.metas.scan != c.newest.scan {
-		return c, fmt.Errorf("%w: scans are sealed to %d, and it says %d", ErrDamaged, c.newest.scan, c.metas.scan)
+	return c, c.marks()
+}
+
+// marks compares the two numbers that have no checksum with what is there: too
+// low, and numbers are given twice; too high, and the journal's are skipped.
+func (c *fileCheck) marks() error {
+	journal, err := readNumbers(c.s.o.FS, filepath.Join(c.s.dir, journalDir))
+	if err != nil {
+		return err
 	}
-	if c.newest.event > 0 && c.metas.event != c.newest.event {
-		return c, fmt.Errorf("%w: events are sealed to %d, and it says %d", ErrDamaged, c.newest.event, c.metas.event)
+	bad := func(says, have uint64, set *seqSet) bool {
+		return have > 0 && (says < have || !set.before(says, have))
 	}
-	return c, nil
+	if bad(c.metas.scan, c.newest.scan, &journal.scans) {
+		return fmt.Errorf("%w: scans are sealed to %d, and it says %d", ErrDamaged, c.newest.scan, c.metas.scan)
+	}
+	if bad(c.metas.event, c.newest.event, &journal.events) {
+		return fmt.Errorf("%w: events are sealed to %d, and it says %d", ErrDamaged, c.newest.event, c.metas.event)
+	}
+	return nil
 }
 
 // value checks the value of a key.

@@ -111,8 +111,12 @@ func (r *replayer) file(name string, number uint64, b []byte) (whole bool) {
 	return whole
 }
 
-// journalled is the numbers of all scans and events that a journal has.
-type journalled struct{ scans, events seqSet }
+// journalled is the numbers of all scans and events that a journal has, and
+// its groups.
+type journalled struct {
+	scans, events seqSet
+	groups        []*groupRecord
+}
 
 func readNumbers(fs FS, dir string) (j journalled, err error) {
 	names, err := fs.List(dir)
@@ -133,6 +137,10 @@ func readNumbers(fs FS, dir string) (j journalled, err error) {
 				j.scans.add(rd.uint())
 			case recEvent:
 				j.events.add(rd.uint())
+			case recGroup:
+				if g, err := decodeGroup(body); err == nil {
+					j.groups = append(j.groups, g)
+				}
 			}
 			at += recordHead + len(body)
 		}

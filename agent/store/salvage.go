@@ -124,6 +124,7 @@ func (s *Store) search(f io.ReaderAt, tree *fileCheck) (*findings, error) {
 	if found.journal, err = readNumbers(s.o.FS, filepath.Join(s.dir, journalDir)); err != nil {
 		return nil, err
 	}
+	found.groups = append(found.groups, found.journal.groups...)
 	const window = 4 << 20
 	buf := make([]byte, window+len(envelopeMagic)-1)
 	for base := int64(0); ; base += window {
@@ -327,6 +328,34 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 	if err != nil {
 		return err
 	}
+	packs := map[int64]*devicePack{}
+	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
+	var numbers []uint64
+	unread := false
+	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
+		func(_ blockRef, err error) error {
+			found.unread = append(found.unread, loss{device: h.device, fromMS: h.hour * hourMS, toMS: (h.hour + 1) * hourMS,
+				first: h.firstSeq, last: h.lastSeq, why: fmt.Sprintf("the block is in the file that was set aside and cannot be decoded: %v", err)})
+			unread = true
+			return nil
+		},
+		func(sc *scan.Scan) error {
+			numbers = append(numbers, sc.Seq)
+			hour := hourOf(sc.WallMS)
+			p := packs[hour]
+			if p == nil {
+				p = &devicePack{device: h.device, deviceNo: h.deviceNo, spanMS: hour * hourMS}
+				packs[hour] = p
+			}
+			p.pack.addScan(sc, levels[0].stepMS)
+			return nil
+		})
+	if err != nil || unread {
+		return err
+	}
+	for _, seq := range numbers {
+		have.add(seq)
+	}
 	day, err := makeDayBucket(tx, bucketBlocks, dayOf(h.hour))
 	if err != nil {
 		return err
@@ -340,28 +369,6 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 	s.newestMS = max(s.newestMS, h.maxWallMS)
 	s.blocks++
 	s.blockLen += int64(len(value))
-	packs := map[int64]*devicePack{}
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
-	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
-		func(_ blockRef, err error) error {
-			found.unread = append(found.unread, loss{device: h.device, fromMS: h.hour * hourMS, toMS: (h.hour + 1) * hourMS,
-				first: h.firstSeq, last: h.lastSeq, why: fmt.Sprintf("the block was saved and cannot be decoded: %v", err)})
-			return nil
-		},
-		func(sc *scan.Scan) error {
-			have.add(sc.Seq)
-			hour := hourOf(sc.WallMS)
-			p := packs[hour]
-			if p == nil {
-				p = &devicePack{device: h.device, deviceNo: h.deviceNo, spanMS: hour * hourMS}
-				packs[hour] = p
-			}
-			p.pack.addScan(sc, levels[0].stepMS)
-			return nil
-		})
-	if err != nil {
-		return err
-	}
 	for _, hour := range slices.Sorted(maps.Keys(packs)) {
 		if err := s.putCells(tx, packs[hour]); err != nil {
 			return err
