@@ -77,7 +77,7 @@ type Store struct {
 	sealing  int64 // mono time since which a seal runs; 0: none does
 	failed   failures
 	refused  uint64
-	damaged  map[string]bool // losses that were told
+	damaged  map[string]bool // blocks whose damage was reported
 	dead     bool            // closed, for readers
 }
 
