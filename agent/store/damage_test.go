@@ -1,11 +1,14 @@
 package store
 
 import (
+	"bytes"
 	"encoding/binary"
 	"fmt"
+	bolt "go.etcd.io/bbolt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"reflect"
 	"runtime"
 	"slices"
 	"strings"
@@ -293,5 +296,90 @@ func TestTreeThatLies(t *testing.T) {
 			dir := d.put(t, func(files map[string][]byte) { tt.change(files[databaseName]) })
 			d.check(t, dir, 0)
 		})
+	}
+}
+
+// What cannot be made again from readings, since those were dropped, comes over
+// into the new file: cells and pieces of days before the first readings, and
+// values that this version does not know.
+func TestSalvageKeepsWhatHasNoReadings(t *testing.T) {
+	d := makeDamaged(t)
+	dir := d.put(t, func(map[string][]byte) {})
+	s := openTest(t, dir, Options{Summariser: &counter{}})
+	day := dayOf(hourOf(startMS))
+	before, err := s.Pieces("comp1", startMS, (day+1)*dayMS)
+	if err != nil || len(before) == 0 {
+		t.Fatalf("%d pieces, %v", len(before), err)
+	}
+	series, err := s.Series("controller.pressure", startMS, (day+1)*dayMS, 100)
+	if err != nil || len(series.Cells) < 10 {
+		t.Fatalf("%d cells, %v", len(series.Cells), err)
+	}
+	first := get64(dayKey(day + 1))
+	err = s.db.Update(func(tx *bolt.Tx) error {
+		if err := tx.Bucket([]byte(bucketBlocks)).DeleteBucket(dayKey(day)); err != nil {
+			return err
+		}
+		if err := putMetaUint(tx, "raw_from", uint64((day+1)*dayMS)); err != nil {
+			return err
+		}
+		b, err := tx.CreateBucket([]byte("later"))
+		if err != nil {
+			return err
+		}
+		return b.Put([]byte("key"), wrap(nil, 99, []byte("of a later version")))
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var victim blockRef
+	err = s.view(func(tx *bolt.Tx) error {
+		refs, err := findBlocks(tx, ScanQuery{}, nil)
+		victim = refs[len(refs)-1]
+		return err
+	})
+	if err != nil || dayOf(victim.hour) != first {
+		t.Fatalf("block %+v, %v", victim, err)
+	}
+	value, err := s.fetchBlock(victim)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	name := filepath.Join(dir, databaseName)
+	b, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := bytes.Index(b, value)
+	if at < 0 {
+		t.Fatal("the block is not in the file")
+	}
+	b[at+len(value)/2] ^= 16
+	if err := os.WriteFile(name, b, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	again := openTest(t, dir, Options{Summariser: &counter{}})
+	if e := damageEvents(t, again); len(e) == 0 {
+		t.Error("no event tells of the damage")
+	}
+	after, err := again.Pieces("comp1", startMS, (day+1)*dayMS)
+	if err != nil || !reflect.DeepEqual(after, before) {
+		t.Errorf("%d pieces of the day without readings, want %d: %v", len(after), len(before), err)
+	}
+	kept, err := again.Series("controller.pressure", startMS, (day+1)*dayMS, 100)
+	if err != nil || !slices.Equal(kept.Cells, series.Cells) {
+		t.Errorf("%d cells of the day without readings, want %d: %v", len(kept.Cells), len(series.Cells), err)
+	}
+	err = again.view(func(tx *bolt.Tx) error {
+		if b := tx.Bucket([]byte("later")); b == nil || len(b.Get([]byte("key"))) == 0 {
+			t.Error("the value of a later version is gone")
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
 	}
 }

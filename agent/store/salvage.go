@@ -76,11 +76,11 @@ func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event,
 	if err != nil {
 		return nil, fmt.Errorf("salvage %s: %w", aside, err)
 	}
-	if err := s.keepMeta(tree); err != nil {
-		return nil, fmt.Errorf("salvage %s: %w", aside, err)
-	}
 	var have seqSet
 	if err := s.refill(f, found, &have); err != nil {
+		return nil, fmt.Errorf("salvage %s: %w", aside, err)
+	}
+	if err := s.keepRest(f, found); err != nil {
 		return nil, fmt.Errorf("salvage %s: %w", aside, err)
 	}
 	notes = []Event{{Kind: "data_damaged", Text: fmt.Sprintf(
@@ -93,24 +93,6 @@ func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event,
 		notes = append(notes, l.event())
 	}
 	return notes, nil
-}
-
-// keepMeta takes over what else the damaged file's tree still says.
-func (s *Store) keepMeta(tree *fileCheck) error {
-	return s.db.Update(func(tx *bolt.Tx) error {
-		meta := tx.Bucket([]byte(bucketMeta))
-		if len(tree.id) == 16 {
-			if err := meta.Put([]byte(metaID), tree.id); err != nil {
-				return err
-			}
-		}
-		f, err := decodeFailures(tree.failures)
-		if err != nil {
-			return nil // these counts are lost with their page
-		}
-		s.failed = f
-		return meta.Put([]byte(metaFailures), tree.failures)
-	})
 }
 
 // search finds every intact value in a file. Free pages hold what is no more,
@@ -195,7 +177,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 		if h, err := readBlockHead(version, body); err == nil {
 			h.groups = nil
 			b := foundBlock{h, at, int64(len(value)), found.tree.live[at]}
-			if b.live || found.journal.scans.before(h.lastSeq, found.tree.metas.scan) {
+			if b.live || found.tree.keeps(h.hour) && found.journal.scans.before(h.lastSeq, found.tree.metas.scan) {
 				found.blocks = append(found.blocks, b)
 			}
 		}
