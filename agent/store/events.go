@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -62,6 +63,7 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 		}
 	}
 	var unsealed []Event
+	var lost []loss // lists that cannot be read: the others are
 	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) error {
 		unsealed = events
 		return eachDay(tx, bucketEvents, dayOf(hourOf(from)), dayOf(hourOf(to-1)), true, func(_ int64, b *bolt.Bucket) (bool, error) {
@@ -74,7 +76,10 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 				if hour > hourOf(to-1) {
 					continue
 				}
-				if err := s.eachEvent(v, take); err != nil {
+				err := s.eachEvent(v, take)
+				if errors.Is(err, ErrDamaged) {
+					lost = append(lost, loss{events: true, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS, why: err.Error()})
+				} else if err != nil {
 					return false, fmt.Errorf("events of the hour from %s: %w", stamp(hour*hourMS), err)
 				}
 			}
@@ -84,6 +89,11 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read events: %w", err)
+	}
+	for i := range lost {
+		if err := s.tellLoss(&lost[i]); err != nil {
+			return nil, fmt.Errorf("read events: %w", err)
+		}
 	}
 	for i := range unsealed {
 		e := unsealed[i]
