@@ -105,15 +105,19 @@ func benchRow(columns []BenchColumn, row int, s *snapshot, factor float64, seed 
 }
 
 // entropies are those of rounded normal distributions, by σ in 32nds of an
-// octave and by where between two counts the mean lies, in 16ths.
+// octave and by the mean in 16ths of a count: all of it where values below 0
+// become 0, else what it lies above a whole count.
 type entropies map[[2]int]float64
 
 func (e entropies) of(mean, sigma float64) float64 {
 	if sigma == 0 {
 		return 0
 	}
-	_, fraction := math.Modf(math.Abs(mean))
-	key := [2]int{int(math.Round(32 * math.Log2(sigma))), int(math.Round(16*fraction)) % 16}
+	const far = 64 // σ and counts from which on 0 does not matter
+	if mean > 9*sigma+far {
+		mean -= math.Floor(mean) - math.Ceil(9*sigma+far)
+	}
+	key := [2]int{int(math.Round(32 * math.Log2(sigma))), int(math.Round(16 * mean))}
 	bits, known := e[key]
 	if !known {
 		bits = roundedEntropy(float64(key[1])/16, math.Exp2(float64(key[0])/32))
@@ -123,13 +127,16 @@ func (e entropies) of(mean, sigma float64) float64 {
 }
 
 // roundedEntropy is the entropy in bits of a normal variable rounded to whole
-// numbers.
+// numbers, where what is below 0 becomes 0.
 func roundedEntropy(mean, sigma float64) (bits float64) {
 	below := func(x float64) float64 { return math.Erfc((mean-x)/sigma/math.Sqrt2) / 2 }
-	for k := math.Floor(mean - 9*sigma - 1); k <= mean+9*sigma+1; k++ {
-		if p := below(k+0.5) - below(k-0.5); p > 0 {
+	before := 0.0
+	for k := math.Max(0, math.Floor(mean-9*sigma-1)); k <= math.Max(0, mean+9*sigma+1); k++ {
+		to := below(k + 0.5)
+		if p := to - before; p > 0 {
 			bits -= p * math.Log2(p)
 		}
+		before = to
 	}
 	return bits
 }
