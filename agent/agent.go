@@ -40,7 +40,8 @@ type Agent struct {
 	board     *board
 	watch     *watch
 	walks     walks
-	secret    string // of local commands
+	levelsMu  sync.Mutex // held while levels change
+	secret    string     // of local commands
 	started   time.Time
 	publish   atomic.Pointer[func(kind string, data any)]
 	refused   atomic.Uint64 // scans the store could not take
@@ -149,12 +150,13 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Error("what the site file and maps say is not kept", "err", err)
 	}
 
-	failed := make(chan error, 3)
+	failed := make(chan error, 5)
 	stopPolling := start(ctx, failed, a.poller.Run)
 	// The others outlive ctx: they end when what feeds them has ended.
 	rest := context.WithoutCancel(ctx)
 	stopWriting := start(rest, failed, a.write)
 	stopNoting := start(rest, failed, a.keepEvents)
+	stopLearning := start(ctx, failed, a.learnLevels)
 	stopServing := func() {}
 	if serve != nil {
 		stopServing = start(rest, failed, serve)
@@ -165,6 +167,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Error("stopping", "err", err)
 	}
 	stopPolling()
+	stopLearning()
 	stopWriting()
 	stopNoting()
 	if noteErr := a.note("agent_stopped", "", "recording stops", nil); noteErr != nil {

@@ -73,7 +73,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		for method := range item.(map[string]any) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
-			posted := path == "/api/v1/notes" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/")
+			posted := path == "/api/v1/notes" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/levels/")
 			if want := map[bool]string{true: "post", false: "get"}[posted]; method != want {
 				t.Errorf("%s has %s, want %s", path, method, want)
 			}
@@ -87,6 +87,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
+		"/api/v1/levels": "LevelsAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
 		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
@@ -151,6 +152,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
 		"HookupReport": hookup.Report{}, "HookupStepReport": hookup.StepReport{}, "HookupReading": hookup.StepReading{},
 		"HookupCheck": hookup.Check{}, "HookupFinding": hookup.Finding{}, "HookupStart": startRequest{},
+		"LevelsAnswer": levelsAnswer{}, "LevelsChange": agent.LevelsChange{}, "Levels": analysis.HeldLevels{}, "LevelMode": analysis.Mode{},
 		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},

@@ -39,6 +39,8 @@ type Backend interface {
 	Text(hash string) ([]byte, error)
 	// Intervals returns a machine's 15-minute cells, ascending.
 	Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error)
+	// Levels tells from which levels the machines' states come.
+	Levels() ([]analysis.HeldLevels, error)
 	// Scans calls fn for each scan of the window in the store's order, outside
 	// any transaction of the store, and stops with fn's error. devices empty
 	// means all. fn must not keep the scan.

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"net/http"
 
 	"loadscribe/agent"
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/hookup"
 )
 
@@ -24,6 +26,9 @@ type Commands interface {
 	HookupStep(step hookup.Step, skip bool) (hookup.Report, error)
 	// HookupSpot keeps a spot reading.
 	HookupSpot(s hookup.Spot) (agent.Event, error)
+	// ChangeLevels makes other levels hold. An error that wraps
+	// analysis.ErrLevels is the caller's.
+	ChangeLevels(ctx context.Context, c agent.LevelsChange) (analysis.HeldLevels, error)
 	// AddNote keeps a note; an *agent.FieldError says what is wrong with it.
 	AddNote(n agent.Note) (agent.Event, error)
 }

@@ -28,6 +28,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/faults", s.json(s.gated(s.serveFaults)))
 	route("/api/v1/text", s.json(s.serveText))
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
+	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))
 	route("/api/v1/live", http.HandlerFunc(s.serveLive))
 	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
@@ -40,6 +41,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	post("/api/v1/hookup/start", s.serveHookupStart)
 	post("/api/v1/hookup/step", s.serveHookupStep)
 	post("/api/v1/hookup/spot", s.serveHookupSpot)
+	post("/api/v1/levels/change", s.serveLevelsChange)
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
 	if metrics != nil {

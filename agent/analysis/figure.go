@@ -21,12 +21,14 @@ type Figure struct {
 type MachineFigures struct {
 	Machine string   `json:"machine"`
 	Figures []Figure `json:"figures"`
+	Tables  []Table  `json:"tables"`
 }
 
 // SystemFigures are one system's figures for a window.
 type SystemFigures struct {
 	System  string   `json:"system"`
 	Figures []Figure `json:"figures"`
+	Tables  []Table  `json:"tables"`
 }
 
 // Report is every figure for a window. From and To are RFC 3339 UTC.

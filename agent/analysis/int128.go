@@ -68,11 +68,11 @@ func (a Int128) divInt64(d int64) int64 {
 		return math.MaxInt64
 	}
 	q, _ := bits.Div64(uint64(a.Hi), a.Lo, uint64(d))
-	if q > math.MaxInt64 {
-		q = math.MaxInt64
-	}
-	if neg {
+	switch {
+	case neg && q > math.MaxInt64: // one more than the greatest is its own negation
+		return math.MinInt64
+	case neg:
 		return -int64(q)
 	}
-	return int64(q)
+	return int64(min(q, math.MaxInt64))
 }

@@ -24,7 +24,7 @@ const (
 	learnMaxCount = 1 << 20 // readings taken; the latest of the window
 )
 
-// Mode is one level at which a machine was found to run, in SI.
+// Mode is one level at which a machine was found to run, in the channel's unit.
 type Mode struct {
 	Name    string  `json:"name"` // stopped, unloaded or loaded
 	Median  float64 `json:"median"`
@@ -37,7 +37,7 @@ type Mode struct {
 // Learning is what Learn found.
 type Learning struct {
 	Levels Levels
-	Modes  []Mode
+	Modes  []Mode // in the channel's unit
 	// Missing says what the data does not show, in words; empty where both
 	// levels were learnt that the machine's states need.
 	Missing string
@@ -254,7 +254,7 @@ func (b *learner) modes(l *Learning, stopped int64, v valley) {
 			l.Modes = append(l.Modes, Mode{Name: name})
 			continue
 		}
-		l.Modes = append(l.Modes, Mode{Name: name, Median: b.si(h.at(0.5)), P05: b.si(h.at(0.05)), P95: b.si(h.at(0.95)),
+		l.Modes = append(l.Modes, Mode{Name: name, Median: b.c.mapValue(h.at(0.5)), P05: b.c.mapValue(h.at(0.05)), P95: b.c.mapValue(h.at(0.95)),
 			Seconds: float64(h.ms) / 1000, Visits: visits[k]})
 	}
 }

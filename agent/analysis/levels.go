@@ -155,9 +155,14 @@ func (sp *spec) levelText(run, load *level) string {
 	return strings.Join(parts, ", ")
 }
 
+// mapValue is a value in the map's unit.
+func (c *chanSpec) mapValue(counts int64) float64 {
+	return float64(c.si(float64(counts))-c.unit.Offset) / c.unit.Scale
+}
+
 // valueText is a value in the map's unit, for a sentence.
 func (c *chanSpec) valueText(counts int64) string {
-	v := float64(c.si(float64(counts))-c.unit.Offset) / c.unit.Scale
+	v := c.mapValue(counts)
 	if c.unit.Dimension == quantity.Plain {
 		return fmt.Sprintf("%.4g", v)
 	}

@@ -5,6 +5,8 @@ import (
 	"log/slog"
 	"time"
 
+	bolt "go.etcd.io/bbolt"
+
 	"loadscribe/agent/scan"
 )
 
@@ -58,6 +60,10 @@ type Options struct {
 	TailValues int
 	// FS is the file system beside the database; nil: the machine's own.
 	FS FS
+
+	// tap hears of what bbolt does to a file: tests of power cuts need to see
+	// each commit, since bbolt itself writes to real files only.
+	tap func(name string) bolt.Logger
 }
 
 func (o Options) withDefaults() Options {

@@ -271,11 +271,26 @@ func readPack(body []byte, l level, d *columnDecoder, wanted func(id uint32, cha
 
 func readCells(b []byte, n int, k scan.Kind, l level, spanStart int64) ([]rawCell, error) {
 	cells := make([]rawCell, n)
-	r := reader{b: b}
+	// a place in b rather than a reader: a pointer written for each number is
+	// dear while the garbage collector runs
+	at := 0
+	next := func() int64 {
+		if at < len(b) && b[at] < 0x80 {
+			at++
+			return unzigzag(uint64(b[at-1]))
+		}
+		v, n := binary.Uvarint(b[min(at, len(b)):])
+		if n <= 0 {
+			at = len(b) + 1 // beyond the end for good
+			return 0
+		}
+		at += n
+		return unzigzag(v)
+	}
 	column := func(f func(c, before *rawCell, v int64)) {
 		before := &rawCell{startMS: spanStart - l.stepMS}
 		for i := range cells {
-			f(&cells[i], before, r.int())
+			f(&cells[i], before, next())
 			before = &cells[i]
 		}
 	}
@@ -286,7 +301,7 @@ func readCells(b []byte, n int, k scan.Kind, l level, spanStart int64) ([]rawCel
 	// first is told from the last of the cell before: both columns are needed
 	firsts := make([]int64, n)
 	for i := range firsts {
-		firsts[i] = r.int()
+		firsts[i] = next()
 	}
 	column(func(c, p *rawCell, v int64) { c.last = v })
 	last := int64(0)
@@ -297,6 +312,7 @@ func readCells(b []byte, n int, k scan.Kind, l level, spanStart int64) ([]rawCel
 	}
 	column(func(c, p *rawCell, v int64) { c.min = c.first - v })
 	column(func(c, p *rawCell, v int64) { c.max = c.first + v })
+	r := reader{b: b[min(at, len(b)):], bad: at > len(b)}
 	for i := range cells {
 		c := &cells[i]
 		if !integer(k) {

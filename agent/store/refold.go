@@ -20,24 +20,9 @@ func (s *Store) Calibrate(sum Summariser) error {
 	if !ok {
 		return nil
 	}
-	var wanted []Event
-	take := func(e Event) {
-		if c.Calibrates(e.Kind) {
-			wanted = append(wanted, e)
-		}
-	}
-	var unsealed []Event
-	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) error {
-		unsealed = events
-		return eachDay(tx, bucketEvents, -maxWallMS/dayMS, maxWallMS/dayMS, false, func(_ int64, b *bolt.Bucket) (bool, error) {
-			return true, b.ForEach(func(_, v []byte) error { return s.eachEvent(v, take) })
-		})
-	})
+	wanted, err := s.EventsWhere(0, 0, 0, func(e *Event) bool { return c.Calibrates(e.Kind) })
 	if err != nil {
 		return fmt.Errorf("read calibrations: %w", err)
-	}
-	for i := range unsealed {
-		take(unsealed[i])
 	}
 	c.Calibrate(wanted)
 	return nil

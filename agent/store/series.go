@@ -47,6 +47,9 @@ type source struct {
 	channel scan.Channel // scale and offset into the series' unit
 	raw     []Cell       // raw series
 	cells   []rawCell    // other series, from the first cell of the window
+
+	cell     *rawCell // the last one that add found
+	cellFrom int64
 }
 
 // Series returns a channel over the half-open window of wall time in at most
@@ -224,7 +227,11 @@ func (src *source) add(out *Series, wallMS, v int64) {
 		return
 	}
 	if out.StepMS > 0 {
-		src.cells[(wallMS-out.FromMS)/out.StepMS].add(k, wallMS, v)
+		if wallMS < src.cellFrom || wallMS >= src.cellFrom+out.StepMS || src.cell == nil {
+			i := (wallMS - out.FromMS) / out.StepMS
+			src.cell, src.cellFrom = &src.cells[i], out.FromMS+i*out.StepMS
+		}
+		src.cell.add(k, wallMS, v)
 		return
 	}
 	c := rawCell{startMS: wallMS}

@@ -5,15 +5,15 @@ import "slices"
 // rawCells puts the values of all sources in time order, a gap between two
 // that are further apart than gapMS.
 func rawCells(sources []source, gapMS int64) []Cell {
-	var all []Cell
-	for i := range sources {
-		all = append(all, sources[i].raw...)
+	all := sources[0].raw // as a rule the only one
+	for i := range sources[1:] {
+		all = append(all, sources[1+i].raw...)
 	}
 	byTime := func(a, b Cell) int { return compare(a.StartMS, b.StartMS) }
 	if !slices.IsSortedFunc(all, byTime) {
 		slices.SortStableFunc(all, byTime)
 	}
-	var out []Cell
+	out := make([]Cell, 0, len(all)+len(all)/16)
 	for i, c := range all {
 		if i > 0 && c.StartMS-all[i-1].StartMS > gapMS {
 			out = append(out, Cell{StartMS: all[i-1].StartMS + gapMS/3}) // a period later
@@ -26,7 +26,7 @@ func rawCells(sources []source, gapMS int64) []Cell {
 // stepCells merges the sources' cells and leaves out empty cells that are no
 // gap.
 func stepCells(s *Series, sources []source, gapMS int64) []Cell {
-	var out []Cell
+	out := make([]Cell, 0, len(sources[0].cells))
 	lastMS := s.FromMS
 	pending := 0 // empty cells since the last with values
 	for i := range sources[0].cells {

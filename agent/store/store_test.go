@@ -2,7 +2,6 @@ package store
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -10,11 +9,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
-	"time"
 
 	"go.uber.org/goleak"
-
-	bolt "go.etcd.io/bbolt"
 
 	"loadscribe/agent/scan"
 )
@@ -54,77 +50,6 @@ func openTest(t testing.TB, dir string, o Options) *Store {
 		checkIntegrity(t, dir)
 	})
 	return s
-}
-
-// checkIntegrity checks a closed store: the database's pages, every value's
-// envelope, every block's hashes, and that each scan is there once, in order.
-func checkIntegrity(t testing.TB, dir string) {
-	t.Helper()
-	name := filepath.Join(dir, databaseName)
-	db, err := bolt.Open(name, 0o644, &bolt.Options{ReadOnly: true, Timeout: time.Second})
-	if err != nil {
-		t.Errorf("integrity: %v", err)
-		return
-	}
-	err = db.View(func(tx *bolt.Tx) error {
-		for err := range tx.Check() {
-			t.Errorf("integrity: page check: %v", err)
-		}
-		return nil
-	})
-	if err != nil {
-		t.Errorf("integrity: %v", err)
-	}
-	db.Close()
-	s, err := OpenReadOnly(dir, Options{})
-	if err != nil {
-		t.Errorf("integrity: %v", err)
-		return
-	}
-	defer s.Close()
-	err = s.view(func(tx *bolt.Tx) error {
-		refs, err := findBlocks(tx, ScanQuery{}, nil)
-		if err != nil {
-			return err
-		}
-		for _, ref := range refs {
-			value, err := readBlock(tx, ref)
-			if err != nil {
-				return err
-			}
-			h, err := openBlock(value)
-			if err == nil {
-				err = checkRef(ref, h)
-			}
-			if err != nil {
-				return err
-			}
-			var rows groupRows
-			for i := range h.groups {
-				if err := rows.decode(&columnDecoder{dec: s.dec}, h, &h.groups[i], allChannels, true); err != nil {
-					return err
-				}
-				if err := rows.checkHashes(&h.groups[i]); err != nil {
-					return err
-				}
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		t.Errorf("integrity: %v", err)
-	}
-	last := uint64(0)
-	err = s.Scans(ScanQuery{}, func(sc *scan.Scan) error {
-		if sc.Seq <= last {
-			return fmt.Errorf("scan %d after %d", sc.Seq, last)
-		}
-		last = sc.Seq
-		return nil
-	})
-	if err != nil {
-		t.Errorf("integrity: %v", err)
-	}
 }
 
 func intChannel(device, name string) scan.Channel {
@@ -353,7 +278,7 @@ func TestFailedSealIsTriedAgain(t *testing.T) {
 	if s.SealedSeq() != 0 || s.Stats().SealError == "" {
 		t.Fatalf("sealed %d, error %q: want a failed seal", s.SealedSeq(), s.Stats().SealError)
 	}
-	db, err := openDatabase(filepath.Join(dir, databaseName), false)
+	db, err := s.openDatabase(filepath.Join(dir, databaseName), false)
 	if err != nil {
 		t.Fatal(err)
 	}

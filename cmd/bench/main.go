@@ -24,6 +24,8 @@ type bench struct {
 	storeReps    int
 	serialCycles int           // reads for each of the serial medians
 	jitterWindow time.Duration // how long the jitter is watched
+	yearDays     int64         // length of the year section's record
+	monthDays    int64         // of it, with a scan on each second
 	week         *demoWeek     // made at its first use
 }
 
@@ -40,6 +42,7 @@ func sections() []section {
 		{"store", storeFigures, storeRows},
 		{"codecs", codecFigures(), codecRows},
 		{"figures", []string{"week_figures_cold", "week_figures_summaries"}, figureRows},
+		{"year", []string{"series_p95", "export_memory"}, yearRows},
 		{"serial", serialFigures, serialRows},
 		{"agent", []string{"agent_private_memory", "agent_cpu"}, agentRows},
 	}
@@ -72,7 +75,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, figures, serial or agent")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, figures, year, serial or agent")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {
@@ -110,7 +113,7 @@ func measure(ctx context.Context, todo []section, log io.Writer) (rows []row, er
 	}
 	b := &bench{dir: dir, log: log, now: time.Now().Truncate(interval),
 		pollWindow: 500 * time.Millisecond, pollRounds: 5, storeReps: 3,
-		serialCycles: 21, jitterWindow: 15 * time.Second}
+		yearDays: yearDays, monthDays: monthDays, serialCycles: 21, jitterWindow: 15 * time.Second}
 	defer func() {
 		b.week.close()
 		if removeErr := os.RemoveAll(dir); err == nil {

@@ -27,6 +27,8 @@ type asked interface {
 	Figures(ctx context.Context, w window, machine string) (analysis.Report, error)
 	// Export writes CSV to out.
 	Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error
+	// Levels tells from which levels the machines' states come.
+	Levels(ctx context.Context) ([]analysis.HeldLevels, error)
 	Events(ctx context.Context, w window, f eventFilter) (agent.EventPage, error)
 	Faults(ctx context.Context, w window) ([]agent.Fault, error)
 	// Text is a version of a site file or map, by its hash.

@@ -31,6 +31,7 @@ type commands struct {
 	Probe    probeCmd    `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`
 	Check    checkCmd    `cmd:"" help:"Check a site file and its register maps without touching a line."`
 	Summary  summaryCmd  `cmd:"" help:"Print every figure for a window."`
+	Levels   levelsCmd   `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
 	Events   eventsCmd   `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
 	Note     noteCmd     `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export   exportCmd   `cmd:"" help:"Write readings as CSV."`

@@ -17,8 +17,7 @@ import (
 
 const (
 	childEnv  = "LOADSCRIBE_STORE_CHILD"
-	killsEnv  = "LOADSCRIBE_STORE_KILLS" // how many times to kill; 50 where unset
-	childScan = 20                       // scans a batch
+	childScan = 20 // scans a batch
 )
 
 // killGroup is the group the child writes: the values of scan n follow from n.
@@ -64,13 +63,14 @@ func childMain(dir string) {
 	}
 }
 
-// TestKilledWhileWriting kills a writing process at random moments. Each time
-// the store must open, with every scan up to the last durable_seq that was
-// printed, its values as written, and nothing that was not written.
+// TestKilledWhileWriting kills a writing process at random moments, 20 to
+// 200 ms after its start. Each time the store must open, with every scan up to
+// the last durable_seq that was printed, its values as written, and nothing
+// that was not written. LOADSCRIBE_LONG=1 makes it 300 kills.
 func TestKilledWhileWriting(t *testing.T) {
-	kills := 50
-	if v := os.Getenv(killsEnv); v != "" {
-		kills, _ = strconv.Atoi(v)
+	kills := 40
+	if os.Getenv(longEnv) != "" {
+		kills = 300
 	}
 	if testing.Short() {
 		kills = 5
@@ -84,7 +84,7 @@ func TestKilledWhileWriting(t *testing.T) {
 	r := rand.New(rand.NewPCG(seed, 1))
 	last := uint64(0)
 	for i := range kills {
-		durable := runAndKill(t, exe, dir, time.Duration(20+r.IntN(100))*time.Millisecond)
+		durable := runAndKill(t, exe, dir, time.Duration(20+r.IntN(181))*time.Millisecond)
 		s, err := OpenReadOnly(dir, Options{})
 		if err != nil {
 			if durable == 0 && last == 0 {
