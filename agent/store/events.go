@@ -112,6 +112,18 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 	return out, nil
 }
 
+// PiecesBegin is the start of the day that holds the oldest sealed piece, Unix
+// ms UTC; ok is false where there is none. Pieces outlive their raw scans.
+func (s *Store) PiecesBegin() (ms int64, ok bool, err error) {
+	err = s.view(func(tx *bolt.Tx) error {
+		if k, _ := tx.Bucket([]byte(bucketPieces)).Cursor().First(); len(k) == 8 {
+			ms, ok = get64(k)*dayMS, true
+		}
+		return nil
+	})
+	return ms, ok, err
+}
+
 func (s *Store) eachEvent(value []byte, fn func(Event)) error {
 	body, err := unwrap(value, typeEvents)
 	if err != nil {
