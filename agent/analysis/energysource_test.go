@@ -161,8 +161,9 @@ func TestEnergyFromVoltsAndAmps(t *testing.T) {
 	}
 	// Relative parts of a product add in squares (GUM 5.1.6): current 1 %, volts
 	// 0.5 % (one instrument: fully correlated), power factor 0.03 of its mean
-	// 0.655, each as a limit over √3; the resolutions are less than a tenth of it.
-	want := 2 * *f.Value * math.Sqrt(0.01*0.01+0.005*0.005+math.Pow(0.03/0.655, 2)) / math.Sqrt(3)
+	// 0.655, fan and controls up to 6 %, each as a limit over √3; the resolutions
+	// are less than a tenth of it.
+	want := 2 * *f.Value * math.Sqrt(0.01*0.01+0.005*0.005+0.06*0.06+math.Pow(0.03/0.655, 2)) / math.Sqrt(3)
 	near(t, "uncertainty", *f.Uncertainty, want, 0.02*want)
 }
 
