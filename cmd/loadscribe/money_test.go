@@ -5,11 +5,11 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"strconv"
 	"testing"
 	"time"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/hookup"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
@@ -66,20 +66,23 @@ func (p *played) last(t *testing.T, id string, before int64) float64 {
 // readings at the end of the longest loaded and the longest unloaded run.
 func (p *played) spot(t *testing.T, runs []analysis.Run) store.Event {
 	t.Helper()
-	data := map[string]string{"current": "logged motor_current"}
-	for step, state := range map[string]analysis.State{"loaded": analysis.Loaded, "unloaded": analysis.Unloaded} {
+	points := map[analysis.State]analysis.Point{}
+	for _, state := range []analysis.State{analysis.Loaded, analysis.Unloaded} {
 		var longest analysis.Run
 		for _, r := range runs {
 			if r.State == state && r.ToMS-r.FromMS > longest.ToMS-longest.FromMS {
 				longest = r
 			}
 		}
-		amps, kW := p.last(t, "controller.motor_current", longest.ToMS-2000), p.last(t, "meter.power", longest.ToMS-2000)
-		for key, v := range map[string]float64{"_a": amps, "_w": kW * 1000, "_u_a": 0.1, "_u_w": kW * 1000 * 0.02 / math.Sqrt(3)} {
-			data[step+key] = strconv.FormatFloat(v, 'g', -1, 64)
-		}
+		w := 1000 * p.last(t, "meter.power", longest.ToMS-2000)
+		points[state] = analysis.Point{CurrentA: p.last(t, "controller.motor_current", longest.ToMS-2000), PowerW: w,
+			UCurrentA: 0.1, UPowerW: w * 0.02 / math.Sqrt(3)}
 	}
-	return store.Event{Kind: "calibration", Subject: "comp1", Data: data}
+	data, text, err := hookup.Calibration(points[analysis.Unloaded], points[analysis.Loaded], "logged motor_current")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return store.Event{Kind: "calibration", Subject: "comp1", Text: text, Data: data}
 }
 
 // TestEnergySourcesAgainstTruth takes a simulated day's energy from each of the
