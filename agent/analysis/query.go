@@ -235,6 +235,10 @@ func (g *gathered) addPiece(p *store.Piece) error {
 // take merges d, all of whose scans lie in [from, to), one part of one cell.
 func (g *gathered) take(d *delta, from, to int64) {
 	g.total.merge(d)
+	g.takeCell(d, from, to)
+}
+
+func (g *gathered) takeCell(d *delta, from, to int64) {
 	// the last cell is the one, as a rule
 	i, ok := len(g.cells)-1, true
 	if i < 0 || g.cells[i].from != from {

@@ -58,14 +58,16 @@ type sheet struct {
 	tables   []Table
 	err      error // of a source that was asked for more than the window
 	// Results that other figures are made from.
-	draw       *drawModel // nil: no power is known
-	drawAbsent string     // why
-	machines   []*sheet   // of a system
-	billing    *billing   // nil: demand is not charged
-	energy     energyResult
-	air        airResult
-	edges      [numStates]int // observed transitions into or out of each state
-	running    int            // observed starts and stops of the motor
+	draw             *drawModel // nil: no power is known
+	drawAbsent       string     // why
+	machines         []*sheet   // of a system
+	billing          *billing   // nil: demand is not charged
+	wide             *load      // what loadOver made last
+	wideFrom, wideTo int64
+	energy           energyResult
+	air              airResult
+	edges            [numStates]int // observed transitions into or out of each state
+	running          int            // observed starts and stops of the motor
 }
 
 func newSheet(g *gathered, q *question) *sheet {
