@@ -75,10 +75,12 @@ func reportOf(r analysis.Report) analysis.Report {
 	machines := append([]analysis.MachineFigures{}, r.Machines...)
 	for i := range machines {
 		machines[i].Figures = append([]analysis.Figure{}, machines[i].Figures...)
+		machines[i].Findings = append([]analysis.Finding{}, machines[i].Findings...)
 	}
 	systems := append([]analysis.SystemFigures{}, r.Systems...)
 	for i := range systems {
 		systems[i].Figures = append([]analysis.Figure{}, systems[i].Figures...)
+		systems[i].Findings = append([]analysis.Finding{}, systems[i].Findings...)
 	}
 	r.Machines, r.Systems = machines, systems
 	return r

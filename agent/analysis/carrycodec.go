@@ -58,6 +58,10 @@ func (c *carry) encode(b []byte) []byte {
 		}
 		b = append(b, byte(t.state))
 	}
+	b = appendCount(b, len(c.spells))
+	for i := range c.spells {
+		b = c.spells[i].encode(b, c.lastMono, c.lastWall)
+	}
 	return b
 }
 
@@ -71,17 +75,18 @@ func flags(bits ...bool) byte {
 	return f
 }
 
-// decodeCarry is the inverse of encode, for a subject with so many channels.
-func decodeCarry(b []byte, channels int) (carry, error) {
+// decodeCarry is the inverse of encode, for a subject with so many channels and
+// watches.
+func decodeCarry(b []byte, channels, watches int) (carry, error) {
 	r := &reader{b: b}
-	c := readCarry(r, channels)
+	c := readCarry(r, channels, watches)
 	if err := r.end(); err != nil {
 		return carry{}, err
 	}
 	return c, nil
 }
 
-func readCarry(r *reader, channels int) carry {
+func readCarry(r *reader, channels, watches int) carry {
 	var c carry
 	c.started = r.bool()
 	c.segment = r.unsigned32()
@@ -128,6 +133,14 @@ func readCarry(r *reader, channels int) carry {
 			t.before = t.counts + r.signed()
 		}
 		t.state = State(r.byteBelow(numStates))
+	}
+	if n := r.count(1); n != watches {
+		r.fail("another number of watches")
+		return c
+	}
+	c.spells = make([]spell, watches)
+	for i := range c.spells {
+		c.spells[i].decode(r, c.lastMono, c.lastWall)
 	}
 	return c
 }

@@ -3,7 +3,7 @@ package analysis
 import "encoding/binary"
 
 // pieceVersion is Piece.Version: the layout of carry and delta.
-const pieceVersion = 2
+const pieceVersion = 3
 
 // encode appends d. Wall times are kept relative to base, the start of the
 // cell, and monotonic times relative to the one before.
@@ -44,7 +44,7 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
 	b = encodeSum(b, d.settled)
-	return d.encodeSlots(b)
+	return encodeFound(d.encodeSlots(b), d.found, base)
 }
 
 func (d *delta) encodeLists(b []byte, base int64) []byte {
@@ -205,6 +205,7 @@ func (d *delta) decode(b []byte, base int64) error {
 	d.fraction.decode(r)
 	d.settled = decodeSum(r)
 	d.decodeSlots(r)
+	d.found = decodeFound(d.found, r, base)
 	return r.end()
 }
 

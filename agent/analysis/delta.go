@@ -21,6 +21,7 @@ type delta struct {
 	fraction    stateSums
 	settled     sum // power at settled unloaded running
 	slots       [slotsPerCell]slotSum
+	found       []found // findings that are over
 }
 
 // transition is the moment at which a state was first seen.
@@ -149,7 +150,7 @@ func (d *delta) reset() {
 	keep := *d
 	*d = delta{
 		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
-		cycles: keep.cycles[:0], bins: keep.bins[:0], analog: keep.analog, counters: keep.counters,
+		cycles: keep.cycles[:0], found: keep.found[:0], bins: keep.bins[:0], analog: keep.analog, counters: keep.counters,
 	}
 	clear(d.analog)
 	for i := range d.counters {
@@ -206,6 +207,7 @@ func (d *delta) merge(o *delta) {
 	d.power.merge(&o.power)
 	d.fraction.merge(&o.fraction)
 	d.settled.merge(o.settled)
+	d.found = append(d.found, o.found...)
 	for i := range d.slots {
 		d.slots[i].merge(&o.slots[i])
 	}

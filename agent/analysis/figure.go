@@ -17,16 +17,31 @@ type Figure struct {
 	Absent      string   `json:"absent,omitempty"`
 }
 
+// Finding is something about the data themselves that a reader of the figures
+// must know: what is missing, stuck, contradictory or impossible.
+type Finding struct {
+	Kind    string `json:"kind"`    // missing, stuck, contradictory or impossible
+	Subject string `json:"subject"` // channel, device or machine
+	// RFC 3339 UTC: when it was first and last seen. A finding may have begun
+	// before the window, and may go on.
+	From     string   `json:"from"`
+	To       string   `json:"to"`
+	Sentence string   `json:"sentence"`
+	Evidence []string `json:"evidence"`
+}
+
 // MachineFigures are one machine's figures for a window.
 type MachineFigures struct {
-	Machine string   `json:"machine"`
-	Figures []Figure `json:"figures"`
+	Machine  string    `json:"machine"`
+	Figures  []Figure  `json:"figures"`
+	Findings []Finding `json:"findings"`
 }
 
 // SystemFigures are one system's figures for a window.
 type SystemFigures struct {
-	System  string   `json:"system"`
-	Figures []Figure `json:"figures"`
+	System   string    `json:"system"`
+	Figures  []Figure  `json:"figures"`
+	Findings []Finding `json:"findings"`
 }
 
 // Report is every figure for a window. From and To are RFC 3339 UTC.

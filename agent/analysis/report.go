@@ -208,7 +208,7 @@ func compute(src Source, site *sitefile.Site, from, to int64, machine string, ge
 		s := newSheet(g, site)
 		s.machine(m)
 		sheets[m.Name] = s
-		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list()})
+		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Findings: s.findings()})
 	}
 	if machine != "" {
 		return rep, nil
@@ -221,7 +221,7 @@ func compute(src Source, site *sitefile.Site, from, to int64, machine string, ge
 		}
 		s := newSheet(g, site)
 		s.system(sys, sheets)
-		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list()})
+		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list(), Findings: s.findings()})
 	}
 	return rep, nil
 }

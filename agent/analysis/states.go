@@ -30,6 +30,7 @@ func (sp *spec) stepState(c *carry, d *delta, s *scan.Scan, gapMS int64) {
 		sp.begin(c, d, s)
 	}
 	c.hasLast, c.lastMono, c.lastWall, c.bad = true, s.MonoMS, s.WallMS, scan.Good
+	sp.watchStates(c, d, s, gapMS)
 }
 
 // begin sets the first state after a gap, without a guess at when it began.
@@ -202,6 +203,7 @@ func (h *hysteresis) step(l *level, counts, mono int64) bool {
 // change notes a transition seen between two good scans.
 func (sp *spec) change(c *carry, d *delta, s *scan.Scan, to State) {
 	from := c.state
+	sp.turned(c)
 	d.transitions = append(d.transitions, transition{s.WallMS, s.MonoMS, to, false})
 	c.state = to
 	c.sinceMono, c.sinceWall, c.sinceKnown = s.MonoMS, s.WallMS, true

@@ -79,11 +79,13 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 		if err := printFigures(out, "machine "+report.Machines[i].Machine, report.Machines[i].Figures, site.Units); err != nil {
 			return err
 		}
+		printFindings(out, report.Machines[i].Findings, site)
 	}
 	for i := range report.Systems {
 		if err := printFigures(out, "system "+report.Systems[i].System, report.Systems[i].Figures, site.Units); err != nil {
 			return err
 		}
+		printFindings(out, report.Systems[i].Findings, site)
 	}
 	return nil
 }
@@ -115,6 +117,24 @@ func printFigures(out io.Writer, title string, figures []analysis.Figure, units 
 		fmt.Fprintf(out, "    %s: %s\n", f.Name, f.Absent)
 	}
 	return nil
+}
+
+// maxFindings is how many findings of a machine the summary names.
+const maxFindings = 30
+
+// printFindings says what is wrong with the data themselves.
+func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Site) {
+	if len(findings) > 0 {
+		fmt.Fprintln(out, "  what the data themselves show:")
+	}
+	for i := range findings {
+		if i == maxFindings {
+			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(findings)-i)
+			return
+		}
+		f := &findings[i]
+		fmt.Fprintf(out, "    %s, %s to %s: %s\n", f.Kind, localTime(f.From, site), localTime(f.To, site), f.Sentence)
+	}
 }
 
 // shownFigure is a figure in the site's units, rounded to two figures of its

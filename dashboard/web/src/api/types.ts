@@ -255,12 +255,27 @@ export type FiguresAnswer = {
 export type MachineFigures = {
   machine: string;
   figures: Figure[];
+  findings: Finding[];
 };
 
 /** One system's figures. */
 export type SystemFigures = {
   system: string;
   figures: Figure[];
+  findings: Finding[];
+};
+
+/** Something about the data themselves that a reader of the figures must know. It may have begun before the window and may go on. */
+export type Finding = {
+  kind: "missing" | "stuck" | "contradictory" | "impossible";
+  /** channel, device or machine */
+  subject: string;
+  /** first seen */
+  from: string;
+  /** last seen */
+  to: string;
+  sentence: string;
+  evidence: string[];
 };
 
 /** A computed result, or in absent the reason there is none. */
@@ -283,13 +298,65 @@ export type Figure = {
   absent?: string;
 };
 
-/** Events of one window, in the store's order. */
+/** A part of the events asked for, newest first. */
 export type EventsAnswer = {
   events: Event[];
+  /** the cursor that asks for older ones; empty: there are none */
+  next: string;
+};
+
+/** Each fault code that came or was on in a window, the latest first. */
+export type FaultsAnswer = {
+  from: string;
+  to: string;
+  faults: Fault[];
+};
+
+/** What one fault code did in a window. */
+export type Fault = {
+  /** the machine, or the device where it is none's */
+  subject: string;
+  channel: string;
+  code: string;
+  /** from the register map; empty where it has none */
+  text: string;
+  /** times it came in the window */
+  times: number;
+  /** when it first came in the window; null: it was on before */
+  first: string | null;
+  /** when it last came in the window */
+  last: string | null;
+  /** how long it was on in the window, from reading to reading */
+  on_s: number;
+  /** of on_s nobody read the code; known once the fault has ended */
+  unseen_s: number;
+  /** still on at the end of the window */
+  on: boolean;
+};
+
+/** What a person writes down. A note is never changed or deleted; a later one corrects it. */
+export type NewNote = {
+  /** at most 2000 characters */
+  text: string;
+  /** a machine, system, line or device; empty: the site */
+  subject?: string;
+  /** when it was so: RFC 3339, a local date, now, or an age such as -2h; default: now, or the time of the note that it corrects */
+  time?: string;
+  /** at most 80 characters */
+  author?: string;
+  /** number (seq) of the note that this one puts right */
+  corrects?: number;
+};
+
+/** A version of a site file or register map. */
+export type TextAnswer = {
+  hash: string;
+  text: string;
 };
 
 /** Something that happened at one time. */
 export type Event = {
+  /** number in the store; 0 for the kind state, which is read from the summaries that the figures are made from */
   seq: number;
   time: string;
   kind: string;
@@ -387,6 +454,65 @@ export type ScanUpdate = {
 /** What a client may send on the live socket. */
 export type LiveRequest = {
   type: "snapshot";
+};
+
+/** The levels that hold. */
+export type LevelsAnswer = {
+  machines: Levels[];
+};
+
+/** The levels of one channel that tell a machine's states, in the channel's unit. A level that is not known is left out. */
+export type Levels = {
+  machine: string;
+  /** learnt, set, assumed or none */
+  source: string;
+  channel?: string;
+  unit?: string;
+  /** running begins here */
+  run_on?: number;
+  /** running ends below this */
+  run_off?: number;
+  /** loaded begins here */
+  load_on?: number;
+  /** loaded ends below this */
+  load_off?: number;
+  /** false where signals tell the states */
+  needed: boolean;
+  /** number of the event that made them hold */
+  calibration?: number;
+  /** how states are told */
+  method: string;
+  /** what the data showed, after learning */
+  modes?: LevelMode[];
+  /** why nothing was learnt */
+  missing?: string;
+};
+
+/** One level at which the machine was found, in the channel's unit. */
+export type LevelMode = {
+  /** stopped, unloaded or loaded */
+  name: string;
+  median: number;
+  p05: number;
+  p95: number;
+  seconds: number;
+  visits: number;
+};
+
+/** What levels are to hold: one of learn, run with load, or forget. */
+export type LevelsChange = {
+  machine: string;
+  learn?: boolean;
+  /** of the data to learn from; left out: three days before to */
+  from?: string | null;
+  /** left out: the last scan */
+  to?: string | null;
+  /** running from here up, with its unit: 5 kW */
+  run?: string;
+  /** loaded from here up, with its unit: 22 kW */
+  load?: string;
+  /** the assumed levels hold again */
+  forget?: boolean;
 };
 
 /** Whose check is to begin. */
@@ -494,7 +620,10 @@ export interface Answers {
   "/api/v1/series": SeriesAnswer;
   "/api/v1/figures": FiguresAnswer;
   "/api/v1/events": EventsAnswer;
+  "/api/v1/faults": FaultsAnswer;
+  "/api/v1/text": TextAnswer;
   "/api/v1/intervals": IntervalsAnswer;
+  "/api/v1/levels": LevelsAnswer;
   "/api/v1/hookup": HookupReport;
   "/api/v1/openapi.json": Record<string, unknown>;
 }
