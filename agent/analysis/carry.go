@@ -26,6 +26,7 @@ type carry struct {
 	startMono          int64
 	hasStop            bool // the machine was seen to stop and has rested since
 	stopMono           int64
+	duty               dutyCarry
 
 	run, load hysteresis
 	cycle     openCycle
@@ -107,11 +108,13 @@ func (c *carry) newSegment(segment uint32, why scan.Reason) {
 // forgetState is the reset of rule 2: after a gap nothing is known of what the
 // machine did in it.
 func (c *carry) forgetState() {
+	ran := c.known && c.state.Running()
 	c.known = false
 	c.state = Unobserved
 	c.sinceMono, c.sinceWall, c.sinceKnown = 0, 0, false
 	c.inStart, c.startMono = false, 0
 	c.hasStop, c.stopMono = false, 0
+	c.duty.forget(ran)
 	c.run, c.load = hysteresis{}, hysteresis{}
 	c.cycle = openCycle{}
 	c.settle = settling{}

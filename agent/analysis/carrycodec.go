@@ -35,6 +35,7 @@ func (c *carry) encode(b []byte) []byte {
 	}
 	b = appendSigned(b, c.sinceWall-c.lastWall)
 	b = append(b, flags(c.sinceKnown, c.inStart, c.hasStop))
+	b = c.duty.encode(b, c.lastMono)
 	b = c.run.encode(b, c.lastMono)
 	b = c.load.encode(b, c.lastMono)
 	b = c.cycle.encode(b, c.lastMono, c.lastWall)
@@ -101,6 +102,7 @@ func readCarry(r *reader, channels, watches int) carry {
 	c.sinceWall = r.signed() + c.lastWall
 	f := r.byteBelow(8)
 	c.sinceKnown, c.inStart, c.hasStop = f&1 != 0, f&2 != 0, f&4 != 0
+	c.duty.decode(r, c.lastMono)
 	c.run.decode(r, c.lastMono)
 	c.load.decode(r, c.lastMono)
 	c.cycle.decode(r, c.lastMono, c.lastWall)

@@ -13,6 +13,7 @@ type delta struct {
 	stops       int64
 	loads       int64 // times that air began to flow
 	unloads     int64
+	failed      int64 // starts that came to nothing
 	cycles      []cycle
 	analog      []analogSum
 	counters    []counterSum
@@ -43,6 +44,7 @@ type start struct {
 	segment    uint32
 	restMS     int64 // since the motor stopped; 0: not known
 	from       State
+	afterLoss  bool // the machine stood after it had been silent while it ran
 }
 
 // How a load cycle ended.
@@ -192,6 +194,7 @@ func (d *delta) merge(o *delta) {
 	d.stops += o.stops
 	d.loads += o.loads
 	d.unloads += o.unloads
+	d.failed += o.failed
 	for i := range d.analog {
 		d.analog[i].merge(&o.analog[i])
 	}

@@ -11,10 +11,18 @@ type Figure struct {
 	Coverage    *float64 `json:"coverage,omitempty"`    // observed share of the window, 0-1
 	AtLeast     bool     `json:"at_least,omitempty"`
 	// Denominator says in words what a share or mean is taken over.
-	Denominator string   `json:"denominator,omitempty"`
-	Method      string   `json:"method,omitempty"`
-	Inputs      []string `json:"inputs,omitempty"`
-	Absent      string   `json:"absent,omitempty"`
+	Denominator string `json:"denominator,omitempty"`
+	// AtMost is the most it can be where a counter ran on over the gaps.
+	AtMost *float64 `json:"at_most,omitempty"`
+	// Limit is what the value is held to, where there is such a thing, and
+	// LimitBasis says whose it is.
+	Limit      *float64 `json:"limit,omitempty"`
+	LimitBasis string   `json:"limit_basis,omitempty"`
+	// Distribution counts what the mean is over by size.
+	Distribution []Class  `json:"distribution,omitempty"`
+	Method       string   `json:"method,omitempty"`
+	Inputs       []string `json:"inputs,omitempty"`
+	Absent       string   `json:"absent,omitempty"`
 }
 
 // Finding is something about the data themselves that a reader of the figures
@@ -28,6 +36,14 @@ type Finding struct {
 	To       string   `json:"to"`
 	Sentence string   `json:"sentence"`
 	Evidence []string `json:"evidence"`
+}
+
+// Class counts what lies in [From, To), in the figure's unit; the last class has
+// no To.
+type Class struct {
+	From  float64  `json:"from"`
+	To    *float64 `json:"to,omitempty"`
+	Count int      `json:"count"`
 }
 
 // MachineFigures are one machine's figures for a window.

@@ -242,7 +242,7 @@ func (s *sheet) machine(m *sitefile.Machine) {
 		return
 	}
 	s.times(m)
-	s.startFigures()
+	s.startFigures(m)
 	s.cycles()
 	s.powers()
 	s.energies()

@@ -105,7 +105,7 @@ func printFigures(out io.Writer, title string, figures []analysis.Figure, units 
 		if f.Coverage != nil {
 			row += fmt.Sprintf("\tobserved %.1f %%", *f.Coverage*100)
 		}
-		fmt.Fprintln(table, row)
+		fmt.Fprintln(table, row+bounds(f))
 	}
 	if err := table.Flush(); err != nil {
 		return err
@@ -117,6 +117,19 @@ func printFigures(out io.Writer, title string, figures []analysis.Figure, units 
 		fmt.Fprintf(out, "    %s: %s\n", f.Name, f.Absent)
 	}
 	return nil
+}
+
+// bounds says what else is known of a value: the most it can be, and what it is
+// held to.
+func bounds(f *analysis.Figure) string {
+	text := ""
+	if f.AtMost != nil {
+		text += fmt.Sprintf(", at most %.4g by the controller's counter", *f.AtMost)
+	}
+	if f.Limit != nil {
+		text += fmt.Sprintf(", limit %.4g (%s)", *f.Limit, f.LimitBasis)
+	}
+	return text
 }
 
 // maxFindings is how many findings of a machine the summary names.

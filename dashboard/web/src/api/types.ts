@@ -265,6 +265,13 @@ export type SystemFigures = {
   findings: Finding[];
 };
 
+/** How many lie from from up to to, left out, in the figure's unit; the last class has no to. */
+export type FigureClass = {
+  from: number;
+  to?: number;
+  count: number;
+};
+
 /** Something about the data themselves that a reader of the figures must know. It may have begun before the window and may go on. */
 export type Finding = {
   kind: "missing" | "stuck" | "contradictory" | "impossible";
@@ -293,6 +300,14 @@ export type Figure = {
   at_least?: boolean;
   /** what a share or mean is taken over */
   denominator?: string;
+  /** the most it can be, by a counter that ran on over the gaps */
+  at_most?: number;
+  /** what the value is held to */
+  limit?: number;
+  /** whose limit that is */
+  limit_basis?: string;
+  /** what a mean is over, counted by size */
+  distribution?: FigureClass[];
   method?: string;
   inputs?: string[];
   absent?: string;
