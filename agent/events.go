@@ -221,6 +221,9 @@ func turnText(t *analysis.Turn) string {
 		}
 		return fmt.Sprintf("read again after %s (%s): %s", held, t.Reason, t.To)
 	case analysis.TurnStart:
+		if t.To == analysis.Starting {
+			return "the motor started, " + before
+		}
 		return fmt.Sprintf("the motor started (%s), %s", t.To, before)
 	case analysis.TurnStop:
 		return fmt.Sprintf("the motor stopped (%s), %s", t.To, before)

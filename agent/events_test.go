@@ -138,7 +138,7 @@ func TestChangesOfStateAreEvents(t *testing.T) {
 func TestPagesOfEvents(t *testing.T) {
 	_, h := storyOf(t, func(r *Recorder) {
 		for range 5 { // five of the same millisecond
-			if err := r.Note(Note{Text: "the same moment", Subject: "m"}); err != nil {
+			if _, err := r.Note(Note{Text: "the same moment", Subject: "m"}); err != nil {
 				t.Fatal(err)
 			}
 		}

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"sync"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/hookup"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
@@ -20,7 +21,7 @@ type walks struct {
 }
 
 type point struct {
-	hookup.Point
+	analysis.Point
 	source string
 }
 
@@ -117,7 +118,7 @@ func (a *Agent) calibrate(s *hookup.Spot) error {
 		return nil
 	}
 	data, text, err := hookup.Calibration(unloaded.Point, loaded.Point, source)
-	if errors.Is(err, hookup.ErrPoints) {
+	if errors.Is(err, analysis.ErrPoints) {
 		a.log.Warn("no calibration", "machine", s.Machine, "err", err)
 		return nil
 	}

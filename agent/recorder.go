@@ -59,15 +59,15 @@ func (r *Recorder) Append(batch []scan.Scan) error {
 }
 
 // Note keeps what a person wrote, as Agent.AddNote does.
-func (r *Recorder) Note(n Note) error {
-	_, err := r.history.addNote(n, r.Now())
-	return err
+func (r *Recorder) Note(n Note) (Event, error) {
+	kept, err := r.history.addNote(n, r.Now())
+	return EventOf(kept), err
 }
 
-// Setup keeps what the site file and its maps said, as an agent does when it
+// Setup keeps what the site file and its maps say, as an agent does when it
 // starts.
-func (r *Recorder) Setup() error {
-	_, err := r.history.keepSetup(r.Now().UnixMilli())
+func (r *Recorder) Setup(at time.Time) error {
+	_, err := r.history.keepSetup(at.UnixMilli())
 	return err
 }
 

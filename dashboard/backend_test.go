@@ -170,7 +170,10 @@ func (b *shop) Figures(fromMS, toMS int64, machine string) (analysis.Report, err
 			{Name: "specific_power", Value: &value, Unit: "kW/(m³/min)", Uncertainty: &u, Level: 0.95, Coverage: &cover, AtLeast: true,
 				Denominator: "running time", Method: "energy over air", Inputs: []string{"meter.power", "rated flow (assumed)"}},
 			{Name: "flow_mean", Absent: "no flow meter"},
-		}},
+		}, Tables: []analysis.Table{{
+			Name: "energy_by_period", Method: "by the tariff's periods", Columns: []analysis.Column{{Name: "energy", Unit: "kWh"}, {Name: "price", Unit: "USD/kWh"}},
+			Rows: []analysis.Row{{Name: "all times", Values: []*float64{&value, &u}}, {Name: "all", Values: []*float64{&value, nil}, Note: "no price"}},
+		}}},
 		{Machine: "comp2"},
 	}}
 	if machine == "" {

@@ -14,7 +14,7 @@ type sample struct {
 	command, bit             bool // of the controls, and the loaded bit of its controller
 	powerW, sumpPa, systemPa float64
 	airEndK, roomK           float64
-	outM3S                   float64
+	outM3S, share            float64
 	fan                      bool
 }
 
@@ -54,7 +54,7 @@ func stageScenario(t testing.TB, name string, seed uint64, length time.Duration)
 			g.w.look(&snap, i)
 			g.samples[i] = append(g.samples[i], sample{state: c.state, command: c.loadCommand,
 				powerW: c.activeW, sumpPa: snap.sumpPa, systemPa: snap.receiverPa, airEndK: snap.airEndK, roomK: snap.ambientK,
-				outM3S: c.outM3S, fan: c.state.Running() && !c.fanStopped,
+				outM3S: c.outM3S, share: c.share(), fan: c.state.Running() && !c.fanStopped,
 				bit: c.state.Running() && c.loadCommand})
 		}
 	}
@@ -114,7 +114,7 @@ func checkBooks(t *testing.T, w *World) {
 			t.Errorf("%s: motor, fan and controls took %g J, the package %g J", name, parts, sum.EnergyJ)
 		}
 		// Heat: what came into oil and metal has left them or is in them.
-		stored := heatJK * (c.oilK - w.firstOilK[i])
+		stored := heatJK * c.size * (c.oilK - w.firstOilK[i])
 		if got := c.count.HeatJ - c.count.CooledJ - stored; math.Abs(got) > 1e-6*c.count.HeatJ+1 {
 			t.Errorf("%s: %g J of %g J of heat are missing", name, got, c.count.HeatJ)
 		}

@@ -18,6 +18,7 @@ type compressor struct {
 
 	// Fixed by the scenario.
 	barometerPa float64
+	size        float64 // of its heat, next to sizeW
 	fullM3S     float64 // true flow at rated pressure
 	displaceM3S float64 // geometric, at full speed
 	inner       float64 // (v^(κ-1)-1)/(κ-1) - 1
@@ -70,8 +71,8 @@ type compressor struct {
 	oilK, aftercoolerK float64
 	fanStopped         bool
 
-	// Power of the last step, package.
-	activeW, reactiveW float64
+	// Power of the last step, package and its fan.
+	activeW, reactiveW, fanNowW float64
 
 	count counters
 }
@@ -96,7 +97,8 @@ type counters struct {
 }
 
 func newCompressor(s *Scenario, m *Machine, index int) *compressor {
-	c := &compressor{spec: m, motor: newMotor(&m.Motor), kind: controlOf(m.Control), barometerPa: s.BarometerPa, length: 1}
+	c := &compressor{spec: m, motor: newMotor(&m.Motor), kind: controlOf(m.Control), barometerPa: s.BarometerPa, length: 1,
+		size: m.RatedPowerW / sizeW}
 	factor := m.FlowFactor
 	if factor == 0 {
 		rng := newRandom(s.Seed, uint64(index+1))
@@ -106,9 +108,16 @@ func newCompressor(s *Scenario, m *Machine, index int) *compressor {
 	c.ratedSumpPa = m.RatedPressurePa + m.PackageDropPa + s.BarometerPa
 	c.ratio = math.Pow(c.ratedSumpPa/s.BarometerPa, 1/kappa)
 	c.inner = (math.Pow(c.ratio, kappa-1)-1)/(kappa-1) - 1
-	ratedShaft := c.motor.shaftAt(m.RatedPowerW - m.FanW - m.ControlsW)
+	ratedMotorW := m.RatedPowerW - m.FanW - m.ControlsW
+	if c.kind == variableSpeed {
+		ratedMotorW = (ratedMotorW - driveConstant*m.Motor.PowerW) / (1 + driveLossPart)
+	}
+	ratedShaft := c.motor.shaftAt(ratedMotorW)
 	c.mechanicalW = mechanicalPart * ratedShaft
 	c.displaceM3S = m.RatedFlowM3S / (1 - ratedSlip*ratedShaft/m.Motor.PowerW)
+	if c.kind == variableSpeed {
+		c.displaceM3S = m.RatedFlowM3S // no slip: full speed is what the drive makes it
+	}
 	indicated := m.RatedFlowM3S * (s.BarometerPa*c.inner + c.ratedSumpPa/c.ratio)
 	c.efficiency = indicated / (ratedShaft - c.mechanicalW)
 	c.packageDrop = m.PackageDropPa / (m.RatedFlowM3S * m.RatedFlowM3S)
@@ -181,6 +190,7 @@ func (c *compressor) spend(fanW float64) {
 	}
 	c.activeW = c.motor.activeW + fanW + controlsW
 	c.reactiveW = c.motor.reactiveW + fanW*fanTan
+	c.fanNowW = fanW
 	c.count.EnergyJ += c.activeW * stepS
 	c.count.MotorJ += c.motor.activeW * stepS
 	c.count.FanJ += fanW * stepS

@@ -2,7 +2,9 @@ package simulator
 
 import "math"
 
+// Of a package of 37 kW; others have them in proportion to their rated power.
 const (
+	sizeW          = 37e3
 	heatJK         = 76e3   // oil and metal
 	stillWK        = 12     // heat lost standing
 	bypassWK       = 60     // running with the oil thermostat closed
@@ -18,16 +20,16 @@ const (
 
 // heat is a second of oil and aftercooler in a room at roomK.
 func (c *compressor) heat(roomK float64) {
-	loss := float64(stillWK)
+	loss := stillWK * c.size
 	in := 0.0
 	if c.state.Running() {
 		open := math.Max(0, math.Min(1, (c.oilK-thermostatK)/thermostatSpan))
-		loss = bypassWK + (c.coolerWK()-bypassWK)*open
+		loss = bypassWK*c.size + (c.coolerWK()-bypassWK*c.size)*open
 		in = c.motor.activeW * heatShare
 	}
 	c.count.HeatJ += in
 	c.count.CooledJ += loss * (c.oilK - roomK)
-	c.oilK = math.Max(minOilK, c.oilK+(in-loss*(c.oilK-roomK))/heatJK)
+	c.oilK = math.Max(minOilK, c.oilK+(in-loss*(c.oilK-roomK))/(heatJK*c.size))
 	want := roomK + c.spec.ApproachK/(1-c.fouled)*c.outM3S/c.fullM3S
 	c.aftercoolerK += (want - c.aftercoolerK) / 30
 	c.switchFan()
@@ -35,11 +37,11 @@ func (c *compressor) heat(roomK float64) {
 
 // coolerWK is the oil cooler's conductance as it is now.
 func (c *compressor) coolerWK() float64 {
-	wk := coolerWK * (1 - c.fouled)
+	wk := coolerWK * c.size * (1 - c.fouled)
 	if c.fanStopped {
 		wk *= stillAirShare
 	}
-	return math.Max(wk, bypassWK)
+	return math.Max(wk, bypassWK*c.size)
 }
 
 // switchFan is the fan's thermostat, where it has one.

@@ -6,10 +6,16 @@ import "math"
 const (
 	layoutController = "screw-controller"
 	layoutMeter      = "power-meter"
+	layoutPartLoad   = "part-load-controller"
+	layoutCoarse     = "coarse-controller"
+	layoutPlain      = "plain-controller"
+	layoutAir        = "air-module"
 )
 
 // layouts are all of them.
-func layouts() []string { return []string{layoutController, layoutMeter} }
+func layouts() []string {
+	return []string{layoutController, layoutPartLoad, layoutCoarse, layoutPlain, layoutMeter, layoutAir}
+}
 
 const (
 	absoluteZeroC = 273.15
@@ -35,6 +41,17 @@ type snapshot struct {
 	runTenthsH, loadedTenthsH, startsUp uint32
 	fault                               uint16
 	status                              uint16
+
+	share, driveHz    float64 // of the full flow that the machine is set to
+	behindPa          float64 // below the barometer, behind the inlet valve
+	oilK, separatorPa float64
+	fanW              float64
+
+	// The plant's.
+	headerPa, dryerDropPa float64
+	headerM3S, headerM3   float64
+	dewK, humidity        float64
+	purging               bool
 }
 
 // Bits of the status word.
@@ -62,7 +79,7 @@ func (w *World) look(snap *snapshot, i int) {
 		aftercoolerK: c.aftercoolerK,
 		motorA:       m.lineCurrentA(volts),
 		lineA:        apparent / (math.Sqrt(3) * volts),
-		volts:        [3]float64{volts * shareAB, volts * shareBC, volts * shareCA},
+		volts:        [3]float64{volts * w.shares[0], volts * w.shares[1], volts * w.shares[2]},
 		activeW:      c.activeW,
 		reactiveW:    c.reactiveW,
 		motorW:       m.activeW,
@@ -73,7 +90,16 @@ func (w *World) look(snap *snapshot, i int) {
 		energyWh:     c.spec.InitialWh + uint64(c.count.EnergyJ/3600),
 		startsUp:     c.spec.InitialStarts + uint32(c.count.starts),
 		fault:        c.fault,
+		share:        c.share(),
+		behindPa:     c.vacuumPa(),
+		oilK:         c.oilK,
+		separatorPa:  separatorPart * c.packageDrop * c.outM3S * c.outM3S,
+		fanW:         c.fanNowW,
 	}
+	if c.kind == variableSpeed {
+		snap.driveHz = gridHz * m.speed
+	}
+	w.lookAtPlant(snap)
 	snap.runTenthsH = tenthsOfHours(c.spec.InitialRunH, c.count.runSteps)
 	snap.loadedTenthsH = tenthsOfHours(c.spec.InitialLoadedH, c.count.loadedSteps)
 	set := func(on bool, bit uint16) {
@@ -82,7 +108,7 @@ func (w *World) look(snap *snapshot, i int) {
 		}
 	}
 	set(c.state.Running(), bitRunning)
-	set(c.state == Loaded, bitLoaded)
+	set(c.state.delivering(), bitLoaded)
 	set(c.loadCommand, bitLoadCommand)
 	set(c.state == Standby, bitStandby)
 	set(c.state == Tripped, bitTripped)
@@ -113,6 +139,12 @@ const (
 	noisePower
 	noiseApparent
 	noiseSpeed
+	noiseOil
+	noiseDrops
+	noiseHeader
+	noiseFlow
+	noiseDew
+	noiseHumidity
 
 	sigmaPressure    = 0.5  // 0.1 psi
 	sigmaTemperature = 0.3  // 0.1 °F
@@ -135,9 +167,18 @@ func fahrenheitTenths(k, sigma, normal float64) int16 {
 
 // draw makes the image of the last snapshot.
 func (r *Registers) draw() {
-	if r.spec.Layout == layoutMeter {
+	switch r.spec.Layout {
+	case layoutMeter:
 		r.drawMeter()
-	} else {
+	case layoutPartLoad:
+		r.drawPartLoad()
+	case layoutCoarse:
+		r.drawCoarse()
+	case layoutPlain:
+		r.drawPlain()
+	case layoutAir:
+		r.drawAir()
+	default:
 		r.drawController()
 	}
 }
@@ -166,7 +207,15 @@ func (r *Registers) drawController() {
 		rpm += sigmaSpeed * r.noise(noiseSpeed)
 	}
 	m.setInput(16, clamp16(rpm))
-	status := s.status
+	m.setHolding(20, r.status())
+	m.setHolding(30, psiTenths(spec.CutInPa, 0, 0))
+	m.setHolding(31, psiTenths(spec.CutOutPa, 0, 0))
+	m.setHolding(32, clamp16(spec.NoLoadStop.Seconds()))
+}
+
+// status is the status word as the controller shows it.
+func (r *Registers) status() uint16 {
+	status := r.snap.status
 	if r.spec.LoadByCommand {
 		status &^= bitLoaded
 		if status&bitRunning != 0 && status&bitLoadCommand != 0 {
@@ -176,10 +225,7 @@ func (r *Registers) drawController() {
 	if r.spec.InvertedLoad {
 		status ^= bitLoaded
 	}
-	m.setHolding(20, status)
-	m.setHolding(30, psiTenths(spec.CutInPa, 0, 0))
-	m.setHolding(31, psiTenths(spec.CutOutPa, 0, 0))
-	m.setHolding(32, clamp16(spec.NoLoadStop.Seconds()))
+	return status
 }
 
 func (r *Registers) drawMeter() {

@@ -4,6 +4,9 @@ package simulator
 // is shut and the tower fills.
 const fillPart = 5
 
+// PurgeOpenShare is the share of the time in which a purge is open.
+const PurgeOpenShare = 1 - 1.0/fillPart
+
 // outlet is a valve that lets air out of a vessel now and then: a drain or the
 // purge of a dryer.
 type outlet struct {

@@ -22,6 +22,12 @@ func TestStories(t *testing.T) {
 		"stuck-inlet-valve": tellStuckValve,
 		"failed-blow-down":  tellFailedBlowDown,
 		"heatless-dryer":    tellHeatlessDryer,
+
+		"modulate-then-unload":  tellThrottling,
+		"variable-displacement": tellShorterRotors,
+		"three-shifts":          tellThreeShifts,
+		"no-load-bit":           tellNoLoadBit,
+		"coarse-registers":      tellCoarse,
 	}
 	for _, name := range Scenarios() {
 		t.Run(name, func(t *testing.T) {
@@ -29,6 +35,10 @@ func TestStories(t *testing.T) {
 			if check == nil {
 				t.Fatal("no check of this scenario's story: add one")
 			}
+			if testing.Short() && name != "joinery" {
+				t.Skip("runs a whole week or two; not under -short")
+			}
+			t.Parallel()
 			g := stageScenario(t, name, 0, 0)
 			checkBooks(t, g.w)
 			check(t, g)

@@ -63,6 +63,7 @@ const (
 
 const (
 	sumUsed = iota
+	sumHeader
 	sumLeaked
 	sumPurged
 	sumDrained
@@ -113,6 +114,7 @@ func (t *Totals) Running() time.Duration {
 type PlantTotals struct {
 	UsedM3    float64
 	LeakedM3  float64
+	HeaderM3  float64       // through the flow meter, into the last volume
 	PurgedM3  float64       // by heatless dryers
 	DrainedM3 float64       // by timed drains
 	StoredM3  float64       // gain of what receivers, pipes and sumps hold
@@ -170,7 +172,7 @@ func (c *counters) sums() [numMachineSums]float64 {
 
 func (w *World) plantSums() [numPlantSums]float64 {
 	p := &w.plant
-	return [numPlantSums]float64{p.UsedM3, p.LeakedM3, p.PurgedM3, p.DrainedM3, w.storedM3(), float64(p.lowSteps)}
+	return [numPlantSums]float64{p.UsedM3, p.HeaderM3, p.LeakedM3, p.PurgedM3, p.DrainedM3, w.storedM3(), float64(p.lowSteps)}
 }
 
 func (t *Truth) mark(step int64) {
@@ -295,7 +297,7 @@ func (t *Totals) integrals(begin, end [numMachineSums]float64) {
 func (t *Truth) Plant(from, to time.Time) PlantTotals {
 	a, b := t.plantAt(t.clamp(from)), t.plantAt(t.clamp(to))
 	d := func(k int) float64 { return b[k] - a[k] }
-	return PlantTotals{UsedM3: d(sumUsed), LeakedM3: d(sumLeaked), PurgedM3: d(sumPurged), DrainedM3: d(sumDrained),
+	return PlantTotals{UsedM3: d(sumUsed), HeaderM3: d(sumHeader), LeakedM3: d(sumLeaked), PurgedM3: d(sumPurged), DrainedM3: d(sumDrained),
 		StoredM3: d(sumStored), Low: time.Duration(d(sumLow)+0.5) * stepDur}
 }
 

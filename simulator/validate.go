@@ -238,7 +238,7 @@ func (s *Scenario) validateDevices(machines map[string]bool, bad func(string, ..
 			bad("device %q: unit %d is taken or outside 1 to 247", d.Name, d.Unit)
 		}
 		names[d.Name], units[d.Unit] = true, true
-		if !machines[d.Machine] {
+		if !machines[d.Machine] && (d.Layout != layoutAir || d.Machine != "") {
 			bad("device %q: machine %q is not defined", d.Name, d.Machine)
 		}
 		if !slices.Contains(layouts(), d.Layout) {
@@ -263,8 +263,8 @@ func (s *Scenario) validateWiring(d *Device, bad func(string, ...any)) {
 	if d.Wiring != "" && d.Layout != layoutMeter {
 		bad("device %q: wiring is a %s's", d.Name, layoutMeter)
 	}
-	if d.InvertedLoad && d.Layout != layoutController {
-		bad("device %q: inverted_load is a %s's", d.Name, layoutController)
+	if shows := d.Layout == layoutController || d.Layout == layoutPartLoad || d.Layout == layoutCoarse; !shows && (d.InvertedLoad || d.LoadByCommand) {
+		bad("device %q: inverted_load and load_bit_by_command are for controllers with a loaded bit", d.Name)
 	}
 	for i := range s.Machines {
 		if m := &s.Machines[i]; m.Name == d.Machine && mistake == wiringOneLeg && m.Motor.Starting != "wye-delta" {

@@ -29,7 +29,9 @@ type World struct {
 	receiver int      // index of the last vessel that is a receiver
 	demand   demand
 	outlets  []outlet // drains and purges
-	dark     bool     // no supply
+	dryer    dryer
+	shares   [3]float64 // of the mean voltage, line to line
+	dark     bool       // no supply
 
 	clockOffset time.Duration // of whoever records
 	plant       plantCounters
@@ -50,6 +52,7 @@ type World struct {
 type plantCounters struct {
 	UsedM3    float64
 	LeakedM3  float64
+	HeaderM3  float64 // into the last volume
 	PurgedM3  float64
 	DrainedM3 float64
 	lowSteps  int64 // with the receiver below the users' minimum
@@ -64,6 +67,12 @@ func New(s *Scenario, start time.Time) (*World, error) {
 	w := &World{scenario: s, start: start.Truncate(time.Second).In(s.Location), demand: newDemand(s), dayNumber: -1}
 	w.buildPlant()
 	w.buildOutlets()
+	w.shares = [3]float64{shareAB, shareBC, shareCA}
+	if s.Unbalance > 0 {
+		for k := range w.shares {
+			w.shares[k] = 1 + (w.shares[k]-1)*s.Unbalance/(1-shareBC)
+		}
+	}
 	for i := range s.Machines {
 		w.machines = append(w.machines, newCompressor(s, &s.Machines[i], i))
 	}
@@ -88,9 +97,16 @@ func New(s *Scenario, start time.Time) (*World, error) {
 func (w *World) buildPlant() {
 	s := w.scenario
 	drop := 0.0
+	w.dryer.link = noDryer
 	for _, p := range s.Parts {
+		resistance := 0.0
 		if p.DropPa > 0 {
-			drop += p.DropPa / (p.DropAtM3S * p.DropAtM3S)
+			resistance = p.DropPa / (p.DropAtM3S * p.DropAtM3S)
+		}
+		drop += resistance
+		if p.Kind == "dryer" && w.dryer.link == noDryer {
+			// The link behind the last volume so far is the next to be made.
+			w.dryer = dryer{link: len(w.vessels) - 1, resistance: resistance, ratedM3S: p.DropAtM3S, heatless: p.Purge.FlowM3S > 0}
 		}
 		if p.VolumeM3 == 0 {
 			continue
@@ -147,6 +163,7 @@ func (w *World) step() {
 	used, leaked := w.demand.flows(last.pressurePa(), w.scenario.BarometerPa)
 	last.freeM3 -= (used + leaked) * stepS
 	w.plant.UsedM3 += used * stepS
+	w.plant.HeaderM3 += w.headerFlow() * stepS
 	w.plant.LeakedM3 += leaked * stepS
 	if w.vessels[w.receiver].pressurePa()-w.scenario.BarometerPa < w.scenario.MinimumPressurePa {
 		w.plant.lowSteps++

@@ -51,6 +51,7 @@ type MachineFigures struct {
 	Machine  string    `json:"machine"`
 	Figures  []Figure  `json:"figures"`
 	Findings []Finding `json:"findings"`
+	Tables   []Table   `json:"tables"`
 }
 
 // SystemFigures are one system's figures for a window.
@@ -58,6 +59,7 @@ type SystemFigures struct {
 	System   string    `json:"system"`
 	Figures  []Figure  `json:"figures"`
 	Findings []Finding `json:"findings"`
+	Tables   []Table   `json:"tables"`
 }
 
 // Report is every figure for a window. From and To are RFC 3339 UTC.

@@ -106,7 +106,7 @@ func plant(t testing.TB) *sitefile.Site {
 			Taps:  []sitefile.Tap{{At: "receiver", Pressure: "controller.pressure"}},
 		}},
 	}
-	site.Tariff = sitefile.Tariff{Currency: "USD", Energy: []sitefile.EnergyPrice{{PerKWh: 0.10}}, DemandWindow: 15 * time.Minute}
+	site.Tariff = sitefile.Tariff{Currency: "USD", Energy: []sitefile.EnergyPrice{{PerKWh: 0.10}}, BillingDay: 1}
 	return site
 }
 

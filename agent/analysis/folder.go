@@ -93,7 +93,8 @@ func (f *Folder) Calibrations() Calibrations {
 	return maps.Clone(f.levels)
 }
 
-// specs lists the subjects of a site, machines first, in the site's order.
+// specs lists the subjects of a site, machines first, in the site's order, the
+// plant meter last.
 func specs(site *sitefile.Site, groups []*scan.Group, levels Calibrations) []*spec {
 	var all []*spec
 	for i := range site.Machines {
@@ -102,6 +103,9 @@ func specs(site *sitefile.Site, groups []*scan.Group, levels Calibrations) []*sp
 	}
 	for i := range site.Systems {
 		all = append(all, systemSpec(site, groups, &site.Systems[i]))
+	}
+	if sp := plantSpec(site, groups); sp != nil {
+		all = append(all, sp)
 	}
 	return all
 }

@@ -182,15 +182,15 @@ func TestLocalDays(t *testing.T) {
 			site := plant(t)
 			site.Location = chicago
 			site.Shifts = []sitefile.WeekWindow{{Days: every, FromMinute: 7 * 60, UntilMinute: 16 * 60}}
-			site.Tariff.Energy = []sitefile.EnergyPrice{{PerKWh: 0.1}, {PerKWh: 0.2, When: site.Shifts}}
+			site.Tariff.Energy = []sitefile.EnergyPrice{{PerKWh: 0.1}, {PerKWh: 0.2, Period: sitefile.Period{When: site.Shifts}}}
 			from, to := c.day.UnixMilli(), c.day.AddDate(0, 0, 1).UnixMilli()
 			tp := newTape(site, from)
 			for ms := int64(0); ms <= to-from; ms += 3000 {
 				tp.add("controller", ms, 1, 1, 0, 0, 7000, 1)
-				tp.add("meter", ms, 360, ms/100_000%65_536)
+				tp.add("meter", ms, 360, ms/10_000%65_536)
 			}
 			rep := mustCompute(t, fold(site, tp.scans), site, from, to)
-			check(t, figureOf(t, rep, "energy_off_shift"), 36*(c.hours-9), 0.05)
+			check(t, figureOf(t, rep, "energy_off_shift"), 36*(c.hours-9), 0.11) // a counter of 0.1 kWh
 			check(t, figureOf(t, rep, "energy_cost"), 36*(0.1*(c.hours-9)+0.2*9), 0.02)
 			check(t, figureOf(t, rep, "peak_demand"), 36, 1e-9)
 		})
@@ -225,7 +225,7 @@ func TestPeakDemand(t *testing.T) {
 	}
 	m := fold(site, tp.scans)
 	check(t, figureOf(t, mustCompute(t, m, site, monday, monday+hourMS), "peak_demand"), 30, 0.02)
-	site.Tariff.DemandWindow = 30 * time.Minute
+	site.Tariff.Demand = []sitefile.DemandCharge{{Window: 30 * time.Minute}}
 	check(t, figureOf(t, mustCompute(t, m, site, monday, monday+hourMS), "peak_demand"), 20, 0.02)
 	if f := figureOf(t, mustCompute(t, m, site, monday+1, monday+1_799_999), "peak_demand"); f.Value != nil {
 		t.Errorf("peak_demand = %g from a window with no whole half hour", *f.Value)

@@ -50,19 +50,26 @@ func systemOnly(name string) bool {
 // sheet collects the figures of one subject.
 type sheet struct {
 	g        *gathered
+	q        *question
 	site     *sitefile.Site
 	coverage float64
 	partial  bool // part of the window was not observed
 	figures  map[string]Figure
+	tables   []Table
+	err      error // of a source that was asked for more than the window
 	// Results that other figures are made from.
-	energy  energyResult
-	air     airResult
-	edges   [numStates]int // observed transitions into or out of each state
-	running int            // observed starts and stops of the motor
+	draw       *drawModel // nil: no power is known
+	drawAbsent string     // why
+	machines   []*sheet   // of a system
+	billing    *billing   // nil: demand is not charged
+	energy     energyResult
+	air        airResult
+	edges      [numStates]int // observed transitions into or out of each state
+	running    int            // observed starts and stops of the motor
 }
 
-func newSheet(g *gathered, site *sitefile.Site) *sheet {
-	s := &sheet{g: g, site: site, figures: map[string]Figure{}}
+func newSheet(g *gathered, q *question) *sheet {
+	s := &sheet{g: g, q: q, site: q.site, tables: []Table{}, figures: map[string]Figure{}}
 	window := g.to - g.from
 	observed := g.total.observedMS()
 	if window > 0 {
@@ -155,10 +162,10 @@ func (s *sheet) list() []Figure {
 // window grows to the interval's edge; the Report says which window it is.
 func Compute(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine string) (Report, error) {
 	from, to := fromMS, min(toMS, nowMS)
-	rep, err := compute(src, site, from, to, machine, gather)
+	rep, err := compute(src, site, from, to, nowMS, machine, gather, false)
 	if errors.Is(err, errRawMissing) {
 		from, to = cellOf(from), cellOf(to-1)+cellMS
-		rep, err = compute(src, site, from, to, machine, gatherWhole)
+		rep, err = compute(src, site, from, to, nowMS, machine, gatherWhole, false)
 	}
 	return rep, err
 }
@@ -167,7 +174,7 @@ func Compute(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine
 // is kept. It is slow, and the same to the last bit: tests and benches hold
 // Compute to it.
 func ComputeRaw(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine string) (Report, error) {
-	return compute(src, site, fromMS, min(toMS, nowMS), machine, gatherRaw)
+	return compute(src, site, fromMS, min(toMS, nowMS), nowMS, machine, gatherRaw, true)
 }
 
 type gatherer func(src Source, sp *spec, from, to int64, splits []int64) (*gathered, error)
@@ -185,7 +192,7 @@ func gatherWhole(src Source, sp *spec, from, to int64, _ []int64) (*gathered, er
 	return gather(src, sp, from, to, nil)
 }
 
-func compute(src Source, site *sitefile.Site, from, to int64, machine string, get gatherer) (Report, error) {
+func compute(src Source, site *sitefile.Site, from, to, now int64, machine string, get gatherer, raw bool) (Report, error) {
 	if machine != "" {
 		if _, ok := site.MachineByName(machine); !ok {
 			return Report{}, fmt.Errorf("machine %q is not in the site file", machine)
@@ -195,20 +202,28 @@ func compute(src Source, site *sitefile.Site, from, to int64, machine string, ge
 	rep := Report{From: stamp(from), To: stamp(to), Machines: []MachineFigures{}, Systems: []SystemFigures{}}
 	splits := shiftSplits(site, from, to)
 	groups, levels := sitefile.Groups(site), calibrationsOf(src)
+	q, err := newQuestion(src, site, groups, now, raw)
+	if err != nil {
+		return Report{}, err
+	}
 	sheets := map[string]*sheet{}
 	for i := range site.Machines {
 		m := &site.Machines[i]
 		if machine != "" && m.Name != machine {
 			continue
 		}
-		g, err := get(src, machineSpec(site, groups, m, levels[m.Name]), from, to, splits)
+		sp := machineSpec(site, groups, m, levels[m.Name])
+		sp.fine = site.Tariff.FineDemand()
+		g, err := get(src, sp, from, to, splits)
 		if err != nil {
 			return Report{}, err
 		}
-		s := newSheet(g, site)
-		s.machine(m)
+		s := newSheet(g, q)
+		if s.machine(m); s.err != nil {
+			return Report{}, s.err
+		}
 		sheets[m.Name] = s
-		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Findings: s.findings()})
+		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings()})
 	}
 	if machine != "" {
 		return rep, nil
@@ -219,9 +234,11 @@ func compute(src Source, site *sitefile.Site, from, to int64, machine string, ge
 		if err != nil {
 			return Report{}, err
 		}
-		s := newSheet(g, site)
-		s.system(sys, sheets)
-		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list(), Findings: s.findings()})
+		s := newSheet(g, q)
+		if s.system(sys, sheets); s.err != nil {
+			return Report{}, s.err
+		}
+		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings()})
 	}
 	return rep, nil
 }
@@ -244,8 +261,10 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.times(m)
 	s.startFigures(m)
 	s.cycles()
+	s.draw, s.drawAbsent = s.newDrawModel(m)
 	s.powers()
-	s.energies()
+	s.energies(m)
+	s.stateTable()
 	s.airFigures(m)
 	s.pressures()
 	s.bandSeen()

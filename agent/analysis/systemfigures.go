@@ -1,8 +1,6 @@
 package analysis
 
 import (
-	"sort"
-
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
@@ -49,10 +47,11 @@ func (s *sheet) sumMachines(machines []*sheet) {
 	for _, m := range machines {
 		s.partial = s.partial || m.partial
 	}
+	s.machines = machines
 	energy := sumEnergy(machines)
 	unloaded := s.sumUnloaded(machines)
 	if energy.absent != "" {
-		s.absent(energy.absent, "energy", "energy_off_shift", "energy_cost", "demand_cost", "emissions", "peak_demand")
+		s.absent(energy.absent, energyNames()...)
 	} else {
 		s.energySums(&energy)
 	}
@@ -85,73 +84,4 @@ func (s *sheet) systemAir(air *airResult, energy *energyResult, machines []*shee
 		return
 	}
 	s.airSums(air, energy)
-}
-
-// sumEnergy adds the machines' energies, taken as read by independent meters.
-func sumEnergy(machines []*sheet) energyResult {
-	if len(machines) == 0 {
-		return energyResult{absent: "the system has no machine"}
-	}
-	var total energyResult
-	type acc struct {
-		cellEnergy
-		n int
-	}
-	byFrom := map[int64]*acc{}
-	for i, m := range machines {
-		e := &m.energy
-		if e.absent != "" {
-			return energyResult{absent: "not known for every machine: " + m.g.sp.name + ": " + e.absent}
-		}
-		total.total = total.total.plus(e.total)
-		total.running = total.running.plus(e.running)
-		total.seen = total.seen.plus(e.seen)
-		total.atLeast = total.atLeast || e.atLeast
-		total.inputs = append(total.inputs, e.inputs...)
-		if i == 0 {
-			total.method = "sum of the machines; first of them: " + e.method
-		}
-		for _, c := range e.cells {
-			a := byFrom[c.from]
-			if a == nil {
-				a = &acc{cellEnergy: cellEnergy{from: c.from, to: c.to, ms: c.ms}}
-				byFrom[c.from] = a
-			}
-			a.joules += c.joules
-			a.ms = min(a.ms, c.ms)
-			a.n++
-		}
-	}
-	if total.seen.v != 0 {
-		total.cellU = total.seen.u / total.seen.v
-	}
-	for _, a := range byFrom {
-		if a.n < len(machines) {
-			a.ms = 0 // a machine was not observed in this cell
-		}
-		total.cells = append(total.cells, a.cellEnergy)
-	}
-	sort.Slice(total.cells, func(i, j int) bool { return total.cells[i].from < total.cells[j].from })
-	return total
-}
-
-// sumUnloaded adds the machines' unloaded energy, or says why it cannot.
-func (s *sheet) sumUnloaded(machines []*sheet) *Figure {
-	const name = "energy_unloaded"
-	total := estimate{}
-	var inputs []string
-	for _, m := range machines {
-		f := m.figures[name]
-		if f.Value == nil {
-			return &Figure{Name: name, Absent: "not known for every machine: " + m.g.sp.name + ": " + f.Absent}
-		}
-		total = total.plus(estimate{*f.Value, *f.Uncertainty / coverageFactor})
-		inputs = append(inputs, f.Inputs...)
-	}
-	if len(machines) == 0 {
-		return &Figure{Name: name, Absent: "the system has no machine"}
-	}
-	f := s.put(name, "kWh", total, "sum of the machines", inputs)
-	f.AtLeast = s.partial
-	return f
 }

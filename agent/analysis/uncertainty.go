@@ -112,3 +112,31 @@ func (c *chanSpec) integral(s sum) estimate {
 
 // si converts counts.
 func (c *chanSpec) si(counts float64) float64 { return float64(counts*c.countSI) + c.offsetSI }
+
+// causes are the parts of a standard uncertainty by what they come from. Parts
+// of one cause are fully correlated and add up; those of different causes are
+// independent and add in squares (GUM, 5.2).
+type causes []causeU
+
+type causeU struct {
+	name string
+	u    float64
+}
+
+func (c *causes) add(name string, u float64) {
+	for i := range *c {
+		if (*c)[i].name == name {
+			(*c)[i].u += u
+			return
+		}
+	}
+	*c = append(*c, causeU{name, u})
+}
+
+func (c causes) u() float64 {
+	parts := make([]float64, len(c))
+	for i := range c {
+		parts[i] = c[i].u
+	}
+	return quad(parts...)
+}

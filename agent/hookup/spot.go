@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"loadscribe/agent/analysis"
 )
 
 // Spot is what a person read with an instrument of their own, in SI.
@@ -103,9 +105,9 @@ func number(v float64) string { return strconv.FormatFloat(v, 'g', 8, 64) }
 // Point turns a spot reading into a point of the calibration: its power, and
 // the logged current of the same step where the walk has one, else the mean of
 // the clamp meter's. ok is false where power or current is missing.
-func (s *Spot) Point(logged Reading, haveLogged bool) (p Point, source string, ok bool) {
+func (s *Spot) Point(logged Reading, haveLogged bool) (p analysis.Point, source string, ok bool) {
 	if s.PowerW == nil {
-		return Point{}, "", false
+		return analysis.Point{}, "", false
 	}
 	// A limit of error is taken as rectangular (GUM 4.3.7).
 	p.PowerW, p.UPowerW = *s.PowerW, math.Abs(*s.PowerW)*s.accuracy()/math.Sqrt(3)
@@ -114,7 +116,7 @@ func (s *Spot) Point(logged Reading, haveLogged bool) (p Point, source string, o
 		return p, "logged motor_current", true
 	}
 	if len(s.CurrentA) == 0 {
-		return Point{}, "", false
+		return analysis.Point{}, "", false
 	}
 	for _, v := range s.CurrentA {
 		p.CurrentA += v / float64(len(s.CurrentA))
@@ -125,8 +127,8 @@ func (s *Spot) Point(logged Reading, haveLogged bool) (p Point, source string, o
 // Calibration is what two points give, as an event keeps it: power in W from
 // current in A. It is kept for the analysis, which may use it where a machine
 // has a current and no power.
-func Calibration(unloaded, loaded Point, source string) (data map[string]string, text string, err error) {
-	a, b, u, err := PowerFromCurrent(unloaded, loaded)
+func Calibration(unloaded, loaded analysis.Point, source string) (data map[string]string, text string, err error) {
+	a, b, u, err := analysis.PowerFromCurrent(unloaded, loaded)
 	if err != nil {
 		return nil, "", err
 	}

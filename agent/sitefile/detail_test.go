@@ -177,7 +177,6 @@ func TestWarnings(t *testing.T) {
 	}{
 		{"open to the network", `"127.0.0.1:8477"`, `"0.0.0.0:8477"`, `"0.0.0.0:8477"`, "anybody on the network"},
 		{"shifts in UTC", "timezone = \"Europe/Berlin\"\n", "", "shifts", "without a timezone"},
-		{"price in windows only", `{ price = 0.118 }, `, ``, "energy", "has no price"},
 		{"idle line", "[[device]]\nname = \"inputs\"", "[[line]]\nname=\"spare\"\nkind=\"modbus-tcp\"\naddress=\"h:1\"\n[[device]]\nname = \"inputs\"", `"spare"`, "has no device"},
 		{"unit twice", "name = \"inputs\"\nline = \"net\"\nunit = 2", "name = \"inputs\"\nline = \"bus\"\nunit = 1", "1\nmap = \"maps/c.toml\"\n\n[[machine]]", `is device "controller" already`},
 		{"blind machine", `roles = { loaded = "inputs.loaded" }`, `roles = { discharge_pressure = "inputs.pressure" }`, "machine]]\nname = \"comp2\"", "its state cannot be told"},

@@ -163,10 +163,10 @@ func (l *loader) readSiteFile(data []byte) {
 	root := &section{file: l.path, found: l.found, table: doc}
 	l.readSite(root)
 	l.readAgent(root)
-	l.readTariff(root)
 	l.readLines(root)
 	l.readDevices(root)
 	l.readMachines(root)
+	l.readTariff(root) // names a channel
 	l.readSystems(root)
 	root.done()
 }
@@ -217,6 +217,7 @@ func (l *loader) readSite(root *section) {
 	}
 	l.readBarometer(s)
 	site.Shifts = s.windows("shifts")
+	site.Holidays = s.holidays("holidays")
 	if len(site.Shifts) > 0 && s.table.find("timezone") == nil {
 		s.warn(s.table.find("shifts").at, "shifts", `add timezone = "America/Chicago" or the like`,
 			"without a timezone the shifts are in UTC")

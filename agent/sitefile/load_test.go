@@ -86,7 +86,7 @@ func TestJoinery(t *testing.T) {
 		t.Errorf("paths: %q %+v", s.Path, s.Agent)
 	}
 	if tr := s.Tariff; tr.Currency != "USD" || len(tr.Energy) != 2 || tr.Energy[1].PerKWh != 0.171 ||
-		len(tr.Energy[1].When) != 1 || tr.DemandPrice != 14.20 || tr.DemandWindow != 15*time.Minute || !tr.EmissionsProvided {
+		len(tr.Energy[1].When) != 1 || len(tr.Demand) != 1 || tr.Demand[0].PerKW != 14.20 || tr.Demand[0].Window != 15*time.Minute || !tr.EmissionsProvided {
 		t.Errorf("tariff: %+v", tr)
 	}
 	within(t, "emissions", s.Tariff.EmissionsKgPerJ*3.6e6, 0.39, 1e-12)

@@ -18,6 +18,7 @@ type Site struct {
 	Units        quantity.System
 	BarometerPa  float64 // station pressure, absolute; from altitude where not given
 	Shifts       []WeekWindow
+	Holidays     Holidays // days on which no shift begins
 	WeeksPerYear float64
 	Agent        Agent
 	Tariff       Tariff
@@ -41,23 +42,6 @@ type WeekWindow struct {
 	FromMinute  int     // minute of the local day, 0-1439
 	UntilMinute int     // 1-1440, or at most FromMinute when over midnight
 	Text        string  // as written
-}
-
-// Tariff is what energy costs. Zero prices mean that cost is absent.
-type Tariff struct {
-	Currency          string // empty: no tariff
-	Energy            []EnergyPrice
-	DemandPrice       float64       // per kW and billing month; 0: none
-	DemandWindow      time.Duration // default 15 min
-	EmissionsKgPerJ   float64       // 0: not given
-	EmissionsProvided bool
-}
-
-// EnergyPrice is a price per kWh, always or in some windows; the last entry
-// that applies counts.
-type EnergyPrice struct {
-	PerKWh float64
-	When   []WeekWindow // empty: always
 }
 
 // LineKind is how a line speaks.

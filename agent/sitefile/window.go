@@ -117,24 +117,64 @@ func twoDigits(text string) (int, bool) {
 // lies in the window. It goes by the clock's reading, so an hour that daylight
 // saving repeats counts twice and one that it skips does not count.
 func (w WeekWindow) Contains(local time.Time) bool {
-	day := int(local.Weekday())
-	minute := local.Hour()*60 + local.Minute()
-	if w.FromMinute < w.UntilMinute {
-		return w.Days[day] && minute >= w.FromMinute && minute < w.UntilMinute
-	}
-	yesterday := (day + 6) % 7
-	return w.Days[day] && minute >= w.FromMinute || w.Days[yesterday] && minute < w.UntilMinute
+	return w.holds(local.Weekday(), (local.Weekday()+6)%7, local.Hour()*60+local.Minute())
 }
 
-// OffShift reports whether nobody works at t. Without shifts it is false:
-// then nothing is known of working time.
+// noDay is a weekday on which no window begins.
+const noDay time.Weekday = -1
+
+func (w *WeekWindow) holds(today, yesterday time.Weekday, minute int) bool {
+	began := func(day time.Weekday) bool { return day != noDay && w.Days[day] }
+	if w.FromMinute < w.UntilMinute {
+		return minute >= w.FromMinute && minute < w.UntilMinute && began(today)
+	}
+	return minute >= w.FromMinute && began(today) || minute < w.UntilMinute && began(yesterday)
+}
+
+// OffShift reports whether nobody works at t. A shift does not take place
+// where it begins on a holiday. Without shifts it is false: then nothing is
+// known of working time.
 func (s *Site) OffShift(t time.Time) bool {
 	if len(s.Shifts) == 0 {
 		return false
 	}
 	local := t.In(s.Location)
-	for _, w := range s.Shifts {
-		if w.Contains(local) {
+	today, yesterday := s.shiftDays(local)
+	return s.offAt(today, yesterday, local.Hour()*60+local.Minute())
+}
+
+// OffShiftOn is OffShift at each minute of the clock on the date of day, in the
+// site's zone.
+func (s *Site) OffShiftOn(day time.Time) (off [minutesPerDay]bool) {
+	if len(s.Shifts) == 0 {
+		return off
+	}
+	today, yesterday := s.shiftDays(day)
+	for minute := range off {
+		off[minute] = s.offAt(today, yesterday, minute)
+	}
+	return off
+}
+
+// shiftDays is the weekday of a date and of the one before; noDay for a holiday.
+func (s *Site) shiftDays(local time.Time) (today, yesterday time.Weekday) {
+	today, yesterday = local.Weekday(), (local.Weekday()+6)%7
+	if s.Holidays.Empty() {
+		return today, yesterday
+	}
+	if s.Holidays.On(local) {
+		today = noDay
+	}
+	y, m, d := local.Date()
+	if s.Holidays.On(time.Date(y, m, d-1, 12, 0, 0, 0, time.UTC)) {
+		yesterday = noDay
+	}
+	return today, yesterday
+}
+
+func (s *Site) offAt(today, yesterday time.Weekday, minute int) bool {
+	for i := range s.Shifts {
+		if s.Shifts[i].holds(today, yesterday, minute) {
 			return false
 		}
 	}

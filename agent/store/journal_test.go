@@ -320,7 +320,7 @@ func TestDamageInTheMiddleIsNamed(t *testing.T) {
 			tt.damage(t, dir, files)
 			again := openTest(t, dir, Options{})
 			events := damageEvents(t, again)
-			if len(events) == 0 || !strings.Contains(events[0], tt.want) || !strings.Contains(events[0], "scans are lost (numbers ") {
+			if len(events) == 0 || !strings.Contains(events[0], tt.want) || !strings.Contains(events[0], "the readings of controller, meter from ") {
 				t.Fatalf("damage events %q, want one with %q", events, tt.want)
 			}
 			got := readAll(t, again, ScanQuery{})

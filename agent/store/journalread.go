@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -22,7 +24,7 @@ type replayed struct {
 	groups   map[uint32]*groupRecord
 	scans    []scan.Scan
 	events   []Event
-	damage   []string // what was lost, one sentence each
+	damage   []loss // what was lost
 }
 
 // replayer reads journal files in order.
@@ -32,6 +34,7 @@ type replayer struct {
 	lastScan  uint64
 	lastEvent uint64
 	known     map[uint32]*groupRecord
+	lastMS    int64  // wall time of the last scan
 	lost      string // damage met whose loss is not yet known
 }
 
@@ -108,6 +111,35 @@ func (r *replayer) file(name string, number uint64, b []byte) (whole bool) {
 	return whole
 }
 
+// journalled is the numbers of all scans and events that a journal has.
+type journalled struct{ scans, events seqSet }
+
+func readNumbers(fs FS, dir string) (j journalled, err error) {
+	names, err := fs.List(dir)
+	if errors.Is(err, os.ErrNotExist) {
+		return j, nil
+	}
+	for _, name := range names {
+		if err != nil || !strings.HasSuffix(name, ".log") {
+			continue
+		}
+		var b []byte
+		b, err = fs.ReadFile(filepath.Join(dir, name))
+		for at := nextRecord(b, 0); at < len(b); at = nextRecord(b, at) {
+			typ, body, _ := recordAt(b, at)
+			rd := reader{b: body}
+			switch typ {
+			case recScan:
+				j.scans.add(rd.uint())
+			case recEvent:
+				j.events.add(rd.uint())
+			}
+			at += recordHead + len(body)
+		}
+	}
+	return j, err
+}
+
 // recordAt checks the record that starts at offset at.
 func recordAt(b []byte, at int) (typ byte, body []byte, ok bool) {
 	if len(b)-at < recordHead {
@@ -158,8 +190,7 @@ func (r *replayer) record(typ byte, body []byte) error {
 		}
 		if e.Seq > r.lastEvent {
 			if first := r.lastEvent + 1; e.Seq != first {
-				r.out.damage = append(r.out.damage, fmt.Sprintf("%s: %d events are lost (numbers %d to %d, before %s)",
-					r.why(), e.Seq-first, first, e.Seq-1, stamp(e.WallMS)))
+				r.out.damage = append(r.out.damage, loss{events: true, fromMS: r.lastMS, toMS: e.WallMS, first: first, last: e.Seq - 1, why: r.why()})
 			}
 			r.out.events = append(r.out.events, e)
 			r.lastEvent = e.Seq
@@ -181,16 +212,21 @@ func (r *replayer) scan(s scan.Scan) {
 		return // sealed, or written twice around a failed sync
 	}
 	if first := r.lastScan + 1; s.Seq != first {
-		from := "before"
-		if n := len(r.out.scans); n > 0 {
-			from = "between " + stamp(r.out.scans[n-1].WallMS) + " and"
-		}
-		r.out.damage = append(r.out.damage, fmt.Sprintf("%s: %d scans are lost (numbers %d to %d, %s %s)",
-			r.why(), s.Seq-first, first, s.Seq-1, from, stamp(s.WallMS)))
+		r.out.damage = append(r.out.damage, loss{device: r.devices(), fromMS: r.lastMS, toMS: s.WallMS,
+			first: first, last: s.Seq - 1, why: r.why()})
 	}
 	r.lost = ""
-	r.lastScan = s.Seq
+	r.lastScan, r.lastMS = s.Seq, s.WallMS
 	r.out.scans = append(r.out.scans, s)
+}
+
+// devices names those whose scans may be missing: all that are known.
+func (r *replayer) devices() string {
+	names := map[string]bool{}
+	for _, g := range r.known {
+		names[g.group.Device] = true
+	}
+	return strings.Join(slices.Sorted(maps.Keys(names)), ", ")
 }
 
 // why says what damage a hole in the numbers comes from.

@@ -121,8 +121,8 @@ func (s *Store) startReadOnly() error {
 	if err != nil {
 		return err
 	}
-	for _, d := range rep.damage {
-		s.log.Warn("journal is damaged", "loss", d)
+	for i := range rep.damage {
+		s.log.Warn("journal is damaged", "loss", rep.damage[i].event().Text)
 	}
 	s.takeReplay(rep)
 	return nil
@@ -140,17 +140,17 @@ func (s *Store) start() error {
 	s.takeReplay(rep)
 	s.j = newJournal(&s.o, filepath.Join(s.dir, journalDir), rep, s.sealed)
 	if s.copied {
-		if notes = append(notes, rep.damage...); len(notes) > 0 {
-			return fmt.Errorf("%w: %s; start the agent, which saves what can be read, then back up", ErrDamaged, strings.Join(notes, "; "))
+		if len(notes) > 0 {
+			return fmt.Errorf("%w: %s; start the agent, which saves what can be read, then back up", ErrDamaged, notes[0].Text)
 		}
 		return nil
 	}
 	s.journalTail()
 	mono, wall := s.o.Clock.Now()
 	s.newSegment(mono, wall, "agent start")
-	for _, n := range append(notes, rep.damage...) {
-		s.log.Error("data is damaged", "loss", n)
-		s.addEvent(Event{Kind: "data_damaged", Text: n})
+	for _, n := range notes {
+		s.log.Error("data is damaged", "loss", n.Text)
+		s.addEvent(n)
 	}
 	if err := s.startFold(); err != nil {
 		return err
@@ -180,9 +180,9 @@ func (s *Store) journalTail() {
 	}
 }
 
-// openFiles opens or makes the database and reads the journal. notes are
-// sentences about damage.
-func (s *Store) openFiles() (rep *replayed, notes []string, err error) {
+// openFiles opens or makes the database and reads the journal. notes tell of
+// damage.
+func (s *Store) openFiles() (rep *replayed, notes []Event, err error) {
 	name := filepath.Join(s.dir, databaseName)
 	journal := filepath.Join(s.dir, journalDir)
 	if fileSize(name+newSuffix) >= 0 {
@@ -190,31 +190,72 @@ func (s *Store) openFiles() (rep *replayed, notes []string, err error) {
 			return nil, nil, fmt.Errorf("remove unfinished database: %w", err)
 		}
 	}
-	if _, err := os.Stat(name); errors.Is(err, os.ErrNotExist) {
+	if fileSize(name) < 0 {
 		if names, err := s.o.FS.List(journal); err == nil && len(names) > 0 {
-			notes = append(notes, "store.db is missing though there is a journal: a new one was made, what had been sealed is not in it")
+			notes = append(notes, Event{Kind: "data_damaged",
+				Text: "store.db is missing though there is a journal: a new one was made, what had been sealed is not in it"})
 		}
 		if err := s.createDatabase(name); err != nil {
 			return nil, nil, err
 		}
 	}
-	db, err := s.openDatabase(name, false)
+	tree, err := checkFile(name, s)
 	if err == nil {
-		s.db = db
-		err = guard(func() error { return db.View(s.load) })
+		s.db, err = s.openDatabase(name, false)
+	}
+	if err == nil {
+		err = guard(func() error { return s.db.View(s.load) })
+	}
+	if err == nil {
+		rep, err = readJournal(s.o.FS, journal, s.groups, s.sealed)
+	}
+	if err == nil && tree.head && s.newerInside(name, tree, rep) {
+		err = fmt.Errorf("%w: its newest head is not valid, and the other one is older than what it holds", ErrDamaged)
 	}
 	if errors.Is(err, ErrDamaged) {
-		note, serr := s.salvage(name, err)
+		salvaged, serr := s.salvage(name, tree, err)
 		if serr != nil {
 			return nil, nil, serr
 		}
-		notes, err = append(notes, note), nil
+		notes = append(notes, salvaged...)
+		rep, err = readJournal(s.o.FS, journal, s.groups, s.sealed)
 	}
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
 	}
-	rep, err = readJournal(s.o.FS, journal, s.groups, s.sealed)
-	return rep, notes, err
+	for i := range rep.damage {
+		notes = append(notes, rep.damage[i].event())
+	}
+	return rep, notes, nil
+}
+
+// newerInside reports whether a database that was opened by one of its heads,
+// since the other one is not valid, holds what the journal has no more. A head
+// that a power cut tore is the head of a seal whose scans are in the journal.
+func (s *Store) newerInside(name string, tree *fileCheck, rep *replayed) bool {
+	if len(rep.scans)+len(rep.events) > 0 && len(rep.damage) == 0 {
+		return false // it goes on where the database ends
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return false // it was open a moment ago; the next reading tells
+	}
+	defer f.Close()
+	found, err := s.search(f, tree)
+	if err != nil {
+		return true
+	}
+	for _, b := range found.blocks {
+		if b.head.lastSeq > s.sealed.scan {
+			return true
+		}
+	}
+	for seq := range found.events {
+		if seq > s.sealed.event {
+			return true
+		}
+	}
+	return false
 }
 
 func (s *Store) openDatabase(name string, readOnly bool) (*bolt.DB, error) {
@@ -232,6 +273,11 @@ func openDatabase(name string, readOnly bool) (*bolt.DB, error) {
 func openTapped(name string, readOnly bool, tap bolt.Logger) (db *bolt.DB, err error) {
 	if fileSize(name) == 0 { // bbolt would make it a new database
 		return nil, fmt.Errorf("%w: the file is empty", ErrDamaged)
+	}
+	if fileSize(name) > 0 {
+		if err := checkTree(name); err != nil {
+			return nil, err
+		}
 	}
 	err = guard(func() error {
 		var err error

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
@@ -138,8 +137,7 @@ func findBlocks(tx *bolt.Tx, q ScanQuery, devices map[uint32]bool) ([]blockRef, 
 			if len(k) != blockKeyLen {
 				return false, fmt.Errorf("%w: block key of %d bytes", ErrDamaged, len(k))
 			}
-			r := blockRef{hour: get64(k), deviceNo: binary.BigEndian.Uint32(k[8:]),
-				firstSeq: binary.BigEndian.Uint64(k[12:]), lastSeq: binary.BigEndian.Uint64(k[20:])}
+			r := refOf(k)
 			if r.hour > lastHour {
 				break
 			}
@@ -195,12 +193,13 @@ func (s *Store) blockLost(r blockRef, err error) error {
 	if known {
 		return nil
 	}
-	text := fmt.Sprintf("the readings of %s for the hour from %s cannot be read: %v", device, stamp(r.hour*hourMS), err)
-	s.log.Error("data is damaged", "loss", text)
+	l := loss{device: device, fromMS: r.hour * hourMS, toMS: (r.hour + 1) * hourMS, first: r.firstSeq, last: r.lastSeq,
+		why: fmt.Sprintf("the block of that hour cannot be read: %v", err)}
+	s.log.Error("data is damaged", "loss", l.event().Text)
 	if s.readOnly {
 		return nil
 	}
-	if _, err := s.AppendEvent(Event{Kind: "data_damaged", Subject: device, Text: text}); err != nil && !errors.Is(err, ErrClosed) {
+	if _, err := s.AppendEvent(l.event()); err != nil && !errors.Is(err, ErrClosed) {
 		return err
 	}
 	return nil

@@ -23,20 +23,29 @@ type findings struct {
 	blocks   []foundBlock
 	events   map[uint64]Event
 	texts    map[string][]byte // by content
+	unread   []loss            // blocks that were found and cannot be decoded
+
+	tree    *fileCheck // what the tree knows
+	journal journalled // what the journal has
 }
 
 type foundBlock struct {
 	head  *blockHead // its columns are dropped
 	at    int64
 	value int64 // length
+	live  bool  // the tree has it
+}
+
+func (b *foundBlock) ref() blockRef {
+	return blockRef{b.head.hour, b.head.deviceNo, b.head.firstSeq, b.head.lastSeq}
 }
 
 // salvage sets a damaged database aside under another name and puts what can
 // be read of it into a new one. It does not trust the damaged file's tree:
 // each value carries its own mark, length and checksum, so it is found by a
 // search over the bytes. Cells are made again from the blocks, pieces by the
-// Summariser.
-func (s *Store) salvage(name string, why error) (note string, err error) {
+// Summariser. What the tree knows helps to say what is lost.
+func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event, err error) {
 	if s.db != nil {
 		if err := guard(s.db.Close); err != nil {
 			s.log.Warn("close damaged database", "error", err)
@@ -45,43 +54,80 @@ func (s *Store) salvage(name string, why error) (note string, err error) {
 	}
 	s.groups, s.devices, s.segments = map[uint32]*groupRecord{}, map[string]uint32{}, nil
 	s.sealed, s.last, s.blocks, s.blockLen, s.segDirty = marks{}, marks{}, 0, 0, 0
+	s.failed = failures{}
 
 	aside := name + ".damaged-" + time.Now().UTC().Format("20060102T150405.000Z")
 	if err := s.o.FS.Rename(name, aside); err != nil {
-		return "", fmt.Errorf("set damaged database aside: %w", err)
+		return nil, fmt.Errorf("set damaged database aside: %w", err)
 	}
+	s.log.Error("the database is damaged and set aside; what can be read is saved into a new one", "why", why, "aside", aside)
 	if err := s.createDatabase(name); err != nil {
-		return "", err
+		return nil, err
 	}
 	if s.db, err = s.openDatabase(name, false); err != nil {
-		return "", err
+		return nil, err
 	}
 	f, err := os.Open(aside)
 	if err != nil {
-		return "", fmt.Errorf("salvage: %w", err)
+		return nil, fmt.Errorf("salvage: %w", err)
 	}
 	defer f.Close()
-	found, err := s.search(f)
+	found, err := s.search(f, tree)
 	if err != nil {
-		return "", fmt.Errorf("salvage %s: %w", aside, err)
+		return nil, fmt.Errorf("salvage %s: %w", aside, err)
 	}
-	if err := s.refill(f, found); err != nil {
-		return "", fmt.Errorf("salvage %s: %w", aside, err)
+	if err := s.keepMeta(tree); err != nil {
+		return nil, fmt.Errorf("salvage %s: %w", aside, err)
 	}
-	return fmt.Sprintf("store.db was damaged (%v) and is kept as %s; %d blocks and %d events were saved from it into a new one",
-		why, filepath.Base(aside), len(found.blocks), len(found.events)), nil
+	var have seqSet
+	if err := s.refill(f, found, &have); err != nil {
+		return nil, fmt.Errorf("salvage %s: %w", aside, err)
+	}
+	notes = []Event{{Kind: "data_damaged", Text: fmt.Sprintf(
+		"store.db was damaged (%v) and is kept as %s; %d blocks and %d events were saved from it into a new one",
+		why, filepath.Base(aside), len(found.blocks), len(found.events)), Data: map[string]string{"file": filepath.Base(aside)}}}
+	for _, l := range s.lostFrom(found.blocks, tree.refs, &have) {
+		notes = append(notes, l.event())
+	}
+	for _, l := range found.unread {
+		notes = append(notes, l.event())
+	}
+	return notes, nil
 }
 
-// search finds every intact value in a file.
-func (s *Store) search(f io.ReaderAt) (*findings, error) {
-	found := &findings{segments: map[uint32]Segment{}, events: map[uint64]Event{}, texts: map[string][]byte{}}
+// keepMeta takes over what else the damaged file's tree still says.
+func (s *Store) keepMeta(tree *fileCheck) error {
+	return s.db.Update(func(tx *bolt.Tx) error {
+		meta := tx.Bucket([]byte(bucketMeta))
+		if len(tree.id) == 16 {
+			if err := meta.Put([]byte(metaID), tree.id); err != nil {
+				return err
+			}
+		}
+		f, err := decodeFailures(tree.failures)
+		if err != nil {
+			return nil // these counts are lost with their page
+		}
+		s.failed = f
+		return meta.Put([]byte(metaFailures), tree.failures)
+	})
+}
+
+// search finds every intact value in a file. Free pages hold what is no more,
+// or never was: blocks of a seal that a power cut stopped, whose scans may have
+// been lost and their numbers given anew. So what the tree has comes before
+// what it has not, and of what it says is not sealed nothing is taken from
+// where the journal goes on.
+func (s *Store) search(f io.ReaderAt, tree *fileCheck) (*findings, error) {
+	found := &findings{segments: map[uint32]Segment{}, events: map[uint64]Event{}, texts: map[string][]byte{}, tree: tree}
+	var err error
+	if found.journal, err = readNumbers(s.o.FS, filepath.Join(s.dir, journalDir)); err != nil {
+		return nil, err
+	}
 	const window = 4 << 20
 	buf := make([]byte, window+len(envelopeMagic)-1)
 	for base := int64(0); ; base += window {
-		n, err := f.ReadAt(buf, base)
-		if err != nil && !errors.Is(err, io.EOF) {
-			return nil, err
-		}
+		n, err := readAround(f, buf, base)
 		for at := 0; ; at++ {
 			i := bytes.Index(buf[at:n], []byte(envelopeMagic))
 			if i < 0 || at+i >= window {
@@ -96,6 +142,24 @@ func (s *Store) search(f io.ReaderAt) (*findings, error) {
 	}
 	found.blocks = withoutOverlap(found.blocks)
 	return found, nil
+}
+
+// readAround fills buf from a file, with zeros where the device gives an
+// error. The only error it returns is io.EOF.
+func readAround(f io.ReaderAt, buf []byte, at int64) (n int, err error) {
+	n, err = f.ReadAt(buf, at)
+	if err == nil || errors.Is(err, io.EOF) {
+		return n, err
+	}
+	const piece = 4096
+	for n = 0; n < len(buf); n += piece {
+		part := buf[n:min(n+piece, len(buf))]
+		clear(part)
+		if m, err := f.ReadAt(part, at+int64(n)); errors.Is(err, io.EOF) {
+			return n + m, io.EOF
+		}
+	}
+	return len(buf), nil
 }
 
 // foundAt takes the value at an offset if it is whole.
@@ -121,7 +185,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 		}
 	case typeEvents:
 		// one that fails here passed its checksum: nothing more can be done
-		_ = s.eachEvent(value, func(e Event) { found.events[e.Seq] = e })
+		_ = s.eachEvent(value, func(e Event) { found.event(e, at) })
 	case typeText:
 		if text, err := readList(body, s.dec); err == nil {
 			found.texts[string(text)] = text
@@ -129,8 +193,18 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 	case typeBlock:
 		if h, err := readBlockHead(version, body); err == nil {
 			h.groups = nil
-			found.blocks = append(found.blocks, foundBlock{h, at, int64(len(value))})
+			b := foundBlock{h, at, int64(len(value)), found.tree.live[at]}
+			if b.live || found.journal.scans.before(h.lastSeq, found.tree.metas.scan) {
+				found.blocks = append(found.blocks, b)
+			}
 		}
+	}
+}
+
+func (found *findings) event(e Event, at int64) {
+	_, have := found.events[e.Seq]
+	if found.tree.live[at] || !have && found.journal.events.before(e.Seq, found.tree.metas.event) {
+		found.events[e.Seq] = e
 	}
 }
 
@@ -151,33 +225,44 @@ func readEnvelope(f io.ReaderAt, at int64) ([]byte, error) {
 	return value, err
 }
 
-// withoutOverlap drops blocks that another one of the device covers: free
-// pages can hold what a seal that was cut off had written.
+// withoutOverlap drops blocks that another one of the device covers, those of
+// the tree last.
 func withoutOverlap(blocks []foundBlock) []foundBlock {
-	slices.SortFunc(blocks, func(a, b foundBlock) int {
-		x, y := a.head, b.head
+	slices.SortStableFunc(blocks, func(a, b foundBlock) int {
 		switch {
-		case x.deviceNo != y.deviceNo:
-			return compare(int64(x.deviceNo), int64(y.deviceNo))
-		case x.firstSeq != y.firstSeq:
-			return compare(x.firstSeq, y.firstSeq)
-		default:
-			return compare(y.lastSeq, x.lastSeq) // the longer one first
+		case a.live != b.live && a.live:
+			return -1
+		case a.live != b.live:
+			return 1
 		}
+		return compare(b.head.lastSeq-b.head.firstSeq, a.head.lastSeq-a.head.firstSeq) // the longer one first
 	})
-	var out []foundBlock
+	taken := map[uint32][]foundBlock{} // a device's, by first number
 	for _, b := range blocks {
-		if n := len(out); n > 0 && out[n-1].head.deviceNo == b.head.deviceNo && b.head.firstSeq <= out[n-1].head.lastSeq {
+		list := taken[b.head.deviceNo]
+		i, same := slices.BinarySearchFunc(list, b.head.firstSeq, func(have foundBlock, seq uint64) int {
+			return compare(have.head.firstSeq, seq)
+		})
+		if same || i > 0 && list[i-1].head.lastSeq >= b.head.firstSeq || i < len(list) && list[i].head.firstSeq <= b.head.lastSeq {
 			continue
 		}
-		out = append(out, b)
+		taken[b.head.deviceNo] = slices.Insert(list, i, b)
 	}
-	slices.SortFunc(out, func(a, b foundBlock) int { return compare(a.head.firstSeq, b.head.firstSeq) })
+	var out []foundBlock
+	for _, list := range taken {
+		out = append(out, list...)
+	}
+	slices.SortFunc(out, func(a, b foundBlock) int {
+		if a.head.firstSeq != b.head.firstSeq {
+			return compare(a.head.firstSeq, b.head.firstSeq)
+		}
+		return compare(uint64(a.head.deviceNo), uint64(b.head.deviceNo))
+	})
 	return out
 }
 
 // refill writes what was found into the new database.
-func (s *Store) refill(f io.ReaderAt, found *findings) error {
+func (s *Store) refill(f io.ReaderAt, found *findings, have *seqSet) error {
 	for _, g := range found.groups {
 		s.keepGroup(g)
 	}
@@ -212,7 +297,7 @@ func (s *Store) refill(f io.ReaderAt, found *findings) error {
 	for i := 0; i < len(found.blocks) && err == nil; i += blocksACommit {
 		err = s.db.Update(func(tx *bolt.Tx) error {
 			for _, b := range found.blocks[i:min(i+blocksACommit, len(found.blocks))] {
-				if err := s.refillBlock(tx, f, b); err != nil {
+				if err := s.refillBlock(tx, f, b, found, have); err != nil {
 					return err
 				}
 			}
@@ -231,8 +316,9 @@ func (s *Store) refill(f io.ReaderAt, found *findings) error {
 	})
 }
 
-// refillBlock stores a block and counts its scans into cells.
-func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock) error {
+// refillBlock stores a block, counts its scans into cells and notes their
+// numbers.
+func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *findings, have *seqSet) error {
 	value, err := readEnvelope(f, b.at)
 	if err != nil {
 		return err
@@ -255,14 +341,15 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock) error {
 	s.blocks++
 	s.blockLen += int64(len(value))
 	packs := map[int64]*devicePack{}
-	ref := blockRef{h.hour, h.deviceNo, h.firstSeq, h.lastSeq}
 	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
-	err = m.run([]blockRef{ref}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
+	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
 		func(_ blockRef, err error) error {
-			s.log.Error("salvaged block cannot be decoded", "device", h.device, "hour", stamp(h.hour*hourMS), "error", err)
+			found.unread = append(found.unread, loss{device: h.device, fromMS: h.hour * hourMS, toMS: (h.hour + 1) * hourMS,
+				first: h.firstSeq, last: h.lastSeq, why: fmt.Sprintf("the block was saved and cannot be decoded: %v", err)})
 			return nil
 		},
 		func(sc *scan.Scan) error {
+			have.add(sc.Seq)
 			hour := hourOf(sc.WallMS)
 			p := packs[hour]
 			if p == nil {

@@ -129,6 +129,8 @@ func checkTurns(t *testing.T, truth *simulator.Truth, site string, from, to time
 	for _, tr := range transitions {
 		word := ""
 		switch {
+		case tr.State == simulator.Tripped:
+			word = "trip"
 		case !state.Running() && tr.State.Running():
 			word = "start"
 		case state.Running() && !tr.State.Running():
@@ -145,7 +147,7 @@ func checkTurns(t *testing.T, truth *simulator.Truth, site string, from, to time
 	}
 	h := history(t, site)
 	defer h.Close()
-	q := agent.EventQuery{FromMS: from.UnixMilli(), ToMS: to.UnixMilli(), Kinds: []string{"state"}, Changes: []string{"start", "stop", "load", "unload"}, Limit: 500}
+	q := agent.EventQuery{FromMS: from.UnixMilli(), ToMS: to.UnixMilli(), Kinds: []string{"state"}, Changes: []string{"start", "stop", "trip", "load", "unload"}, Limit: 500}
 	for {
 		page, err := h.Events(q)
 		if err != nil {

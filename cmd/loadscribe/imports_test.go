@@ -20,7 +20,7 @@ var allowed = map[string][]string{
 	"agent/probe":        {"agent/quantity", "agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame"},
 	"agent/analysis":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile"},
 	"agent/publish":      {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
-	"agent/hookup":       {"agent/quantity", "agent/scan", "agent/sitefile"},
+	"agent/hookup":       {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
 	"agent/transfer":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent": {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/modbus", "agent/poll",
 		"agent/analysis", "agent/publish", "agent/hookup", "agent/transfer"},

@@ -80,7 +80,7 @@ func metroSite(t *testing.T, valve bool) *sitefile.Site {
 	}
 	return &sitefile.Site{Name: "train", Location: time.UTC, BarometerPa: 101_325, WeeksPerYear: 50,
 		Devices:  []sitefile.Device{{Name: "recorder", Map: m, Every: 10 * time.Second}},
-		Machines: []sitefile.Machine{machine}, Tariff: sitefile.Tariff{DemandWindow: 15 * time.Minute}}
+		Machines: []sitefile.Machine{machine}}
 }
 
 // metroRecord puts the excerpt into a real store, learns the levels from it

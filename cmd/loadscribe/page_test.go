@@ -81,7 +81,7 @@ func TestPage(t *testing.T) {
 	if shots == "" {
 		shots = t.TempDir()
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, node, "e2e/page.test.mjs")
 	cmd.Dir = web

@@ -76,13 +76,21 @@ func unknownMachine(name string, site *sitefile.Site) error {
 func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) error {
 	fmt.Fprintf(out, "%s, %s to %s\n", site.Name, localTime(report.From, site), localTime(report.To, site))
 	for i := range report.Machines {
-		if err := printFigures(out, "machine "+report.Machines[i].Machine, report.Machines[i].Figures, site.Units); err != nil {
+		m := &report.Machines[i]
+		if err := printFigures(out, "machine "+m.Machine, m.Figures, site.Units); err != nil {
+			return err
+		}
+		if err := printTables(out, m.Tables, site.Units); err != nil {
 			return err
 		}
 		printFindings(out, report.Machines[i].Findings, site)
 	}
 	for i := range report.Systems {
-		if err := printFigures(out, "system "+report.Systems[i].System, report.Systems[i].Figures, site.Units); err != nil {
+		s := &report.Systems[i]
+		if err := printFigures(out, "system "+s.System, s.Figures, site.Units); err != nil {
+			return err
+		}
+		if err := printTables(out, s.Tables, site.Units); err != nil {
 			return err
 		}
 		printFindings(out, report.Systems[i].Findings, site)

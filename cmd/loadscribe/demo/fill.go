@@ -27,7 +27,12 @@ func (s *Shop) Fill(ctx context.Context, version string, log *slog.Logger, progr
 	if newest, ok := rec.Newest(); ok && newest.After(from) {
 		from = newest.Truncate(time.Second).Add(time.Second)
 	}
-	err = s.record(ctx, rec, from, progress)
+	if err = rec.Setup(from); err == nil {
+		err = s.record(ctx, rec, from, progress)
+	}
+	if err == nil && ctx.Err() == nil {
+		err = s.writeNotes(rec)
+	}
 	if closeErr := rec.Close(); err == nil {
 		err = closeErr
 	}

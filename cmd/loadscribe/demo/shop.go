@@ -49,6 +49,7 @@ type story struct {
 	History  time.Time `json:"history"` // of the recorded week
 	Filled   bool      `json:"filled"`  // the week is complete
 	Zone     string    `json:"zone"`
+	Trips    []trip    `json:"trips,omitempty"` // within the recorded week
 }
 
 // Shop is the invented shop in one directory.
@@ -109,6 +110,7 @@ func Open(o Options) (*Shop, error) {
 		now := o.Now()
 		s.story = story{Scenario: scenario, Seed: o.Seed, Zone: workingZone(now).String(), History: now.Add(-o.History).Truncate(time.Second)}
 		s.story.Begin = s.story.History.Add(-warmUp)
+		s.story.Trips = trips(s.story.History, now.Add(-warmUp), workingZone(now))
 	}
 	if err := s.listen(); err != nil {
 		return nil, err
@@ -255,6 +257,7 @@ func (s *Shop) build() error {
 	if s.story.Seed != 0 {
 		sc.Seed = s.story.Seed
 	}
+	s.addTrips(sc)
 	s.Site = site
 	s.world, err = simulator.New(sc, s.story.Begin)
 	return err

@@ -88,9 +88,14 @@ func siteText(s *simulator.Scenario, o SiteOptions) string {
 }
 
 func writeDevice(line func(string, ...any), d *simulator.Device) {
-	accuracy := `pressure = "1 % of span", temperature = "3 °F", current = "2 %"`
-	if d.Layout == "power-meter" {
+	var accuracy string
+	switch d.Layout {
+	case "power-meter":
 		accuracy = `power = "1 % of reading", energy = "1 % of reading", voltage = "0.5 %"`
+	case "air-module":
+		accuracy = `pressure = "0.5 % of span", flow = "3 % of reading"`
+	default:
+		accuracy = `pressure = "1 % of span", temperature = "3 °F", current = "2 %"`
 	}
 	line("[[device]]\nname = %q\nline = \"plant\"\nunit = %d\nmap = \"maps/%s.toml\"\nevery = \"%dms\"",
 		d.Name, d.Unit, d.Layout, d.Poll.Milliseconds())
@@ -109,8 +114,13 @@ func writeMachine(line func(string, ...any), s *simulator.Scenario, m *simulator
 		inUnit(m.Motor.PowerW, "hp"), m.Motor.Poles, inUnit(m.Motor.Volts, "V"), m.Motor.Starting)
 	var channels []string
 	for i := range s.Devices {
-		if s.Devices[i].Machine == m.Name {
-			channels = append(channels, s.Devices[i].Name+` = "*"`)
+		d := &s.Devices[i]
+		switch {
+		case d.Machine == m.Name && d.Layout != "air-module":
+			channels = append(channels, d.Name+` = "*"`)
+		case d.Layout == "air-module" && len(s.Machines) == 1:
+			// Its flow is that behind the dryer: the system's tap has it.
+			channels = append(channels, d.Name+` = ["dryer_drop", "purge_valve", "dew_point", "ambient_humidity"]`)
 		}
 	}
 	line("channels = { %s }", strings.Join(channels, ", "))
@@ -127,24 +137,45 @@ func writeSystem(line func(string, ...any), s *simulator.Scenario) {
 		line("minimum_pressure = %q", inUnit(s.MinimumPressurePa, "psi"))
 	}
 	line("parts = [")
-	receiver := ""
+	receiver, last := "", ""
 	for _, p := range s.Parts {
 		more := ""
 		if p.VolumeM3 > 0 {
 			more = fmt.Sprintf(", volume = %q", inUnit(p.VolumeM3, "gal"))
+			last = p.Name
+		}
+		if p.Purge.FlowM3S > 0 {
+			more = fmt.Sprintf(", purge = \"%.3g %%\"", 100*meanPurgeM3S(&p)/ratedFlowM3S(s))
 		}
 		if p.Kind == "receiver" {
 			receiver = p.Name
 		}
 		line("  { name = %q, kind = %q%s },", p.Name, p.Kind, more)
 	}
-	line("]")
+	line("]\ntaps = [")
 	for i := range s.Devices {
-		if d := &s.Devices[i]; d.Layout == "screw-controller" && receiver != "" {
-			line("taps = [{ at = %q, pressure = \"%s.receiver_pressure\" }]", receiver, d.Name)
-			break
+		d := &s.Devices[i]
+		if (d.Layout == "screw-controller" || d.Layout == "part-load-controller") && receiver != "" {
+			line("  { at = %q, pressure = \"%s.receiver_pressure\" },", receiver, d.Name)
+			receiver = "" // one is enough: all show the same
+		}
+		if d.Layout == "air-module" {
+			line("  { at = %q, pressure = \"%s.header_pressure\", flow = \"%s.flow\" },", last, d.Name, d.Name)
 		}
 	}
+	line("]")
+}
+
+// meanPurgeM3S is what a dryer's purge takes in the mean, as its data sheet
+// says it: at the pressure where the flow was named.
+func meanPurgeM3S(p *simulator.Part) float64 { return p.Purge.FlowM3S * simulator.PurgeOpenShare }
+
+func ratedFlowM3S(s *simulator.Scenario) float64 {
+	sum := 0.0
+	for i := range s.Machines {
+		sum += s.Machines[i].RatedFlowM3S
+	}
+	return sum
 }
 
 // inUnit writes an SI value with a unit, to six digits: what a nameplate says.

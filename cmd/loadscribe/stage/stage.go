@@ -18,7 +18,6 @@ import (
 // What a Stage does where Options leave it open.
 const (
 	defaultWarmUp = 12 * time.Hour
-	defaultLength = 7 * 24 * time.Hour
 	// SiteFile and TruthFile are what a recorded stage leaves in its directory.
 	SiteFile  = "site.toml"
 	TruthFile = "truth.json"
@@ -36,7 +35,7 @@ type Options struct {
 	Start time.Time
 	// WarmUp is how long the plant ran before; 0: twelve hours.
 	WarmUp time.Duration
-	// Length of the record; 0: a week.
+	// Length of the record; 0: what the scenario says, a week as a rule.
 	Length time.Duration
 	// Edit changes the scenario before the world is made of it; may be nil.
 	Edit func(*simulator.Scenario)
@@ -71,7 +70,7 @@ func Open(dir string, o Options) (*Stage, error) {
 		o.WarmUp = defaultWarmUp
 	}
 	if o.Length == 0 {
-		o.Length = defaultLength
+		o.Length = sc.Length
 	}
 	s := &Stage{Dir: dir, SitePath: filepath.Join(dir, SiteFile), From: o.Start, To: o.Start.Add(o.Length)}
 	if err := WriteSite(dir, sc, SiteOptions{}); err != nil {

@@ -87,3 +87,41 @@ func TestRecordReachesTheStore(t *testing.T) {
 		t.Errorf("the truth ends at %v, the record at %v", to, s.To)
 	}
 }
+
+// TestEveryScenarioAnswers plays a Monday morning of each scenario: each poll
+// of each group finds every channel of its map, good, and within its valid
+// range.
+func TestEveryScenarioAnswers(t *testing.T) {
+	for _, name := range simulator.Scenarios() {
+		s, err := Open(t.TempDir(), Options{Scenario: name, WarmUp: time.Hour, Length: 20 * time.Minute,
+			Start: time.Date(2026, time.March, 2, 14, 0, 0, 0, time.UTC)})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		scans := map[string]int{}
+		err = s.Play(t.Context(), nil, func(batch []scan.Scan) error {
+			for i := range batch {
+				sc := &batch[i]
+				scans[sc.Group.Device]++
+				for k, q := range sc.Quality {
+					if q != scan.Good {
+						t.Errorf("%s: %s at %v: %v", name, sc.Group.Channels[k].ID(), time.UnixMilli(sc.WallMS), q)
+					}
+				}
+				if sc.Reason != scan.Good {
+					t.Fatalf("%s: %s %s at %v: %v", name, sc.Group.Device, sc.Group.Name, time.UnixMilli(sc.WallMS), sc.Reason)
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		for _, d := range s.Site.Devices {
+			if want := int(20 * time.Minute / d.Every); scans[d.Name] < want {
+				t.Errorf("%s: %d scans of %s, want %d at least", name, scans[d.Name], d.Name, want)
+			}
+		}
+	}
+}

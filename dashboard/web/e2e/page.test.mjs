@@ -46,8 +46,8 @@ after(async () => {
 });
 process.on('exit', () => console.log(`${passed} passed`));
 
-/** A page of its own, ready: live, with figures and a drawn section. */
-async function open({ size = 'wide', scheme = 'light', viewport = sizes[size] } = {}) {
+/** A page of its own, live. */
+async function openAt(hash, { size = 'wide', scheme = 'light', viewport = sizes[size] } = {}) {
   // The axe library needs a context made here, not browser.newPage.
   const context = await browser.newContext({ viewport, colorScheme: scheme, reducedMotion: 'reduce' });
   const page = await context.newPage();
@@ -64,8 +64,37 @@ async function open({ size = 'wide', scheme = 'light', viewport = sizes[size] } 
   page.on('websocket', (w) => {
     if (new URL(w.url()).host !== new URL(base).host) foreign.push(w.url());
   });
-  await page.goto(`${base}/`);
+  await page.goto(`${base}/${hash}`);
   await page.waitForSelector('html[data-connection=live]', { ...patience, state: 'attached' });
+  return page;
+}
+
+async function bookReady(page) {
+  await page.waitForSelector('.ruled-page svg .rule', { ...patience, state: 'attached' });
+  await page.waitForSelector('.day li', patience);
+  return page;
+}
+
+/** The service book, open. */
+const openBook = async (how) => bookReady(await openAt('#/service-book', how));
+
+/** From another page to the book. */
+async function turnToBook(page) {
+  await page.click('.pages a:has-text("Service book")');
+  await bookReady(page);
+}
+
+async function axeFinds(page) {
+  const { violations, passes } = await new AxeBuilder({ page })
+    .withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
+    .analyze();
+  assert.ok(passes.length > 10, 'axe looked at next to nothing');
+  return violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join(', ')}`);
+}
+
+/** At the machine, ready: with figures and a drawn section. */
+async function open(how) {
+  const page = await openAt('', how);
   await page.waitForSelector('.section svg [data-reading]', patience);
   await page.waitForSelector('.figure .value, .figure .absent', patience);
   await page.waitForSelector('.hour canvas', patience);
@@ -158,7 +187,7 @@ check('switches units and theme, and remembers both', async () => {
 check('works by keyboard alone, with a visible focus', async () => {
   const page = await open();
   const seen = [];
-  for (let i = 0; i < 14; i++) {
+  for (let i = 0; i < 16; i++) {
     await page.keyboard.press('Tab');
     const at = await page.evaluate(() => {
       const e = document.activeElement;
@@ -199,9 +228,54 @@ check('draws nothing while hidden or held, and catches up on return', async () =
 check('fits 320 px, a phone and double zoom without sideways scrolling', async () => {
   for (const width of [320, 390, 640]) {
     const page = await open({ viewport: { width, height: 800 } });
-    assert.ok((await page.evaluate(() => document.documentElement.scrollWidth)) <= width, `${width} px scrolls sideways`);
+    const wide = () => page.evaluate(() => document.documentElement.scrollWidth);
+    assert.ok((await wide()) <= width, `the machine at ${width} px scrolls sideways`);
+    await turnToBook(page);
+    assert.ok((await wide()) <= width, `the book at ${width} px scrolls sideways`);
     await close(page);
   }
+});
+
+check('keeps notes in the service book, as they are sent, and corrects without deleting', async () => {
+  const page = await open();
+  await turnToBook(page);
+  assert.equal(await page.title(), 'Service book');
+  assert.match(await page.textContent('h1'), /fault/i);
+  const other = await openBook(); // another reader sees what the first one writes
+  await page.click('.note-form button[type=submit]');
+  await page.waitForSelector('.note-form [aria-invalid]');
+  assert.match(await page.textContent('.note-form .warn'), /empty/);
+  const text = `oil changed, check ${Date.now()}`;
+  await page.fill('.note-form textarea', text);
+  await page.fill('.note-form [name=author]', 'R. Vale');
+  await page.click('.note-form button[type=submit]');
+  for (const reader of [page, other]) await reader.waitForSelector(`.day li[data-sort=note]:has-text("${text.slice(1)}")`);
+  const entry = page.locator(`.day li[data-sort=note]:has-text("${text.slice(1)}")`).first();
+  const seq = await entry.getAttribute('data-seq');
+  await entry.locator('button:has-text("Correct")').click();
+  await page.fill('.note-form textarea', 'it was the filter');
+  await page.click('.note-form button[type=submit]');
+  for (const reader of [page, other]) {
+    await reader.waitForSelector(`.day li[data-seq="${seq}"] s`);
+    assert.match(await reader.textContent(`.day li[data-seq="${seq}"]`), /corrected by note \d+/);
+  }
+  const stored = await (await fetch(`${base}/api/v1/events?kind=note&from=-1h`)).json();
+  assert.equal(stored.events.find((e) => String(e.seq) === seq)?.text, text, 'the corrected note is not kept as it was');
+  await close(page);
+  await close(other);
+});
+
+check('shows the entries that a filter asks for', async () => {
+  const page = await openBook();
+  for (const [title, wanted] of [['Every load and unload', ['load', 'motor', 'trip', 'gap']], ['Notes', ['note']], ['Set-up', ['setup', 'counter']]]) {
+    await page.click(`.filters button:has-text("${title}")`);
+    await page.waitForSelector(`.filters button[aria-pressed=true]:has-text("${title}")`);
+    await page.waitForFunction((sorts) => {
+      const all = [...document.querySelectorAll('.day li')].map((e) => e.dataset.sort);
+      return all.length > 0 && all.every((s) => sorts.includes(s));
+    }, wanted);
+  }
+  await close(page);
 });
 
 for (const size of ['wide', 'phone']) {
@@ -212,11 +286,15 @@ for (const size of ['wide', 'phone']) {
       await page.screenshot({ path: join(shots, `machine-${size}-${scheme}.png`), fullPage: true });
       for (const s of await page.$$('summary')) await s.click();
       await page.waitForSelector('.hour tbody tr');
-      const { violations, passes } = await new AxeBuilder({ page })
-        .withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
-        .analyze();
-      assert.ok(passes.length > 10, 'axe looked at next to nothing');
-      assert.deepEqual(violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join(', ')}`), []);
+      assert.deepEqual(await axeFinds(page), []);
+      await turnToBook(page);
+      await page.screenshot({ path: join(shots, `service-book-${size}-${scheme}.png`), fullPage: true });
+      await page.click('.filters button:has-text("Set-up")');
+      await page.waitForSelector('.day li[data-sort=setup] summary');
+      for (const s of await page.$$('summary')) await s.click();
+      await page.click('.note-form button[type=submit]');
+      await page.waitForSelector('.note-form [aria-invalid]');
+      assert.deepEqual(await axeFinds(page), []);
       assert.equal(await page.evaluate(() => document.getAnimations().length), 0, 'something moves although motion is to be reduced');
       await close(page);
     });

@@ -3,11 +3,14 @@ import { Live } from './live/live';
 import './look/tokens.css';
 import './look/page.css';
 import './look/drawing.css';
-import { Page } from './machine/page';
+import './look/book.css';
+import { Page } from './page';
+import { followAddress } from './route';
 import { applyTheme } from './settings';
 
 const live = new Live(location);
 applyTheme(document.documentElement);
+followAddress(window);
 live.start();
 const host = document.getElementById('page');
 if (host) render(<Page live={live} />, host);

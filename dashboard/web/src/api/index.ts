@@ -1,39 +1,45 @@
 // The HTTP API as the page uses it. Addresses are relative to the page's own
 // server; nothing else is ever asked.
-import type { Answers } from './types';
+import type { Answers, Event, NewNote } from './types';
 
 export type * from './types';
 
 /** A request that failed, in words that can be shown. */
 export class ApiError extends Error {
   override name = 'ApiError';
+  /** the field of what was sent that is wrong, or empty */
+  field = '';
 }
 
 const timeoutMs = 20_000;
 
 async function get<P extends keyof Answers>(path: P, query: URLSearchParams, signal?: AbortSignal): Promise<Answers[P]> {
-  const limit = AbortSignal.timeout(timeoutMs);
   const text = query.toString();
+  return (await ask(text ? `${path}?${text}` : path, { headers: { accept: 'application/json' } }, signal)) as Answers[P];
+}
+
+async function ask(address: string, request: RequestInit, signal?: AbortSignal): Promise<unknown> {
+  const limit = AbortSignal.timeout(timeoutMs);
   let response: Response;
   try {
-    response = await fetch(text ? `${path}?${text}` : path, {
-      headers: { accept: 'application/json' },
-      signal: signal ? AbortSignal.any([signal, limit]) : limit,
-    });
+    response = await fetch(address, { ...request, signal: signal ? AbortSignal.any([signal, limit]) : limit });
   } catch (cause) {
     if (signal?.aborted) throw cause;
     throw new ApiError(limit.aborted ? 'loadscribe took too long to answer' : 'loadscribe cannot be reached', { cause });
   }
   if (!response.ok) {
     const body: unknown = await response.json().catch(() => null);
-    throw new ApiError(messageOf(body) ?? `loadscribe answered with status ${response.status}`);
+    throw refusal(body) ?? new ApiError(`loadscribe answered with status ${response.status}`);
   }
-  return (await response.json()) as Answers[P];
+  return response.json();
 }
 
-function messageOf(body: unknown): string | undefined {
-  const error = (body as { error?: { message?: unknown } } | null)?.error;
-  return typeof error?.message === 'string' ? error.message : undefined;
+function refusal(body: unknown): ApiError | undefined {
+  const error = (body as { error?: { message?: unknown; field?: unknown } } | null)?.error;
+  if (typeof error?.message !== 'string') return undefined;
+  const e = new ApiError(error.message);
+  if (typeof error.field === 'string') e.field = error.field;
+  return e;
 }
 
 export function fetchSite(): Promise<Answers['/api/v1/site']> {
@@ -52,4 +58,34 @@ export function fetchSeries(
 /** Figures of one machine from the start of a local day of the site until now. */
 export function fetchFigures(localDay: string, machine: string, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
   return get('/api/v1/figures', new URLSearchParams({ from: localDay, to: 'now', machine }), signal);
+}
+
+export interface EventsWanted {
+  kinds: string[];
+  changes: string[];
+  subjects: string[];
+  /** Unix ms; without it all that was ever kept */
+  from?: number;
+  limit: number;
+}
+
+/** Events, newest first. */
+export function fetchEvents(wanted: EventsWanted, signal?: AbortSignal): Promise<Answers['/api/v1/events']> {
+  const from = wanted.from === undefined ? '2000-01-01' : new Date(wanted.from).toISOString();
+  const query = new URLSearchParams({ from, to: 'now', limit: String(wanted.limit) });
+  for (const k of wanted.kinds) query.append('kind', k);
+  for (const c of wanted.changes) query.append('change', c);
+  for (const s of wanted.subjects) query.append('subject', s);
+  return get('/api/v1/events', query, signal);
+}
+
+/** Each fault code from a moment, Unix ms, until now. */
+export function fetchFaults(fromMs: number, signal?: AbortSignal): Promise<Answers['/api/v1/faults']> {
+  return get('/api/v1/faults', new URLSearchParams({ from: new Date(fromMs).toISOString(), to: 'now' }), signal);
+}
+
+/** Keeps a note; an ApiError with a field says what is wrong with it. */
+export async function sendNote(note: NewNote): Promise<Event> {
+  const request = { method: 'POST', headers: { accept: 'application/json', 'content-type': 'application/json' }, body: JSON.stringify(note) };
+  return (await ask('/api/v1/notes', request)) as Event;
 }

@@ -256,6 +256,8 @@ export type MachineFigures = {
   machine: string;
   figures: Figure[];
   findings: Finding[];
+  /** energy_by_state, energy_by_period, demand_by_month, savings_at_the_margin, each where it can be had */
+  tables: Table[];
 };
 
 /** One system's figures. */
@@ -263,6 +265,8 @@ export type SystemFigures = {
   system: string;
   figures: Figure[];
   findings: Finding[];
+  /** energy_by_state, energy_by_period, demand_by_month, savings_at_the_margin, each where it can be had */
+  tables: Table[];
 };
 
 /** How many lie from from up to to, left out, in the figure's unit; the last class has no to. */
@@ -283,6 +287,29 @@ export type Finding = {
   to: string;
   sentence: string;
   evidence: string[];
+};
+
+/** Figures of one kind side by side. */
+export type Table = {
+  name: string;
+  columns: TableColumn[];
+  rows: TableRow[];
+  method: string;
+};
+
+/** The head of a column. */
+export type TableColumn = {
+  name: string;
+  /** as in Figure; 1 for a plain number */
+  unit: string;
+};
+
+/** One line of a table. */
+export type TableRow = {
+  name: string;
+  /** one for each column; null: not known */
+  values: (number | null)[];
+  note?: string;
 };
 
 /** A computed result, or in absent the reason there is none. */

@@ -33,6 +33,8 @@ export class Live {
   readonly siteError = signal('');
   /** Grows when figures should be asked for again. */
   readonly figuresTick = signal(0);
+  /** Grows when something happened that the service book tells of. */
+  readonly eventTick = signal(0);
   readonly held = signal(false);
   /** The server runs another version than the one this page came from. */
   readonly outdated = signal(false);
@@ -100,6 +102,7 @@ export class Live {
     this.socket.askSnapshot();
     for (const r of this.recorders) r.refill();
     this.figuresTick.value += 1;
+    this.eventTick.value += 1;
     this.publishSoon();
   }
 
@@ -121,6 +124,7 @@ export class Live {
       if (before?.site_hash !== site.site_hash || before.version !== site.version) this.site.value = site;
       for (const r of this.recorders) r.refill();
       this.figuresTick.value += 1;
+      this.eventTick.value += 1;
     } catch (e) {
       this.siteError.value = e instanceof Error ? e.message : String(e);
       setTimeout(() => {
@@ -141,6 +145,7 @@ export class Live {
       if (m.type === 'state') r.state(m.data, this.heard);
     }
     if (m.type === 'figures_changed') this.figuresTick.value += 1;
+    if (m.type === 'event' || m.type === 'state') this.eventTick.value += 1;
     this.publishSoon();
   }
 

@@ -1,6 +1,7 @@
 // The page's head: where we are, how old what we see is, and how it is shown.
 import type { Site } from '../api';
 import type { Live, View } from '../live/live';
+import { page, pages } from '../route';
 import { chooseTheme, chooseUnits, theme, units, type Theme } from '../settings';
 import { age, clock, day, zoneName } from '../units/words';
 
@@ -32,8 +33,10 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
     <header>
       <div class="where">
         <span class="site">{site?.name ?? 'loadscribe'}</span>
-        <span class="page-name">At the machine</span>
       </div>
+      <nav class="pages" aria-label="Pages">
+        {pages.map((p) => <a key={p.name} href={p.hash} aria-current={p.name === page.value ? 'page' : undefined}>{p.title}</a>)}
+      </nav>
       <div class="now">
         {view && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}
         <span class="liveness" data-live={String(!held && view?.connection === 'live')}>{liveWords(live, view)}</span>

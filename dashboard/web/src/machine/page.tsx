@@ -8,7 +8,6 @@ import type { Live, View } from '../live/live';
 import { units } from '../settings';
 import { Figures } from './figures';
 import { Glyph } from './glyph';
-import { Head } from './head';
 import { Hour } from './hour';
 import { Readings } from './readings';
 import { Section } from './section';
@@ -16,33 +15,7 @@ import { announcement, sentence, starts, stateWord, type Moment } from './senten
 import { signs } from './signs';
 import { mainPressure, powerChannel } from './taps';
 
-export function Page({ live }: { live: Live }) {
-  const site = live.site.value;
-  const view = live.view.value;
-  return (
-    <>
-      <a class="skip" href="#main">To the machine</a>
-      <Head live={live} site={site} view={view} />
-      <main id="main" tabIndex={-1}>
-        {!site || !view ? <Waiting live={live} view={view} /> : <Ready live={live} site={site} view={view} />}
-      </main>
-    </>
-  );
-}
-
-function Waiting({ live, view }: { live: Live; view: View | null }) {
-  const error = live.siteError.value;
-  return (
-    <div class="sentence">
-      <div>
-        <h1>{view?.connection === 'lost' ? 'No contact with loadscribe yet.' : 'Waiting for the first readings.'}</h1>
-        <p class="note-line">{error ? `${error}. Trying again.` : view?.connection === 'lost' ? 'Check that its computer is on and that this device is on the network. The page tries again by itself.' : ''}</p>
-      </div>
-    </div>
-  );
-}
-
-function Ready({ live, site, view }: { live: Live; site: Site; view: View }) {
+export function AtTheMachine({ live, site, view }: { live: Live; site: Site; view: View }) {
   const chosen = useSignal(site.machines[0]?.name ?? '');
   const machine = site.machines.find((m) => m.name === chosen.value) ?? site.machines[0];
   return (

@@ -1,4 +1,4 @@
-package hookup
+package analysis
 
 import (
 	"errors"

@@ -1,9 +1,13 @@
-package hookup
+package analysis
 
 import (
 	"errors"
 	"fmt"
 	"math"
+	"sort"
+	"strconv"
+
+	"loadscribe/agent/store"
 )
 
 // Point is a current and the power that went with it.
@@ -55,14 +59,87 @@ func PowerFromCurrent(unloaded, loaded Point) (a, b float64, u func(currentA flo
 			ErrPoints, unloaded.CurrentA, unloaded.PowerW/1e3, loaded.CurrentA, loaded.PowerW/1e3)
 	}
 	b = rise / span
-	a = unloaded.PowerW - b*unloaded.CurrentA
+	a = unloaded.PowerW - float64(b*unloaded.CurrentA)
 	u = func(currentA float64) float64 {
 		w2 := (currentA - unloaded.CurrentA) / span
 		w1 := 1 - w2
-		power := w1*unloaded.UPowerW + w2*loaded.UPowerW
-		current := b * math.Hypot(w1*unloaded.UCurrentA, w2*loaded.UCurrentA)
+		power := float64(w1*unloaded.UPowerW) + float64(w2*loaded.UPowerW)
+		current := b * quad(w1*unloaded.UCurrentA, w2*loaded.UCurrentA)
 		bend := 4 * w1 * w2 * bendShare * rise / math.Sqrt(3)
-		return math.Sqrt(power*power + current*current + bend*bend)
+		return quad(power, current, bend)
 	}
 	return a, b, u, nil
+}
+
+// spotLine is the line through two spot readings, as an event keeps it.
+type spotLine struct {
+	fromMS int64 // wall time of the event
+	a, b   float64
+	u      func(currentA float64) float64
+	logged bool // the currents are those of the channel itself, so that its scale cancels out
+}
+
+// EventSource is a Source that has events too, as a store has.
+type EventSource interface {
+	// Events returns the latest limit events of the window, ascending; 0 and 0
+	// are the whole of time.
+	Events(fromMS, toMS int64, limit int) ([]store.Event, error)
+}
+
+// Events implements EventSource where what lies beneath does.
+func (p *pendingSource) Events(fromMS, toMS int64, limit int) ([]store.Event, error) {
+	if src, ok := p.Source.(EventSource); ok {
+		return src.Events(fromMS, toMS, limit)
+	}
+	return nil, nil
+}
+
+// eventLimit is more than a store gathers in its life.
+const eventLimit = 1 << 20
+
+// spotsOf reads the machine's calibrations by spot readings, in the
+// order of their times. Those that make no line are passed over.
+func spotsOf(src Source, machine string) ([]spotLine, error) {
+	events, ok := src.(EventSource)
+	if !ok {
+		return nil, nil
+	}
+	list, err := events.Events(0, 0, eventLimit)
+	if err != nil {
+		return nil, fmt.Errorf("calibrations of %s: %w", machine, err)
+	}
+	var all []spotLine
+	for i := range list {
+		e := &list[i]
+		if e.Kind != "calibration" || e.Subject != machine {
+			continue
+		}
+		point := func(step string) Point {
+			v := func(key string) float64 {
+				f, err := strconv.ParseFloat(e.Data[step+key], 64)
+				if err != nil {
+					return math.NaN()
+				}
+				return f
+			}
+			return Point{CurrentA: v("_a"), PowerW: v("_w"), UCurrentA: v("_u_a"), UPowerW: v("_u_w")}
+		}
+		c := spotLine{fromMS: e.WallMS, logged: e.Data["current"] == "logged motor_current"}
+		if c.a, c.b, c.u, err = PowerFromCurrent(point("unloaded"), point("loaded")); err == nil {
+			all = append(all, c)
+		}
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].fromMS < all[j].fromMS })
+	return all, nil
+}
+
+// spotAt is the one in force: the last before the moment, else the first.
+func spotAt(all []spotLine, ms int64) *spotLine {
+	at := &all[0]
+	for i := range all {
+		if all[i].fromMS <= ms {
+			at = &all[i]
+		}
+	}
+	return at
 }

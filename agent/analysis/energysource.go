@@ -1,0 +1,398 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"loadscribe/agent/sitefile"
+)
+
+// Energy comes, by what is there, from the energy counter; from power that is
+// metered, or reckoned from volts, amperes and power factor; from the motor's
+// current and two spot readings of power; from the current, the nameplate's
+// volts and assumed power factors. Current is never simply scaled: unloaded,
+// the power factor falls.
+
+// Assumed for a current without power factor or spot readings: common practice,
+// no source. The bounds are limits.
+const (
+	loadedFactor, loadedFactorLimit     = 0.85, 0.07
+	unloadedFactor, unloadedFactorLimit = 0.60, 0.20
+	nameplateVoltsLimit                 = 0.05 // supply against nameplate, as a share
+)
+
+// drawModel makes energy of the sums of the draw channel.
+type drawModel struct {
+	c       *chanSpec
+	method  string
+	inputs  []string
+	causes  causes // of its relative uncertainty; empty: the channel's own
+	spots   []spotLine
+	scaled  bool    // by the nameplate: W of a loaded machine per ampere in perLoaded
+	loadedW float64 // W per A
+	idleW   float64
+}
+
+// drawn is a part of the draw channel's sums.
+type drawn struct{ all, running, unloaded sum }
+
+func drawnOf(byState *[numStates]sum) (d drawn) {
+	for st := range byState {
+		d.all.merge(byState[st])
+		if State(st).Running() {
+			d.running.merge(byState[st])
+		}
+	}
+	d.unloaded = byState[Unloaded]
+	return d
+}
+
+// takes is the integral of a sum in SI·s.
+func (m *drawModel) takes(s sum) float64 {
+	if s.ms == 0 {
+		return 0
+	}
+	return float64(m.c.mean(s).v * float64(s.ms) / 1000)
+}
+
+// joules is the energy of sums from about a moment, and the unloaded part.
+func (m *drawModel) joules(d *drawn, atMS int64) (all, unloaded float64) {
+	switch {
+	case len(m.spots) > 0:
+		line := spotAt(m.spots, atMS)
+		of := func(s sum) float64 {
+			return float64(line.a*float64(s.ms)/1000) + float64(line.b*m.takes(s))
+		}
+		return of(d.running), of(d.unloaded)
+	case m.scaled:
+		idle := m.takes(d.unloaded)
+		unloaded = float64(idle * m.idleW)
+		return float64((m.takes(d.running)-idle)*m.loadedW) + unloaded, unloaded
+	}
+	return m.takes(d.all), m.takes(d.unloaded)
+}
+
+// ofState is the energy of a sum that belongs to one state.
+func (m *drawModel) ofState(st State, s sum, atMS int64) float64 {
+	d := drawn{all: s}
+	if st.Running() {
+		d.running = s
+	}
+	if st == Unloaded {
+		d.unloaded = s
+	}
+	all, _ := m.joules(&d, atMS)
+	return all
+}
+
+// uncertainty is the standard uncertainty of the energy of sums by state, in J.
+func (m *drawModel) uncertainty(byState *[numStates]sum, atMS int64) float64 {
+	var all sum
+	var spots, loaded, idle float64
+	for st := range byState {
+		s := byState[st]
+		all.merge(s)
+		if s.ms == 0 || !State(st).Running() {
+			continue
+		}
+		seconds := float64(s.ms) / 1000
+		switch {
+		case len(m.spots) > 0:
+			line := spotAt(m.spots, atMS)
+			amps := m.c.mean(s)
+			reading := resolutionU(m.c.countSI)
+			if !line.logged {
+				reading = amps.u // its scale is in neither point
+			}
+			// The line's error is the same at every moment: it adds up.
+			spots += float64(seconds * quad(line.u(amps.v), line.b*reading))
+		case State(st) == Unloaded:
+			idle += m.ofState(Unloaded, s, atMS)
+		default:
+			loaded += m.ofState(State(st), s, atMS)
+		}
+	}
+	switch {
+	case all.ms == 0:
+		return 0
+	case len(m.spots) > 0:
+		return spots
+	case m.scaled:
+		reading := m.c.mean(all)
+		relative := 0.0
+		if reading.v != 0 {
+			relative = reading.u / reading.v
+		}
+		both := loaded + idle
+		return quad(loaded*rectangular(loadedFactorLimit/loadedFactor), idle*rectangular(unloadedFactorLimit/unloadedFactor),
+			both*rectangular(nameplateVoltsLimit), both*relative)
+	}
+	return m.c.integral(all).u
+}
+
+// mean is the mean power of a sum that belongs to one state, in W.
+func (m *drawModel) mean(st State, s sum, atMS int64) estimate {
+	var one [numStates]sum
+	one[st] = s
+	return estimate{m.ofState(st, s, atMS), m.uncertainty(&one, atMS)}.scaled(1000 / float64(s.ms))
+}
+
+// newDrawModel finds how power is known; absent says why it is not.
+func (s *sheet) newDrawModel(m *sitefile.Machine) (model *drawModel, absent string) {
+	sp := s.g.sp
+	if sp.draw < 0 {
+		return nil, "no power channel"
+	}
+	c := &sp.chans[sp.draw]
+	model = &drawModel{c: c, inputs: []string{c.input()}, causes: causes{{cause(c), 1}}}
+	switch {
+	case sp.power >= 0:
+		model.method = "integral of power, straight lines between readings"
+		return model, ""
+	case sp.reckon != nil:
+		s.rateReckoned(model)
+		return model, ""
+	case !sp.hasStates:
+		return nil, "no power channel, and current alone needs to know when the machine runs: " + sp.statesAbsent
+	case len(s.q.spots[m.Name]) > 0:
+		model.spots = s.q.spots[m.Name]
+		model.method = fmt.Sprintf("power from current by spot readings at two points (%.4g kW + %.4g kW/A), integrated over running time",
+			model.spots[len(model.spots)-1].a/wattsPerKW, model.spots[len(model.spots)-1].b/wattsPerKW)
+		model.inputs = append(model.inputs, "spot readings")
+		model.causes = causes{{"spot readings of " + m.Name, 1}}
+		return model, ""
+	case m.Motor.Volts <= 0:
+		return nil, "no power channel; of current alone nothing can be made without spot readings of power or the motor's volts"
+	case sp.runOnly:
+		return nil, "no power channel, and the power factor to take with the current needs to know when the machine is loaded"
+	}
+	model.scaled = true
+	perAmp := float64(math.Sqrt(3) * m.Motor.Volts)
+	model.loadedW, model.idleW = float64(perAmp*loadedFactor), float64(perAmp*unloadedFactor)
+	model.method = fmt.Sprintf("√3 × the motor's volts × current × an assumed power factor: %.2f ± %.2f loaded, %.2f ± %.2f unloaded; two spot readings of power would narrow it down",
+		loadedFactor, loadedFactorLimit, unloadedFactor, unloadedFactorLimit)
+	model.inputs = append(model.inputs, "power factor (assumed)", "motor volts (nameplate)")
+	model.causes = causes{{"assumed power factor", 1}}
+	return model, ""
+}
+
+// rateReckoned gives reckoned power the accuracy that follows from its inputs
+// near their means in this window (GUM, 5.1.6: relative parts of a product add
+// in squares).
+func (s *sheet) rateReckoned(m *drawModel) {
+	sp := s.g.sp
+	r := sp.reckon
+	m.method = "power reckoned at each reading as √3 × volts × amperes × power factor"
+	if len(r.volts) == 0 {
+		m.method = "power reckoned at each reading as apparent power × power factor"
+	}
+	m.method += ", integrated with straight lines between readings"
+	m.inputs, m.causes = nil, nil
+	for _, ch := range append([]int{r.lead, r.pf}, r.volts...) {
+		c := &sp.chans[ch]
+		m.inputs = append(m.inputs, c.input())
+		mean := s.g.total.analog[c.slot].sum
+		if mean.ms == 0 {
+			continue
+		}
+		e := c.mean(mean)
+		if e.v == 0 {
+			continue
+		}
+		share := e.u / math.Abs(e.v)
+		if ch != r.lead && ch != r.pf {
+			share /= float64(len(r.volts)) // of their mean, each has a part
+		}
+		m.causes.add(cause(c), share)
+	}
+	limit := m.causes.u() * math.Sqrt(3)
+	m.c.accuracy, m.c.accuracyGiven = sitefile.Accuracy{OfReading: limit, Text: fmt.Sprintf("%.1f %%", 100*limit)}, true
+}
+
+// cause names what a channel's error comes from: channels of a kind of one
+// instrument share it.
+func cause(c *chanSpec) string { return c.device + " " + c.unit.Dimension.String() }
+
+// findEnergy takes energy from the counter or from the draw channel, whichever
+// is the surer for this window.
+func (s *sheet) findEnergy(m *sitefile.Machine) {
+	byCounter, hasCounter := s.counterEnergy()
+	byDraw, hasDraw := s.drawEnergy()
+	switch {
+	case !hasCounter && !hasDraw:
+		switch {
+		case s.draw == nil && s.g.sp.energy < 0:
+			s.energy = energyResult{absent: "no energy counter; " + s.drawAbsent}
+		default:
+			s.energy = energyResult{absent: "neither energy nor power was read in this window"}
+		}
+	case !hasDraw:
+		s.energy = byCounter
+	case !hasCounter:
+		s.energy = byDraw
+	case byCounter.total.u <= byDraw.total.u || byDraw.atLeast && !byCounter.atLeast:
+		s.energy = byCounter
+		s.energy.doubt(&byDraw, &byCounter)
+		s.energy.method += fmt.Sprintf("; power integrates to %.1f kWh over the observed time", byDraw.total.v/joulesPerKWh)
+		s.energy.inputs = append(append([]string(nil), byCounter.inputs...), byDraw.inputs...)
+		// Power is the finer of the two: quarter hours and states are told by it.
+		s.energy.demand, s.energy.running = byDraw.cells, byDraw.running
+		s.energy.fineU, s.energy.hasUnloaded, s.energy.byCounter = byDraw.cellU, byDraw.hasUnloaded, false
+	default:
+		s.energy = byDraw
+		s.energy.doubt(&byDraw, &byCounter)
+		s.energy.method += fmt.Sprintf("; the counter rose by %.1f kWh", byCounter.total.v/joulesPerKWh)
+	}
+}
+
+// doubt widens an energy where power and counter, over the same time, lie
+// further apart than their uncertainties allow: one of them is wrong, and which
+// is not known.
+func (e *energyResult) doubt(byDraw, byCounter *energyResult) {
+	if d := byDraw.seenMS - byCounter.seenMS; d > byDraw.seenMS/50 || -d > byDraw.seenMS/50 {
+		return
+	}
+	apart := math.Abs(byDraw.seen.v - byCounter.seen.v)
+	if apart <= 2*coverageFactor*quad(byDraw.seen.u, byCounter.seen.u) {
+		return
+	}
+	e.method += fmt.Sprintf("; counter and power disagree by %.0f %%, more than their accuracies allow: look at their scales",
+		100*apart/max(byDraw.seen.v, byCounter.seen.v))
+	e.causes.add("disagreement", rectangular(apart))
+	e.total.u, e.seen.u = e.causes.u(), e.causes.u()
+	e.setRelative()
+	e.running.u = e.running.v * e.cellU
+}
+
+// drawEnergy integrates the draw channel.
+func (s *sheet) drawEnergy() (energyResult, bool) {
+	if s.draw == nil {
+		return energyResult{}, false
+	}
+	total := &s.g.total.power.all
+	all := drawnOf(total)
+	if all.all.ms == 0 {
+		return energyResult{}, false
+	}
+	e := energyResult{method: s.draw.method, inputs: s.draw.inputs, hasUnloaded: s.g.sp.hasStates && !s.g.sp.runOnly}
+	e.cells = s.draw.cells(s.g.cells)
+	for i := range e.cells {
+		e.total.v += e.cells[i].joules
+		e.running.v += e.cells[i].running
+	}
+	if s.draw.plain() {
+		// To the last bit what the sums of the whole window say.
+		e.total.v, e.running.v = s.draw.takes(all.all), s.draw.takes(all.running)
+	}
+	e.total.u = s.draw.uncertainty(total, s.g.to)
+	e.setRelative()
+	e.running.u = e.running.v * e.cellU
+	e.seen, e.seenMS = e.total, all.all.ms
+	if all := s.draw.causes.u(); all > 0 {
+		for _, c := range s.draw.causes {
+			e.causes.add(c.name, float64(e.total.u*(c.u/all)))
+		}
+	}
+	e.atLeast = s.partial || s.g.to-s.g.from-all.all.ms > s.draw.c.gapMS
+	return e, true
+}
+
+// plain reports a power that is integrated as it is.
+func (m *drawModel) plain() bool { return len(m.spots) == 0 && !m.scaled }
+
+// cells is the energy of each cell.
+func (m *drawModel) cells(cells []cellSum) []cellEnergy {
+	all := make([]cellEnergy, len(cells))
+	for i := range cells {
+		c := &cells[i]
+		d := drawnOf(&c.d.power)
+		e := cellEnergy{from: c.from, to: c.to, ms: d.all.ms}
+		e.joules, e.unloaded = m.joules(&d, c.from)
+		e.running = e.joules
+		if m.plain() {
+			e.running = m.takes(d.running)
+		}
+		if c.d.slots != nil {
+			e.slots = new([slotsPerCell]slotEnergy)
+			for k := range c.d.slots {
+				s := &c.d.slots[k]
+				part := drawn{s.all, s.running, s.unloaded}
+				e.slots[k].ms = s.all.ms
+				e.slots[k].joules, e.slots[k].unloaded = m.joules(&part, c.from)
+			}
+		}
+		all[i] = e
+	}
+	return all
+}
+
+// counterEnergy takes the counter's difference, gaps that lie wholly in the
+// window bridged.
+func (s *sheet) counterEnergy() (energyResult, bool) {
+	ch := s.g.sp.energy
+	if ch < 0 {
+		return energyResult{}, false
+	}
+	c := &s.g.sp.chans[ch]
+	n := &s.g.total.counters[c.slot]
+	if n.ms == 0 {
+		return energyResult{}, false
+	}
+	counts, bridged := n.diff, int64(0)
+	e := energyResult{method: "difference of the energy counter", inputs: []string{c.input()}}
+	for _, g := range n.gaps {
+		if g.from < s.g.from {
+			continue
+		}
+		counts += g.diff
+		bridged += g.to - g.from
+		if g.diff > 0 {
+			e.bridged = append(e.bridged, bridge{g.from, g.to, float64(float64(g.diff) * c.countSI)})
+		}
+		if g.reset {
+			e.atLeast = true
+		}
+	}
+	if n.wraps > 0 {
+		e.method += fmt.Sprintf(", %d wraps of the register allowed for", n.wraps)
+	}
+	if n.resets > 0 {
+		e.atLeast = true
+		e.method += fmt.Sprintf(", which fell back %d times (nothing counted there)", n.resets)
+	}
+	e.atLeast = e.atLeast || s.g.to-s.g.from-n.ms-bridged > c.gapMS
+	e.total = c.rise(counts)
+	e.seen, e.seenMS = c.rise(n.diff), n.ms
+	e.running = e.seen
+	e.setRelative()
+	e.causes.add(cause(c), rectangular(c.accuracyLimit(e.total.v)))
+	e.causes.add("resolution of "+c.id, quad(rectangular(c.countSI), rectangular(c.countSI)))
+	e.cells = c.counted(s.g.cells)
+	e.byCounter, e.step = true, math.Abs(c.countSI)
+	return e, true
+}
+
+// counted is what the counter rose by in each cell.
+func (c *chanSpec) counted(cells []cellSum) []cellEnergy {
+	all := make([]cellEnergy, len(cells))
+	for i := range cells {
+		d := &cells[i].d
+		e := cellEnergy{from: cells[i].from, to: cells[i].to, ms: d.counterMS[c.slot]}
+		e.joules = float64(float64(d.counters[c.slot]) * c.countSI)
+		e.running = e.joules
+		if d.slots != nil {
+			e.slots = new([slotsPerCell]slotEnergy)
+			for k := range d.slots {
+				e.slots[k] = slotEnergy{joules: float64(float64(d.slots[k].counter) * c.countSI), ms: d.slots[k].counterMS}
+			}
+		}
+		all[i] = e
+	}
+	return all
+}
+
+// rise is a counter's difference in SI. Each end may be late by a count.
+func (c *chanSpec) rise(counts int64) estimate {
+	v := float64(float64(counts) * c.countSI)
+	return estimate{v, quad(rectangular(c.accuracyLimit(v)), rectangular(c.countSI), rectangular(c.countSI))}
+}

@@ -1,0 +1,95 @@
+package analysis
+
+// Table is figures of one kind side by side: by state, by period, by month.
+type Table struct {
+	Name    string   `json:"name"`
+	Columns []Column `json:"columns"`
+	Rows    []Row    `json:"rows"`
+	Method  string   `json:"method"`
+}
+
+// Column is the head of a column.
+type Column struct {
+	Name string `json:"name"`
+	Unit string `json:"unit"`
+}
+
+// Row is one line. Values has one entry for each column; nil is "not known".
+type Row struct {
+	Name   string     `json:"name"`
+	Values []*float64 `json:"values"`
+	Note   string     `json:"note,omitempty"`
+}
+
+func number64(v float64) *float64 { return &v }
+
+// stateTable splits energy, and its cost, by what the machine did.
+func (s *sheet) stateTable() {
+	if s.draw == nil || !s.g.sp.hasStates {
+		return
+	}
+	t := &s.site.Tariff
+	priced := t.Currency != "" && len(t.Energy) > 0
+	table := Table{
+		Name:    "energy_by_state",
+		Method:  "a pair of readings belongs to the state at its start; " + s.draw.method,
+		Columns: []Column{{"time", "s"}, {"energy", "kWh"}, {"uncertainty", "kWh"}, {"mean power", "kW"}, {"share of energy", "1"}},
+	}
+	if priced {
+		table.Columns = append(table.Columns, Column{"cost", t.Currency})
+	}
+	joules, money := s.byState(priced)
+	var all float64
+	for _, j := range joules {
+		all += j
+	}
+	for st := range joules {
+		part := s.g.total.power.all[st]
+		if part.ms == 0 {
+			continue
+		}
+		var only [numStates]sum
+		only[st] = part
+		values := []*float64{number64(float64(part.ms) / 1000), number64(joules[st] / joulesPerKWh),
+			number64(coverageFactor * s.draw.uncertainty(&only, s.g.to) / joulesPerKWh),
+			number64(joules[st] / (float64(part.ms) / 1000) / wattsPerKW), nil}
+		if all > 0 {
+			values[4] = number64(joules[st] / all)
+		}
+		if priced {
+			values = append(values, number64(money[st]))
+		}
+		name := State(st).String()
+		if State(st) == Unobserved {
+			name = "state not known"
+		}
+		table.Rows = append(table.Rows, Row{Name: name, Values: values})
+	}
+	if len(table.Rows) > 0 {
+		s.tables = append(s.tables, table)
+	}
+}
+
+// byState is energy and money by state. Cells are walked, since prices and
+// calibrations change from one to the next.
+func (s *sheet) byState(priced bool) (joules, money [numStates]float64) {
+	cal := newCalendar(s.site)
+	for i := range s.g.cells {
+		c := &s.g.cells[i]
+		perKWh := 0.0
+		if priced {
+			if p := cal.price(c.from); p >= 0 {
+				perKWh = s.site.Tariff.Energy[p].PerKWh
+			}
+		}
+		for st := range c.d.power {
+			if c.d.power[st].ms == 0 {
+				continue
+			}
+			j := s.draw.ofState(State(st), c.d.power[st], c.from)
+			joules[st] += j
+			money[st] += float64(j / joulesPerKWh * perKWh)
+		}
+	}
+	return joules, money
+}

@@ -1,0 +1,74 @@
+package demo
+
+import (
+	"time"
+
+	"loadscribe/agent"
+	"loadscribe/simulator"
+)
+
+// trip is a fault in the shop's week, and what somebody wrote about it.
+type trip struct {
+	At   time.Time `json:"at"`
+	Code uint16    `json:"code"`
+	Note string    `json:"note"`
+}
+
+// resetAfter is how long it takes somebody to come and reset a fault.
+const resetAfter = 7 * time.Minute
+
+// The invented faults of a week, by working day: the same one comes again until
+// its cause is found.
+var weekdayTrips = [...]trip{
+	{Code: 2, Note: "Tripped on motor overload. Reset, ran on. Supply was low, the saw line had just started."},
+	{},
+	{Code: 2, Note: "Motor overload again. One terminal in the starter was loose and warm; tightened."},
+	{Code: 3, Note: "Emergency stop: leaned a board against it. Moved the rack."},
+	{},
+}
+
+// trips lays faults into the working days between two times, at 10:40 local.
+func trips(from, to time.Time, zone *time.Location) []trip {
+	var all []trip
+	begin := from.In(zone)
+	for day := range 8 {
+		at := time.Date(begin.Year(), begin.Month(), begin.Day()+day, 10, 40, 0, 0, zone)
+		n := int(at.Weekday()) - 1
+		if n < 0 || n >= len(weekdayTrips) || weekdayTrips[n].Code == 0 || !at.After(from) || !at.Before(to) {
+			continue
+		}
+		t := weekdayTrips[n]
+		t.At = at.UTC()
+		all = append(all, t)
+	}
+	return all
+}
+
+// addTrips puts the story's faults into the plant.
+func (s *Shop) addTrips(sc *simulator.Scenario) {
+	for _, t := range s.story.Trips {
+		sc.Machines[0].Trips = append(sc.Machines[0].Trips, simulator.Trip{After: t.At.Sub(s.story.Begin), Code: t.Code})
+		sc.Machines[0].TripReset = resetAfter
+	}
+}
+
+// writeNotes keeps what people of the shop wrote down in the week.
+func (s *Shop) writeNotes(rec *agent.Recorder) error {
+	machine := s.Site.Machines[0].Name
+	for i, t := range s.story.Trips {
+		n := agent.Note{Text: t.Note, Subject: machine, Author: "R. Vale", Time: t.At.Add(resetAfter + 4*time.Minute).Format(time.RFC3339)}
+		e, err := rec.Note(n)
+		if err != nil {
+			return err
+		}
+		if i > 0 || len(s.story.Trips) < 2 {
+			continue
+		}
+		// Nobody gets everything right the first time.
+		n = agent.Note{Text: "Supply was not low after all: measured 462 V with the saws running.", Subject: machine, Author: "R. Vale", Corrects: e.Seq}
+		if _, err := rec.Note(n); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/quantity"
+)
+
+// printTables writes tables as people read them: a line for each row, its note
+// below the table.
+func printTables(out io.Writer, tables []analysis.Table, units quantity.System) error {
+	for i := range tables {
+		if err := printTable(out, &tables[i], units); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
+	fmt.Fprintf(out, "  %s\n", t.Name)
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	head := "    "
+	for _, c := range t.Columns {
+		unit, _, _ := units.Display(c.Unit)
+		if unit == "1" || unit == "s" {
+			head += "\t" + c.Name
+		} else {
+			head += "\t" + c.Name + " [" + unit + "]"
+		}
+	}
+	fmt.Fprintln(table, head)
+	var notes []string
+	for _, r := range t.Rows {
+		line := "    " + r.Name
+		for i, v := range r.Values {
+			line += "\t" + shownCell(v, t.Columns[i].Unit, units)
+		}
+		if r.Note != "" {
+			notes = append(notes, r.Name+": "+r.Note)
+			line += "\t" + "(" + strconv.Itoa(len(notes)) + ")"
+		}
+		fmt.Fprintln(table, line)
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	for i, n := range notes {
+		fmt.Fprintf(out, "    (%d) %s\n", i+1, n)
+	}
+	return nil
+}
+
+// shownCell is a value to four figures, but money to its hundredths and
+// times in words.
+func shownCell(v *float64, unit string, units quantity.System) string {
+	if v == nil {
+		return "-"
+	}
+	shown, factor, offset := units.Display(unit)
+	value := float64(*v*factor) + offset
+	switch {
+	case shown == "s":
+		return duration(value)
+	case value == 0:
+		return "0"
+	case !strings.Contains(unit, "/") && isMoney(unit):
+		return strconv.FormatFloat(value, 'f', 2, 64)
+	}
+	decimals := max(0, 3-int(math.Floor(math.Log10(math.Abs(value)))))
+	return strconv.FormatFloat(value, 'f', min(decimals, 6), 64)
+}
+
+// isMoney reports a currency's code: three capitals.
+func isMoney(unit string) bool {
+	return len(unit) == 3 && strings.ToUpper(unit) == unit && strings.IndexFunc(unit, func(r rune) bool { return r < 'A' || r > 'Z' }) < 0
+}

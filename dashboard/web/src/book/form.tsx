@@ -1,0 +1,122 @@
+// Writing a note. A wrong note is corrected by a later one, never deleted.
+import { useSignal } from '@preact/signals';
+import { useId, useRef } from 'preact/hooks';
+import { ApiError, sendNote, type Event, type NewNote, type Site } from '../api';
+import { clock, zoneName } from '../units/words';
+import { siteTime } from './words';
+
+export interface FormProps {
+  site: Site;
+  now: number;
+  /** the note to be put right, or undefined */
+  corrects: Event | undefined;
+  /** after a note was kept, or the correction given up */
+  done: () => void;
+  send?: (note: NewNote) => Promise<Event>;
+}
+
+const authorKey = 'author';
+
+function storedAuthor(): string {
+  try {
+    return localStorage.getItem(authorKey) ?? '';
+  } catch {
+    return ''; // storage may be forbidden
+  }
+}
+
+/** What a note may be about; the empty name is the whole site. */
+export function subjects(site: Site): { name: string; title: string }[] {
+  return [
+    { name: '', title: 'the whole site' },
+    ...site.machines.map((m) => ({ name: m.name, title: m.name })),
+    ...site.systems.map((s) => ({ name: s.name, title: `${s.name} (system)` })),
+    ...site.devices.map((d) => ({ name: d.name, title: `${d.name} (device)` })),
+    ...site.lines.map((l) => ({ name: l.name, title: `${l.name} (line)` })),
+  ];
+}
+
+export function NoteForm({ site, now, corrects, done, send = sendNote }: FormProps) {
+  const id = useId();
+  const form = useRef<HTMLFormElement>(null);
+  const wrong = useSignal({ field: '', message: '' });
+  const kept = useSignal('');
+  const busy = useSignal(false);
+
+  const submit = async (e: SubmitEvent) => {
+    e.preventDefault();
+    const data = new FormData(e.currentTarget as HTMLFormElement);
+    const get = (name: string) => String(data.get(name) ?? '').trim();
+    const note: NewNote = { text: get('text'), subject: corrects ? corrects.subject : get('subject'), author: get('author') };
+    if (!note.text) {
+      wrong.value = { field: 'text', message: 'the note is empty: write what was done or seen' };
+      return;
+    }
+    if (corrects) note.corrects = corrects.seq;
+    else if (get('time')) {
+      const at = siteTime(get('time'), site.timezone);
+      if (at === undefined) {
+        wrong.value = { field: 'time', message: 'this date and time cannot be read' };
+        return;
+      }
+      note.time = new Date(at).toISOString();
+    }
+    busy.value = true;
+    kept.value = '';
+    try {
+      const event = await send(note);
+      wrong.value = { field: '', message: '' };
+      kept.value = `Kept as note ${event.seq}, ${clock(Date.parse(event.time), site.timezone)}.`;
+      const author = get('author');
+      form.current?.reset();
+      const name = form.current?.elements.namedItem('author');
+      if (name instanceof HTMLInputElement) name.value = author;
+      try {
+        localStorage.setItem(authorKey, author);
+      } catch {
+        // then it is typed again next time
+      }
+      done();
+    } catch (error) {
+      wrong.value = { field: error instanceof ApiError ? error.field : '', message: error instanceof Error ? error.message : String(error) };
+    } finally {
+      busy.value = false;
+    }
+  };
+
+  const bad = (field: string) => (wrong.value.field === field && wrong.value.message ? { 'aria-invalid': true, 'aria-describedby': `${id}-${field}` } : {});
+  const why = (field: string) => wrong.value.field === field && wrong.value.message && <p class="warn" id={`${id}-${field}`}>{capital(wrong.value.message)}.</p>;
+  return (
+    <form class="note-form" ref={form} onSubmit={(e) => void submit(e)} aria-labelledby={`${id}-title`} noValidate>
+      <h2 id={`${id}-title`}>{corrects ? `Correct note ${corrects.seq}` : 'Write a note'}</h2>
+      {corrects && <p class="aside">It stays in the book; yours is set beside it. <q>{corrects.text}</q></p>}
+      <label for={`${id}-t`}>What was done or seen</label>
+      <textarea id={`${id}-t`} name="text" rows={3} maxLength={2000} {...bad('text')} />
+      {why('text')}
+      {!corrects && (
+        <>
+          <label for={`${id}-s`}>About</label>
+          <select id={`${id}-s`} name="subject" {...bad('subject')}>
+            {subjects(site).map((s) => <option key={s.title} value={s.name} selected={s.name === (site.machines[0]?.name ?? '')}>{s.title}</option>)}
+          </select>
+          {why('subject')}
+          <label for={`${id}-w`}>When, in {zoneName(now, site.timezone)}; left empty it is now</label>
+          <input id={`${id}-w`} name="time" type="datetime-local" {...bad('time')} />
+          {why('time')}
+        </>
+      )}
+      <label for={`${id}-a`}>Your name</label>
+      <input id={`${id}-a`} name="author" maxLength={80} autocomplete="name" defaultValue={storedAuthor()} {...bad('author')} />
+      {why('author')}
+      {why('corrects')}
+      {why('')}
+      <div class="form-end">
+        <button type="submit" disabled={busy.value}>{busy.value ? 'Keeping it …' : 'Put it in the book'}</button>
+        {corrects && <button type="button" onClick={done}>Leave it as it is</button>}
+      </div>
+      <p class="aside" role="status">{kept.value}</p>
+    </form>
+  );
+}
+
+const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1);

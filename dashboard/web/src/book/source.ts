@@ -1,0 +1,109 @@
+// The service book's data: asked for when the server tells of an event, and
+// once a minute; never twice at a time.
+import { effect, signal } from '@preact/signals';
+import { fetchEvents, fetchFaults, type Event, type EventsAnswer, type Fault } from '../api';
+import type { Live } from '../live/live';
+import { filters, type Filter } from './words';
+
+export const bookDays = 7;
+const dayMs = 86_400_000;
+const everyMs = 60_000;
+const restMs = 3_000;
+const pageSize = 40;
+const mostShown = 5_000;
+/** What the picture shows; loads would fill it. */
+const pictureChanges = ['start', 'stop', 'trip', 'lost', 'found'];
+const pictureKinds = ['state', 'fault', 'note', 'config_changed', 'line_down', 'device_down', 'clock_step', 'data_damaged'];
+
+export interface Shown {
+  from: number;
+  to: number;
+  faults: Fault[];
+  /** the picture's events, oldest first */
+  week: Event[];
+  page: EventsAnswer;
+}
+
+export class Book {
+  readonly shown = signal<Shown | null>(null);
+  readonly error = signal('');
+  readonly filter = signal<Filter>(filters[0] as Filter);
+  readonly subject = signal('');
+  private wanted = pageSize;
+  private request: AbortController | undefined;
+  private timer: ReturnType<typeof setTimeout> | undefined;
+  private askedAt = -Infinity;
+  private readonly undo: () => void;
+
+  constructor(private readonly live: Live) {
+    this.undo = effect(() => {
+      void live.eventTick.value;
+      this.plan(Math.max(0, restMs - (performance.now() - this.askedAt)));
+    });
+  }
+
+  stop(): void {
+    this.undo();
+    clearTimeout(this.timer);
+    this.request?.abort();
+  }
+
+  choose(filter: Filter): void {
+    this.filter.value = filter;
+    this.wanted = pageSize;
+    this.refresh();
+  }
+
+  about(subject: string): void {
+    this.subject.value = subject;
+    this.wanted = pageSize;
+    this.refresh();
+  }
+
+  older(): void {
+    this.wanted = Math.min(mostShown, this.wanted + 2 * pageSize);
+    this.refresh();
+  }
+
+  /** What the reader asks for does not wait. */
+  refresh(): void {
+    this.request?.abort();
+    this.request = undefined;
+    this.plan(0);
+  }
+
+  private plan(ms: number): void {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => void this.ask(), ms);
+  }
+
+  private async ask(): Promise<void> {
+    if (this.request) return; // its end plans the next
+    if (document.hidden || this.live.held.value) {
+      this.plan(everyMs);
+      return;
+    }
+    const request = new AbortController();
+    this.request = request;
+    this.askedAt = performance.now();
+    const to = this.live.now();
+    const from = to - bookDays * dayMs;
+    const subjects = this.subject.value ? [this.subject.value] : [];
+    const { kinds, changes } = this.filter.value;
+    try {
+      const [page, week, faults] = await Promise.all([
+        fetchEvents({ kinds, changes, subjects, limit: this.wanted }, request.signal),
+        fetchEvents({ kinds: pictureKinds, changes: pictureChanges, subjects: [], from, limit: mostShown }, request.signal),
+        fetchFaults(from, request.signal),
+      ]);
+      this.shown.value = { from, to, faults: faults.faults, week: week.events.reverse(), page };
+      this.error.value = '';
+    } catch (e) {
+      if (request.signal.aborted) return;
+      this.error.value = e instanceof Error ? e.message : String(e);
+    } finally {
+      if (this.request === request) this.request = undefined;
+    }
+    this.plan(everyMs);
+  }
+}

@@ -1,0 +1,81 @@
+import { describe, expect, it } from 'vitest';
+import type { Event, Fault } from '../api';
+import { bookSentence, byDay, countSentence, entrySubject, entryText, faultSentence, filters, observedSentence, siteTime, sortOf } from './words';
+
+const now = Date.parse('2026-11-25T18:00:00Z'); // noon in Chicago, a Wednesday
+const chicago = 'America/Chicago';
+const plain = (s: string) => s.replaceAll('\u00a0', ' ');
+const event = (time: string, kind: string, text: string, data: Record<string, string> = {}, subject = 'comp1'): Event => ({ seq: 1, time, kind, subject, text, data });
+const fault = (more: Partial<Fault>): Fault => ({ subject: 'comp1', channel: 'c.code', code: '2', text: 'motor overload', times: 1, first: '2026-11-24T16:40:00Z', last: '2026-11-24T16:40:00Z', on_s: 420, unseen_s: 0, on: false, ...more });
+
+describe('the first sentence', () => {
+  it.each<[string, Fault[], string]>([
+    ['nothing came', [], 'No fault was seen in 7 days.'],
+    ['one came', [fault({})], 'No fault stands; the last was motor overload, 1 d 1 h ago.'],
+    ['one stands', [fault({ on: true })], 'Motor overload stands since 1 d 1 h ago.'],
+    ['one without a text', [fault({ text: '', on: true })], 'Fault code 2 stands since 1 d 1 h ago.'],
+    ['one stands from before', [fault({ on: true, times: 0, first: null, last: null })], 'Motor overload stands for over 7 days.'],
+    ['two stand', [fault({ on: true }), fault({ on: true, code: '3' })], 'Motor overload and 1 other fault stand since 1 d 1 h ago.'],
+    ['one ended that came before', [fault({ times: 0, first: null, last: null })], 'No fault was seen in 7 days.'],
+  ])('%s', (_, faults, want) => expect(plain(bookSentence(faults, now, 7))).toBe(want));
+
+  it('counts what else there was', () => {
+    const week = [
+      event('2026-11-25T10:00:00Z', 'state', '', { change: 'start' }), event('2026-11-25T11:00:00Z', 'state', '', { change: 'stop' }),
+      event('2026-11-25T10:00:00Z', 'config_changed', '', { file: 'site.toml', before: '', after: '5f' }),
+      event('2026-11-25T12:00:00Z', 'config_changed', '', { file: 'site.toml', before: '5f', after: '60' }),
+      event('2026-11-25T12:00:00Z', 'config_changed', 'channels', {}), event('2026-11-25T13:00:00Z', 'device_down', ''),
+    ];
+    expect(countSentence(week, [fault({ times: 2 })], 7)).toBe('In 7 days: 2 faults, 1 start, 1 line trouble, 1 change to the set-up, no notes.');
+  });
+});
+
+it('says when little was observed', () => {
+  expect(plain(observedSentence(3 * 3_600_000, 7))).toBe(' Observed were 3 h 0 min of them.');
+  expect(observedSentence(7 * 86_400_000 - 600_000, 7)).toBe('');
+});
+
+it('says how often a fault came, when last, and for how long', () => {
+  expect(plain(faultSentence(fault({}), now, chicago))).toBe('Once; Tue 24 Nov 10:40:00; on for 7 min 0 s.');
+  expect(plain(faultSentence(fault({ times: 3, on_s: 900, unseen_s: 60, on: true, last: '2026-11-25T16:40:00Z' }), now, chicago)))
+    .toBe('3 times; last 10:40:00; still on, 15 min 0 s in all, of which 1 min 0 s unread.');
+  expect(plain(faultSentence(fault({ times: 0, last: null }), now, chicago))).toBe('On since before these days; on for 7 min 0 s.');
+});
+
+it('groups by the site’s days, not the browser’s', () => {
+  const days = byDay([
+    event('2026-11-25T06:30:00Z', 'note', 'half past midnight in Chicago'), event('2026-11-25T05:30:00Z', 'note', 'half an hour before'),
+    event('2026-11-23T12:00:00Z', 'note', ''), event('2025-11-23T12:00:00Z', 'note', ''),
+  ], now, chicago);
+  expect(days.map((d) => d.title)).toEqual(['Today, Wed 25 Nov', 'Yesterday, Tue 24 Nov', 'Mon 23 Nov', 'Sun 23 Nov 2025']);
+});
+
+it('names a subject once', () => {
+  const line = event('2026-11-25T06:30:00Z', 'line_up', 'line net: connected', {}, 'net');
+  expect([entrySubject(line), entryText(line)]).toEqual(['', 'Line net: connected']);
+  const note = event('2026-11-25T06:30:00Z', 'note', 'oil changed');
+  expect([entrySubject(note), entryText(note)]).toEqual(['comp1', 'Oil changed']);
+});
+
+it('finds every kind of entry by a filter', () => {
+  const kinds = ['fault', 'note', 'config_changed', 'line_down', 'device_up', 'counter_reset', 'agent_started', 'clock_step', 'data_damaged', 'hookup', 'state'];
+  for (const kind of kinds) expect(filters.slice(1).some((f) => f.kinds.includes(kind)), kind).toBe(true);
+  for (const kind of kinds) expect(sortOf(event('2026-11-25T06:30:00Z', kind, '', { change: 'load' })), kind).not.toBe('other');
+});
+
+describe('a time as a person types it', () => {
+  // Offsets of America/Chicago in 2026 (tz database): clocks go on at 08:00 UTC
+  // on 8 March, back at 07:00 UTC on 1 November.
+  it.each([
+    ['2026-11-25T10:40', '2026-11-25T16:40:00.000Z'],
+    ['2026-07-01T00:00', '2026-07-01T05:00:00.000Z'],
+    ['2026-03-08T01:59', '2026-03-08T07:59:00.000Z'],
+    ['2026-03-08T03:00', '2026-03-08T08:00:00.000Z'],
+    ['2026-11-01T00:30', '2026-11-01T05:30:00.000Z'],
+    ['2026-11-01T03:00', '2026-11-01T09:00:00.000Z'],
+  ])('%s', (local, want) => expect(new Date(siteTime(local, chicago) ?? NaN).toISOString()).toBe(want));
+
+  it('is nothing when it is no time', () => {
+    for (const text of ['', 'noon', '2026-13-01T00:00', '2026-11-25']) expect(siteTime(text, chicago)).toBeUndefined();
+  });
+});

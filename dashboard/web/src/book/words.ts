@@ -1,0 +1,187 @@
+// What the service book says, as pure text, so that each wording can be tested.
+import type { Event, Fault } from '../api';
+import { clockMinute, day, duration, localDate, when } from '../units/words';
+
+/** What an entry is about: its word, its shape, and by which filter it is found. */
+export type Sort = 'fault' | 'trip' | 'motor' | 'load' | 'gap' | 'line' | 'setup' | 'counter' | 'agent' | 'note' | 'other';
+
+export function sortOf(e: Event): Sort {
+  switch (e.kind) {
+    case 'fault':
+      return 'fault';
+    case 'note':
+    case 'spot_reading':
+    case 'hookup':
+    case 'calibration':
+      return 'note';
+    case 'config_changed':
+      return 'setup';
+    case 'line_down':
+    case 'line_up':
+    case 'device_down':
+    case 'device_up':
+      return 'line';
+    case 'counter_reset':
+    case 'counter_wrapped':
+      return 'counter';
+    case 'agent_started':
+    case 'agent_stopped':
+    case 'clock_step':
+    case 'data_damaged':
+      return 'agent';
+    case 'state':
+      switch (e.data.change) {
+        case 'trip':
+          return 'trip';
+        case 'start':
+        case 'stop':
+          return 'motor';
+        case 'lost':
+        case 'found':
+          return 'gap';
+        default:
+          return 'load';
+      }
+    default:
+      return 'other';
+  }
+}
+
+export const sortWord: Record<Sort, string> = {
+  fault: 'Fault', trip: 'Trip', motor: 'Motor', load: 'Load', gap: 'Not read', line: 'Line', setup: 'Set-up',
+  counter: 'Counter', agent: 'Recording', note: 'Note', other: 'Other',
+};
+
+/** An entry's word. */
+export function wordOf(e: Event): string {
+  return e.kind.startsWith('device_') ? 'Device' : sortWord[sortOf(e)];
+}
+
+export interface Filter {
+  key: string;
+  title: string;
+  kinds: string[];
+  changes: string[];
+}
+
+/** The book's filters, in words. The first is what it opens with. */
+export const filters: Filter[] = [
+  { key: 'all', title: 'What stands out', kinds: [], changes: ['trip'] },
+  { key: 'faults', title: 'Faults', kinds: ['fault', 'state'], changes: ['trip'] },
+  { key: 'motor', title: 'Starts and stops', kinds: ['state'], changes: ['start', 'stop', 'trip'] },
+  { key: 'state', title: 'Every load and unload', kinds: ['state'], changes: [] },
+  { key: 'lines', title: 'Lines and devices', kinds: ['line_down', 'line_up', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'clock_step', 'data_damaged'], changes: [] },
+  { key: 'setup', title: 'Set-up', kinds: ['config_changed', 'counter_reset', 'counter_wrapped'], changes: [] },
+  { key: 'notes', title: 'Notes', kinds: ['note', 'hookup', 'spot_reading', 'calibration'], changes: [] },
+];
+
+const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1);
+const times = (n: number) => (n === 1 ? 'once' : n === 2 ? 'twice' : `${n} times`);
+const some = (n: number, one: string, many: string) => `${n === 0 ? 'no' : n} ${n === 1 ? one : many}`;
+
+export function faultName(f: Fault): string {
+  return f.text ? capital(f.text) : `Fault code ${f.code}`;
+}
+
+/** The sentence first: whether a fault stands, and when the last one came. */
+export function bookSentence(faults: Fault[], now: number, days: number): string {
+  const on = faults.filter((f) => f.on);
+  const stands = on[0];
+  if (stands) {
+    const others = on.length > 1 ? ` and ${some(on.length - 1, 'other fault', 'other faults')}` : '';
+    const since = stands.last === null ? `for over ${days} days` : `since ${duration(now - Date.parse(stands.last))} ago`;
+    return `${faultName(stands)}${others} stands ${since}.`.replace('stands since', others ? 'stand since' : 'stands since');
+  }
+  const last = faults.find((f) => f.last !== null);
+  if (!last?.last) return `No fault was seen in ${days} days.`;
+  return `No fault stands; the last was ${lower(faultName(last))}, ${duration(now - Date.parse(last.last))} ago.`;
+}
+
+const lower = (s: string) => (/^[A-Z][a-z]/.test(s) ? s.charAt(0).toLowerCase() + s.slice(1) : s);
+
+/** Below it: what else the days held. */
+export function countSentence(week: Event[], faults: Fault[], days: number): string {
+  const count = (f: (e: Event) => boolean) => week.filter(f).length;
+  const parts = [
+    some(faults.reduce((n, f) => n + f.times, 0), 'fault', 'faults'),
+    some(count((e) => e.data.change === 'start'), 'start', 'starts'),
+    some(count((e) => e.kind === 'line_down' || e.kind === 'device_down'), 'line trouble', 'line troubles'),
+    some(count(setupChanged), 'change to the set-up', 'changes to the set-up'),
+    some(count((e) => e.kind === 'note'), 'note', 'notes'),
+  ];
+  return `In ${days} days: ${parts.join(', ')}.`;
+}
+
+/** What was not observed is no proof of quiet: said where it is a share worth saying. */
+export function observedSentence(observedMs: number, days: number): string {
+  const share = observedMs / (days * 86_400_000);
+  return share >= 0.995 ? '' : ` Observed were ${duration(observedMs)} of them.`;
+}
+
+/** A file that was there before says something else, or is gone. */
+export function setupChanged(e: Event): boolean {
+  return e.kind === 'config_changed' && Boolean(e.data.file) && e.data.before !== '';
+}
+
+/** "Twice; last Wed 25 Nov 10:40:00; on for 14 min 0 s in all." */
+export function faultSentence(f: Fault, now: number, timeZone: string): string {
+  const parts: string[] = [];
+  if (f.times === 0 || f.last === null) parts.push('on since before these days');
+  else parts.push(times(f.times), `${f.times > 1 ? 'last ' : ''}${when(Date.parse(f.last), now, timeZone)}`);
+  const unread = f.unseen_s > 0 ? `, of which ${duration(f.unseen_s * 1000)} unread` : '';
+  parts.push(`${f.on ? 'still on, ' : 'on for '}${duration(f.on_s * 1000)}${f.times > 1 ? ' in all' : ''}${unread}`);
+  return `${capital(parts.join('; '))}.`;
+}
+
+export interface Day {
+  date: string;
+  title: string;
+  events: Event[];
+}
+
+/** Entries by local day, in the order given. */
+export function byDay(events: Event[], now: number, timeZone: string): Day[] {
+  const days: Day[] = [];
+  for (const e of events) {
+    const at = Date.parse(e.time);
+    const date = localDate(at, timeZone);
+    let last = days.at(-1);
+    if (last?.date !== date) {
+      last = { date, title: dayTitle(at, now, timeZone), events: [] };
+      days.push(last);
+    }
+    last.events.push(e);
+  }
+  return days;
+}
+
+function dayTitle(ms: number, now: number, timeZone: string): string {
+  const date = localDate(ms, timeZone);
+  const shown = day(ms, timeZone) + (date.slice(0, 4) === localDate(now, timeZone).slice(0, 4) ? '' : ` ${date.slice(0, 4)}`);
+  if (date === localDate(now, timeZone)) return `Today, ${shown}`;
+  if (date === localDate(now - 86_400_000, timeZone)) return `Yesterday, ${shown}`;
+  return shown;
+}
+
+/** An entry's text; the first letter is a capital, as in a book. */
+export function entryText(e: Event): string {
+  if (e.kind === 'config_changed' && e.data.changes) return `${e.data.file ?? ''} has changed.`;
+  return /^[a-z]+ /.test(e.text) && !e.text.startsWith(`${e.subject} `) ? capital(e.text) : e.text;
+}
+
+/** The subject, where the text does not name it. */
+export function entrySubject(e: Event): string {
+  return e.text.includes(e.subject) ? '' : e.subject;
+}
+
+/** The Unix time of a local date and time, "2026-11-25T10:40", in a zone. */
+export function siteTime(local: string, timeZone: string): number | undefined {
+  const m = /^(\d{4}-\d\d-\d\d)T(\d\d:\d\d)$/.exec(local);
+  const wanted = m ? Date.parse(`${local}:00Z`) : NaN;
+  if (Number.isNaN(wanted)) return undefined;
+  // The zone's distance at the time wanted; a second look serves the hours
+  // around a change of clocks.
+  let ms = wanted;
+  for (let i = 0; i < 2; i++) ms += wanted - Date.parse(`${localDate(ms, timeZone)}T${clockMinute(ms, timeZone)}:00Z`);
+  return ms;
+}

@@ -1,0 +1,42 @@
+// The frame of every page: its head, and what stands there until the first
+// readings have come.
+import { ServiceBook } from './book/page';
+import type { Live, View } from './live/live';
+import { Head } from './machine/head';
+import { AtTheMachine } from './machine/page';
+import { page } from './route';
+
+const skipWords = { machine: 'To the machine', book: 'To the book' };
+
+/** The address names the page, so it must not be changed to "#main". */
+function skip(e: Event): void {
+  e.preventDefault();
+  document.getElementById('main')?.focus();
+}
+
+export function Page({ live }: { live: Live }) {
+  const site = live.site.value;
+  const view = live.view.value;
+  return (
+    <>
+      <a class="skip" href="#main" onClick={skip}>{skipWords[page.value]}</a>
+      <Head live={live} site={site} view={view} />
+      <main id="main" tabIndex={-1}>
+        {!site || !view ? <Waiting live={live} view={view} /> : page.value === 'book' ? <ServiceBook live={live} site={site} view={view} /> : <AtTheMachine live={live} site={site} view={view} />}
+      </main>
+    </>
+  );
+}
+
+function Waiting({ live, view }: { live: Live; view: View | null }) {
+  const error = live.siteError.value;
+  return (
+    <div class="sentence">
+      <div>
+        <h1>{view?.connection === 'lost' ? 'No contact with loadscribe yet.' : 'Waiting for the first readings.'}</h1>
+        <p class="note-line">{error ? `${error}. Trying again.` : view?.connection === 'lost' ? 'Check that its computer is on and that this device is on the network. The page tries again by itself.' : ''}</p>
+      </div>
+    </div>
+  );
+}
+
