@@ -75,11 +75,13 @@ func reportOf(r analysis.Report) analysis.Report {
 	machines := append([]analysis.MachineFigures{}, r.Machines...)
 	for i := range machines {
 		machines[i].Figures = append([]analysis.Figure{}, machines[i].Figures...)
+		machines[i].Findings = append([]analysis.Finding{}, machines[i].Findings...)
 		machines[i].Tables = append([]analysis.Table{}, machines[i].Tables...)
 	}
 	systems := append([]analysis.SystemFigures{}, r.Systems...)
 	for i := range systems {
 		systems[i].Figures = append([]analysis.Figure{}, systems[i].Figures...)
+		systems[i].Findings = append([]analysis.Finding{}, systems[i].Findings...)
 		systems[i].Tables = append([]analysis.Table{}, systems[i].Tables...)
 	}
 	r.Machines, r.Systems = machines, systems

@@ -152,7 +152,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
 		"HookupReport": hookup.Report{}, "HookupStepReport": hookup.StepReport{}, "HookupReading": hookup.StepReading{},
 		"HookupCheck": hookup.Check{}, "HookupFinding": hookup.Finding{}, "HookupStart": startRequest{},
-		"LevelsAnswer": levelsAnswer{}, "LevelsChange": agent.LevelsChange{}, "Levels": analysis.HeldLevels{}, "LevelMode": analysis.Mode{},
+		"Finding": analysis.Finding{}, "FigureClass": analysis.Class{}, "LevelsAnswer": levelsAnswer{}, "LevelsChange": agent.LevelsChange{}, "Levels": analysis.HeldLevels{}, "LevelMode": analysis.Mode{},
 		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},

@@ -6,11 +6,12 @@ import "loadscribe/agent/scan"
 const maxRecent = 32
 
 // carry is what the fold of one subject must remember from scan to scan. It is
-// plain data of fixed size but for tracks, so that a step allocates nothing.
+// plain data of fixed size but for tracks and spells, so that a step allocates nothing.
 type carry struct {
 	started bool // a scan has been seen
 	segment uint32
 	tracks  []track
+	spells  []spell // one a watch of the spec
 
 	// The state machine, driven by the scans of the master channel's group.
 	known              bool // state holds since the last good master scan
@@ -25,6 +26,7 @@ type carry struct {
 	startMono          int64
 	hasStop            bool // the machine was seen to stop and has rested since
 	stopMono           int64
+	duty               dutyCarry
 
 	run, load hysteresis
 	cycle     openCycle
@@ -79,12 +81,15 @@ type settling struct {
 	settled   bool
 }
 
-func (c *carry) init(channels int) { *c = carry{tracks: make([]track, channels)} }
+func (c *carry) init(channels, watches int) {
+	*c = carry{tracks: make([]track, channels), spells: make([]spell, watches)}
+}
 
 // clone copies c so that both can be stepped.
 func (c *carry) clone() carry {
 	d := *c
 	d.tracks = append([]track(nil), c.tracks...)
+	d.spells = append([]spell(nil), c.spells...)
 	return d
 }
 
@@ -103,11 +108,13 @@ func (c *carry) newSegment(segment uint32, why scan.Reason) {
 // forgetState is the reset of rule 2: after a gap nothing is known of what the
 // machine did in it.
 func (c *carry) forgetState() {
+	ran := c.known && c.state.Running()
 	c.known = false
 	c.state = Unobserved
 	c.sinceMono, c.sinceWall, c.sinceKnown = 0, 0, false
 	c.inStart, c.startMono = false, 0
 	c.hasStop, c.stopMono = false, 0
+	c.duty.forget(ran)
 	c.run, c.load = hysteresis{}, hysteresis{}
 	c.cycle = openCycle{}
 	c.settle = settling{}

@@ -35,6 +35,7 @@ func (c *carry) encode(b []byte) []byte {
 	}
 	b = appendSigned(b, c.sinceWall-c.lastWall)
 	b = append(b, flags(c.sinceKnown, c.inStart, c.hasStop))
+	b = c.duty.encode(b, c.lastMono)
 	b = c.run.encode(b, c.lastMono)
 	b = c.load.encode(b, c.lastMono)
 	b = c.cycle.encode(b, c.lastMono, c.lastWall)
@@ -58,6 +59,10 @@ func (c *carry) encode(b []byte) []byte {
 		}
 		b = append(b, byte(t.state))
 	}
+	b = appendCount(b, len(c.spells))
+	for i := range c.spells {
+		b = c.spells[i].encode(b, c.lastMono, c.lastWall)
+	}
 	return b
 }
 
@@ -71,17 +76,18 @@ func flags(bits ...bool) byte {
 	return f
 }
 
-// decodeCarry is the inverse of encode, for a subject with so many channels.
-func decodeCarry(b []byte, channels int) (carry, error) {
+// decodeCarry is the inverse of encode, for a subject with so many channels and
+// watches.
+func decodeCarry(b []byte, channels, watches int) (carry, error) {
 	r := &reader{b: b}
-	c := readCarry(r, channels)
+	c := readCarry(r, channels, watches)
 	if err := r.end(); err != nil {
 		return carry{}, err
 	}
 	return c, nil
 }
 
-func readCarry(r *reader, channels int) carry {
+func readCarry(r *reader, channels, watches int) carry {
 	var c carry
 	c.started = r.bool()
 	c.segment = r.unsigned32()
@@ -96,6 +102,7 @@ func readCarry(r *reader, channels int) carry {
 	c.sinceWall = r.signed() + c.lastWall
 	f := r.byteBelow(8)
 	c.sinceKnown, c.inStart, c.hasStop = f&1 != 0, f&2 != 0, f&4 != 0
+	c.duty.decode(r, c.lastMono)
 	c.run.decode(r, c.lastMono)
 	c.load.decode(r, c.lastMono)
 	c.cycle.decode(r, c.lastMono, c.lastWall)
@@ -128,6 +135,14 @@ func readCarry(r *reader, channels int) carry {
 			t.before = t.counts + r.signed()
 		}
 		t.state = State(r.byteBelow(numStates))
+	}
+	if n := r.count(1); n != watches {
+		r.fail("another number of watches")
+		return c
+	}
+	c.spells = make([]spell, watches)
+	for i := range c.spells {
+		c.spells[i].decode(r, c.lastMono, c.lastWall)
 	}
 	return c
 }

@@ -3,7 +3,7 @@ package analysis
 import "encoding/binary"
 
 // pieceVersion is Piece.Version: the layout of carry and delta.
-const pieceVersion = 2
+const pieceVersion = 4
 
 // encode appends d. Wall times are kept relative to base, the start of the
 // cell, and monotonic times relative to the one before.
@@ -15,6 +15,7 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	b = binary.AppendUvarint(b, uint64(d.stops))
 	b = binary.AppendUvarint(b, uint64(d.loads))
 	b = binary.AppendUvarint(b, uint64(d.unloads))
+	b = binary.AppendUvarint(b, uint64(d.failed))
 	b = d.encodeLists(b, base)
 	b = appendCount(b, len(d.analog))
 	for i := range d.analog {
@@ -44,7 +45,7 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
 	b = encodeSum(b, d.settled)
-	return d.encodeSlots(b)
+	return encodeFound(d.encodeSlots(b), d.found, base)
 }
 
 func (d *delta) encodeLists(b []byte, base int64) []byte {
@@ -70,6 +71,7 @@ func (d *delta) encodeLists(b []byte, base int64) []byte {
 		b = binary.AppendUvarint(b, uint64(s.segment))
 		b = binary.AppendUvarint(b, uint64(s.restMS))
 		b = append(b, byte(s.from))
+		b = appendBool(b, s.afterLoss)
 	}
 	b = appendCount(b, len(d.cycles))
 	for _, c := range d.cycles {
@@ -182,7 +184,7 @@ func (d *delta) decode(b []byte, base int64) error {
 	for i := range d.stateMS {
 		d.stateMS[i] = r.atLeastZero()
 	}
-	d.stops, d.loads, d.unloads = r.atLeastZero(), r.atLeastZero(), r.atLeastZero()
+	d.stops, d.loads, d.unloads, d.failed = r.atLeastZero(), r.atLeastZero(), r.atLeastZero(), r.atLeastZero()
 	d.decodeLists(r, base)
 	d.analog = resized(d.analog, r.count(2))
 	for i := range d.analog {
@@ -205,6 +207,7 @@ func (d *delta) decode(b []byte, base int64) error {
 	d.fraction.decode(r)
 	d.settled = decodeSum(r)
 	d.decodeSlots(r)
+	d.found = decodeFound(d.found, r, base)
 	return r.end()
 }
 
@@ -256,11 +259,12 @@ func (d *delta) decodeLists(r *reader, base int64) {
 		g.reason = scanReason(r)
 		d.gaps = append(d.gaps, g)
 	}
-	for n := r.count(5); n > 0; n-- {
+	for n := r.count(6); n > 0; n-- {
 		s := start{wall: r.signed() + base, mono: abs()}
 		s.segment = r.unsigned32()
 		s.restMS = r.atLeastZero()
 		s.from = State(r.byteBelow(numStates))
+		s.afterLoss = r.bool()
 		d.starts = append(d.starts, s)
 	}
 	for n := r.count(5); n > 0; n-- {

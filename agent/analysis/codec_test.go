@@ -122,7 +122,7 @@ func FuzzDelta(f *testing.F) {
 func FuzzCarry(f *testing.F) {
 	site := plant(f)
 	var c carry
-	c.init(8)
+	c.init(8, 20)
 	f.Add(c.encode(nil))
 	tp := newTape(site, monday)
 	for sec := int64(0); sec < 200; sec++ {
@@ -134,7 +134,7 @@ func FuzzCarry(f *testing.F) {
 		f.Add(p.Exit)
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		c, err := decodeCarry(b, 8)
+		c, err := decodeCarry(b, 8, 20)
 		if err != nil {
 			if !errors.Is(err, ErrSummary) {
 				t.Fatalf("error %v is not ErrSummary", err)

@@ -13,6 +13,7 @@ type delta struct {
 	stops       int64
 	loads       int64 // times that air began to flow
 	unloads     int64
+	failed      int64 // starts that came to nothing
 	cycles      []cycle
 	analog      []analogSum
 	counters    []counterSum
@@ -21,6 +22,7 @@ type delta struct {
 	fraction    stateSums
 	settled     sum // power at settled unloaded running
 	slots       [slotsPerCell]slotSum
+	found       []found // findings that are over
 }
 
 // transition is the moment at which a state was first seen.
@@ -42,6 +44,7 @@ type start struct {
 	segment    uint32
 	restMS     int64 // since the motor stopped; 0: not known
 	from       State
+	afterLoss  bool // the machine stood after it had been silent while it ran
 }
 
 // How a load cycle ended.
@@ -149,7 +152,7 @@ func (d *delta) reset() {
 	keep := *d
 	*d = delta{
 		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
-		cycles: keep.cycles[:0], bins: keep.bins[:0], analog: keep.analog, counters: keep.counters,
+		cycles: keep.cycles[:0], found: keep.found[:0], bins: keep.bins[:0], analog: keep.analog, counters: keep.counters,
 	}
 	clear(d.analog)
 	for i := range d.counters {
@@ -191,6 +194,7 @@ func (d *delta) merge(o *delta) {
 	d.stops += o.stops
 	d.loads += o.loads
 	d.unloads += o.unloads
+	d.failed += o.failed
 	for i := range d.analog {
 		d.analog[i].merge(&o.analog[i])
 	}
@@ -206,6 +210,7 @@ func (d *delta) merge(o *delta) {
 	d.power.merge(&o.power)
 	d.fraction.merge(&o.fraction)
 	d.settled.merge(o.settled)
+	d.found = append(d.found, o.found...)
 	for i := range d.slots {
 		d.slots[i].merge(&o.slots[i])
 	}

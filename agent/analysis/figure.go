@@ -11,24 +11,55 @@ type Figure struct {
 	Coverage    *float64 `json:"coverage,omitempty"`    // observed share of the window, 0-1
 	AtLeast     bool     `json:"at_least,omitempty"`
 	// Denominator says in words what a share or mean is taken over.
-	Denominator string   `json:"denominator,omitempty"`
-	Method      string   `json:"method,omitempty"`
-	Inputs      []string `json:"inputs,omitempty"`
-	Absent      string   `json:"absent,omitempty"`
+	Denominator string `json:"denominator,omitempty"`
+	// AtMost is the most it can be where a counter ran on over the gaps.
+	AtMost *float64 `json:"at_most,omitempty"`
+	// Limit is what the value is held to, where there is such a thing, and
+	// LimitBasis says whose it is.
+	Limit      *float64 `json:"limit,omitempty"`
+	LimitBasis string   `json:"limit_basis,omitempty"`
+	// Distribution counts what the mean is over by size.
+	Distribution []Class  `json:"distribution,omitempty"`
+	Method       string   `json:"method,omitempty"`
+	Inputs       []string `json:"inputs,omitempty"`
+	Absent       string   `json:"absent,omitempty"`
+}
+
+// Finding is something about the data themselves that a reader of the figures
+// must know: what is missing, stuck, contradictory or impossible.
+type Finding struct {
+	Kind    string `json:"kind"`    // missing, stuck, contradictory or impossible
+	Subject string `json:"subject"` // channel, device or machine
+	// RFC 3339 UTC: when it was first and last seen. A finding may have begun
+	// before the window, and may go on.
+	From     string   `json:"from"`
+	To       string   `json:"to"`
+	Sentence string   `json:"sentence"`
+	Evidence []string `json:"evidence"`
+}
+
+// Class counts what lies in [From, To), in the figure's unit; the last class has
+// no To.
+type Class struct {
+	From  float64  `json:"from"`
+	To    *float64 `json:"to,omitempty"`
+	Count int      `json:"count"`
 }
 
 // MachineFigures are one machine's figures for a window.
 type MachineFigures struct {
-	Machine string   `json:"machine"`
-	Figures []Figure `json:"figures"`
-	Tables  []Table  `json:"tables"`
+	Machine  string    `json:"machine"`
+	Figures  []Figure  `json:"figures"`
+	Findings []Finding `json:"findings"`
+	Tables   []Table   `json:"tables"`
 }
 
 // SystemFigures are one system's figures for a window.
 type SystemFigures struct {
-	System  string   `json:"system"`
-	Figures []Figure `json:"figures"`
-	Tables  []Table  `json:"tables"`
+	System   string    `json:"system"`
+	Figures  []Figure  `json:"figures"`
+	Findings []Finding `json:"findings"`
+	Tables   []Table   `json:"tables"`
 }
 
 // Report is every figure for a window. From and To are RFC 3339 UTC.

@@ -14,7 +14,7 @@ import (
 var _ store.Calibrated = (*Folder)(nil)
 
 // stateVersion is the layout of the state that Flush returns.
-const stateVersion = 1
+const stateVersion = 3
 
 // maxRoutes bounds the cache of groups; a store has a few dozen.
 const maxRoutes = 4096
@@ -69,7 +69,7 @@ func (f *Folder) setUp() {
 	f.subjects, f.routes = nil, map[*scan.Group][]*subjectRoute{}
 	for _, sp := range specs(f.site, f.groups, f.levels) {
 		sub := &subject{sp: sp, d: newDelta(sp)}
-		sub.c.init(len(sp.chans))
+		sub.c.init(len(sp.chans), len(sp.watches))
 		f.subjects = append(f.subjects, sub)
 	}
 }
@@ -218,7 +218,7 @@ func (f *Folder) Restore(state []byte) error {
 	defer f.mu.Unlock()
 	for _, sub := range f.subjects {
 		*sub = subject{sp: sub.sp, d: newDelta(sub.sp)}
-		sub.c.init(len(sub.sp.chans))
+		sub.c.init(len(sub.sp.chans), len(sub.sp.watches))
 	}
 	if state == nil {
 		return nil
@@ -248,7 +248,7 @@ func (f *Folder) decodeState(state []byte) ([]carry, []tally, error) {
 		if r.err == nil && (key != sub.sp.key || config != sub.sp.config) {
 			return nil, nil, fmt.Errorf("%w: the channels or settings of %s have changed", ErrSummary, sub.sp.name)
 		}
-		carries = append(carries, readCarry(r, len(sub.sp.chans)))
+		carries = append(carries, readCarry(r, len(sub.sp.chans), len(sub.sp.watches)))
 		totals = append(totals, readTally(r))
 	}
 	return carries, totals, r.end()

@@ -230,6 +230,9 @@ func (sp *spec) fingerprint() string {
 		}
 		b.WriteByte('\n')
 	}
+	for i := range sp.watches {
+		fmt.Fprintf(&b, "watch %v\n", sp.watches[i])
+	}
 	for _, l := range []*level{sp.runLevel, sp.loadLevel} {
 		if l != nil {
 			fmt.Fprintf(&b, "level %d on=%d off=%d dwell=%d\n", l.ch, l.on, l.off, l.dwellMS)

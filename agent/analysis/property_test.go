@@ -79,10 +79,24 @@ func randomTape(t *rapid.T, site *sitefile.Site) *tape {
 		}
 		if rapid.IntRange(0, 60).Draw(t, "stretch") == 0 {
 			// Two minutes of the same, so that what needs time comes to pass.
-			for j := 0; j < 120; j++ {
+			lie := rapid.IntRange(0, 5).Draw(t, "lie")
+			for j := int64(0); j < 120; j++ {
 				mono += 1000
-				tp.add("controller", mono, running, loaded, standby, 0, max(0, pressure), starts)
-				tp.add("meter", mono+500, power+int64(j%2), energy%65_536)
+				loadedBit, drawn := loaded, power+j%2
+				switch lie {
+				case 1: // a load signal that is not true
+					loadedBit = 1 - loaded
+				case 2: // power that does not fit the motor's signal
+					drawn = 360 * (1 - running)
+				case 3: // loads and unloads while pressure and power stand
+					loadedBit, drawn = j/15%2, power
+				case 4:
+					tp.bad("meter", mono+500, scan.Timeout)
+				}
+				tp.add("controller", mono, running, loadedBit, standby, 0, max(0, pressure), starts)
+				if lie != 4 {
+					tp.add("meter", mono+500, drawn, energy%65_536)
+				}
 			}
 			mono += 500
 		}
@@ -159,7 +173,7 @@ func foldsExactly(t *rapid.T, site *sitefile.Site) {
 			t.Fatalf("%s differs from raw in [%d, %d):\n%s\nwant\n%s", how, from-monday, to-monday, a, b)
 		}
 	}
-	checkPieces(t, sealed.pieces, len(f.subjects[0].sp.chans))
+	checkPieces(t, sealed.pieces, len(f.subjects[0].sp.chans), len(f.subjects[0].sp.watches))
 }
 
 func unsealed(site *sitefile.Site, scans []scan.Scan) Source {
@@ -198,16 +212,20 @@ func flat(rep Report) []string {
 	all = append(all, rep.From, rep.To)
 	for _, m := range rep.Machines {
 		add(m.Figures, m.Tables)
+		all = append(all, fmt.Sprintf("%q
+", m.Findings))
 	}
 	for _, s := range rep.Systems {
 		add(s.Figures, s.Tables)
+		all = append(all, fmt.Sprintf("%q
+", s.Findings))
 	}
 	return all
 }
 
 // checkPieces: bytes are canonical, and each piece begins with the carry the
 // one before it ended with.
-func checkPieces(t *rapid.T, pieces []store.Piece, channels int) {
+func checkPieces(t *rapid.T, pieces []store.Piece, channels, watches int) {
 	last := map[string][]byte{}
 	for _, p := range pieces {
 		d, err := decodeDelta(p.Delta, p.StartMS)
@@ -224,7 +242,7 @@ func checkPieces(t *rapid.T, pieces []store.Piece, channels int) {
 		if p.Key != MachineKey("comp1") {
 			continue
 		}
-		c, err := decodeCarry(p.Exit, channels)
+		c, err := decodeCarry(p.Exit, channels, watches)
 		if err != nil {
 			t.Fatalf("carry: %v", err)
 		}

@@ -220,8 +220,13 @@ func (g *gathered) addPiece(p *store.Piece) error {
 	if len(d.analog) != g.sp.analogs || len(d.counters) != g.sp.counters {
 		return fmt.Errorf("%w: another number of channels", ErrSummary)
 	}
+	for i := range d.found {
+		if d.found[i].watch >= len(g.sp.watches) {
+			return fmt.Errorf("%w: a finding of no watch", ErrSummary)
+		}
+	}
 	if g.entry == nil {
-		c, err := decodeCarry(p.Entry, len(g.sp.chans))
+		c, err := decodeCarry(p.Entry, len(g.sp.chans), len(g.sp.watches))
 		if err != nil {
 			return err
 		}
@@ -273,7 +278,7 @@ func (g *gathered) order() error {
 	if g.lastExit == nil {
 		return nil
 	}
-	exit, err := decodeCarry(g.lastExit, len(g.sp.chans))
+	exit, err := decodeCarry(g.lastExit, len(g.sp.chans), len(g.sp.watches))
 	if err != nil {
 		return fmt.Errorf("summaries of %s: %w", g.sp.name, err)
 	}
@@ -288,7 +293,7 @@ func (g *gathered) addRaw(src Source, p *store.Piece) error {
 	if err != nil {
 		return err
 	}
-	c, err := decodeCarry(p.Entry, len(g.sp.chans))
+	c, err := decodeCarry(p.Entry, len(g.sp.chans), len(g.sp.watches))
 	if err != nil {
 		return err
 	}
@@ -317,7 +322,7 @@ func (g *gathered) addRaw(src Source, p *store.Piece) error {
 // fromRaw folds raw scans alone, from the first one at or after since.
 func (g *gathered) fromRaw(src Source, since int64) error {
 	c := &carry{}
-	c.init(len(g.sp.chans))
+	c.init(len(g.sp.chans), len(g.sp.watches))
 	w := newWalk(g, c)
 	q := store.ScanQuery{Devices: g.sp.devices(), FromMS: since}
 	if since > beginMS {

@@ -228,7 +228,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 			return Report{}, s.err
 		}
 		sheets[m.Name] = s
-		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables})
+		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings()})
 	}
 	if machine != "" {
 		return rep, nil
@@ -244,7 +244,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		if s.system(sys, sheets); s.err != nil {
 			return Report{}, s.err
 		}
-		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list(), Tables: s.tables})
+		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings()})
 	}
 	return rep, nil
 }
@@ -265,7 +265,7 @@ func (s *sheet) machine(m *sitefile.Machine) {
 		return
 	}
 	s.times(m)
-	s.startFigures()
+	s.startFigures(m)
 	s.cycles()
 	s.draw, s.drawAbsent = s.newDrawModel(m)
 	s.powers()

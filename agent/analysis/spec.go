@@ -7,7 +7,7 @@ import (
 )
 
 // foldVersion is raised whenever the same scans would fold to other bytes.
-const foldVersion = 2
+const foldVersion = 4
 
 // class is how a channel takes part in the fold.
 type class uint8
@@ -62,6 +62,9 @@ type spec struct {
 	hasStates                              bool
 	runOnly                                bool // running is known, loaded is not
 	levelsLearnt                           bool // the levels are a calibration, not assumed
+	watches                                []watch
+	watchOf                                []routed // by channel: places in watches
+	pairWatches                            []int    // of two channels
 	stateMethod, statesAbsent, startMethod string
 	assumed                                []string // assumed inputs of the states
 	config                                 string
@@ -119,6 +122,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.setStates(m, lv)
 	sp.setDraw()
 	sp.setBins()
+	sp.setWatches(m, lv)
 	sp.config = sp.fingerprint()
 	return sp
 }
@@ -153,6 +157,7 @@ func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System) *
 	}
 	sp.statesAbsent = "a figure of one machine"
 	sp.setBins()
+	sp.setWatches(nil, Levels{})
 	sp.config = sp.fingerprint()
 	return sp
 }

@@ -30,6 +30,7 @@ func (sp *spec) stepState(c *carry, d *delta, s *scan.Scan, gapMS int64) {
 		sp.begin(c, d, s)
 	}
 	c.hasLast, c.lastMono, c.lastWall, c.bad = true, s.MonoMS, s.WallMS, scan.Good
+	sp.watchStates(c, d, s, gapMS)
 }
 
 // begin sets the first state after a gap, without a guess at when it began.
@@ -39,6 +40,7 @@ func (sp *spec) begin(c *carry, d *delta, s *scan.Scan) {
 	}
 	c.state = sp.decide(c, s.MonoMS)
 	c.known = true
+	c.duty.found(c.state, c.bad, s.MonoMS)
 	c.sinceMono, c.sinceWall, c.sinceKnown = s.MonoMS, s.WallMS, false
 	d.transitions = append(d.transitions, transition{s.WallMS, s.MonoMS, c.state, true})
 	if c.state == Unloaded {
@@ -115,9 +117,14 @@ func (sp *spec) decide(c *carry, mono int64) State {
 	}
 	loadByLevel := sp.loadLevel != nil && c.load.step(sp.loadLevel, c.tracks[sp.loadLevel.ch].counts, mono)
 	if !running {
+		if c.inStart && mono-c.startMono < sp.startMS && c.duty.changeover(mono) {
+			return Starting
+		}
 		c.inStart, c.startMono = false, 0
+		c.duty.resume()
 		return sp.stoppedState(c, mono)
 	}
+	c.duty.resume()
 	if c.known && !c.state.Running() {
 		c.inStart, c.startMono = true, mono
 	}
@@ -202,6 +209,7 @@ func (h *hysteresis) step(l *level, counts, mono int64) bool {
 // change notes a transition seen between two good scans.
 func (sp *spec) change(c *carry, d *delta, s *scan.Scan, to State) {
 	from := c.state
+	sp.turned(c)
 	d.transitions = append(d.transitions, transition{s.WallMS, s.MonoMS, to, false})
 	c.state = to
 	c.sinceMono, c.sinceWall, c.sinceKnown = s.MonoMS, s.WallMS, true
@@ -212,11 +220,18 @@ func (sp *spec) change(c *carry, d *delta, s *scan.Scan, to State) {
 			st.restMS = s.MonoMS - c.stopMono
 		}
 		c.hasStop, c.stopMono = false, 0
+		st.afterLoss = c.duty.started(s.MonoMS)
 		d.starts = append(d.starts, st)
 		c.remember(s.WallMS)
 	case from.Running() && !to.Running():
 		d.stops++
+		if c.duty.stopped(s.MonoMS, c.bad) {
+			d.failed++
+		}
 		c.hasStop, c.stopMono = true, s.MonoMS
+	}
+	if to.delivering() {
+		c.duty.loaded = true
 	}
 	sp.changeCycle(c, d, s, from, to)
 	c.settle = settling{}

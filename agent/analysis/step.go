@@ -32,6 +32,8 @@ type route struct {
 type routed struct {
 	in int // place in the scan
 	ch int // place in spec.chans
+	// Places in spec.watches; -1 where there is none.
+	absent, impossible, stuck int
 }
 
 // routeFor finds the subject's channels in a group. A channel whose raw kind
@@ -44,7 +46,9 @@ func (sp *spec) routeFor(g *scan.Group) route {
 			continue
 		}
 		if in := g.Index(c.name); in >= 0 && g.Channels[in].Kind == c.kind {
-			r.pairs = append(r.pairs, routed{in, ch})
+			p := sp.watchOf[ch]
+			p.in = in
+			r.pairs = append(r.pairs, p)
 			if ch == sp.master {
 				r.master = true
 			}
@@ -57,6 +61,7 @@ func (sp *spec) routeFor(g *scan.Group) route {
 func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	d.scans++
 	if !c.started || s.Segment != c.segment {
+		c.closeAll(sp, d)
 		c.newSegment(s.Segment, segmentReason(c, s))
 		c.started = true
 	}
@@ -64,14 +69,17 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 		if r.master && c.bad == scan.Good {
 			c.bad = s.Reason
 		}
+		sp.watchSilent(c, d, s, r)
 		return
 	}
 	gapMS := s.Group.GapMS()
 	var powerPair, fractionPair pair
 	lead := false // the reading that reckoned power is made at
-	for _, p := range r.pairs {
+	for i := range r.pairs {
+		p := &r.pairs[i]
 		raw, ok := s.Get(p.in)
 		if !ok {
+			sp.watchBad(c, d, s, p, gapMS)
 			continue
 		}
 		cs := &sp.chans[p.ch]
@@ -99,6 +107,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 				fractionPair = got
 			}
 		}
+		sp.watchGood(c, d, s, p, v, gapMS)
 		t.take(s, v, gapMS)
 		lead = lead || sp.reckon != nil && p.ch == sp.reckon.lead
 	}

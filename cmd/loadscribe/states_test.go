@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"log/slog"
 	"math"
@@ -143,6 +144,21 @@ func checkStory(t *testing.T, a *agent.Agent, s *stage.Stage, machine string, si
 	report, err := a.History.Figures(from.UnixMilli(), to.UnixMilli(), machine)
 	if err != nil {
 		t.Fatal(err)
+	}
+	// Rule 4: the same to the last bit from all raw scans in one go.
+	raw, err := analysis.ComputeRaw(a.Source(), a.Site(), from.UnixMilli(), to.UnixMilli(), to.UnixMilli(), machine)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var pieces, whole bytes.Buffer
+	if err := errors.Join(printJSON(&pieces, report), printJSON(&whole, raw)); err != nil {
+		t.Fatal(err)
+	}
+	if pieces.String() != whole.String() {
+		t.Errorf("from summaries\n%s\nfrom raw\n%s", pieces.String(), whole.String())
+	}
+	for _, f := range report.Machines[0].Findings {
+		t.Errorf("a sound machine, and yet: %+v", f)
 	}
 	value := func(name string) float64 {
 		for _, f := range report.Machines[0].Figures {

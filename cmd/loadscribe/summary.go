@@ -86,6 +86,7 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 		if err := printTables(out, m.Tables, site.Units); err != nil {
 			return err
 		}
+		printFindings(out, report.Machines[i].Findings, site)
 	}
 	for i := range report.Systems {
 		s := &report.Systems[i]
@@ -95,6 +96,7 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 		if err := printTables(out, s.Tables, site.Units); err != nil {
 			return err
 		}
+		printFindings(out, report.Systems[i].Findings, site)
 	}
 	return nil
 }
@@ -114,7 +116,7 @@ func printFigures(out io.Writer, title string, figures []analysis.Figure, units 
 		if f.Coverage != nil {
 			row += fmt.Sprintf("\tobserved %.1f %%", *f.Coverage*100)
 		}
-		fmt.Fprintln(table, row)
+		fmt.Fprintln(table, row+bounds(f))
 	}
 	if err := table.Flush(); err != nil {
 		return err
@@ -126,6 +128,37 @@ func printFigures(out io.Writer, title string, figures []analysis.Figure, units 
 		fmt.Fprintf(out, "    %s: %s\n", f.Name, f.Absent)
 	}
 	return nil
+}
+
+// bounds says what else is known of a value: the most it can be, and what it is
+// held to.
+func bounds(f *analysis.Figure) string {
+	text := ""
+	if f.AtMost != nil {
+		text += fmt.Sprintf(", at most %.4g by the controller's counter", *f.AtMost)
+	}
+	if f.Limit != nil {
+		text += fmt.Sprintf(", limit %.4g (%s)", *f.Limit, f.LimitBasis)
+	}
+	return text
+}
+
+// maxFindings is how many findings of a machine the summary names.
+const maxFindings = 30
+
+// printFindings says what is wrong with the data themselves.
+func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Site) {
+	if len(findings) > 0 {
+		fmt.Fprintln(out, "  what the data themselves show:")
+	}
+	for i := range findings {
+		if i == maxFindings {
+			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(findings)-i)
+			return
+		}
+		f := &findings[i]
+		fmt.Fprintf(out, "    %s, %s to %s: %s\n", f.Kind, localTime(f.From, site), localTime(f.To, site), f.Sentence)
+	}
 }
 
 // shownFigure is a figure in the site's units, rounded to two figures of its

@@ -264,6 +264,7 @@ export type FiguresAnswer = {
 export type MachineFigures = {
   machine: string;
   figures: Figure[];
+  findings: Finding[];
   /** energy_by_state, energy_by_period, demand_by_month, savings_at_the_margin, each where it can be had */
   tables: Table[];
 };
@@ -272,8 +273,29 @@ export type MachineFigures = {
 export type SystemFigures = {
   system: string;
   figures: Figure[];
+  findings: Finding[];
   /** energy_by_state, energy_by_period, demand_by_month, savings_at_the_margin, each where it can be had */
   tables: Table[];
+};
+
+/** How many lie from from up to to, left out, in the figure's unit; the last class has no to. */
+export type FigureClass = {
+  from: number;
+  to?: number;
+  count: number;
+};
+
+/** Something about the data themselves that a reader of the figures must know. It may have begun before the window and may go on. */
+export type Finding = {
+  kind: "missing" | "stuck" | "contradictory" | "impossible";
+  /** channel, device or machine */
+  subject: string;
+  /** first seen */
+  from: string;
+  /** last seen */
+  to: string;
+  sentence: string;
+  evidence: string[];
 };
 
 /** Figures of one kind side by side. */
@@ -314,6 +336,14 @@ export type Figure = {
   at_least?: boolean;
   /** what a share or mean is taken over */
   denominator?: string;
+  /** the most it can be, by a counter that ran on over the gaps */
+  at_most?: number;
+  /** what the value is held to */
+  limit?: number;
+  /** whose limit that is */
+  limit_basis?: string;
+  /** what a mean is over, counted by size */
+  distribution?: FigureClass[];
   method?: string;
   inputs?: string[];
   absent?: string;

@@ -1,0 +1,253 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/scan"
+)
+
+// The kinds of Finding.
+const (
+	findingMissing       = "missing"
+	findingStuck         = "stuck"
+	findingContradictory = "contradictory"
+	findingImpossible    = "impossible"
+)
+
+// maxGapFindings bounds the gaps that are named one by one; the longest are.
+const maxGapFindings = 20
+
+// findings lists what the window shows of the quality of its data, by time.
+func (s *sheet) findings() []Finding {
+	all := append(s.gapFindings(), s.watchFindings()...)
+	all = append(all, s.counterFindings()...)
+	sort.SliceStable(all, func(i, j int) bool {
+		a, b := &all[i], &all[j]
+		if a.From != b.From {
+			return a.From < b.From
+		}
+		return a.Subject < b.Subject
+	})
+	if all == nil {
+		all = []Finding{}
+	}
+	return all
+}
+
+// gapFindings names the unobserved time of a minute and more.
+func (s *sheet) gapFindings() []Finding {
+	var gaps []gap
+	for _, g := range s.g.total.gaps {
+		if g.to-g.from >= absentGraceMS && g.to > s.g.from {
+			gaps = append(gaps, g)
+		}
+	}
+	if e := s.g.exit; e != nil && e.hasLast && s.g.to-e.lastWall >= max(absentGraceMS, s.gapMS()) {
+		why := e.bad
+		if why == scan.Good {
+			why = scan.AgentStopped
+		}
+		gaps = append(gaps, gap{from: e.lastWall, to: s.g.to, reason: why})
+	}
+	sort.SliceStable(gaps, func(i, j int) bool { return gaps[i].to-gaps[i].from > gaps[j].to-gaps[j].from })
+	var all []Finding
+	for i, g := range gaps {
+		if i == maxGapFindings {
+			from, to, ms := g.from, g.to, int64(0)
+			for _, r := range gaps[i:] {
+				from, to, ms = min(from, r.from), max(to, r.to), ms+r.to-r.from
+			}
+			all = append(all, Finding{Kind: findingMissing, Subject: s.g.sp.name, From: stamp(from), To: stamp(to),
+				Sentence: fmt.Sprintf("%d more gaps, shorter than those named, took %s in all.", len(gaps)-i, inWords(ms)), Evidence: []string{}})
+			break
+		}
+		all = append(all, Finding{Kind: findingMissing, Subject: s.g.sp.name, From: stamp(g.from), To: stamp(g.to),
+			Sentence: fmt.Sprintf("%s was not observed for %s (%s); no figure says anything of this time.", s.g.sp.name, inWords(g.to-g.from), g.reason),
+			Evidence: []string{"reason: " + g.reason.String()}})
+	}
+	return all
+}
+
+// watchFindings are the spells of the window, those that are open too.
+func (s *sheet) watchFindings() []Finding {
+	sp := s.g.sp
+	var spells []found
+	for _, f := range s.g.total.found {
+		if f.to >= s.g.from {
+			spells = append(spells, f)
+		}
+	}
+	if s.g.exit != nil {
+		for w := range s.g.exit.spells {
+			at := &s.g.exit.spells[w]
+			if at.open && at.ms >= sp.watches[w].leastMS && at.last >= s.g.from {
+				spells = append(spells, found{watch: w, from: at.from, to: at.last, ms: at.ms, n: at.n, value: at.value})
+			}
+		}
+	}
+	var all []Finding
+	for _, f := range s.oneByDevice(spells) {
+		all = append(all, *f)
+	}
+	return all
+}
+
+// oneByDevice writes the findings out, and makes one of those that say of all
+// channels of a device the same.
+func (s *sheet) oneByDevice(spells []found) []*Finding {
+	sp := s.g.sp
+	var all []*Finding
+	silent := map[string]*Finding{}
+	for i := range spells {
+		f := &spells[i]
+		w := &sp.watches[f.watch]
+		c := &sp.chans[w.ch]
+		if w.kind != watchAbsent {
+			all = append(all, sp.finding(f))
+			continue
+		}
+		key := fmt.Sprintf("%s %d %d %d", c.device, f.from, f.to, f.value)
+		if one := silent[key]; one != nil {
+			one.Subject = c.device
+			one.Evidence = append(one.Evidence, c.id)
+			one.Sentence = fmt.Sprintf("%d channels of %s gave no value for %s (%s).", len(one.Evidence)-1, c.device, inWords(f.ms), scan.Reason(f.value))
+			continue
+		}
+		one := sp.finding(f)
+		one.Evidence = append(one.Evidence, c.id)
+		silent[key] = one
+		all = append(all, one)
+	}
+	return all
+}
+
+// finding writes a spell out.
+func (sp *spec) finding(f *found) *Finding {
+	w := &sp.watches[f.watch]
+	c := &sp.chans[w.ch]
+	value, took := c.valueText(f.value), inWords(f.ms)
+	if f.n > 1 {
+		took = fmt.Sprintf("%s in %d spells", took, f.n)
+	}
+	out := &Finding{Kind: findingContradictory, Subject: c.id, From: stamp(f.from), To: stamp(f.to)}
+	other := ""
+	if w.other >= 0 {
+		other = sp.chans[w.other].id
+	}
+	reads := c.id + " read " + value
+	switch w.kind {
+	case watchAbsent:
+		out.Kind = findingMissing
+		out.Sentence = fmt.Sprintf("%s gave no value for %s (%s).", c.id, took, scan.Reason(f.value))
+		out.Evidence = []string{"reason: " + scan.Reason(f.value).String()}
+	case watchImpossible:
+		out.Kind = findingImpossible
+		out.Sentence = fmt.Sprintf("%s read %s, which cannot be%s.", c.id, value, sp.impossibleWhy(w, f.value))
+		out.Evidence = []string{reads, fmt.Sprintf("%d times, %s in all", f.n, inWords(f.ms))}
+	case watchStuck:
+		out.Kind = findingStuck
+		out.Sentence = fmt.Sprintf("%s stood at %s for %s while the machine loaded and unloaded: the sensor or its register does not follow.", c.id, value, took)
+		if w.turns == 0 {
+			out.Sentence = fmt.Sprintf("%s stood at %s for %s: no plant is so tight.", c.id, value, took)
+		}
+		out.Evidence = []string{reads}
+	case watchStill:
+		out.Kind = findingStuck
+		out.Sentence = fmt.Sprintf("%s stood at %s through %s in which it should have counted.", c.id, value, took)
+		out.Evidence = []string{reads}
+	case watchLoadedStopped:
+		out.Sentence = fmt.Sprintf("%s said loaded for %s while %s said that the motor was off: the load was not counted.", c.id, took, other)
+	case watchPowerStopped:
+		out.Sentence = fmt.Sprintf("%s read up to running values for %s while %s said that the motor was off.", c.id, took, other)
+	case watchRunningNoPower:
+		out.Sentence = fmt.Sprintf("%s read next to nothing for %s while %s said that the motor was on.", c.id, took, other)
+	case watchLoadUnseen:
+		out.Sentence = fmt.Sprintf("%s said loaded for %s while %s stayed below loaded values: the inlet valve may be stuck closed, or the signal is not what it seems. Loaded time rests on the signal.", other, took, c.id)
+	case watchLoadSeen:
+		out.Sentence = fmt.Sprintf("%s said unloaded for %s while %s stayed at loaded values: the inlet valve may be stuck open, or the signal is not what it seems. Loaded time rests on the signal.", other, took, c.id)
+	case watchIgnored:
+		out.Sentence = fmt.Sprintf("the machine was told to load (%s) for %s and did not (%s).", other, took, c.id)
+	case watchUntold:
+		out.Sentence = fmt.Sprintf("%s said loaded for %s though the machine was not told to (%s).", c.id, took, other)
+	}
+	if out.Evidence == nil {
+		out.Evidence = []string{reads, "against " + other}
+	}
+	return out
+}
+
+// impossibleWhy says which limit a value lies beyond.
+func (sp *spec) impossibleWhy(w *watch, v int64) string {
+	c := &sp.chans[w.ch]
+	switch {
+	case v < w.lo && c.unit.Dimension == quantity.Power:
+		return ": a current transformer is turned round, or two phases are exchanged"
+	case v < w.lo:
+		return fmt.Sprintf(": the least is %s", c.valueText(w.lo))
+	case v > w.hi:
+		return fmt.Sprintf(": the most is %s", c.valueText(w.hi))
+	}
+	return ": it lies outside the map's valid range"
+}
+
+// counterFindings holds counters to what was seen beside them, where both saw
+// an hour and more.
+func (s *sheet) counterFindings() []Finding {
+	sp := s.g.sp
+	if sp.system || !sp.hasStates {
+		return nil
+	}
+	var all []Finding
+	say := func(ch int, counted, seen string) {
+		c := &sp.chans[ch]
+		all = append(all, Finding{Kind: findingContradictory, Subject: c.id, From: stamp(s.g.from), To: stamp(s.g.to),
+			Sentence: fmt.Sprintf("%s counted %s, and %s was seen in the same time.", c.id, counted, seen),
+			Evidence: []string{c.id + " rose by " + counted, seen}})
+	}
+	hours := func(role scan.Role, seenMS int64, what string) {
+		ch := sp.find(role)
+		if ch < 0 || sp.chans[ch].unit.Dimension != quantity.Duration {
+			return
+		}
+		c, n := &sp.chans[ch], &s.g.total.counters[sp.chans[ch].slot]
+		counted, seen := float64(float64(n.diff)*c.countSI), float64(seenMS)/1000
+		if n.ms < hourMS || math.Abs(counted-seen) <= float64(2*c.countSI)+float64(0.05*seen)+60 || n.resets > 0 ||
+			math.Abs(float64(n.ms-s.g.total.observedMS())) > 0.01*float64(n.ms) {
+			return
+		}
+		say(ch, inWords(int64(counted*1000)), inWords(seenMS)+" "+what)
+	}
+	hours(scan.RunHours, s.g.total.runningMS(), "running")
+	if !sp.runOnly {
+		hours(scan.LoadedHours, s.g.total.stateMS[Loaded]+s.g.total.stateMS[PartLoad], "loaded")
+	}
+	if ch := sp.find(scan.StartCount); ch >= 0 {
+		n, seen := &s.g.total.counters[sp.chans[ch].slot], int64(len(s.g.total.starts))
+		counted := int64(math.Round(float64(n.diff) * sp.chans[ch].countSI))
+		if off := counted - seen; n.resets == 0 && max(off, -off) > 1+seen/10 {
+			say(ch, fmt.Sprintf("%d starts", counted), fmt.Sprintf("%d starts", seen))
+		}
+	}
+	if ch := sp.energy; ch >= 0 && sp.power >= 0 {
+		n := &s.g.total.counters[sp.chans[ch].slot]
+		var power sum
+		for i := range s.g.total.power.all {
+			power.merge(s.g.total.power.all[i])
+		}
+		counted, summed := sp.chans[ch].rise(n.diff), sp.chans[sp.power].integral(power)
+		apart := math.Abs(float64(n.ms-power.ms)) > 0.01*float64(n.ms)
+		if n.ms >= hourMS && n.resets == 0 && !apart &&
+			math.Abs(counted.v-summed.v) > math.Max(3*quad(counted.u, summed.u), 0.03*math.Abs(counted.v)) {
+			say(ch, kWhText(counted.v), kWhText(summed.v)+" by "+sp.chans[sp.power].id)
+		}
+	}
+	return all
+}
+
+func kWhText(joules float64) string {
+	return strings.TrimSpace(fmt.Sprintf("%.4g kWh", joules/joulesPerKWh))
+}
