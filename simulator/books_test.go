@@ -113,6 +113,13 @@ func checkBooks(t *testing.T, w *World) {
 		if parts := sum.MotorJ + sum.FanJ + sum.ControlsJ; math.Abs(parts-sum.EnergyJ) > 1e-9*sum.EnergyJ {
 			t.Errorf("%s: motor, fan and controls took %g J, the package %g J", name, parts, sum.EnergyJ)
 		}
+		inStates := 0.0
+		for _, j := range sum.StateJ {
+			inStates += j
+		}
+		if math.Abs(inStates-sum.EnergyJ) > 1e-9*sum.EnergyJ {
+			t.Errorf("%s: the states took %g J, the package %g J", name, inStates, sum.EnergyJ)
+		}
 		// Heat: what came into oil and metal has left them or is in them.
 		stored := heatJK * c.size * (c.oilK - w.firstOilK[i])
 		if got := c.count.HeatJ - c.count.CooledJ - stored; math.Abs(got) > 1e-6*c.count.HeatJ+1 {
