@@ -58,10 +58,12 @@ type compressor struct {
 	fault       uint16
 
 	// Supply.
-	dead      bool  // no supply
-	resume    bool  // it ran when the supply failed
-	waitsFor  int64 // steps until it may start again
-	restarted bool  // the last start was an automatic restart
+	dead     bool  // no supply
+	resume   bool  // it ran when the supply failed
+	waitsFor int64 // steps until it may start again
+
+	unattended bool // the supply has come back, and there is no automatic restart
+	restarted  bool // the last start was an automatic restart
 
 	// What is wrong.
 	broken [numFaults]bool

@@ -39,15 +39,17 @@ func (c *compressor) supply(there bool) {
 	case there && c.dead:
 		c.dead, c.waitsFor = false, c.waitSteps
 		if c.resume && c.waitSteps == 0 {
-			c.resume = false
-			c.trip(powerCode)
+			c.resume, c.unattended = false, true
 		}
 	}
 }
 
 // tripped stops the machine on a fault, and keeps it stopped until reset.
 func (c *compressor) tripped(now int64) bool {
-	if c.nextTrip < len(c.tripSteps) && now >= c.tripSteps[c.nextTrip] {
+	if c.unattended {
+		c.unattended = false
+		c.trip(powerCode)
+	} else if c.nextTrip < len(c.tripSteps) && now >= c.tripSteps[c.nextTrip] {
 		c.trip(c.spec.Trips[c.nextTrip].Code)
 		c.nextTrip++
 	} else if c.state.Running() && c.airEndK() > c.spec.TripK {

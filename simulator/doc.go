@@ -10,31 +10,11 @@
 // the PDU (function codes 3 and 4; everything else is refused, writes too).
 // Package serve puts them on TCP and on serial lines, with faults.
 //
-// # Air
-//
-// Air is counted in cubic metres of free air: air as it is at the inlet, at
-// the site's barometer. A volume V at absolute pressure p holds V·p/Pa of it
-// (isothermal: the air in receivers has room temperature; the change of inlet
-// density with the weather is left out). Every pressure follows from such a
-// balance. Drops of coolers, dryers and pipes follow flow², each solved
-// implicitly over a step, so that no step length makes them swing. Orifices
-// (blow-down, leaks, blow guns) follow absolute pressure while choked and
-// ISO 6358's ellipse below that (from memory).
-//
-// # Compressor
-//
-// The screw fills its displacement Q at the pressure behind the inlet valve,
-// compresses it inside by the built-in volume ratio v and pushes it out against
-// the sump pressure p:
-//
-//	P = Q·(p_in·((v^(κ-1)-1)/(κ-1) - 1) + p/v)/η + P_mechanical
-//
-// so an unloaded machine starts near two thirds of full power and comes down
-// as the sump blows down to its residual pressure. Motor losses and reactive
-// power are a constant and a part that grows with load². The start follows a
-// double-cage torque curve; in wye connection torque and line current are a
-// third of those of a direct start. The true flow of a machine differs from
-// its nameplate by -12 to +5 %, drawn from the seed.
+// The equations, the figures behind them and what is left out are in
+// docs/simulator.md. In short: air is counted in cubic metres of free air, as it
+// is at the inlet at the site's barometer; every pressure follows from a balance
+// of such air; each drop is solved implicitly over a step; the screw's power is
+// that of its built-in volume ratio, calibrated to the nameplate.
 //
 // # Caveats
 //

@@ -234,10 +234,13 @@ func (t *Truth) StateAt(machine string, at time.Time) (State, error) {
 	if err != nil {
 		return 0, err
 	}
+	return t.stateAt(i, t.clamp(at)), nil
+}
+
+func (t *Truth) stateAt(i int, step int64) State {
 	list := t.machines[i].transitions
-	step := t.clamp(at)
 	k := sort.Search(len(list), func(k int) bool { return list[k].step > step })
-	return list[max(k-1, 0)].state, nil
+	return list[max(k-1, 0)].state
 }
 
 // Totals sums a machine over [from, to), cut to the span. Times and counts are

@@ -33,6 +33,7 @@ func testColumns() map[string][]int64 {
 		"jittered line":   made(1000, func(i int) int64 { return 1000*int64(i) + r.Int64N(3) }),
 		"few runs":        made(3600, func(i int) int64 { return int64(i / 900 % 2) }),
 		"runs":            made(3600, func(i int) int64 { return int64(i/10) + r.Int64N(11)/10 }),
+		"long runs":       held(made(3600, func(int) int64 { return r.Int64N(1000) }), func() int { return 20 + r.IntN(21) }),
 		"multiples":       made(400, func(i int) int64 { return 7*noise(3) - 1<<62 }),
 		"least multiples": made(400, func(i int) int64 { return []int64{0, math.MinInt64}[r.IntN(2)] }),
 		"small noise":     made(3600, func(i int) int64 { return 1000 + noise(0.5) }),
@@ -62,6 +63,17 @@ func testColumns() map[string][]int64 {
 		"unsteady, 32 bit": made(900, func(i int) int64 { return bits32(float32(r.NormFloat64())) }),
 		"unsteady, 64 bit": made(900, func(i int) int64 { return bits64(r.NormFloat64()) }),
 	}
+}
+
+// held makes each value it meets stand for as many rows as length says.
+func held(v []int64, length func() int) []int64 {
+	for i := 0; i < len(v); {
+		for n, x := length(), v[i]; n > 0 && i < len(v); n-- {
+			v[i] = x
+			i++
+		}
+	}
+	return v
 }
 
 // Whatever a column holds, it comes back: lengths about the limits at which

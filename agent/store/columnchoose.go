@@ -14,6 +14,7 @@ const (
 	escapeBits  = 20  // about what an escape costs
 	symbolBits  = 2.5 // about what a symbol's class costs
 	tableBits   = 14
+	mostAsIs    = 1 << 40        // forecasts have no room for much greater values
 	costSymbols = maxSymbols - 1 // residuals counted one by one
 )
 
@@ -21,23 +22,29 @@ const (
 // from row to row, what they are multiples of, and how many low bits are noise
 // that no forecast can help with. It fills e.high and e.low.
 func (e *forecastWriter) shape(h *forecastHead, v []int64) {
-	h.first, h.factor = v[0], 1
+	h.factor = 1
 	h.step = e.commonStep(v)
-	e.high = e.high[:0]
-	at, divisor := h.first, uint64(0)
-	for _, x := range v {
-		u := x - at
-		e.high = append(e.high, u)
-		at += h.step
+	divisor, most := uint64(0), uint64(0)
+	for i, x := range v {
+		u := x - v[0] - int64(i)*h.step
 		if divisor != 1 && u != 0 {
 			divisor = gcd(divisor, magnitude(u))
 		}
+		most = max(most, magnitude(x))
 	}
 	if divisor > 1 && divisor <= math.MaxInt64 {
 		h.factor = int64(divisor)
-		for i := range e.high {
-			e.high[i] /= h.factor
+	}
+	if h.step != 0 || h.factor != 1 || most > mostAsIs {
+		h.first = v[0]
+	}
+	e.high = e.high[:0]
+	for i, x := range v {
+		u := x - h.first - int64(i)*h.step
+		if h.factor != 1 {
+			u /= h.factor
 		}
+		e.high = append(e.high, u)
 	}
 	first, second := e.spread(e.high)
 	if n := bits.Len64(min(first, second)); n > 5 {

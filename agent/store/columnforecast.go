@@ -3,6 +3,7 @@ package store
 import (
 	"encoding/binary"
 	"fmt"
+	"math"
 )
 
 // A forecast column, encoding 6 (FORMAT.md has it byte by byte):
@@ -26,21 +27,25 @@ type forecastHead struct {
 	forecaster
 	contextBits uint8
 	laned       bool
-	precision   uint8
 	first       int64
 	// value = first + step·row + factor·(high<<shift | low)
 	shift  uint8
 	factor int64
 	step   int64
-	starts [lanes]int64 // each lane's first high; starts[0] is 0
+	starts [lanes]int64 // each lane's first high
+}
+
+func (h *forecastHead) lanes() int {
+	if h.laned {
+		return lanes
+	}
+	return 1
 }
 
 // rowsOf returns the number of lanes and how many rows each but the last has.
 func (h *forecastHead) rowsOf(n int) (count, rows int) {
-	if !h.laned {
-		return 1, n
-	}
-	return lanes, (n + lanes - 1) / lanes
+	count = h.lanes()
+	return count, (n + count - 1) / count
 }
 
 func (h *forecastHead) append(b []byte) []byte {
@@ -51,22 +56,22 @@ func (h *forecastHead) append(b []byte) []byte {
 	if h.laned {
 		shape |= shapeLanes
 	}
-	wide := h.shift != 0 || h.factor != 1 || h.step != 0
+	wide := h.first != 0 || h.shift != 0 || h.factor != 1 || h.step != 0
 	if wide {
 		shape |= shapeWide
 	}
-	b = append(b, shape, h.precision)
+	b = append(b, shape)
 	b = binary.AppendUvarint(b, uint64(h.reset))
-	b = appendInt(b, h.first)
 	if wide {
+		b = appendInt(b, h.first)
 		b = append(b, h.shift)
 		b = appendInt(b, h.factor)
 		b = appendInt(b, h.step)
 	}
-	if h.laned {
-		for i := 1; i < lanes; i++ {
-			b = appendInt(b, h.starts[i]-h.starts[i-1])
-		}
+	last, count := int64(0), h.lanes()
+	for _, start := range h.starts[:count] {
+		b = appendInt(b, start-last)
+		last = start
 	}
 	return b
 }
@@ -75,128 +80,30 @@ func (h *forecastHead) append(b []byte) []byte {
 func (h *forecastHead) read(r *reader, n int) error {
 	shape := r.byte()
 	*h = forecastHead{forecaster: forecaster{line: shape&shapeLine != 0, window: shape & 7},
-		contextBits: shape >> shapeContext & 3, laned: shape&shapeLanes != 0, precision: r.byte(), factor: 1}
+		contextBits: shape >> shapeContext & 3, laned: shape&shapeLanes != 0, factor: 1}
 	h.reset = int64(r.uint())
-	h.first = r.int()
 	if shape&shapeWide != 0 {
-		h.shift, h.factor, h.step = r.byte(), r.int(), r.int()
+		h.first, h.shift, h.factor, h.step = r.int(), r.byte(), r.int(), r.int()
 	}
-	if h.laned {
-		for i := 1; i < lanes; i++ {
-			h.starts[i] = h.starts[i-1] + r.int()
-		}
+	last := int64(0)
+	for i := range h.starts[:h.lanes()] {
+		last += r.int()
+		h.starts[i] = last
 	}
-	if r.bad || n == 0 || h.contextBits > maxContextBits || h.precision < minPrecision || h.precision > maxPrecision || h.shift > 63 ||
+	if r.bad || n == 0 || h.contextBits > maxContextBits || h.shift > 63 ||
 		h.reset < 0 || h.reset > 1<<40 || h.laned && n < minLanedRows {
 		return fmt.Errorf("%w: head of a forecast column of %d values", ErrDamaged, n)
 	}
 	return nil
 }
 
-// forecastReader decodes forecast columns. Its memory is reused.
-type forecastReader struct {
-	head  forecastHead
-	slots [maxTables * tableSlots]uint32
-	words []byte
-}
-
-// decode fills out, which is not empty, from a column that is the whole of b.
-func (d *forecastReader) decode(b []byte, out []int64) error {
-	h := &d.head
-	r := reader{b: b}
-	if err := h.read(&r, len(out)); err != nil {
-		return err
+// limit is what an error must not be above, in 256ths, for a forecaster to go
+// on: what cannot be passed where there is no reset.
+func (f *forecaster) limit() int64 {
+	if f.reset == 0 {
+		return math.MaxInt64 / 2
 	}
-	if err := d.tables(&r); err != nil {
-		return err
-	}
-	low := r.take((uint64(len(out))*uint64(h.shift) + 7) / 8)
-	escapes := reader{b: r.take(r.uint())}
-	if r.bad {
-		return fmt.Errorf("%w: forecast column", ErrDamaged)
-	}
-	// the words get room behind them, so that reading one is never beyond
-	d.words = append(append(d.words[:0], r.b...), make([]byte, 2*lanes)...)
-	if err := d.values(out, &escapes); err != nil {
-		return err
-	}
-	h.finish(out, low)
-	return nil
-}
-
-func (d *forecastReader) tables(r *reader) error {
-	bits := bitReader{b: r.b}
-	var classes [maxSymbols]uint8
-	var freq [maxSymbols]uint16
-	for i := range 1 << d.head.contextBits {
-		read, err := readClasses(&bits, &classes)
-		if err != nil {
-			return err
-		}
-		shares, err := frequencies(read, d.head.precision, &freq)
-		if err != nil {
-			return err
-		}
-		fillSlots(d.slots[i<<maxPrecision:][:1<<d.head.precision], shares)
-	}
-	r.b = bits.b
-	return nil
-}
-
-// values decodes the high parts.
-func (d *forecastReader) values(out []int64, escapes *reader) error {
-	h := &d.head
-	g := h.gains()
-	count, rows := h.rowsOf(len(out))
-	var fc [lanes]forecast
-	var state [lanes]uint64
-	at := 4 * count
-	if len(d.words) < at+2*lanes {
-		return fmt.Errorf("%w: forecast column without states", ErrDamaged)
-	}
-	for l := range count {
-		fc[l] = begin(h.starts[l])
-		out[l*rows] = h.starts[l]
-		state[l] = uint64(binary.LittleEndian.Uint32(d.words[4*l:]))
-	}
-	end := len(d.words) - 2*lanes
-	mask := uint64(1)<<h.precision - 1
-	for i := 1; i < rows; i++ {
-		if at > end {
-			return fmt.Errorf("%w: forecast column ends early", ErrDamaged)
-		}
-		for l := range count {
-			if l*rows+i >= len(out) {
-				break
-			}
-			f := &fc[l]
-			base, mirror, context := place(f.at, h.contextBits)
-			x := state[l]
-			slot := d.slots[context<<maxPrecision|uint32(x&mask)]
-			x = uint64(slot>>12&0xfff+1)*(x>>h.precision) + uint64(slot&0xfff)
-			if x < stateLow {
-				x = x<<wordBits | uint64(binary.LittleEndian.Uint16(d.words[at:]))
-				at += 2
-			}
-			state[l] = x
-			res := int64(int32(slot) >> 24)
-			if res == escapeMark {
-				res = escapes.int()
-			}
-			v := unresidual(base, mirror, res)
-			out[l*rows+i] = v
-			f.next(&h.forecaster, g, v)
-		}
-	}
-	for l := range count {
-		if state[l] != stateLow {
-			return fmt.Errorf("%w: forecast column does not end where it began", ErrDamaged)
-		}
-	}
-	if at != end || escapes.bad || len(escapes.b) != 0 {
-		return fmt.Errorf("%w: forecast column does not have %d values", ErrDamaged, len(out))
-	}
-	return nil
+	return f.reset << fractionBits
 }
 
 // finish turns high parts and low bits into values.
@@ -207,17 +114,11 @@ func (h *forecastHead) finish(out []int64, low []byte) {
 			out[i] = out[i]<<h.shift | int64(bits.take64(uint(h.shift)))
 		}
 	}
-	if h.factor != 1 || h.step != 0 {
+	if h.first != 0 || h.factor != 1 || h.step != 0 {
 		at := h.first
 		for i := range out {
 			out[i] = at + h.factor*out[i]
 			at += h.step
-		}
-		return
-	}
-	if h.first != 0 {
-		for i := range out {
-			out[i] += h.first
 		}
 	}
 }

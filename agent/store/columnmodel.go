@@ -9,6 +9,7 @@ const (
 	// fractionBits: forecasts are in 256ths of a count, since it matters for
 	// small noise where between two counts the mean lies.
 	fractionBits = 8
+	half         = 1 << (fractionBits - 1)
 	// maxWindow is the longest memory of a forecaster, in values.
 	maxWindow = 1 << 7
 	// gainBits: gains are in 65536ths.
@@ -19,7 +20,13 @@ const (
 // number of values n that the forecaster has seen. A level of n values is their
 // mean; a line of n values is their least-squares line, told value by value.
 type gains struct {
-	level, slope [maxWindow + 1]int64
+	level, slope [2 * maxWindow]int64 // to maxWindow
+}
+
+// follow moves a forecast by the error of its nth value.
+func (g *gains) follow(at, slope, off int64, n int) (int64, int64) {
+	slope += off * g.slope[n&(2*maxWindow-1)] >> gainBits
+	return at + off*g.level[n&(2*maxWindow-1)]>>gainBits + slope, slope
 }
 
 // gainTables are the gains of levels and of lines. Read only.
@@ -67,14 +74,16 @@ func (f *forecast) next(by *forecaster, g *gains, value int64) {
 	} else {
 		f.n = min(f.n+1, 1<<by.window)
 	}
-	f.slope += off * g.slope[f.n] >> gainBits
-	f.at += off*g.level[f.n]>>gainBits + f.slope
+	f.at, f.slope = g.follow(f.at, f.slope, off, f.n)
 }
 
 // place splits a forecast into the count at or below it, whether it is nearer
 // to the count above, and which of 1<<contextBits distances from the nearer one
-// it has.
+// it has. With one table only the nearest count matters.
 func place(at int64, contextBits uint8) (base, mirror int64, context uint32) {
+	if contextBits == 0 {
+		return (at + half) >> fractionBits, 0, 0
+	}
 	fraction := at & (1<<fractionBits - 1)
 	mirror = fraction >> (fractionBits - 1)
 	fraction ^= -mirror & (1<<fractionBits - 1)

@@ -10,12 +10,10 @@ import (
 // zig-zag is z.
 const (
 	maxSymbols     = 254 // residuals −126 to 126
-	minPrecision   = 8
-	maxPrecision   = 12
-	escapeMark     = -128
+	precision      = 10  // tables have shares of 1<<precision slots
 	maxContextBits = 2
 	maxTables      = 1 << maxContextBits
-	tableSlots     = 1 << maxPrecision
+	tableSlots     = 1 << precision
 	weightClasses  = 64
 	classBits      = 6
 )
@@ -153,52 +151,56 @@ func readClasses(r *bitReader, into *[maxSymbols]uint8) ([]uint8, error) {
 	return classes, nil
 }
 
-// frequencies turns weights into shares of 1<<precision that add up to it: each
-// is its part rounded down, though at least 1, and the first of the greatest
-// takes the rest. It fails where there are too many symbols for that.
-func frequencies(classes []uint8, precision uint8, into *[maxSymbols]uint16) ([]uint16, error) {
-	sum, greatest := uint64(0), 0
+// frequencies turns weights into shares of a table's slots: each symbol that
+// occurs has one and its part, rounded down, of the others; the first of the
+// greatest takes the rest.
+func frequencies(classes []uint8, into *[maxSymbols]uint16) []uint16 {
+	sum, greatest, occur := uint64(0), 0, 0
 	for i, c := range classes {
 		sum += uint64(weightOf(int(c)))
+		if c > 0 {
+			occur++
+		}
 		if c > classes[greatest] {
 			greatest = i
 		}
 	}
 	if sum == 0 { // all values are escapes
-		into[0] = 1 << precision
-		return into[:1], nil
+		into[0] = tableSlots
+		return into[:1]
 	}
-	freq, left := into[:len(classes)], int64(1)<<precision
+	freq, left := into[:len(classes)], tableSlots
 	for i, c := range classes {
 		freq[i] = 0
 		if c > 0 {
-			freq[i] = uint16(max(1, uint64(weightOf(int(c)))<<precision/sum))
+			freq[i] = uint16(1 + uint64(weightOf(int(c)))*uint64(tableSlots-occur)/sum)
 		}
-		left -= int64(freq[i])
+		left -= int(freq[i])
 	}
-	if left += int64(freq[greatest]); left < 1 {
-		return nil, fmt.Errorf("%w: table of %d symbols in %d bits", ErrDamaged, len(classes), precision)
-	}
-	freq[greatest] = uint16(left)
-	return freq, nil
+	freq[greatest] += uint16(left)
+	return freq
 }
 
-// A slot says what a state's low bits mean: the residual (or escapeMark) in the
-// highest 8 bits, the symbol's frequency less 1 in 12, the slot's place within
-// the symbol in the lowest 12.
+// A slot says what a state's low bits mean: the residual in the highest 8 bits,
+// the symbol's share in 12, whether it is the escape in one, the slot's place
+// in the share in the lowest 10.
+const (
+	slotValue  = 24
+	slotShare  = 12
+	slotMask   = 1<<(slotValue-slotShare) - 1
+	slotEscape = 1 << 11
+)
+
 func fillSlots(slots []uint32, freq []uint16) {
 	at := 0
 	for symbol, f := range freq {
-		value := int64(escapeMark)
+		entry := uint32(f)<<slotShare | slotEscape
 		if symbol > 0 {
-			value = unzigzag(uint64(symbol - 1))
+			entry = uint32(f)<<slotShare | uint32(uint8(unzigzag(uint64(symbol-1))))<<slotValue
 		}
-		if f == 0 {
-			continue
-		}
-		entry := uint32(uint8(value))<<24 | uint32(f-1)<<12
-		for i := range slots[at : at+int(f)] {
-			slots[at+i] = entry | uint32(i)
+		own := slots[at : at+int(f)]
+		for i := range own {
+			own[i] = entry | uint32(i)
 		}
 		at += int(f)
 	}

@@ -35,7 +35,7 @@ func (e *forecastWriter) encode(dst []byte, v []int64) []byte {
 	h.laned = len(v) >= lanedRows
 	e.choose(&h)
 	e.forecast(&h)
-	e.makeTables(&h)
+	e.cutTables(&h)
 	count, rows := h.rowsOf(len(v))
 	for l := range count {
 		h.starts[l] = e.high[l*rows]
@@ -74,18 +74,16 @@ func (e *forecastWriter) forecast(h *forecastHead) {
 	}
 }
 
-// makeTables cuts off the symbols that are not worth a place in the tables,
-// and fills freq, below, escapes and the precision.
-func (e *forecastWriter) makeTables(h *forecastHead) {
+// cutTables cuts off the symbols that are not worth a place in the tables,
+// and fills escapes.
+func (e *forecastWriter) cutTables(h *forecastHead) {
 	var last [maxTables]int
-	widest := 0
 	for c := range 1 << h.contextBits {
 		last[c] = lastSymbol(&e.hist[c])
 		for s := last[c] + 1; s < maxSymbols; s++ {
 			e.hist[c][0] += e.hist[c][s]
 			e.hist[c][s] = 0
 		}
-		widest = max(widest, last[c])
 	}
 	e.escapes = e.escapes[:0]
 	for i := range e.coded {
@@ -96,14 +94,6 @@ func (e *forecastWriter) makeTables(h *forecastHead) {
 		if c.symbol == 0 {
 			e.escapes = binary.AppendUvarint(e.escapes, c.residual)
 		}
-	}
-	switch {
-	case widest <= 12:
-		h.precision = 10
-	case widest <= 40:
-		h.precision = 11
-	default:
-		h.precision = 12
 	}
 }
 
@@ -132,10 +122,7 @@ func (e *forecastWriter) appendTables(dst []byte, h *forecastHead) []byte {
 			}
 		}
 		appendClasses(&w, classes[:used])
-		freq, err := frequencies(classes[:used], h.precision, &e.freq[c])
-		if err != nil { // 254 symbols of at least 1 in 256: makeTables takes 4096 from 40 symbols on
-			panic(err)
-		}
+		freq := frequencies(classes[:used], &e.freq[c])
 		for s, f := range freq {
 			e.below[c][s+1] = e.below[c][s] + uint32(f)
 		}
@@ -154,11 +141,11 @@ func (e *forecastWriter) appendStates(dst []byte, h *forecastHead) []byte {
 	for i := len(e.coded) - 1; i >= 0; i-- {
 		c := &e.coded[i]
 		f, x := uint64(e.freq[c.context][c.symbol]), state[c.lane]
-		if x >= f<<(2*wordBits-h.precision) {
+		if x >= f<<(2*wordBits-precision) {
 			e.words = append(e.words, uint16(x))
 			x >>= wordBits
 		}
-		state[c.lane] = x/f<<h.precision + x%f + uint64(e.below[c.context][c.symbol])
+		state[c.lane] = x/f<<precision + x%f + uint64(e.below[c.context][c.symbol])
 	}
 	count, _ := h.rowsOf(len(e.high))
 	for l := range count {

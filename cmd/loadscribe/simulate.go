@@ -6,17 +6,20 @@ import (
 	"fmt"
 	"io"
 	"net"
-	"os"
 	"time"
 
 	"golang.org/x/sync/errgroup"
 
+	"loadscribe/cmd/loadscribe/stage"
 	"loadscribe/simulator"
 	"loadscribe/simulator/serve"
 )
 
 type simulateCmd struct {
-	Scenario   string `default:"joinery" help:"A built-in scenario, or the path of a .toml file." placeholder:"NAME|FILE"`
+	Scenario   string `default:"joinery" help:"A built-in scenario (see --list), or the path of a .toml file." placeholder:"NAME|FILE"`
+	List       bool   `help:"List the built-in scenarios and end."`
+	WriteSite  string `help:"Write a site file and register maps that fit the scenario here: run the agent with --site DIR/site.toml." placeholder:"DIR"`
+	Record     string `help:"Serve nothing: record the whole story here in one go, with its site file, maps and truth.json, and end." placeholder:"DIR"`
 	TCP        string `default:"127.0.0.1:1502" help:"Serve Modbus TCP here; an empty address turns it off." placeholder:"HOST:PORT"`
 	Pty        bool   `help:"Serve Modbus RTU on a pseudo-terminal and print its path."`
 	Port       string `help:"Serve Modbus RTU on this serial port." placeholder:"PORT"`
@@ -30,12 +33,18 @@ type simulateCmd struct {
 	Speed  float64       `default:"1" help:"How many times faster than the clock the plant runs."`
 	Start  time.Time     `help:"When the plant's story begins; the present if not given." format:"2006-01-02T15:04:05Z07:00" placeholder:"RFC3339"`
 	WarmUp time.Duration `default:"2h" help:"How long the plant has run before it is served."`
-	Truth  string        `help:"At the end, write what really happened to this file as JSON." placeholder:"FILE"`
+	Truth  string        `help:"At the end, write what really happened to this file: .json, .jsonl (JSON lines) or .csv (a row a minute)." placeholder:"FILE"`
 	Fault  []string      `help:"Damage a share of the answers: silence=0.01,late=0.01 …" placeholder:"KIND=SHARE"`
 	Seed   uint64        `default:"1" help:"Seed of the faults."`
 }
 
 func (c *simulateCmd) Run(s *surroundings) error {
+	switch {
+	case c.List:
+		return listScenarios(s.stdout)
+	case c.Record != "":
+		return c.record(s)
+	}
 	scenario, err := simulator.LoadScenario(c.Scenario)
 	if err != nil {
 		return err
@@ -43,6 +52,9 @@ func (c *simulateCmd) Run(s *surroundings) error {
 	injector, err := c.injector()
 	if err != nil {
 		return misuse{err}
+	}
+	if c.WriteSite != "" && c.TCP == "" {
+		return misuse{errors.New("--write-site: the site reaches the plant over Modbus TCP: leave --tcp as it is, or give it an address")}
 	}
 	begin := c.Start
 	if begin.IsZero() {
@@ -91,6 +103,10 @@ func (c *simulateCmd) serveAll(ctx context.Context, group *errgroup.Group, out i
 		listener, err := net.Listen("tcp", c.TCP)
 		if err != nil {
 			return served, fmt.Errorf("simulate: listen on %s: %w; give --tcp another address", c.TCP, err)
+		}
+		if err := c.writeSite(out, driver, listener.Addr()); err != nil {
+			listener.Close()
+			return served, err
 		}
 		fmt.Fprintf(out, "modbus-tcp %s\n", listener.Addr())
 		group.Go(func() error { return serve.ServeTCP(ctx, listener, driver, injector) })
@@ -153,10 +169,6 @@ func (c *simulateCmd) writeTruth(driver *serve.Driver) (err error) {
 	if c.Truth == "" {
 		return nil
 	}
-	f, err := os.Create(c.Truth)
-	if err != nil {
-		return fmt.Errorf("simulate: %w", err)
-	}
-	driver.Do(func(w *simulator.World) { err = w.Truth().WriteJSON(f) })
-	return errors.Join(err, f.Close())
+	driver.Do(func(w *simulator.World) { err = stage.WriteTruth(c.Truth, w.Truth()) })
+	return err
 }

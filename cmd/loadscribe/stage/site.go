@@ -13,6 +13,9 @@ import (
 	"loadscribe/simulator"
 )
 
+// writtenBy marks a site file that may be written over.
+const writtenBy = "# Written by loadscribe for its scenario"
+
 // SiteOptions say where the written site finds its plant.
 type SiteOptions struct {
 	Address string // of the plant's Modbus TCP server; empty: 127.0.0.1:1502
@@ -20,9 +23,13 @@ type SiteOptions struct {
 }
 
 // WriteSite writes dir/site.toml and dir/maps/, which fit the scenario, so that
-// every command works with --site dir/site.toml. An older site.toml is written
-// over.
+// every command works with --site dir/site.toml. A site.toml that this has
+// written before is written over; one of somebody else's is refused.
 func WriteSite(dir string, s *simulator.Scenario, o SiteOptions) error {
+	old, err := os.ReadFile(filepath.Join(dir, SiteFile))
+	if err == nil && !strings.Contains(string(old), writtenBy) {
+		return fmt.Errorf("%s has a %s that was not written for a scenario: give another directory", dir, SiteFile)
+	}
 	if err := WriteMaps(dir); err != nil {
 		return err
 	}
@@ -65,7 +72,7 @@ func siteText(s *simulator.Scenario, o SiteOptions) string {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	line("# %s: an invented plant of the simulator.", s.Title)
-	line("# Written by loadscribe for its scenario %q.\n", s.Name)
+	line("%s %q.\n", writtenBy, s.Name)
 	line("[site]\nname = %q\ntimezone = %q\nunits = \"us\"\nbarometer = %q", s.Title, s.Location, inUnit(s.BarometerPa, "kPa"))
 	shifts := make([]string, len(s.Shifts))
 	for i := range s.Shifts {

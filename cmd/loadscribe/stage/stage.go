@@ -99,8 +99,12 @@ func (s *Stage) Play(ctx context.Context, groups []*scan.Group, sink func([]scan
 }
 
 // Record plays the story into the site's store and leaves what really happened
-// beside it, in truth.json. version is the program's.
+// beside it, in truth.json. version is the program's. A site that has a record
+// already is refused: two stories in one store would be neither.
 func (s *Stage) Record(ctx context.Context, version string) error {
+	if _, err := os.Stat(s.Site.Agent.DataDir); err == nil {
+		return fmt.Errorf("%s holds a record already: give another directory", s.Dir)
+	}
 	rec, err := agent.OpenRecorder(s.Site, agent.Options{Version: version, Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
 		return err
@@ -111,13 +115,21 @@ func (s *Stage) Record(ctx context.Context, version string) error {
 	return WriteTruth(filepath.Join(s.Dir, TruthFile), s.World.Truth())
 }
 
-// WriteTruth writes what really happened to a file, as JSON.
+// WriteTruth writes what really happened to a file: as CSV or JSON lines where
+// its name ends in .csv or .jsonl, else as one JSON document.
 func WriteTruth(path string, truth *simulator.Truth) error {
 	f, err := os.Create(path)
 	if err != nil {
 		return fmt.Errorf("write what really happened: %w", err)
 	}
-	if err := errors.Join(truth.WriteJSON(f), f.Close()); err != nil {
+	write := truth.WriteJSON
+	switch filepath.Ext(path) {
+	case ".csv":
+		write = truth.WriteCSV
+	case ".jsonl":
+		write = truth.WriteLines
+	}
+	if err := errors.Join(write(f), f.Close()); err != nil {
 		return fmt.Errorf("write what really happened: %w", err)
 	}
 	return nil
