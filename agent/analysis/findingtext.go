@@ -42,7 +42,8 @@ func (s *sheet) findings() []Finding {
 func (s *sheet) gapFindings() []Finding {
 	var gaps []gap
 	for _, g := range s.g.total.gaps {
-		if g.to-g.from >= absentGraceMS && g.to > s.g.from {
+		// A step of the clock is an event: nothing was missed.
+		if g.to-g.from >= absentGraceMS && g.to > s.g.from && g.reason != scan.ClockStep {
 			gaps = append(gaps, g)
 		}
 	}
@@ -166,7 +167,7 @@ func (sp *spec) finding(f *found) *Finding {
 	case watchRunningNoPower:
 		out.Sentence = fmt.Sprintf("%s read next to nothing for %s while %s said that the motor was on.", c.id, took, other)
 	case watchLoadUnseen:
-		out.Sentence = fmt.Sprintf("%s said loaded for %s while %s stayed below loaded values: the inlet valve may be stuck closed, or the signal is not what it seems. Loaded time rests on the signal.", other, took, c.id)
+		out.Sentence = fmt.Sprintf("%s said loaded for %s while %s stayed below loaded values: the inlet valve may be stuck closed, the signal may not be what it seems, or the meter reads low (a current transformer turned round). Loaded time rests on the signal.", other, took, c.id)
 	case watchLoadSeen:
 		out.Sentence = fmt.Sprintf("%s said unloaded for %s while %s stayed at loaded values: the inlet valve may be stuck open, or the signal is not what it seems. Loaded time rests on the signal.", other, took, c.id)
 	case watchIgnored:

@@ -164,9 +164,9 @@ func (c *chanSpec) mapValue(counts int64) float64 {
 func (c *chanSpec) valueText(counts int64) string {
 	v := c.mapValue(counts)
 	if c.unit.Dimension == quantity.Plain {
-		return fmt.Sprintf("%.4g", v)
+		return fmt.Sprintf("%.6g", v)
 	}
-	return fmt.Sprintf("%.4g %s", v, c.unit.Symbol)
+	return fmt.Sprintf("%.6g %s", v, c.unit.Symbol)
 }
 
 func (sp *spec) levelFrom(ch int, t *Threshold) *level {

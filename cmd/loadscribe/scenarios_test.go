@@ -1,0 +1,215 @@
+package main
+
+import (
+	"fmt"
+	"log/slog"
+	"math"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"loadscribe/agent"
+	"loadscribe/agent/analysis"
+	"loadscribe/cmd/loadscribe/stage"
+	"loadscribe/simulator"
+)
+
+// span is observed time in Unix ms.
+type span struct{ from, to int64 }
+
+// story is what one machine of a recorded scenario truly did and what was found.
+type story struct {
+	starts, startsLow, startsHigh int
+	loads, loadsLow, loadsHigh    int
+	restarts, trueRestarts        int     // by itself after a power failure
+	duty, trueDuty                float64 // NaN where it is absent
+	unobservedS                   float64
+	findings                      map[string]int // by kind
+	method                        string
+}
+
+// TestScenariosAgainstTruth records every scenario until Wednesday noon, for a
+// week and with several seeds where LOADSCRIBE_LONG is set, and prints what was
+// found beside what happened: starts and load cycles exact in observed time, duty within 0.1
+// point with a load signal and within 0.5 without.
+func TestScenariosAgainstTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records simulated weeks; not under -short")
+	}
+	seeds, length := []uint64{0}, 60*time.Hour
+	if os.Getenv("LOADSCRIBE_LONG") != "" {
+		seeds, length = []uint64{0, 5, 11}, 7*24*time.Hour
+	}
+	for _, name := range simulator.Scenarios() {
+		for _, seed := range seeds {
+			t.Run(fmt.Sprintf("%s seed %d", name, seed), func(t *testing.T) { tellScenario(t, name, seed, length) })
+		}
+	}
+}
+
+func tellScenario(t *testing.T, name string, seed uint64, length time.Duration) {
+	s, err := stage.Open(t.TempDir(), stage.Options{Scenario: name, Seed: seed, Length: length})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Record(t.Context(), "test"); err != nil {
+		t.Fatal(err)
+	}
+	a, err := agent.Open(s.Site, agent.Options{Version: "test", Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	held, err := a.Levels()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, h := range held {
+		signals := !h.Needed
+		if h.Needed && h.Channel != "" {
+			learnt, err := a.ChangeLevels(t.Context(), agent.LevelsChange{Machine: h.Machine, Learn: true,
+				From: agent.StampOf(s.From), To: agent.StampOf(s.To)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Logf("%s: levels: %+v %s", h.Machine, learnt.Modes, learnt.Missing)
+		}
+		got := storyOf(t, a, s, h.Machine)
+		t.Logf("%s %s: starts %d of %d, loads %d of %d, restarts %d of %d, duty %.4f truly %.4f, unobserved %.0f s, findings %v; %s", h.Machine, s.Site.Machines[i].Control,
+			got.starts, got.startsHigh, got.loads, got.loadsHigh, got.restarts, got.trueRestarts, got.duty, got.trueDuty, got.unobservedS, got.findings, got.method)
+		got.check(t, name, h.Machine, signals)
+	}
+}
+
+// check holds what was found to what happened, but for what a lying signal says
+// of load: there the finding must be.
+func (g *story) check(t *testing.T, scenario, machine string, signals bool) {
+	t.Helper()
+	if g.starts < g.startsLow || g.starts > g.startsHigh {
+		t.Errorf("%s: %d starts, truly %d to %d", machine, g.starts, g.startsLow, g.startsHigh)
+	}
+	if g.restarts != g.trueRestarts {
+		t.Errorf("%s: %d starts after a power failure, truly %d", machine, g.restarts, g.trueRestarts)
+	}
+	if lies := strings.HasPrefix(scenario, "stuck-inlet"); lies {
+		if g.findings["contradictory"] == 0 {
+			t.Errorf("%s: no finding says that the load signal lies", machine)
+		}
+		return
+	}
+	if g.loads < g.loadsLow || g.loads > g.loadsHigh {
+		t.Errorf("%s: %d load cycles, truly %d to %d", machine, g.loads, g.loadsLow, g.loadsHigh)
+	}
+	within := 0.005
+	if signals {
+		within = 0.001
+	}
+	if math.Abs(g.duty-g.trueDuty) > within {
+		t.Errorf("%s: duty %.4f, truly %.4f: more than %v apart", machine, g.duty, g.trueDuty, within)
+	}
+}
+
+func storyOf(t *testing.T, a *agent.Agent, s *stage.Stage, machine string) *story {
+	t.Helper()
+	from, to := s.From, s.To.Add(-2*time.Second)
+	report, err := a.History.Figures(from.UnixMilli(), to.UnixMilli(), machine)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := &story{duty: math.NaN(), findings: map[string]int{}}
+	for _, f := range report.Machines[0].Figures {
+		if f.Value == nil {
+			continue
+		}
+		switch f.Name {
+		case "starts":
+			g.starts = int(*f.Value)
+		case "starts_after_power_failure":
+			g.restarts = int(*f.Value)
+		case "load_cycles":
+			g.loads = int(*f.Value)
+		case "duty_cycle":
+			g.duty, g.method = *f.Value, f.Method
+		case "unobserved_time":
+			g.unobservedS = *f.Value
+		}
+	}
+	for _, f := range report.Machines[0].Findings {
+		g.findings[f.Kind]++
+		t.Logf("  %s %s %s to %s: %s", f.Kind, f.Subject, f.From, f.To, f.Sentence)
+	}
+	g.truth(t, a, s, machine, from, to)
+	return g
+}
+
+// truth sums what happened over the observed time; an event within two seconds
+// of its edge may be seen or not.
+func (g *story) truth(t *testing.T, a *agent.Agent, s *stage.Stage, machine string, from, to time.Time) {
+	t.Helper()
+	spans := []span{{from.UnixMilli(), to.UnixMilli()}}
+	truth := s.World.Truth()
+	if len(truth.ClockJumps(from, to)) == 0 {
+		runs, err := analysis.StateRuns(a.Source(), a.Site(), machine, from.UnixMilli(), to.UnixMilli())
+		if err != nil {
+			t.Fatal(err)
+		}
+		spans = observedSpans(runs)
+	}
+	transitions, err := truth.Transitions(machine, from, to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const edgeMS = 2000
+	count := func(begins func(before, now simulator.State) bool, by int64) int {
+		n := 0
+		before, err := truth.StateAt(machine, from)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, tr := range transitions {
+			at := tr.Time.UnixMilli()
+			if begins(before, tr.State) && slices.ContainsFunc(spans, func(p span) bool { return at >= p.from-by && at < p.to+by }) {
+				n++
+			}
+			before = tr.State
+		}
+		return n
+	}
+	start := func(before, now simulator.State) bool { return !before.Running() && now.Running() }
+	load := func(before, now simulator.State) bool { return !delivers(before) && delivers(now) }
+	by := int64(edgeMS)
+	if len(spans) == 1 {
+		by = 0
+	}
+	g.startsLow, g.startsHigh = count(start, -by), count(start, by)
+	g.loadsLow, g.loadsHigh = count(load, -by), count(load, by)
+	var loaded, running time.Duration
+	for _, p := range spans {
+		sum, err := truth.Totals(machine, time.UnixMilli(p.from), time.UnixMilli(p.to))
+		if err != nil {
+			t.Fatal(err)
+		}
+		g.trueRestarts += sum.Restarts
+		loaded, running = loaded+sum.States[simulator.Loaded], running+sum.Running()
+	}
+	g.trueDuty = loaded.Seconds() / running.Seconds()
+}
+
+func delivers(s simulator.State) bool { return s == simulator.Loaded || s == simulator.PartLoad }
+
+// observedSpans joins the runs of known states.
+func observedSpans(runs []analysis.Run) []span {
+	var all []span
+	for _, r := range runs {
+		switch n := len(all); {
+		case r.State == analysis.Unobserved:
+		case n > 0 && all[n-1].to == r.FromMS:
+			all[n-1].to = r.ToMS
+		default:
+			all = append(all, span{r.FromMS, r.ToMS})
+		}
+	}
+	return all
+}
