@@ -44,16 +44,17 @@ func (g *gathered) addOlder(p *store.Piece) error {
 		g.unusable.add(p.StartMS, p.StartMS+cellMS)
 		return nil
 	}
+	d.found = d.found[:0] // its findings are numbered by the earlier settings
 	// the carries may be of other bits: then the state around is not known
 	if g.entry == nil {
-		c, err := decodeCarry(p.Entry, len(g.sp.chans))
+		c, err := decodeCarry(p.Entry, len(g.sp.chans), len(g.sp.watches))
 		if err != nil {
-			c.init(len(g.sp.chans))
+			c.init(len(g.sp.chans), len(g.sp.watches))
 		}
 		g.entry = &c
 	}
 	g.exit, g.lastExit = nil, nil
-	if _, err := decodeCarry(p.Exit, len(g.sp.chans)); err == nil {
+	if _, err := decodeCarry(p.Exit, len(g.sp.chans), len(g.sp.watches)); err == nil {
 		g.lastExit = p.Exit
 	}
 	g.older.add(p.StartMS, p.StartMS+cellMS)
@@ -69,7 +70,7 @@ func (g *gathered) notes() (all []string) {
 				g.sp.name, stamp(s.from), stamp(s.to), what))
 		}
 	}
-	say(g.older, "its summaries are used as they are")
+	say(g.older, "its summaries are used as they are, without its findings on the data")
 	say(g.unusable, "its summaries do not fit the present channels, and it counts as unobserved")
 	return all
 }
