@@ -44,7 +44,10 @@ type Agent struct {
 	secret    string     // of local commands
 	started   time.Time
 	publish   atomic.Pointer[func(kind string, data any)]
-	refused   atomic.Uint64 // scans the store could not take
+	refused   atomic.Uint64 // scans that are in no event: not storable, or too late at a stop
+	lossMu    sync.Mutex    // protects noted, and that it and the store's count change together
+	noted     uint64        // of the scans the queue dropped, those in an event
+	sleptMS   int64         // of the computer, told in events; for show alone
 	lostNotes atomic.Uint64 // events that found their queue full
 	shown     map[string]MachineState
 	closing   sync.Once
@@ -69,7 +72,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		return nil, err
 	}
 	a := &Agent{
-		History: *h, log: o.Log, queue: newQueue(queueScans), events: make(chan store.Event, eventQueue),
+		History: *h, log: o.Log, queue: newQueue(queueBytes), events: make(chan store.Event, eventQueue),
 		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
 	}
 	if a.watch, err = h.watch(); err != nil {
@@ -150,10 +153,11 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Error("what the site file and maps say is not kept", "err", err)
 	}
 
-	failed := make(chan error, 5)
+	failed := make(chan error, 6)
 	stopPolling := start(ctx, failed, a.poller.Run)
 	// The others outlive ctx: they end when what feeds them has ended.
 	rest := context.WithoutCancel(ctx)
+	stopShowing := start(rest, failed, a.show)
 	stopWriting := start(rest, failed, a.write)
 	stopNoting := start(rest, failed, a.keepEvents)
 	stopLearning := start(ctx, failed, a.learnLevels)
@@ -168,6 +172,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	}
 	stopPolling()
 	stopLearning()
+	stopShowing()
 	stopWriting()
 	stopNoting()
 	if noteErr := a.note("agent_stopped", "", "recording stops", nil); noteErr != nil {

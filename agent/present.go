@@ -1,8 +1,6 @@
 package agent
 
 import (
-	"fmt"
-
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/publish"
 	"loadscribe/agent/quantity"
@@ -56,19 +54,6 @@ func (a *Agent) machineState(machine string) MachineState {
 	}
 }
 
-func (a *Agent) storeState() StoreState {
-	stats := a.store.Stats()
-	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes,
-		DroppedScans: int64(a.queue.Dropped() + a.refused.Load())}
-	for _, trouble := range []string{stats.SyncError, stats.SealError} {
-		if trouble != "" {
-			s.OK = false
-			s.Detail = fmt.Sprintf("%s: free space on the disk of the data directory, or check that disk", trouble)
-		}
-	}
-	return s
-}
-
 // Ready reports whether the store is writing and at least one line answers; if
 // not, why.
 func (a *Agent) Ready() (ok bool, why string) {
@@ -88,15 +73,11 @@ func (a *Agent) Ready() (ok bool, why string) {
 // Metrics implements publish.Source.
 func (a *Agent) Metrics() publish.Snapshot {
 	mono, _ := a.clock.Now()
-	stats := a.store.Stats()
-	snap := publish.Snapshot{Store: publish.Store{
-		OK: stats.SyncError == "" && stats.SealError == "", DirectoryBytes: stats.DirectoryBytes,
-		Scans: int64(stats.LastSeq), DurableScans: int64(stats.DurableSeq),
-		DroppedScans: int64(a.queue.Dropped() + a.refused.Load()),
-	}}
+	snap := publish.Snapshot{Store: a.storeMetrics()}
+	failures := a.store.Failures()
 	for _, d := range a.poller.Status().Devices {
 		snap.Devices = append(snap.Devices, publish.Device{Name: d.Device, Up: d.Up, LastGoodMS: d.LastGoodMS,
-			Errors: countsOf(d.Errors), Durations: a.board.spent[d.Device]})
+			Errors: countsOf(failures[d.Device]), Durations: a.board.spent[d.Device]})
 	}
 	readings := a.readings(mono)
 	for i := range a.site.Machines {

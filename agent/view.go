@@ -135,10 +135,18 @@ type LineState struct {
 
 // StoreState is how the store is.
 type StoreState struct {
-	OK             bool   `json:"ok"`
-	Detail         string `json:"detail"`
-	DirectoryBytes int64  `json:"directory_bytes"`
-	DroppedScans   int64  `json:"dropped_scans"`
+	OK     bool   `json:"ok"`
+	Detail string `json:"detail"` // what is wrong, a phrase; empty while all is well
+	Mend   string `json:"mend"`   // what to do about it, sentences
+	// WaitingScans are read and not yet safe on disk: the last second's while
+	// all is well.
+	WaitingScans   int64 `json:"waiting_scans"`
+	DirectoryBytes int64 `json:"directory_bytes"`
+	// DroppedScans were read and could not be kept, since the store began.
+	DroppedScans int64 `json:"dropped_scans"`
+	// ClockSet is false while the computer's clock says a time that cannot be,
+	// so that what is stored has wrong times.
+	ClockSet bool `json:"clock_set"`
 }
 
 // StateRun is a stretch of time in one state.

@@ -10,47 +10,6 @@ import (
 	"loadscribe/agent/store"
 )
 
-// batchScans is how many scans the writer takes at a time.
-const batchScans = 512
-
-// write is the store's only writer of scans. When ctx ends it still writes
-// what is queued.
-func (a *Agent) write(ctx context.Context) error {
-	trouble := ""
-	for {
-		batch := a.queue.take(ctx, nil, batchScans)
-		if len(batch) == 0 {
-			return nil
-		}
-		updates := make([]ScanUpdate, len(batch))
-		for i := range batch {
-			a.board.post(&batch[i])
-			for _, e := range a.watch.step(&batch[i]) {
-				a.queueEvent(e)
-			}
-			a.observeHookup(&batch[i])
-			updates[i] = ScanUpdateOf(&batch[i])
-		}
-		n := len(batch)
-		if err := a.store.Append(batch); err != nil {
-			a.refused.Add(uint64(n))
-			if trouble != err.Error() {
-				trouble = err.Error()
-				a.log.Error("scans not kept; polling goes on", "err", err,
-					"mend", "free space on the disk of the data directory, or check that disk")
-			}
-		} else if trouble != "" {
-			a.log.Info("scans are kept again", "lost", a.refused.Load()+a.queue.Dropped())
-			trouble = ""
-		}
-		for i := range updates {
-			a.tell("scan", updates[i])
-		}
-		a.tellStates()
-		a.tell("figures_changed", nil)
-	}
-}
-
 // tellStates publishes the machines whose state has changed. As events they are
 // not stored: they are in the fold, see Events.
 func (a *Agent) tellStates() {

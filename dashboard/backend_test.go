@@ -108,7 +108,7 @@ func shopState() agent.State {
 			{Device: "meter", Line: "net", Reason: "timeout", Errors: map[string]int64{"timeout": 3}},
 		},
 		Lines: []agent.LineState{{Line: "bus", Up: true}, {Line: "net", Detail: "connection refused"}},
-		Store: agent.StoreState{OK: true, DirectoryBytes: 4096},
+		Store: agent.StoreState{OK: true, DirectoryBytes: 4096, ClockSet: true},
 	}
 }
 

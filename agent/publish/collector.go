@@ -30,7 +30,7 @@ type Collector struct {
 	energy, air, starts, cycles           *prometheus.Desc
 	state, stateSeconds                   *prometheus.Desc
 	deviceUp, deviceLast, errors, seconds *prometheus.Desc
-	storeUp, storeBytes                   *prometheus.Desc
+	storeUp, storeBytes, free, waiting    *prometheus.Desc
 	scans, durable, dropped               *prometheus.Desc
 	clients, coalesced, kicked, refused   *prometheus.Desc
 }
@@ -54,13 +54,15 @@ func NewCollector(source Source, live func() Live) *Collector {
 		stateSeconds: d("state_seconds_total", "Observed time in each state"+began, "machine", "state"),
 		deviceUp:     d("device_up", "1 when the device's last scan was good.", "device"),
 		deviceLast:   d("device_last_good_scan_timestamp_seconds", "Unix time of the device's last good scan.", "device"),
-		errors:       d("scan_errors_total", "Scans without values, by reason, since the agent started.", "device", "reason"),
+		errors:       d("scan_errors_total", "Scans without values, by reason,"+began, "device", "reason"),
 		seconds:      d("scan_duration_seconds", "How long the exchange of a scan took.", "device"),
 		storeUp:      d("store_up", "1 when the store is writing."),
 		storeBytes:   d("store_directory_bytes", "Size of the data directory."),
 		scans:        d("store_scans_total", "Scans taken"+began),
 		durable:      d("store_durable_scans_total", "Scans safe on disk"+began),
-		dropped:      d("store_dropped_scans_total", "Scans that could not be taken since the agent started."),
+		dropped:      d("store_dropped_scans_total", "Scans that were read and could not be kept"+began),
+		free:         d("store_free_bytes", "Free space on the disk of the data directory. Absent where it cannot be told."),
+		waiting:      d("store_waiting_scans", "Scans that were read and are not yet safe on disk."),
 		clients:      d("live_clients", "Live sockets that are open."),
 		coalesced:    d("live_coalesced_total", "Live messages left out for a newer one since the agent started."),
 		kicked:       d("live_kicked_total", "Live sockets closed because they were too far behind since the agent started."),
@@ -80,7 +82,7 @@ func Handler(source Source, live func() Live) http.Handler {
 func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
 		c.pressure, c.temperature, c.power, c.energy, c.air, c.starts, c.cycles, c.state, c.stateSeconds,
-		c.deviceUp, c.deviceLast, c.errors, c.seconds, c.storeUp, c.storeBytes, c.scans, c.durable, c.dropped,
+		c.deviceUp, c.deviceLast, c.errors, c.seconds, c.storeUp, c.storeBytes, c.free, c.waiting, c.scans, c.durable, c.dropped,
 		c.clients, c.coalesced, c.kicked, c.refused,
 	} {
 		ch <- d
@@ -98,6 +100,10 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	}
 	gauge(ch, c.storeUp, zeroOne(s.Store.OK))
 	gauge(ch, c.storeBytes, float64(s.Store.DirectoryBytes))
+	if s.Store.FreeBytes >= 0 {
+		gauge(ch, c.free, float64(s.Store.FreeBytes))
+	}
+	gauge(ch, c.waiting, float64(s.Store.WaitingScans))
 	counter(ch, c.scans, float64(s.Store.Scans))
 	counter(ch, c.durable, float64(s.Store.DurableScans))
 	counter(ch, c.dropped, float64(s.Store.DroppedScans))

@@ -62,7 +62,7 @@ func joinery() Snapshot {
 				Errors: map[scan.Reason]int64{scan.Timeout: 4, scan.BadChecksum: 1}},
 			{Name: "meter"},
 		},
-		Store: Store{OK: true, DirectoryBytes: 1 << 20, Scans: 1000, DurableScans: 990, DroppedScans: 2},
+		Store: Store{OK: true, DirectoryBytes: 1 << 20, FreeBytes: 3 << 30, WaitingScans: 10, Scans: 1000, DurableScans: 990, DroppedScans: 2},
 	}
 }
 

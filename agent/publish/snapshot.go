@@ -61,7 +61,7 @@ type Device struct {
 	// LastGoodMS is the wall clock of the last good scan in Unix milliseconds;
 	// zero: none yet.
 	LastGoodMS int64
-	// Errors are failed scans by reason since the agent started. Reasons left out
+	// Errors are failed scans by reason since the store began. Reasons left out
 	// are shown as zero.
 	Errors map[scan.Reason]int64
 	// Durations is how long exchanges took; nil: none yet.
@@ -72,8 +72,11 @@ type Device struct {
 type Store struct {
 	OK             bool
 	DirectoryBytes int64
-	// Scans counts those taken, DurableScans those safe on disk, DroppedScans
-	// those that could not be taken (since the agent started).
+	FreeBytes      int64 // on its disk; negative: not known
+	// WaitingScans are read and not yet safe on disk.
+	WaitingScans int64
+	// Since the store began: Scans counts those taken, DurableScans those safe
+	// on disk, DroppedScans those that were read and could not be kept.
 	Scans, DurableScans, DroppedScans int64
 }
 

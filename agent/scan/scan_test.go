@@ -3,6 +3,7 @@ package scan
 import (
 	"math"
 	"testing"
+	"time"
 )
 
 func TestCountsOfEachKind(t *testing.T) {
@@ -91,5 +92,25 @@ func TestSplitID(t *testing.T) {
 		if _, _, ok := SplitID(id); ok != want {
 			t.Errorf("%q: got %v, want %v", id, ok, want)
 		}
+	}
+}
+
+// The machine's own clocks: both go on, together, and nobody has slept.
+func TestSystemClockGoesOn(t *testing.T) {
+	c := NewSystemClock()
+	mono, wall := c.Now()
+	if mono < 0 || mono > 1000 {
+		t.Errorf("monotonic time begins at %d ms", mono)
+	}
+	time.Sleep(50 * time.Millisecond)
+	mono2, wall2 := c.Now()
+	if d := mono2 - mono; d < 49 || d > 10_000 {
+		t.Errorf("50 ms and more took %d ms of monotonic time", d)
+	}
+	if d := (wall2 - wall) - (mono2 - mono); d < -20 || d > 20 {
+		t.Errorf("the wall clock went %d ms further than the monotonic one", d)
+	}
+	if slept := c.SleptMS(); slept > 20 {
+		t.Errorf("slept %d ms while it ran", slept)
 	}
 }

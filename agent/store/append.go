@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -18,7 +19,7 @@ const (
 	// further failure doubles it, up to maxRetrySealMS: making the blocks
 	// costs time that Append should not take for nothing.
 	retrySealMS    = 10_000
-	maxRetrySealMS = 160_000
+	maxRetrySealMS = 40_000
 	// kickBytes of waiting journal ask for a sync before its time.
 	kickBytes = 1 << 20
 )
@@ -42,7 +43,13 @@ func (s *Store) Append(batch []scan.Scan) error {
 	if s.closed {
 		return ErrClosed
 	}
-	if err := s.admit(batch); err != nil {
+	err := s.admit(batch)
+	if errors.Is(err, ErrBacklog) { // a seal makes room, where it can be had
+		mono, _ := s.o.Clock.Now()
+		s.trySeal(mono)
+		err = s.admit(batch)
+	}
+	if err != nil {
 		return err
 	}
 	for i := range batch {
@@ -90,7 +97,6 @@ func (s *Store) admit(batch []scan.Scan) error {
 		}
 	}
 	if _, waiting, _ := s.j.state(); waiting > s.o.BacklogBytes || s.values > 2*s.o.TailValues {
-		s.refused += uint64(len(batch))
 		return fmt.Errorf("append %d scans: %w", len(batch), ErrBacklog)
 	}
 	return nil
@@ -103,6 +109,8 @@ func (s *Store) place(sc *scan.Scan) {
 	before, seen := f.monoMS[sc.Group.ID]
 	step := offset - f.offsetMS
 	switch {
+	case !f.has && s.segments[len(s.segments)-1].Untrusted && sc.WallMS >= earliestMS:
+		s.clockStep(sc, offset-s.segments[len(s.segments)-1].offsetMS()) // set before the first scan
 	case !f.has:
 	case step > clockStepMS || step < -clockStepMS:
 		s.clockStep(sc, step)
@@ -127,6 +135,9 @@ func (s *Store) clockStep(sc *scan.Scan, stepMS int64) {
 	s.addEvent(Event{Kind: "clock_step", WallMS: sc.WallMS, MonoMS: sc.MonoMS,
 		Text: fmt.Sprintf("the wall clock stepped %s by %.3f s to %s", way, by, stamp(sc.WallMS)),
 		Data: map[string]string{"step_ms": fmt.Sprint(stepMS)}})
+	if sc.WallMS >= earliestMS {
+		s.correctLabels(sc.WallMS - sc.MonoMS)
+	}
 }
 
 // sealDue reports whether what is in memory is to be sealed before sc.

@@ -2,6 +2,7 @@ package store
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -205,6 +206,8 @@ func TestSecondOpenIsRefused(t *testing.T) {
 	begin := time.Now()
 	if _, err := Open(dir, Options{}); !errors.Is(err, ErrLocked) || !strings.Contains(err.Error(), dir) {
 		t.Errorf("second Open: %v, want ErrLocked that names the file", err)
+	} else if !strings.Contains(err.Error(), fmt.Sprintf("process %d", os.Getpid())) {
+		t.Errorf("second Open: %v, want the process that has it named", err)
 	}
 	if _, err := OpenReadOnly(dir, Options{}); !errors.Is(err, ErrLocked) {
 		t.Errorf("OpenReadOnly beside a writer: %v, want ErrLocked", err)

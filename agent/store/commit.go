@@ -27,14 +27,17 @@ func (s *Store) update(fn func(*bolt.Tx) error) error {
 		}
 	}
 	id := -1
-	err := guard(func() error {
-		return s.db.Update(func(tx *bolt.Tx) error {
-			id = tx.ID()
-			return fn(tx)
+	err := s.fault(false)
+	if err == nil {
+		err = guard(func() error {
+			return s.db.Update(func(tx *bolt.Tx) error {
+				id = tx.ID()
+				return fn(tx)
+			})
 		})
-	})
-	if err == nil && s.lastSync != nil {
-		err = s.lastSync()
+	}
+	if err == nil {
+		err = s.fault(true)
 	}
 	if err == nil {
 		return nil
@@ -50,13 +53,18 @@ func (s *Store) update(fn func(*bolt.Tx) error) error {
 	return nil
 }
 
+func (s *Store) fault(last bool) error {
+	if s.o.CommitFault == nil {
+		return nil
+	}
+	return s.o.CommitFault(last)
+}
+
 // settle brings the meta page of the newest state to the disk. commitMu is
 // held or the store not shared.
 func (s *Store) settle() error {
-	if s.lastSync != nil {
-		if err := s.lastSync(); err != nil {
-			return err
-		}
+	if err := s.fault(true); err != nil {
+		return err
 	}
 	id := 0
 	if err := s.view(func(tx *bolt.Tx) error { id = tx.ID(); return nil }); err != nil {

@@ -16,19 +16,19 @@ import (
 func TestSealWhoseLastSyncFails(t *testing.T) {
 	dir := t.TempDir()
 	fs := &recordingFS{}
-	s := openTest(t, dir, Options{FS: fs, SyncEvery: never})
+	failing := false
+	s := openTest(t, dir, Options{FS: fs, SyncEvery: never, CommitFault: func(last bool) error {
+		if last && failing {
+			return errInjected
+		}
+		return nil
+	}})
 	g := register(t, s, testGroups())
 	all := appendAll(t, s, stream(g, 1, startMS, 300))
 	if err := s.Sync(); err != nil {
 		t.Fatal(err)
 	}
-	failing := true
-	s.lastSync = func() error {
-		if failing {
-			return errInjected
-		}
-		return nil
-	}
+	failing = true
 	fs.taken()
 	seal := func() error {
 		s.writeMu.Lock()

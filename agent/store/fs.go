@@ -36,6 +36,10 @@ type File interface {
 	Close() error
 }
 
+// SystemFS is the machine's own file system, for a test to put its failures
+// around.
+func SystemFS() FS { return osFS{} }
+
 type osFS struct{}
 
 func (osFS) MkdirAll(dir string) error { return os.MkdirAll(dir, 0o755) }

@@ -121,6 +121,14 @@ func (j *journal) segmentLocked(seg *Segment) {
 	}
 }
 
+// correctSegment writes a segment once more: the later record holds.
+func (j *journal) correctSegment(seg *Segment) {
+	j.mu.Lock()
+	delete(j.segments, seg.Number)
+	j.mu.Unlock()
+	j.addSegment(seg)
+}
+
 // addScan appends a scan record, its group's and segment's before it if need
 // be, and returns the number of bytes that wait.
 func (j *journal) addScan(s *scan.Scan, g *groupRecord, seg *Segment) int64 {

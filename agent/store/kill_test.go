@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -64,7 +65,8 @@ func childMain(dir string) {
 }
 
 // TestKilledWhileWriting kills a writing process at random moments, 20 to
-// 200 ms after its start. Each time the store must open, with every scan up to
+// 200 ms after its start, every other time after its first word, since on a
+// busy machine the start alone takes longer. Each time the store must open, with every scan up to
 // the last durable_seq that was printed, its values as written, and nothing
 // that was not written. LOADSCRIBE_LONG=1 makes it 300 kills.
 func TestKilledWhileWriting(t *testing.T) {
@@ -84,7 +86,7 @@ func TestKilledWhileWriting(t *testing.T) {
 	r := rand.New(rand.NewPCG(seed, 1))
 	last := uint64(0)
 	for i := range kills {
-		durable := runAndKill(t, exe, dir, time.Duration(20+r.IntN(181))*time.Millisecond)
+		durable := runAndKill(t, exe, dir, time.Duration(20+r.IntN(181))*time.Millisecond, i%2 == 0)
 		s, err := OpenReadOnly(dir, Options{})
 		if err != nil {
 			if durable == 0 && last == 0 {
@@ -138,16 +140,34 @@ func lossEvents(t *testing.T, dir string) []string {
 	return out
 }
 
-// runAndKill runs a child for a while, kills it and returns the last
-// durable_seq it printed.
-func runAndKill(t *testing.T, exe, dir string, after time.Duration) uint64 {
+// words is what a child says; first is closed at its first word.
+type words struct {
+	bytes.Buffer
+	first chan struct{}
+	once  sync.Once
+}
+
+func (w *words) Write(b []byte) (int, error) {
+	w.once.Do(func() { close(w.first) })
+	return w.Buffer.Write(b)
+}
+
+// runAndKill runs a child for a while, which begins with its start or with its
+// first word, kills it and returns the last durable_seq it printed.
+func runAndKill(t *testing.T, exe, dir string, after time.Duration, fromFirst bool) uint64 {
 	t.Helper()
 	cmd := exec.Command(exe)
 	cmd.Env = append(os.Environ(), childEnv+"="+dir)
-	var out bytes.Buffer
+	out := words{first: make(chan struct{})}
 	cmd.Stdout = &out
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
+	}
+	if fromFirst {
+		select {
+		case <-out.first:
+		case <-time.After(20 * time.Second): // then the rest of the test says what it wrote
+		}
 	}
 	time.Sleep(after)
 	if err := cmd.Process.Kill(); err != nil {
@@ -155,7 +175,7 @@ func runAndKill(t *testing.T, exe, dir string, after time.Duration) uint64 {
 	}
 	_ = cmd.Wait() // "killed" is what was wanted
 	durable := uint64(0)
-	for sc := bufio.NewScanner(&out); sc.Scan(); {
+	for sc := bufio.NewScanner(&out.Buffer); sc.Scan(); {
 		word, rest, _ := strings.Cut(sc.Text(), " ")
 		if word == "error" {
 			t.Fatalf("child: %s", rest)

@@ -138,6 +138,9 @@ func (s *Store) takeReplay(rep *replayed) {
 		i := slices.IndexFunc(s.segments, func(have Segment) bool { return have.Number == seg.Number })
 		if i < 0 {
 			s.segments = append(s.segments, seg)
+		} else if seg.ShiftMS != 0 { // a later entry
+			s.segments[i].ShiftMS = seg.ShiftMS
+			s.segDirty = min(s.segDirty, i)
 		}
 	}
 	for i := range rep.scans {

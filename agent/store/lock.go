@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
 )
 
 const lockName = "lock"
@@ -13,18 +16,47 @@ const lockName = "lock"
 // when the process ends, however it ends.
 type dirLock struct{ f *os.File }
 
-// lockDir takes the directory's lock or returns ErrLocked at once.
+const (
+	// lockWait is how long a lock that is taken is tried again: a command that
+	// only looks whether an agent runs holds it for microseconds.
+	lockWait  = 500 * time.Millisecond
+	lockEvery = 20 * time.Millisecond
+)
+
+// lockDir takes the directory's lock, or returns ErrLocked, which says who has
+// it, if that is more than a look. The file holds the number of the process.
 func lockDir(dir string) (*dirLock, error) {
 	name := filepath.Join(dir, lockName)
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {
 		return nil, fmt.Errorf("open lock file: %w", err)
 	}
-	if err := lockFile(f, true); err != nil {
+	err = lockFile(f, true)
+	for end := time.Now().Add(lockWait); err != nil && time.Now().Before(end); err = lockFile(f, true) {
+		<-time.After(lockEvery)
+	}
+	if err != nil {
+		who := holder(f)
 		f.Close()
-		return nil, fmt.Errorf("%s: %w: another loadscribe is running on it; stop that one, or use another data directory (%v)", name, ErrLocked, err)
+		return nil, fmt.Errorf("%s: %w by %s; stop that one, or use another data directory (%v)", dir, ErrLocked, who, err)
+	}
+	// who reads it wants to know whom to stop; without it all works
+	if err := f.Truncate(0); err == nil {
+		_, _ = f.WriteAt(fmt.Appendf(nil, "%d\n", os.Getpid()), 0)
 	}
 	return &dirLock{f}, nil
+}
+
+// holder names the process that holds the lock, as far as that can be told:
+// on Windows a locked byte cannot be read.
+func holder(f *os.File) string {
+	b := make([]byte, 20)
+	n, _ := f.ReadAt(b, 0) // at the end of the file there is an error and all the same a number
+	pid, err := strconv.Atoi(strings.TrimSpace(string(b[:n])))
+	if err != nil {
+		return "another loadscribe"
+	}
+	return fmt.Sprintf("another loadscribe, process %d", pid)
 }
 
 // probeLock returns ErrLocked if a running agent holds the directory.
@@ -39,7 +71,7 @@ func probeLock(dir string) error {
 	}
 	defer f.Close()
 	if err := lockFile(f, false); err != nil {
-		return fmt.Errorf("%s: %w by a running loadscribe (%v)", name, ErrLocked, err)
+		return fmt.Errorf("%s: %w by %s (%v)", dir, ErrLocked, holder(f), err)
 	}
 	return unlockFile(f)
 }

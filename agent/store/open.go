@@ -19,8 +19,8 @@ const (
 	databaseName = "store.db"
 	newSuffix    = ".new"
 	// dbLockWait: bbolt waits this long for a command that reads the stopped
-	// store just now.
-	dbLockWait = 2500 * time.Millisecond
+	// store just now, which gives way: see yieldLoop.
+	dbLockWait = 10 * time.Second
 	// growBytes is the step in which the file grows; bbolt's own is 16 MiB,
 	// which is more than a month of readings.
 	growBytes = 256 << 10
@@ -71,6 +71,9 @@ func OpenReadOnly(dir string, o Options) (*Store, error) {
 		s.dec.Close()
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
+	ctx, stop := context.WithCancel(context.Background())
+	s.stop, s.done = stop, make(chan struct{})
+	go s.yieldLoop(ctx)
 	return s, nil
 }
 
@@ -147,7 +150,11 @@ func (s *Store) start() error {
 	}
 	s.journalTail()
 	mono, wall := s.o.Clock.Now()
+	s.firstOwn = len(s.segments)
 	s.newSegment(mono, wall, "agent start")
+	if !s.ClockSet() {
+		s.addEvent(Event{Kind: "clock_not_set", Text: fmt.Sprintf("this computer's clock says %s, which cannot be: times are wrong until it is set", stamp(wall))})
+	}
 	for _, n := range notes {
 		s.log.Error("data is damaged", "loss", n.Text)
 		s.addEvent(n)
@@ -291,7 +298,7 @@ func openTapped(name string, readOnly bool, tap bolt.Logger) (db *bolt.DB, err e
 		db.AllocSize = growBytes
 		return db, nil
 	case errors.Is(err, bolterr.ErrTimeout):
-		return nil, fmt.Errorf("%s: %w: another loadscribe holds the file; stop it or wait for it to end", name, ErrLocked)
+		return nil, fmt.Errorf("%s: %w: a loadscribe command that reads or copies it has not given way within %v; stop it or wait for it to end", name, ErrLocked, dbLockWait)
 	case errors.Is(err, bolterr.ErrInvalid), errors.Is(err, bolterr.ErrChecksum), errors.Is(err, bolterr.ErrVersionMismatch):
 		return nil, fmt.Errorf("%w: %v", ErrDamaged, err)
 	}
@@ -378,7 +385,8 @@ func (s *Store) newSegment(monoMS, wallMS int64, why string) {
 	for _, seg := range s.segments {
 		number = max(number, seg.Number+1)
 	}
-	seg := Segment{Number: number, StartWallMS: wallMS, StartMonoMS: monoMS, BootID: bootID(), Why: why}
+	seg := Segment{Number: number, StartWallMS: wallMS, StartMonoMS: monoMS, BootID: bootID(), Why: why,
+		Untrusted: wallMS < earliestMS}
 	s.segments = append(s.segments, seg)
 	s.follow = follower{monoMS: map[uint32]int64{}}
 	s.j.addSegment(&s.segments[len(s.segments)-1])

@@ -16,6 +16,8 @@ var (
 	ErrLocked = errors.New("the data directory is in use")
 	// ErrClosed: the Store was used after Close.
 	ErrClosed = errors.New("the store is closed")
+	// ErrYielded: a reader of a stopped store had to give way to an agent.
+	ErrYielded = errors.New("an agent has started on this data directory meanwhile; run the command again, and it will ask that agent")
 	// ErrReadOnly: a write to a store opened with OpenReadOnly.
 	ErrReadOnly = errors.New("the store is open for reading only")
 	// ErrNoStore: OpenReadOnly found no store in the directory.
@@ -23,7 +25,7 @@ var (
 	// ErrNewer: the file was written by a newer version of this program.
 	ErrNewer = errors.New("written by a newer version")
 	// ErrBacklog: nothing can be written and the memory set aside for waiting
-	// scans is used up. The batch was not taken; the caller counts it.
+	// scans is used up. The batch was not taken; try again later.
 	ErrBacklog = errors.New("storage does not take data and the backlog is full")
 	// ErrDiskFull: less than Options.ReserveBytes is free. Seen in Stats, where
 	// what the operating system says of a full disk may be mere text.
@@ -60,6 +62,10 @@ type Options struct {
 	TailValues int
 	// FS is the file system beside the database; nil: the machine's own.
 	FS FS
+	// CommitFault is a test's failure of a commit of the database, whose
+	// writes bbolt does itself: asked before a commit, and with last set at
+	// its last sync, which finds the commit done. nil: none.
+	CommitFault func(last bool) error
 
 	// tap hears of what bbolt does to a file: tests of power cuts need to see
 	// each commit, since bbolt itself writes to real files only.
@@ -105,6 +111,11 @@ type Segment struct {
 	FirstSeq    uint64 // sequence number of its first scan, if it has one
 	BootID      string // of the operating system; empty where it has none
 	Why         string // "agent start", "clock step", "time went back"
+	// Untrusted: the clock was not set when the segment began.
+	Untrusted bool
+	// ShiftMS is what to add to the wall times of the segment to have the
+	// right ones, known since the clock was set; 0: nothing.
+	ShiftMS int64
 }
 
 // ScanQuery says which scans to read. The window is half open, of wall time.
@@ -150,5 +161,4 @@ type Stats struct {
 	// StalledMS is how long the disk has been at a write or sync that has not
 	// come back, 0 when none runs for longer than usual.
 	StalledMS int64
-	Refused   uint64 // scans refused with ErrBacklog since the start
 }

@@ -38,6 +38,7 @@ func (s *Store) Scans(q ScanQuery, fn func(*scan.Scan) error) error {
 			}
 		}
 	}
+	shifts := s.shifts()
 	s.mu.RUnlock()
 	var refs []blockRef
 	var tail []scan.Scan
@@ -46,18 +47,19 @@ func (s *Store) Scans(q ScanQuery, fn func(*scan.Scan) error) error {
 		if q.FromSeq > metaUint(tx, metaSealedScan) {
 			return nil
 		}
-		refs, err = findBlocks(tx, q, devices)
+		refs, err = findShifted(tx, q, devices, shifts)
 		return err
 	})
 	if err != nil {
 		return fmt.Errorf("read scans: %w", err)
 	}
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: groups}
+	m := merger{dec: columnDecoder{dec: s.dec}, groups: groups, shifts: shifts}
 	if err := m.run(refs, q, s.fetchBlock, s.blockLost, fn); err != nil {
 		return err
 	}
 	for i := range tail {
 		sc := tail[i]
+		sc.WallMS += shifts[sc.Segment]
 		if !q.wants(&sc) || devices != nil && !slices.Contains(q.Devices, sc.Group.Device) {
 			continue
 		}
@@ -93,7 +95,7 @@ func (q *ScanQuery) hours() (first, last int64) {
 func (s *Store) view(fn func(*bolt.Tx) error) error {
 	err := guard(func() error { return s.db.View(fn) })
 	if errors.Is(err, bolterr.ErrDatabaseNotOpen) {
-		return ErrClosed
+		return s.closedError()
 	}
 	return err
 }
@@ -121,7 +123,7 @@ func (s *Store) snapshot(fn func(tx *bolt.Tx, tail []scan.Scan, events []Event) 
 		return err
 	})
 	if errors.Is(err, bolterr.ErrDatabaseNotOpen) {
-		return ErrClosed
+		return s.closedError()
 	}
 	return err
 }
@@ -153,6 +155,33 @@ func findBlocks(tx *bolt.Tx, q ScanQuery, devices map[uint32]bool) ([]blockRef, 
 		}
 		return 1
 	})
+	return refs, err
+}
+
+// findShifted is findBlocks that also looks where scans of the window are whose
+// labels were wrong.
+func findShifted(tx *bolt.Tx, q ScanQuery, devices map[uint32]bool, shifts map[uint32]int64) ([]blockRef, error) {
+	refs, err := findBlocks(tx, q, devices)
+	if q.FromMS == 0 && q.ToMS == 0 {
+		return refs, err
+	}
+	known := map[blockRef]bool{}
+	for _, r := range refs {
+		known[r] = true
+	}
+	for _, shift := range shifts {
+		more, merr := findBlocks(tx, q.moved(shift), devices)
+		if err == nil {
+			err = merr
+		}
+		for _, r := range more {
+			if !known[r] {
+				known[r] = true
+				refs = append(refs, r)
+			}
+		}
+	}
+	slices.SortFunc(refs, func(a, b blockRef) int { return compare(a.firstSeq, b.firstSeq) })
 	return refs, err
 }
 
@@ -219,6 +248,7 @@ func checkRef(r blockRef, h *blockHead) error {
 type merger struct {
 	dec    columnDecoder
 	groups map[uint32]*scan.Group
+	shifts map[uint32]int64 // by segment, what to add to wall times
 	active []*blockRows
 	spare  []*blockRows
 	scan   scan.Scan
@@ -249,6 +279,7 @@ func (m *merger) run(refs []blockRef, q ScanQuery, fetch func(blockRef) ([]byte,
 		}
 		m.scan = scan.Scan{Group: m.groups[g.id], Segment: b.segment}
 		g.take(&m.scan, &m.buf)
+		m.scan.WallMS += m.shifts[b.segment]
 		if !q.wants(&m.scan) {
 			continue
 		}

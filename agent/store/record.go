@@ -72,13 +72,20 @@ func appendSegment(b []byte, s *Segment) []byte {
 	b = appendInt(b, s.StartMonoMS)
 	b = binary.AppendUvarint(b, s.FirstSeq)
 	b = appendString(b, s.BootID)
-	return appendString(b, s.Why)
+	b = appendString(b, s.Why)
+	if s.Untrusted {
+		b = appendInt(append(b, 1), s.ShiftMS)
+	}
+	return b
 }
 
 func decodeSegment(body []byte) (Segment, error) {
 	r := reader{b: body}
 	s := Segment{Number: uint32(r.uint()), StartWallMS: r.int(), StartMonoMS: r.int(),
 		FirstSeq: r.uint(), BootID: r.string(), Why: r.string()}
+	if len(r.b) > 0 {
+		s.Untrusted, s.ShiftMS = r.byte()&1 != 0, r.int()
+	}
 	if r.bad || len(r.b) != 0 {
 		return Segment{}, fmt.Errorf("%w: segment record", ErrDamaged)
 	}

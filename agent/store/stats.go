@@ -68,7 +68,6 @@ func (s *Store) Stats() Stats {
 		st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
 	}
 	st.StalledMS = s.stalledMS(busy)
-	st.Refused = s.refused
 	return st
 }
 

@@ -49,9 +49,8 @@ type Store struct {
 	fold        bool    // the Summariser is in step with the store
 	sealTrouble Trouble
 
-	commitMu  sync.Mutex   // one write transaction at a time, see update; fields below
-	unsettled bool         // the last one may not be on disk
-	lastSync  func() error // tests: what the last sync of a commit says; else nil
+	commitMu  sync.Mutex // one write transaction at a time, see update; field below
+	unsettled bool       // the last one may not be on disk
 
 	// sealMu is held for writing while a seal commits and takes its scans out
 	// of memory, for reading while a reader notes what is where.
@@ -61,6 +60,7 @@ type Store struct {
 	groups   map[uint32]*groupRecord
 	devices  map[string]uint32
 	segments []Segment
+	firstOwn int            // first segment of this run
 	segDirty int            // segments from here on are not in the database
 	unsaved  []*groupRecord // of the journal, not in the database
 	tail     []scan.Scan    // unsealed, in sequence order; elements never change
@@ -76,9 +76,9 @@ type Store struct {
 	sealErr  error
 	sealing  int64 // mono time since which a seal runs; 0: none does
 	failed   failures
-	refused  uint64
 	damaged  map[string]bool // blocks whose damage was reported
 	dead     bool            // closed, for readers
+	yielded  bool            // closed for an agent that starts, see yieldLoop
 }
 
 // follower is what Append compares the next scan with.
@@ -198,12 +198,12 @@ func (s *Store) Close() error {
 		return nil
 	}
 	s.closed = true
+	s.stop()
+	<-s.done
 	if s.readOnly {
 		s.setDead()
 		return s.closeFiles()
 	}
-	s.stop()
-	<-s.done
 	err := s.seal()
 	if err != nil {
 		err = fmt.Errorf("close store: %w", err)

@@ -84,7 +84,7 @@ func TestNumber(t *testing.T) {
 
 func TestSections(t *testing.T) {
 	all, err := chosen("")
-	if err != nil || len(all) != 6 {
+	if err != nil || len(all) != 7 {
 		t.Fatalf("without a name: %d sections, %v", len(all), err)
 	}
 	for _, s := range all {
@@ -94,7 +94,7 @@ func TestSections(t *testing.T) {
 		}
 	}
 	var out, errs bytes.Buffer
-	if code := run(t.Context(), []string{"-section", "pol"}, &out, &errs); code != 2 || !strings.Contains(errs.String(), "poll, store, figures, year, serial, agent") {
+	if code := run(t.Context(), []string{"-section", "pol"}, &out, &errs); code != 2 || !strings.Contains(errs.String(), "poll, store, disk, figures, year, serial, agent") {
 		t.Errorf("an unknown section ends with %d: %s", code, errs.String())
 	}
 	errs.Reset()

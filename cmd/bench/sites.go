@@ -61,7 +61,7 @@ func bankMap(n int) string {
 }
 
 // weekSite is the site of the bench week: one machine, whose twelve channels
-// are the week's columns.
+// are the week's columns. One whose name begins with moreColumns has no role.
 func weekSite(dir string, columns []simulator.BenchColumn) (*sitefile.Site, error) {
 	var registers strings.Builder
 	registers.WriteString("name = \"Bench week\"\nprotocol = \"modbus\"\naddressing = \"zero-based\"\n")
@@ -74,6 +74,9 @@ func weekSite(dir string, columns []simulator.BenchColumn) (*sitefile.Site, erro
 			kind = "i16"
 		case "status": // a word of bits, kept whole
 			role = ""
+		}
+		if strings.HasPrefix(c.Name, moreColumns) {
+			kind, role = "i32", "" // of any kind
 		}
 		fmt.Fprintf(&registers, "\n[[channel]]\nname = %q\n%stable = \"holding\"\naddress = %d\ntype = %q\nscale = %g\nunit = %q\n",
 			c.Name, role, 2*i, kind, c.Scale, c.Unit)

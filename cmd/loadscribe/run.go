@@ -128,5 +128,5 @@ func explainOpen(err error, dir string) error {
 		return fmt.Errorf("%s: %w: process %d records there, its pages are at http://%s; stop it first, or give this one another --data",
 			dir, store.ErrLocked, in.PID, in.Address)
 	}
-	return fmt.Errorf("%s: %w by another program; stop that one, or give this one another --data", dir, store.ErrLocked)
+	return err // it has left no address yet, or is a command; its process is named
 }

@@ -196,10 +196,19 @@ export type LineState = {
 
 /** How the store is. */
 export type StoreState = {
+  /** readings are being saved */
   ok: boolean;
+  /** what is wrong, a phrase; empty while all is well */
   detail: string;
+  /** what to do about it */
+  mend: string;
+  /** read and not yet safe on disk */
+  waiting_scans: number;
   directory_bytes: number;
+  /** read and not kept, since the store began */
   dropped_scans: number;
+  /** false while the computer's clock says a time that cannot be, as one without a battery does until it is set: stored times are wrong until then */
+  clock_set: boolean;
 };
 
 /** Series of channels and state bands of a machine for one window. */

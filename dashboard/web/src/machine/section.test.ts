@@ -128,7 +128,9 @@ describe('signs', () => {
   });
 
   it('tells when readings are not saved', () => {
-    const list = signs(view([], { store: { ok: false, detail: 'disk full', directory_bytes: 0, dropped_scans: 3 } }), site);
-    expect(list[0]?.what).toBe('Readings are not being saved: disk full.');
+    const list = signs(view([], { store: { ok: false, detail: 'the disk is full', mend: 'Free space.', waiting_scans: 7, directory_bytes: 0, dropped_scans: 3, clock_set: false } }), site);
+    expect(list[0]?.what).toBe('Readings are not being saved: the disk is full.');
+    expect(list[0]?.todo).toMatch(/^Free space\. Recording goes on in memory/);
+    expect(list[1]?.what).toContain('clock is not set');
   });
 });

@@ -49,9 +49,10 @@ export function signs(view: View, site: Site | null): Sign[] {
   const out: Sign[] = [];
   const store = view.store;
   if (store && !store.ok) {
-    out.push({ key: 'store', what: `Readings are not being saved: ${store.detail || 'the disk does not take them'}.`, todo: 'Free space on the disk of the data directory. Readings wait in memory for a while; then the oldest are lost.' });
-  } else if (store && store.dropped_scans > 0) {
-    out.push({ key: 'dropped', what: `${store.dropped_scans} scans were read but could not be saved since loadscribe started.`, todo: 'They show as unobserved time. If the number grows, check the disk.' });
+    out.push({ key: 'store', what: `Readings are not being saved: ${store.detail || 'the disk does not take them'}.`, todo: `${store.mend} Recording goes on in memory and is saved when the disk takes it; if that takes many hours, the oldest are lost.`.trim() });
+  }
+  if (store && !store.clock_set) {
+    out.push({ key: 'clock', what: "This computer's clock is not set: times are wrong.", todo: 'Connect it to the network or set its clock. Times of readings taken before are corrected then.' });
   }
   const downLines = new Set<string>();
   for (const line of view.lines.values()) {

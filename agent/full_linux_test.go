@@ -1,0 +1,136 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"loadscribe/agent/scan"
+	"loadscribe/agent/store"
+)
+
+// smallDisk mounts a file system of its own, in memory, of a size in bytes.
+func smallDisk(t *testing.T, size string) string {
+	t.Helper()
+	dir := t.TempDir()
+	if err := unix.Mount("tmpfs", dir, "tmpfs", 0, "size="+size); err != nil {
+		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
+			t.Fatalf("mount a small tmpfs: %v", err)
+		}
+		t.Skipf("SKIPPED: a small tmpfs cannot be mounted here (%v); run as root to have a real full disk", err)
+	}
+	t.Cleanup(func() {
+		if err := unix.Unmount(dir, unix.MNT_DETACH); err != nil {
+			t.Error(err)
+		}
+	})
+	return dir
+}
+
+// fill writes a file until the disk takes no more.
+func fill(t *testing.T, name string) {
+	t.Helper()
+	f, err := os.Create(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	for size := 1 << 16; size > 0; {
+		if _, err := f.Write(make([]byte, size)); errors.Is(err, unix.ENOSPC) {
+			size /= 2
+		} else if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// TestFullDiskFilledAndFreed fills a real file system under a recording agent
+// while hours turn, with and without the reserve that keeps space for a seal,
+// and frees it: recording goes on by itself and nothing is lost.
+func TestFullDiskFilledAndFreed(t *testing.T) {
+	for name, reserve := range map[string]int64{"with a reserve": 512 << 10, "to the last byte": -1} {
+		t.Run(name, func(t *testing.T) {
+			dir := smallDisk(t, "4m")
+			site := loadTestSite(t, dir, manyDevices(2), oneChannel)
+			clock := &manualClock{mono: 1000, wall: testStartMS}
+			a, err := Open(site, Options{Dial: noLine, Clock: clock,
+				Store: store.Options{SyncEvery: 2 * time.Millisecond, ReserveBytes: reserve}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			ctx, cancel := context.WithCancel(t.Context())
+			failed := make(chan error, 2)
+			stopShowing, stopWriting := start(ctx, failed, a.show), start(ctx, failed, a.write)
+			offered := int64(0)
+			record := func(seconds int) {
+				for range seconds {
+					clock.advance(1000)
+					mono, wall := clock.Now()
+					for _, g := range a.groups {
+						a.queue.Offer(scan.Scan{Group: g, MonoMS: mono, WallMS: wall, Values: []int64{offered % 65536}})
+					}
+					offered++
+				}
+			}
+			taken := func() bool { return a.queue.Waiting() == 0 && a.store.LastSeq() == uint64(2*offered) }
+			safe := func() bool {
+				if s := a.storeState(); taken() && s.OK && s.WaitingScans == 0 {
+					return true
+				}
+				if taken() {
+					record(1) // what failed is tried again as scans come
+				}
+				return false
+			}
+			record(70 * 60)
+			eventually(t, "the first hour to be safe", safe)
+
+			filler := filepath.Join(dir, "filler")
+			fill(t, filler)
+			record(90 * 60) // an hour turns
+			eventually(t, "the state to say that the disk is full", func() bool {
+				s := a.storeState()
+				return taken() && !s.OK && strings.Contains(s.Detail, "the disk of the data directory is full (") && s.WaitingScans > 0
+			})
+			if free := a.Metrics().Store.FreeBytes; free < 0 || free > 1<<20 {
+				t.Errorf("the metrics say that %d bytes are free", free)
+			}
+			if err := os.Remove(filler); err != nil {
+				t.Fatal(err)
+			}
+			eventually(t, "everything to be safe after the disk was freed", safe)
+			record(60 * 60)
+			eventually(t, "the next hour to be safe", safe)
+			cancel()
+			stopShowing()
+			stopWriting()
+			if n := a.droppedScans(); n != 0 {
+				t.Errorf("%d scans dropped", n)
+			}
+			if err := a.Close(); err != nil {
+				t.Fatal(err)
+			}
+			h, err := OpenHistory(site, "", nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer h.Close()
+			got := map[string]int64{}
+			if err := h.Scans(0, 0, nil, func(s *scan.Scan) error {
+				if s.Reason != scan.Good || s.Values[0] != got[s.Group.Device]%65536 {
+					t.Fatalf("scan %d of %s is %v (%v)", got[s.Group.Device], s.Group.Device, s.Values, s.Reason)
+				}
+				got[s.Group.Device]++
+				return nil
+			}); err != nil || got["d0"] != offered || got["d1"] != offered {
+				t.Errorf("%v of %d scans each: %v", got, offered, err)
+			}
+		})
+	}
+}

@@ -1,0 +1,9 @@
+//go:build !linux
+
+package scan
+
+import "time"
+
+// sinceBoot: no clock is used here that goes on while the computer sleeps. A
+// sleep is then seen as a step of the wall clock.
+func sinceBoot() time.Duration { return -1 }

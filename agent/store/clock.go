@@ -1,0 +1,67 @@
+package store
+
+import (
+	"fmt"
+)
+
+// earliestMS is 2026-01-01 UTC. A clock that says an earlier time is not set:
+// this program is younger. Computers without a battery clock start in 1970, or
+// at a date built into their system, until the network tells them the time.
+const earliestMS = int64(1_767_225_600_000)
+
+// correctLabels is called when the clock of this run has been set: the wall
+// times of its earlier segments are wrong by a known amount. Nothing stored is
+// changed. The segment gets a later entry with what to add, readers of scans
+// add it, and an event says so. mu is held, the new segment is the last one.
+func (s *Store) correctLabels(offsetMS int64) {
+	for i := s.firstOwn; i < len(s.segments)-1; i++ {
+		seg := &s.segments[i]
+		if !seg.Untrusted || seg.ShiftMS != 0 {
+			continue
+		}
+		seg.ShiftMS = offsetMS - seg.offsetMS()
+		s.segDirty = min(s.segDirty, i)
+		s.j.correctSegment(seg)
+		s.addEvent(Event{Kind: "clock_set",
+			Text: fmt.Sprintf("the clock was not set when recording began at %s by that clock; it was in truth %s, and the times of those readings are corrected by %.3f s",
+				stamp(seg.StartWallMS), stamp(seg.StartWallMS+seg.ShiftMS), float64(seg.ShiftMS)/1000),
+			Data: map[string]string{"segment": fmt.Sprint(seg.Number), "shift_ms": fmt.Sprint(seg.ShiftMS)}})
+	}
+}
+
+// offsetMS is wall − monotonic time.
+func (s *Segment) offsetMS() int64 { return s.StartWallMS - s.StartMonoMS }
+
+// ClockSet reports whether the wall clock of the newest segment can be right.
+func (s *Store) ClockSet() bool {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	n := len(s.segments)
+	return n == 0 || !s.segments[n-1].Untrusted
+}
+
+// shifts are what to add to the wall times of scans by segment; nil where
+// there is nothing to add. mu is held.
+func (s *Store) shifts() map[uint32]int64 {
+	var m map[uint32]int64
+	for i := range s.segments {
+		if s.segments[i].ShiftMS != 0 {
+			if m == nil {
+				m = map[uint32]int64{}
+			}
+			m[s.segments[i].Number] = s.segments[i].ShiftMS
+		}
+	}
+	return m
+}
+
+// moved is q as it was labelled in segments whose labels were wrong by shift.
+func (q ScanQuery) moved(shiftMS int64) ScanQuery {
+	if q.FromMS != 0 {
+		q.FromMS -= shiftMS
+	}
+	if q.ToMS != 0 {
+		q.ToMS -= shiftMS
+	}
+	return q
+}

@@ -1,0 +1,61 @@
+package agent
+
+import (
+	"errors"
+	"fmt"
+	"syscall"
+
+	"loadscribe/agent/publish"
+	"loadscribe/agent/store"
+)
+
+// storeState says in words how the store is and what mends it.
+func (a *Agent) storeState() StoreState {
+	stats := a.store.Stats()
+	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes, DroppedScans: a.droppedScans(), ClockSet: a.store.ClockSet(),
+		WaitingScans: int64(stats.LastSeq-stats.DurableSeq) + int64(a.queue.Waiting())}
+	if s.Detail, s.Mend = storeTrouble(&stats); s.Detail != "" {
+		s.OK = false
+		s.Detail += fmt.Sprintf("; %d scans wait in memory", s.WaitingScans)
+		if n := a.queue.Dropped(); n > 0 {
+			s.Detail += fmt.Sprintf(", %d are lost", n)
+		}
+	}
+	return s
+}
+
+// storeTrouble says what is wrong with the disk of the data directory and what
+// mends it; empty where nothing is.
+func storeTrouble(st *store.Stats) (what, mend string) {
+	err := st.Trouble
+	switch {
+	case err == nil && st.StalledMS > 0:
+		return fmt.Sprintf("the disk of the data directory has not answered for %d s", st.StalledMS/1000),
+			"Check that disk and its cable or card."
+	case err == nil:
+		return "", ""
+	case errors.Is(err, store.ErrDiskFull), errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		what = "the disk of the data directory is full"
+		if st.FreeBytes >= 0 {
+			what += fmt.Sprintf(" (%.1f MB free)", float64(st.FreeBytes)/1e6)
+		}
+		return what, "Free space on the disk of the data directory."
+	case errors.Is(err, syscall.EROFS):
+		return "the file system of the data directory has become read-only",
+			"Check that disk: systems do this when it reports errors. Then make it writable again."
+	case errors.Is(err, syscall.EIO):
+		return "the disk of the data directory reports errors", "Check that disk and its cable or card; copy the data directory off it."
+	}
+	return fmt.Sprintf("the data directory cannot be written (%v)", err), "Check the disk of the data directory and who may write there."
+}
+
+func (a *Agent) storeMetrics() publish.Store {
+	stats := a.store.Stats()
+	what, _ := storeTrouble(&stats)
+	return publish.Store{
+		OK: what == "", DirectoryBytes: stats.DirectoryBytes, FreeBytes: stats.FreeBytes,
+		Scans: int64(stats.LastSeq), DurableScans: int64(stats.DurableSeq),
+		WaitingScans: int64(stats.LastSeq-stats.DurableSeq) + int64(a.queue.Waiting()),
+		DroppedScans: a.droppedScans(),
+	}
+}
