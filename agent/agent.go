@@ -160,6 +160,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	stopShowing := start(rest, failed, a.show)
 	stopWriting := start(rest, failed, a.write)
 	stopNoting := start(rest, failed, a.keepEvents)
+	stopTending := start(ctx, failed, a.tend)
 	stopLearning := start(ctx, failed, a.learnLevels)
 	stopServing := func() {}
 	if serve != nil {
@@ -171,6 +172,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Error("stopping", "err", err)
 	}
 	stopPolling()
+	stopTending()
 	stopLearning()
 	stopShowing()
 	stopWriting()

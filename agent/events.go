@@ -153,10 +153,15 @@ func (h *History) turns(q *EventQuery, end eventPlace, now time.Time) ([]placedE
 		return nil, nil
 	}
 	src := h.source()
+	begin, err := h.turnsBegin()
+	if err != nil {
+		return nil, err
+	}
+	begin = max(begin, q.FromMS)
 	var all []placedEvent
 	to := min(end.wallMS+1, now.UnixMilli()+1)
-	for span := firstTurnSpanMS; to > q.FromMS && len(all) <= q.Limit; span = min(2*span, maxTurnSpanMS) {
-		from := max(to-span, q.FromMS)
+	for span := firstTurnSpanMS; to > begin && len(all) <= q.Limit; span = min(2*span, maxTurnSpanMS) {
+		from := max(to-span, begin)
 		some, err := h.turnsBetween(src, from, to, now.UnixMilli())
 		if err != nil {
 			return nil, err
@@ -169,6 +174,21 @@ func (h *History) turns(q *EventQuery, end eventPlace, now time.Time) ([]placedE
 		to = from
 	}
 	return all, nil
+}
+
+// turnsBegin is before the first change of state there can be.
+func (h *History) turnsBegin() (int64, error) {
+	first, ok := h.First()
+	begin, sealed, err := h.store.PiecesBegin()
+	switch {
+	case err != nil:
+		return 0, err
+	case !ok && !sealed:
+		return endOfTime, nil
+	case !sealed || ok && first.UnixMilli() < begin:
+		begin = first.UnixMilli()
+	}
+	return begin, nil
 }
 
 // turnsBetween are the changes of all machines: which one is the how-manieth of

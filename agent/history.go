@@ -66,17 +66,31 @@ func (h *History) fold() error {
 			return err
 		}
 	}
-	return h.store.Scans(store.ScanQuery{FromSeq: upTo + 1}, func(s *scan.Scan) error {
+	q := store.ScanQuery{FromSeq: upTo + 1}
+	if h.refolded {
+		q.FromMS = h.store.RawFrom()
+	}
+	return h.store.Scans(q, func(s *scan.Scan) error {
 		h.folder.Step(s)
 		return nil
 	})
 }
 
-// unsummarised is a store without its pieces.
+// unsummarised is a store without those of its pieces that are made again from
+// raw.
 type unsummarised struct{ *store.Store }
 
-// Pieces returns none.
-func (unsummarised) Pieces(string, int64, int64) ([]store.Piece, error) { return nil, nil }
+// Pieces returns those whose raw scans are no longer kept.
+func (u unsummarised) Pieces(key string, fromMS, toMS int64) ([]store.Piece, error) {
+	kept := u.RawFrom()
+	if kept == 0 || fromMS >= kept {
+		return nil, nil
+	}
+	if toMS == 0 || toMS > kept {
+		toMS = kept
+	}
+	return u.Store.Pieces(key, fromMS, toMS)
+}
 
 // Close releases the store.
 func (h *History) Close() error { return h.store.Close() }
@@ -142,10 +156,16 @@ func (h *History) Intervals(machine string, fromMS, toMS int64) ([]analysis.Inte
 }
 
 // Series returns about points cells of a channel, ascending, gaps kept as
-// cells of count 0; stepMS 0 means raw samples.
-func (h *History) Series(channelID string, fromMS, toMS int64, points int) (stepMS int64, cells []store.Cell, err error) {
-	s, err := h.store.Series(channelID, fromMS, toMS, points)
-	return s.StepMS, s.Cells, err
+// cells of count 0.
+func (h *History) Series(channelID string, fromMS, toMS int64, points int) (store.Series, error) {
+	return h.store.Series(channelID, fromMS, toMS, points)
+}
+
+// RawFrom is the time from which raw readings are kept; ok is false where none
+// was dropped.
+func (h *History) RawFrom() (t time.Time, ok bool) {
+	from := h.store.RawFrom()
+	return time.UnixMilli(from), from != 0
 }
 
 // Backup copies the whole record as one file; the caller reads and closes it.

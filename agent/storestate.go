@@ -13,6 +13,7 @@ import (
 func (a *Agent) storeState() StoreState {
 	stats := a.store.Stats()
 	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes, DroppedScans: a.droppedScans(), ClockSet: a.store.ClockSet(),
+		RawFrom:      Stamp(a.store.RawFrom()),
 		WaitingScans: int64(stats.LastSeq-stats.DurableSeq) + int64(a.queue.Waiting())}
 	if s.Detail, s.Mend = storeTrouble(&stats); s.Detail != "" {
 		s.OK = false
@@ -56,6 +57,7 @@ func (a *Agent) storeMetrics() publish.Store {
 		OK: what == "", DirectoryBytes: stats.DirectoryBytes, FreeBytes: stats.FreeBytes,
 		Scans: int64(stats.LastSeq), DurableScans: int64(stats.DurableSeq),
 		WaitingScans: int64(stats.LastSeq-stats.DurableSeq) + int64(a.queue.Waiting()),
-		DroppedScans: a.droppedScans(),
+		DroppedScans: a.droppedScans(), DatabaseBytes: stats.DatabaseBytes, FreePageBytes: stats.FreePageBytes, OldestMS: stats.OldestMS,
+		DroppedDays: stats.Cleanup.Days, CleanupMS: stats.Cleanup.WallMS, CleanupOK: stats.Cleanup.Error == "",
 	}
 }

@@ -147,6 +147,9 @@ type StoreState struct {
 	// ClockSet is false while the computer's clock says a time that cannot be,
 	// so that what is stored has wrong times.
 	ClockSet bool `json:"clock_set"`
+	// RawFrom is the time from which raw readings are kept; left out where none
+	// was dropped.
+	RawFrom Stamp `json:"raw_from,omitzero"`
 }
 
 // StateRun is a stretch of time in one state.

@@ -22,8 +22,8 @@ type Backend interface {
 	// State returns what is known now. The caller owns it.
 	State() agent.State
 	// Series returns about points cells of a channel, ascending, gaps kept as
-	// cells of count 0; stepMS 0 means raw samples.
-	Series(channelID string, fromMS, toMS int64, points int) (stepMS int64, cells []store.Cell, err error)
+	// cells of count 0.
+	Series(channelID string, fromMS, toMS int64, points int) (store.Series, error)
 	// StateRuns returns a machine's states, ascending, without holes.
 	StateRuns(machine string, fromMS, toMS int64) ([]agent.StateRun, error)
 	// Figures returns every figure; machine empty means all machines and

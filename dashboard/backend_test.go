@@ -145,12 +145,12 @@ func (b *shop) Ready() (bool, string) {
 	return b.unready == "", b.unready
 }
 
-func (b *shop) Series(id string, fromMS, toMS int64, _ int) (int64, []store.Cell, error) {
-	return 60_000, []store.Cell{
+func (b *shop) Series(id string, fromMS, toMS int64, _ int) (store.Series, error) {
+	return store.Series{StepMS: 60_000, RawDropped: true, Cells: []store.Cell{
 		{StartMS: fromMS, First: 1, Last: 2, Min: 0.5, Max: 3, Sum: 12, Count: 8},
 		{StartMS: fromMS + 60_000},
 		{StartMS: fromMS + 120_000, First: 1, Last: 2, Min: 1, Max: math.Inf(1), Sum: math.NaN(), Count: 2},
-	}, b.ask("series "+id, fromMS, toMS)
+	}}, b.ask("series "+id, fromMS, toMS)
 }
 
 func (b *shop) StateRuns(machine string, fromMS, toMS int64) ([]agent.StateRun, error) {

@@ -23,6 +23,8 @@ type series struct {
 	Unit    string       `json:"unit"`
 	StepMS  int64        `json:"step_ms"`
 	Cells   []seriesCell `json:"cells"`
+	// RawDropped: the cells are wider than asked for, raw readings being gone.
+	RawDropped bool `json:"raw_dropped,omitempty"`
 }
 
 // seriesCell is one bucket; the numbers are left out of a gap.
@@ -70,13 +72,13 @@ func (s *Server) serveSeries(r *http.Request) (any, *apiError) {
 }
 
 func (s *Server) oneSeries(c *scan.Channel, fromMS, toMS int64, points int) (series, *apiError) {
-	step, cells, err := s.backend.Series(c.ID(), fromMS, toMS, points)
+	found, err := s.backend.Series(c.ID(), fromMS, toMS, points)
 	if err != nil {
 		return series{}, unavailable("series of %s: %v", c.ID(), err)
 	}
-	one := series{Channel: c.ID(), Unit: c.Unit, StepMS: step, Cells: make([]seriesCell, len(cells))}
-	for i := range cells {
-		one.Cells[i] = cellOf(&cells[i])
+	one := series{Channel: c.ID(), Unit: c.Unit, StepMS: found.StepMS, Cells: make([]seriesCell, len(found.Cells)), RawDropped: found.RawDropped}
+	for i := range found.Cells {
+		one.Cells[i] = cellOf(&found.Cells[i])
 	}
 	return one, nil
 }

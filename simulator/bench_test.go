@@ -56,6 +56,12 @@ func TestBenchWeek(t *testing.T) {
 			t.Errorf("%s: σ of the difference is %.3f counts, want %.3f", name, got, 3*sigma)
 		}
 	}
+	for _, c := range week { // Gaussian noise of σ counts needs log2(σ√(2πe)) bits and a little
+		sigma, known := want[c.Name]
+		if bits := c.FloorBits / 604800; known && c.Name != "speed" && c.Name != "discharge_pressure" && math.Abs(bits-math.Log2(math.Sqrt(sigma*sigma+1.0/12)*math.Sqrt(2*math.Pi*math.E))) > 0.02 {
+			t.Errorf("%s: floor of %.3f bits for σ %g", c.Name, bits, sigma)
+		}
+	}
 	for _, name := range []string{"status", "run_hours", "energy"} {
 		if !slices.Equal(column(t, week, name), column(t, noisy, name)) {
 			t.Errorf("%s: noise where there is none", name)
@@ -77,4 +83,21 @@ func column(t *testing.T, week []BenchColumn, name string) []int64 {
 	}
 	t.Fatalf("no column %q", name)
 	return nil
+}
+
+// The entropies of a rounded Gaussian of σ 0.5, 1 and 2 counts, averaged over
+// where the mean lies: 0.16, 0.26 and 0.38 bytes (issue 4).
+func TestRoundedEntropy(t *testing.T) {
+	for sigma, want := range map[float64]float64{0.5: 0.16, 1: 0.26, 2: 0.38} {
+		sum := 0.0
+		for i := range 16 {
+			sum += entropies{}.of(100+float64(i)/16, sigma)
+		}
+		if got := sum / 16 / 8; math.Abs(got-want) > 0.005 {
+			t.Errorf("σ %g: %.4f bytes, want %.2f", sigma, got, want)
+		}
+	}
+	if got := roundedEntropy(0.5, 1e-9); math.Abs(got-1) > 1e-9 { // one of two, evenly
+		t.Errorf("between two counts: %g bits, want 1", got)
+	}
 }

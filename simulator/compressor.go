@@ -56,6 +56,7 @@ type compressor struct {
 	sinceStart  int64 // steps since the last start; large at first
 	nextTrip    int
 	fault       uint16
+	history     [faultsKept]pastFault // newest first
 
 	// Supply.
 	dead     bool  // no supply
@@ -85,9 +86,11 @@ type counters struct {
 	MotorJ      float64
 	FanJ        float64
 	ControlsJ   float64
-	HeatJ       float64 // that came into the oil
-	CooledJ     float64 // that left it
-	IsothermalJ float64 // least work to bring the delivered air to the discharge pressure
+	StateJ      [NumStates]float64 // EnergyJ by state
+	ShareS      float64            // share of the full flow it is set to, over running time
+	HeatJ       float64            // that came into the oil
+	CooledJ     float64            // that left it
+	IsothermalJ float64            // least work to bring the delivered air to the discharge pressure
 	InletM3     float64
 	DeliveredM3 float64
 	BlownM3     float64 // lost by blow-down
@@ -194,6 +197,7 @@ func (c *compressor) spend(fanW float64) {
 	c.reactiveW = c.motor.reactiveW + fanW*fanTan
 	c.fanNowW = fanW
 	c.count.EnergyJ += c.activeW * stepS
+	c.count.StateJ[c.state] += c.activeW * stepS
 	c.count.MotorJ += c.motor.activeW * stepS
 	c.count.FanJ += fanW * stepS
 	c.count.ControlsJ += controlsW * stepS

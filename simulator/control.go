@@ -3,6 +3,15 @@ package simulator
 // startGuard is how long a start that fails lasts, in steps.
 const startGuard = 3 * perS
 
+// faultsKept is how many faults a controller remembers.
+const faultsKept = 4
+
+// pastFault is a fault that a controller remembers, with its hour meter then.
+type pastFault struct {
+	code    uint16
+	tenthsH uint32
+}
+
 // control is a step of the package's controls. It reports whether the state
 // changed. now counts steps since the world began.
 func (c *compressor) control(now int64) bool {
@@ -24,6 +33,7 @@ func (c *compressor) control(now int64) bool {
 	}
 	if c.state.Running() {
 		c.count.runSteps++
+		c.count.ShareS += c.share() * stepS
 	}
 	if c.state.delivering() {
 		c.count.loadedSteps++
@@ -70,6 +80,8 @@ func (c *compressor) tripped(now int64) bool {
 
 func (c *compressor) trip(code uint16) {
 	c.state, c.fault, c.loadCommand, c.inState = Tripped, code, false, 0
+	copy(c.history[1:], c.history[:faultsKept-1])
+	c.history[0] = pastFault{code, tenthsOfHours(c.spec.InitialRunH, c.count.runSteps)}
 }
 
 // decide moves between the states of a machine in order.

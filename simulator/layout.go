@@ -41,6 +41,7 @@ type snapshot struct {
 	runTenthsH, loadedTenthsH, startsUp uint32
 	fault                               uint16
 	status                              uint16
+	history                             [faultsKept]pastFault
 
 	share, driveHz    float64 // of the full flow that the machine is set to
 	behindPa          float64 // below the barometer, behind the inlet valve
@@ -90,6 +91,7 @@ func (w *World) look(snap *snapshot, i int) {
 		energyWh:     c.spec.InitialWh + uint64(c.count.EnergyJ/3600),
 		startsUp:     c.spec.InitialStarts + uint32(c.count.starts),
 		fault:        c.fault,
+		history:      c.history,
 		share:        c.share(),
 		behindPa:     c.vacuumPa(),
 		oilK:         c.oilK,
@@ -207,6 +209,10 @@ func (r *Registers) drawController() {
 		rpm += sigmaSpeed * r.noise(noiseSpeed)
 	}
 	m.setInput(16, clamp16(rpm))
+	for k, f := range s.history { // newest first: code, hours in tenths
+		m.setInput(40+3*k, f.code)
+		m.setWords(41+3*k, 2, uint64(f.tenthsH))
+	}
 	m.setHolding(20, r.status())
 	m.setHolding(30, psiTenths(spec.CutInPa, 0, 0))
 	m.setHolding(31, psiTenths(spec.CutOutPa, 0, 0))

@@ -1,6 +1,7 @@
 package simulator
 
 import (
+	"encoding/binary"
 	"math"
 	"testing"
 	"time"
@@ -284,6 +285,13 @@ func TestTrips(t *testing.T) {
 		w.Advance(w.Now().Add(15 * time.Minute))
 		if code, status := register(t, d, 4, 7), register(t, d, 3, 20); code != 0 || status&bitRunning == 0 {
 			t.Errorf("after reset: fault code %d, status %05b, want 0 and running", code, status)
+		}
+		// The controller remembers it, with its hour meter: an hour after 21480.4.
+		if code, before := register(t, d, 4, 40), register(t, d, 4, 43); code != 21 || before != 0 {
+			t.Errorf("fault history %d, %d, want 21 and nothing before", code, before)
+		}
+		if hours := binary.BigEndian.Uint32(read(t, d, 4, 41, 2)); hours < 214804 || hours > 214815 {
+			t.Errorf("hour meter at the fault: %d tenths", hours)
 		}
 	})
 	t.Run("hot air end", func(t *testing.T) {

@@ -227,6 +227,14 @@ func tellClockJumps(t *testing.T, g *staged) {
 }
 
 func tellStuckValve(t *testing.T, g *staged) {
+	faults, err := g.w.truth.Faults("comp1", g.start, g.end)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(faults) != 2 || !faults[0].From.Equal(g.time(g.at(t, "Wed 10:00"))) || !faults[0].To.Equal(g.time(g.at(t, "Wed 10:25"))) ||
+		faults[1].Kind != faultValveOpen {
+		t.Errorf("faults %+v, want the valve closed on Wednesday and open on Thursday", faults)
+	}
 	noAir, hidden := 0, 0
 	for i := g.at(t, "Wed 10:01"); i < g.at(t, "Wed 10:25"); i++ {
 		if s := g.samples[0][i]; s.bit && s.state == Unloaded && s.outM3S < 0.1*g.w.machines[0].fullM3S {

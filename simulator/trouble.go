@@ -28,9 +28,9 @@ func faultIndex(kind string) (int, bool) {
 const worstFouling = 0.9
 
 // suffer sets what is wrong with the machine at a moment, days after the world
-// began.
-func (c *compressor) suffer(now Moment, days float64) {
-	c.broken = [numFaults]bool{}
+// began, and returns what was wrong before.
+func (c *compressor) suffer(now Moment, days float64) (before [numFaults]bool) {
+	before, c.broken = c.broken, [numFaults]bool{}
 	fouled := c.spec.CoolerFouling + c.spec.FoulingPerDay*days
 	for i := range c.spec.Faults {
 		f := &c.spec.Faults[i]
@@ -44,6 +44,7 @@ func (c *compressor) suffer(now Moment, days float64) {
 		}
 	}
 	c.fouled = min(fouled, worstFouling)
+	return before
 }
 
 // supplied reports whether the shop has its supply, and lets everybody know.

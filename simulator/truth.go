@@ -19,6 +19,7 @@ type Truth struct {
 
 type machineTruth struct {
 	transitions []transition
+	faults      []faultSpan
 	marks       []machineMark
 }
 
@@ -27,6 +28,12 @@ type transition struct {
 	state   State
 	restart bool   // into Starting, by itself after a power failure
 	fault   uint16 // into Tripped
+}
+
+// faultSpan is a time with something wrong; to is -1 while it lasts.
+type faultSpan struct {
+	kind     int
+	from, to int64
 }
 
 // outage is a power failure; to is -1 while it lasts.
@@ -58,7 +65,9 @@ const (
 	sumBlown
 	sumDelivered
 	sumIsothermal
-	numMachineSums
+	sumShareS
+	sumStateJ
+	numMachineSums = sumStateJ + int(NumStates)
 )
 
 const (
@@ -82,6 +91,14 @@ type Transition struct {
 	Fault   uint16 `json:"fault,omitempty"`
 }
 
+// FaultSpan is a time in which something was wrong with a machine, whether or
+// not anybody could see it; To is zero while it lasts.
+type FaultSpan struct {
+	Kind string    `json:"kind"`
+	From time.Time `json:"from"`
+	To   time.Time `json:"to"`
+}
+
 // Outage is a time without a supply; To is zero while it lasts.
 type Outage struct {
 	From time.Time `json:"from"`
@@ -99,15 +116,26 @@ type Totals struct {
 	MotorJ      float64                  // with its drive
 	FanJ        float64
 	ControlsJ   float64
-	InletM3     float64 // free air taken in
-	BlownM3     float64 // free air that left through the blow-down valve
-	DeliveredM3 float64 // free air that left through the minimum-pressure valve
-	IsothermalJ float64 // least work for that air, at the discharge pressure
+	InletM3     float64            // free air taken in
+	BlownM3     float64            // free air that left through the blow-down valve
+	StateJ      [NumStates]float64 // package input in each state
+	ShareS      float64            // share of the full flow it was set to, times seconds, while running
+	DeliveredM3 float64            // free air that left through the minimum-pressure valve
+	IsothermalJ float64            // least work for that air, at the discharge pressure
 }
 
 // Running is the time with the motor connected.
 func (t *Totals) Running() time.Duration {
 	return t.States[Starting] + t.States[Unloaded] + t.States[Loaded] + t.States[PartLoad]
+}
+
+// MeanShare is the mean share of its full flow that a machine was set to while
+// it ran; 0 if it did not.
+func (t *Totals) MeanShare() float64 {
+	if t.Running() == 0 {
+		return 0
+	}
+	return t.ShareS / t.Running().Seconds()
 }
 
 // PlantTotals is what the plant did in a window, in free air.
@@ -167,7 +195,9 @@ func (t *Truth) markMachine(i int, step int64) {
 }
 
 func (c *counters) sums() [numMachineSums]float64 {
-	return [numMachineSums]float64{c.EnergyJ, c.MotorJ, c.FanJ, c.ControlsJ, c.InletM3, c.BlownM3, c.DeliveredM3, c.IsothermalJ}
+	sums := [numMachineSums]float64{c.EnergyJ, c.MotorJ, c.FanJ, c.ControlsJ, c.InletM3, c.BlownM3, c.DeliveredM3, c.IsothermalJ, c.ShareS}
+	copy(sums[sumStateJ:], c.StateJ[:])
+	return sums
 }
 
 func (w *World) plantSums() [numPlantSums]float64 {
@@ -289,9 +319,12 @@ func (t *Totals) count(before State, tr *transition) {
 }
 
 func (t *Totals) integrals(begin, end [numMachineSums]float64) {
-	into := [numMachineSums]*float64{&t.EnergyJ, &t.MotorJ, &t.FanJ, &t.ControlsJ, &t.InletM3, &t.BlownM3, &t.DeliveredM3, &t.IsothermalJ}
+	into := [sumStateJ]*float64{&t.EnergyJ, &t.MotorJ, &t.FanJ, &t.ControlsJ, &t.InletM3, &t.BlownM3, &t.DeliveredM3, &t.IsothermalJ, &t.ShareS}
 	for k, p := range into {
 		*p = end[k] - begin[k]
+	}
+	for k := range t.StateJ {
+		t.StateJ[k] = end[sumStateJ+k] - begin[sumStateJ+k]
 	}
 }
 
@@ -302,6 +335,41 @@ func (t *Truth) Plant(from, to time.Time) PlantTotals {
 	d := func(k int) float64 { return b[k] - a[k] }
 	return PlantTotals{UsedM3: d(sumUsed), HeaderM3: d(sumHeader), LeakedM3: d(sumLeaked), PurgedM3: d(sumPurged), DrainedM3: d(sumDrained),
 		StoredM3: d(sumStored), Low: time.Duration(d(sumLow)+0.5) * stepDur}
+}
+
+// wrong logs that something became wrong with machine i, or right again.
+func (t *Truth) wrong(i, kind int, on bool, step int64) {
+	m := &t.machines[i]
+	if on {
+		m.faults = append(m.faults, faultSpan{kind, step, -1})
+		return
+	}
+	for k := range m.faults {
+		if f := &m.faults[k]; f.kind == kind && f.to < 0 {
+			f.to = step
+		}
+	}
+}
+
+// Faults lists what went wrong with a machine from a time in [from, to) on.
+// Dirt that comes by the day is not among them.
+func (t *Truth) Faults(machine string, from, to time.Time) ([]FaultSpan, error) {
+	i, err := t.index(machine)
+	if err != nil {
+		return nil, err
+	}
+	var list []FaultSpan
+	for _, f := range t.machines[i].faults {
+		if at := t.time(f.from); at.Before(from) || !at.Before(to) {
+			continue
+		}
+		span := FaultSpan{Kind: faultKinds()[f.kind], From: t.time(f.from)}
+		if f.to >= 0 {
+			span.To = t.time(f.to)
+		}
+		list = append(list, span)
+	}
+	return list, nil
 }
 
 // ClockJump is a jump of the recording clock, at a true time.

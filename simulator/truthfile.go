@@ -45,7 +45,10 @@ type machineTruthFile struct {
 	InletM3     float64            `json:"inlet_m3"`
 	BlownM3     float64            `json:"blown_off_m3"`
 	DeliveredM3 float64            `json:"delivered_m3"`
+	MeanShare   float64            `json:"mean_share"`
 	StatesS     map[string]float64 `json:"states_s"`
+	StatesJ     map[string]float64 `json:"states_j"`
+	Faults      []FaultSpan        `json:"faults"`
 	Transitions []Transition       `json:"transitions,omitempty"`
 }
 
@@ -60,10 +63,19 @@ func (t *Truth) machineFile(i int, from, to time.Time) machineTruthFile {
 		Name: c.spec.Name, TrueFlow: c.fullM3S, Starts: sum.Starts, Restarts: sum.Restarts, Failed: sum.Failed,
 		LoadCycles: sum.LoadCycles, EnergyJ: sum.EnergyJ, MotorJ: sum.MotorJ, FanJ: sum.FanJ, ControlsJ: sum.ControlsJ,
 		IsothermalJ: sum.IsothermalJ, InletM3: sum.InletM3, BlownM3: sum.BlownM3, DeliveredM3: sum.DeliveredM3,
-		StatesS: map[string]float64{},
+		MeanShare: sum.MeanShare(), StatesS: map[string]float64{}, StatesJ: map[string]float64{}, Faults: []FaultSpan{},
 	}
 	for s, d := range sum.States {
 		m.StatesS[State(s).String()] = d.Seconds()
+		m.StatesJ[State(s).String()] = sum.StateJ[s]
+	}
+	faults, err := t.Faults(c.spec.Name, from, to)
+	if err != nil {
+		panic("simulator: " + err.Error())
+	}
+	for _, f := range faults {
+		f.From, f.To = f.From.UTC(), f.To.UTC()
+		m.Faults = append(m.Faults, f)
 	}
 	return m
 }

@@ -198,9 +198,14 @@ func (w *World) second() {
 	w.demand.leak = w.demand.leakAtFirst * (1 + s.Leak.Growth*days/7)
 	w.weather(local)
 	running := 0.0
-	for _, c := range w.machines {
+	for i, c := range w.machines {
 		c.scheduled = len(c.spec.Schedule) == 0 || anyContains(c.spec.Schedule, day, second)
-		c.suffer(now, days)
+		before := c.suffer(now, days)
+		for k := range before {
+			if before[k] != c.broken[k] {
+				w.truth.wrong(i, k, c.broken[k], w.now)
+			}
+		}
 		c.heat(w.ambientK)
 		if c.state.Running() {
 			running++

@@ -19,8 +19,9 @@ func (s *sheet) demand(e *energyResult) {
 	own := newLoad(e.fine(), s.step(), e.hasUnloaded)
 	top := own.peak(s.site, &c, s.g.from, s.g.to)
 	minutes := c.Window.Minutes()
+	s.demandCost(e)
 	if !top.seen {
-		s.absent(fmt.Sprintf("no whole demand window of %.0f min lies in this window", minutes), "peak_demand", "demand_cost")
+		s.absent(fmt.Sprintf("no whole demand window of %.0f min lies in this window", minutes), "peak_demand")
 		return
 	}
 	kind := "clock-aligned window"
@@ -31,7 +32,6 @@ func (s *sheet) demand(e *energyResult) {
 	s.bound("peak_demand", "kW", estimate{kW, kW * e.fineU}, !top.full,
 		fmt.Sprintf("greatest mean power over a %s of %.0f min; it began on %s", kind, minutes,
 			millis(top.begin).In(s.site.Location).Format("Mon 2006-01-02 15:04")), e.inputs)
-	s.demandCost(e)
 }
 
 // bill is what one charge asks for one billing month.

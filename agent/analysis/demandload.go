@@ -3,7 +3,6 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"sort"
 	"time"
 
 	"loadscribe/agent/quantity"
@@ -88,7 +87,7 @@ func (q *question) cells(sp *spec, from, to int64) ([]cellSum, error) {
 	if err != nil {
 		return nil, fmt.Errorf("summaries of %s: %w", sp.name, err)
 	}
-	sort.SliceStable(pieces, func(i, j int) bool { return pieces[i].FirstSeq < pieces[j].FirstSeq })
+	g.cells = make([]cellSum, 0, len(pieces))
 	for i := range pieces {
 		p := &pieces[i]
 		if p.Config == sp.config && p.Version == pieceVersion {
@@ -100,7 +99,7 @@ func (q *question) cells(sp *spec, from, to int64) ([]cellSum, error) {
 	return g.cells, g.order()
 }
 
-// addCell is addPiece without carries.
+// addCell is addPiece without carries and total.
 func (g *gathered) addCell(p *store.Piece) error {
 	if err := g.scratch.decode(p.Delta, p.StartMS); err != nil {
 		return err
@@ -108,7 +107,7 @@ func (g *gathered) addCell(p *store.Piece) error {
 	if len(g.scratch.analog) != g.sp.analogs || len(g.scratch.counters) != g.sp.counters {
 		return fmt.Errorf("%w: another number of channels", ErrSummary)
 	}
-	g.take(&g.scratch, p.StartMS, p.StartMS+cellMS)
+	g.takeCell(&g.scratch, p.StartMS, p.StartMS+cellMS)
 	return nil
 }
 
@@ -270,9 +269,19 @@ func (l *load) mean(begin, end int64) (watts float64, ms int64) {
 	return joules / (float64(end-begin) / 1000), ms
 }
 
-// loadOver is the subject's load in a stretch, which may be wider than the
-// window that is asked for. A system's is the sum of its machines'.
+// loadOver is the subject's load in a stretch of whole cells, which may be
+// wider than the window that is asked for. A system's is the sum of its
+// machines'.
 func (s *sheet) loadOver(from, to int64) (*load, error) {
+	if s.wide != nil && s.wideFrom == from && s.wideTo == to {
+		return s.wide, nil
+	}
+	l, err := s.newLoadOver(from, to)
+	s.wide, s.wideFrom, s.wideTo = l, from, to
+	return l, err
+}
+
+func (s *sheet) newLoadOver(from, to int64) (*load, error) {
 	if len(s.machines) > 0 {
 		var sum *load
 		for _, m := range s.machines {
@@ -292,7 +301,7 @@ func (s *sheet) loadOver(from, to int64) (*load, error) {
 	if s.draw == nil && s.g.sp.energy < 0 {
 		return &load{step: step}, nil
 	}
-	cells, err := s.q.cells(s.g.sp, from, to)
+	cells, err := s.wideCells(from, to)
 	if err != nil {
 		return nil, err
 	}
@@ -300,6 +309,30 @@ func (s *sheet) loadOver(from, to int64) (*load, error) {
 		return newLoad(s.g.sp.chans[s.g.sp.energy].counted(cells), step, false), nil
 	}
 	return newLoad(s.draw.cells(cells), step, s.g.sp.hasStates && !s.g.sp.runOnly), nil
+}
+
+// wideCells are the cells of a stretch: those of the window that are whole are
+// at hand, what lies before and after is gathered.
+func (s *sheet) wideCells(from, to int64) ([]cellSum, error) {
+	first, last := cellOf(s.g.from+cellMS-1), cellOf(s.g.to)
+	if first >= last {
+		first, last = from, from
+	}
+	before, err := s.q.cells(s.g.sp, from, min(first, to))
+	if err != nil {
+		return nil, err
+	}
+	after, err := s.q.cells(s.g.sp, max(from, last), to)
+	if err != nil {
+		return nil, err
+	}
+	all := append(make([]cellSum, 0, len(before)+len(s.g.cells)+len(after)), before...)
+	for i := range s.g.cells {
+		if c := &s.g.cells[i]; c.from >= max(from, first) && c.from < min(to, last) {
+			all = append(all, *c)
+		}
+	}
+	return append(all, after...), nil
 }
 
 func (s *sheet) step() int64 {

@@ -103,9 +103,9 @@ func (sp *spec) held1(c *carry, ch int) float64 {
 }
 
 // factorScale brings a power factor that is written as a plain number to 100
-// to a share.
+// to a share. One from -1 to 1 has a span of 2.
 func (sp *spec) factorScale(ch int) float64 {
-	if c := &sp.chans[ch]; c.unit.Dimension == quantity.Plain && c.spanSI > 1.5 {
+	if c := &sp.chans[ch]; c.unit.Dimension == quantity.Plain && c.spanSI > 2.5 {
 		return 0.01
 	}
 	return 1

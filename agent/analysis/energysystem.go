@@ -72,6 +72,10 @@ func addCells(parts [][]cellEnergy) []cellEnergy {
 			a.unloaded += c.unloaded
 			a.ms = min(a.ms, c.ms)
 			a.n++
+			if c.slots == nil || a.slots == nil { // not asked for
+				a.slots = nil
+				continue
+			}
 			for k := range c.slots {
 				s := &a.slots[k]
 				s.joules += c.slots[k].joules
@@ -84,8 +88,10 @@ func addCells(parts [][]cellEnergy) []cellEnergy {
 	for _, a := range byFrom {
 		if a.n < len(parts) {
 			a.ms = 0
-			for k := range a.slots {
-				a.slots[k].ms = 0
+			if a.slots != nil {
+				for k := range a.slots {
+					a.slots[k].ms = 0
+				}
 			}
 		}
 		all = append(all, a.cellEnergy)

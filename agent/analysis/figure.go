@@ -68,4 +68,7 @@ type Report struct {
 	To       string           `json:"to"`
 	Machines []MachineFigures `json:"machines"`
 	Systems  []SystemFigures  `json:"systems"`
+	// Notes say what the window rests on where that is not what was asked for:
+	// raw readings that are no longer kept, summaries of earlier settings.
+	Notes []string `json:"notes,omitempty"`
 }

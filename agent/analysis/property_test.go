@@ -27,7 +27,25 @@ func variants(t testing.TB) map[string]*sitefile.Site {
 	part.Devices[1].Map.Channels[0] = mapChannel(t, "power", scan.LoadFraction, "f32", 1, "%", time.Second)
 	delete(part.Machines[0].Roles, scan.Power)
 	part.Machines[0].Roles[scan.LoadFraction] = "meter.power"
-	return map[string]*sitefile.Site{"bits": bits, "power": power, "mixed": mixed, "part": part}
+	money := plant(t)
+	money.Shifts = bits.Shifts
+	delete(money.Machines[0].Roles, scan.Energy)
+	money.Tariff.PlantMeter = "meter.energy"
+	money.Tariff.Demand = []sitefile.DemandCharge{{PerKW: 10, Window: 10 * time.Minute, Rolling: true, RatchetShare: 0.8, RatchetMonths: 2}}
+	reckoned := plant(t)
+	reckoned.Devices[1].Map.Channels = []sitefile.MapChannel{
+		mapChannel(t, "power", scan.MotorCurrent, "u16", 0.1, "A", time.Second), mapChannel(t, "energy", scan.VoltageAB, "u16", 0.1, "V", time.Second)}
+	roles := reckoned.Machines[0].Roles
+	delete(roles, scan.Power)
+	delete(roles, scan.Energy)
+	delete(roles, scan.StartCount)
+	roles[scan.MotorCurrent], roles[scan.VoltageAB], roles[scan.PowerFactor] = "meter.power", "meter.energy", "controller.starts"
+	amps := plant(t)
+	amps.Devices[1].Map.Channels[0] = mapChannel(t, "power", scan.MotorCurrent, "u16", 0.1, "A", time.Second)
+	delete(amps.Machines[0].Roles, scan.Power)
+	amps.Machines[0].Roles[scan.MotorCurrent], amps.Machines[0].Motor.Volts = "meter.power", 460
+	return map[string]*sitefile.Site{"bits": bits, "power": power, "mixed": mixed, "part": part,
+		"money": money, "reckoned": reckoned, "amps": amps}
 }
 
 // randomTape draws scans with jitter, gaps, bad values, lost segments and steps
@@ -169,7 +187,18 @@ func unsealed(site *sitefile.Site, scans []scan.Scan) Source {
 // flat lays a report out with the bits of every number.
 func flat(rep Report) []string {
 	var all []string
-	add := func(fs []Figure) {
+	add := func(fs []Figure, tables []Table) {
+		for _, tb := range tables {
+			for _, r := range tb.Rows {
+				line := tb.Name + " " + r.Name + " " + r.Note
+				for _, p := range r.Values {
+					if p != nil {
+						line += fmt.Sprintf(" %x", *p)
+					}
+				}
+				all = append(all, line+"\n")
+			}
+		}
 		for _, f := range fs {
 			line := fmt.Sprintf("%s %q %q %v %q", f.Name, f.Absent, f.Method, f.AtLeast, f.Denominator)
 			for _, p := range []*float64{f.Value, f.Uncertainty, f.Coverage} {
@@ -182,11 +211,11 @@ func flat(rep Report) []string {
 	}
 	all = append(all, rep.From, rep.To)
 	for _, m := range rep.Machines {
-		add(m.Figures)
+		add(m.Figures, m.Tables)
 		all = append(all, fmt.Sprintf("%q\n", m.Findings))
 	}
 	for _, s := range rep.Systems {
-		add(s.Figures)
+		add(s.Figures, s.Tables)
 		all = append(all, fmt.Sprintf("%q\n", s.Findings))
 	}
 	return all

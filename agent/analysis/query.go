@@ -52,6 +52,9 @@ func calibrationsOf(src Source) Calibrations {
 	return nil
 }
 
+// RawFrom implements rawKeeper.
+func (p *pendingSource) RawFrom() int64 { return rawFrom(p.Source) }
+
 // Pieces takes the pending pieces first: what is sealed meanwhile comes twice
 // and is told by its first sequence number, never missed.
 func (p *pendingSource) Pieces(key string, fromMS, toMS int64) ([]store.Piece, error) {
@@ -129,6 +132,8 @@ type gathered struct {
 	exit     *carry        // after the window's last scan
 	lastExit []byte        // the same, not decoded yet; nil once exit is set
 	scratch  delta         // the piece that is being added
+	older    span          // what was folded under earlier settings and is used
+	unusable span          // what was so folded that it cannot be
 }
 
 // gather collects a window of one subject: whole cells from pieces, cut cells
@@ -144,8 +149,9 @@ func gather(src Source, sp *spec, from, to int64, splits []int64) (*gathered, er
 	}
 	slices.SortStableFunc(pieces, func(a, b store.Piece) int { return cmp.Compare(a.FirstSeq, b.FirstSeq) })
 	g.cells = make([]cellSum, 0, len(pieces)+1)
+	kept := rawFrom(src)
 	for i := range pieces {
-		if pieces[i].Config != sp.config || pieces[i].Version != pieceVersion {
+		if !current(sp, &pieces[i]) && pieces[i].StartMS >= kept {
 			return g, g.fromRaw(src, cellOf(from)-warmUpMS)
 		}
 	}
@@ -154,9 +160,12 @@ func gather(src Source, sp *spec, from, to int64, splits []int64) (*gathered, er
 		if p.StartMS+cellMS <= from || p.StartMS >= to {
 			continue
 		}
-		if g.cuts(p.StartMS) {
+		switch {
+		case !current(sp, p):
+			err = g.addOlder(p)
+		case g.cuts(p.StartMS):
 			err = g.addRaw(src, p)
-		} else {
+		default:
 			err = g.addPiece(p)
 		}
 		if err != nil {
@@ -231,6 +240,10 @@ func (g *gathered) addPiece(p *store.Piece) error {
 // take merges d, all of whose scans lie in [from, to), one part of one cell.
 func (g *gathered) take(d *delta, from, to int64) {
 	g.total.merge(d)
+	g.takeCell(d, from, to)
+}
+
+func (g *gathered) takeCell(d *delta, from, to int64) {
 	// the last cell is the one, as a rule
 	i, ok := len(g.cells)-1, true
 	if i < 0 || g.cells[i].from != from {

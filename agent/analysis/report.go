@@ -58,14 +58,16 @@ type sheet struct {
 	tables   []Table
 	err      error // of a source that was asked for more than the window
 	// Results that other figures are made from.
-	draw       *drawModel // nil: no power is known
-	drawAbsent string     // why
-	machines   []*sheet   // of a system
-	billing    *billing   // nil: demand is not charged
-	energy     energyResult
-	air        airResult
-	edges      [numStates]int // observed transitions into or out of each state
-	running    int            // observed starts and stops of the motor
+	draw             *drawModel // nil: no power is known
+	drawAbsent       string     // why
+	machines         []*sheet   // of a system
+	billing          *billing   // nil: demand is not charged
+	wide             *load      // what loadOver made last
+	wideFrom, wideTo int64
+	energy           energyResult
+	air              airResult
+	edges            [numStates]int // observed transitions into or out of each state
+	running          int            // observed starts and stops of the motor
 }
 
 func newSheet(g *gathered, q *question) *sheet {
@@ -166,6 +168,8 @@ func Compute(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine
 	if errors.Is(err, errRawMissing) {
 		from, to = cellOf(from), cellOf(to-1)+cellMS
 		rep, err = compute(src, site, from, to, nowMS, machine, gatherWhole, false)
+		rep.Notes = append(rep.Notes, fmt.Sprintf("raw readings before %s are no longer kept: the window was widened to whole intervals of 15 minutes, and an interval that a shift begins or ends inside is not divided",
+			stamp(rawFrom(src))))
 	}
 	return rep, err
 }
@@ -218,6 +222,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		if err != nil {
 			return Report{}, err
 		}
+		rep.Notes = append(rep.Notes, g.notes()...)
 		s := newSheet(g, q)
 		if s.machine(m); s.err != nil {
 			return Report{}, s.err
@@ -234,6 +239,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		if err != nil {
 			return Report{}, err
 		}
+		rep.Notes = append(rep.Notes, g.notes()...)
 		s := newSheet(g, q)
 		if s.system(sys, sheets); s.err != nil {
 			return Report{}, s.err

@@ -31,6 +31,8 @@ type Collector struct {
 	state, stateSeconds                   *prometheus.Desc
 	deviceUp, deviceLast, errors, seconds *prometheus.Desc
 	storeUp, storeBytes, free, waiting    *prometheus.Desc
+	database, freePages, oldest           *prometheus.Desc
+	droppedDays, cleanup, cleanupUp       *prometheus.Desc
 	scans, durable, dropped               *prometheus.Desc
 	clients, coalesced, kicked, refused   *prometheus.Desc
 }
@@ -58,6 +60,12 @@ func NewCollector(source Source, live func() Live) *Collector {
 		seconds:      d("scan_duration_seconds", "How long the exchange of a scan took.", "device"),
 		storeUp:      d("store_up", "1 when the store is writing."),
 		storeBytes:   d("store_directory_bytes", "Size of the data directory."),
+		database:     d("store_database_bytes", "Size of store.db."),
+		freePages:    d("store_free_page_bytes", "Of store.db, what is free and will be used again."),
+		oldest:       d("store_oldest_scan_timestamp_seconds", "Unix time of the oldest raw scan that is kept."),
+		droppedDays:  d("store_cleanups_total", "Times that the raw scans of a day were dropped, as keep_raw says, since the agent started."),
+		cleanup:      d("store_cleanup_timestamp_seconds", "Unix time when it was last looked for days to drop. Absent where all is kept."),
+		cleanupUp:    d("store_cleanup_up", "1 when that went well. Absent where all is kept."),
 		scans:        d("store_scans_total", "Scans taken"+began),
 		durable:      d("store_durable_scans_total", "Scans safe on disk"+began),
 		dropped:      d("store_dropped_scans_total", "Scans that were read and could not be kept"+began),
@@ -82,7 +90,8 @@ func Handler(source Source, live func() Live) http.Handler {
 func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
 		c.pressure, c.temperature, c.power, c.energy, c.air, c.starts, c.cycles, c.state, c.stateSeconds,
-		c.deviceUp, c.deviceLast, c.errors, c.seconds, c.storeUp, c.storeBytes, c.free, c.waiting, c.scans, c.durable, c.dropped,
+		c.deviceUp, c.deviceLast, c.errors, c.seconds, c.storeUp, c.storeBytes, c.free, c.waiting, c.database, c.freePages, c.oldest,
+		c.droppedDays, c.cleanup, c.cleanupUp, c.scans, c.durable, c.dropped,
 		c.clients, c.coalesced, c.kicked, c.refused,
 	} {
 		ch <- d
@@ -104,6 +113,16 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		gauge(ch, c.free, float64(s.Store.FreeBytes))
 	}
 	gauge(ch, c.waiting, float64(s.Store.WaitingScans))
+	gauge(ch, c.database, float64(s.Store.DatabaseBytes))
+	gauge(ch, c.freePages, float64(s.Store.FreePageBytes))
+	if s.Store.OldestMS != 0 {
+		gauge(ch, c.oldest, float64(s.Store.OldestMS)/1000)
+	}
+	if s.Store.CleanupMS != 0 {
+		gauge(ch, c.cleanup, float64(s.Store.CleanupMS)/1000)
+		gauge(ch, c.cleanupUp, zeroOne(s.Store.CleanupOK))
+	}
+	counter(ch, c.droppedDays, float64(s.Store.DroppedDays))
 	counter(ch, c.scans, float64(s.Store.Scans))
 	counter(ch, c.durable, float64(s.Store.DurableScans))
 	counter(ch, c.dropped, float64(s.Store.DroppedScans))

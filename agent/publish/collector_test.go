@@ -62,7 +62,8 @@ func joinery() Snapshot {
 				Errors: map[scan.Reason]int64{scan.Timeout: 4, scan.BadChecksum: 1}},
 			{Name: "meter"},
 		},
-		Store: Store{OK: true, DirectoryBytes: 1 << 20, FreeBytes: 3 << 30, WaitingScans: 10, Scans: 1000, DurableScans: 990, DroppedScans: 2},
+		Store: Store{OK: true, DirectoryBytes: 1 << 20, FreeBytes: 3 << 30, WaitingScans: 10, Scans: 1000, DurableScans: 990, DroppedScans: 2,
+			DatabaseBytes: 786_432, FreePageBytes: 8192, OldestMS: 1_772_431_200_000, DroppedDays: 3, CleanupMS: 1_775_023_200_000, CleanupOK: true},
 	}
 }
 

@@ -78,6 +78,14 @@ type Store struct {
 	// Since the store began: Scans counts those taken, DurableScans those safe
 	// on disk, DroppedScans those that were read and could not be kept.
 	Scans, DurableScans, DroppedScans int64
+	// DatabaseBytes is the size of store.db, FreePageBytes what of it is free to
+	// be used again, OldestMS the wall time of the oldest raw scan kept (0: none).
+	DatabaseBytes, FreePageBytes, OldestMS int64
+	// DroppedDays counts days of raw readings dropped since the agent started.
+	// CleanupMS is when it was last looked for such days (0: raw is kept for good),
+	// CleanupOK that this went well.
+	DroppedDays, CleanupMS int64
+	CleanupOK              bool
 }
 
 // Live are the counters of the live sockets, since the agent started.

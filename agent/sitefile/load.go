@@ -178,7 +178,11 @@ func (l *loader) finish() (*Site, error) {
 	s := l.site
 	s.Hash = hex.EncodeToString(l.hash.Sum(nil))
 	s.Warnings = l.found.sorted(l.found.warnings)
-	for _, p := range []*string{&s.Path, &s.Agent.DataDir} {
+	paths := []*string{&s.Path, &s.Agent.DataDir}
+	if s.Agent.Backup.Dir != "" {
+		paths = append(paths, &s.Agent.Backup.Dir)
+	}
+	for _, p := range paths {
 		abs, err := filepath.Abs(*p)
 		if err != nil {
 			return nil, Problems{{File: l.path, Message: fmt.Sprintf("cannot find the working directory: %v", err), Cause: err}}
@@ -283,6 +287,7 @@ func (l *loader) readAgent(root *section) {
 	} else {
 		s.problem(s.table.find("data").value.at, "data", `write a folder, like data = "data"`, "the data directory is empty")
 	}
+	l.readKeeping(s, a)
 	a.Listen = s.text("listen", defaultListen)
 	if e := s.table.find("listen"); e != nil && e.value.kind == kindText {
 		if why := listenMistake(a.Listen); why != "" {
@@ -291,6 +296,35 @@ func (l *loader) readAgent(root *section) {
 		l.listenAt = Problem{File: s.file, Line: e.value.at.line, Col: e.value.at.col, Key: s.path("listen")}
 	}
 	s.done()
+}
+
+const (
+	keepMend   = `write days, like keep_raw = "400d"; leave it out to keep all`
+	backupMend = `write like backup = { dir = "backups", every = "24h", keep = 2 }`
+	longDay    = 24 * time.Hour
+)
+
+// readKeeping reads how long raw readings are kept and where backups go.
+func (l *loader) readKeeping(s *section, a *Agent) {
+	keep := s.duration("keep_raw", 0, longDay, keepMend)
+	if keep%longDay != 0 {
+		s.problem(s.table.find("keep_raw").value.at, "keep_raw", keepMend, "%v is not a number of whole days", keep)
+	}
+	a.KeepRawDays = int(keep / longDay)
+	b := s.sub("backup")
+	if b == nil {
+		return
+	}
+	if b.need("dir", backupMend) != nil {
+		if dir := b.text("dir", ""); dir != "" {
+			a.Backup.Dir = l.below(dir)
+		} else if e := b.table.find("dir"); e.value.kind == kindText {
+			b.problem(e.value.at, "dir", backupMend, "the folder is empty")
+		}
+	}
+	a.Backup.Every = b.duration("every", longDay, time.Hour, backupMend)
+	a.Backup.Keep = int(b.integer("keep", 2, 1, 1000, backupMend))
+	b.done()
 }
 
 // warnOpen tells of an address that others can reach.

@@ -220,12 +220,28 @@ func TestDefaults(t *testing.T) {
 		ListenFirst: 2 * time.Second}); s.Lines[0] != want {
 		t.Errorf("line: got %+v, want %+v", s.Lines[0], want)
 	}
+	if s.Agent.KeepRawDays != 0 || s.Agent.Backup != (Backup{}) {
+		t.Errorf("agent: %+v; want all readings kept and no schedule", s.Agent)
+	}
 	d := s.Devices[0]
 	if d.UnitID != 1 || d.Every != time.Second || d.Map.Bridge != 8 || d.Map.Channels[0].Scale != 1 || d.Map.Channels[0].Every != time.Second {
 		t.Errorf("device: %+v %+v", d, d.Map)
 	}
 	if s.OffShift(time.Now()) {
 		t.Error("without shifts nothing is off shift")
+	}
+}
+
+func TestKeeping(t *testing.T) {
+	files := goodFiles()
+	files["site.toml"] = strings.Replace(files["site.toml"], "[agent]\n", "[agent]\nkeep_raw = \"400d\"\nbackup = { dir = \"copies\" }\n", 1)
+	s, err := load("site.toml", Options{}, memory(files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := Backup{Dir: filepath.Join(filepath.Dir(s.Agent.DataDir), "copies"), Every: 24 * time.Hour, Keep: 2}
+	if s.Agent.KeepRawDays != 400 || s.Agent.Backup != want {
+		t.Errorf("got %d days and %+v, want 400 and %+v", s.Agent.KeepRawDays, s.Agent.Backup, want)
 	}
 }
 

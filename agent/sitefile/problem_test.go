@@ -136,7 +136,12 @@ var problemTests = []struct {
 	says     []string
 }{
 	{"unknown key", inSite, `rated_flow =`, `rated_flwo =`, `rated_flwo`, "machine.rated_flwo", []string{`unknown key "rated_flwo"`, `did you mean "rated_flow"?`}},
-	{"unknown key, nothing near", inSite, "[agent]\n", "[agent]\ncolour = 1\n", "colour", "agent.colour", []string{"known keys here: data, listen"}},
+	{"unknown key, nothing near", inSite, "[agent]\n", "[agent]\ncolour = 1\n", "colour", "agent.colour", []string{"known keys here: backup, data, keep_raw, listen"}},
+	{"raw kept for half a day", inSite, "[agent]\n", "[agent]\nkeep_raw = \"12h\"\n", `"12h"`, "agent.keep_raw", []string{`like keep_raw = "400d"`}},
+	{"raw kept for broken days", inSite, "[agent]\n", "[agent]\nkeep_raw = \"36h\"\n", `"36h"`, "agent.keep_raw", []string{"not a number of whole days"}},
+	{"backup without a folder", inSite, "[agent]\n", "[agent]\nbackup = { every = \"1d\" }\n", "", "agent.backup.dir", []string{`dir = "backups"`}},
+	{"backup all the time", inSite, "[agent]\n", "[agent]\nbackup = { dir = \"b\", every = \"1min\" }\n", `"1min"`, "agent.backup.every", []string{"below 1h"}},
+	{"no backup kept", inSite, "[agent]\n", "[agent]\nbackup = { dir = \"b\", keep = 0 }\n", "0 }", "agent.backup.keep", []string{"outside 1 to 1000"}},
 	{"unknown table", inSite, "[agent]", "[agnet]", "agnet", "agnet", []string{`did you mean "agent"?`}},
 	{"unknown key in an inline table", inSite, "poles = 4", "pols = 4", "pols", "machine.motor.pols", []string{`did you mean "poles"?`}},
 	{"unknown key in a map", inMap, "scale = 0.1", "scall = 0.1", "scall", "channel.scall", []string{`did you mean "scale"?`}},

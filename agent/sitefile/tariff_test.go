@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -121,6 +122,34 @@ func TestShiftsAndHolidays(t *testing.T) {
 		}
 		if got := s.OffShift(local); got != want {
 			t.Errorf("off shift at %s: %v, want %v", text, got, want)
+		}
+	}
+}
+
+// TestTariffDocument loads every example of docs/tariff.md.
+func TestTariffDocument(t *testing.T) {
+	text, err := os.ReadFile("../../docs/tariff.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	blocks := strings.Split(strings.ReplaceAll(string(text), "\r\n", "\n"), "```toml\n")[1:]
+	if len(blocks) != 4 {
+		t.Fatalf("%d examples, want 4", len(blocks))
+	}
+	for _, b := range blocks {
+		b, _, _ = strings.Cut(b, "```")
+		if strings.HasPrefix(b, "[tariff]") {
+			if s := tariffOf(t, b); len(s.Warnings) > 0 || len(s.Tariff.Energy) == 0 {
+				t.Errorf("%v in\n%s", s.Warnings, b)
+			}
+			continue
+		}
+		files := goodFiles()
+		good := files[inSite]
+		files[inSite] = b + good[strings.Index(good, "[agent]"):]
+		s, err := load(inSite, Options{}, memory(files))
+		if err != nil || s.Holidays.Empty() {
+			t.Errorf("%v in\n%s", err, b)
 		}
 	}
 }

@@ -33,6 +33,17 @@ type Site struct {
 type Agent struct {
 	DataDir string // absolute
 	Listen  string // host:port
+	// KeepRawDays is how many days of raw readings are kept; 0: all. Key:
+	// keep_raw.
+	KeepRawDays int
+	Backup      Backup
+}
+
+// Backup is the schedule of backups. Dir is empty where there is none.
+type Backup struct {
+	Dir   string // absolute
+	Every time.Duration
+	Keep  int // how many
 }
 
 // WeekWindow is a span of local time on some weekdays. Until may be 24:00;

@@ -6,20 +6,29 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 )
 
 // fileCheck is what a look at every page, and where wanted at every value, of
 // a database found.
 type fileCheck struct {
-	s            *Store // nil: the tree only
-	f            *os.File
-	buf          []byte
-	refs         []blockRef     // blocks that the tree knows
-	metas        marks          // sealed_seq and sealed_event as they stand
-	newest       marks          // of the blocks and events
-	head         bool           // one of its two heads is not valid
-	id, failures []byte         // of meta, where they are there
-	live         map[int64]bool // where in the file the blocks and events of the tree begin
+	s        *Store // nil: the tree only
+	f        *os.File
+	buf      []byte
+	refs     []blockRef        // blocks that the tree knows
+	metas    marks             // sealed_seq and sealed_event as they stand
+	newest   marks             // of the blocks and events
+	rawFrom  int64             // wall time
+	head     bool              // one of its two heads is not valid
+	metaRest map[string][]byte // what else meta has
+	rest     []treeValue       // of other buckets than blocks and events
+	live     map[int64]bool    // where in the file the blocks and events of the tree begin
+}
+
+// treeValue is where a value of the tree is in the file.
+type treeValue struct {
+	top, inner, key string
+	at, n           int64
 }
 
 // checkTree checks the pages of a database; see pageWalk.
@@ -40,7 +49,7 @@ func checkFile(name string, s *Store) (*fileCheck, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &fileCheck{s: s, f: f, live: map[int64]bool{}}
+	c := &fileCheck{s: s, f: f, live: map[int64]bool{}, metaRest: map[string][]byte{}}
 	w := pageWalk{f: f, size: info.Size()}
 	if s != nil {
 		w.visit = c.value
@@ -50,18 +59,30 @@ func checkFile(name string, s *Store) (*fileCheck, error) {
 	if s == nil || err != nil {
 		return c, err
 	}
-	// these two have no checksum, and follow from what is there
-	if len(c.refs) > 0 && c.metas.scan != c.newest.scan {
-		return c, fmt.Errorf("%w: scans are sealed to %d, and it says %d", ErrDamaged, c.newest.scan, c.metas.scan)
+	return c, c.marks()
+}
+
+// marks compares the two numbers that have no checksum with what is there: too
+// low, and numbers are given twice; too high, and the journal's are skipped.
+func (c *fileCheck) marks() error {
+	journal, err := readNumbers(c.s.o.FS, filepath.Join(c.s.dir, journalDir))
+	if err != nil {
+		return err
 	}
-	if c.newest.event > 0 && c.metas.event != c.newest.event {
-		return c, fmt.Errorf("%w: events are sealed to %d, and it says %d", ErrDamaged, c.newest.event, c.metas.event)
+	bad := func(says, have uint64, set *seqSet) bool {
+		return have > 0 && (says < have || !set.before(says, have))
 	}
-	return c, nil
+	if bad(c.metas.scan, c.newest.scan, &journal.scans) {
+		return fmt.Errorf("%w: scans are sealed to %d, and it says %d", ErrDamaged, c.newest.scan, c.metas.scan)
+	}
+	if bad(c.metas.event, c.newest.event, &journal.events) {
+		return fmt.Errorf("%w: events are sealed to %d, and it says %d", ErrDamaged, c.newest.event, c.metas.event)
+	}
+	return nil
 }
 
 // value checks the value of a key.
-func (c *fileCheck) value(top string, key []byte, at, n int64) error {
+func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 	typ := map[string]byte{bucketGroups: typeGroup, bucketSegments: typeSegment, bucketBlocks: typeBlock, bucketCells: typeCells,
 		bucketPieces: typePieces, bucketEvents: typeEvents, bucketTexts: typeText}[top]
 	var ref blockRef
@@ -72,9 +93,6 @@ func (c *fileCheck) value(top string, key []byte, at, n int64) error {
 		ref = refOf(key)
 		c.refs = append(c.refs, ref)
 		c.newest.scan = max(c.newest.scan, ref.lastSeq)
-	}
-	if top != bucketMeta && typ == 0 {
-		return nil // of a newer version
 	}
 	if n > maxEnvelope+envelopeSize {
 		return fmt.Errorf("a value of %d bytes", n)
@@ -90,7 +108,10 @@ func (c *fileCheck) value(top string, key []byte, at, n int64) error {
 		c.meta(key, b)
 		return nil
 	}
-	_, err := unwrap(b, typ)
+	got, _, _, err := open(b)
+	if err == nil && typ != 0 && got != typ {
+		err = fmt.Errorf("%w: value of type %d where %d belongs", ErrDamaged, got, typ)
+	}
 	switch {
 	case err != nil:
 	case top == bucketBlocks:
@@ -101,8 +122,12 @@ func (c *fileCheck) value(top string, key []byte, at, n int64) error {
 	case top == bucketEvents:
 		err = c.s.eachEvent(b, func(e Event) { c.newest.event = max(c.newest.event, e.Seq) })
 	}
-	if err == nil && (top == bucketBlocks || top == bucketEvents) {
-		c.live[at] = true
+	if err == nil {
+		if top == bucketBlocks || top == bucketEvents {
+			c.live[at] = true
+		} else {
+			c.rest = append(c.rest, treeValue{top, inner, string(key), at, n})
+		}
 	}
 	if errors.Is(err, ErrNewer) {
 		return nil // the format's version is looked at when the file is opened
@@ -115,10 +140,15 @@ func (c *fileCheck) value(top string, key []byte, at, n int64) error {
 
 func (c *fileCheck) meta(key, value []byte) {
 	switch string(key) {
-	case metaID:
-		c.id = bytes.Clone(value)
-	case metaFailures:
-		c.failures = bytes.Clone(value)
+	case metaVersion, metaSummarySeq, metaSummaryState: // made anew
+	case metaSealedScan, metaSealedEvent:
+	case "raw_from": // blocks before it were dropped on purpose
+		if len(value) == 8 {
+			c.rawFrom = int64(binary.LittleEndian.Uint64(value))
+		}
+		fallthrough
+	default:
+		c.metaRest[string(key)] = bytes.Clone(value)
 	}
 	if len(value) != 8 {
 		return
@@ -130,6 +160,9 @@ func (c *fileCheck) meta(key, value []byte) {
 		c.metas.event = v
 	}
 }
+
+// keeps reports whether blocks of an hour are kept.
+func (c *fileCheck) keeps(hour int64) bool { return c.rawFrom == 0 || hour >= hourOf(c.rawFrom) }
 
 // refOf takes a block's key apart.
 func refOf(k []byte) blockRef {

@@ -176,7 +176,7 @@ func (e *forecastWriter) cost(h *forecastHead, by forecaster, contextBits uint8)
 			sum += n
 			total += symbolBits - xlog2(n)
 			if z == costSymbols {
-				total += escapeBits * float64(n)
+				total += float64(escapeBits * float64(n))
 			}
 		}
 		if sum > 0 {
@@ -186,4 +186,6 @@ func (e *forecastWriter) cost(h *forecastHead, by forecaster, contextBits uint8)
 	return total
 }
 
-func xlog2(n uint32) float64 { return float64(n) * math.Log2(float64(n)) }
+// xlog2 is n·log2(n). The conversion keeps processors that multiply and add in
+// one step from choosing otherwise than others.
+func xlog2(n uint32) float64 { return float64(float64(n) * math.Log2(float64(n))) }

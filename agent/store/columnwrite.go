@@ -102,7 +102,7 @@ func (e *forecastWriter) cutTables(h *forecastHead) {
 func lastSymbol(hist *[maxSymbols]uint32) int {
 	best, bestCost, beyond := 0, math.Inf(1), uint32(0)
 	for s := maxSymbols - 1; s >= 0; s-- {
-		if cost := float64(beyond)*escapeBits/2 + float64(s)*symbolBits; cost <= bestCost {
+		if cost := float64(beyond*(escapeBits/2)) + float64(float64(s)*symbolBits); cost <= bestCost {
 			best, bestCost = s, cost
 		}
 		beyond += hist[s]

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -62,6 +63,7 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 		}
 	}
 	var unsealed []Event
+	var lost []loss // lists that cannot be read: the others are
 	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) error {
 		unsealed = events
 		return eachDay(tx, bucketEvents, dayOf(hourOf(from)), dayOf(hourOf(to-1)), true, func(_ int64, b *bolt.Bucket) (bool, error) {
@@ -74,7 +76,10 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 				if hour > hourOf(to-1) {
 					continue
 				}
-				if err := s.eachEvent(v, take); err != nil {
+				err := s.eachEvent(v, take)
+				if errors.Is(err, ErrDamaged) {
+					lost = append(lost, loss{events: true, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS, why: err.Error()})
+				} else if err != nil {
 					return false, fmt.Errorf("events of the hour from %s: %w", stamp(hour*hourMS), err)
 				}
 			}
@@ -84,6 +89,11 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read events: %w", err)
+	}
+	for i := range lost {
+		if err := s.tellLoss(&lost[i]); err != nil {
+			return nil, fmt.Errorf("read events: %w", err)
+		}
 	}
 	for i := range unsealed {
 		e := unsealed[i]
@@ -100,6 +110,18 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 		out = out[len(out)-limit:]
 	}
 	return out, nil
+}
+
+// PiecesBegin is the start of the day that holds the oldest sealed piece, Unix
+// ms UTC; ok is false where there is none. Pieces outlive their raw scans.
+func (s *Store) PiecesBegin() (ms int64, ok bool, err error) {
+	err = s.view(func(tx *bolt.Tx) error {
+		if k, _ := tx.Bucket([]byte(bucketPieces)).Cursor().First(); len(k) == 8 {
+			ms, ok = get64(k)*dayMS, true
+		}
+		return nil
+	})
+	return ms, ok, err
 }
 
 func (s *Store) eachEvent(value []byte, fn func(Event)) error {

@@ -145,6 +145,9 @@ func (s *Store) checkCells(tx *bolt.Tx) error {
 		return err
 	}
 	for k, p := range want {
+		if k.span < s.rawFromMS {
+			continue // the rest of its scans is no longer kept
+		}
 		l := levels[k.level-1]
 		day := dayBucket(tx, bucketCells, dayOf(hourOf(k.span)))
 		if day == nil {

@@ -365,9 +365,9 @@ func FuzzJournal(f *testing.F) {
 	f.Add(b)
 	f.Add(b[:len(b)-3])
 	f.Fuzz(func(t *testing.T, b []byte) {
-		r := replayer{known: map[uint32]*groupRecord{}}
-		r.out.groups = map[uint32]*groupRecord{}
+		r := newReplayer(map[uint32]*groupRecord{}, marks{})
 		r.file("x", 1, b)
+		r.finish()
 		for i := range r.out.scans {
 			sc := &r.out.scans[i]
 			if sc.Reason == scan.Good && len(sc.Values) != len(sc.Group.Channels) {

@@ -29,13 +29,23 @@ type replayed struct {
 
 // replayer reads journal files in order.
 type replayer struct {
-	out       replayed
-	sealed    marks
-	lastScan  uint64
-	lastEvent uint64
-	known     map[uint32]*groupRecord
-	lastMS    int64  // wall time of the last scan
-	lost      string // damage met whose loss is not yet known
+	out      replayed
+	sealed   marks
+	known    map[uint32]*groupRecord
+	scans    map[uint64]scan.Scan // that are not sealed, by number
+	events   map[uint64]Event
+	whyScan  map[uint64]string // damage met just before a scan
+	whyEvent map[uint64]string
+	lastMS   int64  // wall time of the last scan or event
+	lost     string // damage met whose loss is not yet known
+}
+
+func newReplayer(known map[uint32]*groupRecord, sealed marks) *replayer {
+	if known == nil {
+		known = map[uint32]*groupRecord{}
+	}
+	return &replayer{out: replayed{groups: map[uint32]*groupRecord{}}, sealed: sealed, known: maps.Clone(known),
+		scans: map[uint64]scan.Scan{}, events: map[uint64]Event{}, whyScan: map[uint64]string{}, whyEvent: map[uint64]string{}}
 }
 
 // readJournal reads all files of a journal. known are the groups of the
@@ -48,11 +58,7 @@ func readJournal(fs FS, dir string, known map[uint32]*groupRecord, sealed marks)
 	if err != nil {
 		return nil, fmt.Errorf("read journal: %w", err)
 	}
-	r := replayer{sealed: sealed, lastScan: sealed.scan, lastEvent: sealed.event, known: map[uint32]*groupRecord{}}
-	for id, g := range known {
-		r.known[id] = g
-	}
-	r.out.groups = map[uint32]*groupRecord{}
+	r := newReplayer(known, sealed)
 	for _, name := range names {
 		number, err := strconv.ParseUint(strings.TrimSuffix(name, ".log"), 10, 64)
 		if err != nil || journalName(number) != name {
@@ -68,6 +74,7 @@ func readJournal(fs FS, dir string, known map[uint32]*groupRecord, sealed marks)
 			r.out.damaged = append(r.out.damaged, name)
 		}
 	}
+	r.finish()
 	return &r.out, nil
 }
 
@@ -111,8 +118,12 @@ func (r *replayer) file(name string, number uint64, b []byte) (whole bool) {
 	return whole
 }
 
-// journalled is the numbers of all scans and events that a journal has.
-type journalled struct{ scans, events seqSet }
+// journalled is the numbers of all scans and events that a journal has, and
+// its groups.
+type journalled struct {
+	scans, events seqSet
+	groups        []*groupRecord
+}
 
 func readNumbers(fs FS, dir string) (j journalled, err error) {
 	names, err := fs.List(dir)
@@ -133,6 +144,10 @@ func readNumbers(fs FS, dir string) (j journalled, err error) {
 				j.scans.add(rd.uint())
 			case recEvent:
 				j.events.add(rd.uint())
+			case recGroup:
+				if g, err := decodeGroup(body); err == nil {
+					j.groups = append(j.groups, g)
+				}
 			}
 			at += recordHead + len(body)
 		}
@@ -188,12 +203,9 @@ func (r *replayer) record(typ byte, body []byte) error {
 		if rd.bad || len(rd.b) != 0 {
 			return fmt.Errorf("%w: event record", ErrDamaged)
 		}
-		if e.Seq > r.lastEvent {
-			if first := r.lastEvent + 1; e.Seq != first {
-				r.out.damage = append(r.out.damage, loss{events: true, fromMS: r.lastMS, toMS: e.WallMS, first: first, last: e.Seq - 1, why: r.why()})
-			}
-			r.out.events = append(r.out.events, e)
-			r.lastEvent = e.Seq
+		if e.Seq > r.sealed.event {
+			r.events[e.Seq] = e
+			r.because(r.whyEvent, e.Seq)
 		}
 	case recScan:
 		s, err := decodeScan(body, r.group)
@@ -205,19 +217,57 @@ func (r *replayer) record(typ byte, body []byte) error {
 	return nil
 }
 
-// scan takes a scan that was not seen before. A hole in the sequence tells
-// what damage cost.
+// scan takes a scan that is not sealed. Files may hold the same one: around a
+// failed sync, and where a start wrote anew what older files had and a power
+// cut brought some of those back, others not. So all files are read before the
+// order counts, and of one number the newest file's is taken.
 func (r *replayer) scan(s scan.Scan) {
-	if s.Seq <= r.lastScan {
-		return // sealed, or written twice around a failed sync
+	if s.Seq > r.sealed.scan {
+		r.scans[s.Seq] = s
+		r.because(r.whyScan, s.Seq)
 	}
-	if first := r.lastScan + 1; s.Seq != first {
-		r.out.damage = append(r.out.damage, loss{device: r.devices(), fromMS: r.lastMS, toMS: s.WallMS,
-			first: first, last: s.Seq - 1, why: r.why()})
+}
+
+// because keeps what damage stood before a record.
+func (r *replayer) because(why map[uint64]string, seq uint64) {
+	if r.lost != "" {
+		why[seq], r.lost = r.lost, ""
 	}
-	r.lost = ""
-	r.lastScan, r.lastMS = s.Seq, s.WallMS
-	r.out.scans = append(r.out.scans, s)
+}
+
+// finish puts all in order. A hole in the numbers tells what damage cost.
+func (r *replayer) finish() {
+	hole := func(next, seq uint64, wallMS int64, why string) {
+		if seq == next {
+			return
+		}
+		if why == "" {
+			why = "the journal lacks a file or part of one"
+		}
+		r.out.damage = append(r.out.damage, loss{fromMS: r.lastMS, toMS: wallMS, first: next, last: seq - 1, why: why})
+	}
+	slices.SortStableFunc(r.out.segments, func(a, b Segment) int { return compare(int64(a.Number), int64(b.Number)) })
+	next := r.sealed.scan + 1
+	for _, seq := range slices.Sorted(maps.Keys(r.scans)) {
+		s := r.scans[seq]
+		hole(next, seq, s.WallMS, r.whyScan[seq])
+		r.out.scans = append(r.out.scans, s)
+		next, r.lastMS = seq+1, s.WallMS
+	}
+	for i := range r.out.damage {
+		r.out.damage[i].device = r.devices()
+	}
+	scans := len(r.out.damage)
+	next, r.lastMS = r.sealed.event+1, 0
+	for _, seq := range slices.Sorted(maps.Keys(r.events)) {
+		e := r.events[seq]
+		hole(next, seq, e.WallMS, r.whyEvent[seq])
+		r.out.events = append(r.out.events, e)
+		next, r.lastMS = seq+1, e.WallMS
+	}
+	for i := scans; i < len(r.out.damage); i++ {
+		r.out.damage[i].events = true
+	}
 }
 
 // devices names those whose scans may be missing: all that are known.
@@ -227,12 +277,4 @@ func (r *replayer) devices() string {
 		names[g.group.Device] = true
 	}
 	return strings.Join(slices.Sorted(maps.Keys(names)), ", ")
-}
-
-// why says what damage a hole in the numbers comes from.
-func (r *replayer) why() string {
-	if r.lost != "" {
-		return r.lost
-	}
-	return "the journal lacks a file or part of one"
 }

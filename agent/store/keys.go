@@ -16,7 +16,8 @@ const (
 	bucketCells    = "cells"
 	bucketPieces   = "pieces"
 	bucketEvents   = "events"
-	bucketTexts    = "texts" // made with the first text
+	bucketLeaves   = "leaves" // made when the first day is dropped
+	bucketTexts    = "texts"  // made with the first text
 
 	// formatVersion: 1 is read too; the first seal makes it 2.
 	formatVersion = 2
@@ -26,6 +27,7 @@ const (
 	metaSealedScan   = "sealed_seq"
 	metaSealedEvent  = "sealed_event"
 	metaFailures     = "failures"
+	metaRawFrom      = "raw_from"
 	metaSummarySeq   = "summary_seq"
 	metaSummaryState = "summary_state"
 )

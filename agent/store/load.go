@@ -26,6 +26,8 @@ func (s *Store) load(tx *bolt.Tx) error {
 	}
 	s.sealed = marks{scan: metaUint(tx, metaSealedScan), event: metaUint(tx, metaSealedEvent)}
 	s.last = s.sealed
+	s.rawFromMS = int64(metaUint(tx, metaRawFrom))
+	s.cellsMS = firstCells(tx)
 	s.loadFailures(tx)
 	err := tx.Bucket([]byte(bucketGroups)).ForEach(func(_, v []byte) error {
 		body, err := unwrap(v, typeGroup)

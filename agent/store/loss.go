@@ -70,13 +70,12 @@ func (s *seqSet) before(seq, known uint64) bool {
 	if known == 0 || seq <= known {
 		return true
 	}
-	for k := known / seqChunk; k <= seq/seqChunk; k++ {
-		c := s.chunks[k]
-		if c == nil {
+	for k, c := range s.chunks { // not by number: a damaged one may be huge
+		if k < known/seqChunk || k > seq/seqChunk {
 			continue
 		}
-		for have := max(known+1, k*seqChunk); have <= min(seq, k*seqChunk+seqChunk-1); have++ {
-			if c[have%seqChunk/64]>>(have%64)&1 != 0 {
+		for i := range uint64(seqChunk) {
+			if have := k*seqChunk + i; have > known && have <= seq && c[i/64]>>(i%64)&1 != 0 {
 				return false
 			}
 		}

@@ -113,11 +113,14 @@ func (s *Store) startReadOnly() error {
 		return err
 	}
 	db, err := s.openDatabase(name, true)
-	if err != nil {
-		return err
+	if err == nil {
+		s.db = db
+		err = guard(func() error { return db.View(s.load) })
 	}
-	s.db = db
-	if err := guard(func() error { return db.View(s.load) }); err != nil {
+	if errors.Is(err, ErrDamaged) {
+		return fmt.Errorf("%s: %w; start the agent: it sets the file aside and saves what can be read", name, err)
+	}
+	if err != nil {
 		return fmt.Errorf("%s: %w", name, err)
 	}
 	rep, err := readJournal(s.o.FS, filepath.Join(s.dir, journalDir), s.groups, s.sealed)

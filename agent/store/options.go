@@ -32,6 +32,9 @@ var (
 	ErrDiskFull = errors.New("the disk is full")
 	// ErrDamaged: bytes that fail their checksum or make no sense.
 	ErrDamaged = errors.New("damaged data")
+	// ErrDropped: raw readings were dropped (see DropRawDay) while they were
+	// being read.
+	ErrDropped = errors.New("raw readings were dropped while they were read")
 	// ErrUnknown: a group or channel that was never registered.
 	ErrUnknown = errors.New("not registered")
 )
@@ -136,6 +139,9 @@ type Series struct {
 	// cells; half open.
 	FromMS, ToMS int64
 	Cells        []Cell
+	// RawDropped is true where the cells are wider than asked for, because raw
+	// scans of the window are no longer kept.
+	RawDropped bool
 }
 
 // Stats are the store's own figures.
@@ -146,7 +152,9 @@ type Stats struct {
 	WaitingBytes   int64 // journal bytes in memory that are not yet safe
 	Blocks         int64
 	BlockBytes     int64
-	FreePages      int // of the database, will be reused
+	FreePages      int   // of the database, will be reused
+	FreePageBytes  int64 // size of those
+	Cleanup        Cleanup
 	LastSeq        uint64
 	DurableSeq     uint64
 	SealedSeq      uint64

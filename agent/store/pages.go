@@ -42,9 +42,10 @@ type pageWalk struct {
 	badHead bool     // one of the two meta pages is not valid
 	err     error    // the first thing that was wrong
 
-	// visit is called for each key of the buckets that lie in others: where
-	// its value stands in the file. An error is noted. It may be nil.
-	visit func(top string, key []byte, at, n int64) error
+	// visit is called for each key: the names of its bucket and of the bucket
+	// inside that one, empty where there is none, and where its value stands in
+	// the file. An error is noted. It may be nil.
+	visit func(top, inner string, key []byte, at, n int64) error
 }
 
 type boltMeta struct {
@@ -75,7 +76,7 @@ func (w *pageWalk) run() error {
 	if m.freelist != boltNoFreelist {
 		w.freelist(m.freelist)
 	}
-	w.tree(m.root, nil, nil, "", 0)
+	w.tree(m.root, nil, nil, "", "", 0)
 	if w.err == nil {
 		for i := range w.last {
 			if w.seen[i/64]>>(i%64)&1 == 0 {
@@ -247,8 +248,9 @@ func (w *pageWalk) bytes(to, b []byte, start, at int64) error {
 }
 
 // tree walks a page and what is below it. Its keys lie from least to below.
-// top is the name of the outermost bucket; empty: this is the root.
-func (w *pageWalk) tree(id uint64, least, below []byte, top string, depth int) {
+// top is the name of the outermost bucket, inner of the one in it; top empty:
+// this is the root.
+func (w *pageWalk) tree(id uint64, least, below []byte, top, inner string, depth int) {
 	b, count, flags, size, ok := w.open(id)
 	if !ok {
 		return
@@ -268,21 +270,21 @@ func (w *pageWalk) tree(id uint64, least, below []byte, top string, depth int) {
 	for i := range all {
 		e := &all[i]
 		if flags == flagLeaf {
-			w.leaf(e, top, depth)
+			w.leaf(e, top, inner, depth)
 			continue
 		}
 		end := below
 		if i+1 < len(all) {
 			end = all[i+1].key
 		}
-		w.tree(e.page, e.key, end, top, depth+1)
+		w.tree(e.page, e.key, end, top, inner, depth+1)
 	}
 }
 
-func (w *pageWalk) leaf(e *element, top string, depth int) {
+func (w *pageWalk) leaf(e *element, top, inner string, depth int) {
 	if e.flags&1 == 0 {
 		if top != "" && w.visit != nil {
-			if err := w.visit(top, e.key, e.at, e.value); err != nil {
+			if err := w.visit(top, inner, e.key, e.at, e.value); err != nil {
 				w.fail("%s: %v", top, err)
 			}
 		}
@@ -290,6 +292,8 @@ func (w *pageWalk) leaf(e *element, top string, depth int) {
 	}
 	if top == "" {
 		top = string(e.key)
+	} else {
+		inner = string(e.key)
 	}
 	b := make([]byte, min(e.value, w.page))
 	if _, err := w.f.ReadAt(b, e.at); err != nil || len(b) < bucketHeadBytes {
@@ -297,7 +301,7 @@ func (w *pageWalk) leaf(e *element, top string, depth int) {
 		return
 	}
 	if root := binary.NativeEndian.Uint64(b); root != 0 {
-		w.tree(root, nil, nil, top, depth+1)
+		w.tree(root, nil, nil, top, inner, depth+1)
 		return
 	}
 	// a small bucket stands in its parent's page
@@ -316,6 +320,6 @@ func (w *pageWalk) leaf(e *element, top string, depth int) {
 			w.fail("bucket %s has a bucket where none can be", top)
 			return
 		}
-		w.leaf(&all[i], top, depth+1)
+		w.leaf(&all[i], top, inner, depth+1)
 	}
 }

@@ -200,6 +200,9 @@ func (s *Store) fetchBlock(r blockRef) (value []byte, err error) {
 		value, err = readBlock(tx, r)
 		return err
 	})
+	if err == nil && value == nil {
+		err = fmt.Errorf("%w: those of the hour from %s; ask again", ErrDropped, stamp(r.hour*hourMS))
+	}
 	return value, err
 }
 
@@ -215,20 +218,26 @@ func (s *Store) blockLost(r blockRef, err error) error {
 			device = name
 		}
 	}
-	key := fmt.Sprint(r)
-	known := s.damaged[key]
-	s.damaged[key] = true
+	s.mu.Unlock()
+	return s.tellLoss(&loss{device: device, fromMS: r.hour * hourMS, toMS: (r.hour + 1) * hourMS, first: r.firstSeq, last: r.lastSeq,
+		why: fmt.Sprintf("the block of that hour cannot be read: %v", err)})
+}
+
+// tellLoss tells of a loss that was met in reading, once.
+func (s *Store) tellLoss(l *loss) error {
+	e := l.event()
+	s.mu.Lock()
+	known := s.damaged[e.Text]
+	s.damaged[e.Text] = true
 	s.mu.Unlock()
 	if known {
 		return nil
 	}
-	l := loss{device: device, fromMS: r.hour * hourMS, toMS: (r.hour + 1) * hourMS, first: r.firstSeq, last: r.lastSeq,
-		why: fmt.Sprintf("the block of that hour cannot be read: %v", err)}
-	s.log.Error("data is damaged", "loss", l.event().Text)
+	s.log.Error("data is damaged", "loss", e.Text)
 	if s.readOnly {
 		return nil
 	}
-	if _, err := s.AppendEvent(l.event()); err != nil && !errors.Is(err, ErrClosed) {
+	if _, err := s.AppendEvent(e); err != nil && !errors.Is(err, ErrClosed) {
 		return err
 	}
 	return nil

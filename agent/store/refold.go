@@ -28,7 +28,7 @@ func (s *Store) Calibrate(sum Summariser) error {
 	return nil
 }
 
-// Refold makes every summary anew from raw with next, a new Summariser of the
+// Refold makes every summary whose raw scans are kept anew from raw with next, a new Summariser of the
 // kind the store has. What is sealed is folded while Append goes on; the rest,
 // with Append waiting. swap is called while it waits and must make the store's
 // own Summariser be as next is. On an error nothing has changed.
@@ -57,7 +57,7 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 			if err := emptyPieces(tx); err != nil {
 				return err
 			}
-			if err := s.putPieces(tx, f.pieces); err != nil {
+			if err := s.putPieces(tx, madeAgain(tx, f.pieces)); err != nil {
 				return err
 			}
 			return putSummary(tx, f.seq, state)
@@ -92,7 +92,7 @@ func (f *refold) upTo(ctx context.Context, last uint64) error {
 		pieces, _ := f.sum.Flush()
 		f.pieces, open = append(f.pieces, pieces...), false
 	}
-	err := f.s.Scans(ScanQuery{FromSeq: f.seq + 1}, func(sc *scan.Scan) error {
+	err := f.s.Scans(ScanQuery{FromSeq: f.seq + 1, FromMS: f.s.RawFrom()}, func(sc *scan.Scan) error {
 		if sc.Seq > last {
 			return errEnough
 		}

@@ -53,6 +53,7 @@ func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event,
 		s.db = nil
 	}
 	s.groups, s.devices, s.segments = map[uint32]*groupRecord{}, map[string]uint32{}, nil
+	s.rawFromMS, s.cellsMS = 0, 0
 	s.sealed, s.last, s.blocks, s.blockLen, s.segDirty = marks{}, marks{}, 0, 0, 0
 	s.failed = failures{}
 
@@ -76,11 +77,11 @@ func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event,
 	if err != nil {
 		return nil, fmt.Errorf("salvage %s: %w", aside, err)
 	}
-	if err := s.keepMeta(tree); err != nil {
-		return nil, fmt.Errorf("salvage %s: %w", aside, err)
-	}
 	var have seqSet
 	if err := s.refill(f, found, &have); err != nil {
+		return nil, fmt.Errorf("salvage %s: %w", aside, err)
+	}
+	if err := s.keepRest(f, found); err != nil {
 		return nil, fmt.Errorf("salvage %s: %w", aside, err)
 	}
 	notes = []Event{{Kind: "data_damaged", Text: fmt.Sprintf(
@@ -95,24 +96,6 @@ func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event,
 	return notes, nil
 }
 
-// keepMeta takes over what else the damaged file's tree still says.
-func (s *Store) keepMeta(tree *fileCheck) error {
-	return s.db.Update(func(tx *bolt.Tx) error {
-		meta := tx.Bucket([]byte(bucketMeta))
-		if len(tree.id) == 16 {
-			if err := meta.Put([]byte(metaID), tree.id); err != nil {
-				return err
-			}
-		}
-		f, err := decodeFailures(tree.failures)
-		if err != nil {
-			return nil // these counts are lost with their page
-		}
-		s.failed = f
-		return meta.Put([]byte(metaFailures), tree.failures)
-	})
-}
-
 // search finds every intact value in a file. Free pages hold what is no more,
 // or never was: blocks of a seal that a power cut stopped, whose scans may have
 // been lost and their numbers given anew. So what the tree has comes before
@@ -124,6 +107,7 @@ func (s *Store) search(f io.ReaderAt, tree *fileCheck) (*findings, error) {
 	if found.journal, err = readNumbers(s.o.FS, filepath.Join(s.dir, journalDir)); err != nil {
 		return nil, err
 	}
+	found.groups = append(found.groups, found.journal.groups...)
 	const window = 4 << 20
 	buf := make([]byte, window+len(envelopeMagic)-1)
 	for base := int64(0); ; base += window {
@@ -194,7 +178,7 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 		if h, err := readBlockHead(version, body); err == nil {
 			h.groups = nil
 			b := foundBlock{h, at, int64(len(value)), found.tree.live[at]}
-			if b.live || found.journal.scans.before(h.lastSeq, found.tree.metas.scan) {
+			if b.live || found.tree.keeps(h.hour) && found.journal.scans.before(h.lastSeq, found.tree.metas.scan) {
 				found.blocks = append(found.blocks, b)
 			}
 		}
@@ -327,6 +311,34 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 	if err != nil {
 		return err
 	}
+	packs := map[int64]*devicePack{}
+	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
+	var numbers []uint64
+	unread := false
+	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
+		func(_ blockRef, err error) error {
+			found.unread = append(found.unread, loss{device: h.device, fromMS: h.hour * hourMS, toMS: (h.hour + 1) * hourMS,
+				first: h.firstSeq, last: h.lastSeq, why: fmt.Sprintf("the block is in the file that was set aside and cannot be decoded: %v", err)})
+			unread = true
+			return nil
+		},
+		func(sc *scan.Scan) error {
+			numbers = append(numbers, sc.Seq)
+			hour := hourOf(sc.WallMS)
+			p := packs[hour]
+			if p == nil {
+				p = &devicePack{device: h.device, deviceNo: h.deviceNo, spanMS: hour * hourMS}
+				packs[hour] = p
+			}
+			p.pack.addScan(sc, levels[0].stepMS)
+			return nil
+		})
+	if err != nil || unread {
+		return err
+	}
+	for _, seq := range numbers {
+		have.add(seq)
+	}
 	day, err := makeDayBucket(tx, bucketBlocks, dayOf(h.hour))
 	if err != nil {
 		return err
@@ -340,28 +352,6 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 	s.newestMS = max(s.newestMS, h.maxWallMS)
 	s.blocks++
 	s.blockLen += int64(len(value))
-	packs := map[int64]*devicePack{}
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
-	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
-		func(_ blockRef, err error) error {
-			found.unread = append(found.unread, loss{device: h.device, fromMS: h.hour * hourMS, toMS: (h.hour + 1) * hourMS,
-				first: h.firstSeq, last: h.lastSeq, why: fmt.Sprintf("the block was saved and cannot be decoded: %v", err)})
-			return nil
-		},
-		func(sc *scan.Scan) error {
-			have.add(sc.Seq)
-			hour := hourOf(sc.WallMS)
-			p := packs[hour]
-			if p == nil {
-				p = &devicePack{device: h.device, deviceNo: h.deviceNo, spanMS: hour * hourMS}
-				packs[hour] = p
-			}
-			p.pack.addScan(sc, levels[0].stepMS)
-			return nil
-		})
-	if err != nil {
-		return err
-	}
 	for _, hour := range slices.Sorted(maps.Keys(packs)) {
 		if err := s.putCells(tx, packs[hour]); err != nil {
 			return err

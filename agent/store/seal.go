@@ -250,6 +250,10 @@ func everyChannel(uint32, int) (int, bool) { return allChannels, true }
 // cellsFromBlocks makes a device's cells of one span from its blocks, in
 // sequence order.
 func (s *Store) cellsFromBlocks(tx *bolt.Tx, deviceNo uint32, l level, span int64) (*pack, error) {
+	if span < s.RawFrom() {
+		s.log.Error("these cells are lost: raw readings of their time are no longer kept", "from", stamp(span))
+		return &pack{}, nil
+	}
 	refs, err := findBlocks(tx, ScanQuery{FromMS: span, ToMS: span + l.spanMS}, map[uint32]bool{deviceNo: true})
 	if err != nil {
 		return nil, err

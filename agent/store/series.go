@@ -58,7 +58,9 @@ type source struct {
 // as cells with Count 0; a cell that is empty only because the channel is
 // polled slowly is left out. Where the channel was once kept in another unit,
 // the old readings are converted to the newest; those in a unit that does not
-// convert are left out. An unknown channel is ErrUnknown.
+// convert are left out. Where raw scans of the window are no longer kept, the
+// cells are a minute wide at least, which RawDropped says. An unknown channel
+// is ErrUnknown.
 func (s *Store) Series(channelID string, fromMS, toMS int64, points int) (Series, error) {
 	if toMS <= fromMS || fromMS < -maxWallMS || toMS > maxWallMS {
 		return Series{}, fmt.Errorf("series of %s: the window from %d to %d ms is empty or beyond all dates", channelID, fromMS, toMS)
@@ -74,6 +76,9 @@ func (s *Store) Series(channelID string, fromMS, toMS int64, points int) (Series
 	}
 	out := Series{Channel: channelID, Unit: newest.channel.Unit, FromMS: fromMS, ToMS: toMS,
 		StepMS: chooseStep(toMS-fromMS, newest.group.PeriodMS, min(max(points, 1), maxPoints))}
+	if out.StepMS < minuteMS && fromMS < s.RawFrom() {
+		out.StepMS, out.RawDropped = minuteMS, true
+	}
 	if out.StepMS > 0 {
 		s.clamp(&out, points)
 		out.FromMS = floorTo(out.FromMS, out.StepMS)
@@ -88,6 +93,9 @@ func (s *Store) Series(channelID string, fromMS, toMS int64, points int) (Series
 	}
 	if err := s.collect(&out, sources, deviceNo); err != nil {
 		return Series{}, fmt.Errorf("series of %s: %w", channelID, err)
+	}
+	if !out.RawDropped && out.StepMS < minuteMS && fromMS < s.RawFrom() {
+		return s.Series(channelID, fromMS, toMS, points) // a day was dropped meanwhile
 	}
 	if out.StepMS == 0 {
 		out.Cells = rawCells(sources, gapMS)
@@ -108,7 +116,11 @@ func (s *Store) clamp(out *Series, points int) {
 		out.ToMS = min(out.ToMS, out.FromMS+out.StepMS)
 		return
 	}
-	from, to := max(out.FromMS, s.oldestMS), min(out.ToMS, s.newestMS+1)
+	oldest := s.oldestMS
+	if s.cellsMS != 0 {
+		oldest = min(oldest, s.cellsMS) // cells outlive raw scans
+	}
+	from, to := max(out.FromMS, oldest), min(out.ToMS, s.newestMS+1)
 	if from < to {
 		out.FromMS, out.ToMS = from, to
 	}

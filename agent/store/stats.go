@@ -48,7 +48,8 @@ func (s *Store) Stats() Stats {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	if !s.dead {
-		st.FreePages = s.db.Stats().FreePageN
+		free := s.db.Stats()
+		st.FreePages, st.FreePageBytes = free.FreePageN, int64(free.FreeAlloc)
 	}
 	st.Blocks, st.BlockBytes = s.blocks, s.blockLen
 	st.LastSeq, st.SealedSeq = s.last.scan, s.sealed.scan
@@ -68,6 +69,7 @@ func (s *Store) Stats() Stats {
 		st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
 	}
 	st.StalledMS = s.stalledMS(busy)
+	st.Cleanup = s.cleanup
 	return st
 }
 

@@ -56,29 +56,32 @@ type Store struct {
 	// of memory, for reading while a reader notes what is where.
 	sealMu sync.RWMutex
 
-	mu       sync.RWMutex // the fields below
-	groups   map[uint32]*groupRecord
-	devices  map[string]uint32
-	segments []Segment
-	firstOwn int            // first segment of this run
-	segDirty int            // segments from here on are not in the database
-	unsaved  []*groupRecord // of the journal, not in the database
-	tail     []scan.Scan    // unsealed, in sequence order; elements never change
-	values   int            // in tail
-	events   []Event        // unsealed
-	last     marks
-	sealed   marks
-	follow   follower
-	blocks   int64
-	blockLen int64
-	oldestMS int64
-	newestMS int64
-	sealErr  error
-	sealing  int64 // mono time since which a seal runs; 0: none does
-	failed   failures
-	damaged  map[string]bool // blocks whose damage was reported
-	dead     bool            // closed, for readers
-	yielded  bool            // closed for an agent that starts, see yieldLoop
+	mu        sync.RWMutex // the fields below
+	groups    map[uint32]*groupRecord
+	devices   map[string]uint32
+	segments  []Segment
+	firstOwn  int            // first segment of this run
+	segDirty  int            // segments from here on are not in the database
+	unsaved   []*groupRecord // of the journal, not in the database
+	tail      []scan.Scan    // unsealed, in sequence order; elements never change
+	values    int            // in tail
+	events    []Event        // unsealed
+	last      marks
+	sealed    marks
+	follow    follower
+	blocks    int64
+	blockLen  int64
+	oldestMS  int64 // of the raw scans
+	rawFromMS int64 // see RawFrom
+	cellsMS   int64 // start of the first day with cells; 0: none yet
+	cleanup   Cleanup
+	newestMS  int64
+	sealErr   error
+	sealing   int64 // mono time since which a seal runs; 0: none does
+	failed    failures
+	damaged   map[string]bool // blocks whose damage was reported
+	dead      bool            // closed, for readers
+	yielded   bool            // closed for an agent that starts, see yieldLoop
 }
 
 // follower is what Append compares the next scan with.

@@ -239,7 +239,7 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 	return state, seq, nil
 }
 
-// dropPieces removes all pieces. Until new ones are complete, the missing
+// dropPieces removes all pieces that can be made again. Until new ones are complete, the missing
 // state makes each Open begin again.
 func (s *Store) dropPieces() error {
 	s.lists.drop()
@@ -249,14 +249,6 @@ func (s *Store) dropPieces() error {
 		}
 		return putSummary(tx, 0, nil)
 	})
-}
-
-func emptyPieces(tx *bolt.Tx) error {
-	if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
-		return err
-	}
-	_, err := tx.CreateBucket([]byte(bucketPieces))
-	return err
 }
 
 // foldStored steps the Summariser over all scans after upTo. Pieces are cut
@@ -282,7 +274,11 @@ func (s *Store) foldStored(upTo uint64) error {
 		return err
 	}
 	sealed := s.sealed.scan
-	err := s.Scans(ScanQuery{FromSeq: upTo + 1}, func(sc *scan.Scan) error {
+	q := ScanQuery{FromSeq: upTo + 1}
+	if upTo == 0 {
+		q.FromMS = s.RawFrom() // the pieces before it stay
+	}
+	err := s.Scans(q, func(sc *scan.Scan) error {
 		hour := hourOf(sc.WallMS)
 		if open && (sc.Seq > sealed || hour != lastHour) {
 			if err := flush(sc.Seq > sealed); err != nil {

@@ -111,6 +111,7 @@ const (
 	typePieces  = 5
 	typeCells   = 6
 	typeText    = 7
+	typeLeaves  = 8
 	maxEnvelope = 1 << 26
 )
 

@@ -1,7 +1,7 @@
 // Command bench measures what the project promises in numbers: it prints a
 // table for people and writes the same figures as tab-separated values.
 //
-//	go run ./cmd/bench [-section poll|store|figures|agent] [-out bench.tsv]
+//	go run ./cmd/bench [-section poll|store|codecs|figures|serial|agent] [-out bench.tsv]
 //
 // Columns are figure, value, unit, goal, reference, reference_value; the names
 // in the first are stable. A reference is another program's result on the same

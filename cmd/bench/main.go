@@ -39,7 +39,8 @@ type section struct {
 func sections() []section {
 	return []section{
 		{"poll", []string{"poll_cycles_tcp", "poll_scans_tcp"}, pollRows},
-		{"store", []string{"scans_stored_per_second", "store_bytes_per_sample", "store_directory_bytes_per_sample"}, storeRows},
+		{"store", storeFigures, storeRows},
+		{"codecs", codecFigures(), codecRows},
 		{"disk", []string{"disk_bytes_per_day"}, diskRows},
 		{"figures", []string{"week_figures_cold", "week_figures_summaries"}, figureRows},
 		{"year", []string{"series_p95", "export_memory"}, yearRows},
@@ -75,7 +76,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, disk, figures, year, serial or agent")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial or agent")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {

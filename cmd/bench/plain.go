@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"slices"
 
@@ -14,62 +13,86 @@ import (
 // plainRows is the length of a chunk: an hour of seconds.
 const plainRows = 3600
 
-// errPlain is returned where the plain codec does not give back what it took.
-var errPlain = errors.New("the plain codec is not lossless")
+// plainCodec is the plain way that the store must beat: differences as varints,
+// zstd at its best.
+type plainCodec struct {
+	enc     *zstd.Encoder
+	dec     *zstd.Decoder
+	varints []byte
+}
 
-// plainCodecBytes is the size of the columns in the plain way that the store
-// must beat: differences as varints, zstd at its best, an hour and column at a
-// time. Every chunk is read back and compared.
-func plainCodecBytes(columns []simulator.BenchColumn) (int, error) {
+func newPlainCodec() (*plainCodec, error) {
 	enc, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedBestCompression), zstd.WithEncoderConcurrency(1), zstd.WithEncoderCRC(false))
 	if err != nil {
-		return 0, fmt.Errorf("plain codec: %w", err)
+		return nil, fmt.Errorf("plain codec: %w", err)
 	}
-	defer enc.Close()
 	dec, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1))
 	if err != nil {
-		return 0, fmt.Errorf("plain codec: %w", err)
+		return nil, fmt.Errorf("plain codec: %w", err)
 	}
-	defer dec.Close()
-	total := 0
-	for _, c := range columns {
-		for chunk := range slices.Chunk(c.Counts, plainRows) {
-			packed := enc.EncodeAll(plainEncode(chunk), nil)
-			total += len(packed)
-			varints, err := dec.DecodeAll(packed, nil)
-			if err != nil {
-				return 0, fmt.Errorf("column %s: %w", c.Name, err)
-			}
-			if !slices.Equal(plainDecode(varints), chunk) {
-				return 0, fmt.Errorf("column %s: %w", c.Name, errPlain)
-			}
-		}
-	}
-	return total, nil
+	return &plainCodec{enc: enc, dec: dec}, nil
 }
 
-// plainEncode writes each value's difference to the one before, the first to 0.
-func plainEncode(values []int64) []byte {
-	var out []byte
+func (p *plainCodec) close() {
+	p.enc.Close()
+	p.dec.Close()
+}
+
+func (p *plainCodec) encode(dst []byte, values []int64) []byte {
+	p.varints = p.varints[:0]
 	before := int64(0)
 	for _, v := range values {
-		out = binary.AppendVarint(out, v-before)
+		p.varints = binary.AppendVarint(p.varints, v-before)
 		before = v
 	}
-	return out
+	return p.enc.EncodeAll(p.varints, dst)
 }
 
-// plainDecode undoes plainEncode; it ends where the bytes make no sense.
-func plainDecode(varints []byte) []int64 {
-	var values []int64
-	v := int64(0)
-	for len(varints) > 0 {
-		d, n := binary.Varint(varints)
+// unpack is decode without the varints.
+func (p *plainCodec) unpack(column []byte) (err error) {
+	p.varints, err = p.dec.DecodeAll(column, p.varints[:0])
+	return err
+}
+
+func (p *plainCodec) decode(column []byte, values []int64) error {
+	if err := p.unpack(column); err != nil {
+		return err
+	}
+	v, rest := int64(0), p.varints
+	for i := range values {
+		d, n := binary.Varint(rest)
 		if n <= 0 {
-			return values
+			return errLossy
 		}
 		v += d
-		values, varints = append(values, v), varints[n:]
+		values[i], rest = v, rest[n:]
 	}
-	return values
+	return nil
+}
+
+// plainColumns are the columns in the plain way, an hour and column at a time:
+// a column's hours, and what all take. Every chunk is read back and compared.
+func plainColumns(columns []simulator.BenchColumn) (chunks [][][]byte, bytes int, err error) {
+	p, err := newPlainCodec()
+	if err != nil {
+		return nil, 0, err
+	}
+	defer p.close()
+	back := make([]int64, plainRows)
+	for _, c := range columns {
+		var hours [][]byte
+		for chunk := range slices.Chunk(c.Counts, plainRows) {
+			packed := p.encode(nil, chunk)
+			hours = append(hours, packed)
+			bytes += len(packed)
+			if err := p.decode(packed, back[:len(chunk)]); err != nil {
+				return nil, 0, fmt.Errorf("column %s: %w", c.Name, err)
+			}
+			if !slices.Equal(back[:len(chunk)], chunk) {
+				return nil, 0, fmt.Errorf("column %s: %w", c.Name, errLossy)
+			}
+		}
+		chunks = append(chunks, hours)
+	}
+	return chunks, bytes, nil
 }

@@ -22,6 +22,10 @@ const (
 	storeBatch = 512
 )
 
+// storeFigures are the rows of the section.
+var storeFigures = []string{"scans_stored_per_second", "import_samples_per_second", "store_bytes_per_sample",
+	"store_directory_bytes_per_sample", "aggregate_raw"}
+
 // storeRows stores the bench week several times.
 func storeRows(ctx context.Context, b *bench) ([]row, error) {
 	columns, err := simulator.BenchWeek(weekSeed, false)
@@ -29,7 +33,7 @@ func storeRows(ctx context.Context, b *bench) ([]row, error) {
 		return nil, err
 	}
 	fmt.Fprintln(b.log, "the bench week is made")
-	plain, err := plainCodecBytes(columns)
+	chunks, plain, err := plainColumns(columns)
 	if err != nil {
 		return nil, err
 	}
@@ -47,9 +51,15 @@ func storeRows(ctx context.Context, b *bench) ([]row, error) {
 	if err != nil {
 		return nil, err
 	}
+	sums, err := aggregateRow(ctx, b, columns, chunks)
+	if err != nil {
+		return nil, err
+	}
 	return []row{
 		{figure: "scans_stored_per_second", value: median(speeds), unit: "scans/s",
 			note: fmt.Sprintf("%d channels a scan; append, journal, fold and seals by one goroutine, the last seal included", len(columns))},
+		{figure: "import_samples_per_second", value: median(speeds) * float64(len(columns)), unit: "samples/s",
+			note: "the same, in samples: from the first scan to all of them sealed and synced; 1,000,000 or more is wanted"},
 		{figure: "store_bytes_per_sample", value: float64(exact.BlockBytes) / samples, unit: "B", goal: 0.25,
 			reference: "delta, varint, zstd best by hour and column", referenceValue: float64(plain) / samples,
 			note: "sealed blocks with sequence numbers, reasons and hashes, scans on the second; the reference has the values alone; " +
@@ -57,6 +67,7 @@ func storeRows(ctx context.Context, b *bench) ([]row, error) {
 		{figure: "store_directory_bytes_per_sample", value: float64(exact.DirectoryBytes) / samples, unit: "B", goal: 0.40,
 			note: "every file: blocks, pyramid, summaries, free pages; " +
 				number(float64(early.DirectoryBytes)/samples) + " B with such times"},
+		sums,
 	}, nil
 }
 

@@ -33,6 +33,9 @@ type asked interface {
 	Faults(ctx context.Context, w window) ([]agent.Fault, error)
 	// Text is a version of a site file or map, by its hash.
 	Text(ctx context.Context, hash string) ([]byte, error)
+	// RawFrom is the time from which raw readings are kept; zero where none was
+	// dropped.
+	RawFrom(ctx context.Context) (time.Time, error)
 	Close() error
 }
 
@@ -104,6 +107,14 @@ func reach(s *surroundings, site *sitefile.Site) (*running, error) {
 type stopped struct{ history *agent.History }
 
 func (a *stopped) Close() error { return a.history.Close() }
+
+func (a *stopped) RawFrom(context.Context) (time.Time, error) {
+	t, ok := a.history.RawFrom()
+	if !ok {
+		return time.Time{}, nil
+	}
+	return t, nil
+}
 
 func (a *stopped) Figures(_ context.Context, w window, machine string) (analysis.Report, error) {
 	fromMS, toMS, err := w.resolve(a.history.Now(), a.history.Site())
@@ -215,6 +226,22 @@ func (r *running) send(ctx context.Context, method, path string, content []byte)
 }
 
 func (w window) query() url.Values { return url.Values{"from": {w.from}, "to": {w.to}} }
+
+func (r *running) RawFrom(ctx context.Context) (time.Time, error) {
+	body, err := r.get(ctx, "/api/v1/state", nil)
+	if err != nil {
+		return time.Time{}, err
+	}
+	defer body.Close()
+	var state agent.State
+	if err := json.NewDecoder(body).Decode(&state); err != nil {
+		return time.Time{}, fmt.Errorf("read the running agent's answer: %w", err)
+	}
+	if state.Store.RawFrom == 0 {
+		return time.Time{}, nil
+	}
+	return time.UnixMilli(int64(state.Store.RawFrom)), nil
+}
 
 func (r *running) Figures(ctx context.Context, w window, machine string) (report analysis.Report, err error) {
 	query := w.query()

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"log/slog"
 	"os"
@@ -193,6 +194,34 @@ func TestDemoPauseIsUnobserved(t *testing.T) {
 		if f.Name == "energy" && f.Value != nil {
 			t.Errorf("energy of the pause: %v", *f.Value)
 		}
+	}
+}
+
+// TestDemoWeekHasFaults: the plant takes the faults of a whole week, which lie
+// in the working mornings that are over. Tuesday and Friday have none.
+func TestDemoWeekHasFaults(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "shop")
+	shop, err := demo.Open(demo.Options{Dir: dir, Listen: "127.0.0.1:0", Now: func() time.Time { return weekEnd }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	shop.Close()
+	var story struct {
+		Trips []struct{ At time.Time }
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "demo.json"))
+	if err == nil {
+		err = json.Unmarshal(text, &story)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	var days []string
+	for _, trip := range story.Trips {
+		days = append(days, trip.At.In(shop.Site.Location).Format("Mon 15:04"))
+	}
+	if got := strings.Join(days, ", "); got != "Mon 10:40, Wed 10:40, Thu 10:40" {
+		t.Errorf("faults on %s", got)
 	}
 }
 

@@ -41,6 +41,11 @@ func (c *exportCmd) Run(s *surroundings) error {
 		return err
 	}
 	defer source.Close()
+	if kept, err := source.RawFrom(s.ctx); err != nil {
+		return err
+	} else if from, _, err := w.parse(time.Now(), site); err == nil && !kept.IsZero() && from.Before(kept) {
+		fmt.Fprintf(s.stderr, "note: raw readings before %s are no longer kept (keep_raw): the export begins there\n", kept.UTC().Format(time.RFC3339))
+	}
 	export := func(out io.Writer) error {
 		return source.Export(s.ctx, out, w, layout, c.Channel)
 	}

@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"loadscribe/agent/analysis"
+	"loadscribe/cmd/loadscribe/stage"
 	"loadscribe/simulator"
 )
 
@@ -147,5 +149,40 @@ func TestSimulateWritesASite(t *testing.T) {
 	}
 	if _, errs := ran(t, exitFailed, "simulate", "--tcp", "127.0.0.1:0", "--write-site", own); !strings.Contains(errs, "another directory") {
 		t.Errorf("a site file of one's own: %s", errs)
+	}
+}
+
+// TestSystemOfSeveralMachines asks for the figures of three machines on one
+// header: the system's energy is the sum of the true ones.
+func TestSystemOfSeveralMachines(t *testing.T) {
+	s, err := stage.Open(t.TempDir(), stage.Options{Scenario: "three-shifts", Length: time.Hour, WarmUp: 10 * time.Minute,
+		Start: time.Date(2026, time.March, 3, 15, 0, 0, 0, time.UTC)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Record(t.Context(), "test"); err != nil {
+		t.Fatal(err)
+	}
+	out, _ := ran(t, exitFine, "summary", "--site", s.SitePath, "--from", s.From.Format(time.RFC3339), "--to", s.To.Format(time.RFC3339), "--json")
+	var report analysis.Report
+	if err := json.Unmarshal([]byte(out), &report); err != nil {
+		t.Fatal(err)
+	}
+	want := 0.0
+	for _, name := range s.World.Truth().Machines() {
+		sum, err := s.World.Truth().Totals(name, s.From, s.To)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want += sum.EnergyJ / 3.6e6
+	}
+	found := false
+	for _, f := range report.Systems[0].Figures {
+		if f.Name == "energy" {
+			found = f.Value != nil && *f.Value > 0.99*want && *f.Value < 1.001*want
+		}
+	}
+	if !found || len(report.Machines) != 3 {
+		t.Errorf("the system's energy is not within 1 %% of %.2f kWh, or a machine is missing: %s", want, out)
 	}
 }

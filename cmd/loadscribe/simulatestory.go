@@ -45,6 +45,13 @@ func (c *simulateCmd) record(s *surroundings) error {
 	if err != nil {
 		return err
 	}
+	tenths := 0
+	story.Told = func(share float64) {
+		if now := int(share * 10); now > tenths {
+			tenths = now
+			fmt.Fprintf(s.stderr, "recorded %d %%\n", 10*tenths)
+		}
+	}
 	if err := story.Record(s.ctx, version); err != nil {
 		return err
 	}

@@ -75,6 +75,9 @@ func unknownMachine(name string, site *sitefile.Site) error {
 
 func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) error {
 	fmt.Fprintf(out, "%s, %s to %s\n", site.Name, localTime(report.From, site), localTime(report.To, site))
+	for _, note := range report.Notes {
+		fmt.Fprintf(out, "note: %s\n", note)
+	}
 	for i := range report.Machines {
 		m := &report.Machines[i]
 		if err := printFigures(out, "machine "+m.Machine, m.Figures, site.Units); err != nil {

@@ -20,10 +20,10 @@ const resetAfter = 7 * time.Minute
 // The invented faults of a week, by working day: the same one comes again until
 // its cause is found.
 var weekdayTrips = [...]trip{
-	{Code: 2, Note: "Tripped on motor overload. Reset, ran on. Supply was low, the saw line had just started."},
+	{Code: 11, Note: "Tripped on motor overload. Reset, ran on. Supply was low, the saw line had just started."},
 	{},
-	{Code: 2, Note: "Motor overload again. One terminal in the starter was loose and warm; tightened."},
-	{Code: 3, Note: "Emergency stop: leaned a board against it. Moved the rack."},
+	{Code: 11, Note: "Motor overload again. One terminal in the starter was loose and warm; tightened."},
+	{Code: 12, Note: "Emergency stop: leaned a board against it. Moved the rack."},
 	{},
 }
 

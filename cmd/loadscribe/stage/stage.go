@@ -48,6 +48,8 @@ type Stage struct {
 	Site     *sitefile.Site
 	World    *simulator.World
 	From, To time.Time // of the record, half open
+	// Told is told now and then how far the record is, 0 to 1; may be nil.
+	Told func(share float64)
 }
 
 // Open writes dir/site.toml and dir/maps for a scenario and sets up its plant.
@@ -91,6 +93,9 @@ func (s *Stage) Play(ctx context.Context, groups []*scan.Group, sink func([]scan
 		groups = sitefile.Groups(s.Site)
 	}
 	feed := Feed{Site: s.Site, Groups: groups, World: s.World, From: s.From, Until: func() time.Time { return s.To }}
+	if s.Told != nil {
+		feed.Told = func(at time.Time) { s.Told(float64(at.Sub(s.From)) / float64(s.To.Sub(s.From))) }
+	}
 	if err := feed.Run(ctx, sink); err != nil {
 		return err
 	}

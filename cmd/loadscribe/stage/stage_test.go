@@ -125,3 +125,84 @@ func TestEveryScenarioAnswers(t *testing.T) {
 		}
 	}
 }
+
+// TestWhatTheRecordMisses records a power failure and a jump of the clock: the
+// failure is gaps with the reason timeout, from every device, until eight
+// seconds after; the jump is in the stamps and an event, and costs no scan.
+func TestWhatTheRecordMisses(t *testing.T) {
+	record := func(scenario string, start time.Time, length time.Duration) *agent.History {
+		s, err := Open(t.TempDir(), Options{Scenario: scenario, Start: start, WarmUp: time.Hour, Length: length})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Record(t.Context(), "test"); err != nil {
+			t.Fatal(err)
+		}
+		h, err := agent.OpenHistory(s.Site, "test", slog.New(slog.DiscardHandler))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { h.Close() })
+		return h
+	}
+	chicago, err := time.LoadLocation("America/Chicago")
+	if err != nil {
+		t.Fatal(err)
+	}
+	begin := time.Date(2026, time.March, 2, 9, 10, 0, 0, chicago)
+	fails := begin.Add(2 * time.Minute)
+	h := record("power-failures", begin, 5*time.Minute)
+	gaps := 0
+	err = h.Scans(0, begin.Add(time.Hour).UnixMilli(), nil, func(sc *scan.Scan) error {
+		at := time.UnixMilli(sc.WallMS)
+		dark := !at.Before(fails) && at.Before(fails.Add(48*time.Second))
+		if dark != (sc.Reason == scan.Timeout) || !dark && sc.Reason != scan.Good {
+			t.Errorf("%s at %v: %v, without a supply: %v", sc.Group.Device, at, sc.Reason, dark)
+		}
+		if dark {
+			gaps++
+		}
+		return nil
+	})
+	if err != nil || gaps < 96 {
+		t.Errorf("%d gaps (%v), want 48 of each device at least", gaps, err)
+	}
+
+	begin = time.Date(2026, time.March, 3, 13, 58, 0, 0, chicago)
+	h = record("clock-jumps", begin, 4*time.Minute)
+	var last *scan.Scan
+	back, scans := int64(0), 0
+	err = h.Scans(0, begin.Add(time.Hour).UnixMilli(), []string{"controller"}, func(sc *scan.Scan) error {
+		if sc.Group.PeriodMS != 1000 {
+			return nil
+		}
+		if last != nil {
+			if sc.MonoMS-last.MonoMS != 1000 {
+				t.Errorf("a scan is missing before %d ms", sc.MonoMS)
+			}
+			if step := sc.WallMS - last.WallMS - 1000; step != 0 {
+				back = step
+			}
+		}
+		kept := *sc
+		last = &kept
+		scans++
+		return nil
+	})
+	if err != nil || back != -95_000 || scans != 240 {
+		t.Errorf("the clock went by %d ms within %d scans (%v), want -95000 and 240", back, scans, err)
+	}
+	events, err := h.Events(agent.EventQuery{Kinds: []string{"clock_step"}, Limit: 100})
+	if err != nil {
+		t.Fatal(err)
+	}
+	steps := 0
+	for _, e := range events.Events {
+		if e.Kind == "clock_step" && e.Data["step_ms"] == "-95000" {
+			steps++
+		}
+	}
+	if steps != 1 {
+		t.Errorf("%d events of the clock's step, want 1", steps)
+	}
+}

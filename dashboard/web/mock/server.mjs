@@ -82,7 +82,25 @@ function series(query) {
 
 const today = () => ({ from: new Date(Date.now() - 8 * 3_600_000).toISOString(), to: new Date().toISOString(), machines: [{ machine: 'comp1', figures: figures(1) }], systems: [] });
 
-const routes = { '/api/v1/site': () => site, '/api/v1/state': state, '/api/v1/series': series, '/api/v1/figures': today };
+// The service book: a fault yesterday, and the notes that were posted.
+const book = [
+  { seq: 2, time: new Date(Date.now() - 86_000_000).toISOString(), kind: 'fault', subject: 'comp1', text: 'motor overload (code 2): cleared after 7m0s', data: { state: 'cleared', code: '2', channel: 'controller.fault_code' } },
+  { seq: 1, time: new Date(Date.now() - 86_420_000).toISOString(), kind: 'fault', subject: 'comp1', text: 'motor overload (code 2): for the first time on record', data: { state: 'raised', code: '2', channel: 'controller.fault_code' } },
+];
+const events = (query) => ({ events: book.filter((e) => query.getAll('kind').length === 0 || query.getAll('kind').includes(e.kind)), next: '' });
+const faults = () => ({ from: new Date(Date.now() - 7 * 86_400_000).toISOString(), to: new Date().toISOString(), faults: [{ subject: 'comp1', channel: 'controller.fault_code', code: '2', text: 'motor overload', times: 1, first: book.at(-1).time, last: book.at(-1).time, on_s: 420, unseen_s: 0, on: false }] });
+
+function note(body) {
+  const { text, subject = '', time, author = '', corrects } = JSON.parse(body);
+  const old = book.find((e) => e.seq === corrects);
+  const kept = { seq: book.length + 1, time: time ?? old?.time ?? new Date().toISOString(), kind: 'note', subject, text, data: { author, ...(corrects ? { corrects: String(corrects) } : {}) } };
+  if (old) old.data.corrected_by = String(kept.seq);
+  book.unshift(kept);
+  send('event', kept);
+  return kept;
+}
+
+const routes = { '/api/v1/site': () => site, '/api/v1/state': state, '/api/v1/series': series, '/api/v1/figures': today, '/api/v1/events': events, '/api/v1/faults': faults };
 const types = { '.html': 'text/html', '.js': 'text/javascript', '.css': 'text/css', '.svg': 'image/svg+xml' };
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'";
 
@@ -95,6 +113,13 @@ const server = createServer(async (request, response) => {
     for (const d of site.devices) send('device', deviceState(d));
     for (const l of site.lines) send('line', lineState(l));
     response.end('ok\n');
+    return;
+  }
+  if (request.method === 'POST' && url.pathname === '/api/v1/notes') {
+    let body = '';
+    for await (const part of request) body += part;
+    response.setHeader('content-type', 'application/json');
+    response.end(JSON.stringify(note(body)));
     return;
   }
   const route = routes[url.pathname];
