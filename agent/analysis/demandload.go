@@ -42,6 +42,7 @@ func plantSpec(site *sitefile.Site, groups []*scan.Group) *spec {
 		}
 	}
 	sp.setDraw()
+	sp.setWatches(nil, Levels{})
 	sp.config = sp.fingerprint()
 	return sp
 }
