@@ -320,7 +320,7 @@ func TestSalvageKeepsWhatHasNoReadings(t *testing.T) {
 		if err := tx.Bucket([]byte(bucketBlocks)).DeleteBucket(dayKey(day)); err != nil {
 			return err
 		}
-		if err := putMetaUint(tx, "raw_from", uint64((day+1)*dayMS)); err != nil {
+		if err := putMetaUint(tx, metaRawFrom, uint64((day+1)*dayMS)); err != nil {
 			return err
 		}
 		b, err := tx.CreateBucket([]byte("later"))
@@ -364,6 +364,9 @@ func TestSalvageKeepsWhatHasNoReadings(t *testing.T) {
 	again := openTest(t, dir, Options{Summariser: &counter{}})
 	if e := damageEvents(t, again); len(e) == 0 {
 		t.Error("no event tells of the damage")
+	}
+	if got := again.RawFrom(); got != (day+1)*dayMS {
+		t.Errorf("raw readings from %d, want %d", got, (day+1)*dayMS)
 	}
 	after, err := again.Pieces("comp1", startMS, (day+1)*dayMS)
 	if err != nil || !reflect.DeepEqual(after, before) {
