@@ -145,10 +145,7 @@ func (a *Agent) backupTo(ctx context.Context, name string) (err error) {
 	_, err = io.Copy(f, &untilDone{ctx, b})
 	err = errors.Join(err, f.Sync(), f.Close())
 	if err == nil {
-		_, err = store.CheckBackup(part)
-	}
-	if err == nil {
-		err = os.Rename(part, name)
+		_, err = store.PlaceBackup(part, name)
 	}
 	if err != nil {
 		return errors.Join(fmt.Errorf("back up: %w", err), os.Remove(part))
