@@ -191,3 +191,33 @@ func TestParseWindow(t *testing.T) {
 		}
 	}
 }
+
+// FuzzScenario: no text makes the reader panic, every refusal says which file
+// and wraps ErrScenario, and what is accepted runs.
+func FuzzScenario(f *testing.F) {
+	for _, name := range []string{"joinery", "three-shifts", "heatless-dryer", "power-failures"} {
+		data, err := scenarioFiles.ReadFile("scenarios/" + name + ".toml")
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(string(data))
+	}
+	f.Add("machine.motor.a.b = 1\n[leak.flow]\nx = 1\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		s, err := ParseScenario("shop.toml", []byte(text))
+		if err != nil {
+			if !errors.Is(err, ErrScenario) || !strings.Contains(err.Error(), "shop.toml") {
+				t.Fatalf("%v: wants the file's name and ErrScenario", err)
+			}
+			return
+		}
+		w, err := New(s, time.Date(2026, time.March, 2, 12, 0, 0, 0, time.UTC))
+		if err != nil {
+			t.Fatalf("accepted, and then refused: %v", err)
+		}
+		w.Advance(w.Now().Add(2 * time.Second))
+		for _, d := range w.Devices() {
+			d.Answer([]byte{4, 0, 0, 0, 1})
+		}
+	})
+}

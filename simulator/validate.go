@@ -174,6 +174,9 @@ func (s *Scenario) validateEvents(machines map[string]bool, bad func(string, ...
 	}
 }
 
+// mostUsers of one kind: each is worked out by itself, every second.
+const mostUsers = 1000
+
 func (s *Scenario) validatePlant(bad func(string, ...any)) {
 	volumes := 0
 	names := map[string]bool{}
@@ -222,8 +225,8 @@ func (s *Scenario) validatePlant(bad func(string, ...any)) {
 		bad("leak: must not be negative, nor growth_per_week")
 	}
 	for _, u := range s.Users {
-		if u.Count < 1 || !(u.FlowM3S > 0) || u.On < time.Second || u.Rest < 0 {
-			bad("user %q: count must be 1 or more, flow above zero, on 1 s or more", u.Name)
+		if u.Count < 1 || u.Count > mostUsers || !(u.FlowM3S > 0) || u.On < time.Second || u.Rest < 0 {
+			bad("user %q: count must be 1 to %d, flow above zero, on 1 s or more", u.Name, mostUsers)
 		}
 	}
 }

@@ -42,6 +42,7 @@ func plantSpec(site *sitefile.Site, groups []*scan.Group) *spec {
 		}
 	}
 	sp.setDraw()
+	sp.setWatches(nil, Levels{})
 	sp.config = sp.fingerprint()
 	return sp
 }
@@ -73,7 +74,8 @@ func newQuestion(src Source, site *sitefile.Site, groups []*scan.Group, now int6
 }
 
 // cells gathers the cells of a subject in a stretch that begins and ends with
-// cells. What was recorded with other settings is left out.
+// cells. What was folded under other settings is left out, unless its raw scans
+// are no longer kept.
 func (q *question) cells(sp *spec, from, to int64) ([]cellSum, error) {
 	g := newGathered(sp, from, to, nil)
 	if len(sp.chans) == 0 || from >= to {
@@ -88,12 +90,15 @@ func (q *question) cells(sp *spec, from, to int64) ([]cellSum, error) {
 		return nil, fmt.Errorf("summaries of %s: %w", sp.name, err)
 	}
 	g.cells = make([]cellSum, 0, len(pieces))
+	kept := rawFrom(q.src)
 	for i := range pieces {
 		p := &pieces[i]
-		if p.Config == sp.config && p.Version == pieceVersion {
-			if err := g.addCell(p); err != nil {
-				return nil, fmt.Errorf("summaries of %s: %w", sp.name, err)
-			}
+		if !current(sp, p) && (p.StartMS >= kept || p.Version != pieceVersion) {
+			continue
+		}
+		// As in gather: what raw scans no longer bear out is taken where it fits.
+		if err := g.addCell(p); err != nil && current(sp, p) {
+			return nil, fmt.Errorf("summaries of %s: %w", sp.name, err)
 		}
 	}
 	return g.cells, g.order()

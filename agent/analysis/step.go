@@ -46,7 +46,10 @@ func (sp *spec) routeFor(g *scan.Group) route {
 			continue
 		}
 		if in := g.Index(c.name); in >= 0 && g.Channels[in].Kind == c.kind {
-			p := sp.watchOf[ch]
+			p := routed{ch: ch, absent: -1, impossible: -1, stuck: -1}
+			if ch < len(sp.watchOf) { // a spec that only sums has no watches
+				p = sp.watchOf[ch]
+			}
 			p.in = in
 			r.pairs = append(r.pairs, p)
 			if ch == sp.master {

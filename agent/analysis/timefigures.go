@@ -27,9 +27,17 @@ func (s *sheet) periodS() float64 {
 }
 
 // timeU is the standard uncertainty of a time bounded by n transitions, each
-// ± one period and rectangular; the window's ends count as one more.
+// ± one period and rectangular; the window's ends count as one more. Where a
+// level tells load, the way up and the way down may cross it with unlike delays,
+// and do so each time: half a period, rectangular, for each pair.
 func (s *sheet) timeU(n int) float64 {
-	return float64(rectangular(s.periodS()) * math.Sqrt(float64(n+1)))
+	independent := float64(rectangular(s.periodS()) * math.Sqrt(float64(n+1)))
+	l := s.g.sp.loadLevel
+	if l == nil {
+		return independent
+	}
+	period := float64(s.g.sp.chans[l.ch].periodMS) / 1000
+	return quad(independent, float64(rectangular(period/2)*float64(n/2)))
 }
 
 // observed sets observed_time and unobserved_time.

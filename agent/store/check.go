@@ -142,7 +142,7 @@ func (c *fileCheck) meta(key, value []byte) {
 	switch string(key) {
 	case metaVersion, metaSummarySeq, metaSummaryState: // made anew
 	case metaSealedScan, metaSealedEvent:
-	case "raw_from": // blocks before it were dropped on purpose
+	case metaRawFrom: // blocks before it were dropped on purpose
 		if len(value) == 8 {
 			c.rawFrom = int64(binary.LittleEndian.Uint64(value))
 		}

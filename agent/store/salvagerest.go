@@ -22,6 +22,7 @@ func (s *Store) keepRest(f io.ReaderAt, found *findings) error {
 			}
 		}
 		s.loadFailures(tx)
+		s.rawFromMS = int64(metaUint(tx, metaRawFrom))
 		for _, v := range tree.rest {
 			switch v.top {
 			case bucketGroups, bucketSegments, bucketTexts:
@@ -35,6 +36,7 @@ func (s *Store) keepRest(f io.ReaderAt, found *findings) error {
 				return err
 			}
 		}
+		s.cellsMS = firstCells(tx)
 		return nil
 	})
 }

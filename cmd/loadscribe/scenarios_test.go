@@ -25,6 +25,7 @@ type story struct {
 	loads, loadsLow, loadsHigh    int
 	restarts, trueRestarts        int     // by itself after a power failure
 	duty, trueDuty                float64 // NaN where it is absent
+	fraction, trueFraction        float64 // mean load of a part-load machine while it runs; NaN where absent
 	unobservedS                   float64
 	findings                      map[string]int // by kind
 	method                        string
@@ -77,8 +78,8 @@ func tellScenario(t *testing.T, name string, seed uint64, length time.Duration) 
 			t.Logf("%s: levels: %+v %s", h.Machine, learnt.Modes, learnt.Missing)
 		}
 		got := storyOf(t, a, s, h.Machine)
-		t.Logf("%s %s: starts %d of %d, loads %d of %d, restarts %d of %d, duty %.4f truly %.4f, unobserved %.0f s, findings %v; %s", h.Machine, s.Site.Machines[i].Control,
-			got.starts, got.startsHigh, got.loads, got.loadsHigh, got.restarts, got.trueRestarts, got.duty, got.trueDuty, got.unobservedS, got.findings, got.method)
+		t.Logf("%s %s: starts %d of %d, loads %d of %d, restarts %d of %d, duty %.4f truly %.4f, mean load %.4f truly %.4f, unobserved %.0f s, findings %v; %s", h.Machine, s.Site.Machines[i].Control,
+			got.starts, got.startsHigh, got.loads, got.loadsHigh, got.restarts, got.trueRestarts, got.duty, got.trueDuty, got.fraction, got.trueFraction, got.unobservedS, got.findings, got.method)
 		got.check(t, name, h.Machine, signals)
 	}
 }
@@ -102,6 +103,10 @@ func (g *story) check(t *testing.T, scenario, machine string, signals bool) {
 	if g.loads < g.loadsLow || g.loads > g.loadsHigh {
 		t.Errorf("%s: %d load cycles, truly %d to %d", machine, g.loads, g.loadsLow, g.loadsHigh)
 	}
+	// A controller's load fraction is a valve's or a drive's position, not a flow.
+	if math.Abs(g.fraction-g.trueFraction) > 0.05 {
+		t.Errorf("%s: mean load %.4f, truly %.4f of its full flow", machine, g.fraction, g.trueFraction)
+	}
 	within := 0.005
 	if signals {
 		within = 0.001
@@ -118,7 +123,7 @@ func storyOf(t *testing.T, a *agent.Agent, s *stage.Stage, machine string) *stor
 	if err != nil {
 		t.Fatal(err)
 	}
-	g := &story{duty: math.NaN(), findings: map[string]int{}}
+	g := &story{duty: math.NaN(), fraction: math.NaN(), findings: map[string]int{}}
 	for _, f := range report.Machines[0].Figures {
 		if f.Value == nil {
 			continue
@@ -130,6 +135,8 @@ func storyOf(t *testing.T, a *agent.Agent, s *stage.Stage, machine string) *stor
 			g.restarts = int(*f.Value)
 		case "load_cycles":
 			g.loads = int(*f.Value)
+		case "mean_load_fraction":
+			g.fraction = *f.Value
 		case "duty_cycle":
 			g.duty, g.method = *f.Value, f.Method
 		case "unobserved_time":
@@ -186,14 +193,21 @@ func (g *story) truth(t *testing.T, a *agent.Agent, s *stage.Stage, machine stri
 	g.startsLow, g.startsHigh = count(start, -by), count(start, by)
 	g.loadsLow, g.loadsHigh = count(load, -by), count(load, by)
 	var loaded, running time.Duration
+	inletM3 := 0.0
 	for _, p := range spans {
 		sum, err := truth.Totals(machine, time.UnixMilli(p.from), time.UnixMilli(p.to))
 		if err != nil {
 			t.Fatal(err)
 		}
 		g.trueRestarts += sum.Restarts
+		inletM3 += sum.InletM3
 		loaded, running = loaded+sum.States[simulator.Loaded], running+sum.Running()
 	}
+	full, err := truth.TrueFlowM3S(machine)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g.trueFraction = inletM3 / full / running.Seconds()
 	g.trueDuty = loaded.Seconds() / running.Seconds()
 }
 
