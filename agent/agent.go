@@ -50,6 +50,7 @@ type Agent struct {
 	sleptMS   int64         // of the computer, told in events; for show alone
 	lostNotes atomic.Uint64 // events that found their queue full
 	shown     map[string]MachineState
+	pace      backupPace
 	closing   sync.Once
 	closeErr  error
 }

@@ -21,8 +21,9 @@ const (
 	// store just now, which gives way: see yieldLoop.
 	dbLockWait = 10 * time.Second
 	// growBytes is the step in which the file grows; bbolt's own is 16 MiB,
-	// which is more than a month of readings.
-	growBytes = 256 << 10
+	// which is more than a month of readings. A step costs one more sync, at
+	// every second seal or so.
+	growBytes = 32 << 10
 )
 
 // Open opens the data directory for writing, makes it if it is not there, and

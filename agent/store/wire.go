@@ -119,7 +119,7 @@ const (
 // valueVersion is the version of a type's values that is written, the highest
 // that is read.
 func valueVersion(typ byte) byte {
-	if typ == typeBlock {
+	if typ == typeBlock || typ == typeCells {
 		return 2
 	}
 	return 1

@@ -28,6 +28,9 @@ func (c *exportCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
+	if err := outside(site.Agent.DataDir, c.Out); err != nil {
+		return err
+	}
 	layout, err := transfer.ParseLayout(c.Layout)
 	if err != nil {
 		return misuse{err}
