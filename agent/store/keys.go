@@ -31,6 +31,7 @@ const (
 	metaRawFrom      = "raw_from"
 	metaSummarySeq   = "summary_seq"
 	metaSummaryState = "summary_state"
+	metaUntold       = "untold" // events of a salvage, until a seal
 )
 
 func allBuckets() []string {

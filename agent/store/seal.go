@@ -171,6 +171,9 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 	if err := s.putEvents(tx, sl.events); err != nil {
 		return err
 	}
+	if err := tx.Bucket([]byte(bucketMeta)).Delete([]byte(metaUntold)); err != nil {
+		return err // sl.events has them
+	}
 	for _, g := range s.unsaved {
 		if err := putGroup(tx, g); err != nil {
 			return err

@@ -112,6 +112,7 @@ const (
 	typeCells   = 6
 	typeText    = 7
 	typeLeaves  = 8
+	typeUntold  = 9
 	maxEnvelope = 1 << 26
 )
 
