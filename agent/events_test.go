@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"

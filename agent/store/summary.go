@@ -91,7 +91,7 @@ func (s *Store) putPieces(tx *bolt.Tx, pieces []Piece) error {
 				raw = appendPiece(raw, list[0])
 				list = list[1:]
 			}
-			day, err := makeDayBucket(tx, bucketPieces, dayOf(k.hour))
+			day, err := makeTidyDay(tx, bucketPieces, dayOf(k.hour))
 			if err != nil {
 				return err
 			}
