@@ -1,6 +1,7 @@
 package agent
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -21,6 +23,8 @@ const (
 	keepEvery = 10 * time.Minute
 	// backupSuffix ends the names of scheduled backups; others are left alone.
 	backupSuffix = ".loadscribe-backup"
+	// backupTime begins them, the wall time in UTC; a number follows.
+	backupTime = "20060102T150405Z"
 )
 
 // tend drops raw days and makes scheduled backups, as the site file says, until
@@ -68,6 +72,14 @@ func (a *Agent) dropOld(ctx context.Context) error {
 	return nil
 }
 
+// backupPace is when the last scheduled backup was made, by the clock that
+// nobody sets. It is for the goroutine of tend.
+type backupPace struct {
+	known   bool  // sinceMS is
+	made    bool  // in this run
+	sinceMS int64 // monotonic time of the last backup, or of the first look
+}
+
 // backupIfDue makes a backup where the newest one is older than the schedule
 // says, and then deletes those beyond the number to keep.
 func (a *Agent) backupIfDue(ctx context.Context) error {
@@ -79,52 +91,84 @@ func (a *Agent) backupIfDue(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if !a.backupDue(plan, old) {
+		return nil
+	}
+	b := scheduledBackup{at: a.Now(), number: 1}
 	if n := len(old); n > 0 {
-		info, err := os.Stat(old[n-1])
-		if err != nil {
-			return err
-		}
-		// one from a clock that was ahead is no reason to wait for years
-		if age := a.Now().Sub(info.ModTime()); age >= 0 && age < plan.Every {
-			return nil
-		}
+		b.number = old[n-1].number + 1
 	}
-	name := filepath.Join(plan.Dir, a.Now().UTC().Format("20060102T150405Z")+backupSuffix)
-	if err := a.backupTo(ctx, name); err != nil {
+	b.path = filepath.Join(plan.Dir, fmt.Sprintf("%s-%06d%s", b.at.UTC().Format(backupTime), b.number, backupSuffix))
+	if err := a.backupTo(ctx, b.path); err != nil {
 		return err
 	}
-	if err := a.note("backup_made", "", "the record was copied to "+name, nil); err != nil {
+	a.pace.made = true
+	a.pace.sinceMS, _ = a.clock.Now()
+	if err := a.note("backup_made", "", "the record was copied to "+b.path, nil); err != nil {
 		return err
 	}
-	return removeOld(plan, append(old, name))
+	return removeOld(plan, append(old, b))
 }
 
-// backupsIn lists the scheduled backups in dir, the oldest first.
-func backupsIn(dir string) ([]string, error) {
+// backupDue reports whether it is time. Between two backups of a run the
+// monotonic clock counts: a wall clock that is set, or jumps, makes none. The
+// first one of a run goes by the time in the newest one's name; while the clock
+// is not set that says nothing, and the run counts from its own start.
+func (a *Agent) backupDue(plan sitefile.Backup, old []scheduledBackup) bool {
+	mono, _ := a.clock.Now()
+	if !a.pace.known {
+		a.pace.known, a.pace.sinceMS = true, mono
+	}
+	if len(old) == 0 {
+		return true
+	}
+	if a.pace.made || !a.store.ClockSet() {
+		return mono-a.pace.sinceMS >= plan.Every.Milliseconds()
+	}
+	// one from a clock that was ahead is no reason to wait for years
+	age := a.Now().Sub(old[len(old)-1].at)
+	return age < 0 || age >= plan.Every
+}
+
+// scheduledBackup is one of the files in the folder of backups.
+type scheduledBackup struct {
+	path   string
+	number uint64    // counts on from file to file; 0: of a version that gave none
+	at     time.Time // zero where its name has been changed
+}
+
+// backupsIn lists the scheduled backups in dir, the oldest first: by number,
+// since their times are what the wall clock said.
+func backupsIn(dir string) ([]scheduledBackup, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, err
 	}
-	entries, err := os.ReadDir(dir) // by name, and the name is the time
+	entries, err := os.ReadDir(dir)
 	if err != nil {
 		return nil, err
 	}
-	var all []string
+	var all []scheduledBackup
 	for _, e := range entries {
-		if strings.HasSuffix(e.Name(), backupSuffix) {
-			all = append(all, filepath.Join(dir, e.Name()))
+		name, ours := strings.CutSuffix(e.Name(), backupSuffix)
+		if !ours {
+			continue
 		}
+		b := scheduledBackup{path: filepath.Join(dir, e.Name())}
+		at, number, _ := strings.Cut(name, "-")
+		b.number, _ = strconv.ParseUint(number, 10, 63) // 0 and the zero time where there is none
+		b.at, _ = time.Parse(backupTime, at)
+		all = append(all, b)
 	}
+	slices.SortStableFunc(all, func(x, y scheduledBackup) int { return cmp.Compare(x.number, y.number) }) // else by name
 	return all, nil
 }
 
-// removeOld deletes the oldest of all beyond those to keep. The newest one has
-// just been read through.
-func removeOld(plan sitefile.Backup, all []string) error {
-	slices.Sort(all)
+// removeOld deletes the oldest of all beyond those to keep. The last one has
+// just been read through and is safe on disk.
+func removeOld(plan sitefile.Backup, all []scheduledBackup) error {
 	var errs []error
-	for len(all) > plan.Keep {
-		errs = append(errs, os.Remove(all[0]))
-		all = all[1:]
+	for ; len(all) > max(plan.Keep, 1); all = all[1:] {
+		errs = append(errs, os.Remove(all[0].path))
 	}
 	return errors.Join(errs...)
 }
@@ -145,10 +189,7 @@ func (a *Agent) backupTo(ctx context.Context, name string) (err error) {
 	_, err = io.Copy(f, &untilDone{ctx, b})
 	err = errors.Join(err, f.Sync(), f.Close())
 	if err == nil {
-		_, err = store.CheckBackup(part)
-	}
-	if err == nil {
-		err = os.Rename(part, name)
+		_, err = store.PlaceBackup(part, name)
 	}
 	if err != nil {
 		return errors.Join(fmt.Errorf("back up: %w", err), os.Remove(part))

@@ -138,10 +138,10 @@ func TestTheAgentKeepsWhatTheSiteFileSays(t *testing.T) {
 		t.Errorf("events tell of the days %v, want %v", dropped, want)
 	}
 	all, err := backupsIn(copies)
-	if err != nil || len(all) != 2 || filepath.Base(all[0]) != "20250102T000000Z"+backupSuffix {
+	if err != nil || len(all) != 2 || filepath.Base(all[0].path) != "20250102T000000Z"+backupSuffix {
 		t.Fatalf("backups %v, %v; want the newer old one and a new one", all, err)
 	}
-	if info, err := store.CheckBackup(all[1]); err != nil || info.Seq < 6000 {
+	if info, err := store.CheckBackup(all[1].path); err != nil || info.Seq < 6000 {
 		t.Errorf("the new backup: %+v, %v; want 6000 scans or more", info, err)
 	}
 
@@ -169,5 +169,86 @@ func TestTheAgentKeepsWhatTheSiteFileSays(t *testing.T) {
 	runAgent(t, loadTestSite(t, dir, keepingSite, swapped), func(*Agent) bool { return true })
 	if again := figuresOfDays(t, dir, swapped, 0, whole); !reflect.DeepEqual(again, other) {
 		t.Errorf("after a start with other roles\n%+v\nwant\n%+v", again, other)
+	}
+}
+
+// Backups are due by the clock that nobody sets, and the oldest of them is the
+// one that was made first: a wall clock that is not set, or was years ahead for
+// an hour, makes no copies and takes none away out of turn.
+func TestBackupsWhateverTheClockSays(t *testing.T) {
+	const hour, day = int64(3_600_000), int64(86_400_000)
+	dir := t.TempDir()
+	site := loadTestSite(t, dir, keepingSite, historyMap)
+	recordDays(t, site)
+	now := keepingStart + 5*day
+	clock := &manualClock{mono: 1000, wall: now}
+	var a *Agent
+	open := func() {
+		t.Helper()
+		var err error
+		if a, err = Open(site, Options{Dial: noLine, Clock: clock}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	set := func(wall int64) {
+		clock.mu.Lock()
+		defer clock.mu.Unlock()
+		clock.wall = wall
+	}
+	// look passes three times, as tend does, and wants these numbers to be there
+	look := func(what string, want ...uint64) {
+		t.Helper()
+		for range 3 {
+			if err := a.backupIfDue(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			clock.advance(keepEvery.Milliseconds())
+		}
+		all, err := backupsIn(filepath.Join(dir, "copies"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var have []uint64
+		for _, b := range all {
+			have = append(have, b.number)
+		}
+		if !reflect.DeepEqual(have, want) {
+			t.Errorf("%s: the backups are number %v, want %v", what, have, want)
+		}
+	}
+	open()
+	look("first", 1)
+	clock.advance(25 * hour)
+	look("a day later", 1, 2)
+	set(12_000)
+	look("the clock is lost", 1, 2)
+	clock.advance(25 * hour)
+	look("a day later without it", 2, 3)
+	set(now + 20*365*day)
+	look("years ahead", 2, 3)
+	clock.advance(25 * hour)
+	look("a day later, years ahead", 3, 4)
+	set(now + 4*day)
+	look("right again", 3, 4)
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+	open()
+	look("a start after the one from the future", 4, 5)
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+	open()
+	look("a start soon after", 4, 5)
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+	set(12_000)
+	open()
+	look("a start without a clock", 4, 5)
+	clock.advance(25 * hour)
+	look("a day after it", 5, 6)
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
 	}
 }

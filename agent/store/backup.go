@@ -123,34 +123,49 @@ func (s *Store) roomFor(bytes int64) error {
 }
 
 // BackupStopped writes a backup of a store that no agent runs on to the file
-// out, which appears whole or not at all, and changes nothing in dir but its
-// lock file. What a killed agent left in the journal is sealed in the copy. It
-// returns ErrLocked while an agent runs and ErrNoStore where there is nothing.
-func BackupStopped(dir, out string, o Options) (err error) {
+// out, as PlaceBackup does, and changes nothing in dir but its lock file. What
+// a killed agent left in the journal is sealed in the copy. It returns
+// ErrLocked while an agent runs and ErrNoStore where there is nothing.
+func BackupStopped(dir, out string, o Options) (info BackupInfo, err error) {
 	name := filepath.Join(dir, databaseName)
 	if _, err := os.Stat(name); errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("back up: %w: %s is missing; has the agent run here?", ErrNoStore, name)
+		return info, fmt.Errorf("back up: %w: %s is missing; has the agent run here?", ErrNoStore, name)
 	}
 	lock, err := lockDir(dir)
 	if err != nil {
-		return err
+		return info, err
 	}
 	defer func() { err = errors.Join(err, lock.release()) }()
 	work, err := os.MkdirTemp(filepath.Dir(out), ".loadscribe-backup-")
 	if err != nil {
-		return fmt.Errorf("back up: %w; give --out a file in a folder that is there and that this user may write to", err)
+		return info, fmt.Errorf("back up: %w; give --out a file in a folder that is there and that this user may write to", err)
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(work)) }()
 	if err := copyStore(dir, work); err != nil {
-		return fmt.Errorf("back up %s: %w", dir, err)
+		return info, fmt.Errorf("back up %s: %w", dir, err)
 	}
 	if err := finishCopy(work, o); err != nil {
-		return fmt.Errorf("back up %s: %w", dir, err)
+		return info, fmt.Errorf("back up %s: %w", dir, err)
 	}
-	if err := os.Rename(filepath.Join(work, databaseName), out); err != nil {
-		return fmt.Errorf("back up: %w", err)
+	return PlaceBackup(filepath.Join(work, databaseName), out)
+}
+
+// PlaceBackup gives a backup that is written and synced as part its name, once
+// all of it was read, so that it never takes the place of a better one: out is
+// there whole or as it was before. It is safe on disk then. On an error part
+// is still there.
+func PlaceBackup(part, out string) (BackupInfo, error) {
+	info, err := CheckBackup(part)
+	if err != nil {
+		return info, err
 	}
-	return osFS{}.SyncDir(filepath.Dir(out))
+	if err := os.Rename(part, out); err != nil {
+		return info, fmt.Errorf("back up: %w", err)
+	}
+	if err := (osFS{}).SyncDir(filepath.Dir(out)); err != nil {
+		return info, fmt.Errorf("back up: %w", err)
+	}
+	return info, nil
 }
 
 func copyStore(from, to string) error {
@@ -225,21 +240,23 @@ type BackupInfo struct {
 	NewestMS int64
 }
 
-// CheckBackup reads a backup file through and says what is in it. A file that
-// is no whole store is ErrDamaged.
+// CheckBackup reads every page and every value of a backup file, each against
+// its checksum, and says what is in it. A file that is no whole store is
+// ErrDamaged.
 func CheckBackup(file string) (info BackupInfo, err error) {
-	s, err := newStore(filepath.Dir(file), Options{})
+	// a backup has no journal: what lies beside the file is not its
+	s, err := newStore(file+".alone", Options{})
 	if err != nil {
 		return info, err
 	}
 	defer s.dec.Close()
 	db, err := openDatabase(file, true)
-	if err != nil {
-		return info, fmt.Errorf("check backup %s: %w", file, err)
+	if err == nil {
+		err = guard(func() error { return db.View(s.load) })
+		err = errors.Join(err, db.Close())
 	}
-	err = guard(func() error { return db.View(s.load) })
-	if cerr := db.Close(); err == nil {
-		err = cerr
+	if err == nil {
+		_, err = checkFile(file, s)
 	}
 	if err != nil {
 		return info, fmt.Errorf("check backup %s: %w", file, err)

@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -130,12 +131,12 @@ func TestBackupOfAKilledStore(t *testing.T) {
 	}
 	want := readEverything(t, s)
 	out := filepath.Join(t.TempDir(), "store.backup")
-	if err := BackupStopped(dir, out, Options{}); !errors.Is(err, ErrLocked) {
+	if _, err := BackupStopped(dir, out, Options{}); !errors.Is(err, ErrLocked) {
 		t.Errorf("backup past a running store: %v, want ErrLocked", err)
 	}
 	abandonStore(t, s)
 	before := directory(t, dir)
-	if err := BackupStopped(dir, out, Options{}); err != nil {
+	if _, err := BackupStopped(dir, out, Options{}); err != nil {
 		t.Fatal(err)
 	}
 	if got := readEverything(t, restore(t, out)); !reflect.DeepEqual(got, want) {
@@ -147,7 +148,7 @@ func TestBackupOfAKilledStore(t *testing.T) {
 	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(out), ".loadscribe-backup-*")); len(left) > 0 {
 		t.Errorf("%v is left", left)
 	}
-	if err := BackupStopped(t.TempDir(), out, Options{}); !errors.Is(err, ErrNoStore) {
+	if _, err := BackupStopped(t.TempDir(), out, Options{}); !errors.Is(err, ErrNoStore) {
 		t.Errorf("backup of an empty folder: %v, want ErrNoStore", err)
 	}
 }
@@ -191,6 +192,66 @@ func TestCheckBackupFindsFaults(t *testing.T) {
 		}
 		if _, err := CheckBackup(file); !errors.Is(err, ErrDamaged) {
 			t.Errorf("%s: %v, want ErrDamaged", name, err)
+		}
+	}
+}
+
+// A flipped bit anywhere in a block, in the cells or in an event makes a backup
+// damaged: each value is read, not the tree alone. It takes no other one's
+// place then.
+func TestCheckBackupReadsEveryValue(t *testing.T) {
+	dir := t.TempDir()
+	s, err := Open(dir, Options{Clock: newTestClock(), SyncEvery: never, Summariser: &counter{}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	appendAll(t, s, stream(register(t, s, testGroups()), 3, startMS, 5*3600))
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	folder := t.TempDir()
+	file, out := filepath.Join(folder, "good"), filepath.Join(folder, "out")
+	if _, err := BackupStopped(dir, file, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	cs, err := newStore(filepath.Join(folder, "none"), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer cs.dec.Close()
+	tree, err := checkFile(file, cs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	places := map[string]int64{}
+	for at := range tree.live {
+		places[fmt.Sprintf("block or events at %d", at)] = at
+	}
+	for _, v := range tree.rest {
+		places[v.top] = v.at
+	}
+	if len(places) < 8 {
+		t.Fatalf("only %d values to flip: %v", len(places), places)
+	}
+	whole, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, at := range places {
+		b := bytes.Clone(whole)
+		b[at+envelopeSize] ^= 1
+		part := filepath.Join(folder, "part")
+		if err := errors.Join(os.WriteFile(part, b, 0o644), os.WriteFile(out, []byte("an older one"), 0o644)); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := CheckBackup(part); !errors.Is(err, ErrDamaged) {
+			t.Errorf("%s flipped: %v, want ErrDamaged", what, err)
+		}
+		if _, err := PlaceBackup(part, out); !errors.Is(err, ErrDamaged) {
+			t.Errorf("%s flipped: placed with %v, want ErrDamaged", what, err)
+		}
+		if old, err := os.ReadFile(out); err != nil || string(old) != "an older one" {
+			t.Errorf("%s flipped: the older backup is gone (%v)", what, err)
 		}
 	}
 }

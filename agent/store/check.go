@@ -19,10 +19,11 @@ type fileCheck struct {
 	metas    marks             // sealed_seq and sealed_event as they stand
 	newest   marks             // of the blocks and events
 	rawFrom  int64             // wall time
+	version  uint64            // of the format; 0: not found
 	head     bool              // one of its two heads is not valid
 	metaRest map[string][]byte // what else meta has
 	rest     []treeValue       // of other buckets than blocks and events
-	live     map[int64]bool    // where in the file the blocks and events of the tree begin
+	live     map[int64]bool    // where in the file the blocks, events and segments of the tree begin
 }
 
 // treeValue is where a value of the tree is in the file.
@@ -56,6 +57,10 @@ func checkFile(name string, s *Store) (*fileCheck, error) {
 	}
 	err = w.run()
 	c.head = w.badHead
+	if c.version > formatVersion {
+		// what looks damaged may be what this program does not know
+		return c, newerFormat(c.version)
+	}
 	if s == nil || err != nil {
 		return c, err
 	}
@@ -84,7 +89,7 @@ func (c *fileCheck) marks() error {
 // value checks the value of a key.
 func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 	typ := map[string]byte{bucketGroups: typeGroup, bucketSegments: typeSegment, bucketBlocks: typeBlock, bucketCells: typeCells,
-		bucketPieces: typePieces, bucketEvents: typeEvents, bucketTexts: typeText}[top]
+		bucketPieces: typePieces, bucketEvents: typeEvents, bucketTexts: typeText, bucketLeaves: typeLeaves}[top]
 	var ref blockRef
 	if top == bucketBlocks {
 		if len(key) != blockKeyLen {
@@ -123,7 +128,7 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 		err = c.s.eachEvent(b, func(e Event) { c.newest.event = max(c.newest.event, e.Seq) })
 	}
 	if err == nil {
-		if top == bucketBlocks || top == bucketEvents {
+		if top == bucketBlocks || top == bucketEvents || top == bucketSegments {
 			c.live[at] = true
 		} else {
 			c.rest = append(c.rest, treeValue{top, inner, string(key), at, n})
@@ -138,9 +143,17 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 	return err
 }
 
+func newerFormat(version uint64) error {
+	return fmt.Errorf("%w: format %d, this program knows %d; install the newer version", ErrNewer, version, formatVersion)
+}
+
 func (c *fileCheck) meta(key, value []byte) {
 	switch string(key) {
-	case metaVersion, metaSummarySeq, metaSummaryState: // made anew
+	case metaVersion:
+		if len(value) == 8 {
+			c.version = binary.LittleEndian.Uint64(value)
+		}
+	case metaSummarySeq, metaSummaryState: // made anew
 	case metaSealedScan, metaSealedEvent:
 	case metaRawFrom: // blocks before it were dropped on purpose
 		if len(value) == 8 {

@@ -129,6 +129,10 @@ func (s *Store) eachEvent(value []byte, fn func(Event)) error {
 	if err != nil {
 		return err
 	}
+	return s.eachInList(body, fn)
+}
+
+func (s *Store) eachInList(body []byte, fn func(Event)) error {
 	raw, err := readList(body, s.dec)
 	if err != nil {
 		return err

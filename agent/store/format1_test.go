@@ -8,9 +8,11 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/klauspost/compress/zstd"
+	bolt "go.etcd.io/bbolt"
 
 	"loadscribe/agent/scan"
 )
@@ -26,7 +28,7 @@ const (
 // format1Dir lays the store of format 1 into a directory: two sealed hours in
 // four blocks a device, with the extremes of every kind, cells of an hour in
 // two parts, an event, and a journal with 40 s that no seal has seen.
-func format1Dir(t *testing.T) string {
+func format1Dir(t testing.TB) string {
 	t.Helper()
 	dir := t.TempDir()
 	packed, err := os.ReadFile("testdata/format1/store.db.zst")
@@ -49,6 +51,31 @@ func format1Dir(t *testing.T) string {
 		t.Fatal(err)
 	}
 	return dir
+}
+
+// format1Cells is the body of one of its cell values.
+func format1Cells(t testing.TB) (body []byte) {
+	t.Helper()
+	s, err := OpenReadOnly(format1Dir(t), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	err = s.view(func(tx *bolt.Tx) error {
+		return eachDay(tx, bucketCells, -maxWallMS, maxWallMS, false, func(_ int64, b *bolt.Bucket) (bool, error) {
+			_, v := b.Cursor().First()
+			version, found, err := unwrapVersion(v, typeCells)
+			if version != 1 {
+				t.Errorf("cells of format 1 have version %d", version)
+			}
+			body = slices.Clone(found)
+			return false, err
+		})
+	})
+	if err != nil || len(body) == 0 {
+		t.Fatalf("%d bytes of cells: %v", len(body), err)
+	}
+	return body
 }
 
 func checkFormat1(t *testing.T, s *Store, what string) {

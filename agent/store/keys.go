@@ -2,6 +2,7 @@ package store
 
 import (
 	"encoding/binary"
+	"slices"
 
 	bolt "go.etcd.io/bbolt"
 )
@@ -30,6 +31,7 @@ const (
 	metaRawFrom      = "raw_from"
 	metaSummarySeq   = "summary_seq"
 	metaSummaryState = "summary_state"
+	metaUntold       = "untold" // events of a salvage, until a seal
 )
 
 func allBuckets() []string {
@@ -91,6 +93,53 @@ func makeDayBucket(tx *bolt.Tx, name string, day int64) (*bolt.Bucket, error) {
 	}
 	b.FillPercent = 0.9
 	return b, nil
+}
+
+// makeTidyDay is makeDayBucket for values that come one an hour and are of a
+// third of a page or so: there bbolt splits a page of five into two and three,
+// and no more come to the two. So when a day begins, the one before it is put
+// in anew, all at once and with full pages.
+func makeTidyDay(tx *bolt.Tx, name string, day int64) (*bolt.Bucket, error) {
+	if dayBucket(tx, name, day) == nil {
+		c := tx.Bucket([]byte(name)).Cursor()
+		k, _ := c.Seek(dayKey(day))
+		if k != nil {
+			k, _ = c.Prev()
+		} else {
+			k, _ = c.Last()
+		}
+		if k != nil {
+			if err := tidyDay(tx.Bucket([]byte(name)), slices.Clone(k)); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return makeDayBucket(tx, name, day)
+}
+
+func tidyDay(top *bolt.Bucket, day []byte) error {
+	var all [][2][]byte
+	err := top.Bucket(day).ForEach(func(k, v []byte) error {
+		all = append(all, [2][]byte{slices.Clone(k), slices.Clone(v)})
+		return nil
+	})
+	if err == nil {
+		err = top.DeleteBucket(day)
+	}
+	if err != nil {
+		return err
+	}
+	b, err := top.CreateBucket(day)
+	if err != nil {
+		return err
+	}
+	b.FillPercent = 1
+	for _, kv := range all {
+		if err := b.Put(kv[0], kv[1]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // eachDay calls fn for the day buckets of name from day first to last, in

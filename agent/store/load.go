@@ -14,14 +14,19 @@ func (s *Store) load(tx *bolt.Tx) error {
 	if have := fileSize(tx.DB().Path()); have < tx.Size() {
 		return fmt.Errorf("%w: the file has %d bytes and should have %d", ErrDamaged, have, tx.Size())
 	}
+	version := uint64(0)
+	if tx.Bucket([]byte(bucketMeta)) != nil {
+		version = metaUint(tx, metaVersion)
+	}
+	if version > formatVersion {
+		return newerFormat(version) // before any other judgement
+	}
 	for _, b := range allBuckets() {
 		if tx.Bucket([]byte(b)) == nil {
 			return fmt.Errorf("%w: bucket %q is missing", ErrDamaged, b)
 		}
 	}
-	if v := metaUint(tx, metaVersion); v > formatVersion {
-		return fmt.Errorf("%w: format %d, this program knows %d; install the newer version", ErrNewer, v, formatVersion)
-	} else if v == 0 {
+	if version == 0 {
 		return fmt.Errorf("%w: no format version", ErrDamaged)
 	}
 	s.sealed = marks{scan: metaUint(tx, metaSealedScan), event: metaUint(tx, metaSealedEvent)}

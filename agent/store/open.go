@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"crypto/rand"
 	"errors"
 	"fmt"
 	"os"
@@ -22,8 +21,9 @@ const (
 	// store just now, which gives way: see yieldLoop.
 	dbLockWait = 10 * time.Second
 	// growBytes is the step in which the file grows; bbolt's own is 16 MiB,
-	// which is more than a month of readings.
-	growBytes = 256 << 10
+	// which is more than a month of readings. A step costs one more sync, at
+	// every second seal or so.
+	growBytes = 32 << 10
 )
 
 // Open opens the data directory for writing, makes it if it is not there, and
@@ -158,9 +158,8 @@ func (s *Store) start() error {
 	if !s.ClockSet() {
 		s.addEvent(Event{Kind: "clock_not_set", Text: fmt.Sprintf("this computer's clock says %s, which cannot be: times are wrong until it is set", stamp(wall))})
 	}
-	for _, n := range notes {
-		s.log.Error("data is damaged", "loss", n.Text)
-		s.addEvent(n)
+	if err := s.tell(notes); err != nil {
+		return err
 	}
 	if err := s.startFold(); err != nil {
 		return err
@@ -198,6 +197,11 @@ func (s *Store) openFiles() (rep *replayed, notes []Event, err error) {
 	if fileSize(name+newSuffix) >= 0 {
 		if err := s.o.FS.Remove(name + newSuffix); err != nil {
 			return nil, nil, fmt.Errorf("remove unfinished database: %w", err)
+		}
+	}
+	if fileSize(name) < 0 {
+		if err := s.takeBack(name); err != nil {
+			return nil, nil, fmt.Errorf("take the damaged database back: %w", err)
 		}
 	}
 	if fileSize(name) < 0 {
@@ -319,46 +323,6 @@ func fileSize(name string) int64 {
 		return -1
 	}
 	return info.Size()
-}
-
-// createDatabase makes an empty database under a temporary name, so that a
-// power cut on the way leaves nothing half made.
-func (s *Store) createDatabase(name string) error {
-	db, err := s.openDatabase(name+newSuffix, false)
-	if err != nil {
-		return fmt.Errorf("make database: %w", err)
-	}
-	err = db.Update(initDatabase)
-	if err == nil {
-		err = db.Sync()
-	}
-	if cerr := db.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = s.o.FS.Rename(name+newSuffix, name)
-	}
-	if err == nil {
-		err = s.o.FS.SyncDir(s.dir)
-	}
-	if err != nil {
-		return fmt.Errorf("make database: %w", err)
-	}
-	return nil
-}
-
-func initDatabase(tx *bolt.Tx) error {
-	for _, b := range allBuckets() {
-		if _, err := tx.CreateBucketIfNotExists([]byte(b)); err != nil {
-			return err
-		}
-	}
-	id := make([]byte, 16)
-	rand.Read(id)
-	if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(metaID), id); err != nil {
-		return err
-	}
-	return putMetaUint(tx, metaVersion, formatVersion)
 }
 
 // guard runs fn and turns a panic or a fault on a mapped page into ErrDamaged.

@@ -4,7 +4,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
-	"math/bits"
 	"slices"
 
 	"github.com/klauspost/compress/zstd"
@@ -140,109 +139,103 @@ func (p *pack) coarser(stepMS int64, into *pack) {
 }
 
 // appendPack writes a pack as the body of a value: a directory of the
-// channels' lengths, then one zstd frame of their columns.
+// channels' lengths, then the channels of integer kinds, each for itself, then
+// one zstd frame of the others.
 func appendPack(dst []byte, p *pack, l level, spanStart int64, enc *zstd.Encoder) []byte {
-	var data []byte
+	var data, plain []byte
+	var e cellWriter
 	dst = appendInt(dst, spanStart/l.stepMS)
 	dst = binary.AppendUvarint(dst, uint64(len(p.groups)))
 	for i := range p.groups {
 		g := &p.groups[i]
 		dst = binary.AppendUvarint(dst, uint64(g.id))
 		dst = binary.AppendUvarint(dst, uint64(len(g.cells)))
-		for c := range g.cells {
-			before := len(data)
-			data = appendCells(data, g.cells[c], g.kinds[c], l, spanStart)
+		var before []rawCell
+		for c, cells := range g.cells {
+			size := len(data) + len(plain)
+			switch {
+			case len(cells) == 0:
+			case integer(g.kinds[c]):
+				plain = e.append(plain, cells, before, g.kinds[c], l, spanStart)
+				before = cells
+			default:
+				data = appendCells(data, cells, l, spanStart)
+			}
 			dst = append(dst, byte(g.kinds[c]))
-			dst = binary.AppendUvarint(dst, uint64(len(g.cells[c])))
-			dst = binary.AppendUvarint(dst, uint64(len(data)-before))
+			dst = binary.AppendUvarint(dst, uint64(len(cells)))
+			dst = binary.AppendUvarint(dst, uint64(len(data)+len(plain)-size))
 		}
 	}
+	dst = append(dst, plain...)
 	dst = binary.AppendUvarint(dst, uint64(len(data)))
 	return enc.EncodeAll(data, dst)
 }
 
-func appendCells(b []byte, cells []rawCell, k scan.Kind, l level, spanStart int64) []byte {
-	column := func(f func(c, before *rawCell) int64) {
-		before := &rawCell{startMS: spanStart - l.stepMS}
-		for i := range cells {
-			b = appendInt(b, f(&cells[i], before))
-			before = &cells[i]
-		}
-	}
-	column(func(c, p *rawCell) int64 { return (c.startMS - p.startMS) / l.stepMS })
-	column(func(c, p *rawCell) int64 { return c.count - p.count })
-	column(func(c, p *rawCell) int64 { return c.firstMS - c.startMS })
-	column(func(c, p *rawCell) int64 { return c.lastMS - c.firstMS })
-	column(func(c, p *rawCell) int64 { return c.first - p.last })
-	column(func(c, p *rawCell) int64 { return c.last - c.first })
-	column(func(c, p *rawCell) int64 { return c.first - c.min })
-	column(func(c, p *rawCell) int64 { return c.max - c.first })
-	for i := range cells {
-		c := &cells[i]
-		if !integer(k) {
-			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(c.sum))
-			continue
-		}
-		hi, lo := excess(k, c)
-		if hi == int64(lo)>>63 && (int64(lo) < 0) == (int64(lo)<<1 < 0) {
-			b = binary.AppendUvarint(b, zigzag(int64(lo))<<1)
-			continue
-		}
-		b = binary.AppendUvarint(b, 1) // 16 bytes follow
-		b = binary.LittleEndian.AppendUint64(b, lo)
-		b = binary.LittleEndian.AppendUint64(b, uint64(hi))
-	}
-	return b
+// packEntry is what a pack's directory says of a channel.
+type packEntry struct {
+	kind  scan.Kind
+	cells uint64
+	size  uint64
+	bits  bool   // it stands outside the zstd frame
+	at    uint64 // there or in the frame
 }
 
-// excess is sum − count·first, which is small where the sum is large.
-func excess(k scan.Kind, c *rawCell) (hi int64, lo uint64) {
-	ph, pl := product(k, c)
-	lo, borrow := bits.Sub64(c.sumLo, pl, 0)
-	return c.sumHi - ph - int64(borrow), lo
-}
+// leastCellBytes is the least a cell of a frame can take: eight numbers and a
+// sum of a byte each.
+const leastCellBytes = 9
 
-// product is count·first in 128 bits.
-func product(k scan.Kind, c *rawCell) (hi int64, lo uint64) {
-	h, l := bits.Mul64(uint64(c.count), uint64(c.first))
-	if k == scan.KindInt && c.first < 0 {
-		h -= uint64(c.count) // two's complement: first = uint64(first) − 2^64
+// readDirectory takes the head of a pack off r; packed is how long the frame's
+// data are.
+func readDirectory(version byte, r *reader, l level) (p *pack, dirs [][]packEntry, plain []byte, packed uint64, err error) {
+	damaged := fmt.Errorf("%w: cell pack", ErrDamaged)
+	p = &pack{groups: make([]packGroup, r.count(2))}
+	dirs = make([][]packEntry, len(p.groups))
+	unpacked := uint64(0)
+	for i := range p.groups {
+		p.groups[i].id = uint32(r.uint())
+		channels := r.count(3)
+		if channels > maxChannels {
+			return nil, nil, nil, 0, damaged
+		}
+		dirs[i] = make([]packEntry, channels)
+		for c := range dirs[i] {
+			e := packEntry{kind: scan.Kind(r.byte()), cells: r.uint(), size: r.uint(), at: packed}
+			if e.cells > uint64(l.spanMS/l.stepMS) || e.size > 200*(e.cells+1) {
+				return nil, nil, nil, 0, damaged
+			}
+			e.bits = version > 1 && integer(e.kind)
+			switch {
+			case e.bits:
+				e.at = unpacked
+				unpacked += e.size
+			case e.size < leastCellBytes*e.cells:
+				return nil, nil, nil, 0, damaged
+			default:
+				packed += e.size
+			}
+			dirs[i][c] = e
+		}
 	}
-	return int64(h), l
+	plain = r.take(unpacked)
+	// as in readList
+	if size := r.uint(); r.bad || size != packed || size > maxPack || size > 20000*uint64(len(r.b)) {
+		return nil, nil, nil, 0, damaged
+	}
+	return p, dirs, plain, packed, nil
 }
 
-// readPack decodes a pack. only restricts it to one channel of one group: its
-// place, or allChannels. into is reused.
-func readPack(body []byte, l level, d *columnDecoder, wanted func(id uint32, channels int) (channel int, ok bool)) (*pack, int64, error) {
+// readPack decodes a pack. wanted says which channel of a group is: its place,
+// or allChannels.
+func readPack(version byte, body []byte, l level, d *columnDecoder, wanted func(id uint32, channels int) (channel int, ok bool)) (*pack, int64, error) {
 	r := reader{b: body}
 	first := r.int()
 	if first > math.MaxInt64/l.stepMS || first < math.MinInt64/l.stepMS {
 		return nil, 0, fmt.Errorf("%w: cell pack", ErrDamaged)
 	}
 	spanStart := first * l.stepMS
-	type dir struct {
-		kind      scan.Kind
-		cells, at uint64
-		size      uint64
-	}
-	p := &pack{groups: make([]packGroup, r.count(2))}
-	dirs := make([][]dir, len(p.groups))
-	at := uint64(0)
-	for i := range p.groups {
-		p.groups[i].id = uint32(r.uint())
-		dirs[i] = make([]dir, r.count(3))
-		for c := range dirs[i] {
-			e := dir{kind: scan.Kind(r.byte()), cells: r.uint(), size: r.uint(), at: at}
-			if e.cells > uint64(l.spanMS/l.stepMS) || e.size > 200*e.cells { // 9 varints, a sum of 17
-				return nil, 0, fmt.Errorf("%w: cell pack", ErrDamaged)
-			}
-			at += e.size
-			dirs[i][c] = e
-		}
-	}
-	size := r.uint()
-	if r.bad || size != at {
-		return nil, 0, fmt.Errorf("%w: cell pack", ErrDamaged)
+	p, dirs, plain, size, err := readDirectory(version, &r, l)
+	if err != nil {
+		return nil, 0, err
 	}
 	if uint64(cap(d.raw)) < size {
 		d.raw = make([]byte, 0, size)
@@ -255,91 +248,24 @@ func readPack(body []byte, l level, d *columnDecoder, wanted func(id uint32, cha
 		g := &p.groups[i]
 		g.kinds, g.cells = make([]scan.Kind, len(dirs[i])), make([][]rawCell, len(dirs[i]))
 		channel, ok := wanted(g.id, len(dirs[i]))
+		var inBits cellBits
 		for c := range dirs[i] {
 			e := dirs[i][c]
 			g.kinds[c] = e.kind
-			if !ok || channel != allChannels && channel != c {
-				continue
+			wanted := ok && (channel == allChannels || channel == c)
+			switch {
+			case e.cells == 0 && e.size > 0:
+				return nil, 0, fmt.Errorf("%w: cell pack", ErrDamaged)
+			case e.cells == 0:
+			case e.bits && (wanted || ok && channel > c):
+				g.cells[c], err = inBits.read(plain[e.at:e.at+e.size], int(e.cells), e.kind, l, spanStart, wanted)
+			case wanted && !e.bits:
+				g.cells[c], err = readCells(data[e.at:e.at+e.size], int(e.cells), e.kind, l, spanStart)
 			}
-			if g.cells[c], err = readCells(data[e.at:e.at+e.size], int(e.cells), e.kind, l, spanStart); err != nil {
+			if err != nil {
 				return nil, 0, err
 			}
 		}
 	}
 	return p, spanStart, nil
-}
-
-func readCells(b []byte, n int, k scan.Kind, l level, spanStart int64) ([]rawCell, error) {
-	cells := make([]rawCell, n)
-	// a place in b rather than a reader: a pointer written for each number is
-	// dear while the garbage collector runs
-	at := 0
-	next := func() int64 {
-		if at < len(b) && b[at] < 0x80 {
-			at++
-			return unzigzag(uint64(b[at-1]))
-		}
-		v, n := binary.Uvarint(b[min(at, len(b)):])
-		if n <= 0 {
-			at = len(b) + 1 // beyond the end for good
-			return 0
-		}
-		at += n
-		return unzigzag(v)
-	}
-	column := func(f func(c, before *rawCell, v int64)) {
-		before := &rawCell{startMS: spanStart - l.stepMS}
-		for i := range cells {
-			f(&cells[i], before, next())
-			before = &cells[i]
-		}
-	}
-	column(func(c, p *rawCell, v int64) { c.startMS = p.startMS + v*l.stepMS })
-	column(func(c, p *rawCell, v int64) { c.count = p.count + v })
-	column(func(c, p *rawCell, v int64) { c.firstMS = c.startMS + v })
-	column(func(c, p *rawCell, v int64) { c.lastMS = c.firstMS + v })
-	// first is told from the last of the cell before: both columns are needed
-	firsts := make([]int64, n)
-	for i := range firsts {
-		firsts[i] = next()
-	}
-	column(func(c, p *rawCell, v int64) { c.last = v })
-	last := int64(0)
-	for i := range cells {
-		cells[i].first = last + firsts[i]
-		cells[i].last += cells[i].first
-		last = cells[i].last
-	}
-	column(func(c, p *rawCell, v int64) { c.min = c.first - v })
-	column(func(c, p *rawCell, v int64) { c.max = c.first + v })
-	r := reader{b: b[min(at, len(b)):], bad: at > len(b)}
-	for i := range cells {
-		c := &cells[i]
-		if !integer(k) {
-			c.sum = math.Float64frombits(r.fixed64())
-			continue
-		}
-		var hi int64
-		var lo uint64
-		if u := r.uint(); u&1 == 0 {
-			v := unzigzag(u >> 1)
-			hi, lo = v>>63, uint64(v)
-		} else {
-			lo, hi = r.fixed64(), int64(r.fixed64())
-		}
-		ph, pl := product(k, c)
-		var carry uint64
-		c.sumLo, carry = bits.Add64(lo, pl, 0)
-		c.sumHi = hi + ph + int64(carry)
-	}
-	if r.bad || len(r.b) != 0 {
-		return nil, fmt.Errorf("%w: cells", ErrDamaged)
-	}
-	for i := range cells {
-		if cells[i].count < 1 || i > 0 && cells[i].startMS <= cells[i-1].startMS ||
-			cells[i].startMS < spanStart || cells[i].startMS >= spanStart+l.spanMS {
-			return nil, fmt.Errorf("%w: cells out of order", ErrDamaged)
-		}
-	}
-	return cells, nil
 }

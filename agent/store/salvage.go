@@ -5,21 +5,15 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"maps"
 	"os"
 	"path/filepath"
 	"slices"
-	"time"
-
-	bolt "go.etcd.io/bbolt"
-
-	"loadscribe/agent/scan"
 )
 
 // findings are the values that a search of a damaged file's bytes found.
 type findings struct {
 	groups   []*groupRecord
-	segments map[uint32]Segment
+	segments map[uint32]foundSegment
 	blocks   []foundBlock
 	events   map[uint64]Event
 	texts    map[string][]byte // by content
@@ -27,6 +21,24 @@ type findings struct {
 
 	tree    *fileCheck // what the tree knows
 	journal journalled // what the journal has
+}
+
+// foundSegment is one of the copies of a segment that a file may hold: it is
+// written anew when its first scan comes and when its clock is set.
+type foundSegment struct {
+	Segment
+	live bool // the tree has it
+}
+
+// later reports whether a copy was written after another one.
+func (f foundSegment) later(old foundSegment) bool {
+	switch {
+	case f.live != old.live:
+		return f.live
+	case (f.ShiftMS != 0) != (old.ShiftMS != 0):
+		return f.ShiftMS != 0
+	}
+	return old.FirstSeq == 0
 }
 
 type foundBlock struct {
@@ -40,49 +52,87 @@ func (b *foundBlock) ref() blockRef {
 	return blockRef{b.head.hour, b.head.deviceNo, b.head.firstSeq, b.head.lastSeq}
 }
 
-// salvage sets a damaged database aside under another name and puts what can
-// be read of it into a new one. It does not trust the damaged file's tree:
-// each value carries its own mark, length and checksum, so it is found by a
-// search over the bytes. Cells are made again from the blocks, pieces by the
-// Summariser. What the tree knows helps to say what is lost.
+// salvage puts what can be read of a damaged database into a new one, which
+// then takes its name; the damaged file is kept under another. It does not
+// trust the damaged file's tree: each value carries its own mark, length and
+// checksum, so it is found by a search over the bytes. Cells are made again
+// from the blocks, pieces by the Summariser. What the tree knows helps to say
+// what is lost.
+//
+// Until the new file is whole and safe the damaged one stands in its place. A
+// cut before that leaves all as it was, one between the two renamings a
+// damaged file set aside and none in its place: see takeBack.
 func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event, err error) {
-	if s.db != nil {
-		if err := guard(s.db.Close); err != nil {
-			s.log.Warn("close damaged database", "error", err)
+	s.closeDamaged()
+	s.forget()
+	aside, err := s.asideName(name)
+	if err != nil {
+		return nil, fmt.Errorf("salvage %s: %w", name, err)
+	}
+	s.log.Error("the database is damaged; what can be read is saved into a new one", "why", why, "kept as", aside)
+	if notes, err = s.fillNew(name, aside, tree, why); err != nil {
+		s.closeDamaged()
+		if rerr := removeIfThere(name + newSuffix); rerr != nil {
+			s.log.Warn("remove unfinished database", "error", rerr)
 		}
-		s.db = nil
+		return nil, fmt.Errorf("salvage %s: %w", name, err)
 	}
-	s.groups, s.devices, s.segments = map[uint32]*groupRecord{}, map[string]uint32{}, nil
-	s.rawFromMS, s.cellsMS = 0, 0
-	s.sealed, s.last, s.blocks, s.blockLen, s.segDirty = marks{}, marks{}, 0, 0, 0
-	s.failed = failures{}
-
-	aside := name + ".damaged-" + time.Now().UTC().Format("20060102T150405.000Z")
-	if err := s.o.FS.Rename(name, aside); err != nil {
-		return nil, fmt.Errorf("set damaged database aside: %w", err)
+	for _, step := range []func() error{
+		func() error { return s.o.FS.SyncDir(s.dir) },
+		func() error { return s.o.FS.Rename(name, aside) },
+		func() error { return s.o.FS.SyncDir(s.dir) }, // or the new one might take the name before
+		func() error { return s.o.FS.Rename(name+newSuffix, name) },
+		func() error { return s.o.FS.SyncDir(s.dir) },
+	} {
+		if err := step(); err != nil {
+			return nil, fmt.Errorf("salvage %s: put the new database in its place: %w", name, err)
+		}
 	}
-	s.log.Error("the database is damaged and set aside; what can be read is saved into a new one", "why", why, "aside", aside)
-	if err := s.createDatabase(name); err != nil {
-		return nil, err
-	}
+	s.forget() // from here on as any start
 	if s.db, err = s.openDatabase(name, false); err != nil {
 		return nil, err
 	}
-	f, err := os.Open(aside)
+	return notes, guard(func() error { return s.db.View(s.load) })
+}
+
+func (s *Store) closeDamaged() {
+	if s.db == nil {
+		return
+	}
+	if err := guard(s.db.Close); err != nil {
+		s.log.Warn("close damaged database", "error", err)
+	}
+	s.db = nil
+}
+
+// forget drops what was read of a database.
+func (s *Store) forget() {
+	s.groups, s.devices, s.segments = map[uint32]*groupRecord{}, map[string]uint32{}, nil
+	s.rawFromMS, s.cellsMS, s.oldestMS, s.newestMS = 0, 0, 0, 0
+	s.sealed, s.last, s.blocks, s.blockLen, s.segDirty = marks{}, marks{}, 0, 0, 0
+	s.failed = failures{}
+}
+
+// fillNew makes the new database, whole and safe, under a temporary name.
+func (s *Store) fillNew(name, aside string, tree *fileCheck, why error) (notes []Event, err error) {
+	if err := s.makeDatabase(name + newSuffix); err != nil {
+		return nil, err
+	}
+	f, err := os.Open(name)
 	if err != nil {
-		return nil, fmt.Errorf("salvage: %w", err)
+		return nil, err
 	}
 	defer f.Close()
 	found, err := s.search(f, tree)
 	if err != nil {
-		return nil, fmt.Errorf("salvage %s: %w", aside, err)
+		return nil, err
+	}
+	if s.db, err = s.openDatabase(name+newSuffix, false); err != nil {
+		return nil, err
 	}
 	var have seqSet
 	if err := s.refill(f, found, &have); err != nil {
-		return nil, fmt.Errorf("salvage %s: %w", aside, err)
-	}
-	if err := s.keepRest(f, found); err != nil {
-		return nil, fmt.Errorf("salvage %s: %w", aside, err)
+		return nil, err
 	}
 	notes = []Event{{Kind: "data_damaged", Text: fmt.Sprintf(
 		"store.db was damaged (%v) and is kept as %s; %d blocks and %d events were saved from it into a new one",
@@ -93,7 +143,15 @@ func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event,
 	for _, l := range found.unread {
 		notes = append(notes, l.event())
 	}
-	return notes, nil
+	if err := s.keepRest(f, found, notes); err != nil {
+		return nil, err
+	}
+	err = s.db.Sync()
+	if cerr := s.db.Close(); err == nil {
+		err = cerr
+	}
+	s.db = nil
+	return notes, err
 }
 
 // search finds every intact value in a file. Free pages hold what is no more,
@@ -102,7 +160,7 @@ func (s *Store) salvage(name string, tree *fileCheck, why error) (notes []Event,
 // what it has not, and of what it says is not sealed nothing is taken from
 // where the journal goes on.
 func (s *Store) search(f io.ReaderAt, tree *fileCheck) (*findings, error) {
-	found := &findings{segments: map[uint32]Segment{}, events: map[uint64]Event{}, texts: map[string][]byte{}, tree: tree}
+	found := &findings{segments: map[uint32]foundSegment{}, events: map[uint64]Event{}, texts: map[string][]byte{}, tree: tree}
 	var err error
 	if found.journal, err = readNumbers(s.o.FS, filepath.Join(s.dir, journalDir)); err != nil {
 		return nil, err
@@ -163,8 +221,9 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 		}
 	case typeSegment:
 		if seg, err := decodeSegment(body); err == nil {
-			if old, ok := found.segments[seg.Number]; !ok || old.FirstSeq == 0 {
-				found.segments[seg.Number] = seg
+			next := foundSegment{seg, found.tree.live[at]}
+			if old, ok := found.segments[seg.Number]; !ok || next.later(old) {
+				found.segments[seg.Number] = next
 			}
 		}
 	case typeEvents:
@@ -243,119 +302,4 @@ func withoutOverlap(blocks []foundBlock) []foundBlock {
 		return compare(uint64(a.head.deviceNo), uint64(b.head.deviceNo))
 	})
 	return out
-}
-
-// refill writes what was found into the new database.
-func (s *Store) refill(f io.ReaderAt, found *findings, have *seqSet) error {
-	for _, g := range found.groups {
-		s.keepGroup(g)
-	}
-	for _, number := range slices.Sorted(maps.Keys(found.segments)) {
-		s.segments = append(s.segments, found.segments[number])
-	}
-	for _, b := range found.blocks {
-		s.sealed.scan = max(s.sealed.scan, b.head.lastSeq)
-	}
-	var events []Event
-	for _, seq := range slices.Sorted(maps.Keys(found.events)) {
-		events = append(events, found.events[seq])
-		s.sealed.event = seq
-	}
-	err := s.db.Update(func(tx *bolt.Tx) error {
-		for _, g := range found.groups {
-			if err := putGroup(tx, g); err != nil {
-				return err
-			}
-		}
-		if err := s.putEvents(tx, events); err != nil {
-			return err
-		}
-		for _, text := range found.texts {
-			if err := s.putText(tx, text); err != nil {
-				return err
-			}
-		}
-		return s.putSegments(tx)
-	})
-	const blocksACommit = 50
-	for i := 0; i < len(found.blocks) && err == nil; i += blocksACommit {
-		err = s.db.Update(func(tx *bolt.Tx) error {
-			for _, b := range found.blocks[i:min(i+blocksACommit, len(found.blocks))] {
-				if err := s.refillBlock(tx, f, b, found, have); err != nil {
-					return err
-				}
-			}
-			return nil
-		})
-	}
-	if err != nil {
-		return err
-	}
-	s.last, s.segDirty = s.sealed, len(s.segments)
-	return s.db.Update(func(tx *bolt.Tx) error {
-		if err := putMetaUint(tx, metaSealedScan, s.sealed.scan); err != nil {
-			return err
-		}
-		return putMetaUint(tx, metaSealedEvent, s.sealed.event)
-	})
-}
-
-// refillBlock stores a block, counts its scans into cells and notes their
-// numbers.
-func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *findings, have *seqSet) error {
-	value, err := readEnvelope(f, b.at)
-	if err != nil {
-		return err
-	}
-	h, err := openBlock(value)
-	if err != nil {
-		return err
-	}
-	packs := map[int64]*devicePack{}
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
-	var numbers []uint64
-	unread := false
-	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
-		func(_ blockRef, err error) error {
-			found.unread = append(found.unread, loss{device: h.device, fromMS: h.hour * hourMS, toMS: (h.hour + 1) * hourMS,
-				first: h.firstSeq, last: h.lastSeq, why: fmt.Sprintf("the block is in the file that was set aside and cannot be decoded: %v", err)})
-			unread = true
-			return nil
-		},
-		func(sc *scan.Scan) error {
-			numbers = append(numbers, sc.Seq)
-			hour := hourOf(sc.WallMS)
-			p := packs[hour]
-			if p == nil {
-				p = &devicePack{device: h.device, deviceNo: h.deviceNo, spanMS: hour * hourMS}
-				packs[hour] = p
-			}
-			p.pack.addScan(sc, levels[0].stepMS)
-			return nil
-		})
-	if err != nil || unread {
-		return err
-	}
-	for _, seq := range numbers {
-		have.add(seq)
-	}
-	day, err := makeDayBucket(tx, bucketBlocks, dayOf(h.hour))
-	if err != nil {
-		return err
-	}
-	if err := day.Put(blockKey(h), value); err != nil {
-		return err
-	}
-	if s.blocks == 0 || h.minWall < s.oldestMS {
-		s.oldestMS = h.minWall
-	}
-	s.newestMS = max(s.newestMS, h.maxWallMS)
-	s.blocks++
-	s.blockLen += int64(len(value))
-	for _, hour := range slices.Sorted(maps.Keys(packs)) {
-		if err := s.putCells(tx, packs[hour]); err != nil {
-			return err
-		}
-	}
-	return nil
 }

@@ -171,6 +171,9 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 	if err := s.putEvents(tx, sl.events); err != nil {
 		return err
 	}
+	if err := tx.Bucket([]byte(bucketMeta)).Delete([]byte(metaUntold)); err != nil {
+		return err // sl.events has them
+	}
 	for _, g := range s.unsaved {
 		if err := putGroup(tx, g); err != nil {
 			return err
@@ -210,7 +213,7 @@ func (s *Store) putCells(tx *bolt.Tx, p *devicePack) error {
 }
 
 func (s *Store) mergeCells(tx *bolt.Tx, p *devicePack, l level, span int64, fresh *pack) error {
-	bucket, err := makeDayBucket(tx, bucketCells, dayOf(hourOf(span)))
+	bucket, err := makeTidyDay(tx, bucketCells, dayOf(hourOf(span)))
 	if err != nil {
 		return err
 	}
@@ -234,11 +237,11 @@ func (s *Store) mergeCells(tx *bolt.Tx, p *devicePack, l level, span int64, fres
 
 // readCells decodes a pack of cells and checks that it is where it belongs.
 func (s *Store) readCells(value []byte, l level, span int64, d *columnDecoder, wanted func(uint32, int) (int, bool)) (*pack, error) {
-	body, err := unwrap(value, typeCells)
+	version, body, err := unwrapVersion(value, typeCells)
 	if err != nil {
 		return nil, err
 	}
-	p, start, err := readPack(body, l, d, wanted)
+	p, start, err := readPack(version, body, l, d, wanted)
 	if err == nil && start != span {
 		err = fmt.Errorf("%w: cells of another time", ErrDamaged)
 	}

@@ -25,9 +25,7 @@ func (s *Store) PutText(text []byte) (hash string, err error) {
 	if kept, err := s.Text(hash); err == nil && bytes.Equal(kept, text) {
 		return hash, nil
 	}
-	err = guard(func() error {
-		return s.db.Update(func(tx *bolt.Tx) error { return s.putText(tx, text) })
-	})
+	err = s.update(func(tx *bolt.Tx) error { return s.putText(tx, text) })
 	if err != nil {
 		return "", fmt.Errorf("keep a text of %d bytes: %w", len(text), err)
 	}

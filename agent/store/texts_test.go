@@ -2,6 +2,8 @@ package store
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"math/rand/v2"
 	"os"
@@ -96,5 +98,31 @@ func TestTextsInAnOlderStore(t *testing.T) {
 	}
 	if _, err := s.Text(strings.Repeat("0", 64)); !errors.Is(err, ErrNoText) {
 		t.Errorf("Text: %v, want ErrNoText", err)
+	}
+}
+
+// A text is kept by the same rule as all else: not while the last commit may
+// not be on disk, and not called kept where its own last sync fails.
+func TestPutTextIsSafeOnDisk(t *testing.T) {
+	fail := false
+	s := openTest(t, t.TempDir(), Options{SyncEvery: never, CommitFault: func(last bool) error {
+		if fail && last {
+			return errors.New("the sync failed")
+		}
+		return nil
+	}})
+	fail = true
+	for _, text := range []string{"its own sync fails", "the sync before it has failed"} {
+		if _, err := s.PutText([]byte(text)); !errors.Is(err, errUnsettled) {
+			t.Errorf("%s: %v, want errUnsettled", text, err)
+		}
+	}
+	sum := sha256.Sum256([]byte("the sync before it has failed"))
+	if _, err := s.Text(hex.EncodeToString(sum[:])); !errors.Is(err, ErrNoText) {
+		t.Errorf("a text was written over pages that the disk may still use: %v", err)
+	}
+	fail = false
+	if _, err := s.PutText([]byte("the sync before it has failed")); err != nil {
+		t.Error(err)
 	}
 }

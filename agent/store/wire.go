@@ -112,13 +112,14 @@ const (
 	typeCells   = 6
 	typeText    = 7
 	typeLeaves  = 8
+	typeUntold  = 9
 	maxEnvelope = 1 << 26
 )
 
 // valueVersion is the version of a type's values that is written, the highest
 // that is read.
 func valueVersion(typ byte) byte {
-	if typ == typeBlock {
+	if typ == typeBlock || typ == typeCells {
 		return 2
 	}
 	return 1

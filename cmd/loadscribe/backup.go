@@ -23,17 +23,13 @@ func (c *backupCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	if info, err := os.Stat(c.Out); err == nil && info.IsDir() {
-		return misuse{fmt.Errorf("--out %s is a folder: give a file in it, like %s/loadscribe.backup", c.Out, c.Out)}
-	}
-	err = store.BackupStopped(site.Agent.DataDir, c.Out, store.Options{Log: s.logger()})
-	if errors.Is(err, store.ErrLocked) {
-		err = c.fromRunning(s, site)
-	}
-	if err != nil {
+	if err := mayWrite(site, c.Out, true); err != nil {
 		return err
 	}
-	info, err := store.CheckBackup(c.Out)
+	info, err := store.BackupStopped(site.Agent.DataDir, c.Out, store.Options{Log: s.logger()})
+	if errors.Is(err, store.ErrLocked) {
+		info, err = c.fromRunning(s, site)
+	}
 	if err != nil {
 		return err
 	}
@@ -48,21 +44,31 @@ func (c *backupCmd) Run(s *surroundings) error {
 }
 
 // fromRunning asks the running agent for the copy.
-func (c *backupCmd) fromRunning(s *surroundings, site *sitefile.Site) error {
+func (c *backupCmd) fromRunning(s *surroundings, site *sitefile.Site) (info store.BackupInfo, err error) {
 	r, err := reach(s, site)
 	if err != nil {
-		return err
+		return info, err
 	}
 	defer r.Close()
 	body, err := r.send(s.ctx, http.MethodPost, "/api/v1/backup", nil)
 	if err != nil {
-		return err
+		return info, err
 	}
 	defer body.Close()
-	return writeWhole(c.Out, func(out io.Writer) error {
-		if _, err := io.Copy(out, body); err != nil {
-			return fmt.Errorf("broken off by the running agent: %w", err)
-		}
-		return nil
-	})
+	part := c.Out + partSuffix
+	f, err := os.Create(part)
+	if err != nil {
+		return info, fmt.Errorf("back up: %w; give --out a file in a folder that is there and that this user may write to", err)
+	}
+	_, err = io.Copy(f, body)
+	if err != nil {
+		err = fmt.Errorf("broken off by the running agent: %w", err)
+	}
+	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
+		info, err = store.PlaceBackup(part, c.Out)
+	}
+	if err != nil {
+		return info, errors.Join(fmt.Errorf("back up to %s: %w", c.Out, err), os.Remove(part))
+	}
+	return info, nil
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"runtime"
 	"testing"
 	"time"
 
@@ -28,6 +29,18 @@ func TestBackupOfARunningAgentHasTheSameFigures(t *testing.T) {
 		t.Fatalf("the backup ends with scan %d (%v); %d were safe on disk before", info.Seq, err, seen)
 	}
 	mustFail(t, exitWrongUse, []string{"is a folder"}, "backup", "--site", site, "--out", t.TempDir())
+	// over the file that the agent writes, by two names of it
+	outs := []string{filepath.Join(dir, "data", "store.db"), filepath.Join(dir, "data", "journal", "copy")}
+	link := filepath.Join(dir, "link")
+	if err := os.Symlink(filepath.Join(dir, "data"), link); err == nil {
+		outs = append(outs, filepath.Join(link, "store.db"))
+	} else if runtime.GOOS != "windows" { // there it needs a right of its own
+		t.Fatal(err)
+	}
+	for _, out := range outs {
+		mustFail(t, exitWrongUse, []string{"in the data directory"}, "backup", "--site", site, "--out", out)
+		mustFail(t, exitWrongUse, []string{"in the data directory"}, "export", "--site", site, "--from", "-1h", "--out", out)
+	}
 	durable(t, address)
 	c.cmd.Process.Kill() // the hour stays in the journal
 	<-c.ended
