@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -55,6 +56,10 @@ func storeRows(ctx context.Context, b *bench) ([]row, error) {
 	if err != nil {
 		return nil, err
 	}
+	directory, err := directoryRow(ctx, b, columns, float64(exact.DirectoryBytes)/samples, float64(early.DirectoryBytes)/samples)
+	if err != nil {
+		return nil, err
+	}
 	return []row{
 		{figure: "scans_stored_per_second", value: median(speeds), unit: "scans/s",
 			note: fmt.Sprintf("%d channels a scan; append, journal, fold and seals by one goroutine, the last seal included", len(columns))},
@@ -64,11 +69,23 @@ func storeRows(ctx context.Context, b *bench) ([]row, error) {
 			reference: "delta, varint, zstd best by hour and column", referenceValue: float64(plain) / samples,
 			note: "sealed blocks with sequence numbers, reasons and hashes, scans on the second; the reference has the values alone; " +
 				number(float64(early.BlockBytes)/samples) + " B where times vary by 2 ms and exchanges by 3 ms, as on a serial line"},
-		{figure: "store_directory_bytes_per_sample", value: float64(exact.DirectoryBytes) / samples, unit: "B", goal: 0.40,
-			note: "every file: blocks, pyramid, summaries, free pages; " +
-				number(float64(early.DirectoryBytes)/samples) + " B with such times"},
+		directory,
 		sums,
 	}, nil
+}
+
+// directoryRow is the whole directory beside Prometheus' on the same samples.
+func directoryRow(ctx context.Context, b *bench, columns []simulator.BenchColumn, exact, early float64) (row, error) {
+	r := row{figure: "store_directory_bytes_per_sample", value: exact, unit: "B", goal: 0.40,
+		reference: "Prometheus' TSDB, first day of it",
+		note: "every file: blocks, pyramid, summaries, free pages; " + number(early) + " B with such times; the reference is the blocks of two hours, " +
+			"index and all, that promtool tsdb create-blocks-from openmetrics makes of the counts of the first day, 12 channels"}
+	var err error
+	r.referenceValue, err = tsdbBytes(ctx, filepath.Join(b.dir, "tsdb"), columns, simulator.BenchStart(time.UTC).Unix(), tsdbRows)
+	if errors.Is(err, errNoPromtool) {
+		r.noReference, err = err.Error(), nil
+	}
+	return r, err
 }
 
 // timing says when the scan of a second came, in milliseconds after it, and

@@ -19,6 +19,7 @@ type row struct {
 	goal           float64 // the value should not exceed it; 0: none
 	reference      string  // what it is compared with; empty: nothing
 	referenceValue float64
+	noReference    string // why the reference has no value; empty: it has
 	note           string // for people
 }
 
@@ -35,6 +36,9 @@ func (r row) fields() []string {
 	}
 	if r.reference != "" {
 		reference = number(r.referenceValue)
+	}
+	if r.noReference != "" {
+		reference = r.noReference
 	}
 	return []string{r.figure, value, r.unit, goal, r.reference, reference}
 }
