@@ -158,7 +158,11 @@ func whole(f *analysis.Figure) bool { return f.Coverage != nil && *f.Coverage >=
 // held to and whether it keeps to that, and which hours it takes in.
 func bounds(f *analysis.Figure, units quantity.System) string {
 	text := ""
-	if f.AtMost != nil && !whole(f) {
+	switch {
+	case f.AtMost == nil || whole(f):
+	case *f.AtMost == *f.Value:
+		text += ", no more by the controller's counter"
+	default:
 		text += fmt.Sprintf(", at most %.4g by the controller's counter", *f.AtMost)
 	}
 	if f.Limit != nil {
@@ -252,7 +256,7 @@ func minusZero(v float64, decimals int) string {
 }
 
 func prefixed(f *analysis.Figure, value string) string {
-	if f.AtLeast && !whole(f) {
+	if f.AtLeast && !whole(f) && (f.AtMost == nil || *f.AtMost != *f.Value) {
 		return "at least " + value
 	}
 	return value
@@ -284,7 +288,7 @@ func duration(seconds float64) string {
 		n    time.Duration
 		unit string
 	}{{d / time.Hour, "h"}, {d % time.Hour / time.Minute, "min"}, {d % time.Minute / time.Second, "s"}} {
-		if p.n > 0 {
+		if p.n > 0 || p.unit == "min" && d > time.Hour && d%time.Minute > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", p.n, p.unit))
 		}
 	}
