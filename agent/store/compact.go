@@ -10,8 +10,9 @@ import (
 	bolt "go.etcd.io/bbolt"
 )
 
-// compactTxBytes bounds what one transaction copies, and with it the memory.
-const compactTxBytes = 4 << 20
+// compactTxBytes bounds what one transaction copies, and with it the memory and
+// how far from the order of their keys values come to stand in the new file.
+const compactTxBytes = 256 << 10
 
 // Compact gives back the space that a stopped store's database no longer needs:
 // bbolt uses freed pages again but never gives them back. It copies the
@@ -73,7 +74,7 @@ func (s *Store) compactInto(from, to string) (err error) {
 	if err != nil {
 		return err
 	}
-	dst, err := bolt.Open(to, 0o644, &bolt.Options{FreelistType: bolt.FreelistMapType})
+	dst, err := bolt.Open(to, 0o644, &bolt.Options{FreelistType: bolt.FreelistMapType, NoSync: true}) // until it is whole
 	if err != nil {
 		return err
 	}
