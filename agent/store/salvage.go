@@ -13,10 +13,10 @@ import (
 // findings are the values that a search of a damaged file's bytes found.
 type findings struct {
 	described
-	blocks   []foundBlock
-	events   map[uint64]Event
-	texts    map[string][]byte // by content
-	unread   []loss            // blocks that were found and cannot be decoded
+	blocks []foundBlock
+	events map[uint64]Event
+	texts  map[string][]byte // by content
+	unread []loss            // blocks that were found and cannot be decoded
 
 	tree    *fileCheck // what the tree knows
 	journal journalled // what the journal has
