@@ -48,7 +48,7 @@ type Agent struct {
 	lossMu    sync.Mutex    // protects noted, and that it and the store's count change together
 	noted     uint64        // of the scans the queue dropped, those in an event
 	sleptMS   int64         // of the computer, told in events; for show alone
-	lostNotes atomic.Uint64 // events that found their queue full
+	lostNotes atomic.Uint64 // events that found no room
 	shown     map[string]MachineState
 	pace      backupPace
 	closing   sync.Once

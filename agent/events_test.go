@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -277,72 +276,5 @@ func TestSetupIsKept(t *testing.T) {
 	}
 	if _, err := h.Text(strings.Repeat("0", 64)); !errors.Is(err, store.ErrNoText) {
 		t.Errorf("an unknown hash: %v", err)
-	}
-}
-
-func TestNotes(t *testing.T) {
-	now := time.UnixMilli(testStartMS + storyEnd*1000)
-	first, fixed := uint64(0), uint64(0)
-	_, h := storyOf(t, func(r *Recorder) {
-		e, err := r.history.addNote(Note{Text: " air filter changed\r\nold one black ", Subject: "m", Time: "-1h", Author: "R. Vale"}, now)
-		if err != nil || e.Text != "air filter changed\nold one black" || e.WallMS != now.Add(-time.Hour).UnixMilli() {
-			t.Errorf("%+v, %v", e, err)
-		}
-		first = e.Seq
-		e, err = r.history.addNote(Note{Text: "it was the oil filter", Subject: "m", Corrects: first}, now)
-		if err != nil || e.WallMS != now.Add(-time.Hour).UnixMilli() {
-			t.Errorf("a correction stands beside what it corrects: %+v, %v", e, err)
-		}
-		fixed = e.Seq
-		for _, tt := range []struct {
-			note        Note
-			field, says string
-		}{
-			{Note{}, "text", "empty"},
-			{Note{Text: " \n "}, "text", "empty"},
-			{Note{Text: strings.Repeat("ö", 2001)}, "text", "2001 characters"},
-			{Note{Text: "bell\a"}, "text", "control character"},
-			{Note{Text: "\xff"}, "text", "UTF-8"},
-			{Note{Text: "x", Author: strings.Repeat("a", 81)}, "author", "at most 80"},
-			{Note{Text: "x", Subject: "mm"}, "subject", `did you mean "m"`},
-			{Note{Text: "x", Time: "yesterday"}, "time", "is not a time"},
-			{Note{Text: "x", Time: "2100-01-01"}, "time", "future"},
-			{Note{Text: "x", Time: "1980-02-25"}, "time", "before 2000"},
-			{Note{Text: "x", Corrects: 9999}, "corrects", "no note of number 9999"},
-		} {
-			_, err := r.history.addNote(tt.note, now)
-			var field *FieldError
-			if !errors.As(err, &field) || field.Field != tt.field || !strings.Contains(field.Message, tt.says) {
-				t.Errorf("%+v: %v, want field %s with %q", tt.note, err, tt.field, tt.says)
-			}
-		}
-	})
-	page, err := h.Events(EventQuery{Kinds: []string{"note"}, Limit: 10})
-	if err != nil || len(page.Events) != 2 {
-		t.Fatalf("%+v, %v: want two notes", page, err)
-	}
-	if e := page.Events[1]; e.Seq != first || e.Data["corrected_by"] != fmt.Sprint(fixed) || e.Data["author"] != "R. Vale" {
-		t.Errorf("the corrected note: %+v", e)
-	}
-	if e := page.Events[0]; e.Seq != fixed || e.Data["corrects"] != fmt.Sprint(first) || e.Data["corrected_by"] != "" {
-		t.Errorf("the correction: %+v", e)
-	}
-}
-
-// A note needs no running agent, and says so where one is.
-func TestNoteToAStoppedAgent(t *testing.T) {
-	site, h := storyOf(t)
-	h.Close()
-	e, err := AddNoteStopped(site, Options{}, Note{Text: "drained the receiver"})
-	if err != nil || e.Kind != "note" || e.Seq == 0 {
-		t.Fatalf("%+v, %v", e, err)
-	}
-	a, err := Open(site, Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer a.Close()
-	if _, err := AddNoteStopped(site, Options{}, Note{Text: "x"}); !errors.Is(err, store.ErrLocked) {
-		t.Errorf("while an agent runs: %v, want ErrLocked", err)
 	}
 }

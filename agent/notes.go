@@ -47,15 +47,21 @@ func wrongField(field, format string, args ...any) error {
 	return &FieldError{field, fmt.Sprintf(format, args...)}
 }
 
-// AddNote keeps a note; it is safe on disk when AddNote returns. An error of
-// type *FieldError says what is wrong with it.
+// AddNote keeps a note; it is safe on disk when AddNote returns, or NotSafe is
+// set: then it waits in memory for the disk, as readings do, and is not to be
+// sent again. An error says that it was not kept; one of type *FieldError, what
+// is wrong with it.
 func (a *Agent) AddNote(n Note) (Event, error) {
 	kept, err := a.addNote(n, a.Now())
 	if err != nil {
 		return Event{}, err
 	}
-	a.tell("event", EventOf(kept))
-	return EventOf(kept), a.store.Sync()
+	e := EventOf(kept)
+	a.tell("event", e)
+	if err := a.store.Sync(); err != nil { // the journal logs it, the state shows it
+		e.NotSafe = true
+	}
+	return e, nil
 }
 
 func (h *History) addNote(n Note, now time.Time) (store.Event, error) {
@@ -184,5 +190,13 @@ func AddNoteStopped(site *sitefile.Site, o Options, n Note) (Event, error) {
 	}
 	_, wallMS := rec.history.clock.Now()
 	kept, err := rec.history.addNote(n, time.UnixMilli(wallMS))
-	return EventOf(kept), errors.Join(err, rec.Close())
+	if err == nil {
+		err = rec.history.store.Sync()
+	}
+	if cerr := rec.Close(); err != nil {
+		return Event{}, errors.Join(err, cerr)
+	} else if cerr != nil && o.Log != nil { // the note is in the journal
+		o.Log.Error("the note is kept, but the store did not close well", "err", cerr)
+	}
+	return EventOf(kept), nil
 }

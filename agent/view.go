@@ -168,6 +168,9 @@ type Event struct {
 	Subject string            `json:"subject"`
 	Text    string            `json:"text"`
 	Data    map[string]string `json:"data"`
+	// NotSafe is set in the answer to a new note alone: it is kept, but the disk
+	// has not taken it yet.
+	NotSafe bool `json:"not_safe,omitempty"`
 }
 
 // EventOf returns a stored event as the API shows it.

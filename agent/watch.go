@@ -3,6 +3,7 @@ package agent
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 
@@ -53,7 +54,8 @@ type faultRecord struct {
 }
 
 // newWatch watches the counters and fault codes of groups. past are events
-// kept earlier, ascending; newestMS is when the last scan of the past was.
+// kept earlier, in the order of their numbers: a wall time may be of a clock
+// that was not set; newestMS is when the last scan of the past was.
 func newWatch(site *sitefile.Site, groups []*scan.Group, past []store.Event, newestMS int64) *watch {
 	w := &watch{location: site.Location, groups: map[*scan.Group][]*watched{}, faults: map[string]*faultRecord{}}
 	machines, roles := map[string]string{}, map[string]scan.Role{}
@@ -90,6 +92,7 @@ func (h *History) watch() (*watch, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read past faults: %w", err)
 	}
+	slices.SortFunc(past, func(x, y store.Event) int { return cmp.Compare(x.Seq, y.Seq) })
 	return newWatch(h.site, h.groups, past, h.store.Stats().NewestMS), nil
 }
 

@@ -147,3 +147,33 @@ func TestCountersBecomeEvents(t *testing.T) {
 		}
 	}
 }
+
+// A fault that came while the clock said 1970 comes after older ones all the
+// same: it is on at the next start, and not told a second time.
+func TestFaultRaisedWithoutAClockIsOnAfterAStart(t *testing.T) {
+	site := loadTestSite(t, t.TempDir(), historySite, eventsMap)
+	rec, err := OpenRecorder(site, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rec.Close()
+	for _, f := range []struct {
+		state  string
+		wallMS int64
+	}{{"raised", testStartMS}, {"cleared", testStartMS + 60_000}, {"raised", 13_000}} {
+		if _, err := rec.history.store.AppendEvent(store.Event{Kind: kindFault, Subject: "m", WallMS: f.wallMS,
+			Data: map[string]string{"channel": "c.code", "state": f.state, "code": "3"}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	w, err := rec.history.watch()
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := rec.Groups()[0]
+	s := scan.Scan{Group: g, MonoMS: 1000, WallMS: testStartMS + 120_000, Values: make([]int64, len(g.Channels))}
+	s.Values[g.Index("code")] = 3
+	if told := w.step(&s); len(told) != 0 {
+		t.Errorf("the fault that is on is told again: %+v", told)
+	}
+}

@@ -2,6 +2,7 @@ package agent
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -41,7 +42,10 @@ func (a *Agent) keepEvents(ctx context.Context) error {
 
 func (a *Agent) keepEvent(e store.Event) {
 	kept, err := a.store.AppendEvent(e)
-	if err != nil {
+	if errors.Is(err, store.ErrBacklog) {
+		a.loseEvent(&e)
+		kept = e
+	} else if err != nil {
 		a.log.Error("event not kept", "kind", e.Kind, "subject", e.Subject, "err", err)
 		kept = e
 	}
@@ -57,9 +61,14 @@ func (a *Agent) queueEvent(e store.Event) {
 	select {
 	case a.events <- e:
 	default:
-		if a.lostNotes.Add(1) == 1 {
-			a.log.Error("too many events at a time: some are not kept", "kind", e.Kind, "subject", e.Subject)
-		}
+		a.loseEvent(&e)
+	}
+}
+
+// loseEvent counts an event that there is no room for, and logs the first.
+func (a *Agent) loseEvent(e *store.Event) {
+	if a.lostNotes.Add(1) == 1 {
+		a.log.Error("no room for events: some are not kept", "kind", e.Kind, "subject", e.Subject)
 	}
 }
 

@@ -194,7 +194,10 @@ func (s *Store) take(sc *scan.Scan) {
 }
 
 // AppendEvent stores an event and returns it with its number and, where they
-// were zero, its times and segment. It is safe on disk with the next sync.
+// were zero, its times and segment. It is safe on disk with the next sync. It
+// returns ErrBacklog where the disk takes nothing and the memory for what waits
+// is used up; events have an eighth more of it than scans, so that what became
+// of the scans can still be told.
 func (s *Store) AppendEvent(e Event) (Event, error) {
 	if s.readOnly {
 		return Event{}, ErrReadOnly
@@ -206,6 +209,9 @@ func (s *Store) AppendEvent(e Event) (Event, error) {
 	}
 	if e.WallMS > maxWallMS || e.WallMS < -maxWallMS {
 		return Event{}, fmt.Errorf("append event %s: wall time %d ms is not a date", e.Kind, e.WallMS)
+	}
+	if _, waiting, _ := s.j.state(); waiting > s.o.BacklogBytes+s.o.BacklogBytes/8 {
+		return Event{}, fmt.Errorf("append event %s: %w", e.Kind, ErrBacklog)
 	}
 	return s.addEvent(e), nil
 }

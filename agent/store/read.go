@@ -237,7 +237,12 @@ func (s *Store) tellLoss(l *loss) error {
 	if s.readOnly {
 		return nil
 	}
-	if _, err := s.AppendEvent(e); err != nil && !errors.Is(err, ErrClosed) {
+	switch _, err := s.AppendEvent(e); {
+	case errors.Is(err, ErrBacklog): // a later reading tells it
+		s.mu.Lock()
+		delete(s.damaged, e.Text)
+		s.mu.Unlock()
+	case err != nil && !errors.Is(err, ErrClosed):
 		return err
 	}
 	return nil

@@ -295,3 +295,50 @@ func TestFailedSealIsTriedAgain(t *testing.T) {
 		t.Errorf("summary up to %d with %d bytes, %v; sealed %d", seq, len(state), err, s.SealedSeq())
 	}
 }
+
+// Events are bounded as scans are while the disk takes nothing, and go on when
+// it does. What reading finds damaged meanwhile is told later.
+func TestEventsAreBoundedWhileTheDiskTakesNothing(t *testing.T) {
+	const backlog = 64 << 10
+	fs := &faultFS{}
+	s := openTest(t, t.TempDir(), Options{FS: fs, SyncEvery: never, BacklogBytes: backlog})
+	fs.set("create", -1)
+	fs.set("write", -1)
+	event := Event{Kind: "device_down", Subject: "d", Text: "device d is silent: check the cable"}
+	var err error
+	kept := 0
+	for ; err == nil && kept < 5000; kept++ {
+		_, err = s.AppendEvent(event)
+	}
+	if waiting := s.Stats().WaitingBytes; !errors.Is(err, ErrBacklog) || waiting < backlog || waiting > backlog+backlog/8+200 {
+		t.Fatalf("after %d events: %v, %d bytes wait; want ErrBacklog at %d", kept, err, waiting, backlog+backlog/8)
+	}
+	lost := loss{device: "d", why: "a test"}
+	told := func() int {
+		events, err := s.Events(0, 0, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for _, e := range events {
+			if e.Kind == "data_damaged" {
+				n++
+			}
+		}
+		return n
+	}
+	if err := s.tellLoss(&lost); err != nil || told() != 0 {
+		t.Errorf("a reading fails since its loss cannot be kept: %v, told %d times", err, told())
+	}
+	fs.set("create", 0)
+	fs.set("write", 0)
+	if err := s.Sync(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.AppendEvent(event); err != nil {
+		t.Error(err)
+	}
+	if err := s.tellLoss(&lost); err != nil || told() != 1 {
+		t.Errorf("%v, told %d times; want once", err, told())
+	}
+}

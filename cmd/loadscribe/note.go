@@ -41,6 +41,9 @@ func (c *noteCmd) Run(s *surroundings) error {
 	}
 	fmt.Fprintf(s.stdout, "note %d about %s, %s\n", e.Seq, about,
 		time.UnixMilli(int64(e.Time)).In(site.Location).Format("Mon 2006-01-02 15:04:05 MST"))
+	if e.NotSafe {
+		fmt.Fprintln(s.stderr, "note: the disk takes nothing just now: the agent keeps it in memory and writes it when it can; do not write it again")
+	}
 	return nil
 }
 

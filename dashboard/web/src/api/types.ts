@@ -209,6 +209,8 @@ export type StoreState = {
   dropped_scans: number;
   /** false while the computer's clock says a time that cannot be, as one without a battery does until it is set: stored times are wrong until then */
   clock_set: boolean;
+  /** raw readings before it are no longer kept (keep_raw); left out where none was dropped */
+  raw_from?: string | null;
 };
 
 /** Series of channels and state bands of a machine for one window. */
@@ -229,6 +231,8 @@ export type Series = {
   /** width of a cell; 0: raw samples, one a cell */
   step_ms: number;
   cells: SeriesCell[];
+  /** true: the cells are wider than asked for, since raw readings of the window are no longer kept (keep_raw) */
+  raw_dropped?: boolean;
 };
 
 /** One bucket. Count 0 is a gap and has only t and count. */
@@ -258,6 +262,8 @@ export type FiguresAnswer = {
   to: string;
   machines: MachineFigures[];
   systems: SystemFigures[];
+  /** Sentences on what the window rests on where that is not what was asked for: raw readings that are no longer kept, summaries of earlier settings. Left out where there is nothing to say. */
+  notes?: string[];
 };
 
 /** One machine's figures. */
@@ -417,6 +423,8 @@ export type Event = {
   text: string;
   /** details */
   data: Record<string, string>;
+  /** only in the answer to a new note: it is kept and waits for a disk that takes nothing just now; do not send it again */
+  not_safe?: boolean;
 };
 
 /** One machine's 15-minute cells of UTC time. */
