@@ -181,12 +181,7 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 	if err := tx.Bucket([]byte(bucketMeta)).Delete([]byte(metaUntold)); err != nil {
 		return err // sl.events has them
 	}
-	for _, g := range s.unsaved {
-		if err := putGroup(tx, g); err != nil {
-			return err
-		}
-	}
-	if err := s.putSegments(tx); err != nil {
+	if err := s.putDescriptions(tx, s.unsaved); err != nil {
 		return err
 	}
 	if s.fold {
@@ -279,10 +274,20 @@ func (s *Store) cellsFromBlocks(tx *bolt.Tx, deviceNo uint32, l level, span int6
 	return p, err
 }
 
-func (s *Store) putSegments(tx *bolt.Tx) error {
+// putDescriptions stores groups and the segments that are new or have changed,
+// and renews the copies of both.
+func (s *Store) putDescriptions(tx *bolt.Tx, groups []*groupRecord) error {
 	s.mu.RLock()
 	segments := slices.Clone(s.segments[min(s.segDirty, len(s.segments)):])
 	s.mu.RUnlock()
+	if len(groups)+len(segments) == 0 {
+		return nil
+	}
+	for _, g := range groups {
+		if err := putGroup(tx, g); err != nil {
+			return err
+		}
+	}
 	for i := range segments {
 		key := binary.BigEndian.AppendUint32(nil, segments[i].Number)
 		value := wrap(nil, typeSegment, appendSegment(nil, &segments[i]))
@@ -290,5 +295,5 @@ func (s *Store) putSegments(tx *bolt.Tx) error {
 			return err
 		}
 	}
-	return nil
+	return putCopies(tx)
 }
