@@ -222,7 +222,7 @@ func TestNoRateFromSeconds(t *testing.T) {
 		seconds, startAt int64
 		absent           bool
 	}{
-		"40 s at rest": {40, -1, true}, "a start in 40 s": {40, 20, false}, "an hour and some at rest": {3700, -1, false},
+		"39 s between 40 readings at rest": {40, -1, true}, "a start in 40 s": {40, 20, false}, "an hour and some at rest": {3700, -1, false},
 	} {
 		tp := newTape(site, monday)
 		for sec := range c.seconds {
@@ -235,7 +235,7 @@ func TestNoRateFromSeconds(t *testing.T) {
 		rep := mustCompute(t, fold(site, tp.scans), site, monday-8*3600_000, monday+c.seconds*1000)
 		for _, f := range []string{"starts_per_hour_mean", "starts_per_hour_max"} {
 			if got := figureOf(t, rep, f); (got.Absent != "") != c.absent || got.Value == nil != c.absent ||
-				c.absent && !strings.Contains(got.Absent, "40 s observed") {
+				c.absent && !strings.Contains(got.Absent, "39 s observed") {
 				t.Errorf("%s: %s is %v, absent %q", name, f, got.Value, got.Absent)
 			}
 		}

@@ -121,7 +121,7 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 
 // keepRest takes over what else the damaged file's tree still has and what
 // cannot be made again: cells of hours whose readings are lost or were dropped,
-// pieces of days whose readings were, other values by their keys. With it go
+// pieces whose readings were, other values by their keys. With it go
 // the events that tell of the damage: see told.
 func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 	tree := found.tree
@@ -143,7 +143,11 @@ func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 		if err := rawFromBlocks(tx, found.blocks); err != nil {
 			return err
 		}
-		if err := emptyPieces(tx); err != nil {
+		kept, err := keptScans(tx)
+		if err != nil {
+			return err
+		}
+		if err := s.emptyPieces(tx, kept); err != nil {
 			return err
 		}
 		return s.putUntold(tx, append(s.untold(tx), notes...))

@@ -310,8 +310,7 @@ func (s *Store) collectBlocks(tx *bolt.Tx, out *Series, sources []source, device
 	var rows groupRows
 	for _, ref := range refs {
 		bucket := dayBucket(tx, bucketBlocks, dayOf(ref.hour))
-		head := blockHead{hour: ref.hour, deviceNo: ref.deviceNo, firstSeq: ref.firstSeq, lastSeq: ref.lastSeq}
-		h, err := openBlock(bucket.Get(blockKey(&head)))
+		h, err := openBlock(bucket.Get(ref.key()))
 		if err == nil {
 			err = checkRef(ref, h)
 		}
