@@ -117,7 +117,7 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 // keepRest takes over what else the damaged file's tree still has and what
 // cannot be made again: cells of hours whose readings are lost or were dropped,
 // pieces whose readings were, other values by their keys. With it go
-// the events that tell of the damage: see told.
+// the events that tell of the damage: see untold.
 func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 	tree := found.tree
 	return s.db.Update(func(tx *bolt.Tx) error {
