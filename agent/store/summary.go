@@ -239,8 +239,8 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 	return state, seq, nil
 }
 
-// dropPieces removes all pieces that can be made again. Until new ones are complete, the missing
-// state makes each Open begin again.
+// dropPieces removes all pieces that can be made again, and the state. New ones
+// are committed a day at a time, each with the state that goes on from there.
 func (s *Store) dropPieces() error {
 	s.lists.drop()
 	return s.update(func(tx *bolt.Tx) error {
