@@ -213,3 +213,31 @@ func TestDistribution(t *testing.T) {
 		t.Errorf("classes %v, want %s", text, want)
 	}
 }
+
+// TestNoRateFromSeconds: none seen in some seconds is not none an hour, and "at
+// least none" is no figure. What a whole hour shows is one.
+func TestNoRateFromSeconds(t *testing.T) {
+	site := plant(t)
+	for name, c := range map[string]struct {
+		seconds, startAt int64
+		absent           bool
+	}{
+		"39 s between 40 readings at rest": {40, -1, true}, "a start in 40 s": {40, 20, false}, "an hour and some at rest": {3700, -1, false},
+	} {
+		tp := newTape(site, monday)
+		for sec := range c.seconds {
+			running := int64(0)
+			if c.startAt >= 0 && sec >= c.startAt {
+				running = 1
+			}
+			tp.add("controller", sec*1000, running, 0, 1-running, 0, 7000, 100+running)
+		}
+		rep := mustCompute(t, fold(site, tp.scans), site, monday-8*3600_000, monday+c.seconds*1000)
+		for _, f := range []string{"starts_per_hour_mean", "starts_per_hour_max"} {
+			if got := figureOf(t, rep, f); (got.Absent != "") != c.absent || got.Value == nil != c.absent ||
+				c.absent && !strings.Contains(got.Absent, "39 s observed") {
+				t.Errorf("%s: %s is %v, absent %q", name, f, got.Value, got.Absent)
+			}
+		}
+	}
+}

@@ -32,6 +32,12 @@ func (s *sheet) startFigures(m *sitefile.Machine) {
 	s.add("starts_failed", "1", estimate{v: float64(s.g.total.failed)},
 		fmt.Sprintf("starts after which the motor was off again within %d s without having loaded", failedStartMS/1000), inputs)
 	s.restarts(inputs)
+	if n == 0 && !bounded && s.g.total.observedMS() < hourMS { // "none an hour" and "at least none" would say what nobody saw
+		s.absent(fmt.Sprintf("no start was seen, in %s observed: too little to tell how many an hour", inWords(s.g.total.observedMS())),
+			"starts_per_hour_mean", "starts_per_hour_max")
+		s.shortestRest(m, inputs)
+		return
+	}
 	hours := estimate{float64(s.g.total.observedMS()) / hourMS, s.timeU(0) / 3600}
 	s.ratio("starts_per_hour_mean", "1/h", estimate{v: n}.over(hours),
 		"observed starts over observed time", "observed time", inputs)

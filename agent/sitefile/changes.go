@@ -14,6 +14,7 @@ import (
 // File is the site file or a register map, as it was read.
 type File struct {
 	Name string // as the user knows it: the site file's base name, a map as the site file names it
+	Path string // as it was opened
 	Map  bool   // a register map
 	Hash string // hex SHA-256 of Text
 	Text []byte

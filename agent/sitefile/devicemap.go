@@ -81,7 +81,7 @@ func (l *loader) registerMap(s *section, key string, v *value) *RegisterMap {
 		s.found.problems = append(s.found.problems, unreadable(s.file, s.path(key), v.at, path, err,
 			"maps are found relative to the site file; correct the name or put the file there"))
 	} else {
-		l.addFile(v.text, true, data)
+		l.addFile(v.text, path, true, data)
 		m = readMap(path, data, l.found)
 	}
 	l.maps[path] = m

@@ -145,16 +145,16 @@ func newLoader(path string, read func(string) ([]byte, error)) *loader {
 
 // addFile makes a file part of the site and of its hash, with its length, so
 // that no byte can move from one file to the next unnoticed.
-func (l *loader) addFile(name string, isMap bool, data []byte) {
+func (l *loader) addFile(name, path string, isMap bool, data []byte) {
 	sum := sha256.Sum256(data)
-	l.site.Files = append(l.site.Files, File{Name: name, Map: isMap, Hash: hex.EncodeToString(sum[:]), Text: data})
+	l.site.Files = append(l.site.Files, File{Name: name, Path: path, Map: isMap, Hash: hex.EncodeToString(sum[:]), Text: data})
 	l.hash.Write(binary.BigEndian.AppendUint64(nil, uint64(len(data))))
 	l.hash.Write(data)
 }
 
 func (l *loader) readSiteFile(data []byte) {
 	l.found.files = append(l.found.files, l.path)
-	l.addFile(filepath.Base(l.path), false, data)
+	l.addFile(filepath.Base(l.path), l.path, false, data)
 	doc, err := parseDocument(data)
 	if err != nil {
 		l.found.problems = append(l.found.problems, syntaxProblem(l.path, err))

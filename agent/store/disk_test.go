@@ -113,7 +113,7 @@ func (d *cutDisk) add(s step) {
 
 func (d *cutDisk) made(name string) int {
 	d.next++
-	d.files[name] = d.next
+	d.files[name], d.images[name] = d.next, nil
 	d.add(step{kind: stepMake, inode: d.next, name: name})
 	return d.next
 }

@@ -65,6 +65,7 @@ type life struct {
 	said   map[uint64]string // events of this life
 	group  string            // unit of the first channel, once Register returned
 	known  int               // steps until Register returned
+	asides int               // damaged files that may have been set aside
 }
 
 func scanText(s *scan.Scan) string { return string(appendScan(nil, s)) }
@@ -99,7 +100,7 @@ func cutGroups(unit string) []*scan.Group {
 // live records a life in dir. hours is how long it lasts.
 func live(dir string, number int, r *rand.Rand, scans, notes account) (*life, error) {
 	d := newCutDisk(dir)
-	l := &life{disk: d, before: scans, beforE: notes, wrote: map[uint64]string{}, said: map[uint64]string{}}
+	l := &life{disk: d, before: scans, beforE: notes, wrote: map[uint64]string{}, said: map[uint64]string{}, asides: len(setAside(dir))}
 	start := startMS + int64(number)*6*hourMS
 	clock := &testClock{mono: 1000, wall: start}
 	s, err := Open(dir, Options{Clock: clock, FS: d, tap: d.tap, SyncEvery: never, SegmentBytes: 6000, Summariser: &counter{}})
@@ -153,6 +154,11 @@ func live(dir string, number int, r *rand.Rand, scans, notes account) (*life, er
 		}
 	}
 	return l, errors.Join(err, lerr)
+}
+
+func setAside(dir string) []string {
+	set, _ := filepath.Glob(filepath.Join(dir, "*.damaged*")) // the pattern is right
+	return set
 }
 
 func eventsOf(dir string) ([]Event, error) {
@@ -227,7 +233,7 @@ func (l *life) checkCut(dir string, k int, legal bool) (t tally, why string) {
 	if t != (tally{}) {
 		why = fmt.Sprintf("%d scans and %d events were safe, %d and %d are there", len(scans.must), len(notes.must), len(gotScans), len(gotNotes))
 	}
-	if set, _ := filepath.Glob(filepath.Join(dir, "*.damaged*")); legal && !tornHead && len(set) > 0 {
+	if set := setAside(dir); legal && !tornHead && len(set) > l.asides {
 		return fail("a cut that is no damage set a file aside: %q", set)
 	}
 	if k >= l.known && len(s.Groups()) > 0 && s.Groups()[0].Channels[0].Unit != l.group {

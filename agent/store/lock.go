@@ -47,16 +47,32 @@ func lockDir(dir string) (*dirLock, error) {
 	return &dirLock{f}, nil
 }
 
-// holder names the process that holds the lock, as far as that can be told:
-// on Windows a locked byte cannot be read.
+// holder names the process that holds the lock, as far as that can be told.
 func holder(f *os.File) string {
+	if pid, ok := holderPID(f); ok {
+		return fmt.Sprintf("another loadscribe, process %d", pid)
+	}
+	return "another loadscribe"
+}
+
+// holderPID reads the number that the last holder wrote; on Windows a locked
+// byte cannot be read.
+func holderPID(f *os.File) (pid int, ok bool) {
 	b := make([]byte, 20)
 	n, _ := f.ReadAt(b, 0) // at the end of the file there is an error and all the same a number
 	pid, err := strconv.Atoi(strings.TrimSpace(string(b[:n])))
+	return pid, err == nil
+}
+
+// Holder is the process that holds a data directory, or was the last to; ok is
+// false where that cannot be told.
+func Holder(dir string) (pid int, ok bool) {
+	f, err := os.Open(filepath.Join(dir, lockName))
 	if err != nil {
-		return "another loadscribe"
+		return 0, false
 	}
-	return fmt.Sprintf("another loadscribe, process %d", pid)
+	defer f.Close()
+	return holderPID(f)
 }
 
 // probeLock returns ErrLocked if a running agent holds the directory.

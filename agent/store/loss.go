@@ -14,6 +14,7 @@ type loss struct {
 	fromMS, toMS int64  // wall time; equal: not known
 	first, last  uint64 // sequence numbers; 0: not known
 	events       bool   // events, not readings
+	summaries    bool   // pieces of the key device, not readings
 	why          string
 }
 
@@ -24,7 +25,10 @@ func (l *loss) event() Event {
 	if l.events {
 		of = "events"
 	}
-	if l.device != "" {
+	switch {
+	case l.summaries:
+		of = "the summaries of " + l.device
+	case l.device != "":
 		of = "the readings of " + l.device
 	}
 	when := ""

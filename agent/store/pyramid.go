@@ -180,6 +180,10 @@ type packEntry struct {
 	at    uint64 // there or in the frame
 }
 
+// leastCellBytes is the least a cell of a frame can take: eight numbers and a
+// sum of a byte each.
+const leastCellBytes = 9
+
 // readDirectory takes the head of a pack off r; packed is how long the frame's
 // data are.
 func readDirectory(version byte, r *reader, l level) (p *pack, dirs [][]packEntry, plain []byte, packed uint64, err error) {
@@ -189,23 +193,32 @@ func readDirectory(version byte, r *reader, l level) (p *pack, dirs [][]packEntr
 	unpacked := uint64(0)
 	for i := range p.groups {
 		p.groups[i].id = uint32(r.uint())
-		dirs[i] = make([]packEntry, r.count(3))
+		channels := r.count(3)
+		if channels > maxChannels {
+			return nil, nil, nil, 0, damaged
+		}
+		dirs[i] = make([]packEntry, channels)
 		for c := range dirs[i] {
 			e := packEntry{kind: scan.Kind(r.byte()), cells: r.uint(), size: r.uint(), at: packed}
 			if e.cells > uint64(l.spanMS/l.stepMS) || e.size > 200*(e.cells+1) {
 				return nil, nil, nil, 0, damaged
 			}
-			if e.bits = version > 1 && integer(e.kind); e.bits {
+			e.bits = version > 1 && integer(e.kind)
+			switch {
+			case e.bits:
 				e.at = unpacked
 				unpacked += e.size
-			} else {
+			case e.size < leastCellBytes*e.cells:
+				return nil, nil, nil, 0, damaged
+			default:
 				packed += e.size
 			}
 			dirs[i][c] = e
 		}
 	}
 	plain = r.take(unpacked)
-	if size := r.uint(); r.bad || size != packed {
+	// as in readList
+	if size := r.uint(); r.bad || size != packed || size > maxPack || size > 20000*uint64(len(r.b)) {
 		return nil, nil, nil, 0, damaged
 	}
 	return p, dirs, plain, packed, nil

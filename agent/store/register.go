@@ -54,7 +54,7 @@ func (s *Store) Register(groups []*scan.Group) ([]*scan.Group, error) {
 				return err
 			}
 		}
-		return nil
+		return putCopies(tx)
 	})
 	if err != nil {
 		err = fmt.Errorf("register groups: %w", err)

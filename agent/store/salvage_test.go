@@ -386,3 +386,56 @@ func TestValueOfAnotherKindIsDamage(t *testing.T) {
 		s.dec.Close()
 	}
 }
+
+// A damaged list of pieces costs the figures of its hour, not those of the
+// window; it is told once, and the next start makes it again.
+func TestDamagedPiecesAreLeftOutAndMadeAgain(t *testing.T) {
+	dir := storeOf(t, 30, hourMS)
+	ro, err := OpenReadOnly(dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, err := ro.Pieces("comp1", 1, 0)
+	if err := errors.Join(err, ro.Close()); err != nil {
+		t.Fatal(err)
+	}
+	s := openTest(t, dir, Options{Summariser: &counter{}})
+	// in the file behind the running store: what was read at the start rots
+	hour := hourOf(startMS) + 7
+	err = s.db.Update(func(tx *bolt.Tx) error {
+		b := dayBucket(tx, bucketPieces, dayOf(hour))
+		k, v := b.Cursor().Seek(append64(nil, hour))
+		bad := slices.Clone(v)
+		bad[len(bad)/2] ^= 1
+		return b.Put(slices.Clone(k), bad)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		got, err := s.Pieces("comp1", 1, 0)
+		if err != nil || len(got) != len(before)-1 {
+			t.Fatalf("%d pieces, want %d without the damaged hour's: %v", len(got), len(before)-1, err)
+		}
+	}
+	events := damageEvents(t, s)
+	if len(events) != 1 || !strings.HasPrefix(events[0], "the summaries of comp1 from ") {
+		t.Fatalf("events %q, want one of the hour", events)
+	}
+	list, err := s.Events(0, 0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := stamp(hour * hourMS)
+	if i := slices.IndexFunc(list, func(e Event) bool { return e.Kind == "data_damaged" && strings.Contains(e.Text, want) }); i < 0 {
+		t.Errorf("no event names %s: %q", want, events)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = openTest(t, dir, Options{Summariser: &counter{}})
+	after, err := s.Pieces("comp1", 1, 0)
+	if err != nil || len(after) != len(before) || scansInPieces(t, s) != 30 {
+		t.Errorf("after the next start %d pieces of %d scans, want %d of 30: %v", len(after), scansInPieces(t, s), len(before), err)
+	}
+}

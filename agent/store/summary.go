@@ -107,7 +107,8 @@ func (s *Store) putPieces(tx *bolt.Tx, pieces []Piece) error {
 // Pieces returns the sealed pieces of a key whose 15-minute cell overlaps the
 // half-open window, ordered by start and first sequence number. ToMS 0 means
 // no bound. Unsealed scans (after SealedSeq) are in none of them. The pieces'
-// bytes are shared with other readers: they must not be changed.
+// bytes are shared with other readers: they must not be changed. A list that
+// cannot be read is left out, which becomes a data_damaged event.
 func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 	if toMS == 0 {
 		toMS = maxWallMS
@@ -115,6 +116,7 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 	first, last := hourOf(fromMS), hourOf(toMS)
 	out := make([]Piece, 0, min((toMS-fromMS)/pieceMS+8, 4096))
 	config, age := "", s.lists.now()
+	var lost []loss
 	err := s.view(func(tx *bolt.Tx) error {
 		return eachDay(tx, bucketPieces, dayOf(first), dayOf(last), false, func(_ int64, b *bolt.Bucket) (bool, error) {
 			c := b.Cursor()
@@ -122,24 +124,23 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 				if len(k) < 20 || string(k[20:]) != key {
 					continue
 				}
-				raw, err := s.pieceList(k, v, age)
-				if err != nil {
-					return false, err
-				}
-				for r := (reader{b: raw}); len(r.b) > 0; {
-					p := readPiece(&r, key, config)
-					if r.bad {
-						return false, fmt.Errorf("%w: piece", ErrDamaged)
-					}
+				before := len(out)
+				err := s.eachPiece(k, v, age, key, config, func(p Piece) {
 					config = p.Config
 					if p.StartMS < toMS && p.StartMS+pieceMS > fromMS {
 						out = append(out, p)
 					}
+				})
+				if err != nil {
+					out, lost = out[:before], append(lost, lostPieces(key, get64(k), err))
 				}
 			}
 			return true, nil
 		})
 	})
+	for i := 0; i < len(lost) && err == nil; i++ {
+		err = s.tellLoss(&lost[i])
+	}
 	if err != nil {
 		return nil, fmt.Errorf("read pieces of %s: %w", key, err)
 	}
@@ -152,6 +153,28 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 		}
 	})
 	return out, nil
+}
+
+// eachPiece calls fn for the pieces of a list.
+func (s *Store) eachPiece(key, value []byte, age uint64, name, config string, fn func(Piece)) error {
+	raw, err := s.pieceList(key, value, age)
+	if err != nil {
+		return err
+	}
+	for r := (reader{b: raw}); len(r.b) > 0; {
+		p := readPiece(&r, name, config)
+		if r.bad {
+			return fmt.Errorf("%w: piece", ErrDamaged)
+		}
+		config = p.Config
+		fn(p)
+	}
+	return nil
+}
+
+func lostPieces(key string, hour int64, err error) loss {
+	return loss{summaries: true, device: key, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS,
+		why: fmt.Sprintf("they cannot be read: %v; the next start of the agent makes them again from the readings, if those are kept", err)}
 }
 
 // pieceList decodes a list of pieces, or finds it decoded.
@@ -239,12 +262,17 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 	return state, seq, nil
 }
 
-// dropPieces removes all pieces that can be made again, and the state. New ones
-// are committed a day at a time, each with the state that goes on from there.
+// dropPieces removes all pieces that can be made again. What is made anew is
+// committed with the number it goes to, so that a later Open goes on there;
+// before the first such commit the missing state makes it begin again.
 func (s *Store) dropPieces() error {
 	s.lists.drop()
 	return s.update(func(tx *bolt.Tx) error {
-		if err := emptyPieces(tx); err != nil {
+		kept, err := keptScans(tx)
+		if err != nil {
+			return err
+		}
+		if err := s.emptyPieces(tx, kept); err != nil {
 			return err
 		}
 		return putSummary(tx, 0, nil)
@@ -274,11 +302,7 @@ func (s *Store) foldStored(upTo uint64) error {
 		return err
 	}
 	sealed := s.sealed.scan
-	q := ScanQuery{FromSeq: upTo + 1}
-	if upTo == 0 {
-		q.FromMS = s.RawFrom() // the pieces before it stay
-	}
-	err := s.Scans(q, func(sc *scan.Scan) error {
+	err := s.Scans(ScanQuery{FromSeq: upTo + 1}, func(sc *scan.Scan) error {
 		hour := hourOf(sc.WallMS)
 		if open && (sc.Seq > sealed || hour != lastHour) {
 			if err := flush(sc.Seq > sealed); err != nil {

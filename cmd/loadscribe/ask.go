@@ -95,6 +95,10 @@ func reach(s *surroundings, site *sitefile.Site) (*running, error) {
 		return nil, fmt.Errorf("%s: %w by another program, which has left no address there (agent.json); stop it or wait for it, then try again",
 			dir, store.ErrLocked)
 	}
+	if pid, known := store.Holder(dir); known && pid != in.PID {
+		return nil, fmt.Errorf("%s: %w by process %d, which is not ready to answer: it is starting, and may be mending the store; try again in a minute",
+			dir, store.ErrLocked, pid)
+	}
 	r := &running{in: in, client: &http.Client{}}
 	if err := r.alive(s.ctx); err != nil {
 		return nil, fmt.Errorf("%s: %w: process %d holds it but does not answer at %s (%w); stop that process, then try again",
@@ -217,7 +221,11 @@ func (r *running) send(ctx context.Context, method, path string, content []byte)
 	if refusal.Error.Field != "" && method == http.MethodPost {
 		err = &agent.FieldError{Field: refusal.Error.Field, Message: refusal.Error.Message}
 	} else if refusal.Error.Field != "" {
-		err = fmt.Errorf("--%s: %w", refusal.Error.Field, err)
+		flag := refusal.Error.Field
+		if flag == "hash" { // as the command calls it
+			flag = "text"
+		}
+		err = fmt.Errorf("--%s: %w", flag, err)
 	}
 	if answer.StatusCode == http.StatusBadRequest || answer.StatusCode == http.StatusNotFound {
 		return nil, misuse{err}

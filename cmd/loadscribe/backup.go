@@ -6,7 +6,6 @@ import (
 	"io"
 	"net/http"
 	"os"
-	"path/filepath"
 	"time"
 
 	"loadscribe/agent/sitefile"
@@ -24,10 +23,7 @@ func (c *backupCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	if info, err := os.Stat(c.Out); err == nil && info.IsDir() {
-		return misuse{fmt.Errorf("--out %s is a folder: give a file in it, like %s/loadscribe.backup", c.Out, c.Out)}
-	}
-	if err := outside(site.Agent.DataDir, c.Out); err != nil {
+	if err := mayWrite(site, c.Out, true); err != nil {
 		return err
 	}
 	info, err := store.BackupStopped(site.Agent.DataDir, c.Out, store.Options{Log: s.logger()})
@@ -47,42 +43,6 @@ func (c *backupCmd) Run(s *surroundings) error {
 	return nil
 }
 
-// outside refuses an --out in the data directory: a file there is the agent's,
-// and may be the one that it writes.
-func outside(dataDir, out string) error {
-	if out == "" || !within(dataDir, out) {
-		return nil
-	}
-	return misuse{fmt.Errorf("--out %s lies in the data directory %s, whose files are the agent's own: give a file in another folder, best on another disk",
-		out, dataDir)}
-}
-
-// within reports whether a file is to be in dir or a folder of it, by whatever
-// name.
-func within(dir, file string) bool {
-	home, err := os.Stat(dir)
-	if err != nil {
-		return false // there is nothing to write over
-	}
-	at, err := filepath.Abs(filepath.Dir(file))
-	if err != nil {
-		return false // no working directory: the writing itself tells
-	}
-	if real, err := filepath.EvalSymlinks(at); err == nil {
-		at = real
-	}
-	for {
-		if info, err := os.Stat(at); err == nil && os.SameFile(home, info) {
-			return true
-		}
-		up := filepath.Dir(at)
-		if up == at {
-			return false
-		}
-		at = up
-	}
-}
-
 // fromRunning asks the running agent for the copy.
 func (c *backupCmd) fromRunning(s *surroundings, site *sitefile.Site) (info store.BackupInfo, err error) {
 	r, err := reach(s, site)
@@ -95,7 +55,7 @@ func (c *backupCmd) fromRunning(s *surroundings, site *sitefile.Site) (info stor
 		return info, err
 	}
 	defer body.Close()
-	part := c.Out + ".part"
+	part := c.Out + partSuffix
 	f, err := os.Create(part)
 	if err != nil {
 		return info, fmt.Errorf("back up: %w; give --out a file in a folder that is there and that this user may write to", err)

@@ -21,6 +21,7 @@ type exportCmd struct {
 	To      string   `default:"now" help:"End, not included; a date includes that day." placeholder:"TIME"`
 	Channel []string `help:"Channels to export, as device.channel; all if none is named." placeholder:"ID"`
 	Out     string   `help:"File to write; standard output if not given." placeholder:"FILE"`
+	Force   bool     `help:"Let --out take the place of a file that is there."`
 }
 
 func (c *exportCmd) Run(s *surroundings) error {
@@ -28,7 +29,7 @@ func (c *exportCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	if err := outside(site.Agent.DataDir, c.Out); err != nil {
+	if err := mayWrite(site, c.Out, c.Force); err != nil {
 		return err
 	}
 	layout, err := transfer.ParseLayout(c.Layout)
@@ -61,7 +62,7 @@ func (c *exportCmd) Run(s *surroundings) error {
 
 // writeWhole writes a file that is there complete or not at all.
 func writeWhole(path string, fill func(io.Writer) error) error {
-	f, err := os.Create(path + ".part")
+	f, err := os.Create(path + partSuffix)
 	if err != nil {
 		return fmt.Errorf("export: %w; give --out a file in a folder that is there and that this user may write to", err)
 	}

@@ -124,7 +124,8 @@ func explainOpen(err error, dir string) error {
 		}
 		return err
 	}
-	if in, ok, _ := agent.ReadInstance(dir); ok {
+	pid, known := store.Holder(dir)
+	if in, ok, _ := agent.ReadInstance(dir); ok && (!known || pid == in.PID) {
 		return fmt.Errorf("%s: %w: process %d records there, its pages are at http://%s; stop it first, or give this one another --data",
 			dir, store.ErrLocked, in.PID, in.Address)
 	}

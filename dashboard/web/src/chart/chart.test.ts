@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Series } from '../api';
 import { CellRing } from './cells';
-import { between, fromAnswer, gaps, note } from './runs';
+import { between, fromAnswer, gaps, note, observedMs } from './runs';
 import { rows } from './table';
 
 const same = (v: number) => v;
@@ -60,6 +60,14 @@ describe('cells of the last hour', () => {
 });
 
 describe('runs of state', () => {
+  it('tells how much was observed', () => {
+    const runs = [
+      { state: 'unobserved' as const, from: 0, to: 3_000_000, reason: '' }, { state: 'off' as const, from: 3_000_000, to: 3_030_000, reason: '' },
+    ];
+    expect(observedMs(runs, 1000, 3_040_000)).toBe(40_000); // the last one goes on until we last heard
+    expect(observedMs([], 0, hour)).toBe(0);
+  });
+
   const iso = (ms: number) => new Date(ms).toISOString();
   const history = fromAnswer([
     { state: 'loaded', from: iso(0), to: iso(1000), reason: '' },

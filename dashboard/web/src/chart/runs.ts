@@ -36,3 +36,8 @@ export function between(history: Run[], from: number, heard: number): Run[] {
 export function gaps(runs: Run[]): Run[] {
   return runs.filter((r) => r.state === 'unobserved');
 }
+
+/** How much of the time between two moments was observed, ms. */
+export function observedMs(history: Run[], from: number, heard: number): number {
+  return between(history, from, heard).filter((r) => r.state !== 'unobserved').reduce((ms, r) => ms + r.to - r.from, 0);
+}

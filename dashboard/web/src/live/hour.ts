@@ -2,7 +2,7 @@
 import { signal } from '@preact/signals';
 import { fetchSeries, type MachineState, type ScanUpdate, type SiteChannel } from '../api';
 import { CellRing } from '../chart/cells';
-import { fromAnswer, note, type Run } from '../chart/runs';
+import { fromAnswer, note, observedMs, type Run } from '../chart/runs';
 import type { Recorder } from './live';
 
 export const hourMs = 3_600_000;
@@ -32,6 +32,11 @@ export class HourRecorder implements Recorder {
   state(state: MachineState, at: number): void {
     if (state.machine !== this.machine) return;
     this.runs = note(this.runs, state.state, state.since === null ? at : Date.parse(state.since), state.reason);
+  }
+
+  /** How much of the hour before a moment was observed, ms; undefined while its history is not here. */
+  observedMs(heard: number): number | undefined {
+    return this.status.value === 'ready' ? observedMs(this.runs, heard - hourMs, heard) : undefined;
   }
 
   refill(): void {

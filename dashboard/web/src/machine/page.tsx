@@ -93,7 +93,7 @@ function Machine({ live, site, view, machine }: { live: Live; site: Site; view: 
           <h1>{said.text}</h1>
           <p class="note-line">
             {said.note && <span class="must">{said.note} </span>}
-            {state && said.live && starts(state, machine.motor_starts_per_hour)}
+            {state && said.live && starts(state, machine.motor_starts_per_hour, recorder.observedMs(view.now))}
             {state?.method && said.live && <span class="aside"> How we know: {state.method}.</span>}
           </p>
         </div>

@@ -20,6 +20,8 @@ describe('sentence', () => {
     [{ since: null, since_known: false }, 'Loaded, pressure rising.'],
     [{ state: 'starting', since: ago(4), pressure_trend: 'unknown' }, 'Starting for 4 s.'],
     [{ state: 'off', pressure_trend: 'falling' }, 'Off since 11:56:48, pressure falling.'],
+    [{ state: 'off', since_known: false, pressure_trend: 'steady' }, 'Off for at least 3 min 12 s, pressure steady.'],
+    [{ state: 'tripped', since_known: false }, 'Tripped for at least 3 min 12 s.'],
     [{ state: 'tripped' }, 'Tripped at 11:56:48, 3 min 12 s ago.'],
     [{ state: 'unobserved', reason: 'timeout' }, 'Not observed since 11:56:48.'],
     [{ state: 'unobserved', since: null }, 'Not observed: what it does is not known.'],
@@ -40,10 +42,16 @@ describe('sentence', () => {
     expect(sentence(undefined, { ...lost, heard: 0 }).text).toBe('Waiting for the first readings.');
   });
 
-  it('counts starts in words', () => {
-    expect(starts(machine({ starts_last_hour: 6 }), 6)).toBe('Started 6 times in the last hour; the motor’s limit is 6.');
-    expect(starts(machine({ starts_last_hour: 1 }), undefined)).toBe('Started once in the last hour.');
-    expect(starts(machine({ starts_last_hour: 0 }), undefined)).toBe('No start in the last hour.');
+  it.each<[string, number, number | undefined, number | undefined, string]>([
+    ['a whole hour', 6, 6, 3_600_000, 'Started 6 times in the last hour; the motor’s limit is 6.'],
+    ['once', 1, undefined, 3_590_000, 'Started once in the last hour.'],
+    ['none', 0, undefined, 3_600_000, 'No start in the last hour.'],
+    ['none in the little that was seen', 0, 6, 40_000, 'No start in the 40 s observed of the last hour.'],
+    ['some in a part', 2, 6, 1_200_000, 'Started at least 2 times in the last hour, of which 20 min 0 s were observed; the motor’s limit is 6.'],
+    ['not known yet how much was seen', 0, 6, undefined, ''],
+    ['some, and not known yet', 2, undefined, undefined, 'Started 2 times in the last hour.'],
+  ])('counts starts in words: %s', (_, n, limit, observed, want) => {
+    expect(starts(machine({ starts_last_hour: n }), limit, observed).replaceAll('\u00a0', ' ')).toBe(want);
   });
 
   it('announces the same words while nothing changes', () => {

@@ -2,6 +2,7 @@
 // that each wording can be tested.
 import type { MachineState, StateName } from '../api';
 import type { Connection } from '../live/socket';
+import { hourMs } from '../live/hour';
 import { duration, when } from '../units/words';
 
 export interface Moment {
@@ -51,8 +52,10 @@ function text(m: MachineState, at: Moment): string {
   const start = m.since === null ? undefined : Date.parse(m.since);
   switch (m.state) {
     case 'tripped':
+      if (start !== undefined && !m.since_known) return `Tripped${since(m, at)}.`;
       return start === undefined ? 'Tripped.' : `Tripped at ${when(start, at.now, at.timeZone)}, ${duration(at.now - start)} ago.`;
     case 'off':
+      if (start !== undefined && !m.since_known) return `Off${since(m, at)}${trend(m)}.`;
       return start === undefined ? 'Off.' : `Off since ${when(start, at.now, at.timeZone)}${trend(m)}.`;
     case 'unobserved':
       return start === undefined
@@ -93,14 +96,24 @@ export function sentence(m: MachineState | undefined, at: Moment): Sentence {
 export function announcement(name: string, m: MachineState | undefined, at: Moment): string {
   if (at.connection !== 'live') return at.heard > 0 ? `No contact with loadscribe. Readings are old.` : '';
   if (!m) return '';
-  const start = m.since === null ? '' : ` since ${when(Date.parse(m.since), at.now, at.timeZone)}`;
+  const since = m.since_known ? 'since' : 'since at least';
+  const start = m.since === null ? '' : ` ${since} ${when(Date.parse(m.since), at.now, at.timeZone)}`;
   return `${name}: ${stateWord[m.state]}${start}.`;
 }
 
-/** "Started 6 times in the last hour; the limit is 6." */
-export function starts(m: MachineState, limit: number | undefined): string {
+/** So little of an hour unobserved, a hundredth, is not worth a word, ms. */
+const slackMs = 36_000;
+
+/**
+ * "Started 6 times in the last hour; the limit is 6." Of an hour that was observed
+ * in part only that part is spoken of; while that is not known yet, nothing is.
+ */
+export function starts(m: MachineState, limit: number | undefined, observedMs: number | undefined): string {
   const n = m.starts_last_hour;
-  const times = n === 0 ? 'No start' : n === 1 ? 'Started once' : `Started ${n} times`;
+  if (n === 0 && observedMs === undefined) return '';
+  const part = observedMs !== undefined && observedMs < hourMs - slackMs ? duration(observedMs) : '';
   const end = limit === undefined ? '.' : `; the motor’s limit is ${limit}.`;
-  return `${times} in the last hour${end}`;
+  if (n === 0) return part ? `No start in the ${part} observed of the last hour.` : `No start in the last hour${end}`;
+  const times = n === 1 ? 'once' : `${n} times`;
+  return part ? `Started at least ${times} in the last hour, of which ${part} were observed${end}` : `Started ${times} in the last hour${end}`;
 }
