@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -250,5 +251,25 @@ func TestBackupsWhateverTheClockSays(t *testing.T) {
 	look("a day after it", 5, 6)
 	if err := a.Close(); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// An agent that starts on a full disk with other roles polls and shows.
+func TestAgentStartsOnAFullDiskWithOtherRoles(t *testing.T) {
+	dir := t.TempDir()
+	recordDays(t, loadTestSite(t, dir, keepingSite, historyMap))
+	site := loadTestSite(t, dir, keepingSite, strings.Replace(historyMap, `role = "loaded"`, `role = "standby"`, 1))
+	a, err := Open(site, Options{Dial: noLine, Store: store.Options{CommitFault: func(last bool) error {
+		if last {
+			return nil
+		}
+		return syscall.ENOSPC
+	}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.store.Close() // fails, as the disk does
+	if s := a.storeState(); s.OK || !strings.Contains(s.Detail, "is full") {
+		t.Errorf("the state says %+v, want that the disk is full", s)
 	}
 }

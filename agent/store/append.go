@@ -162,14 +162,29 @@ func (s *Store) trySeal(monoMS int64) {
 	if failed != nil && monoMS < s.retryMS && monoMS > s.retryMS-s.pauseMS {
 		return
 	}
-	if err := s.seal(); err != nil {
+	err, what := s.seal(), "an hour cannot be sealed; it stays in memory and journal"
+	if err == nil && !s.fold && s.o.Summariser != nil {
+		if err = s.startFold(); err != nil { // as Open could not
+			err, what = fmt.Errorf("make summaries: %w", err), "readings are kept, but summaries cannot be made just now"
+			s.troubled(err)
+		}
+	}
+	if err != nil {
 		s.pauseMS = min(max(2*s.pauseMS, retrySealMS), maxRetrySealMS)
 		s.retryMS = monoMS + s.pauseMS
-		s.sealTrouble.Failed(s.log, monoMS, "an hour cannot be sealed; it stays in memory and journal", "error", err, "values", values)
+		s.sealTrouble.Failed(s.log, monoMS, what, "error", err, "values", values)
 		return
 	}
 	s.pauseMS = 0
 	s.sealTrouble.Over(s.log, monoMS, "sealing works again")
+}
+
+// troubled notes that the database does not take something: Stats shows it, and
+// Append tries to seal until that and what was put off have succeeded.
+func (s *Store) troubled(err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.sealErr = err
 }
 
 // take gives a scan its number and puts it into memory and journal.

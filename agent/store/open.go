@@ -161,11 +161,12 @@ func (s *Store) start() error {
 	if err := s.tell(notes); err != nil {
 		return err
 	}
-	if err := s.startFold(); err != nil {
-		return err
-	}
 	// A disk that takes nothing just now is no reason not to record: the
-	// journal has said so and tries again, and scans wait in memory.
+	// summaries come later, the journal says so and tries again, and scans wait
+	// in memory.
+	if err := s.startFold(); err != nil {
+		s.troubled(fmt.Errorf("make summaries: %w", err))
+	}
 	_ = s.j.sync()
 	return nil
 }

@@ -79,6 +79,7 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 	}
 	s.pieces, s.state = nil, nil // of scans that are in the tail still
 	swap()
+	s.fold = true // where Open could not make them
 	return nil
 }
 

@@ -15,7 +15,8 @@ import (
 // as one seen before gets the same ID; where its scale, unit or role changed,
 // that becomes a new version of its metadata, which all reading uses from now
 // on, also of old scans, and a config_changed event. What it returns is safe
-// on disk.
+// on disk, or where the disk takes nothing just now, goes there with the first
+// scan's journal record and the next seal.
 func (s *Store) Register(groups []*scan.Group) ([]*scan.Group, error) {
 	s.writeMu.Lock()
 	defer s.writeMu.Unlock()
@@ -56,10 +57,15 @@ func (s *Store) Register(groups []*scan.Group) ([]*scan.Group, error) {
 		return putCopies(tx)
 	})
 	if err != nil {
-		return nil, fmt.Errorf("register groups: %w", err)
+		err = fmt.Errorf("register groups: %w", err)
+		s.log.Error("new settings of devices are not on disk yet", "error", err)
+		s.troubled(err)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if err != nil {
+		s.unsaved = append(s.unsaved, changed...)
+	}
 	for i, rec := range changed {
 		s.keepGroup(rec)
 		s.addEvent(events[i])
