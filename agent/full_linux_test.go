@@ -65,8 +65,15 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 				t.Fatal(err)
 			}
 			ctx, cancel := context.WithCancel(t.Context())
-			failed := make(chan error, 2)
+			failed := make(chan error, 4)
 			stopShowing, stopWriting := start(ctx, failed, a.show), start(ctx, failed, a.write)
+			stopLooking, stopNoting := start(ctx, failed, a.watchStore), start(ctx, failed, a.keepEvents)
+			told := func(kind string) func() bool {
+				return func() bool {
+					events, err := a.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kind })
+					return err == nil && len(events) == 1
+				}
+			}
 			offered := int64(0)
 			record := func(seconds int) {
 				for range seconds {
@@ -98,6 +105,7 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 				s := a.storeState()
 				return taken() && !s.OK && strings.Contains(s.Detail, "the disk of the data directory is full (") && s.WaitingScans > 0
 			})
+			eventually(t, "an event of the full disk", told(kindStoreDown))
 			if free := a.Metrics().Store.FreeBytes; free < 0 || free > 1<<20 {
 				t.Errorf("the metrics say that %d bytes are free", free)
 			}
@@ -105,11 +113,14 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 				t.Fatal(err)
 			}
 			eventually(t, "everything to be safe after the disk was freed", safe)
+			eventually(t, "an event that it takes data again", told(kindStoreUp))
 			record(60 * 60)
 			eventually(t, "the next hour to be safe", safe)
 			cancel()
 			stopShowing()
 			stopWriting()
+			stopLooking()
+			stopNoting()
 			if n := a.droppedScans(); n != 0 {
 				t.Errorf("%d scans dropped", n)
 			}
