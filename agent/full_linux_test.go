@@ -145,3 +145,45 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 		})
 	}
 }
+
+// TestFiguresWhileTheDiskIsFull: what waits in memory because an hour cannot be
+// sealed is observed time like any other.
+func TestFiguresWhileTheDiskIsFull(t *testing.T) {
+	dir := smallDisk(t, "2m")
+	site := loadTestSite(t, dir, historySite, historyMap)
+	clock := &manualClock{mono: 1000, wall: testStartMS}
+	a, err := Open(site, Options{Dial: noLine, Clock: clock, Store: store.Options{ReserveBytes: -1}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	record := func(seconds int) {
+		t.Helper()
+		for range seconds {
+			clock.advance(1000)
+			mono, wall := clock.Now()
+			if err := a.store.Append([]scan.Scan{{Group: a.groups[0], MonoMS: mono, WallMS: wall, Values: []int64{1, 1}}}); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	record(1800)
+	filler := filepath.Join(dir, "filler")
+	fill(t, filler)
+	record(3600) // an hour turns: it cannot be sealed
+	if err := a.store.Stats().SealError; err == "" {
+		t.Fatal("the hour was sealed on a full disk")
+	}
+	rep, err := a.Figures(testStartMS, testStartMS+5401_000, "m")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range rep.Machines[0].Figures {
+		if f.Name == "observed_time" && (f.Value == nil || *f.Value < 5390) {
+			t.Errorf("observed are %v s of 5400", *f.Value)
+		}
+	}
+	if err := os.Remove(filler); err != nil {
+		t.Fatal(err)
+	}
+}
