@@ -58,6 +58,7 @@ type found struct {
 	from, to int64 // wall times
 	ms, n    int64
 	value    int64
+	moved    bool // joined from spells at several values
 }
 
 // look tells a watch what holds at a reading. gapMS is how long the reading
@@ -71,7 +72,8 @@ func (sp *spec) look(c *carry, d *delta, w int, s *scan.Scan, holds bool, value,
 	if at.on && (dt <= 0 || dt > gapMS) {
 		at.endRun()
 	}
-	if at.open && s.MonoMS-at.lastAt > l.holdMS {
+	// A run that counts keeps its finding open, however short the hold.
+	if at.open && !(at.on && at.done) && s.MonoMS-at.lastAt > l.holdMS {
 		c.close(sp, d, w)
 	}
 	switch {

@@ -168,6 +168,29 @@ func TestFindings(t *testing.T) {
 	}
 }
 
+// TestOneFindingForWhatComesBack: a spell that goes on is one finding, and so
+// are those that come back, with their number and their time in all.
+func TestOneFindingForWhatComesBack(t *testing.T) {
+	site := plant(t)
+	// Three times half an hour at one pressure, through ten cycles each.
+	got := findingsOf(t, site, 3*3600, func(sec int64) second {
+		s := busy(sec)
+		if sec%3600 >= 900 && sec%3600 < 2700 {
+			s.pressure = 6789
+		}
+		return s
+	})
+	var stuck []Finding
+	for _, f := range got {
+		if f.Kind == findingStuck {
+			stuck = append(stuck, f)
+		}
+	}
+	if len(stuck) != 1 || !strings.Contains(stuck[0].Sentence, "in 3 spells") || !strings.Contains(stuck[0].Sentence, "1 h 30 min") {
+		t.Errorf("findings %+v; want one of three spells, 1 h 30 min in all", stuck)
+	}
+}
+
 // TestFindingsOfGaps: unobserved time is a finding with its reason, and a
 // window without a reading is one whole.
 func TestFindingsOfGaps(t *testing.T) {

@@ -91,8 +91,40 @@ func (s *sheet) watchFindings() []Finding {
 		}
 	}
 	var all []Finding
-	for _, f := range s.oneByDevice(spells) {
+	for _, f := range s.oneByDevice(sp.joined(spells)) {
 		all = append(all, *f)
+	}
+	return all
+}
+
+// joined makes one of all spells of a watch, so that what comes back every cycle
+// or every night is one finding: from the first to the last, with the time and
+// the number of all. Reasons for no value stay apart.
+func (sp *spec) joined(spells []found) []found {
+	type kind struct {
+		watch  int
+		reason int64
+	}
+	at := map[kind]int{}
+	var all []found
+	for _, f := range spells {
+		w := &sp.watches[f.watch]
+		k := kind{watch: f.watch}
+		if w.kind == watchAbsent {
+			k.reason = f.value
+		}
+		i, ok := at[k]
+		if !ok {
+			at[k] = len(all)
+			all = append(all, f)
+			continue
+		}
+		one := &all[i]
+		one.from, one.to, one.ms, one.n = min(one.from, f.from), max(one.to, f.to), one.ms+f.ms, one.n+f.n
+		if w.kind == watchImpossible && outside(w, f.value) > outside(w, one.value) {
+			one.value = f.value
+		}
+		one.moved = one.moved || f.value != one.value
 	}
 	return all
 }
@@ -115,7 +147,7 @@ func (s *sheet) oneByDevice(spells []found) []*Finding {
 		if one := silent[key]; one != nil {
 			one.Subject = c.device
 			one.Evidence = append(one.Evidence, c.id)
-			one.Sentence = fmt.Sprintf("%d channels of %s gave no value for %s (%s).", len(one.Evidence)-1, c.device, inWords(f.ms), scan.Reason(f.value))
+			one.Sentence = fmt.Sprintf("%d channels of %s gave no value for %s (%s).", len(one.Evidence)-1, c.device, f.took(), scan.Reason(f.value))
 			continue
 		}
 		one := sp.finding(f)
@@ -130,10 +162,7 @@ func (s *sheet) oneByDevice(spells []found) []*Finding {
 func (sp *spec) finding(f *found) *Finding {
 	w := &sp.watches[f.watch]
 	c := &sp.chans[w.ch]
-	value, took := c.valueText(f.value), inWords(f.ms)
-	if f.n > 1 {
-		took = fmt.Sprintf("%s in %d spells", took, f.n)
-	}
+	value, took := c.valueText(f.value), f.took()
 	out := &Finding{Kind: findingContradictory, Subject: c.id, From: stamp(f.from), To: stamp(f.to)}
 	other := ""
 	if w.other >= 0 {
@@ -151,6 +180,9 @@ func (sp *spec) finding(f *found) *Finding {
 		out.Evidence = []string{reads, fmt.Sprintf("%d times, %s in all", f.n, inWords(f.ms))}
 	case watchStuck:
 		out.Kind = findingStuck
+		if f.moved {
+			value += " and other values"
+		}
 		out.Sentence = fmt.Sprintf("%s stood at %s for %s while the machine loaded and unloaded: the sensor or its register does not follow.", c.id, value, took)
 		if w.turns == 0 {
 			out.Sentence = fmt.Sprintf("%s stood at %s for %s: no plant is so tight.", c.id, value, took)
@@ -158,6 +190,9 @@ func (sp *spec) finding(f *found) *Finding {
 		out.Evidence = []string{reads}
 	case watchStill:
 		out.Kind = findingStuck
+		if f.moved {
+			value += " and other values"
+		}
 		out.Sentence = fmt.Sprintf("%s stood at %s through %s in which it should have counted.", c.id, value, took)
 		out.Evidence = []string{reads}
 	case watchLoadedStopped:
@@ -179,6 +214,14 @@ func (sp *spec) finding(f *found) *Finding {
 		out.Evidence = []string{reads, "against " + other}
 	}
 	return out
+}
+
+// took is how long in all, and how often where it was not once.
+func (f *found) took() string {
+	if f.n > 1 {
+		return fmt.Sprintf("%s in %d spells", inWords(f.ms), f.n)
+	}
+	return inWords(f.ms)
 }
 
 // impossibleWhy says which limit a value lies beyond.

@@ -7,7 +7,7 @@ import (
 )
 
 // foldVersion is raised whenever the same scans would fold to other bytes.
-const foldVersion = 4
+const foldVersion = 5
 
 // class is how a channel takes part in the fold.
 type class uint8

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 )
 
 // fileCheck is what a look at every page, and where wanted at every value, of
@@ -90,6 +91,9 @@ func (c *fileCheck) marks() error {
 func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 	typ := map[string]byte{bucketGroups: typeGroup, bucketSegments: typeSegment, bucketBlocks: typeBlock, bucketCells: typeCells,
 		bucketPieces: typePieces, bucketEvents: typeEvents, bucketTexts: typeText, bucketLeaves: typeLeaves}[top]
+	if slices.Contains(copyBuckets(), top) {
+		typ = typeCopy
+	}
 	var ref blockRef
 	if top == bucketBlocks {
 		if len(key) != blockKeyLen {
@@ -117,6 +121,9 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 	if err == nil && typ != 0 && got != typ {
 		err = fmt.Errorf("%w: value of type %d where %d belongs", ErrDamaged, got, typ)
 	}
+	if typ == typeCopy { // also of a damaged one
+		eachCopied(b, func(in int, _ byte, _ []byte) { c.live[at+int64(in)] = true })
+	}
 	switch {
 	case err != nil:
 	case top == bucketBlocks:
@@ -128,9 +135,11 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 		err = c.s.eachEvent(b, func(e Event) { c.newest.event = max(c.newest.event, e.Seq) })
 	}
 	if err == nil {
-		if top == bucketBlocks || top == bucketEvents || top == bucketSegments {
+		switch {
+		case typ == typeBlock || typ == typeEvents || typ == typeGroup || typ == typeSegment:
 			c.live[at] = true
-		} else {
+		case typ == typeCopy: // made anew
+		default:
 			c.rest = append(c.rest, treeValue{top, inner, string(key), at, n})
 		}
 	}

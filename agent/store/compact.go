@@ -10,8 +10,9 @@ import (
 	bolt "go.etcd.io/bbolt"
 )
 
-// compactTxBytes bounds what one transaction copies, and with it the memory.
-const compactTxBytes = 4 << 20
+// compactTxBytes bounds what one transaction copies, and with it the memory and
+// how far from the order of their keys values come to stand in the new file.
+const compactTxBytes = 256 << 10
 
 // Compact gives back the space that a stopped store's database no longer needs:
 // bbolt uses freed pages again but never gives them back. It copies the
@@ -73,12 +74,12 @@ func (s *Store) compactInto(from, to string) (err error) {
 	if err != nil {
 		return err
 	}
-	dst, err := bolt.Open(to, 0o644, &bolt.Options{FreelistType: bolt.FreelistMapType})
+	dst, err := bolt.Open(to, 0o644, &bolt.Options{FreelistType: bolt.FreelistMapType, NoSync: true}) // until it is whole
 	if err != nil {
 		return err
 	}
 	dst.AllocSize = growBytes
-	err = guard(func() error { return bolt.Compact(dst, src, compactTxBytes) })
+	err = guard(func() error { return src.View(func(tx *bolt.Tx) error { return copyAll(dst, tx) }) })
 	if err == nil {
 		err = dst.Sync()
 	}
@@ -91,6 +92,70 @@ func (s *Store) compactInto(from, to string) (err error) {
 	}
 	defer func() { err = errors.Join(err, again.Close()) }()
 	return sameContents(src, again)
+}
+
+// copyAll copies all buckets in the order of their names, each in transactions
+// of its own: what a transaction writes stands in no certain order in the file,
+// and the copies of groups and segments are to stand far from each other.
+func copyAll(dst *bolt.DB, src *bolt.Tx) error {
+	return src.ForEach(func(name []byte, b *bolt.Bucket) error {
+		c := copier{dst: dst}
+		err := c.bucket([][]byte{name}, b)
+		if c.tx != nil && err == nil {
+			return c.tx.Commit()
+		}
+		if c.tx != nil {
+			return errors.Join(err, c.tx.Rollback())
+		}
+		return err
+	})
+}
+
+type copier struct {
+	dst   *bolt.DB
+	tx    *bolt.Tx // nil: none is open
+	bytes int      // in it
+}
+
+func (c *copier) bucket(path [][]byte, from *bolt.Bucket) error {
+	if _, err := c.room(path, 0); err != nil { // an empty one too
+		return err
+	}
+	return from.ForEach(func(k, v []byte) error {
+		if v == nil {
+			return c.bucket(append(path[:len(path):len(path)], k), from.Bucket(k))
+		}
+		to, err := c.room(path, len(k)+len(v))
+		if err != nil {
+			return err
+		}
+		return to.Put(k, v)
+	})
+}
+
+// room is a bucket of the copy, to put n bytes into.
+func (c *copier) room(path [][]byte, n int) (b *bolt.Bucket, err error) {
+	if c.tx != nil && c.bytes+n > compactTxBytes {
+		err = c.tx.Commit()
+		c.tx, c.bytes = nil, 0
+	}
+	if err == nil && c.tx == nil {
+		c.tx, err = c.dst.Begin(true)
+	}
+	if err != nil {
+		return nil, err
+	}
+	c.bytes += n
+	b, err = c.tx.CreateBucketIfNotExists(path[0])
+	for _, name := range path[1:] {
+		if err == nil {
+			b, err = b.CreateBucketIfNotExists(name)
+		}
+	}
+	if err == nil {
+		b.FillPercent = 0.9 // as keys come in order
+	}
+	return b, err
 }
 
 // sameContents compares two databases, key by key and value by value.

@@ -2,6 +2,7 @@ package store
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 
 	bolt "go.etcd.io/bbolt"
@@ -34,33 +35,11 @@ func (s *Store) load(tx *bolt.Tx) error {
 	s.rawFromMS = int64(metaUint(tx, metaRawFrom))
 	s.cellsMS = firstCells(tx)
 	s.loadFailures(tx)
-	err := tx.Bucket([]byte(bucketGroups)).ForEach(func(_, v []byte) error {
-		body, err := unwrap(v, typeGroup)
-		if err != nil {
-			return err
-		}
-		g, err := decodeGroup(body)
-		if err == nil {
-			s.keepGroup(g)
-		}
-		return err
-	})
+	d, err := describe(tx)
 	if err != nil {
 		return err
 	}
-	err = tx.Bucket([]byte(bucketSegments)).ForEach(func(_, v []byte) error {
-		body, err := unwrap(v, typeSegment)
-		if err != nil {
-			return err
-		}
-		seg, err := decodeSegment(body)
-		s.segments = append(s.segments, seg)
-		return err
-	})
-	s.segDirty = len(s.segments)
-	if err != nil {
-		return err
-	}
+	s.keepDescribed(&d)
 	return s.walk(tx)
 }
 
@@ -126,6 +105,16 @@ func (e edge) span() (oldestMS, newestMS int64) {
 		oldestMS, newestMS = min(oldestMS, h.minWall), max(newestMS, h.maxWallMS)
 	}
 	return oldestMS, newestMS
+}
+
+func (s *Store) keepDescribed(d *described) {
+	for _, id := range slices.Sorted(maps.Keys(d.groups)) {
+		s.keepGroup(d.groups[id].groupRecord)
+	}
+	for _, number := range slices.Sorted(maps.Keys(d.segments)) {
+		s.segments = append(s.segments, d.segments[number].Segment)
+	}
+	s.segDirty = len(s.segments)
 }
 
 func (s *Store) keepGroup(g *groupRecord) {

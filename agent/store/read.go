@@ -19,6 +19,10 @@ type blockRef struct {
 	firstSeq, lastSeq uint64
 }
 
+func (r blockRef) key() []byte {
+	return blockKey(&blockHead{hour: r.hour, deviceNo: r.deviceNo, firstSeq: r.firstSeq, lastSeq: r.lastSeq})
+}
+
 // Scans calls fn for each stored scan that q asks for, in sequence order over
 // all devices, sealed or not. The scan and its slices are reused: fn must not
 // keep or change them. An error of fn ends the reading and is returned.
@@ -191,8 +195,7 @@ func readBlock(tx *bolt.Tx, r blockRef) ([]byte, error) {
 	if b == nil {
 		return nil, nil
 	}
-	h := blockHead{hour: r.hour, deviceNo: r.deviceNo, firstSeq: r.firstSeq, lastSeq: r.lastSeq}
-	return slices.Clone(b.Get(blockKey(&h))), nil
+	return slices.Clone(b.Get(r.key())), nil
 }
 
 func (s *Store) fetchBlock(r blockRef) (value []byte, err error) {

@@ -54,10 +54,14 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 	_, state := next.Flush()
 	err := guard(func() error {
 		return s.update(func(tx *bolt.Tx) error {
-			if err := emptyPieces(tx); err != nil {
+			kept, err := keptScans(tx)
+			if err != nil {
 				return err
 			}
-			if err := s.putPieces(tx, madeAgain(tx, f.pieces)); err != nil {
+			if err := s.emptyPieces(tx, kept); err != nil {
+				return err
+			}
+			if err := s.putPieces(tx, kept.madeAgain(f.pieces)); err != nil {
 				return err
 			}
 			return putSummary(tx, f.seq, state)
@@ -94,7 +98,7 @@ func (f *refold) upTo(ctx context.Context, last uint64) error {
 		pieces, _ := f.sum.Flush()
 		f.pieces, open = append(f.pieces, pieces...), false
 	}
-	err := f.s.Scans(ScanQuery{FromSeq: f.seq + 1, FromMS: f.s.RawFrom()}, func(sc *scan.Scan) error {
+	err := f.s.Scans(ScanQuery{FromSeq: f.seq + 1}, func(sc *scan.Scan) error {
 		if sc.Seq > last {
 			return errEnough
 		}

@@ -53,7 +53,7 @@ func (s *Store) Register(groups []*scan.Group) ([]*scan.Group, error) {
 				return err
 			}
 		}
-		return nil
+		return putCopies(tx)
 	})
 	if err != nil {
 		return nil, fmt.Errorf("register groups: %w", err)

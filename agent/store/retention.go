@@ -1,7 +1,6 @@
 package store
 
 import (
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"time"
@@ -39,23 +38,22 @@ func (s *Store) RawFrom() int64 {
 	return s.rawFromMS
 }
 
-// DropRawDay drops the raw blocks of the oldest day if more than keepDays days
-// have some, in one transaction of its own; ok is false where there is nothing
-// to do. Days are counted, not reckoned from a clock: a clock that jumps ahead
-// by years must not cost the record. Summaries and cells stay, and of each
-// block its leaf: what it held, by its hashes. Blocks that no summary was made
-// from yet stay too.
+// DropRawDay drops the raw blocks of the day recorded first if more than
+// keepDays days have some, in one transaction of its own; ok is false where
+// there is nothing to do. Which day is the first is told by sequence numbers,
+// not by labels, and days are counted, not reckoned from a clock: a clock that
+// starts in 1970 or jumps ahead by years must not cost the record. Summaries
+// and cells stay, and of each block its leaf: what it held, by its hashes.
+// Blocks that no summary was made from yet stay too.
 func (s *Store) DropRawDay(keepDays int) (d Dropped, ok bool, err error) {
 	if s.readOnly {
 		return d, false, ErrReadOnly
 	}
-	day, ok, err := s.dayBeyond(max(keepDays, 1))
-	if err == nil && ok {
-		d, err = s.dropDay(day)
-	}
+	d, ok, err = s.dropFirst(max(keepDays, 1))
 	if errors.Is(err, errNotSummarised) {
 		ok, err = false, nil
 	}
+	unsettled := err != nil && ok // gone, and not surely on the disk
 	_, wall := s.o.Clock.Now()
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -63,87 +61,117 @@ func (s *Store) DropRawDay(keepDays int) (d Dropped, ok bool, err error) {
 	if err != nil {
 		err = fmt.Errorf("drop raw readings: %w", err)
 		s.cleanup.Error = err.Error()
-		return Dropped{}, false, err
+		if !unsettled {
+			return Dropped{}, false, err
+		}
 	}
 	if !ok || s.dead {
-		return d, ok, nil
+		return d, ok, err
 	}
 	s.cleanup.Days++
 	name := time.UnixMilli(d.DayMS).UTC().Format(time.DateOnly)
 	s.addEvent(Event{Kind: KindRawDropped, Data: map[string]string{"day": name, "blocks": fmt.Sprint(d.Blocks), "bytes": fmt.Sprint(d.Bytes)},
 		Text: fmt.Sprintf("the raw readings of %s (UTC) are no longer kept: %d days of newer ones are; summaries, curves by the minute and the hashes of the readings stay", name, keepDays)})
-	return d, true, nil
+	return d, true, err
 }
 
-// dayBeyond finds the oldest day with blocks if there are more than keep.
-func (s *Store) dayBeyond(keep int) (day int64, ok bool, err error) {
+// dropFirst drops the first of the days if there are more than keep. With an
+// error, ok says that it was dropped and that the disk may not have it yet.
+func (s *Store) dropFirst(keep int) (d Dropped, ok bool, err error) {
+	segments := s.Segments()
 	err = s.view(func(tx *bolt.Tx) error {
-		c := tx.Bucket([]byte(bucketBlocks)).Cursor()
-		n := 0
-		for k, _ := c.First(); k != nil; k, _ = c.Next() {
-			if n++; n == 1 {
-				day = get64(k)
-			}
-		}
-		ok = n > keep
-		return nil
+		days, err := recordedDays(tx, segments)
+		ok = beyond(days, keep)
+		return err
 	})
-	return day, ok, err
-}
-
-func (s *Store) dropDay(day int64) (Dropped, error) {
-	d := Dropped{DayMS: day * dayMS}
+	if err != nil || !ok {
+		return d, false, err
+	}
 	var from, oldest, cells int64
-	err := guard(func() error {
+	var first *recordedDay
+	err = guard(func() error {
 		return s.update(func(tx *bolt.Tx) error {
-			d.Blocks, d.Bytes = 0, 0
-			leaves, err := s.dayLeaves(tx, day, &d)
-			if err != nil {
+			d, ok = Dropped{}, false
+			days, err := recordedDays(tx, segments)
+			if err != nil || !beyond(days, keep) {
 				return err
 			}
-			if err := s.putLeaves(tx, day, leaves); err != nil {
+			first, ok = days[0], true
+			d.DayMS = first.day * dayMS
+			if first.lastSeq > metaUint(tx, metaSummarySeq) {
+				return errNotSummarised
+			}
+			if err := s.dropBlocks(tx, first.blocks, &d); err != nil {
 				return err
 			}
-			if err := tx.Bucket([]byte(bucketBlocks)).DeleteBucket(dayKey(day)); err != nil {
-				return err
-			}
-			from = max(int64(metaUint(tx, metaRawFrom)), (day+1)*dayMS)
+			from = max(int64(metaUint(tx, metaRawFrom)), keptFrom(first, days[1:]))
 			oldest, cells = firstScan(tx, from), firstCells(tx)
 			return putMetaUint(tx, metaRawFrom, uint64(from))
 		})
 	})
 	if err != nil {
-		return d, fmt.Errorf("of the day from %s: %w", stamp(d.DayMS), err)
+		if ok {
+			err = fmt.Errorf("of the day from %s: %w", stamp(d.DayMS), err)
+		}
+		if !ok || !errors.Is(err, errUnsettled) || !s.areGone(first.blocks) {
+			return d, false, err
+		}
+	}
+	if !ok {
+		return d, false, nil
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.rawFromMS, s.oldestMS, s.cellsMS = from, min(oldest, s.newestMS), cells
 	s.blocks, s.blockLen = s.blocks-d.Blocks, s.blockLen-d.Bytes
-	return d, nil
+	return d, true, err
 }
 
-// dayLeaves makes the leaves of a day's blocks. A block that cannot be read has
-// none: its loss was told when it was met.
-func (s *Store) dayLeaves(tx *bolt.Tx, day int64, d *Dropped) (leaves []byte, err error) {
-	summarised := metaUint(tx, metaSummarySeq)
-	err = dayBucket(tx, bucketBlocks, day).ForEach(func(k, v []byte) error {
-		if len(k) != blockKeyLen {
-			return fmt.Errorf("%w: block key of %d bytes", ErrDamaged, len(k))
+// dropBlocks keeps the leaves of blocks, which are in the order of their keys,
+// and deletes them. A block that cannot be read has no leaf: its loss was told
+// when it was met.
+func (s *Store) dropBlocks(tx *bolt.Tx, blocks []blockRef, d *Dropped) error {
+	for len(blocks) > 0 {
+		day, n := dayOf(blocks[0].hour), 0
+		for n < len(blocks) && dayOf(blocks[n].hour) == day {
+			n++
 		}
-		if binary.BigEndian.Uint64(k[20:]) > summarised {
-			return errNotSummarised
+		b := dayBucket(tx, bucketBlocks, day)
+		var leaves []byte
+		for _, r := range blocks[:n] {
+			v := b.Get(r.key())
+			d.Blocks++
+			d.Bytes += int64(len(v))
+			if h, err := openBlock(v); err == nil {
+				leaves = appendLeaf(leaves, h)
+			} else {
+				s.log.Error("a damaged block is dropped without its hashes", "hour", stamp(r.hour*hourMS), "error", err)
+			}
 		}
-		d.Blocks++
-		d.Bytes += int64(len(v))
-		h, err := openBlock(v)
-		if err != nil {
-			s.log.Error("a damaged block is dropped without its hashes", "hour", stamp(get64(k)*hourMS), "error", err)
-			return nil
+		if err := s.putLeaves(tx, day, leaves); err != nil {
+			return err
 		}
-		leaves = appendLeaf(leaves, h)
+		if err := deleteBlocks(tx, day, blocks[:n]); err != nil {
+			return err
+		}
+		blocks = blocks[n:]
+	}
+	return nil
+}
+
+// deleteBlocks deletes blocks of a day's bucket, and the bucket if it is empty
+// then.
+func deleteBlocks(tx *bolt.Tx, day int64, blocks []blockRef) error {
+	b := dayBucket(tx, bucketBlocks, day)
+	for _, r := range blocks {
+		if err := b.Delete(r.key()); err != nil {
+			return err
+		}
+	}
+	if k, _ := b.Cursor().First(); k != nil {
 		return nil
-	})
-	return leaves, err
+	}
+	return tx.Bucket([]byte(bucketBlocks)).DeleteBucket(dayKey(day))
 }
 
 // appendLeaf writes what stays of a block: its head without the columns.
@@ -158,7 +186,8 @@ func appendLeaf(b []byte, h *blockHead) []byte {
 }
 
 // putLeaves keeps a day's leaves in one value, after those that are there: a
-// clock that was set back can bring blocks of a day that was dropped before.
+// clock that was set back, or is not set, can bring blocks of a day that was
+// dropped before.
 func (s *Store) putLeaves(tx *bolt.Tx, day int64, leaves []byte) error {
 	b, err := tx.CreateBucketIfNotExists([]byte(bucketLeaves))
 	if err != nil {
@@ -204,44 +233,4 @@ func firstCells(tx *bolt.Tx) int64 {
 		return get64(k) * dayMS
 	}
 	return 0
-}
-
-// emptyPieces removes the pieces that can be made again from raw.
-func emptyPieces(tx *bolt.Tx) error {
-	from := int64(metaUint(tx, metaRawFrom))
-	if from == 0 {
-		if err := tx.DeleteBucket([]byte(bucketPieces)); err != nil {
-			return err
-		}
-		_, err := tx.CreateBucket([]byte(bucketPieces))
-		return err
-	}
-	top := tx.Bucket([]byte(bucketPieces))
-	var days [][]byte
-	c := top.Cursor()
-	for k, _ := c.Seek(dayKey(from / dayMS)); k != nil; k, _ = c.Next() {
-		days = append(days, append([]byte(nil), k...))
-	}
-	for _, k := range days {
-		if err := top.DeleteBucket(k); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// madeAgain are the pieces of scans that are kept: those before stand for scans
-// that are not.
-func madeAgain(tx *bolt.Tx, pieces []Piece) []Piece {
-	from := int64(metaUint(tx, metaRawFrom))
-	if from == 0 {
-		return pieces
-	}
-	var out []Piece
-	for _, p := range pieces {
-		if p.StartMS >= from {
-			out = append(out, p)
-		}
-	}
-	return out
 }

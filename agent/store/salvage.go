@@ -12,33 +12,14 @@ import (
 
 // findings are the values that a search of a damaged file's bytes found.
 type findings struct {
-	groups   []*groupRecord
-	segments map[uint32]foundSegment
-	blocks   []foundBlock
-	events   map[uint64]Event
-	texts    map[string][]byte // by content
-	unread   []loss            // blocks that were found and cannot be decoded
+	described
+	blocks []foundBlock
+	events map[uint64]Event
+	texts  map[string][]byte // by content
+	unread []loss            // blocks that were found and cannot be decoded
 
 	tree    *fileCheck // what the tree knows
 	journal journalled // what the journal has
-}
-
-// foundSegment is one of the copies of a segment that a file may hold: it is
-// written anew when its first scan comes and when its clock is set.
-type foundSegment struct {
-	Segment
-	live bool // the tree has it
-}
-
-// later reports whether a copy was written after another one.
-func (f foundSegment) later(old foundSegment) bool {
-	switch {
-	case f.live != old.live:
-		return f.live
-	case (f.ShiftMS != 0) != (old.ShiftMS != 0):
-		return f.ShiftMS != 0
-	}
-	return old.FirstSeq == 0
 }
 
 type foundBlock struct {
@@ -160,12 +141,14 @@ func (s *Store) fillNew(name, aside string, tree *fileCheck, why error) (notes [
 // what it has not, and of what it says is not sealed nothing is taken from
 // where the journal goes on.
 func (s *Store) search(f io.ReaderAt, tree *fileCheck) (*findings, error) {
-	found := &findings{segments: map[uint32]foundSegment{}, events: map[uint64]Event{}, texts: map[string][]byte{}, tree: tree}
+	found := &findings{described: newDescribed(), events: map[uint64]Event{}, texts: map[string][]byte{}, tree: tree}
 	var err error
 	if found.journal, err = readNumbers(s.o.FS, filepath.Join(s.dir, journalDir)); err != nil {
 		return nil, err
 	}
-	found.groups = append(found.groups, found.journal.groups...)
+	for _, g := range found.journal.groups {
+		found.group(foundGroup{g, true})
+	}
 	const window = 4 << 20
 	buf := make([]byte, window+len(envelopeMagic)-1)
 	for base := int64(0); ; base += window {
@@ -215,17 +198,8 @@ func (s *Store) foundAt(f io.ReaderAt, at int64, found *findings) {
 		return
 	}
 	switch typ {
-	case typeGroup:
-		if g, err := decodeGroup(body); err == nil {
-			found.groups = append(found.groups, g)
-		}
-	case typeSegment:
-		if seg, err := decodeSegment(body); err == nil {
-			next := foundSegment{seg, found.tree.live[at]}
-			if old, ok := found.segments[seg.Number]; !ok || next.later(old) {
-				found.segments[seg.Number] = next
-			}
-		}
+	case typeGroup, typeSegment:
+		found.take(typ, body, found.tree.live[at])
 	case typeEvents:
 		// one that fails here passed its checksum: nothing more can be done
 		_ = s.eachEvent(value, func(e Event) { found.event(e, at) })

@@ -13,11 +13,11 @@ import (
 
 // refill writes what was found into the new database.
 func (s *Store) refill(f io.ReaderAt, found *findings, have *seqSet) error {
-	for _, g := range found.groups {
-		s.keepGroup(g)
-	}
-	for _, number := range slices.Sorted(maps.Keys(found.segments)) {
-		s.segments = append(s.segments, found.segments[number].Segment)
+	s.keepDescribed(&found.described)
+	s.segDirty = 0 // all are new here
+	var groups []*groupRecord
+	for _, id := range slices.Sorted(maps.Keys(s.groups)) {
+		groups = append(groups, s.groups[id])
 	}
 	for _, b := range found.blocks {
 		s.sealed.scan = max(s.sealed.scan, b.head.lastSeq)
@@ -28,11 +28,6 @@ func (s *Store) refill(f io.ReaderAt, found *findings, have *seqSet) error {
 		s.sealed.event = seq
 	}
 	err := s.db.Update(func(tx *bolt.Tx) error {
-		for _, g := range found.groups {
-			if err := putGroup(tx, g); err != nil {
-				return err
-			}
-		}
 		if err := s.putEvents(tx, events); err != nil {
 			return err
 		}
@@ -41,7 +36,7 @@ func (s *Store) refill(f io.ReaderAt, found *findings, have *seqSet) error {
 				return err
 			}
 		}
-		return s.putSegments(tx)
+		return s.putDescriptions(tx, groups)
 	})
 	const blocksACommit = 50
 	for i := 0; i < len(found.blocks) && err == nil; i += blocksACommit {
@@ -77,7 +72,7 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 		return err
 	}
 	packs := map[int64]*devicePack{}
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
+	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap(), shifts: s.shifts()}
 	var numbers []uint64
 	unread := false
 	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
@@ -121,7 +116,7 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 
 // keepRest takes over what else the damaged file's tree still has and what
 // cannot be made again: cells of hours whose readings are lost or were dropped,
-// pieces of days whose readings were, other values by their keys. With it go
+// pieces whose readings were, other values by their keys. With it go
 // the events that tell of the damage: see told.
 func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 	tree := found.tree
@@ -133,7 +128,7 @@ func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 		}
 		for _, v := range tree.rest {
 			switch v.top {
-			case bucketGroups, bucketTexts:
+			case bucketTexts:
 				continue // found by the search
 			}
 			if err := keepValue(tx, f, v); err != nil {
@@ -143,7 +138,11 @@ func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 		if err := rawFromBlocks(tx, found.blocks); err != nil {
 			return err
 		}
-		if err := emptyPieces(tx); err != nil {
+		kept, err := keptScans(tx)
+		if err != nil {
+			return err
+		}
+		if err := s.emptyPieces(tx, kept); err != nil {
 			return err
 		}
 		return s.putUntold(tx, append(s.untold(tx), notes...))

@@ -40,7 +40,7 @@ func (s *Store) seal() error {
 	s.mu.Lock()
 	tail, events := s.tail, s.events
 	sl := sealing{events: events, sealed: s.last, failed: s.failed.clone()}
-	devices := s.devices
+	devices, shifts := s.devices, s.shifts()
 	s.sealing, _ = s.o.Clock.Now()
 	s.mu.Unlock()
 	defer func() {
@@ -55,7 +55,7 @@ func (s *Store) seal() error {
 		s.mu.Unlock()
 	}
 	// devices is only written by Register, which writeMu keeps out
-	s.cut(&sl, tail, devices)
+	s.cut(&sl, tail, devices, shifts)
 
 	s.sealMu.Lock()
 	defer s.sealMu.Unlock()
@@ -105,8 +105,9 @@ func (s *Store) sealedTo(m marks) bool {
 	return err == nil && have == m
 }
 
-// cut sorts the scans into blocks and cells.
-func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32) {
+// cut sorts the scans into blocks, by their labels as recorded, and into cells,
+// by true time as far as it is known.
+func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32, shifts map[uint32]int64) {
 	type key struct {
 		device  string
 		segment uint32
@@ -130,6 +131,9 @@ func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32) {
 		}
 		rows[k] = append(rows[k], sc)
 
+		moved := *sc
+		moved.WallMS += shifts[sc.Segment]
+		hour = hourOf(moved.WallMS)
 		pk := key{device: sc.Group.Device, hour: hour}
 		p, seen := packs[pk]
 		if !seen {
@@ -137,7 +141,7 @@ func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32) {
 			packs[pk] = p
 			sl.packs = append(sl.packs, devicePack{device: pk.device, deviceNo: devices[pk.device], spanMS: hour * hourMS})
 		}
-		sl.packs[p].pack.addScan(sc, levels[0].stepMS)
+		sl.packs[p].pack.addScan(&moved, levels[0].stepMS)
 	}
 	for _, k := range order {
 		scans := rows[k]
@@ -167,6 +171,9 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 			return err
 		}
 	}
+	if err := s.moveCells(tx); err != nil {
+		return err
+	}
 	if err := s.putPieces(tx, s.pieces); err != nil {
 		return err
 	}
@@ -176,12 +183,7 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 	if err := tx.Bucket([]byte(bucketMeta)).Delete([]byte(metaUntold)); err != nil {
 		return err // sl.events has them
 	}
-	for _, g := range s.unsaved {
-		if err := putGroup(tx, g); err != nil {
-			return err
-		}
-	}
-	if err := s.putSegments(tx); err != nil {
+	if err := s.putDescriptions(tx, s.unsaved); err != nil {
 		return err
 	}
 	if s.fold {
@@ -259,14 +261,14 @@ func (s *Store) cellsFromBlocks(tx *bolt.Tx, deviceNo uint32, l level, span int6
 		s.log.Error("these cells are lost: raw readings of their time are no longer kept", "from", stamp(span))
 		return &pack{}, nil
 	}
-	refs, err := findBlocks(tx, ScanQuery{FromMS: span, ToMS: span + l.spanMS}, map[uint32]bool{deviceNo: true})
+	s.mu.RLock()
+	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap(), shifts: s.shifts()}
+	s.mu.RUnlock()
+	refs, err := findShifted(tx, ScanQuery{FromMS: span, ToMS: span + l.spanMS}, map[uint32]bool{deviceNo: true}, m.shifts)
 	if err != nil {
 		return nil, err
 	}
 	p := &pack{}
-	s.mu.RLock()
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
-	s.mu.RUnlock()
 	err = m.run(refs, ScanQuery{FromMS: span, ToMS: span + l.spanMS},
 		func(r blockRef) ([]byte, error) { return readBlock(tx, r) },
 		func(r blockRef, err error) error { return nil }, // its loss was told when it was met
@@ -274,10 +276,20 @@ func (s *Store) cellsFromBlocks(tx *bolt.Tx, deviceNo uint32, l level, span int6
 	return p, err
 }
 
-func (s *Store) putSegments(tx *bolt.Tx) error {
+// putDescriptions stores groups and the segments that are new or have changed,
+// and renews the copies of both.
+func (s *Store) putDescriptions(tx *bolt.Tx, groups []*groupRecord) error {
 	s.mu.RLock()
 	segments := slices.Clone(s.segments[min(s.segDirty, len(s.segments)):])
 	s.mu.RUnlock()
+	if len(groups)+len(segments) == 0 {
+		return nil
+	}
+	for _, g := range groups {
+		if err := putGroup(tx, g); err != nil {
+			return err
+		}
+	}
 	for i := range segments {
 		key := binary.BigEndian.AppendUint32(nil, segments[i].Number)
 		value := wrap(nil, typeSegment, appendSegment(nil, &segments[i]))
@@ -285,5 +297,5 @@ func (s *Store) putSegments(tx *bolt.Tx) error {
 			return err
 		}
 	}
-	return nil
+	return putCopies(tx)
 }

@@ -272,12 +272,17 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 	return state, seq, nil
 }
 
-// dropPieces removes all pieces that can be made again. Until new ones are complete, the missing
-// state makes each Open begin again.
+// dropPieces removes all pieces that can be made again. What is made anew is
+// committed with the number it goes to, so that a later Open goes on there;
+// before the first such commit the missing state makes it begin again.
 func (s *Store) dropPieces() error {
 	s.lists.drop()
 	return s.update(func(tx *bolt.Tx) error {
-		if err := emptyPieces(tx); err != nil {
+		kept, err := keptScans(tx)
+		if err != nil {
+			return err
+		}
+		if err := s.emptyPieces(tx, kept); err != nil {
 			return err
 		}
 		return putSummary(tx, 0, nil)
@@ -307,11 +312,7 @@ func (s *Store) foldStored(upTo uint64) error {
 		return err
 	}
 	sealed := s.sealed.scan
-	q := ScanQuery{FromSeq: upTo + 1}
-	if upTo == 0 {
-		q.FromMS = s.RawFrom() // the pieces before it stay
-	}
-	err := s.Scans(q, func(sc *scan.Scan) error {
+	err := s.Scans(ScanQuery{FromSeq: upTo + 1}, func(sc *scan.Scan) error {
 		hour := hourOf(sc.WallMS)
 		if open && (sc.Seq > sealed || hour != lastHour) {
 			if err := flush(sc.Seq > sealed); err != nil {

@@ -113,6 +113,7 @@ const (
 	typeText    = 7
 	typeLeaves  = 8
 	typeUntold  = 9
+	typeCopy    = 10
 	maxEnvelope = 1 << 26
 )
 

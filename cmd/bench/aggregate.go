@@ -106,6 +106,7 @@ func sumUp(s *store.Store, channels int) ([]aggregate, error) {
 	last := make([]int64, channels)
 	lastMS := int64(0)
 	err := s.SealedColumns(func(c *store.Columns) error {
+		stepMS := evenMS(c.MonoMS)
 		for ch, values := range c.Values {
 			a := &sums[ch]
 			if len(values) == 0 {
@@ -116,7 +117,7 @@ func sumUp(s *store.Store, channels int) ([]aggregate, error) {
 			} else {
 				a.integral += (last[ch] + values[0]) * (c.MonoMS[0] - lastMS)
 			}
-			a.add(values, c.MonoMS)
+			a.add(values, c.MonoMS, stepMS)
 			last[ch] = values[len(values)-1]
 		}
 		lastMS = c.MonoMS[len(c.MonoMS)-1]
@@ -125,20 +126,42 @@ func sumUp(s *store.Store, channels int) ([]aggregate, error) {
 	return sums, err
 }
 
-// add takes values of which none is missing.
-func (a *aggregate) add(values, monoMS []int64) {
-	least, greatest, sum, integral := a.min, a.max, int64(0), int64(0)
-	before, beforeMS := values[0], monoMS[0]
-	for i, v := range values {
+// evenMS is the time from each reading to the next if it is always the same,
+// else 0.
+func evenMS(monoMS []int64) int64 {
+	if len(monoMS) < 2 {
+		return 0
+	}
+	step := monoMS[1] - monoMS[0]
+	for i, ms := range monoMS[1:] {
+		if ms-monoMS[i] != step {
+			return 0
+		}
+	}
+	return step
+}
+
+// add takes values of which none is missing. Where they are stepMS apart, each
+// but the two at the ends counts twice in the integral, and the sum says it.
+func (a *aggregate) add(values, monoMS []int64, stepMS int64) {
+	least, greatest, sum := a.min, a.max, int64(0)
+	for _, v := range values {
 		least, greatest = min(least, v), max(greatest, v)
 		sum += v
-		integral += (before + v) * (monoMS[i] - beforeMS)
-		before, beforeMS = v, monoMS[i]
 	}
 	a.min, a.max = least, greatest
 	a.sum += sum
-	a.integral += integral
 	a.count += int64(len(values))
+	if stepMS != 0 {
+		a.integral += (2*sum - values[0] - values[len(values)-1]) * stepMS
+		return
+	}
+	integral, before, beforeMS := int64(0), values[0], monoMS[0]
+	for i, v := range values {
+		integral += (before + v) * (monoMS[i] - beforeMS)
+		before, beforeMS = v, monoMS[i]
+	}
+	a.integral += integral
 }
 
 // sumOf is the same, plainly.

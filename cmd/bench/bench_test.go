@@ -271,6 +271,35 @@ func TestStoreWeek(t *testing.T) {
 	}
 }
 
+// The integral worked by hand: (3+5)·1000 + (5+4)·1000 in twice the area, and
+// (3+5)·1000 + (5+4)·500 where the last comes early; both ways agree on even
+// times.
+func TestAggregate(t *testing.T) {
+	values := []int64{3, 5, 4}
+	for _, c := range []struct {
+		name         string
+		monoMS       []int64
+		step         int64
+		wantIntegral int64
+	}{
+		{"even", []int64{1000, 2000, 3000}, 1000, 17000},
+		{"even, the long way", []int64{1000, 2000, 3000}, 0, 17000},
+		{"not even", []int64{1000, 2000, 2500}, 0, 12500},
+	} {
+		a := aggregate{min: 3, max: 3}
+		if got := evenMS(c.monoMS); got != c.step && c.step != 0 || got != 0 && c.wantIntegral == 12500 {
+			t.Errorf("%s: the times are %d ms apart", c.name, got)
+		}
+		a.add(values, c.monoMS, c.step)
+		if want := (aggregate{count: 3, sum: 12, min: 3, max: 5, integral: c.wantIntegral}); a != want {
+			t.Errorf("%s: got %+v, want %+v", c.name, a, want)
+		}
+	}
+	if evenMS([]int64{7}) != 0 {
+		t.Error("one reading has a time to the next")
+	}
+}
+
 func TestParseSmaps(t *testing.T) {
 	const text = "55d0c1000000-7ffd0b9ff000 ---p 00000000 00:00 0                          [rollup]\n" +
 		"Rss:               21000 kB\nPss:               20000 kB\nShared_Clean:       1000 kB\nShared_Dirty:          0 kB\n" +
