@@ -28,8 +28,8 @@ type EventQuery struct {
 	Kinds        []string // empty: all
 	Subjects     []string // empty: all
 	// Changes are those of analysis.TurnWords that are wanted of the kind
-	// state. Empty: all where Kinds names state, else starts, stops and trips,
-	// since loading and unloading would drown all else.
+	// state. Empty: all where Kinds names state, else all but loading, unloading
+	// and the like, which would drown the rest.
 	Changes []string
 	Limit   int    // above 0
 	After   string // EventPage.Next of the page before; empty: the newest
@@ -81,11 +81,12 @@ type placedEvent struct {
 	Event
 }
 
-// Events returns a page of events.
+// Events returns a page of events. An error of type *FieldError names a kind or
+// a subject that there is not.
 func (h *History) Events(q EventQuery) (EventPage, error) { return h.eventPage(q, h.Now()) }
 
 // Events is History's, up to the present.
-func (a *Agent) Events(q EventQuery) (EventPage, error) { return a.eventPage(q, a.Now()) }
+func (a *Agent) Events(q EventQuery) (EventPage, error) { return a.eventPage(q, a.end()) }
 
 func (h *History) eventPage(q EventQuery, now time.Time) (EventPage, error) {
 	end := eventPlace{wallMS: cmp.Or(q.ToMS, endOfTime)}
@@ -97,6 +98,9 @@ func (h *History) eventPage(q EventQuery, now time.Time) (EventPage, error) {
 		if after.compare(end) < 0 {
 			end = after
 		}
+	}
+	if err := h.checkQuery(&q); err != nil {
+		return EventPage{}, err
 	}
 	q.Limit = max(q.Limit, 1)
 	all, err := h.stored(&q, end)
@@ -117,7 +121,20 @@ func (h *History) eventPage(q EventQuery, now time.Time) (EventPage, error) {
 		}
 		page.Events = append(page.Events, all[i].Event)
 	}
-	return page, h.markCorrected(page.Events)
+	return page, errors.Join(h.markCorrected(page.Events), h.markBroken(page.Events))
+}
+
+// EventsEnd is behind the newest event and the newest scan of a stopped store:
+// a note may have been written since.
+func (h *History) EventsEnd() (time.Time, error) {
+	newest, err := h.store.EventsWhere(0, 0, 1, func(*store.Event) bool { return true })
+	end := h.Now()
+	if err == nil && len(newest) > 0 {
+		if t := time.UnixMilli(newest[0].WallMS + 1); t.After(end) {
+			end = t
+		}
+	}
+	return end, err
 }
 
 // stored are the newest events before end, one more than the limit. Changes of
@@ -147,7 +164,7 @@ const (
 func (h *History) turns(q *EventQuery, end eventPlace, now time.Time) ([]placedEvent, error) {
 	changes := q.Changes
 	if len(changes) == 0 && !slices.Contains(q.Kinds, kindState) {
-		changes = []string{analysis.TurnStart, analysis.TurnStop, analysis.TurnTrip}
+		changes = []string{analysis.TurnStart, analysis.TurnStop, analysis.TurnTrip, analysis.TurnLost, analysis.TurnFound}
 	}
 	if !wants(q.Kinds, kindState) {
 		return nil, nil

@@ -111,9 +111,12 @@ func TestChangesOfStateAreEvents(t *testing.T) {
 		"8000 fault m high discharge temperature (code 3): 2 times on record, before this at 2026-02-25 07:55",
 		"8000 state mtrip a fault came while the machine stood (tripped), after 31 min stopped",
 		"6120 fault m high discharge temperature (code 3): cleared after 2m0s",
+		"6091 state mfound read again after 1 min 1 s (timeout): tripped",
+		"6030 state mlost nothing was read from here on (timeout), after 30 s tripped",
 		"6000 fault m high discharge temperature (code 3): for the first time on record",
 		"6000 state mtrip the machine tripped, after 20 s unloaded",
 		"600 state mstart the motor started (loaded), after at least 10 min stopped",
+		"0 state mfound the first reading: stopped",
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))

@@ -1,6 +1,7 @@
 package agent
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -26,7 +27,8 @@ const (
 // one that names it.
 type Note struct {
 	Text string `json:"text"`
-	// Subject is a machine, system, line or device of the site; empty: all of it.
+	// Subject is a machine, system, line or device of the site; empty: all of it,
+	// or what the note that it corrects is about.
 	Subject string `json:"subject,omitempty"`
 	// Time is when it was so, as in a query: RFC 3339, a local date, now or an
 	// age. Empty: the present, or the time of the note that it corrects.
@@ -104,6 +106,7 @@ func (h *History) noteEvent(n Note, now time.Time) (store.Event, error) {
 			return none, err
 		}
 		e.WallMS, e.Data["corrects"] = before.WallMS, strconv.FormatUint(n.Corrects, 10)
+		e.Subject = cmp.Or(n.Subject, before.Subject)
 	}
 	if n.Time != "" {
 		if e.WallMS, err = h.noteTime(n.Time, now); err != nil {

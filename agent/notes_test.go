@@ -20,8 +20,8 @@ func TestNotes(t *testing.T) {
 			t.Errorf("%+v, %v", e, err)
 		}
 		first = e.Seq
-		e, err = r.history.addNote(Note{Text: "it was the oil filter", Subject: "m", Corrects: first}, now)
-		if err != nil || e.WallMS != now.Add(-time.Hour).UnixMilli() {
+		e, err = r.history.addNote(Note{Text: "it was the oil filter", Corrects: first}, now)
+		if err != nil || e.Subject != "m" || e.WallMS != now.Add(-time.Hour).UnixMilli() {
 			t.Errorf("a correction stands beside what it corrects: %+v, %v", e, err)
 		}
 		fixed = e.Seq

@@ -186,6 +186,9 @@ func (b *shop) Events(q agent.EventQuery) (agent.EventPage, error) {
 	if q.After != "" && q.After != "1.2.3" {
 		return agent.EventPage{}, agent.ErrCursor
 	}
+	if slices.Contains(q.Kinds, "nonsense") {
+		return agent.EventPage{}, &agent.FieldError{Field: "kind", Message: "use another"}
+	}
 	what := strings.TrimSpace(strings.Join(slices.Concat([]string{"events"}, q.Kinds, q.Subjects, q.Changes, []string{q.After}), " "))
 	return agent.EventPage{Events: []agent.Event{
 		{Time: noon, Kind: "state", Subject: "comp1", Text: "went on load", Data: map[string]string{"from": "unloaded", "to": "loaded"}},

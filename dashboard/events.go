@@ -42,6 +42,9 @@ func (s *Server) serveEvents(r *http.Request) (any, *apiError) {
 	if errors.Is(err, agent.ErrCursor) {
 		return nil, badParameter("cursor", "cursor %v: give back what \"next\" said", err)
 	}
+	if field := (*agent.FieldError)(nil); errors.As(err, &field) {
+		return nil, badParameter(field.Field, "%s", field.Message)
+	}
 	if err != nil {
 		return nil, unavailable("events: %v", err)
 	}

@@ -17,6 +17,11 @@ func TestEventsAreAskedForAsTheQuerySays(t *testing.T) {
 		t.Errorf("%d, asked %q, want %q", w.Code, got, want)
 	}
 	d := readDocument(t)
+	var refusal errorAnswer
+	w = get(s, "/api/v1/events?kind=nonsense")
+	if err := json.Unmarshal(w.Body.Bytes(), &refusal); err != nil || w.Code != 400 || refusal.Error.Field != "kind" {
+		t.Errorf("a kind that there is not: %d %s (%v)", w.Code, w.Body, err)
+	}
 	parameters, _ := d.at("paths", "/api/v1/events", "get")["parameters"].([]any)
 	var words []string
 	for _, p := range parameters {

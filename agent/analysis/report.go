@@ -47,6 +47,13 @@ func systemOnly(name string) bool {
 	return false
 }
 
+// Reasons of figures that belong to the other kind of subject: they are no lack
+// of the data.
+const (
+	NotOfSystem  = "a figure of one machine, not of a system"
+	NotOfMachine = "a figure of the system, not of one machine"
+)
+
 // sheet collects the figures of one subject.
 type sheet struct {
 	g        *gathered
@@ -147,9 +154,9 @@ func (s *sheet) list() []Figure {
 		switch {
 		case ok:
 		case s.g.sp.system && machineOnly(name):
-			f = Figure{Name: name, Absent: "a figure of one machine, not of a system"}
+			f = Figure{Name: name, Absent: NotOfSystem}
 		case !s.g.sp.system && systemOnly(name):
-			f = Figure{Name: name, Absent: "a figure of the system, not of one machine"}
+			f = Figure{Name: name, Absent: NotOfMachine}
 		default:
 			f = Figure{Name: name, Absent: "this version does not compute it"}
 		}

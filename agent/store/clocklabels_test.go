@@ -255,3 +255,46 @@ func TestDropWhoseLastSyncFails(t *testing.T) {
 		t.Errorf("%d events of the dropped day, want 1", n)
 	}
 }
+
+// Curves go by true time once it is known, raw and in cells, in memory and
+// sealed: the clock was set within the hour in which recording began.
+func TestSeriesOfACorrected1970(t *testing.T) {
+	dir := t.TempDir()
+	s, g := openClock(t, dir, &testClock{mono: 1000, wall: 12_000}, Options{})
+	run(t, s, g, 2000, 11_000, 1000)
+	run(t, s, g, 1_002_000, startMS, 1000) // the first was in truth at startMS + 2 s
+	want := func(s *Store, when string) {
+		t.Helper()
+		for _, points := range []int{5000, 20} {
+			got, err := s.Series(g.Channels[0].ID(), startMS, startMS+2_100_000, points)
+			if err != nil {
+				t.Fatal(err)
+			}
+			n, sum := int64(0), 0.0
+			for _, c := range got.Cells {
+				n, sum = n+c.Count, sum+c.Sum
+			}
+			all, err := s.Series(g.Channels[0].ID(), startMS, startMS+2_100_000, 1)
+			if err != nil || n != 2000 || len(all.Cells) == 0 || all.Cells[0].Sum != sum || all.Cells[0].FirstMS != startMS+2000 {
+				t.Errorf("%s, %d points: %d values, sum %g, as one cell %+v, %v; want 2000", when, points, n, sum, all.Cells, err)
+			}
+		}
+		if was, err := s.Series(g.Channels[0].ID(), 0, hourMS, 20); err != nil {
+			t.Error(err)
+		} else {
+			for _, c := range was.Cells {
+				if c.Count > 0 {
+					t.Errorf("%s: still in 1970: %+v", when, c)
+				}
+			}
+		}
+	}
+	want(s, "open")
+	if err := s.seal(); err != nil {
+		t.Fatal(err)
+	}
+	want(s, "sealed")
+	closeTest(t, s)
+	s, _ = openClock(t, dir, &testClock{mono: 1000, wall: startMS + hourMS}, Options{})
+	want(s, "opened again")
+}

@@ -128,7 +128,7 @@ func (s *Store) checkCells(tx *bolt.Tx) error {
 		return err
 	}
 	whole := true
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
+	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap(), shifts: s.shifts()}
 	err = m.run(refs, ScanQuery{}, func(r blockRef) ([]byte, error) { return readBlock(tx, r) },
 		func(blockRef, error) error { whole = false; return nil },
 		func(sc *scan.Scan) error {

@@ -71,7 +71,7 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 		return err
 	}
 	packs := map[int64]*devicePack{}
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
+	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap(), shifts: s.shifts()}
 	var numbers []uint64
 	unread := false
 	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },

@@ -40,7 +40,7 @@ func (s *Store) seal() error {
 	s.mu.Lock()
 	tail, events := s.tail, s.events
 	sl := sealing{events: events, sealed: s.last, failed: s.failed.clone()}
-	devices := s.devices
+	devices, shifts := s.devices, s.shifts()
 	s.sealing, _ = s.o.Clock.Now()
 	s.mu.Unlock()
 	defer func() {
@@ -50,10 +50,12 @@ func (s *Store) seal() error {
 	}()
 	if s.fold {
 		pieces, state := s.o.Summariser.Flush()
+		s.mu.Lock()
 		s.pieces, s.state = append(s.pieces, pieces...), state
+		s.mu.Unlock()
 	}
 	// devices is only written by Register, which writeMu keeps out
-	s.cut(&sl, tail, devices)
+	s.cut(&sl, tail, devices, shifts)
 
 	s.sealMu.Lock()
 	defer s.sealMu.Unlock()
@@ -67,11 +69,11 @@ func (s *Store) seal() error {
 		s.mu.Unlock()
 		return err
 	}
-	s.pieces = nil
 	s.j.syncMu.Lock()
 	defer s.j.syncMu.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.pieces = nil
 	s.sealErr = err
 	// a new slice: readers may still hold the old one
 	s.tail, s.values = make([]scan.Scan, 0, len(tail)+len(tail)/16), 0
@@ -103,8 +105,9 @@ func (s *Store) sealedTo(m marks) bool {
 	return err == nil && have == m
 }
 
-// cut sorts the scans into blocks and cells.
-func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32) {
+// cut sorts the scans into blocks, by their labels as recorded, and into cells,
+// by true time as far as it is known.
+func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32, shifts map[uint32]int64) {
 	type key struct {
 		device  string
 		segment uint32
@@ -128,6 +131,9 @@ func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32) {
 		}
 		rows[k] = append(rows[k], sc)
 
+		moved := *sc
+		moved.WallMS += shifts[sc.Segment]
+		hour = hourOf(moved.WallMS)
 		pk := key{device: sc.Group.Device, hour: hour}
 		p, seen := packs[pk]
 		if !seen {
@@ -135,7 +141,7 @@ func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32) {
 			packs[pk] = p
 			sl.packs = append(sl.packs, devicePack{device: pk.device, deviceNo: devices[pk.device], spanMS: hour * hourMS})
 		}
-		sl.packs[p].pack.addScan(sc, levels[0].stepMS)
+		sl.packs[p].pack.addScan(&moved, levels[0].stepMS)
 	}
 	for _, k := range order {
 		scans := rows[k]
@@ -164,6 +170,9 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 		if err := s.putCells(tx, &sl.packs[i]); err != nil {
 			return err
 		}
+	}
+	if err := s.moveCells(tx); err != nil {
+		return err
 	}
 	if err := s.putPieces(tx, s.pieces); err != nil {
 		return err
@@ -252,14 +261,14 @@ func (s *Store) cellsFromBlocks(tx *bolt.Tx, deviceNo uint32, l level, span int6
 		s.log.Error("these cells are lost: raw readings of their time are no longer kept", "from", stamp(span))
 		return &pack{}, nil
 	}
-	refs, err := findBlocks(tx, ScanQuery{FromMS: span, ToMS: span + l.spanMS}, map[uint32]bool{deviceNo: true})
+	s.mu.RLock()
+	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap(), shifts: s.shifts()}
+	s.mu.RUnlock()
+	refs, err := findShifted(tx, ScanQuery{FromMS: span, ToMS: span + l.spanMS}, map[uint32]bool{deviceNo: true}, m.shifts)
 	if err != nil {
 		return nil, err
 	}
 	p := &pack{}
-	s.mu.RLock()
-	m := merger{dec: columnDecoder{dec: s.dec}, groups: s.groupMap()}
-	s.mu.RUnlock()
 	err = m.run(refs, ScanQuery{FromMS: span, ToMS: span + l.spanMS},
 		func(r blockRef) ([]byte, error) { return readBlock(tx, r) },
 		func(r blockRef, err error) error { return nil }, // its loss was told when it was met

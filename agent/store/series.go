@@ -193,12 +193,15 @@ type lostBlock struct {
 func (s *Store) collect(out *Series, sources []source, deviceNo uint32) error {
 	var lost []lostBlock
 	var tail []scan.Scan
+	s.mu.RLock()
+	shifts := s.shifts()
+	s.mu.RUnlock()
 	err := s.snapshot(func(tx *bolt.Tx, unsealed []scan.Scan, _ []Event) (err error) {
 		tail = unsealed
 		if l, ok := serves(out.StepMS); ok {
 			return s.collectCells(tx, out, sources, deviceNo, l)
 		}
-		lost, err = s.collectBlocks(tx, out, sources, deviceNo)
+		lost, err = s.collectBlocks(tx, out, sources, deviceNo, shifts)
 		return err
 	})
 	if err != nil {
@@ -214,7 +217,7 @@ func (s *Store) collect(out *Series, sources []source, deviceNo uint32) error {
 		for j := range sources {
 			if src := &sources[j]; src.group.ID == sc.Group.ID {
 				if v, ok := sc.Get(src.place); ok {
-					src.add(out, sc.WallMS, v)
+					src.add(out, sc.WallMS+shifts[sc.Segment], v)
 				}
 			}
 		}
@@ -301,8 +304,8 @@ func addPack(p *pack, out *Series, sources []source) {
 
 // collectBlocks reads one channel from raw. The blocks of one device do not
 // overlap in sequence, so that one after the other is in order.
-func (s *Store) collectBlocks(tx *bolt.Tx, out *Series, sources []source, deviceNo uint32) (lost []lostBlock, err error) {
-	refs, err := findBlocks(tx, ScanQuery{FromMS: out.FromMS, ToMS: out.ToMS}, map[uint32]bool{deviceNo: true})
+func (s *Store) collectBlocks(tx *bolt.Tx, out *Series, sources []source, deviceNo uint32, shifts map[uint32]int64) (lost []lostBlock, err error) {
+	refs, err := findShifted(tx, ScanQuery{FromMS: out.FromMS, ToMS: out.ToMS}, map[uint32]bool{deviceNo: true}, shifts)
 	if err != nil {
 		return nil, err
 	}
@@ -328,7 +331,7 @@ func (s *Store) collectBlocks(tx *bolt.Tx, out *Series, sources []source, device
 					lost = append(lost, lostBlock{ref, err})
 					continue
 				}
-				rows.each(src.place, func(wallMS, v int64) { src.add(out, wallMS, v) })
+				rows.each(src.place, func(wallMS, v int64) { src.add(out, wallMS+shifts[h.segment], v) })
 			}
 		}
 	}

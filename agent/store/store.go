@@ -43,7 +43,7 @@ type Store struct {
 	writeMu     sync.Mutex // Append, Register and Close, one at a time; fields below
 	closed      bool
 	blockEnc    blockEncoder
-	pieces      []Piece // flushed, not yet committed
+	pieces      []Piece // flushed, not yet committed; written with mu held too
 	state       []byte  // belongs to them
 	retryMS     int64   // mono time before which a failed seal is not tried again
 	pauseMS     int64   // how long that was

@@ -221,7 +221,11 @@ func (r *running) send(ctx context.Context, method, path string, content []byte)
 	if refusal.Error.Field != "" && method == http.MethodPost {
 		err = &agent.FieldError{Field: refusal.Error.Field, Message: refusal.Error.Message}
 	} else if refusal.Error.Field != "" {
-		err = fmt.Errorf("--%s: %w", refusal.Error.Field, err)
+		flag := refusal.Error.Field
+		if flag == "hash" { // as the command calls it
+			flag = "text"
+		}
+		err = fmt.Errorf("--%s: %w", flag, err)
 	}
 	if answer.StatusCode == http.StatusBadRequest || answer.StatusCode == http.StatusNotFound {
 		return nil, misuse{err}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -17,7 +18,18 @@ func (a *stopped) Events(_ context.Context, w window, f eventFilter) (agent.Even
 	if err != nil {
 		return agent.EventPage{}, err
 	}
-	return a.history.Events(agent.EventQuery{FromMS: fromMS, ToMS: toMS, Kinds: f.kinds, Subjects: f.subjects, Limit: f.limit})
+	if w.to == "now" { // what a person wrote since the last reading is there too
+		end, err := a.history.EventsEnd()
+		if err != nil {
+			return agent.EventPage{}, err
+		}
+		toMS = end.UnixMilli()
+	}
+	page, err := a.history.Events(agent.EventQuery{FromMS: fromMS, ToMS: toMS, Kinds: f.kinds, Subjects: f.subjects, Limit: f.limit})
+	if field := (*agent.FieldError)(nil); errors.As(err, &field) {
+		err = misuse{fmt.Errorf("--%s: %s", field.Field, field.Message)}
+	}
+	return page, err
 }
 
 func (r *running) Events(ctx context.Context, w window, f eventFilter) (page agent.EventPage, err error) {
@@ -47,7 +59,7 @@ func (r *running) Faults(ctx context.Context, w window) ([]agent.Fault, error) {
 func (a *stopped) Text(_ context.Context, hash string) ([]byte, error) {
 	text, err := a.history.Text(hash)
 	if errors.Is(err, store.ErrNoText) {
-		return nil, misuse{err}
+		return nil, misuse{fmt.Errorf("--text: %w; loadscribe events --kind config_changed --json lists the hashes", err)}
 	}
 	return text, err
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -20,10 +21,10 @@ type eventsCmd struct {
 	Data    string   `help:"Data directory, instead of the site file's." placeholder:"DIR"`
 	From    string   `default:"-7d" help:"Begin: RFC 3339, a local date, now, or an age such as -7d." placeholder:"TIME"`
 	To      string   `default:"now" help:"End, not included; a date includes that day." placeholder:"TIME"`
-	Kind    []string `help:"Only these kinds: state, fault, note, config_changed, line_down … Naming state gives every load and unload too." placeholder:"KIND"`
-	Subject []string `help:"Only those of a machine, line or device." placeholder:"NAME"`
+	Kind    []string `help:"Only these kinds: state, fault, note, config_changed, line_down … Naming state gives every load and unload too; a wrong one lists them all." placeholder:"KIND"`
+	Subject []string `help:"Only those of a machine, system, line or device." placeholder:"NAME"`
 	Limit   int      `default:"1000" help:"At most so many, the newest." placeholder:"N"`
-	JSON    bool     `help:"Print the JSON of /api/v1/events and /api/v1/faults."`
+	JSON    bool     `help:"Print the JSON of /api/v1/events and /api/v1/faults, the newest first."`
 	Text    string   `help:"Print the site file or map of this hash, as a config_changed event names it, and nothing else." placeholder:"HASH"`
 }
 
@@ -62,7 +63,7 @@ func (c *eventsCmd) Run(s *surroundings) error {
 	if a.EventPage, err = source.Events(s.ctx, w, eventFilter{c.Kind, c.Subject, c.Limit}); err != nil {
 		return err
 	}
-	if a.Faults, err = source.Faults(s.ctx, w); err != nil {
+	if a.Faults, err = c.faults(s.ctx, source, w); err != nil {
 		return err
 	}
 	if c.JSON {
@@ -72,6 +73,17 @@ func (c *eventsCmd) Run(s *surroundings) error {
 		return out.Encode(a)
 	}
 	return printEvents(s.stdout, &a, site)
+}
+
+// faults are those of the subjects asked for, where faults are asked for.
+func (c *eventsCmd) faults(ctx context.Context, source asked, w window) ([]agent.Fault, error) {
+	if len(c.Kind) > 0 && !slices.Contains(c.Kind, "fault") {
+		return []agent.Fault{}, nil
+	}
+	all, err := source.Faults(ctx, w)
+	return slices.DeleteFunc(all, func(f agent.Fault) bool {
+		return len(c.Subject) > 0 && !slices.Contains(c.Subject, f.Subject)
+	}), err
 }
 
 // printEvents writes the oldest first, by days, as a logbook reads.

@@ -115,30 +115,72 @@ func printFigures(out io.Writer, title string, figures []analysis.Figure, units 
 		row := "  " + f.Name + "\t" + value + "\t" + uncertainty + "\t" + unit
 		if f.Coverage != nil {
 			row += fmt.Sprintf("\tobserved %.1f %%", *f.Coverage*100)
+			if f.Name == "energy" && !f.AtLeast && !whole(f) {
+				row += ", over the gaps by the meter's counter"
+			}
 		}
-		fmt.Fprintln(table, row+bounds(f))
+		fmt.Fprintln(table, row+bounds(f, units))
 	}
 	if err := table.Flush(); err != nil {
 		return err
 	}
-	if len(absent) > 0 {
-		fmt.Fprintln(out, "  not to be had from this data:")
-	}
-	for _, f := range absent {
-		fmt.Fprintf(out, "    %s: %s\n", f.Name, f.Absent)
-	}
+	printAbsent(out, absent)
 	return nil
 }
 
-// bounds says what else is known of a value: the most it can be, and what it is
-// held to.
-func bounds(f *analysis.Figure) string {
+// printAbsent names what is lacking, a line for each reason. Figures of the
+// other kind of subject are no lack.
+func printAbsent(out io.Writer, absent []*analysis.Figure) {
+	var reasons []string
+	names := map[string][]string{}
+	for _, f := range absent {
+		if f.Absent == analysis.NotOfSystem || f.Absent == analysis.NotOfMachine {
+			continue
+		}
+		if names[f.Absent] == nil {
+			reasons = append(reasons, f.Absent)
+		}
+		names[f.Absent] = append(names[f.Absent], f.Name)
+	}
+	if len(reasons) > 0 {
+		fmt.Fprintln(out, "  not to be had from this data:")
+	}
+	for _, why := range reasons {
+		fmt.Fprintf(out, "    %s: %s\n", strings.Join(names[why], ", "), why)
+	}
+}
+
+// whole reports a window of which less than a thousandth was not observed: a
+// lower bound is then as good as the value.
+func whole(f *analysis.Figure) bool { return f.Coverage != nil && *f.Coverage >= 0.999 }
+
+// bounds says what else is known of a value: the most it can be, what it is
+// held to and whether it keeps to that, and which hours it takes in.
+func bounds(f *analysis.Figure, units quantity.System) string {
 	text := ""
-	if f.AtMost != nil {
+	switch {
+	case f.AtMost == nil || whole(f):
+	case *f.AtMost == *f.Value:
+		text += ", no more by the controller's counter"
+	default:
 		text += fmt.Sprintf(", at most %.4g by the controller's counter", *f.AtMost)
 	}
 	if f.Limit != nil {
-		text += fmt.Sprintf(", limit %.4g (%s)", *f.Limit, f.LimitBasis)
+		limit := *f
+		limit.Value, limit.Uncertainty, limit.AtLeast = f.Limit, nil, false
+		shown, _, _ := shownFigure(&limit, units)
+		word := "limit"
+		switch {
+		case f.Name == "shortest_rest" && *f.Value < *f.Limit:
+			word = "UNDER the limit of"
+		case f.Name != "shortest_rest" && *f.Value > *f.Limit:
+			word = "OVER the limit of"
+		}
+		text += fmt.Sprintf(", %s %s (%s)", word, shown, f.LimitBasis)
+	}
+	switch f.Name {
+	case "pressure_mean", "pressure_min", "pressure_p05", "pressure_p95", "time_below_minimum":
+		text += ", all hours, with those the plant was off"
 	}
 	return text
 }
@@ -148,9 +190,11 @@ const maxFindings = 30
 
 // printFindings says what is wrong with the data themselves.
 func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Site) {
-	if len(findings) > 0 {
-		fmt.Fprintln(out, "  what the data themselves show:")
+	if len(findings) == 0 {
+		fmt.Fprintln(out, "  what the data themselves show: nothing missing for long, stuck, contradictory or impossible")
+		return
 	}
+	fmt.Fprintln(out, "  what the data themselves show:")
 	for i := range findings {
 		if i == maxFindings {
 			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(findings)-i)
@@ -162,7 +206,7 @@ func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Si
 }
 
 // shownFigure is a figure in the site's units, rounded to two figures of its
-// uncertainty.
+// uncertainty and to no more than five of its own; money to its hundredths.
 func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty, unit string) {
 	unit, factor, offset := units.Display(f.Unit)
 	v := *f.Value*factor + offset
@@ -172,14 +216,35 @@ func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty,
 	if unit == "1" {
 		unit = ""
 	}
-	decimals := 2
-	if f.Uncertainty != nil && *f.Uncertainty > 0 {
-		decimals = min(6, max(0, 1-int(math.Floor(math.Log10(*f.Uncertainty*math.Abs(factor))))))
-	} else if v == math.Trunc(v) {
+	decimals := 3 - magnitude(v) // four figures
+	switch {
+	case isMoney(unit):
+		decimals = 2
+	case f.Uncertainty != nil && *f.Uncertainty > 0:
+		decimals = min(1-magnitude(*f.Uncertainty*factor), decimals+1)
+	case v == math.Trunc(v):
 		decimals = 0
 	}
-	return prefixed(f, strings.TrimPrefix(strconv.FormatFloat(v, 'f', decimals, 64), minusZero(v, decimals))),
-		spread(f, func(u float64) string { return strconv.FormatFloat(u*math.Abs(factor), 'f', decimals, 64) }), unit
+	return prefixed(f, rounded(v, decimals)),
+		spread(f, func(u float64) string { return rounded(u*math.Abs(factor), decimals) }), unit
+}
+
+// magnitude is the power of ten of v's first figure.
+func magnitude(v float64) int {
+	if v == 0 {
+		return 0
+	}
+	return int(math.Floor(math.Log10(math.Abs(v))))
+}
+
+// rounded writes v to so many decimals; fewer than none are whole tens.
+func rounded(v float64, decimals int) string {
+	decimals = min(decimals, 6)
+	if decimals < 0 {
+		step := math.Pow10(-decimals)
+		v, decimals = math.Round(v/step)*step, 0
+	}
+	return strings.TrimPrefix(strconv.FormatFloat(v, 'f', decimals, 64), minusZero(v, decimals))
 }
 
 // minusZero is the sign to take off a value that rounds to zero from below.
@@ -191,32 +256,43 @@ func minusZero(v float64, decimals int) string {
 }
 
 func prefixed(f *analysis.Figure, value string) string {
-	if f.AtLeast {
+	if f.AtLeast && !whole(f) && (f.AtMost == nil || *f.AtMost != *f.Value) {
 		return "at least " + value
 	}
 	return value
 }
 
+// spread is the half width; none where it is too small to show.
 func spread(f *analysis.Figure, show func(float64) string) string {
 	if f.Uncertainty == nil {
 		return ""
 	}
-	return "± " + show(*f.Uncertainty)
+	if text := show(*f.Uncertainty); strings.ContainsAny(text, "123456789") {
+		return "± " + text
+	}
+	return ""
 }
 
-// duration writes seconds as hours, minutes and seconds.
+// duration writes seconds as the sentences do: "2 h 5 min 3 s".
 func duration(seconds float64) string {
 	d := time.Duration(seconds * float64(time.Second)).Round(100 * time.Millisecond)
-	if d >= time.Minute {
-		d = d.Round(time.Second)
-	} else if d == 0 && seconds > 0 {
-		return "under 0.1s"
+	switch {
+	case d == 0 && seconds > 0:
+		return "under 0.1 s"
+	case d < time.Minute:
+		return strconv.FormatFloat(d.Seconds(), 'f', -1, 64) + " s"
 	}
-	text := d.String()
-	if strings.HasSuffix(text, "m0s") {
-		text = strings.TrimSuffix(text, "0s")
+	d = d.Round(time.Second)
+	var parts []string
+	for _, p := range []struct {
+		n    time.Duration
+		unit string
+	}{{d / time.Hour, "h"}, {d % time.Hour / time.Minute, "min"}, {d % time.Minute / time.Second, "s"}} {
+		if p.n > 0 || p.unit == "min" && d > time.Hour && d%time.Minute > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", p.n, p.unit))
+		}
 	}
-	return text
+	return strings.Join(parts, " ")
 }
 
 func localTime(stamp string, site *sitefile.Site) string {

@@ -40,7 +40,7 @@ func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
 	for _, r := range t.Rows {
 		line := "    " + r.Name
 		for i, v := range r.Values {
-			line += "\t" + shownCell(v, t.Columns[i].Unit, units)
+			line += "\t" + shownCell(v, &t.Columns[i], units)
 		}
 		if r.Note != "" {
 			notes = append(notes, r.Name+": "+r.Note)
@@ -57,24 +57,29 @@ func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
 	return nil
 }
 
-// shownCell is a value to four figures, but money to its hundredths and
-// times in words.
-func shownCell(v *float64, unit string, units quantity.System) string {
+// shownCell is a value to four figures and to no more than four decimals, an
+// uncertainty to two figures, money to its hundredths and times in words.
+func shownCell(v *float64, column *analysis.Column, units quantity.System) string {
 	if v == nil {
 		return "-"
 	}
-	shown, factor, offset := units.Display(unit)
+	shown, factor, offset := units.Display(column.Unit)
 	value := float64(*v*factor) + offset
+	figures := 4
+	if column.Name == "uncertainty" {
+		figures = 2
+	}
 	switch {
 	case shown == "s":
 		return duration(value)
 	case value == 0:
 		return "0"
-	case !strings.Contains(unit, "/") && isMoney(unit):
+	case isMoney(column.Unit):
 		return strconv.FormatFloat(value, 'f', 2, 64)
+	case math.Abs(value) < 0.0001:
+		return "under 0.0001"
 	}
-	decimals := max(0, 3-int(math.Floor(math.Log10(math.Abs(value)))))
-	return strconv.FormatFloat(value, 'f', min(decimals, 6), 64)
+	return rounded(value, min(max(figures-4, figures-1-magnitude(value)), 4))
 }
 
 // isMoney reports a currency's code: three capitals.

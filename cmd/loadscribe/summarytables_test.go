@@ -3,9 +3,11 @@ package main
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/quantity"
+	"loadscribe/agent/sitefile"
 )
 
 func TestPrintTable(t *testing.T) {
@@ -24,11 +26,70 @@ func TestPrintTable(t *testing.T) {
 	}
 	want := `  energy_by_period
           observed  energy [kWh]  price [USD/kWh]  cost [USD]  share
-    peak  2h0m      72.26         0.1710           12.36       0.2500  (1)
-    all   8h0m      1235          -                150.00      0
+    peak  2 h       72.26         0.1710           12.36       0.2500  (1)
+    all   8 h       1235          -                150.00      0
     (1) peak: the month is not over
 `
 	if got := out.String(); got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+}
+
+// TestPrintFigures: what a reader of the summary stumbled over. A window with
+// two seconds unobserved is whole; figures have no more places than they are
+// worth; a limit has its unit, and what passes it is said; what is absent is a
+// line for each reason.
+func TestPrintFigures(t *testing.T) {
+	v := func(f float64) *float64 { return &f }
+	nearly, lost := v(1-2.0/604_800), v(0.9)
+	for _, c := range []struct {
+		name string
+		f    analysis.Figure
+		want string
+	}{
+		{"nearly whole", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: nearly, AtLeast: true, AtMost: v(42)}, "starts 42 observed 100.0 %"},
+		{"with a gap", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: lost, AtLeast: true, AtMost: v(44)}, "starts at least 42 observed 90.0 %, at most 44 by the controller's counter"},
+		{"bounded from both sides", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Coverage: lost, AtLeast: true, AtMost: v(42)}, "starts 42 observed 90.0 %, no more by the controller's counter"},
+		{"a round minute", analysis.Figure{Name: "running_time", Value: v(44*3600 + 37), Unit: "s"}, "running_time 44 h 0 min 37 s"},
+		{"no spread worth showing", analysis.Figure{Name: "starts_per_hour_mean", Value: v(0.250001), Unit: "1/h", Uncertainty: v(3e-7)}, "starts_per_hour_mean 0.25000 1/h"},
+		{"whole hundreds", analysis.Figure{Name: "air", Value: v(267_505), Unit: "1", Uncertainty: v(30_861)}, "air 268000 ± 31000"},
+		{"a share", analysis.Figure{Name: "duty_cycle", Value: v(0.59673), Unit: "1", Uncertainty: v(0.0042)}, "duty_cycle 0.5967 ± 0.0042"},
+		{"money as in the tables", analysis.Figure{Name: "energy_cost", Value: v(161.923), Unit: "USD", Uncertainty: v(1.87)}, "energy_cost 161.92 ± 1.87 USD"},
+		{"under a limit", analysis.Figure{Name: "shortest_rest", Value: v(11), Unit: "s", Uncertainty: v(1.6), Limit: v(72), LimitBasis: "a standard"}, "shortest_rest 11 s ± 1.6 s, UNDER the limit of 1 min 12 s (a standard)"},
+		{"over a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(9), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 9 1/h, OVER the limit of 6 (a standard)"},
+		{"within a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(6), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 6 1/h, limit 6 (a standard)"},
+		{"energy over a gap", analysis.Figure{Name: "energy", Value: v(1352), Unit: "kWh", Uncertainty: v(13), Coverage: lost}, "energy 1352 ± 13 kWh observed 90.0 %, over the gaps by the meter's counter"},
+		{"all hours", analysis.Figure{Name: "pressure_mean", Value: v(213.4), Unit: "1", Uncertainty: v(20)}, "pressure_mean 213 ± 20, all hours, with those the plant was off"},
+		{"a time", analysis.Figure{Name: "loaded_time", Value: v(7503), Unit: "s", Uncertainty: v(0)}, "loaded_time 2 h 5 min 3 s"},
+	} {
+		var out strings.Builder
+		if err := printFigures(&out, "x", []analysis.Figure{c.f}, quantity.SI); err != nil {
+			t.Fatal(err)
+		}
+		got := strings.ReplaceAll(strings.Join(strings.Fields(strings.TrimPrefix(out.String(), "\nx\n")), " "), " ,", ",")
+		if got != c.want {
+			t.Errorf("%s:\ngot  %s\nwant %s", c.name, got, c.want)
+		}
+	}
+	var out strings.Builder
+	if err := printFigures(&out, "x", []analysis.Figure{{Name: "a", Absent: "why"}, {Name: "b", Absent: analysis.NotOfSystem}, {Name: "c", Absent: "why"}}, quantity.SI); err != nil {
+		t.Fatal(err)
+	}
+	if got, want := out.String(), "\nx\n  not to be had from this data:\n    a, c: why\n"; got != want {
+		t.Errorf("absent: got %q, want %q", got, want)
+	}
+}
+
+// TestPrintFindings: the section is there with and without findings.
+func TestPrintFindings(t *testing.T) {
+	site := &sitefile.Site{Location: time.UTC}
+	for want, found := range map[string][]analysis.Finding{
+		"  what the data themselves show: nothing missing for long, stuck, contradictory or impossible\n":                      nil,
+		"  what the data themselves show:\n    stuck, Mon 2026-03-02 05:00:00 UTC to Mon 2026-03-02 06:00:00 UTC: it stood.\n": {{Kind: "stuck", From: "2026-03-02T05:00:00Z", To: "2026-03-02T06:00:00Z", Sentence: "it stood."}},
+	} {
+		var out strings.Builder
+		if printFindings(&out, found, site); out.String() != want {
+			t.Errorf("got %q, want %q", out.String(), want)
+		}
 	}
 }
