@@ -126,7 +126,7 @@ func (a *Agent) Now() time.Time {
 
 // Figures is History's, reckoned from the present.
 func (a *Agent) Figures(fromMS, toMS int64, machine string) (analysis.Report, error) {
-	return a.figures(fromMS, toMS, a.Now(), machine)
+	return a.figures(fromMS, toMS, a.end(), machine)
 }
 
 // Close releases the store. Run does it by itself.
@@ -146,7 +146,10 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		return err
 	}
 	defer remove()
-	if err := a.note("agent_started", "", "recording starts", map[string]string{
+	if err := a.tellRestart(); err != nil {
+		a.log.Error("how the last run ended is not kept", "err", err)
+	}
+	if err := a.note(kindStarted, "", "recording starts", map[string]string{
 		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}); err != nil {
 		a.log.Error("event not kept", "err", err)
 	}
@@ -154,13 +157,14 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Error("what the site file and maps say is not kept", "err", err)
 	}
 
-	failed := make(chan error, 6)
+	failed := make(chan error, 8)
 	stopPolling := start(ctx, failed, a.poller.Run)
 	// The others outlive ctx: they end when what feeds them has ended.
 	rest := context.WithoutCancel(ctx)
 	stopShowing := start(rest, failed, a.show)
 	stopWriting := start(rest, failed, a.write)
 	stopNoting := start(rest, failed, a.keepEvents)
+	stopLooking := start(ctx, failed, a.watchStore)
 	stopTending := start(ctx, failed, a.tend)
 	stopLearning := start(ctx, failed, a.learnLevels)
 	stopServing := func() {}
@@ -174,11 +178,12 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	}
 	stopPolling()
 	stopTending()
+	stopLooking()
 	stopLearning()
 	stopShowing()
 	stopWriting()
 	stopNoting()
-	if noteErr := a.note("agent_stopped", "", "recording stops", nil); noteErr != nil {
+	if noteErr := a.note(kindStopped, "", "recording stops", nil); noteErr != nil {
 		a.log.Error("event not kept", "err", noteErr)
 	}
 	err = errors.Join(err, a.store.Sync())

@@ -11,7 +11,8 @@ import (
 // explains each.
 var eventKinds = [...]string{
 	kindState, kindFault, kindNote, kindConfig, "line_down", "line_up", "device_down", "device_up",
-	kindCounterWrapped, kindCounterReset, "clock_step", "clock_not_set", "clock_set", "computer_slept",
+	kindCounterWrapped, kindCounterReset, "clock_step", "clock_not_set", "clock_set", kindBehind, "computer_slept",
+	kindBroke, kindStoreDown, kindStoreUp,
 	"agent_started", "agent_stopped", "data_damaged", store.KindDropped, store.KindRawDropped, "backup_made",
 	"keeping_failed", "levels", "hookup", "spot_reading", "calibration",
 }

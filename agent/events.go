@@ -86,7 +86,7 @@ type placedEvent struct {
 func (h *History) Events(q EventQuery) (EventPage, error) { return h.eventPage(q, h.Now()) }
 
 // Events is History's, up to the present.
-func (a *Agent) Events(q EventQuery) (EventPage, error) { return a.eventPage(q, a.Now()) }
+func (a *Agent) Events(q EventQuery) (EventPage, error) { return a.eventPage(q, a.end()) }
 
 func (h *History) eventPage(q EventQuery, now time.Time) (EventPage, error) {
 	end := eventPlace{wallMS: cmp.Or(q.ToMS, endOfTime)}
@@ -121,7 +121,7 @@ func (h *History) eventPage(q EventQuery, now time.Time) (EventPage, error) {
 		}
 		page.Events = append(page.Events, all[i].Event)
 	}
-	return page, h.markCorrected(page.Events)
+	return page, errors.Join(h.markCorrected(page.Events), h.markBroken(page.Events))
 }
 
 // EventsEnd is behind the newest event and the newest scan of a stopped store:

@@ -33,7 +33,7 @@ type Fault struct {
 func (h *History) Faults(fromMS, toMS int64) ([]Fault, error) { return h.faults(fromMS, toMS, h.Now()) }
 
 // Faults is History's, up to the present.
-func (a *Agent) Faults(fromMS, toMS int64) ([]Fault, error) { return a.faults(fromMS, toMS, a.Now()) }
+func (a *Agent) Faults(fromMS, toMS int64) ([]Fault, error) { return a.faults(fromMS, toMS, a.end()) }
 
 func (h *History) faults(fromMS, toMS int64, now time.Time) ([]Fault, error) {
 	toMS = min(toMS, now.UnixMilli())

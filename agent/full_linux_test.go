@@ -65,8 +65,15 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 				t.Fatal(err)
 			}
 			ctx, cancel := context.WithCancel(t.Context())
-			failed := make(chan error, 2)
+			failed := make(chan error, 4)
 			stopShowing, stopWriting := start(ctx, failed, a.show), start(ctx, failed, a.write)
+			stopLooking, stopNoting := start(ctx, failed, a.watchStore), start(ctx, failed, a.keepEvents)
+			told := func(kind string) func() bool {
+				return func() bool {
+					events, err := a.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kind })
+					return err == nil && len(events) == 1
+				}
+			}
 			offered := int64(0)
 			record := func(seconds int) {
 				for range seconds {
@@ -98,6 +105,7 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 				s := a.storeState()
 				return taken() && !s.OK && strings.Contains(s.Detail, "the disk of the data directory is full (") && s.WaitingScans > 0
 			})
+			eventually(t, "an event of the full disk", told(kindStoreDown))
 			if free := a.Metrics().Store.FreeBytes; free < 0 || free > 1<<20 {
 				t.Errorf("the metrics say that %d bytes are free", free)
 			}
@@ -105,11 +113,14 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 				t.Fatal(err)
 			}
 			eventually(t, "everything to be safe after the disk was freed", safe)
+			eventually(t, "an event that it takes data again", told(kindStoreUp))
 			record(60 * 60)
 			eventually(t, "the next hour to be safe", safe)
 			cancel()
 			stopShowing()
 			stopWriting()
+			stopLooking()
+			stopNoting()
 			if n := a.droppedScans(); n != 0 {
 				t.Errorf("%d scans dropped", n)
 			}
@@ -132,5 +143,47 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 				t.Errorf("%v of %d scans each: %v", got, offered, err)
 			}
 		})
+	}
+}
+
+// TestFiguresWhileTheDiskIsFull: what waits in memory because an hour cannot be
+// sealed is observed time like any other.
+func TestFiguresWhileTheDiskIsFull(t *testing.T) {
+	dir := smallDisk(t, "2m")
+	site := loadTestSite(t, dir, historySite, historyMap)
+	clock := &manualClock{mono: 1000, wall: testStartMS}
+	a, err := Open(site, Options{Dial: noLine, Clock: clock, Store: store.Options{ReserveBytes: -1}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	record := func(seconds int) {
+		t.Helper()
+		for range seconds {
+			clock.advance(1000)
+			mono, wall := clock.Now()
+			if err := a.store.Append([]scan.Scan{{Group: a.groups[0], MonoMS: mono, WallMS: wall, Values: []int64{1, 1}}}); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	record(1800)
+	filler := filepath.Join(dir, "filler")
+	fill(t, filler)
+	record(3600) // an hour turns: it cannot be sealed
+	if err := a.store.Stats().SealError; err == "" {
+		t.Fatal("the hour was sealed on a full disk")
+	}
+	rep, err := a.Figures(testStartMS, testStartMS+5401_000, "m")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range rep.Machines[0].Figures {
+		if f.Name == "observed_time" && (f.Value == nil || *f.Value < 5390) {
+			t.Errorf("observed are %v s of 5400", *f.Value)
+		}
+	}
+	if err := os.Remove(filler); err != nil {
+		t.Fatal(err)
 	}
 }

@@ -15,6 +15,9 @@ func (a *Agent) storeState() StoreState {
 	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes, DroppedScans: a.droppedScans(), ClockSet: a.store.ClockSet(),
 		RawFrom:      Stamp(a.store.RawFrom()),
 		WaitingScans: int64(stats.LastSeq-stats.DurableSeq) + int64(a.queue.Waiting())}
+	if a.behindMS() > 0 {
+		s.RecordTo = Stamp(stats.NewestMS)
+	}
 	if s.Detail, s.Mend = storeTrouble(&stats); s.Detail != "" {
 		s.OK = false
 		s.Detail += fmt.Sprintf("; %d scans wait in memory", s.WaitingScans)
@@ -24,6 +27,10 @@ func (a *Agent) storeState() StoreState {
 	}
 	return s
 }
+
+// freedBytes of free space are more than the store leaves alone: a disk that
+// was full is so no more, though the try that tells has not been made.
+const freedBytes = 40 << 20
 
 // storeTrouble says what is wrong with the disk of the data directory and what
 // mends it; empty where nothing is.
@@ -36,6 +43,10 @@ func storeTrouble(st *store.Stats) (what, mend string) {
 	case err == nil:
 		return "", ""
 	case errors.Is(err, store.ErrDiskFull), errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		if st.FreeBytes > freedBytes {
+			return fmt.Sprintf("the disk of the data directory was full; %.1f MB are free again and what waits is saved at the next try, within a minute",
+				float64(st.FreeBytes)/1e6), "If this stays, free more space there."
+		}
 		what = "the disk of the data directory is full"
 		if st.FreeBytes >= 0 {
 			what += fmt.Sprintf(" (%.1f MB free)", float64(st.FreeBytes)/1e6)

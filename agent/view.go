@@ -147,6 +147,9 @@ type StoreState struct {
 	// ClockSet is false while the computer's clock says a time that cannot be,
 	// so that what is stored has wrong times.
 	ClockSet bool `json:"clock_set"`
+	// RecordTo is the time of the newest reading where the clock is behind it;
+	// left out while it is not.
+	RecordTo Stamp `json:"record_to,omitzero"`
 	// RawFrom is the time from which raw readings are kept; left out where none
 	// was dropped.
 	RawFrom Stamp `json:"raw_from,omitzero"`

@@ -77,7 +77,9 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 	for i := range tail {
 		next.Step(&tail[i])
 	}
+	s.mu.Lock()
 	s.pieces, s.state = nil, nil // of scans that are in the tail still
+	s.mu.Unlock()
 	swap()
 	return nil
 }

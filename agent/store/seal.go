@@ -50,7 +50,9 @@ func (s *Store) seal() error {
 	}()
 	if s.fold {
 		pieces, state := s.o.Summariser.Flush()
+		s.mu.Lock()
 		s.pieces, s.state = append(s.pieces, pieces...), state
+		s.mu.Unlock()
 	}
 	// devices is only written by Register, which writeMu keeps out
 	s.cut(&sl, tail, devices, shifts)
@@ -67,11 +69,11 @@ func (s *Store) seal() error {
 		s.mu.Unlock()
 		return err
 	}
-	s.pieces = nil
 	s.j.syncMu.Lock()
 	defer s.j.syncMu.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.pieces = nil
 	s.sealErr = err
 	// a new slice: readers may still hold the old one
 	s.tail, s.values = make([]scan.Scan, 0, len(tail)+len(tail)/16), 0

@@ -21,17 +21,18 @@ import (
 // Locks are taken in the order backupMu, writeMu, sealMu, commitMu,
 // journal.syncMu, mu, journal.mu.
 type Store struct {
-	dir      string
-	o        Options
-	log      *slog.Logger
-	readOnly bool
-	copied   bool     // a copy that is only finished, see finishCopy
-	lock     *dirLock // nil when reading only
-	db       *bolt.DB
-	j        *journal // nil when reading only
-	enc      *zstd.Encoder
-	dec      *zstd.Decoder
-	lists    listCache // pieces decoded before
+	dir        string
+	o          Options
+	log        *slog.Logger
+	readOnly   bool
+	usedBefore bool     // an agent has run in the directory
+	copied     bool     // a copy that is only finished, see finishCopy
+	lock       *dirLock // nil when reading only
+	db         *bolt.DB
+	j          *journal // nil when reading only
+	enc        *zstd.Encoder
+	dec        *zstd.Decoder
+	lists      listCache // pieces decoded before
 
 	stop context.CancelFunc
 	done chan struct{} // closed when the sync goroutine has ended
@@ -42,7 +43,7 @@ type Store struct {
 	writeMu     sync.Mutex // Append, Register and Close, one at a time; fields below
 	closed      bool
 	blockEnc    blockEncoder
-	pieces      []Piece // flushed, not yet committed
+	pieces      []Piece // flushed, not yet committed; written with mu held too
 	state       []byte  // belongs to them
 	retryMS     int64   // mono time before which a failed seal is not tried again
 	pauseMS     int64   // how long that was

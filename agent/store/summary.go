@@ -104,9 +104,9 @@ func (s *Store) putPieces(tx *bolt.Tx, pieces []Piece) error {
 	return nil
 }
 
-// Pieces returns the sealed pieces of a key whose 15-minute cell overlaps the
+// Pieces returns the pieces of a key, sealed or waiting for a seal that failed, whose 15-minute cell overlaps the
 // half-open window, ordered by start and first sequence number. ToMS 0 means
-// no bound. Unsealed scans (after SealedSeq) are in none of them. The pieces'
+// no bound. Scans that no Flush has handed out are in none of them. The pieces'
 // bytes are shared with other readers: they must not be changed. A list that
 // cannot be read is left out, which becomes a data_damaged event.
 func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
@@ -117,6 +117,9 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 	out := make([]Piece, 0, min((toMS-fromMS)/pieceMS+8, 4096))
 	config, age := "", s.lists.now()
 	var lost []loss
+	s.mu.RLock()
+	flushed := s.pieces // before the database: what is committed meanwhile comes twice, never not at all
+	s.mu.RUnlock()
 	err := s.view(func(tx *bolt.Tx) error {
 		return eachDay(tx, bucketPieces, dayOf(first), dayOf(last), false, func(_ int64, b *bolt.Bucket) (bool, error) {
 			c := b.Cursor()
@@ -143,6 +146,13 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 	}
 	if err != nil {
 		return nil, fmt.Errorf("read pieces of %s: %w", key, err)
+	}
+	sealed := len(out)
+	for _, p := range flushed {
+		if p.Key == key && p.StartMS < toMS && p.StartMS+pieceMS > fromMS &&
+			!slices.ContainsFunc(out[:sealed], func(q Piece) bool { return q.FirstSeq == p.FirstSeq }) {
+			out = append(out, p)
+		}
 	}
 	slices.SortFunc(out, func(a, b Piece) int {
 		switch {
@@ -174,7 +184,7 @@ func (s *Store) eachPiece(key, value []byte, age uint64, name, config string, fn
 
 func lostPieces(key string, hour int64, err error) loss {
 	return loss{summaries: true, device: key, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS,
-		why: fmt.Sprintf("they cannot be read: %v; the next start of the agent makes them again from the readings, if those are kept", err)}
+		why: "they cannot be read; the next start of the agent makes them again from the readings, if those are kept", cause: err.Error()}
 }
 
 // pieceList decodes a list of pieces, or finds it decoded.

@@ -57,7 +57,7 @@ type Event struct {
 	WallMS  int64
 	MonoMS  int64
 	Segment uint32
-	Kind    string // agent_started, agent_stopped, line_down, line_up, device_down, device_up, clock_step, config_changed, data_damaged, state, note …
+	Kind    string // agent_started, agent_stopped, agent_broke_off, store_down, line_down, line_up, device_down, device_up, clock_step, config_changed, data_damaged, state, note …
 	Subject string // device, line or machine; empty: the agent
 	Text    string // one sentence for people
 	Data    map[string]string

@@ -48,7 +48,7 @@ function state() {
   return {
     seq, durable_seq: 1, last_seq: 1, time: new Date().toISOString(), started: new Date(0).toISOString(), version: 'mock',
     machines: [machine()], channels, devices: site.devices.map(deviceState), lines: site.lines.map(lineState),
-    store: { ok: true, detail: '', directory_bytes: 1, dropped_scans: 0 },
+    store: { ok: true, detail: '', mend: '', waiting_scans: 0, directory_bytes: 1, dropped_scans: 0, clock_set: true, ...(process.env.MOCK_BEHIND ? { record_to: new Date(Date.now() + 200_000_000).toISOString() } : {}) },
   };
 }
 
@@ -87,6 +87,7 @@ const book = [
   { seq: 2, time: new Date(Date.now() - 86_000_000).toISOString(), kind: 'fault', subject: 'comp1', text: 'motor overload (code 2): cleared after 7m0s', data: { state: 'cleared', code: '2', channel: 'controller.fault_code' } },
   { seq: 1, time: new Date(Date.now() - 86_420_000).toISOString(), kind: 'fault', subject: 'comp1', text: 'motor overload (code 2): for the first time on record', data: { state: 'raised', code: '2', channel: 'controller.fault_code' } },
 ];
+if (process.env.MOCK_DAMAGE) book.push({ seq: 0, time: new Date(Date.now() - 90_000_000).toISOString(), kind: 'data_damaged', subject: 'controller', text: 'an hour cannot be read', data: {} });
 const events = (query) => ({ events: book.filter((e) => query.getAll('kind').length === 0 || query.getAll('kind').includes(e.kind)), next: '' });
 const faults = () => ({ from: new Date(Date.now() - 7 * 86_400_000).toISOString(), to: new Date().toISOString(), faults: [{ subject: 'comp1', channel: 'controller.fault_code', code: '2', text: 'motor overload', times: 1, first: book.at(-1).time, last: book.at(-1).time, on_s: 420, unseen_s: 0, on: false }] });
 

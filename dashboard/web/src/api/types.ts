@@ -209,6 +209,8 @@ export type StoreState = {
   dropped_scans: number;
   /** false while the computer's clock says a time that cannot be, as one without a battery does until it is set: stored times are wrong until then */
   clock_set: boolean;
+  /** the newest reading, where the computer's clock is behind it; left out while it is not */
+  record_to?: string | null;
   /** raw readings before it are no longer kept (keep_raw); left out where none was dropped */
   raw_from?: string | null;
 };

@@ -27,6 +27,8 @@ describe('the first sentence', () => {
       event('2026-11-25T12:00:00Z', 'config_changed', 'channels', {}), event('2026-11-25T13:00:00Z', 'device_down', ''),
     ];
     expect(countSentence(week, [fault({ times: 2 })], 7)).toBe('In 7 days: 2 faults, 1 start, 1 line trouble, 1 change to the set-up, no notes.');
+    const broken = [event('2026-11-25T10:00:00Z', 'data_damaged', ''), event('2026-11-25T11:00:00Z', 'data_damaged', ''), event('2026-11-25T12:00:00Z', 'agent_broke_off', '')];
+    expect(countSentence(broken, [], 7)).toBe('In 7 days: 2 losses of data, 1 break of recording, no faults, no starts, no line troubles, no changes to the set-up, no notes.');
   });
 });
 
@@ -58,7 +60,7 @@ it('names a subject once', () => {
 });
 
 it('finds every kind of entry by a filter', () => {
-  const kinds = ['fault', 'note', 'config_changed', 'line_down', 'device_up', 'counter_reset', 'agent_started', 'clock_step', 'data_damaged', 'hookup', 'state'];
+  const kinds = ['fault', 'note', 'config_changed', 'line_down', 'device_up', 'counter_reset', 'agent_started', 'clock_step', 'clock_behind', 'data_damaged', 'store_down', 'store_up', 'agent_broke_off', 'hookup', 'state'];
   for (const kind of kinds) expect(filters.slice(1).some((f) => f.kinds.includes(kind)), kind).toBe(true);
   for (const kind of kinds) expect(sortOf(event('2026-11-25T06:30:00Z', kind, '', { change: 'load' })), kind).not.toBe('other');
 });

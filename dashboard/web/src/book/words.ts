@@ -26,8 +26,12 @@ export function sortOf(e: Event): Sort {
       return 'counter';
     case 'agent_started':
     case 'agent_stopped':
+    case 'agent_broke_off':
     case 'clock_step':
+    case 'clock_behind':
     case 'data_damaged':
+    case 'store_down':
+    case 'store_up':
       return 'agent';
     case 'state':
       switch (e.data.change) {
@@ -70,7 +74,7 @@ export const filters: Filter[] = [
   { key: 'faults', title: 'Faults', kinds: ['fault', 'state'], changes: ['trip'] },
   { key: 'motor', title: 'Starts and stops', kinds: ['state'], changes: ['start', 'stop', 'trip'] },
   { key: 'state', title: 'Every load and unload', kinds: ['state'], changes: [] },
-  { key: 'lines', title: 'Lines and devices', kinds: ['line_down', 'line_up', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'clock_step', 'data_damaged'], changes: [] },
+  { key: 'lines', title: 'Lines and devices', kinds: ['line_down', 'line_up', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'agent_broke_off', 'clock_step', 'clock_behind', 'data_damaged', 'store_down', 'store_up'], changes: [] },
   { key: 'setup', title: 'Set-up', kinds: ['config_changed', 'counter_reset', 'counter_wrapped'], changes: [] },
   { key: 'notes', title: 'Notes', kinds: ['note', 'hookup', 'spot_reading', 'calibration'], changes: [] },
 ];
@@ -102,7 +106,13 @@ const lower = (s: string) => (/^[A-Z][a-z]/.test(s) ? s.charAt(0).toLowerCase() 
 /** Below it: what else the days held. */
 export function countSentence(week: Event[], faults: Fault[], days: number): string {
   const count = (f: (e: Event) => boolean) => week.filter(f).length;
+  const broken = [
+    [count((e) => e.kind === 'data_damaged'), 'loss of data', 'losses of data'],
+    [count((e) => e.kind === 'store_down'), 'disk trouble', 'disk troubles'],
+    [count((e) => e.kind === 'agent_broke_off'), 'break of recording', 'breaks of recording'],
+  ] as const;
   const parts = [
+    ...broken.filter(([n]) => n > 0).map(([n, one, many]) => some(n, one, many)),
     some(faults.reduce((n, f) => n + f.times, 0), 'fault', 'faults'),
     some(count((e) => e.data.change === 'start'), 'start', 'starts'),
     some(count((e) => e.kind === 'line_down' || e.kind === 'device_down'), 'line trouble', 'line troubles'),

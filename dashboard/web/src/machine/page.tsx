@@ -1,7 +1,8 @@
 // At the machine: the first page.
 import { useSignal } from '@preact/signals';
 import { useEffect, useState } from 'preact/hooks';
-import type { Site, SiteMachine } from '../api';
+import type { Event, Site, SiteMachine } from '../api';
+import { Damage } from '../live/damage';
 import { TodayFigures } from '../live/figures';
 import { HourRecorder } from '../live/hour';
 import type { Live, View } from '../live/live';
@@ -17,6 +18,9 @@ import { mainPressure, powerChannel } from './taps';
 
 export function AtTheMachine({ live, site, view }: { live: Live; site: Site; view: View }) {
   const chosen = useSignal(site.machines[0]?.name ?? '');
+  const [damage] = useState(() => new Damage(live));
+  useEffect(() => () => damage.stop(), []);
+  const losses = damage.losses.value;
   const machine = site.machines.find((m) => m.name === chosen.value) ?? site.machines[0];
   return (
     <>
@@ -33,14 +37,14 @@ export function AtTheMachine({ live, site, view }: { live: Live; site: Site; vie
         </nav>
       )}
       {machine
-        ? <Machine key={`${machine.name} ${site.site_hash}`} live={live} site={site} view={view} machine={machine} />
-        : <NoMachine site={site} view={view} />}
+        ? <Machine key={`${machine.name} ${site.site_hash}`} live={live} site={site} view={view} machine={machine} losses={losses} />
+        : <NoMachine site={site} view={view} losses={losses} />}
     </>
   );
 }
 
-function Signs({ view, site }: { view: View; site: Site }) {
-  const list = signs(view, site);
+function Signs({ view, site, losses }: { view: View; site: Site; losses: Event[] }) {
+  const list = signs(view, site, losses);
   if (list.length === 0) return null;
   return (
     <ul class="signs" aria-label="What is wrong">
@@ -54,17 +58,17 @@ function Signs({ view, site }: { view: View; site: Site }) {
   );
 }
 
-function NoMachine({ site, view }: { site: Site; view: View }) {
+function NoMachine({ site, view, losses }: { site: Site; view: View; losses: Event[] }) {
   return (
     <>
       <div class="sentence"><div><h1>No machine is named in the site file.</h1><p class="note-line">Readings are kept and listed; figures need a [[machine]].</p></div></div>
-      <Signs view={view} site={site} />
+      <Signs view={view} site={site} losses={losses} />
       <Readings site={site} view={view} system={units.value} />
     </>
   );
 }
 
-function Machine({ live, site, view, machine }: { live: Live; site: Site; view: View; machine: SiteMachine }) {
+function Machine({ live, site, view, machine, losses }: { live: Live; site: Site; view: View; machine: SiteMachine; losses: Event[] }) {
   const [recorder] = useState(() => {
     const drawn = [mainPressure(site, machine), powerChannel(site, machine)].filter((c) => c !== undefined);
     return new HourRecorder(machine.name, drawn, () => live.now());
@@ -98,7 +102,7 @@ function Machine({ live, site, view, machine }: { live: Live; site: Site; view: 
           </p>
         </div>
       </div>
-      <Signs view={view} site={site} />
+      <Signs view={view} site={site} losses={losses} />
       <section aria-label="Section drawing">
         <Section site={site} view={view} machine={machine} state={state} system={units.value} />
         <Readings site={site} view={view} system={units.value} />

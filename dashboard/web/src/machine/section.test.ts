@@ -127,6 +127,19 @@ describe('signs', () => {
     expect(list.map((s) => s.key)).toEqual(['connection']);
   });
 
+  it('tells of a clock behind the record, and of a damaged record', () => {
+    const store = { ok: true, detail: '', mend: '', waiting_scans: 0, directory_bytes: 0, dropped_scans: 0, clock_set: true };
+    expect(signs(view([], { store }), site, [])).toEqual([]);
+    const loss = (time: string) => ({ seq: 1, time, kind: 'data_damaged', subject: 'c', text: '', data: {} });
+    const list = signs(view([], { store: { ...store, record_to: new Date(now + 3 * 86_400_000).toISOString() } }), site,
+      [loss(new Date(now - 60_000).toISOString()), loss(new Date(now - 86_400_000).toISOString())]);
+    expect(list.map((s) => s.what)).toEqual([
+      expect.stringMatching(/^This computer's clock is behind the record, which goes on until .+ \d\d:\d\d:\d\d\.$/),
+      'Part of the record is damaged (told 17:59:00, 2 entries in the last days).',
+    ]);
+    expect(list[1]?.todo).toContain('another disk');
+  });
+
   it('tells when readings are not saved', () => {
     const list = signs(view([], { store: { ok: false, detail: 'the disk is full', mend: 'Free space.', waiting_scans: 7, directory_bytes: 0, dropped_scans: 3, clock_set: false } }), site);
     expect(list[0]?.what).toBe('Readings are not being saved: the disk is full.');

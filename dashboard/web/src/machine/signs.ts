@@ -1,5 +1,5 @@
 // Plain signs: what is wrong with the readings and what to do about it.
-import type { Site } from '../api';
+import type { Event, Site } from '../api';
 import type { View } from '../live/live';
 import { isFresh } from '../live/picture';
 import { duration, when } from '../units/words';
@@ -36,7 +36,7 @@ function ago(at: string | null, view: View, zone: string): string {
 const sentence = (text: string): string => `${text.charAt(0).toUpperCase()}${text.slice(1).replace(/\.$/, '')}.`;
 
 /** All signs, the most fundamental first; those that follow from another are left out. */
-export function signs(view: View, site: Site | null): Sign[] {
+export function signs(view: View, site: Site | null, losses: Event[] = []): Sign[] {
   const zone = site?.timezone ?? 'UTC';
   if (view.connection !== 'live') {
     const since = view.heard > 0 ? ` for ${duration(view.now - view.heard)}` : '';
@@ -53,6 +53,14 @@ export function signs(view: View, site: Site | null): Sign[] {
   }
   if (store && !store.clock_set) {
     out.push({ key: 'clock', what: "This computer's clock is not set: times are wrong.", todo: 'Connect it to the network or set its clock. Times of readings taken before are corrected then.' });
+  }
+  if (store?.record_to) {
+    out.push({ key: 'clock behind', what: `This computer's clock is behind the record, which goes on until ${when(Date.parse(store.record_to), view.now, zone)}.`, todo: 'If the clock is wrong, set it. If it is right, it was ahead in an earlier run, and those readings have times that are too late.' });
+  }
+  const last = losses[0];
+  if (last) {
+    const more = losses.length > 1 ? `, ${losses.length} entries in the last days` : '';
+    out.push({ key: 'damage', what: `Part of the record is damaged (told ${when(Date.parse(last.time), view.now, zone)}${more}).`, todo: 'What is lost is in the service book, under “Lines and devices”. Copy the data directory to another disk: this one may be failing.' });
   }
   const downLines = new Set<string>();
   for (const line of view.lines.values()) {
