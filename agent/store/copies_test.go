@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"loadscribe/agent/scan"
@@ -231,5 +232,46 @@ func TestCutFileKeepsItsDescriptions(t *testing.T) {
 		if n := len(readAll(t, s, ScanQuery{})); want > 0 && n == 0 {
 			t.Errorf("cut at %d %%: no scan of %d blocks can be read", percent, want)
 		}
+	}
+}
+
+// A store.db that was deleted after a clean stop is told, a new directory is not.
+func TestDeletedDatabaseIsTold(t *testing.T) {
+	dir := storeOf(t, 10, 1000)
+	if e := damageEvents(t, openTest(t, t.TempDir(), Options{})); len(e) != 0 {
+		t.Errorf("a new store tells %q", e)
+	}
+	for _, name := range []string{databaseName, journalDir} {
+		if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s := openTest(t, dir, Options{})
+	if e := damageEvents(t, s); len(e) != 1 || !strings.Contains(e[0], "its record is gone and a new one began") {
+		t.Errorf("events %q, want one of the missing record", e)
+	}
+}
+
+// Days of one device that are lost are one event, and no other device is named.
+func TestOneLossForDevicesAndSpans(t *testing.T) {
+	dir, _ := describedStore(t)
+	name := filepath.Join(dir, databaseName)
+	b, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, v := range allValues(t, name)[bucketBlocks] {
+		if ref := refOf([]byte(v.key)); ref.deviceNo == 1 && ref.hour >= hourOf(startMS)+5 && ref.hour < hourOf(startMS)+15 {
+			b[v.at+v.n/2] ^= 4
+			n++
+		}
+	}
+	if err := os.WriteFile(name, b, 0o644); err != nil || n != 10 {
+		t.Fatal(n, err)
+	}
+	s := openTest(t, dir, Options{Clock: &testClock{mono: 1000, wall: startMS + 2*dayMS}})
+	if e := damageEvents(t, s); len(e) != 2 || e[1] != "the readings of controller from 2026-03-02 11:00 to 2026-03-02 21:00 UTC are lost: "+whyDamaged {
+		t.Errorf("events %q, want one of the file and one of ten hours", e)
 	}
 }

@@ -138,7 +138,8 @@ func (d *damaged) check(t *testing.T, dir string, mostLost int) {
 // names reports whether an event tells of the loss of a scan, by device and
 // time.
 func names(e Event, sc *scan.Scan) bool {
-	if e.Kind != "data_damaged" || !strings.Contains(e.Subject, sc.Group.Device) {
+	if e.Kind != "data_damaged" || e.Subject != sc.Group.Device &&
+		(e.Subject != "" || !slices.Contains(strings.Split(e.Data["devices"], ", "), sc.Group.Device)) {
 		return false
 	}
 	at := time.UnixMilli(sc.WallMS)

@@ -78,7 +78,7 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 				}
 				err := s.eachEvent(v, take)
 				if errors.Is(err, ErrDamaged) {
-					lost = append(lost, loss{events: true, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS, why: err.Error()})
+					lost = append(lost, loss{events: true, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS, why: whyDamaged, cause: err.Error()})
 				} else if err != nil {
 					return false, fmt.Errorf("events of the hour from %s: %w", stamp(hour*hourMS), err)
 				}

@@ -244,7 +244,8 @@ func (r *replayer) finish() {
 		if why == "" {
 			why = "the journal lacks a file or part of one"
 		}
-		r.out.damage = append(r.out.damage, loss{fromMS: r.lastMS, toMS: wallMS, first: next, last: seq - 1, why: why})
+		r.out.damage = append(r.out.damage, loss{fromMS: r.lastMS, toMS: wallMS, first: next, last: seq - 1,
+			why: "a part of the journal is damaged or missing", cause: why})
 	}
 	slices.SortStableFunc(r.out.segments, func(a, b Segment) int { return compare(int64(a.Number), int64(b.Number)) })
 	next := r.sealed.scan + 1
@@ -254,9 +255,7 @@ func (r *replayer) finish() {
 		r.out.scans = append(r.out.scans, s)
 		next, r.lastMS = seq+1, s.WallMS
 	}
-	for i := range r.out.damage {
-		r.out.damage[i].device = r.devices()
-	}
+	r.out.damage = r.blame(r.out.damage)
 	scans := len(r.out.damage)
 	next, r.lastMS = r.sealed.event+1, 0
 	for _, seq := range slices.Sorted(maps.Keys(r.events)) {
@@ -270,11 +269,45 @@ func (r *replayer) finish() {
 	}
 }
 
-// devices names those whose scans may be missing: all that are known.
-func (r *replayer) devices() string {
+// blame finds the devices of lost scans: those that are silent there for
+// longer than their period. Where these do not make up for all the numbers that
+// are missing it cannot be told.
+func (r *replayer) blame(holes []loss) (out []loss) {
+	if len(holes) == 0 {
+		return nil
+	}
+	byGroup := map[uint32][]*scan.Scan{}
+	for i := range r.out.scans {
+		s := &r.out.scans[i]
+		byGroup[s.Group.ID] = append(byGroup[s.Group.ID], s)
+	}
 	names := map[string]bool{}
 	for _, g := range r.known {
 		names[g.group.Device] = true
 	}
-	return strings.Join(slices.Sorted(maps.Keys(names)), ", ")
+	all := slices.Sorted(maps.Keys(names))
+	for _, h := range holes {
+		silent, missing := map[string]bool{}, int64(0)
+		for id, g := range r.known {
+			list := byGroup[id]
+			i, _ := slices.BinarySearchFunc(list, h.first, func(s *scan.Scan, seq uint64) int { return compare(s.Seq, seq) })
+			if i == 0 || i == len(list) || list[i].Segment != list[i-1].Segment {
+				continue
+			}
+			period := max(g.group.PeriodMS, 1)
+			if n := (list[i].MonoMS-list[i-1].MonoMS+period/2)/period - 1; n > 0 {
+				silent[g.group.Device] = true
+				missing += n
+			}
+		}
+		if len(silent) == 0 || missing < int64(h.last-h.first+1) {
+			h.devices = all
+			out = append(out, h)
+			continue
+		}
+		for _, h.device = range slices.Sorted(maps.Keys(silent)) {
+			out = append(out, h)
+		}
+	}
+	return out
 }

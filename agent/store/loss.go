@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"fmt"
 	"math/bits"
 	"slices"
@@ -10,43 +11,76 @@ import (
 
 // loss is a stretch of readings that cannot be read any more, or is not there.
 type loss struct {
-	device       string // empty: it cannot be told
-	fromMS, toMS int64  // wall time; equal: not known
-	first, last  uint64 // sequence numbers; 0: not known
-	events       bool   // events, not readings
-	summaries    bool   // pieces of the key device, not readings
-	why          string
+	device       string   // empty: it cannot be told, devices are those that may be meant
+	devices      []string //
+	fromMS, toMS int64    // wall time; equal: not known
+	first, last  uint64   // sequence numbers; 0: not known
+	events       bool     // events, not readings
+	summaries    bool     // pieces of the key device, not readings
+	why          string   // for people
+	cause        string   // for who mends the program; may be empty
 }
 
 // event tells of a loss.
 func (l *loss) event() Event {
 	e := Event{Kind: "data_damaged", Subject: l.device, Data: map[string]string{}}
+	iso := func(ms int64) string { return time.UnixMilli(ms).UTC().Format(time.RFC3339) }
 	of := "readings"
-	if l.events {
-		of = "events"
-	}
 	switch {
+	case l.events:
+		of = "events"
 	case l.summaries:
 		of = "the summaries of " + l.device
 	case l.device != "":
 		of = "the readings of " + l.device
+	case len(l.devices) > 0:
+		of = "readings of one or more devices"
+		e.Data["devices"] = strings.Join(l.devices, ", ")
 	}
 	when := ""
 	if l.fromMS != 0 && l.fromMS < l.toMS {
-		iso := func(ms int64) string { return time.UnixMilli(ms).UTC().Format(time.RFC3339) }
 		e.Data["from"], e.Data["to"] = iso(l.fromMS), iso(l.toMS)
-		when = fmt.Sprintf(" from %s to %s", stamp(l.fromMS), stamp(l.toMS))
+		when = fmt.Sprintf(" from %s to %s UTC", plainTime(l.fromMS), plainTime(l.toMS+999))
 	} else if l.toMS != 0 {
-		e.Data["to"] = time.UnixMilli(l.toMS).UTC().Format(time.RFC3339)
-		when = " before " + stamp(l.toMS)
+		e.Data["to"] = iso(l.toMS)
+		when = " before " + plainTime(l.toMS+999) + " UTC"
 	}
-	numbers := ""
 	if l.first > 0 {
 		e.Data["first_seq"], e.Data["last_seq"] = fmt.Sprint(l.first), fmt.Sprint(l.last)
-		numbers = fmt.Sprintf(" (numbers %d to %d)", l.first, l.last)
 	}
-	e.Text = fmt.Sprintf("%s%s are lost%s: %s", of, when, numbers, l.why)
+	if l.cause != "" {
+		e.Data["cause"] = l.cause
+	}
+	e.Text = fmt.Sprintf("%s%s are lost: %s", of, when, l.why)
 	return e
+}
+
+// plainTime is a wall time for people, without seconds where there are none.
+func plainTime(ms int64) string {
+	t := time.UnixMilli(ms).UTC()
+	if t.Second() == 0 {
+		return t.Format("2006-01-02 15:04")
+	}
+	return t.Format("2006-01-02 15:04:05")
+}
+
+// mergeLosses makes one loss of those of a device that follow each other.
+func mergeLosses(all []loss) (out []loss) {
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b loss) int {
+		return cmp.Or(strings.Compare(a.device, b.device), strings.Compare(a.why, b.why), cmp.Compare(a.fromMS, b.fromMS))
+	})
+	for _, l := range all {
+		if n := len(out); n > 0 && l.fromMS != 0 && l.fromMS < l.toMS {
+			if o := &out[n-1]; o.device == l.device && o.why == l.why && o.events == l.events && o.summaries == l.summaries &&
+				o.fromMS < o.toMS && l.fromMS <= o.toMS && slices.Equal(o.devices, l.devices) {
+				o.toMS, o.first, o.last = max(o.toMS, l.toMS), min(o.first, l.first), max(o.last, l.last)
+				continue
+			}
+		}
+		out = append(out, l)
+	}
+	return out
 }
 
 // seqSet is a set of sequence numbers, a bit each.
@@ -110,66 +144,89 @@ func (s *seqSet) holes() (out [][2]uint64) {
 	return out
 }
 
+// whyDamaged is the reason of most losses in a database.
+const whyDamaged = "that part of store.db is damaged"
+
 // lostFrom says what a salvage could not save: blocks that the damaged file's
-// tree knew, and holes in the numbers of what was found.
-func (s *Store) lostFrom(found []foundBlock, refs []blockRef, have *seqSet) (out []loss) {
-	name := func(no uint32) string {
-		for device, n := range s.devices {
-			if n == no {
-				return device
-			}
-		}
-		return fmt.Sprintf("device number %d", no)
+// tree knew, those that were found and cannot be read, and holes in the
+// numbers of the others.
+func (s *Store) lostFrom(found *findings, have *seqSet) []loss {
+	out := slices.Clone(found.unread)
+	saved, unread := map[blockRef]bool{}, map[uint64]bool{}
+	for i := range out {
+		unread[out[i].first] = true
 	}
-	saved := map[blockRef]bool{}
-	for _, b := range found {
+	var readable []foundBlock
+	for _, b := range found.blocks {
 		saved[b.ref()] = true
+		if !unread[b.head.firstSeq] {
+			readable = append(readable, b)
+		}
 	}
-	var gone []blockRef
-	for _, r := range refs {
+	for _, r := range found.tree.refs {
 		if !saved[r] {
-			gone = append(gone, r)
-			out = append(out, loss{device: name(r.deviceNo), fromMS: r.hour * hourMS, toMS: (r.hour + 1) * hourMS,
-				first: r.firstSeq, last: r.lastSeq, why: "the block of that hour is damaged"})
+			out = append(out, loss{device: s.deviceName(r.deviceNo), fromMS: r.hour * hourMS, toMS: (r.hour + 1) * hourMS,
+				first: r.firstSeq, last: r.lastSeq, why: whyDamaged})
 		}
 	}
-	// one loss for all holes of an hour
-	type cluster struct {
-		first, last  uint64
-		fromMS, toMS int64
-	}
-	var clusters []cluster
-	for _, h := range have.holes() {
-		if slices.ContainsFunc(gone, func(r blockRef) bool { return r.firstSeq <= h[0] && h[1] <= r.lastSeq }) {
-			continue
-		}
-		from, to := around(found, h[0], h[1])
-		if n := len(clusters); n > 0 && from < clusters[n-1].toMS {
-			c := &clusters[n-1]
-			c.last, c.toMS = h[1], max(c.toMS, to)
-			continue
-		}
-		clusters = append(clusters, cluster{h[0], h[1], from, to})
-	}
-	for _, c := range clusters {
+	for _, c := range holeSpans(readable, have, out) {
+		l := loss{fromMS: c.fromMS, toMS: c.toMS, first: c.first, last: c.last, why: whyDamaged}
 		var missing []string
 		for device, no := range s.devices {
-			if !slices.ContainsFunc(found, func(b foundBlock) bool {
+			l.devices = append(l.devices, device)
+			if !slices.ContainsFunc(readable, func(b foundBlock) bool {
 				return b.head.deviceNo == no && b.head.firstSeq <= c.last && b.head.lastSeq >= c.first
 			}) {
 				missing = append(missing, device)
 			}
 		}
+		slices.Sort(l.devices)
 		if len(missing) == 0 {
-			for device := range s.devices {
-				missing = append(missing, device)
-			}
+			out = append(out, l)
 		}
-		slices.Sort(missing)
-		out = append(out, loss{device: strings.Join(missing, ", "), fromMS: c.fromMS, toMS: c.toMS, first: c.first, last: c.last,
-			why: "no block with them was found in the damaged file"})
+		l.devices = nil
+		for _, l.device = range missing {
+			out = append(out, l)
+		}
 	}
-	return out
+	return mergeLosses(out)
+}
+
+func (s *Store) deviceName(no uint32) string {
+	for device, n := range s.devices {
+		if n == no {
+			return device
+		}
+	}
+	return fmt.Sprintf("device %d", no)
+}
+
+// holeSpans are the holes in the numbers that no known loss explains, those of
+// an hour together.
+func holeSpans(found []foundBlock, have *seqSet, known []loss) (spans []loss) {
+	known = slices.Clone(known)
+	slices.SortFunc(known, func(a, b loss) int { return compare(a.first, b.first) })
+	var covered []loss // without overlap
+	for _, k := range known {
+		if n := len(covered); n > 0 && k.first <= covered[n-1].last+1 {
+			covered[n-1].last = max(covered[n-1].last, k.last)
+			continue
+		}
+		covered = append(covered, k)
+	}
+	for _, h := range have.holes() {
+		if slices.ContainsFunc(covered, func(c loss) bool { return c.first <= h[0] && h[1] <= c.last }) {
+			continue
+		}
+		from, to := around(found, h[0], h[1])
+		if n := len(spans); n > 0 && from < spans[n-1].toMS {
+			c := &spans[n-1]
+			c.last, c.toMS = h[1], max(c.toMS, to)
+			continue
+		}
+		spans = append(spans, loss{first: h[0], last: h[1], fromMS: from, toMS: to})
+	}
+	return spans
 }
 
 // around is the wall time in which the scans first to last were: that of the

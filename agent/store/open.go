@@ -39,6 +39,9 @@ func Open(dir string, o Options) (*Store, error) {
 	if err := s.makeDirs(); err != nil {
 		return nil, fmt.Errorf("make data directory: %w", err)
 	}
+	for _, name := range []string{lockName, "agent.json"} { // left by earlier runs
+		s.usedBefore = s.usedBefore || fileSize(filepath.Join(dir, name)) >= 0
+	}
 	if s.lock, err = lockDir(dir); err != nil {
 		return nil, err
 	}
@@ -205,9 +208,13 @@ func (s *Store) openFiles() (rep *replayed, notes []Event, err error) {
 		}
 	}
 	if fileSize(name) < 0 {
-		if names, err := s.o.FS.List(journal); err == nil && len(names) > 0 {
-			notes = append(notes, Event{Kind: "data_damaged",
-				Text: "store.db is missing though there is a journal: a new one was made, what had been sealed is not in it"})
+		names, err := s.o.FS.List(journal)
+		if hasJournal := err == nil && len(names) > 0; hasJournal || s.usedBefore && !s.copied {
+			text := "store.db is missing, though this data directory was in use: its record is gone and a new one began"
+			if hasJournal {
+				text += ", with what the journal still had"
+			}
+			notes = append(notes, Event{Kind: "data_damaged", Text: text})
 		}
 		if err := s.createDatabase(name); err != nil {
 			return nil, nil, err
@@ -237,8 +244,8 @@ func (s *Store) openFiles() (rep *replayed, notes []Event, err error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
 	}
-	for i := range rep.damage {
-		notes = append(notes, rep.damage[i].event())
+	for _, l := range mergeLosses(rep.damage) {
+		notes = append(notes, l.event())
 	}
 	return rep, notes, nil
 }

@@ -214,16 +214,11 @@ func (s *Store) blockLost(r blockRef, err error) error {
 	if !errors.Is(err, ErrDamaged) && !errors.Is(err, ErrNewer) {
 		return fmt.Errorf("read scans: %w", err)
 	}
-	device := fmt.Sprintf("number %d", r.deviceNo)
 	s.mu.Lock()
-	for name, no := range s.devices {
-		if no == r.deviceNo {
-			device = name
-		}
-	}
+	device := s.deviceName(r.deviceNo)
 	s.mu.Unlock()
 	return s.tellLoss(&loss{device: device, fromMS: r.hour * hourMS, toMS: (r.hour + 1) * hourMS, first: r.firstSeq, last: r.lastSeq,
-		why: fmt.Sprintf("the block of that hour cannot be read: %v", err)})
+		why: whyDamaged, cause: err.Error()})
 }
 
 // tellLoss tells of a loss that was met in reading, once.

@@ -115,13 +115,11 @@ func (s *Store) fillNew(name, aside string, tree *fileCheck, why error) (notes [
 	if err := s.refill(f, found, &have); err != nil {
 		return nil, err
 	}
-	notes = []Event{{Kind: "data_damaged", Text: fmt.Sprintf(
-		"store.db was damaged (%v) and is kept as %s; %d blocks and %d events were saved from it into a new one",
-		why, filepath.Base(aside), len(found.blocks), len(found.events)), Data: map[string]string{"file": filepath.Base(aside)}}}
-	for _, l := range s.lostFrom(found.blocks, tree.refs, &have) {
-		notes = append(notes, l.event())
-	}
-	for _, l := range found.unread {
+	notes = []Event{{Kind: "data_damaged",
+		Text: fmt.Sprintf("store.db was damaged and is kept as %s; what can be read of it is in a new one", filepath.Base(aside)),
+		Data: map[string]string{"file": filepath.Base(aside), "cause": why.Error(),
+			"blocks": fmt.Sprint(len(found.blocks) - len(found.unread)), "events": fmt.Sprint(len(found.events))}}}
+	for _, l := range s.lostFrom(found, &have) {
 		notes = append(notes, l.event())
 	}
 	if err := s.keepRest(f, found, notes); err != nil {

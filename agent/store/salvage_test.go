@@ -426,7 +426,7 @@ func TestDamagedPiecesAreLeftOutAndMadeAgain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := stamp(hour * hourMS)
+	want := plainTime(hour * hourMS)
 	if i := slices.IndexFunc(list, func(e Event) bool { return e.Kind == "data_damaged" && strings.Contains(e.Text, want) }); i < 0 {
 		t.Errorf("no event names %s: %q", want, events)
 	}

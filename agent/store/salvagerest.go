@@ -1,7 +1,6 @@
 package store
 
 import (
-	"fmt"
 	"io"
 	"maps"
 	"slices"
@@ -78,7 +77,7 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 	err = m.run([]blockRef{b.ref()}, ScanQuery{}, func(blockRef) ([]byte, error) { return value, nil },
 		func(_ blockRef, err error) error {
 			found.unread = append(found.unread, loss{device: h.device, fromMS: h.hour * hourMS, toMS: (h.hour + 1) * hourMS,
-				first: h.firstSeq, last: h.lastSeq, why: fmt.Sprintf("the block is in the file that was set aside and cannot be decoded: %v", err)})
+				first: h.firstSeq, last: h.lastSeq, why: "they cannot be read; the file that was set aside still has them", cause: err.Error()})
 			unread = true
 			return nil
 		},

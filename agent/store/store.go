@@ -21,17 +21,18 @@ import (
 // Locks are taken in the order backupMu, writeMu, sealMu, commitMu,
 // journal.syncMu, mu, journal.mu.
 type Store struct {
-	dir      string
-	o        Options
-	log      *slog.Logger
-	readOnly bool
-	copied   bool     // a copy that is only finished, see finishCopy
-	lock     *dirLock // nil when reading only
-	db       *bolt.DB
-	j        *journal // nil when reading only
-	enc      *zstd.Encoder
-	dec      *zstd.Decoder
-	lists    listCache // pieces decoded before
+	dir        string
+	o          Options
+	log        *slog.Logger
+	readOnly   bool
+	usedBefore bool     // an agent has run in the directory
+	copied     bool     // a copy that is only finished, see finishCopy
+	lock       *dirLock // nil when reading only
+	db         *bolt.DB
+	j          *journal // nil when reading only
+	enc        *zstd.Encoder
+	dec        *zstd.Decoder
+	lists      listCache // pieces decoded before
 
 	stop context.CancelFunc
 	done chan struct{} // closed when the sync goroutine has ended

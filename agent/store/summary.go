@@ -184,7 +184,7 @@ func (s *Store) eachPiece(key, value []byte, age uint64, name, config string, fn
 
 func lostPieces(key string, hour int64, err error) loss {
 	return loss{summaries: true, device: key, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS,
-		why: fmt.Sprintf("they cannot be read: %v; the next start of the agent makes them again from the readings, if those are kept", err)}
+		why: "they cannot be read; the next start of the agent makes them again from the readings, if those are kept", cause: err.Error()}
 }
 
 // pieceList decodes a list of pieces, or finds it decoded.

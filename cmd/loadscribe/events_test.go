@@ -49,7 +49,8 @@ func TestNotesAndEvents(t *testing.T) {
 		mustFail(t, exitWrongUse, []string{`--machine: "comp9" is no machine`, `did you mean "comp1"`}, "note", "--site", site, "--machine", "comp9", "x")
 		mustFail(t, exitWrongUse, []string{"--at: ", "future"}, "note", "--site", site, "--at", "2100-01-01", "x")
 		mustFail(t, exitWrongUse, []string{"the text: ", "empty"}, "note", "--site", site, "  ")
-		mustFail(t, exitWrongUse, []string{"no text of that hash"}, "events", "--site", site, "--text", strings.Repeat("0", 64))
+		mustFail(t, exitWrongUse, []string{"--text: ", "no text of that hash"}, "events", "--site", site, "--text", strings.Repeat("0", 64))
+		mustFail(t, exitWrongUse, []string{`--kind: "nots" is no kind of event`, `did you mean "note"?`}, "events", "--site", site, "--kind", "nots")
 		mustFail(t, exitWrongUse, []string{"--limit 0"}, "events", "--site", site, "--limit", "0")
 	}
 	misused()
