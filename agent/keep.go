@@ -39,8 +39,12 @@ func (a *Agent) tend(ctx context.Context) error {
 			return nil
 		case <-timer.C:
 		}
-		a.tellOnce(trouble, "old raw readings cannot be dropped", a.dropOld(ctx))
-		a.tellOnce(trouble, "the scheduled backup failed", a.backupIfDue(ctx))
+		// The copy first: a keep_raw that was mistyped must not be final.
+		err := a.backupIfDue(ctx)
+		a.tellOnce(trouble, "the scheduled backup failed", err)
+		if err == nil {
+			a.tellOnce(trouble, "old raw readings cannot be dropped", a.dropOld(ctx))
+		}
 		timer.Reset(keepEvery)
 	}
 }

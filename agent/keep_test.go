@@ -20,7 +20,7 @@ import (
 
 // keepingSite keeps two days of raw readings and two backups.
 var keepingSite = strings.Replace(historySite, `data = "data"`, `data = "data"
-keep_raw = "2d"
+keep_raw = "1d"
 backup = { dir = "copies", every = "24h", keep = 2 }`, 1)
 
 // keepingStart is a midnight of UTC.
@@ -120,6 +120,7 @@ func TestTheAgentKeepsWhatTheSiteFileSays(t *testing.T) {
 		}
 	}
 	var dropped []string
+	copied := true // before anything was dropped
 	runAgent(t, site, func(a *Agent) bool {
 		events, err := a.store.Events(0, 0, 0)
 		if err != nil {
@@ -131,12 +132,16 @@ func TestTheAgentKeepsWhatTheSiteFileSays(t *testing.T) {
 			made = made || e.Kind == "backup_made"
 			if e.Kind == store.KindRawDropped {
 				dropped = append(dropped, e.Data["day"])
+				copied = copied && made
 			}
 		}
-		return made
+		return made && len(dropped) == 3
 	})
 	if want := []string{"2026-02-25", "2026-02-26", "2026-02-27"}; !reflect.DeepEqual(dropped, want) {
 		t.Errorf("events tell of the days %v, want %v", dropped, want)
+	}
+	if !copied {
+		t.Error("a day was dropped before the backup that was due")
 	}
 	all, err := backupsIn(copies)
 	if err != nil || len(all) != 2 || filepath.Base(all[0].path) != "20250102T000000Z"+backupSuffix {

@@ -62,7 +62,7 @@ func countPieces(t *testing.T, s *Store, fromMS, toMS int64) (n int) {
 
 func drop(t *testing.T, s *Store, keep int) (d Dropped, ok bool) {
 	t.Helper()
-	d, ok, err := s.DropRawDay(keep)
+	d, ok, err := s.DropRawDay(keep - 1) // and the newest
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -232,7 +232,7 @@ func TestDropWhoseLastSyncFails(t *testing.T) {
 	}
 	blocks := s.Stats().Blocks
 	fail = true
-	d, ok, err := s.DropRawDay(2)
+	d, ok, err := s.DropRawDay(1)
 	if !ok || !errors.Is(err, errUnsettled) || d.DayMS != startOfDays {
 		t.Errorf("dropped %+v, %v, %v; want the first day and that it is unsettled", d, ok, err)
 	}

@@ -83,8 +83,9 @@ func segmentOf(segments []Segment, seq uint64) (seg Segment) {
 	return seg
 }
 
-// beyond reports whether there are more than keep days. What a clock that was
-// never set recorded counts by its hours: a start in 1970 is not a day.
+// beyond reports whether there are more than keep whole days beside the newest
+// one, which is still being recorded. What a clock that was never set recorded
+// counts by its hours: a start in 1970 is not a day.
 func beyond(days []*recordedDay, keep int) bool {
 	n, hours := 0, 0
 	for _, d := range days {
@@ -99,7 +100,7 @@ func beyond(days []*recordedDay, keep int) bool {
 			}
 		}
 	}
-	return n+(hours+23)/24 > keep && len(days) > 1
+	return n+(hours+23)/24 > keep+1 && len(days) > 1
 }
 
 // keptFrom is the time from which all raw scans are kept once first is

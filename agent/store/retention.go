@@ -39,8 +39,8 @@ func (s *Store) RawFrom() int64 {
 }
 
 // DropRawDay drops the raw blocks of the day recorded first if more than
-// keepDays days have some, in one transaction of its own; ok is false where
-// there is nothing to do. Which day is the first is told by sequence numbers,
+// keepDays days besides the newest have some, in one transaction of its own; ok
+// is false where there is nothing to do. Which day is the first is told by sequence numbers,
 // not by labels, and days are counted, not reckoned from a clock: a clock that
 // starts in 1970 or jumps ahead by years must not cost the record. Summaries
 // and cells stay, and of each block its leaf: what it held, by its hashes.
@@ -49,7 +49,7 @@ func (s *Store) DropRawDay(keepDays int) (d Dropped, ok bool, err error) {
 	if s.readOnly {
 		return d, false, ErrReadOnly
 	}
-	d, ok, err = s.dropFirst(max(keepDays, 1))
+	d, ok, err = s.dropFirst(max(keepDays, 0))
 	if errors.Is(err, errNotSummarised) {
 		ok, err = false, nil
 	}
@@ -71,7 +71,7 @@ func (s *Store) DropRawDay(keepDays int) (d Dropped, ok bool, err error) {
 	s.cleanup.Days++
 	name := time.UnixMilli(d.DayMS).UTC().Format(time.DateOnly)
 	s.addEvent(Event{Kind: KindRawDropped, Data: map[string]string{"day": name, "blocks": fmt.Sprint(d.Blocks), "bytes": fmt.Sprint(d.Bytes)},
-		Text: fmt.Sprintf("the raw readings of %s (UTC) are no longer kept: %d days of newer ones are; summaries, curves by the minute and the hashes of the readings stay", name, keepDays)})
+		Text: fmt.Sprintf("the raw readings of %s (UTC) are no longer kept: %d whole days and the newest are; summaries, curves by the minute and the hashes of the readings stay", name, keepDays)})
 	return d, true, err
 }
 

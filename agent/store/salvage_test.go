@@ -246,7 +246,7 @@ func TestRawFromAfterSalvage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, ok, err := s.DropRawDay(2); !ok || err != nil {
+	if _, ok, err := s.DropRawDay(1); !ok || err != nil {
 		t.Fatal(ok, err)
 	}
 	want := s.RawFrom()
@@ -319,7 +319,7 @@ func TestSalvageKeepsSummariesBeside1970(t *testing.T) {
 		t.Fatal(err)
 	}
 	for range 2 {
-		if _, ok, err := s.DropRawDay(2); !ok || err != nil {
+		if _, ok, err := s.DropRawDay(1); !ok || err != nil {
 			t.Fatal(ok, err)
 		}
 	}
