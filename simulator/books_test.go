@@ -76,16 +76,6 @@ func (g *staged) at(t testing.TB, moment string) int {
 // time is when a sample was taken.
 func (g *staged) time(i int) time.Time { return g.start.Add(time.Duration(i) * time.Second) }
 
-// totals sums machine i between two moments.
-func (g *staged) totals(t testing.TB, i int, from, until string) Totals {
-	t.Helper()
-	sum, err := g.w.truth.Totals(g.w.machines[i].spec.Name, g.time(g.at(t, from)), g.time(g.at(t, until)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return sum
-}
-
 // whole sums machine i over the record.
 func (g *staged) whole(t testing.TB, i int) Totals {
 	t.Helper()

@@ -65,17 +65,14 @@ func tellThreeShifts(t *testing.T, g *staged) {
 }
 
 func tellNoLoadBit(t *testing.T, g *staged) {
-	controller, err := g.w.Device("controller")
-	if err != nil {
-		t.Fatal(err)
-	}
 	low, high := 1e9, 0.0 // of unloaded, settled, and of loaded
 	bits := map[State]uint16{}
 	w, err := New(g.w.scenario, g.start.Add(7*time.Hour))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if controller, err = w.Device("controller"); err != nil {
+	controller, err := w.Device("controller")
+	if err != nil {
 		t.Fatal(err)
 	}
 	for range 7200 {

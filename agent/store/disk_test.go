@@ -177,10 +177,9 @@ func (d *cutDisk) tap(name string) bolt.Logger {
 
 type cutTap struct {
 	bolt.Logger
-	d      *cutDisk
-	name   string
-	before []byte
-	acked  marks
+	d     *cutDisk
+	name  string
+	acked marks
 }
 
 // quietLogger drops what bbolt says.

@@ -23,7 +23,6 @@ type cutter struct {
 	t     testing.TB
 	dir   string
 	lie   lies
-	cut   func(n int, l *life, k int) // told of each cut before it is checked
 	total tally
 	ran   int
 	first string // what the first failure was

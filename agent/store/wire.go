@@ -79,14 +79,6 @@ func (r *reader) fixed64() uint64 {
 
 func (r *reader) string() string { return string(r.take(r.uint())) }
 
-func (r *reader) bytes() []byte {
-	v := r.take(r.uint())
-	if len(v) == 0 {
-		return nil
-	}
-	return append([]byte(nil), v...)
-}
-
 // count reads a number of items of at least itemBytes each and refuses one
 // that the remaining bytes cannot hold, so that no damaged count allocates.
 func (r *reader) count(itemBytes int) int {

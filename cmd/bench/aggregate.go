@@ -17,13 +17,12 @@ const (
 	aggregateReps     = 5
 )
 
-// aggregate is what one channel's raw readings come to.
+// aggregate is what one channel's raw readings come to; its mean is sum over
+// count.
 type aggregate struct {
 	count, sum, min, max int64
 	integral             int64 // Σ (rᵢ + rᵢ₊₁)·dt in counts and milliseconds: twice the area
 }
-
-func (a *aggregate) mean() float64 { return float64(a.sum) / float64(a.count) }
 
 // aggregateRow sums up a week of 40 channels from raw blocks on one core.
 func aggregateRow(ctx context.Context, b *bench, columns []simulator.BenchColumn, chunks [][][]byte) (row, error) {
