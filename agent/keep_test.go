@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"loadscribe/agent/analysis"
-	"loadscribe/agent/poll"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
@@ -78,10 +77,24 @@ func observed(t *testing.T, report analysis.Report) float64 {
 	return 0
 }
 
-// runAgent runs an agent whose line is down until done says so.
+// laterClock is the machine's with another date.
+type laterClock struct {
+	scan.Clock
+	shiftMS int64
+}
+
+func (c *laterClock) Now() (monoMS, wallMS int64) {
+	monoMS, wallMS = c.Clock.Now()
+	return monoMS, wallMS + c.shiftMS
+}
+
+// runAgent runs an agent whose line is down, on the last day recorded, until
+// done says so.
 func runAgent(t *testing.T, site *sitefile.Site, done func(a *Agent) bool) {
 	t.Helper()
-	a, err := Open(site, Options{Dial: func(context.Context, *sitefile.Line) (poll.Client, error) { return nil, errors.New("no plant here") }})
+	clock := scan.NewSystemClock()
+	_, now := clock.Now()
+	a, err := Open(site, Options{Dial: noLine, Clock: &laterClock{clock, keepingStart + 4*86_400_000 + 10*3_600_000 - now}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -264,7 +277,7 @@ func TestAgentStartsOnAFullDiskWithOtherRoles(t *testing.T) {
 	dir := t.TempDir()
 	recordDays(t, loadTestSite(t, dir, keepingSite, historyMap))
 	site := loadTestSite(t, dir, keepingSite, strings.Replace(historyMap, `role = "loaded"`, `role = "standby"`, 1))
-	a, err := Open(site, Options{Dial: noLine, Store: store.Options{CommitFault: func(last bool) error {
+	a, err := Open(site, Options{Dial: noLine, Store: store.Options{FS: &badDisk{FS: store.SystemFS(), full: true}, CommitFault: func(last bool) error {
 		if last {
 			return nil
 		}

@@ -25,6 +25,15 @@ type badDisk struct {
 	fails map[string]error // by operation: create, write, sync; write: the database's too
 	stall chan struct{}    // syncs wait until it is closed; nil: they do not
 	hung  int              // syncs that wait
+	full  bool             // it says so when asked
+}
+
+// Free says that nothing is, where it fails so.
+func (d *badDisk) Free(dir string) (int64, error) {
+	if d.full || errors.Is(d.err("write"), syscall.ENOSPC) {
+		return 0, nil
+	}
+	return d.FS.Free(dir)
 }
 
 func (d *badDisk) fail(err error, operations ...string) {

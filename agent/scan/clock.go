@@ -1,6 +1,9 @@
 package scan
 
-import "time"
+import (
+	"sync/atomic"
+	"time"
+)
 
 // Clock gives the two times that a scan carries. Tests and the demo's fill
 // bring their own.
@@ -15,31 +18,34 @@ type Clock interface {
 // system has such a clock: a night in which the lid was shut is then a gap of a
 // night, and no step of the wall clock.
 type SystemClock struct {
-	start   time.Time
-	startup time.Duration // sinceBoot at start; negative: there is none
+	start  time.Time
+	behind time.Duration // asleep at start
+	slept  atomic.Int64  // since then, in nanoseconds; never falls
 }
 
+// leastSleep is what counts as a sleep: the two clocks behind asleep are read
+// one after the other.
+const leastSleep = 50 * time.Millisecond
+
 // NewSystemClock starts a clock at now.
-func NewSystemClock() *SystemClock { return &SystemClock{start: time.Now(), startup: sinceBoot()} }
+func NewSystemClock() *SystemClock { return &SystemClock{start: time.Now(), behind: asleep()} }
 
 // Now implements Clock.
 func (c *SystemClock) Now() (monoMS, wallMS int64) {
 	now := time.Now()
-	mono := now.Sub(c.start)
-	if up := sinceBoot(); up >= 0 && c.startup >= 0 {
-		mono = up - c.startup
-	}
-	return mono.Milliseconds(), now.UnixMilli()
+	return (now.Sub(c.start) + c.sleep()).Milliseconds(), now.UnixMilli()
 }
 
 // SleptMS is how long the computer has slept since the clock was started; 0
 // where the system does not tell.
-func (c *SystemClock) SleptMS() int64 {
-	up := sinceBoot()
-	if up < 0 || c.startup < 0 {
-		return 0
+func (c *SystemClock) SleptMS() int64 { return c.sleep().Milliseconds() }
+
+// sleep is what Go's monotonic clock, which stands still while the computer
+// sleeps (Linux: CLOCK_MONOTONIC), has missed since the clock was started.
+func (c *SystemClock) sleep() time.Duration {
+	known := c.slept.Load()
+	if all := int64(asleep() - c.behind); all-known >= int64(leastSleep) && c.slept.CompareAndSwap(known, all) {
+		return time.Duration(all)
 	}
-	// Go's monotonic clock stands still while the computer sleeps (Linux:
-	// CLOCK_MONOTONIC)
-	return max(0, (up - c.startup - time.Since(c.start)).Milliseconds())
+	return time.Duration(c.slept.Load())
 }

@@ -6,12 +6,14 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// sinceBoot is the time since the computer was started, sleep included
-// (clock_gettime(2), CLOCK_BOOTTIME); negative where it cannot be had.
-func sinceBoot() time.Duration {
-	var ts unix.Timespec
-	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &ts); err != nil {
-		return -1
+// asleep is how long the computer has slept since it was started: its clock
+// that goes on while it sleeps less the one that does not (clock_gettime(2),
+// CLOCK_BOOTTIME and CLOCK_MONOTONIC), up to the time between the two calls; 0
+// where they cannot be had.
+func asleep() time.Duration {
+	var all, awake unix.Timespec
+	if unix.ClockGettime(unix.CLOCK_MONOTONIC, &awake) != nil || unix.ClockGettime(unix.CLOCK_BOOTTIME, &all) != nil {
+		return 0
 	}
-	return time.Duration(ts.Nano())
+	return time.Duration(all.Nano() - awake.Nano())
 }
