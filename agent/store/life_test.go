@@ -219,6 +219,7 @@ func (l *life) checkCut(dir string, k int, legal bool) (t tally, why string) {
 	if err != nil {
 		return fail("open: %v", err)
 	}
+	defer s.Close() // where a check fails before its own
 	gotScans, gotNotes, err := readTexts(s)
 	if err != nil {
 		return fail("read: %v", errors.Join(err, s.Close()))
