@@ -8,11 +8,11 @@ import (
 
 // asleep is how long the computer has slept since it was started: its clock
 // that goes on while it sleeps less the one that does not (clock_gettime(2),
-// CLOCK_BOOTTIME and CLOCK_MONOTONIC), up to the time between the two calls; 0
-// where they cannot be had.
+// CLOCK_BOOTTIME and CLOCK_MONOTONIC), or less by the time between the two
+// calls, however long that is, never more; 0 where they cannot be had.
 func asleep() time.Duration {
 	var all, awake unix.Timespec
-	if unix.ClockGettime(unix.CLOCK_MONOTONIC, &awake) != nil || unix.ClockGettime(unix.CLOCK_BOOTTIME, &all) != nil {
+	if unix.ClockGettime(unix.CLOCK_BOOTTIME, &all) != nil || unix.ClockGettime(unix.CLOCK_MONOTONIC, &awake) != nil {
 		return 0
 	}
 	return time.Duration(all.Nano() - awake.Nano())
