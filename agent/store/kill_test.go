@@ -140,16 +140,17 @@ func lossEvents(t *testing.T, dir string) []string {
 	return out
 }
 
-// words is what a child says; first is closed at its first word.
+// words is what a child says; first is closed at its first word. The buffer is
+// no embedded one: its ReadFrom would pass Write by.
 type words struct {
-	bytes.Buffer
+	said  bytes.Buffer
 	first chan struct{}
 	once  sync.Once
 }
 
 func (w *words) Write(b []byte) (int, error) {
 	w.once.Do(func() { close(w.first) })
-	return w.Buffer.Write(b)
+	return w.said.Write(b)
 }
 
 // runAndKill runs a child for a while, which begins with its start or with its
@@ -166,7 +167,8 @@ func runAndKill(t *testing.T, exe, dir string, after time.Duration, fromFirst bo
 	if fromFirst {
 		select {
 		case <-out.first:
-		case <-time.After(20 * time.Second): // then the rest of the test says what it wrote
+		case <-time.After(60 * time.Second):
+			t.Error("the child said nothing in 60 s")
 		}
 	}
 	time.Sleep(after)
@@ -175,7 +177,7 @@ func runAndKill(t *testing.T, exe, dir string, after time.Duration, fromFirst bo
 	}
 	_ = cmd.Wait() // "killed" is what was wanted
 	durable := uint64(0)
-	for sc := bufio.NewScanner(&out.Buffer); sc.Scan(); {
+	for sc := bufio.NewScanner(&out.said); sc.Scan(); {
 		word, rest, _ := strings.Cut(sc.Text(), " ")
 		if word == "error" {
 			t.Fatalf("child: %s", rest)
