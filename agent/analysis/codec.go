@@ -3,7 +3,7 @@ package analysis
 import "encoding/binary"
 
 // pieceVersion is Piece.Version: the layout of carry and delta.
-const pieceVersion = 4
+const pieceVersion = 5
 
 // encode appends d. Wall times are kept relative to base, the start of the
 // cell, and monotonic times relative to the one before.
@@ -19,29 +19,16 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	b = d.encodeLists(b, base)
 	b = appendCount(b, len(d.analog))
 	for i := range d.analog {
-		a := &d.analog[i]
-		b = encodeSum(b, a.sum)
-		b = binary.AppendUvarint(b, uint64(a.n))
-		if a.n > 0 {
-			b = appendSigned(b, a.min)
-			b = binary.AppendUvarint(b, uint64(a.max-a.min))
-		}
+		b = d.analog[i].encode(b)
 	}
 	b = appendCount(b, len(d.counters))
 	for i := range d.counters {
 		b = d.counters[i].encode(b, base)
 	}
-	b = appendCount(b, len(d.bins))
-	last := int64(0)
-	for i, n := range d.bins {
-		if i == 0 {
-			b = appendSigned(b, n.at)
-		} else {
-			b = binary.AppendUvarint(b, uint64(n.at-last))
-		}
-		last = n.at
-		b = binary.AppendUvarint(b, uint64(n.halfMS))
-	}
+	b = encodeBins(b, d.bins)
+	b = encodeBins(b, d.ranBins)
+	b = d.ran.encode(b)
+	b = encodeLows(b, d.lows, base)
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
 	b = encodeSum(b, d.settled)
@@ -79,15 +66,38 @@ func (d *delta) encodeLists(b []byte, base int64) []byte {
 		b = binary.AppendUvarint(b, uint64(c.loadMS))
 		b = binary.AppendUvarint(b, uint64(c.unloadMS))
 		b = append(b, c.end)
-		b = appendBool(b, c.hasPressure)
+		b = append(b, flags(c.direct, c.hasPressure))
 		if c.hasPressure {
 			b = appendSigned(b, c.atLoad)
 			b = appendSigned(b, c.atUnload)
+			b = binary.AppendUvarint(b, uint64(c.loadStep))
+			b = binary.AppendUvarint(b, uint64(c.unloadStep))
 			b = appendSigned(b, c.minCounts)
 			b = appendSigned(b, c.maxCounts)
 		}
 	}
 	return b
+}
+
+func (a *analogSum) encode(b []byte) []byte {
+	b = encodeSum(b, a.sum)
+	b = binary.AppendUvarint(b, uint64(a.n))
+	if a.n > 0 {
+		b = appendSigned(b, a.min)
+		b = binary.AppendUvarint(b, uint64(a.max-a.min))
+	}
+	return b
+}
+
+func (a *analogSum) decode(r *reader) {
+	a.sum = decodeSum(r)
+	if a.n = r.atLeastZero(); a.n > 0 {
+		a.min = r.signed()
+		a.max = a.min + int64(r.unsigned())
+		if a.max < a.min {
+			r.fail("bad extremes")
+		}
+	}
 }
 
 func encodeSum(b []byte, s sum) []byte {
@@ -188,21 +198,16 @@ func (d *delta) decode(b []byte, base int64) error {
 	d.decodeLists(r, base)
 	d.analog = resized(d.analog, r.count(2))
 	for i := range d.analog {
-		a := &d.analog[i]
-		a.sum = decodeSum(r)
-		if a.n = r.atLeastZero(); a.n > 0 {
-			a.min = r.signed()
-			a.max = a.min + int64(r.unsigned())
-			if a.max < a.min {
-				r.fail("bad extremes")
-			}
-		}
+		d.analog[i].decode(r)
 	}
 	d.counters = resized(d.counters, r.count(5))
 	for i := range d.counters {
 		d.counters[i].decode(r, base)
 	}
-	d.decodeBins(r)
+	d.bins = decodeBins(d.bins, r)
+	d.ranBins = decodeBins(d.ranBins, r)
+	d.ran.decode(r)
+	d.lows = decodeLows(d.lows, r, base)
 	d.power.decode(r)
 	d.fraction.decode(r)
 	d.settled = decodeSum(r)
@@ -218,32 +223,6 @@ func resized[T any](list []T, n int) []T {
 		return list[:n]
 	}
 	return make([]T, n)
-}
-
-func (d *delta) decodeBins(r *reader) {
-	n := r.count(2)
-	if n == 0 {
-		return
-	}
-	d.bins = resized(d.bins, n)
-	last := r.signed()
-	d.bins[0] = bin{last, r.atLeastZero()}
-	for i := 1; i < n; i++ {
-		step, half := uint64(0), uint64(0)
-		// most of a piece is bins, and most of them are three bytes
-		if b := r.rest(); len(b) > 2 && b[0] < 0x80 && b[1] >= 0x80 && b[2]-1 < 0x7f {
-			step, half = uint64(b[0]), uint64(b[1]&0x7f)|uint64(b[2])<<7
-			r.at += 3
-		} else {
-			step, half = uint64(r.atLeastZero()), uint64(r.atLeastZero())
-		}
-		if step == 0 || last+int64(step) < last {
-			r.fail("bins out of order")
-			return
-		}
-		last += int64(step)
-		d.bins[i] = bin{last, int64(half)}
-	}
 }
 
 func (d *delta) decodeLists(r *reader, base int64) {
@@ -270,8 +249,10 @@ func (d *delta) decodeLists(r *reader, base int64) {
 	for n := r.count(5); n > 0; n-- {
 		c := cycle{loadWall: r.signed() + base, loadMS: r.atLeastZero(), unloadMS: r.atLeastZero()}
 		c.end = r.byteBelow(endedByStop + 1)
-		if c.hasPressure = r.bool(); c.hasPressure {
-			c.atLoad, c.atUnload, c.minCounts, c.maxCounts = r.signed(), r.signed(), r.signed(), r.signed()
+		f := r.byteBelow(4)
+		if c.direct, c.hasPressure = f&1 != 0, f&2 != 0; c.hasPressure {
+			c.atLoad, c.atUnload, c.loadStep, c.unloadStep = r.signed(), r.signed(), r.atLeastZero(), r.atLeastZero()
+			c.minCounts, c.maxCounts = r.signed(), r.signed()
 		}
 		d.cycles = append(d.cycles, c)
 	}

@@ -17,7 +17,10 @@ type delta struct {
 	cycles      []cycle
 	analog      []analogSum
 	counters    []counterSum
-	bins        []bin     // half milliseconds at each pressure
+	bins        binList   // at each pressure, while no machine of the subject was known to run
+	ranBins     binList   // while one ran
+	ran         analogSum // of the pressure, while one ran
+	lows        []low     // below the system's minimum pressure
 	power       stateSums // of the draw channel
 	fraction    stateSums
 	settled     sum // power at settled unloaded running
@@ -58,8 +61,10 @@ type cycle struct {
 	loadWall             int64
 	loadMS, unloadMS     int64
 	end                  uint8
+	direct               bool // it had run unloaded since its last load, not just started
 	hasPressure          bool
 	atLoad, atUnload     int64 // twice the counts
+	loadStep, unloadStep int64 // counts by which the pressure moved between the two readings
 	minCounts, maxCounts int64
 }
 
@@ -137,12 +142,6 @@ func (s *stateSums) merge(o *stateSums) {
 	}
 }
 
-// bin is time at one pressure, in half milliseconds, since each pair gives
-// half its time to either end.
-type bin struct {
-	at, halfMS int64
-}
-
 func newDelta(sp *spec) *delta {
 	return &delta{analog: make([]analogSum, sp.analogs), counters: make([]counterSum, sp.counters)}
 }
@@ -152,33 +151,13 @@ func (d *delta) reset() {
 	keep := *d
 	*d = delta{
 		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
-		cycles: keep.cycles[:0], found: keep.found[:0], bins: keep.bins[:0], analog: keep.analog, counters: keep.counters,
+		cycles: keep.cycles[:0], found: keep.found[:0], bins: keep.bins[:0],
+		ranBins: keep.ranBins[:0], lows: keep.lows[:0], analog: keep.analog, counters: keep.counters,
 	}
 	clear(d.analog)
 	for i := range d.counters {
 		d.counters[i] = counterSum{gaps: keep.counters[i].gaps[:0]}
 	}
-}
-
-// addBin adds time to the bin. at is kept in order; the search starts where
-// most readings fall, since the list is short and sorted.
-func (d *delta) addBin(at, halfMS int64) {
-	lo, hi := 0, len(d.bins)
-	for lo < hi {
-		mid := int(uint(lo+hi) >> 1)
-		if d.bins[mid].at < at {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
-	}
-	if lo < len(d.bins) && d.bins[lo].at == at {
-		d.bins[lo].halfMS += halfMS
-		return
-	}
-	d.bins = append(d.bins, bin{})
-	copy(d.bins[lo+1:], d.bins[lo:])
-	d.bins[lo] = bin{at, halfMS}
 }
 
 // merge adds o, whose scans follow those of d.
@@ -206,28 +185,16 @@ func (d *delta) merge(o *delta) {
 		a.resets += b.resets
 		a.gaps = append(a.gaps, b.gaps...)
 	}
-	d.mergeBins(o.bins)
+	d.bins.merge(o.bins)
+	d.ranBins.merge(o.ranBins)
+	d.ran.merge(&o.ran)
+	d.lows = append(d.lows, o.lows...)
 	d.power.merge(&o.power)
 	d.fraction.merge(&o.fraction)
 	d.settled.merge(o.settled)
 	d.found = append(d.found, o.found...)
 	for i := range d.slots {
 		d.slots[i].merge(&o.slots[i])
-	}
-}
-
-// mergeBins walks both sorted lists side by side.
-func (d *delta) mergeBins(more []bin) {
-	i := 0
-	for _, b := range more {
-		for i < len(d.bins) && d.bins[i].at < b.at {
-			i++
-		}
-		if i < len(d.bins) && d.bins[i].at == b.at {
-			d.bins[i].halfMS += b.halfMS
-		} else {
-			d.addBin(b.at, b.halfMS)
-		}
 	}
 }
 
