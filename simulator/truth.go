@@ -20,6 +20,7 @@ type Truth struct {
 
 type machineTruth struct {
 	transitions []transition
+	commands    []command
 	faults      []faultSpan
 	marks       []machineMark
 }

@@ -17,6 +17,41 @@ const (
 // it lasts.
 type lowSpan struct{ from, to int64 }
 
+// command is a change of a running machine's load command.
+type command struct {
+	step int64
+	load bool
+	pa   [NumPlaces]float64
+}
+
+// Command is the moment at which the controls of a running machine decided to
+// load or to unload; after a start they may do both at once, which is none.
+type Command struct {
+	Time       time.Time
+	Load       bool
+	PressurePa [NumPlaces]float64 // gauge, as they saw it
+}
+
+func (t *Truth) commanded(i int, step int64) {
+	m := &t.machines[i]
+	m.commands = append(m.commands, command{step, t.world.machines[i].loadCommand, t.world.pressures(i)})
+}
+
+// Commands lists a machine's changes of load command in [from, to).
+func (t *Truth) Commands(machine string, from, to time.Time) ([]Command, error) {
+	i, err := t.index(machine)
+	if err != nil {
+		return nil, err
+	}
+	var list []Command
+	for _, c := range t.machines[i].commands {
+		if at := t.time(c.step); !at.Before(from) && at.Before(to) {
+			list = append(list, Command{at, c.load, c.pa})
+		}
+	}
+	return list, nil
+}
+
 // LowSpan is an unbroken time in which a place lay below the users' minimum
 // pressure.
 type LowSpan struct{ From, To time.Time }

@@ -147,8 +147,12 @@ func (w *World) step() {
 	for i, c := range w.machines {
 		c.turnMotor()
 		c.moveAir(&w.vessels[0], w.before)
+		state, command := c.state, c.loadCommand
 		if c.control(w.now) {
 			w.truth.changed(i, w.now+1)
+		}
+		if c.loadCommand != command && c.state.Running() && state != Starting {
+			w.truth.commanded(i, w.now+1)
 		}
 	}
 	for i := range w.links {

@@ -94,8 +94,8 @@ func TestBandForgetsStraysAndStarts(t *testing.T) {
 	for _, c := range f.Distribution {
 		n += c.Count
 	}
-	if !strings.HasPrefix(f.Denominator, "6 whole") || n != 6 || f.Distribution[0].Count != 1 {
-		t.Errorf("swing over %q, distribution %s: want six, the short one apart", f.Denominator, asJSON(t, f.Distribution))
+	if !strings.HasPrefix(f.Denominator, "7 whole") || n != 7 || f.Distribution[0].Count != 1 {
+		t.Errorf("swing over %q, distribution %s: want seven, the short one apart", f.Denominator, asJSON(t, f.Distribution))
 	}
 	notes := 0
 	for _, table := range rep.Machines[0].Tables {

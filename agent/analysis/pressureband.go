@@ -215,7 +215,7 @@ func swingClasses(sorted []int64, kPa float64) []Class {
 
 // bandTable sets what is seen beside what is set.
 func (s *sheet) bandTable() {
-	if s.figures["cut_in_seen"].Value == nil {
+	if s.figures["cut_in_seen"].Value == nil || s.figures["cut_in_set"].Value == nil && s.figures["cut_out_set"].Value == nil {
 		return
 	}
 	table := Table{Name: "pressure_band", Method: s.figures["cut_in_seen"].Method,

@@ -276,7 +276,7 @@ func (s *sheet) longestBelow(name string, which int, h *hours, inputs []string) 
 	}
 	seconds := float64(best) / 1000
 	s.ratio(name, "s", estimate{seconds, float64(s.timeU(1))},
-		fmt.Sprintf("longest time%s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end it",
+		fmt.Sprintf("longest time%s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end it; the interval is of its ends by the gauge as it reads",
 			s.pressureAt(), lowBridgeMS/1000), h.denominator(), inputs)
 }
 
