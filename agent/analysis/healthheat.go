@@ -141,8 +141,12 @@ func (s *sheet) rise() {
 func (s *sheet) margin(m *sitefile.Machine) {
 	const most, name = "discharge_temperature_max", "discharge_margin"
 	ch := s.g.sp.find(scan.DischargeTemperature)
-	if ch < 0 || s.g.sp.chans[ch].unit.Dimension != quantity.Temperature {
-		s.absent("no channel of temperature for discharge_temperature", most, name)
+	switch {
+	case ch < 0:
+		s.absent("no channel for discharge_temperature", most, name)
+		return
+	case s.g.sp.chans[ch].unit.Dimension != quantity.Temperature:
+		s.absent(s.g.sp.chans[ch].id+" is not in a unit of temperature", most, name)
 		return
 	}
 	c := &s.g.sp.chans[ch]
