@@ -50,8 +50,9 @@ type Store struct {
 	fold        bool    // the Summariser is in step with the store
 	sealTrouble Trouble
 
-	commitMu  sync.Mutex // one write transaction at a time, see update; field below
+	commitMu  sync.Mutex // one write transaction at a time, see update; fields below
 	unsettled bool       // the last one may not be on disk
+	broken    error      // why nothing more is committed, see write
 
 	// sealMu is held for writing while a seal commits and takes its scans out
 	// of memory, for reading while a reader notes what is where.
