@@ -20,6 +20,7 @@ func (s *Store) correctLabels(offsetMS int64) {
 			continue
 		}
 		seg.ShiftMS = offsetMS - seg.offsetMS()
+		s.moved(seg.FirstSeq)
 		s.segDirty = min(s.segDirty, i)
 		s.j.correctSegment(seg)
 		s.addEvent(Event{Kind: "clock_set",
@@ -27,6 +28,23 @@ func (s *Store) correctLabels(offsetMS int64) {
 				stamp(seg.StartWallMS), stamp(seg.StartWallMS+seg.ShiftMS), float64(seg.ShiftMS)/1000),
 			Data: map[string]string{"segment": fmt.Sprint(seg.Number), "shift_ms": fmt.Sprint(seg.ShiftMS)}})
 	}
+}
+
+// moved notes that the labels of scans from seq on were put right after they
+// were summarised. mu is held.
+func (s *Store) moved(seq uint64) {
+	if seq > 0 && (s.movedFrom == 0 || seq < s.movedFrom) {
+		s.movedFrom = seq
+	}
+	s.moves++
+}
+
+// LabelsMoved reports whether the wall times of scans were put right after the
+// pieces that hold them were made: see Relabel.
+func (s *Store) LabelsMoved() bool {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.movedFrom != 0
 }
 
 // offsetMS is wall − monotonic time.
@@ -55,8 +73,8 @@ func (s *Store) shifts() map[uint32]int64 {
 	return m
 }
 
-// moved is q as it was labelled in segments whose labels were wrong by shift.
-func (q ScanQuery) moved(shiftMS int64) ScanQuery {
+// shifted is q as it was labelled in segments whose labels were wrong by shift.
+func (q ScanQuery) shifted(shiftMS int64) ScanQuery {
 	if q.FromMS != 0 {
 		q.FromMS -= shiftMS
 	}
@@ -64,4 +82,20 @@ func (q ScanQuery) moved(shiftMS int64) ScanQuery {
 		q.ToMS -= shiftMS
 	}
 	return q
+}
+
+// segmentAt is the segment to which what has a wall time belongs that is told
+// now: the newest one, but the last one before the clock was set for what was
+// labelled then. mu is held or the store not shared.
+func (s *Store) segmentAt(wallMS int64) uint32 {
+	newest := s.segments[len(s.segments)-1]
+	if wallMS >= earliestMS || newest.Untrusted {
+		return newest.Number
+	}
+	for i := len(s.segments) - 2; i >= s.firstOwn; i-- {
+		if s.segments[i].Untrusted {
+			return s.segments[i].Number
+		}
+	}
+	return newest.Number
 }

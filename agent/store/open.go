@@ -133,8 +133,7 @@ func (s *Store) startReadOnly() error {
 	for i := range rep.damage {
 		s.log.Warn("journal is damaged", "loss", rep.damage[i].event().Text)
 	}
-	s.takeReplay(rep)
-	return nil
+	return s.takeReplay(rep)
 }
 
 func (s *Store) start() error {
@@ -146,7 +145,9 @@ func (s *Store) start() error {
 	if err := s.settle(); err != nil {
 		return fmt.Errorf("sync %s: %w", databaseName, err)
 	}
-	s.takeReplay(rep)
+	if err := s.takeReplay(rep); err != nil {
+		return err
+	}
 	s.j = newJournal(&s.o, filepath.Join(s.dir, journalDir), rep, s.sealed)
 	if s.copied {
 		if len(notes) > 0 {
@@ -170,6 +171,7 @@ func (s *Store) start() error {
 	if err := s.startFold(); err != nil {
 		s.troubled(fmt.Errorf("make summaries: %w", err))
 	}
+	s.markUnset()
 	_ = s.j.sync()
 	return nil
 }
