@@ -84,18 +84,23 @@ func (q ScanQuery) shifted(shiftMS int64) ScanQuery {
 	return q
 }
 
-// segmentAt is the segment to which what has a wall time belongs that is told
-// now: the newest one, but the last one before the clock was set for what was
-// labelled then. mu is held or the store not shared.
-func (s *Store) segmentAt(wallMS int64) uint32 {
-	newest := s.segments[len(s.segments)-1]
-	if wallMS >= earliestMS || newest.Untrusted {
-		return newest.Number
+// segmentAt is the segment of this run to which what is told now belongs by its
+// times. It may have waited while a new one began; what was labelled before the
+// clock was set belongs to the last one before that. mu is held or the store
+// not shared.
+func (s *Store) segmentAt(monoMS, wallMS int64) uint32 {
+	i := len(s.segments) - 1
+	for i > s.firstOwn && s.segments[i].StartMonoMS > monoMS {
+		i--
 	}
-	for i := len(s.segments) - 2; i >= s.firstOwn; i-- {
+	at := s.segments[i].Number
+	if wallMS >= earliestMS {
+		return at
+	}
+	for ; i >= s.firstOwn; i-- {
 		if s.segments[i].Untrusted {
 			return s.segments[i].Number
 		}
 	}
-	return newest.Number
+	return at
 }

@@ -158,7 +158,7 @@ func (s *Store) start() error {
 	s.journalTail()
 	mono, wall := s.o.Clock.Now()
 	s.firstOwn = len(s.segments)
-	s.newSegment(mono, wall, "agent start")
+	s.newSegment(mono, wall, WhyStart)
 	if !s.ClockSet() {
 		s.addEvent(Event{Kind: "clock_not_set", Text: fmt.Sprintf("this computer's clock says %s, which cannot be: times are wrong until it is set", stamp(wall))})
 	}
