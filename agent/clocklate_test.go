@@ -13,17 +13,25 @@ import (
 type lateRun struct {
 	t     *testing.T
 	dir   string
-	clock *manualClock
+	clock *bootedClock
 	a     *Agent
 	at    int64 // seconds since testStartMS
 	wrong int64 // what the wall clock is behind, ms
 }
 
+// bootedClock knows the start of the computer: at testStartMS.
+type bootedClock struct {
+	manualClock
+	beganMS int64
+}
+
+func (c *bootedClock) Boot() (string, int64, bool) { return "this start", c.beganMS, true }
+
 // begin starts an agent whose clock is behind by wrong.
 func (r *lateRun) begin(wrong int64) {
 	r.t.Helper()
 	r.wrong = wrong
-	r.clock = &manualClock{mono: 1000, wall: testStartMS + r.at*1000 - wrong}
+	r.clock = &bootedClock{manualClock{mono: 1000, wall: testStartMS + r.at*1000 - wrong}, r.at*1000 - 1000}
 	var err error
 	r.a, err = Open(loadTestSite(r.t, r.dir, historySite, historyMap), Options{Dial: noLine, Clock: r.clock})
 	if err != nil {
@@ -124,14 +132,19 @@ func observedS(t *testing.T, h *History, fromMS, toMS int64) float64 {
 func TestFiguresOfAClockThatIsSetLater(t *testing.T) {
 	const gap = 10 // seconds until the first scan after the setting
 	for name, tt := range map[string]struct {
-		before int  // scans before the clock is set
-		killed bool // before the agent had time to put anything right
+		before    int  // scans before the clock is set
+		killed    bool // before the agent had time to put anything right
+		restarted bool // while it was not set
+		stopped   bool // when it is set
 	}{
-		"at the start":        {0, false},
-		"in mid-run":          {1000, false},
-		"after hours":         {2*3600 + 1000, false},
-		"killed":              {1000, true},
-		"after hours, killed": {2*3600 + 1000, true},
+		"at the start":        {},
+		"in mid-run":          {before: 1000},
+		"after hours":         {before: 2*3600 + 1000},
+		"killed":              {before: 1000, killed: true},
+		"after hours, killed": {before: 2*3600 + 1000, killed: true},
+		"restarted before":    {before: 1000, restarted: true},
+		"set while stopped":   {before: 1000, stopped: true},
+		"restarted, killed":   {before: 1000, restarted: true, killed: true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			record := func(wrong int64) *lateRun {
@@ -143,7 +156,13 @@ func TestFiguresOfAClockThatIsSetLater(t *testing.T) {
 				r.begin(wrong)
 				r.record(tt.before)
 				r.note("new belt")
-				if wrong == 0 { // where the clock is set, a segment begins
+				if tt.restarted {
+					r.stop()
+					r.at += 100
+					r.begin(wrong)
+					r.record(500)
+				}
+				if wrong == 0 || tt.stopped { // where the clock is set, a segment begins
 					r.stop()
 					r.begin(0)
 				}

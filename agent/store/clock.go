@@ -9,17 +9,43 @@ import (
 // at a date built into their system, until the network tells them the time.
 const earliestMS = int64(1_767_225_600_000)
 
-// correctLabels is called when the clock of this run has been set: the wall
-// times of its earlier segments are wrong by a known amount. Nothing stored is
-// changed. The segment gets a later entry with what to add, readers of scans
+// boot is the start of the computer that this run is of, where it is known, and
+// how long after it the monotonic clock began.
+type boot struct {
+	known   bool
+	id      string
+	beganMS int64
+}
+
+// wrongBy is by how much the labels of a segment are wrong, where the clock of
+// this run is set and wall − monotonic time is offsetMS: of a segment of this
+// run by its own monotonic clock, of another run under the same start of the
+// computer by the time since that.
+func (s *Store) wrongBy(i int, offsetMS int64) (shiftMS int64, ok bool) {
+	seg := &s.segments[i]
+	if i >= s.firstOwn {
+		return offsetMS - seg.offsetMS(), true
+	}
+	ok = s.boot.known && seg.Booted && seg.BootID == s.boot.id
+	return offsetMS - s.boot.beganMS - (seg.StartWallMS - seg.BootMS), ok
+}
+
+// correctLabels is called when the clock is known to be set: the wall times of
+// the earlier segments of this start of the computer that have none that can be
+// are wrong by a known amount. Nothing stored is changed. The segment gets a
+// later entry with what to add, readers of scans
 // add it, and an event says so. mu is held, the new segment is the last one.
 func (s *Store) correctLabels(offsetMS int64) {
-	for i := s.firstOwn; i < len(s.segments)-1; i++ {
+	for i := range s.segments[:len(s.segments)-1] {
 		seg := &s.segments[i]
 		if !seg.Untrusted || seg.ShiftMS != 0 {
 			continue
 		}
-		seg.ShiftMS = offsetMS - seg.offsetMS()
+		shift, ok := s.wrongBy(i, offsetMS)
+		if !ok {
+			continue
+		}
+		seg.ShiftMS = shift
 		s.moved(seg.FirstSeq)
 		s.segDirty = min(s.segDirty, i)
 		s.j.correctSegment(seg)

@@ -120,6 +120,10 @@ type Segment struct {
 	Why         string // WhyStart, "clock step", "time went back"
 	// Untrusted: the clock was not set when the segment began.
 	Untrusted bool
+	// BootMS is how long after the start of the computer it began, where Booted.
+	// It is kept of untrusted segments alone.
+	Booted bool
+	BootMS int64
 	// ShiftMS is what to add to the wall times of the segment to have the
 	// right ones, known since the clock was set; 0: nothing.
 	ShiftMS int64

@@ -62,7 +62,8 @@ type Store struct {
 	groups    map[uint32]*groupRecord
 	devices   map[string]uint32
 	segments  []Segment
-	firstOwn  int            // first segment of this run
+	firstOwn  int // first segment of this run
+	boot      boot
 	segDirty  int            // segments from here on are not in the database
 	moves     int            // how often labels were put right
 	movedFrom uint64         // first scan whose label was put right after it was summarised; 0: none. Written with writeMu held too
