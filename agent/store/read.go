@@ -120,11 +120,10 @@ func (s *Store) snapshot(fn func(tx *bolt.Tx, tail []scan.Scan, events []Event) 
 		if err != nil {
 			return err
 		}
-		err = fn(tx, tail, events)
-		if rerr := tx.Rollback(); err == nil {
-			err = rerr
-		}
-		return err
+		// also where a damaged page makes bbolt panic: a transaction left open
+		// would keep the file from growing and from being closed, for ever
+		defer func() { _ = tx.Rollback() }()
+		return fn(tx, tail, events)
 	})
 	if errors.Is(err, bolterr.ErrDatabaseNotOpen) {
 		return s.closedError()

@@ -51,8 +51,9 @@ type Store struct {
 	unset       foldMark // where the fold stood when this run began with a clock that was not set
 	sealTrouble Trouble
 
-	commitMu  sync.Mutex // one write transaction at a time, see update; field below
+	commitMu  sync.Mutex // one write transaction at a time, see update; fields below
 	unsettled bool       // the last one may not be on disk
+	broken    error      // why nothing more is committed, see write
 
 	// sealMu is held for writing while a seal commits and takes its scans out
 	// of memory, for reading while a reader notes what is where.
