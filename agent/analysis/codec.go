@@ -25,14 +25,15 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	for i := range d.counters {
 		b = d.counters[i].encode(b, base)
 	}
-	b = encodeBins(b, d.bins)
-	b = encodeBins(b, d.ranBins)
+	b = d.bins.encode(b)
+	b = d.ranBins.encode(b)
 	b = d.ran.encode(b)
 	b = encodeLows(b, d.lows, base)
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
 	b = encodeSum(b, d.settled)
-	return encodeFound(d.encodeSlots(b), d.found, base)
+	b = encodeFound(d.encodeSlots(b), d.found, base)
+	return d.encodeHealth(b)
 }
 
 func (d *delta) encodeLists(b []byte, base int64) []byte {
@@ -204,8 +205,8 @@ func (d *delta) decode(b []byte, base int64) error {
 	for i := range d.counters {
 		d.counters[i].decode(r, base)
 	}
-	d.bins = decodeBins(d.bins, r)
-	d.ranBins = decodeBins(d.ranBins, r)
+	d.bins.decode(r)
+	d.ranBins.decode(r)
 	d.ran.decode(r)
 	d.lows = decodeLows(d.lows, r, base)
 	d.power.decode(r)
@@ -213,6 +214,7 @@ func (d *delta) decode(b []byte, base int64) error {
 	d.settled = decodeSum(r)
 	d.decodeSlots(r)
 	d.found = decodeFound(d.found, r, base)
+	d.decodeHealth(r)
 	return r.end()
 }
 

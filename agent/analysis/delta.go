@@ -26,6 +26,8 @@ type delta struct {
 	settled     sum // power at settled unloaded running
 	slots       [slotsPerCell]slotSum
 	found       []found // findings that are over
+	health      []healthSum
+	warmth      binList // half milliseconds at each discharge temperature while air flowed
 }
 
 // transition is the moment at which a state was first seen.
@@ -143,7 +145,8 @@ func (s *stateSums) merge(o *stateSums) {
 }
 
 func newDelta(sp *spec) *delta {
-	return &delta{analog: make([]analogSum, sp.analogs), counters: make([]counterSum, sp.counters)}
+	return &delta{analog: make([]analogSum, sp.analogs), counters: make([]counterSum, sp.counters),
+		health: make([]healthSum, len(sp.health))}
 }
 
 // reset empties d and keeps its memory.
@@ -153,8 +156,10 @@ func (d *delta) reset() {
 		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
 		cycles: keep.cycles[:0], found: keep.found[:0], bins: keep.bins[:0],
 		ranBins: keep.ranBins[:0], lows: keep.lows[:0], analog: keep.analog, counters: keep.counters,
+		health: keep.health, warmth: keep.warmth[:0],
 	}
 	clear(d.analog)
+	clear(d.health)
 	for i := range d.counters {
 		d.counters[i] = counterSum{gaps: keep.counters[i].gaps[:0]}
 	}
@@ -196,6 +201,10 @@ func (d *delta) merge(o *delta) {
 	for i := range d.slots {
 		d.slots[i].merge(&o.slots[i])
 	}
+	for i := range d.health {
+		d.health[i].merge(&o.health[i])
+	}
+	d.warmth.merge(o.warmth)
 }
 
 // observedMS is the time between good master scans.

@@ -3,55 +3,11 @@ package analysis
 import (
 	"encoding/binary"
 	"math"
-	"slices"
 
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
-
-// bin is time at one pressure, in half milliseconds, since each pair gives
-// half its time to either end.
-type bin struct {
-	at, halfMS int64
-}
-
-// binList is a histogram: bins in order, none twice.
-type binList []bin
-
-// add adds time to the bin. The list is short and sorted.
-func (l *binList) add(at, halfMS int64) {
-	bins := *l
-	lo, hi := 0, len(bins)
-	for lo < hi {
-		mid := int(uint(lo+hi) >> 1)
-		if bins[mid].at < at {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
-	}
-	if lo < len(bins) && bins[lo].at == at {
-		bins[lo].halfMS += halfMS
-		return
-	}
-	*l = slices.Insert(bins, lo, bin{at, halfMS})
-}
-
-// merge walks both sorted lists side by side.
-func (l *binList) merge(more binList) {
-	i := 0
-	for _, b := range more {
-		for i < len(*l) && (*l)[i].at < b.at {
-			i++
-		}
-		if i < len(*l) && (*l)[i].at == b.at {
-			(*l)[i].halfMS += b.halfMS
-		} else {
-			l.add(b.at, b.halfMS)
-		}
-	}
-}
 
 // low is an unbroken time below the system's minimum pressure.
 type low struct {
@@ -256,49 +212,6 @@ func (sp *spec) setLow(minimumPa float64) {
 	if math.Abs(limit) < maxCounts {
 		sp.hasLow, sp.lowBelow = true, int64(limit)
 	}
-}
-
-func encodeBins(b []byte, bins binList) []byte {
-	b = appendCount(b, len(bins))
-	last := int64(0)
-	for i, n := range bins {
-		if i == 0 {
-			b = appendSigned(b, n.at)
-		} else {
-			b = binary.AppendUvarint(b, uint64(n.at-last))
-		}
-		last = n.at
-		b = binary.AppendUvarint(b, uint64(n.halfMS))
-	}
-	return b
-}
-
-// decodeBins reuses the memory of bins.
-func decodeBins(bins binList, r *reader) binList {
-	n := r.count(2)
-	if n == 0 {
-		return bins[:0]
-	}
-	bins = resized(bins, n)
-	last := r.signed()
-	bins[0] = bin{last, r.atLeastZero()}
-	for i := 1; i < n; i++ {
-		step, half := uint64(0), uint64(0)
-		// most of a piece is bins, and most of them are three bytes
-		if b := r.rest(); len(b) > 2 && b[0] < 0x80 && b[1] >= 0x80 && b[2]-1 < 0x7f {
-			step, half = uint64(b[0]), uint64(b[1]&0x7f)|uint64(b[2])<<7
-			r.at += 3
-		} else {
-			step, half = uint64(r.atLeastZero()), uint64(r.atLeastZero())
-		}
-		if step == 0 || last+int64(step) < last {
-			r.fail("bins out of order")
-			return bins[:0]
-		}
-		last += int64(step)
-		bins[i] = bin{last, int64(half)}
-	}
-	return bins
 }
 
 func encodeLows(b []byte, lows []low, base int64) []byte {

@@ -24,6 +24,8 @@ func figureNames() []string {
 		"pressure_swing", "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all",
 		"longest_below_minimum", "longest_below_minimum_shift", "longest_below_minimum_all",
 		"quiet_demand", "leak_flow", "leak_share", "leak_cost", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
+		"discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating", "sump_dew_point",
+		"water_risk_share",
 	}
 }
 
@@ -36,7 +38,9 @@ func machineOnly(name string) bool {
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
 		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "specific_power_loaded",
 		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set",
-		"cycle_low", "cycle_high", "pressure_swing", "approach_temperature", "phase_unbalance":
+		"cycle_low", "cycle_high", "pressure_swing", "approach_temperature", "phase_unbalance",
+		"condensate", "discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating",
+		"sump_dew_point", "water_risk_share":
 		return true
 	}
 	return false
@@ -289,4 +293,9 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.airFigures(m)
 	s.pressures(nil)
 	s.band(m)
+	s.unbalance(m)
+	s.heat(m)
+	w := s.wet()
+	s.water(&w)
+	s.condensate(&w)
 }
