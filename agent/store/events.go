@@ -63,29 +63,12 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 		}
 	}
 	var unsealed []Event
-	var lost []loss // lists that cannot be read: the others are
-	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) error {
+	var lost []loss
+	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) (err error) {
 		unsealed = events
-		return eachDay(tx, bucketEvents, dayOf(hourOf(from)), dayOf(hourOf(to-1)), true, func(_ int64, b *bolt.Bucket) (bool, error) {
-			c := b.Cursor()
-			for k, v := c.Last(); k != nil; k, v = c.Prev() {
-				hour := get64(k)
-				if hour < hourOf(from) {
-					return false, nil
-				}
-				if hour > hourOf(to-1) {
-					continue
-				}
-				err := s.eachEvent(v, take)
-				if errors.Is(err, ErrDamaged) {
-					lost = append(lost, loss{events: true, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS, why: whyDamaged, cause: err.Error()})
-				} else if err != nil {
-					return false, fmt.Errorf("events of the hour from %s: %w", stamp(hour*hourMS), err)
-				}
-			}
-			// days come backwards and whole, so later ones cannot be missing
-			return limit <= 0 || len(out) < limit, nil
-		})
+		// days come backwards and whole, so later ones cannot be missing
+		lost, err = s.sealedEvents(tx, hourOf(from), hourOf(to-1), take, func() bool { return limit > 0 && len(out) >= limit })
+		return err
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read events: %w", err)
@@ -110,6 +93,32 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 		out = out[len(out)-limit:]
 	}
 	return out, nil
+}
+
+// sealedEvents hands the sealed events of the hours fromHour to toHour to take, a
+// day at a time and the newest first, until enough says so after a day. Lists
+// that cannot be read are returned as lost: the others are read.
+func (s *Store) sealedEvents(tx *bolt.Tx, fromHour, toHour int64, take func(Event), enough func() bool) (lost []loss, err error) {
+	err = eachDay(tx, bucketEvents, dayOf(fromHour), dayOf(toHour), true, func(_ int64, b *bolt.Bucket) (bool, error) {
+		c := b.Cursor()
+		for k, v := c.Last(); k != nil; k, v = c.Prev() {
+			hour := get64(k)
+			if hour < fromHour {
+				return false, nil
+			}
+			if hour > toHour {
+				continue
+			}
+			err := s.eachEvent(v, take)
+			if errors.Is(err, ErrDamaged) {
+				lost = append(lost, loss{events: true, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS, why: whyDamaged, cause: err.Error()})
+			} else if err != nil {
+				return false, fmt.Errorf("events of the hour from %s: %w", stamp(hour*hourMS), err)
+			}
+		}
+		return !enough(), nil
+	})
+	return lost, err
 }
 
 // PiecesBegin is the start of the day that holds the oldest sealed piece, Unix
