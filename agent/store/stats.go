@@ -10,7 +10,7 @@ import (
 // holds few files.
 func (s *Store) Stats() Stats {
 	var st Stats
-	s.measure(&st)
+	s.measureFiles(&st)
 	var err error
 	if st.FreeBytes, err = s.o.FS.Free(s.dir); err != nil {
 		st.FreeBytes = -1
@@ -52,8 +52,8 @@ func (s *Store) Stats() Stats {
 	return st
 }
 
-// measure adds up what the files take.
-func (s *Store) measure(st *Stats) {
+// measureFiles adds up what the files take.
+func (s *Store) measureFiles(st *Stats) {
 	err := filepath.WalkDir(s.dir, func(path string, d fs.DirEntry, err error) error {
 		if err != nil {
 			if errors.Is(err, fs.ErrNotExist) {
