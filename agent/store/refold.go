@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -68,7 +69,11 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 		})
 	})
 	if err != nil {
-		return fmt.Errorf("fold anew: keep summaries: %w", err)
+		err = fmt.Errorf("fold anew: keep summaries: %w", err)
+		if !errors.Is(err, errUnsettled) || !s.summarisedTo(f.seq, state) {
+			return err
+		}
+		s.troubled(err) // readers see the new ones; the next seal settles it
 	}
 	s.lists.drop()
 	s.mu.RLock()
@@ -83,6 +88,12 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 	swap()
 	s.fold = true // where Open could not make them
 	return nil
+}
+
+// summarisedTo reports whether the database shows the summaries' state as saved.
+func (s *Store) summarisedTo(seq uint64, state []byte) bool {
+	have, upTo, err := s.Summary()
+	return err == nil && upTo == seq && bytes.Equal(have, state)
 }
 
 // refold folds what is sealed and cuts pieces where the hour turns.
