@@ -173,7 +173,7 @@ func findShifted(tx *bolt.Tx, q ScanQuery, devices map[uint32]bool, shifts map[u
 		known[r] = true
 	}
 	for _, shift := range shifts {
-		more, merr := findBlocks(tx, q.moved(shift), devices)
+		more, merr := findBlocks(tx, q.shifted(shift), devices)
 		if err == nil {
 			err = merr
 		}
