@@ -101,7 +101,9 @@ func (s *section) warnSpan(d *Device) {
 			continue
 		}
 		for i := range d.Map.Channels {
-			if c := &d.Map.Channels[i]; c.Role != "" && c.Unit.Dimension == dim && c.Valid == nil {
+			c := &d.Map.Channels[i]
+			measured := c.Role != "" && c.Role != scan.CutInSetting && c.Role != scan.CutOutSetting
+			if measured && c.Unit.Dimension == dim && c.Valid == nil {
 				s.warn(s.table.find("instrument").at, "instrument.accuracy."+dim.String(),
 					fmt.Sprintf("give channel %q in the map its measuring range as valid = [least, greatest]", c.Name),
 					"%q needs the span of %s.%s, which is not known", a.Text, d.Name, c.Name)
