@@ -158,7 +158,7 @@ func (w *watch) step(s *scan.Scan) []store.Event {
 // faultEvent says that a code has changed to raw: a fault came or went.
 func (w *watch) faultEvent(x *watched, raw, wallMS int64) store.Event {
 	if raw == 0 {
-		text := fmt.Sprintf("%s: cleared after %s", x.faultText(x.raw), (time.Duration(wallMS-x.raisedMS) * time.Millisecond).Round(time.Second))
+		text := fmt.Sprintf("%s: cleared after %s", x.faultText(x.raw), spoken(wallMS-x.raisedMS))
 		return store.Event{Kind: kindFault, Text: text, Data: x.faultData("cleared", x.raw)}
 	}
 	before := w.record(x, raw, wallMS)
