@@ -49,16 +49,19 @@ func keepRaw(site *sitefile.Site) *rawKept {
 
 // String says it in a line.
 func (k *rawKept) String() string {
-	text := fmt.Sprintf("keep_raw: %d whole days of raw readings beside the newest", k.Days)
+	text := fmt.Sprintf("keep_raw: kept are the raw readings of %d whole days beside the newest", k.Days)
+	if k.Days == 1 {
+		text = "keep_raw: kept are the raw readings of one whole day beside the newest"
+	}
 	switch n := len(k.Drops); {
 	case k.Note != "":
-		return text + ": " + k.Note
+		return text + "; " + k.Note
 	case n == 0:
-		return text + ": nothing is older"
+		return text + "; nothing is older"
 	case n == 1:
-		return text + ": those of " + k.Drops[0] + " (UTC) will be dropped when the agent runs; its figures and curves by the minute stay"
+		return text + "; those of " + k.Drops[0] + " (UTC) will be dropped when the agent runs; its figures and curves by the minute stay"
 	default:
-		return fmt.Sprintf("%s: those of %d days, %s to %s (UTC), will be dropped when the agent runs; their figures and curves by the minute stay",
+		return fmt.Sprintf("%s; those of %d days, %s to %s (UTC), will be dropped when the agent runs; their figures and curves by the minute stay",
 			text, n, k.Drops[0], k.Drops[n-1])
 	}
 }
