@@ -33,18 +33,22 @@ type watch struct {
 
 // watched is one channel with its last good reading.
 type watched struct {
-	in       int // place in the scan
-	channel  *scan.Channel
-	subject  string // the machine, or the device where it is none's
-	fault    bool   // a code; else a counter
-	texts    map[int64]string
-	modulus  int64
-	has      bool
-	raw      int64
-	mono     int64
-	raisedMS int64 // wall time at which the fault that is on came
-	unseenMS int64 // of the time since then nobody read the code
-	seenMS   int64 // wall time of the last good reading, of an earlier start too
+	in         int // place in the scan
+	channel    *scan.Channel
+	subject    string // the machine, or the device where it is none's
+	fault      bool   // a code; else a counter
+	texts      map[int64]string
+	modulus    int64
+	countS     float64 // seconds that a count stands for, of an hour meter; else 0
+	has        bool
+	raw        int64
+	mono       int64
+	here       bool  // read in this run: mono and raisedMono are of its clock
+	raisedMS   int64 // wall time at which the fault that is on came
+	raisedMono int64 // likewise, if it came in this run
+	raisedHere bool
+	unseenMS   int64 // of the time since then nobody read the code
+	seenMS     int64 // wall time of the last good reading, of an earlier start too
 }
 
 // faultRecord is how often a fault came, and when it last did.
@@ -75,7 +79,7 @@ func newWatch(site *sitefile.Site, groups []*scan.Group, past []store.Event, new
 				continue
 			}
 			x := &watched{in: i, channel: c, subject: cmp.Or(machines[c.ID()], c.Device), fault: isFault,
-				texts: mc.Faults, modulus: mc.Modulus(), has: isFault, seenMS: newestMS}
+				texts: mc.Faults, modulus: mc.Modulus(), countS: countS(c), has: isFault, seenMS: newestMS}
 			w.groups[g] = append(w.groups[g], x)
 			byID[c.ID()] = x
 		}
@@ -135,36 +139,58 @@ func (w *watch) step(s *scan.Scan) []store.Event {
 		if x.fault {
 			raw = int64(x.channel.Kind.Counts(raw)) // a code in a text has digits
 		}
-		if x.fault && x.raw != 0 && s.WallMS-x.seenMS > s.Group.GapMS() {
-			x.unseenMS += s.WallMS - max(x.seenMS, x.raisedMS)
+		if x.fault && x.raw != 0 {
+			if since := x.notReadMS(s); since > s.Group.GapMS() {
+				x.unseenMS += since
+			}
 		}
 		var e store.Event
 		switch {
 		case x.fault && raw != x.raw:
-			e = w.faultEvent(x, raw, s.WallMS)
+			e = w.faultEvent(x, raw, s)
 		case !x.fault && x.has:
 			e = counterEvent(x, raw, s.MonoMS-x.mono)
 		}
 		if e.Kind != "" {
-			e.WallMS, e.Subject = s.WallMS, x.subject
+			e.WallMS, e.MonoMS, e.Subject = s.WallMS, s.MonoMS, x.subject
 			e.Data["channel"] = x.channel.ID()
 			events = append(events, e)
 		}
-		x.has, x.raw, x.mono, x.seenMS = true, raw, s.MonoMS, s.WallMS
+		x.has, x.here, x.raw, x.mono, x.seenMS = true, true, raw, s.MonoMS, s.WallMS
 	}
 	return events
 }
 
-// faultEvent says that a code has changed to raw: a fault came or went.
-func (w *watch) faultEvent(x *watched, raw, wallMS int64) store.Event {
-	if raw == 0 {
-		text := fmt.Sprintf("%s: cleared after %s", x.faultText(x.raw), spoken(wallMS-x.raisedMS))
-		return store.Event{Kind: kindFault, Text: text, Data: x.faultData("cleared", x.raw)}
+// notReadMS is how long a code that is on was not read before s. Before this
+// run there is only the wall clock to go by.
+func (x *watched) notReadMS(s *scan.Scan) int64 {
+	if x.here {
+		return s.MonoMS - x.mono
 	}
-	before := w.record(x, raw, wallMS)
+	return s.WallMS - max(x.seenMS, x.raisedMS)
+}
+
+// onFor says how long the fault was on that ends with s.
+func (x *watched) onFor(s *scan.Scan) string {
+	lasted := s.WallMS - x.raisedMS
+	if x.raisedHere {
+		lasted = s.MonoMS - x.raisedMono
+	}
+	if lasted < 0 {
+		return "a time that is not known, since the clock was set back"
+	}
+	return spoken(lasted)
+}
+
+// faultEvent says that a code has changed to raw: a fault came or went.
+func (w *watch) faultEvent(x *watched, raw int64, s *scan.Scan) store.Event {
+	if raw == 0 {
+		return store.Event{Kind: kindFault, Text: fmt.Sprintf("%s: cleared after %s", x.faultText(x.raw), x.onFor(s)), Data: x.faultData("cleared", x.raw)}
+	}
+	before := w.record(x, raw, s.WallMS)
 	e := store.Event{Kind: kindFault, Data: x.faultData("raised", raw)}
 	e.Data["before"], e.Data["times"] = strconv.FormatInt(x.raw, 10), strconv.Itoa(before.times+1)
-	x.raisedMS = wallMS
+	x.raisedMS, x.raisedMono, x.raisedHere = s.WallMS, s.MonoMS, true
 	if before.times == 0 {
 		e.Text = x.faultText(raw) + ": for the first time on record"
 		return e
@@ -198,24 +224,26 @@ func (x *watched) faultText(code int64) string {
 }
 
 // counterEvent says what is odd about a counter that went to raw within
-// elapsedMS; its kind is empty where nothing is.
+// elapsedMS; its kind is empty where nothing is, which is decided before any
+// words are made: it is asked of each counter of each scan.
 func counterEvent(x *watched, raw, elapsedMS int64) store.Event {
 	c := x.channel
-	before, after := reading(c, x.raw), reading(c, raw)
-	e := store.Event{Data: map[string]string{"before": before, "after": after}}
 	fell := c.Kind.Counts(raw) < c.Kind.Counts(x.raw)
+	if !fell && !x.fasterThanTime(raw, elapsedMS) {
+		return store.Event{}
+	}
+	before, after := reading(c, x.raw), reading(c, raw)
+	e := store.Event{Kind: kindCounterReset, Data: map[string]string{"before": before, "after": after}}
 	switch {
-	case fell && c.Kind == scan.KindInt && analysis.CounterFall(x.raw, raw, x.modulus) == analysis.Wrapped:
-		e.Kind = kindCounterWrapped
-		e.Text = fmt.Sprintf("%s went over the end of its register, from %s to %s: figures count across it", c.ID(), before, after)
-	case fell:
-		e.Kind = kindCounterReset
-		e.Text = fmt.Sprintf("%s fell from %s to %s: the device was restarted, reset or changed; what it counted meanwhile is not known",
-			c.ID(), before, after)
-	case fasterThanTime(c, x.raw, raw, elapsedMS):
-		e.Kind = kindCounterReset
+	case !fell:
 		e.Text = fmt.Sprintf("%s went from %s to %s within %s, faster than time: it was set by hand, or the device was changed",
 			c.ID(), before, after, (time.Duration(elapsedMS) * time.Millisecond).Round(time.Second))
+	case c.Kind == scan.KindInt && analysis.CounterFall(x.raw, raw, x.modulus) == analysis.Wrapped:
+		e.Kind = kindCounterWrapped
+		e.Text = fmt.Sprintf("%s went over the end of its register, from %s to %s: figures count across it", c.ID(), before, after)
+	default:
+		e.Text = fmt.Sprintf("%s fell from %s to %s: the device was restarted, reset or changed; what it counted meanwhile is not known",
+			c.ID(), before, after)
 	}
 	return e
 }
@@ -229,15 +257,21 @@ func reading(c *scan.Channel, raw int64) string {
 	return text
 }
 
-// fasterThanTime reports whether an hour meter has counted more than the time
-// that passed. Two counts and a twentieth are allowed for: a meter that counts
-// whole hours steps by one.
-func fasterThanTime(c *scan.Channel, before, after, elapsedMS int64) bool {
+// fasterThanTime reports whether an hour meter that goes to raw has counted more
+// than the time that passed. Two counts and a twentieth are allowed for: a meter
+// that counts whole hours steps by one.
+func (x *watched) fasterThanTime(raw, elapsedMS int64) bool {
+	k := x.channel.Kind
+	rose := (k.Counts(raw) - k.Counts(x.raw)) * x.countS
+	return x.countS > 0 && rose > 1.05*float64(elapsedMS)/1000+2*x.countS
+}
+
+// countS is how many seconds a count of the channel stands for; 0 where it
+// counts no time.
+func countS(c *scan.Channel) float64 {
 	unit, err := quantity.ParseUnit(c.Unit)
 	if err != nil || unit.Dimension != quantity.Duration {
-		return false
+		return 0
 	}
-	countS := c.Scale * unit.Scale
-	rose := (c.Kind.Counts(after) - c.Kind.Counts(before)) * countS
-	return rose > 1.05*float64(elapsedMS)/1000+2*countS
+	return c.Scale * unit.Scale
 }
