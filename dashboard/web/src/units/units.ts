@@ -1,6 +1,6 @@
 // Conversion at the edge: the API gives a channel's value in its map's unit and
 // figures in fixed units; people are shown US or SI units. Conversion factors
-// follow from the inch, foot and pound, which are exact by definition
+// follow from the inch, foot, gallon and pound, which are exact by definition
 // (1959 yard and pound agreement: from memory).
 
 export type UnitSystem = 'us' | 'si';
@@ -15,6 +15,7 @@ export interface Display {
 
 const psiPa = (0.45359237 * 9.80665) / (0.0254 * 0.0254);
 const cubicFootM3 = (12 * 0.0254) ** 3;
+const gallonM3 = 231 * 0.0254 ** 3;
 const cfmM3S = cubicFootM3 / 60;
 
 const plain = (unit: string, decimals: number, scale = 1, offset = 0): Display => ({ unit, decimals, scale, offset });
