@@ -86,6 +86,9 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 		if err := printTables(out, m.Tables, site.Units); err != nil {
 			return err
 		}
+		for _, r := range m.Remarks {
+			fmt.Fprintf(out, "  health, %s: %s\n", r.About, r.Sentence)
+		}
 		printFindings(out, report.Machines[i].Findings, site)
 	}
 	for i := range report.Systems {
