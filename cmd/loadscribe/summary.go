@@ -208,7 +208,7 @@ func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Si
 }
 
 // shownFigure is a figure in the site's units, rounded to two figures of its
-// uncertainty and to no more than five of its own; money to its hundredths.
+// uncertainty and to no more than four of its own; money to its hundredths.
 func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty, unit string) {
 	unit, factor, offset := units.Display(f.Unit)
 	v := *f.Value*factor + offset
@@ -223,7 +223,7 @@ func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty,
 	case isMoney(unit):
 		decimals = 2
 	case f.Uncertainty != nil && *f.Uncertainty > 0:
-		decimals = min(1-magnitude(*f.Uncertainty*factor), decimals+1)
+		decimals = min(1-magnitude(*f.Uncertainty*factor), decimals)
 	case v == math.Trunc(v):
 		decimals = 0
 	}
@@ -264,7 +264,7 @@ func prefixed(f *analysis.Figure, value string) string {
 	return value
 }
 
-// spread is the half width; none where it is too small to show.
+// spread is the half width; none where there is none or it is too small to show.
 func spread(f *analysis.Figure, show func(float64) string) string {
 	if f.Uncertainty == nil {
 		return ""

@@ -60,6 +60,8 @@ export type SiteChannel = {
   period_ms: number;
   /** true when the value is 0 or 1 */
   bit: boolean;
+  /** least difference between two values, in the map's unit; left out where the map does not tell it */
+  step?: number;
   /** plausible range in the map's unit; left out where none is given */
   valid?: [number, number];
   /** text of each fault code; left out where the map has none */
