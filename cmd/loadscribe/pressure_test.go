@@ -161,7 +161,7 @@ func (p *pressureStory) drops(m *analysis.MachineFigures) {
 		if spec := &sc.Machines[i]; spec.Name == m.Machine {
 			want["package_drop"] = spec.PackageDropPa / 1e3
 			want["separator_drop"] = 0.45 * spec.PackageDropPa / 1e3 // docs/simulator.md
-			for _, part := range sc.Parts { // those before the first receiver
+			for _, part := range sc.Parts {                          // those before the first receiver
 				if part.DropPa > 0 {
 					share := spec.RatedFlowM3S / part.DropAtM3S
 					want["treatment_drop"] += part.DropPa / 1e3 * share * share
