@@ -3,7 +3,7 @@ package analysis
 import "encoding/binary"
 
 // pieceVersion is Piece.Version: the layout of carry and delta.
-const pieceVersion = 4
+const pieceVersion = 5
 
 // encode appends d. Wall times are kept relative to base, the start of the
 // cell, and monotonic times relative to the one before.
@@ -87,7 +87,7 @@ func (d *delta) encodeLists(b []byte, base int64) []byte {
 			b = appendSigned(b, c.maxCounts)
 		}
 	}
-	return b
+	return encodeUnloads(b, d.falls, base)
 }
 
 func encodeSum(b []byte, s sum) []byte {
@@ -275,6 +275,7 @@ func (d *delta) decodeLists(r *reader, base int64) {
 		}
 		d.cycles = append(d.cycles, c)
 	}
+	d.falls = decodeUnloads(d.falls, r, base)
 }
 
 func (n *counterSum) decode(r *reader, base int64) {
