@@ -20,6 +20,7 @@ type Truth struct {
 type machineTruth struct {
 	transitions []transition
 	faults      []faultSpan
+	unloads     []unloadLog
 	marks       []machineMark
 }
 
@@ -143,6 +144,7 @@ func (t *Truth) changed(i int, step int64) {
 	case Tripped:
 		tr.fault = c.fault
 	}
+	m.watchUnload(c, m.transitions[len(m.transitions)-1].state, step)
 	m.transitions = append(m.transitions, tr)
 	t.markMachine(i, step)
 }

@@ -148,6 +148,7 @@ func (w *World) step() {
 		if c.control(w.now) {
 			w.truth.changed(i, w.now+1)
 		}
+		w.truth.follow(i, w.now+1)
 	}
 	for i := range w.links {
 		l := &w.links[i]
