@@ -12,12 +12,12 @@ type Unload struct {
 	From    time.Time     `json:"from"`
 	Lasted  time.Duration `json:"lasted_ns"` // until its end, or until now
 	StartPa float64       `json:"start_pa"`
-	EndPa   float64       `json:"end_pa"`
+	EndPa   float64       `json:"end_pa"` // when it was told to load again, or stopped
 	// BlownDown is when a tenth was left of the way to the residual pressure of
 	// the scenario; 0: it did not come to that.
 	BlownDown time.Duration `json:"blown_down_ns"`
-	// Settled is the time from which a fiftieth was left, to the end, and
-	// SettledJ the package input in it.
+	// Settled is the time from which a fiftieth was left, until it was told to
+	// load again or stopped, and SettledJ the package input in it.
 	Settled  time.Duration `json:"settled_ns"`
 	SettledJ float64       `json:"settled_j"`
 }
@@ -28,6 +28,7 @@ type unloadLog struct {
 	startPa, endPa float64
 	blownDown      int64 // steps after from; 0: not
 	settledFrom    int64 // 0: not
+	settled        int64
 	settledJ       float64
 }
 
@@ -45,14 +46,15 @@ func (m *machineTruth) watchUnload(c *compressor, before State, step int64) {
 // follow logs a step of an unload that lasts; the step ends at step.
 func (t *Truth) follow(i int, step int64) {
 	m := &t.machines[i]
-	n := len(m.unloads)
-	if n == 0 || m.unloads[n-1].to >= 0 {
+	c, n := t.world.machines[i], len(m.unloads)
+	if n == 0 || m.unloads[n-1].to >= 0 || c.loadCommand {
 		return
 	}
-	c, u := t.world.machines[i], &m.unloads[n-1]
+	u := &m.unloads[n-1]
 	p := c.sump.pressurePa() - c.barometerPa
 	u.endPa = p
 	if u.settledFrom > 0 {
+		u.settled++
 		u.settledJ += c.activeW * stepS
 	}
 	left, way := p-c.spec.ResidualPa, u.startPa-c.spec.ResidualPa
@@ -81,12 +83,8 @@ func (t *Truth) Unloads(machine string, from, to time.Time) ([]Unload, error) {
 		if end < 0 {
 			end = t.world.now
 		}
-		out := Unload{From: at, Lasted: time.Duration(end-u.from) * stepDur, StartPa: u.startPa, EndPa: u.endPa,
-			BlownDown: time.Duration(u.blownDown) * stepDur, SettledJ: u.settledJ}
-		if u.settledFrom > 0 {
-			out.Settled = time.Duration(end-u.settledFrom) * stepDur
-		}
-		list = append(list, out)
+		list = append(list, Unload{From: at, Lasted: time.Duration(end-u.from) * stepDur, StartPa: u.startPa, EndPa: u.endPa,
+			BlownDown: time.Duration(u.blownDown) * stepDur, Settled: time.Duration(u.settled) * stepDur, SettledJ: u.settledJ})
 	}
 	return list, nil
 }
