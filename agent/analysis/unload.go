@@ -72,7 +72,7 @@ type unload struct {
 // of a count.
 type fallen struct {
 	has, settled bool
-	// The first value and the settled mean, or the last block's where it did not
+	// The first value and the settled mean, or the last bin's where it did not
 	// settle; meaningless unless has.
 	first, last int64
 	ms          int64 // from the first value until nine tenths of the fall were done; 0: not known
@@ -219,12 +219,21 @@ func descentMiddle(bin int) int64 {
 	return 120_000 + 30_000*(i-26) + 15_000
 }
 
-// end is where the channel has come to.
+// end is where the channel has come to: the mean since it settled, or that of
+// the last bin with a value.
 func (f *descent) end() (mean int64, ok bool) {
-	if f.settled && f.level.ms > 0 {
+	switch {
+	case f.settled && f.level.ms > 0:
 		return f.level.sixteenths(), true
+	case f.at == descentBins:
+		return f.mean, f.hasMean
 	}
-	return f.mean, f.hasMean
+	for i := f.at; i >= 0; i-- {
+		if mean, ok = f.meanOf(i); ok {
+			return mean, true
+		}
+	}
+	return 0, false
 }
 
 // fallen sums the way down up. fromBin makes a first value of the bins after the
@@ -269,34 +278,38 @@ func (f *descent) until(limit, at, first int64, next int) int64 {
 	return 0
 }
 
-// verdict tells whether the sump has blown down by now: its gauge pressure by
-// less than half of what it was, no blow-down leaves so much; without it power
-// that has fallen by a quarter once the valve was closed, or is no more than
-// 45 % of what it was loaded (common practice, no source; unloaded power after
-// blow-down is 15-35 % of full load by the DOE sourcebook, from memory).
+// verdict tells whether the sump has blown down by now. It has with less than half
+// of its gauge pressure left, and has kept it with more than two thirds. Without
+// a sump pressure it has where power has fallen by three tenths since the valve
+// was closed, or to 45 % of what it was loaded, and has not where it has fallen
+// by less than a fifth. Between these it may be slow, and nothing is said. Common
+// practice, no source; unloaded power after blow-down is 15-35 % of full load by
+// the DOE sourcebook, from memory.
 func (sp *spec) verdict(st *settling) uint8 {
 	if !st.fromLoad {
 		return notJudged
 	}
 	byPower := notJudged
 	if p := st.power.fallen(true); p.has && sp.drawsPower() {
-		byPower = keptPressure
-		if 4*(p.first-p.last) >= p.first || st.hasBefore && 20*(p.last/16) <= 9*(st.before/16) {
+		switch fell := p.first - p.last; {
+		case fell >= p.first/10*3, st.hasBefore && p.last/9*20 <= st.before:
 			byPower = blownDown
+		case fell < p.first/5:
+			byPower = keptPressure
 		}
 	}
 	last, ok := st.sump.end()
 	if !st.sump.has || !ok {
 		return byPower
 	}
-	zero := 16 * sp.sumpZero
+	left, whole := last-16*sp.sumpZero, st.sump.first-16*sp.sumpZero
 	switch {
-	case 2*(last-zero) < st.sump.first-zero:
+	case 2*left < whole:
 		return blownDown
-	case byPower == blownDown:
-		return notJudged // a sensor that does not follow
+	case byPower != blownDown && 3*left > 2*whole: // else a sensor that does not follow
+		return keptPressure
 	}
-	return keptPressure
+	return notJudged
 }
 
 // endUnload notes the unload that a change of state ends.
