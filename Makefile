@@ -28,11 +28,11 @@ $(WEB)/dist/index.html: $(WEB)/node_modules/.installed $(WEBSRC)
 ## test: every test that this machine can run (LOADSCRIBE_PEERS=require: a missing peer fails)
 test: build
 	cd $(WEB) && npm run --silent typecheck && npm test --silent
-	go test ./...
+	go test -timeout 20m ./...
 
 ## race: the Go tests under the race detector (needs a C compiler)
 race:
-	CGO_ENABLED=1 go test -race -short ./...
+	CGO_ENABLED=1 go test -race -short -timeout 20m ./...
 
 ## bench: print the figures and write bench.tsv; SECTION=store limits them
 bench:

@@ -167,6 +167,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	stopLooking := start(ctx, failed, a.watchStore)
 	stopTending := start(ctx, failed, a.tend)
 	stopLearning := start(ctx, failed, a.learnLevels)
+	stopRelabelling := start(ctx, failed, a.relabel)
 	stopServing := func() {}
 	if serve != nil {
 		stopServing = start(rest, failed, serve)
@@ -180,6 +181,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	stopTending()
 	stopLooking()
 	stopLearning()
+	stopRelabelling()
 	stopShowing()
 	stopWriting()
 	stopNoting()

@@ -1,6 +1,7 @@
 package agent
 
 import (
+	"context"
 	"fmt"
 	"time"
 
@@ -30,4 +31,36 @@ func (a *Agent) noteSleep() {
 			"the computer slept for %v: nothing was read meanwhile; switch its sleep off while it records", lasted),
 			Data: map[string]string{"slept_ms": fmt.Sprint(d)}})
 	}
+}
+
+const (
+	// relabelLook is how often it is looked whether the clock has been set.
+	relabelLook = time.Second
+	// relabelRetry is the longest wait after a new fold that failed: of a long
+	// record it costs minutes.
+	relabelRetry = 10 * time.Minute
+)
+
+// relabel puts summaries, and with them figures, to their true time once the
+// clock is set: the store knows then how wrong the labels before were.
+func (a *Agent) relabel(ctx context.Context) error {
+	var trouble store.Trouble
+	for pause := relabelLook; wait(ctx, pause); {
+		pause = relabelLook
+		if !a.store.LabelsMoved() {
+			continue
+		}
+		a.levelsMu.Lock()
+		err := a.foldAnew(ctx, a.store.Relabel)
+		a.levelsMu.Unlock()
+		mono, _ := a.clock.Now()
+		switch {
+		case err == nil:
+			trouble.Over(a.log, mono, "figures from before the clock was set are at their true time")
+		case ctx.Err() == nil:
+			trouble.Failed(a.log, mono, "figures from before the clock was set are not at their true time yet", "err", err)
+			pause = min(relabelLook<<min(trouble.Failures(), 10), relabelRetry)
+		}
+	}
+	return nil
 }

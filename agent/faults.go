@@ -36,17 +36,17 @@ func (h *History) Faults(fromMS, toMS int64) ([]Fault, error) { return h.faults(
 func (a *Agent) Faults(fromMS, toMS int64) ([]Fault, error) { return a.faults(fromMS, toMS, a.end()) }
 
 func (h *History) faults(fromMS, toMS int64, now time.Time) ([]Fault, error) {
-	toMS = min(toMS, now.UnixMilli())
-	events, err := h.store.EventsWhere(0, toMS, 0, func(e *store.Event) bool { return e.Kind == kindFault })
+	events, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindFault })
 	if err != nil {
 		return nil, err
 	}
-	b := faultBook{from: fromMS, to: toMS, site: h.site, on: map[string]*faultSpan{}, faults: map[faultKey]*Fault{}}
+	slices.SortFunc(events, func(x, y store.Event) int { return cmp.Compare(x.Seq, y.Seq) })
+	b := faultBook{from: fromMS, to: toMS, now: now.UnixMilli(), site: h.site, segments: h.store.Segments(), on: map[string]*faultSpan{}, faults: map[faultKey]*Fault{}}
 	for i := range events {
 		b.take(&events[i])
 	}
 	for channel := range b.on {
-		b.end(channel, toMS, true)
+		b.end(channel, nil)
 	}
 	all := []Fault{}
 	for _, f := range b.faults {
@@ -66,11 +66,14 @@ type faultSpan struct {
 	unseen int64 // ms
 }
 
-// faultBook counts fault events in the order of time. A channel shows one code
-// at a time: another code ends the one before.
+// faultBook counts fault events in the order in which they came: a label may be
+// of a clock that was wrong. A channel shows one code at a time: another code
+// ends the one before.
 type faultBook struct {
 	from, to int64
+	now      int64 // what is on is on until then
 	site     *sitefile.Site
+	segments []store.Segment
 	on       map[string]*faultSpan // by channel
 	faults   map[faultKey]*Fault
 }
@@ -80,12 +83,12 @@ func (b *faultBook) take(e *store.Event) {
 	if s := b.on[channel]; s != nil {
 		s.unseen += milliseconds(e.Data["unseen_s"])
 	}
-	b.end(channel, e.WallMS, false)
+	b.end(channel, e)
 	if e.Data["state"] != "raised" {
 		return
 	}
 	b.on[channel] = &faultSpan{begin: e}
-	if e.WallMS >= b.from {
+	if e.WallMS >= b.from && e.WallMS < b.to {
 		f := b.fault(e)
 		f.Times++
 		f.Last = Stamp(e.WallMS)
@@ -101,18 +104,27 @@ func milliseconds(seconds string) int64 {
 	return int64(s * 1000)
 }
 
-// end ends the fault that is on; still: only the window ends.
-func (b *faultBook) end(channel string, wallMS int64, still bool) {
+// end ends the fault that is on with the event that ends it, nil where nothing
+// has yet.
+func (b *faultBook) end(channel string, with *store.Event) {
 	s := b.on[channel]
 	delete(b.on, channel)
-	if s == nil || wallMS <= b.from && !still {
+	if s == nil {
+		return
+	}
+	lasted, seen := int64(0), int64(0)
+	for _, p := range onTime(s.begin, with, min(b.to, b.now), b.segments) {
+		lasted += p.to - p.from
+		seen += max(min(p.to, b.to)-max(p.from, b.from), 0)
+	}
+	still := s.begin.WallMS < b.to && (with == nil || with.WallMS >= b.to)
+	if seen == 0 && !still {
 		return
 	}
 	f := b.fault(s.begin)
-	lasted, seen := wallMS-s.begin.WallMS, max(wallMS-max(s.begin.WallMS, b.from), 0)
 	f.On = still
 	f.OnS += float64(seen) / 1000
-	if lasted > 0 { // of a fault that the window cuts, the share that lies inside
+	if lasted > 0 && !still { // of a fault that the window cuts, the share that lies inside
 		f.UnseenS += float64(s.unseen) / 1000 * float64(seen) / float64(lasted)
 	}
 }

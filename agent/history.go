@@ -60,7 +60,8 @@ func (h *History) fold() error {
 	if err != nil {
 		return err
 	}
-	if h.folder.Restore(state) != nil {
+	// pieces at times that were put right since are made anew as well
+	if h.folder.Restore(state) != nil || h.store.LabelsMoved() {
 		h.refolded, upTo = true, 0
 		if err := h.folder.Restore(nil); err != nil {
 			return err

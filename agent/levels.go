@@ -136,11 +136,17 @@ func (a *Agent) calibrateLevels(ctx context.Context, machine string, l *analysis
 	if err := a.store.Sync(); err != nil {
 		return fmt.Errorf("keep levels: %w", err)
 	}
+	return a.foldAnew(ctx, a.store.Refold)
+}
+
+// foldAnew makes the summaries anew beside recording, in the given way.
+// levelsMu is held.
+func (a *Agent) foldAnew(ctx context.Context, way func(context.Context, store.Summariser, func()) error) error {
 	next := analysis.NewFolder(a.site, a.groups)
 	if err := a.store.Calibrate(next); err != nil {
 		return err
 	}
-	if err := a.store.Refold(ctx, next, func() { a.folder.TakeOver(next) }); err != nil {
+	if err := way(ctx, next, func() { a.folder.TakeOver(next) }); err != nil {
 		return err
 	}
 	a.tell("figures_changed", nil)

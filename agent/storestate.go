@@ -57,6 +57,9 @@ func storeTrouble(st *store.Stats) (what, mend string) {
 			"Check that disk: systems do this when it reports errors. Then make it writable again."
 	case errors.Is(err, syscall.EIO):
 		return "the disk of the data directory reports errors", "Check that disk and its cable or card; copy the data directory off it."
+	case errors.Is(err, store.ErrDamaged):
+		return "store.db in the data directory is damaged",
+			"Stop loadscribe and start it again: it sets the damaged file aside and saves what can be read. Then check that disk and its cable or card."
 	}
 	return fmt.Sprintf("the data directory cannot be written (%v)", err), "Check the disk of the data directory and who may write there."
 }

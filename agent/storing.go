@@ -42,12 +42,21 @@ func (a *Agent) show(ctx context.Context) error {
 // room for waits here while the queue fills, and after that loses its oldest.
 // When ctx ends it still writes what is queued.
 func (a *Agent) write(ctx context.Context) error {
+	gone := uint64(0) // at a stop
 	for {
 		batch, lost := a.queue.take(ctx, batchScans)
 		if len(batch) == 0 {
+			if gone > 0 {
+				a.log.Error("stopped while the store took nothing", "lost", gone)
+			}
 			return nil
 		}
-		if err := a.keep(ctx, batch); err != nil {
+		switch err := a.keep(ctx, batch); {
+		case errors.Is(err, store.ErrBacklog):
+			n := readings(batch)
+			gone += n
+			a.refused.Add(n)
+		case err != nil:
 			return err
 		}
 		a.noteLost(lost)
@@ -56,7 +65,19 @@ func (a *Agent) write(ctx context.Context) error {
 	}
 }
 
-// keep appends a batch, waiting for room until ctx ends.
+// readings counts the scans of a batch without the marks of what was dropped
+// before, which is counted already.
+func readings(batch []scan.Scan) (n uint64) {
+	for i := range batch {
+		if batch[i].Reason != scan.Dropped {
+			n++
+		}
+	}
+	return n
+}
+
+// keep appends a batch, waiting for room until ctx ends; then, without room,
+// the batch is lost and the error wraps store.ErrBacklog.
 func (a *Agent) keep(ctx context.Context, batch []scan.Scan) error {
 	var trouble store.Trouble
 	for {
@@ -74,10 +95,7 @@ func (a *Agent) keep(ctx context.Context, batch []scan.Scan) error {
 		trouble.Failed(a.log, mono, "the store takes no more scans; polling goes on, scans wait in memory", "err", err,
 			"waiting", a.queue.Waiting(), "dropped", a.droppedScans())
 		if !wait(ctx, retryKeep) {
-			n := uint64(len(batch) + a.queue.Waiting())
-			a.refused.Add(n)
-			a.log.Error("stopping while the store takes nothing", "lost", n)
-			return nil
+			return err
 		}
 	}
 }

@@ -33,18 +33,21 @@ type watch struct {
 
 // watched is one channel with its last good reading.
 type watched struct {
-	in       int // place in the scan
-	channel  *scan.Channel
-	subject  string // the machine, or the device where it is none's
-	fault    bool   // a code; else a counter
-	texts    map[int64]string
-	modulus  int64
-	has      bool
-	raw      int64
-	mono     int64
-	raisedMS int64 // wall time at which the fault that is on came
-	unseenMS int64 // of the time since then nobody read the code
-	seenMS   int64 // wall time of the last good reading, of an earlier start too
+	in         int // place in the scan
+	channel    *scan.Channel
+	subject    string // the machine, or the device where it is none's
+	fault      bool   // a code; else a counter
+	texts      map[int64]string
+	modulus    int64
+	has        bool
+	raw        int64
+	mono       int64
+	here       bool  // read in this run: mono and raisedMono are of its clock
+	raisedMS   int64 // wall time at which the fault that is on came
+	raisedMono int64 // likewise, if it came in this run
+	raisedHere bool
+	unseenMS   int64 // of the time since then nobody read the code
+	seenMS     int64 // wall time of the last good reading, of an earlier start too
 }
 
 // faultRecord is how often a fault came, and when it last did.
@@ -135,36 +138,58 @@ func (w *watch) step(s *scan.Scan) []store.Event {
 		if x.fault {
 			raw = int64(x.channel.Kind.Counts(raw)) // a code in a text has digits
 		}
-		if x.fault && x.raw != 0 && s.WallMS-x.seenMS > s.Group.GapMS() {
-			x.unseenMS += s.WallMS - max(x.seenMS, x.raisedMS)
+		if x.fault && x.raw != 0 {
+			if since := x.notReadMS(s); since > s.Group.GapMS() {
+				x.unseenMS += since
+			}
 		}
 		var e store.Event
 		switch {
 		case x.fault && raw != x.raw:
-			e = w.faultEvent(x, raw, s.WallMS)
+			e = w.faultEvent(x, raw, s)
 		case !x.fault && x.has:
 			e = counterEvent(x, raw, s.MonoMS-x.mono)
 		}
 		if e.Kind != "" {
-			e.WallMS, e.Subject = s.WallMS, x.subject
+			e.WallMS, e.MonoMS, e.Subject = s.WallMS, s.MonoMS, x.subject
 			e.Data["channel"] = x.channel.ID()
 			events = append(events, e)
 		}
-		x.has, x.raw, x.mono, x.seenMS = true, raw, s.MonoMS, s.WallMS
+		x.has, x.here, x.raw, x.mono, x.seenMS = true, true, raw, s.MonoMS, s.WallMS
 	}
 	return events
 }
 
-// faultEvent says that a code has changed to raw: a fault came or went.
-func (w *watch) faultEvent(x *watched, raw, wallMS int64) store.Event {
-	if raw == 0 {
-		text := fmt.Sprintf("%s: cleared after %s", x.faultText(x.raw), (time.Duration(wallMS-x.raisedMS) * time.Millisecond).Round(time.Second))
-		return store.Event{Kind: kindFault, Text: text, Data: x.faultData("cleared", x.raw)}
+// notReadMS is how long a code that is on was not read before s. Before this
+// run there is only the wall clock to go by.
+func (x *watched) notReadMS(s *scan.Scan) int64 {
+	if x.here {
+		return s.MonoMS - x.mono
 	}
-	before := w.record(x, raw, wallMS)
+	return s.WallMS - max(x.seenMS, x.raisedMS)
+}
+
+// onFor says how long the fault was on that ends with s.
+func (x *watched) onFor(s *scan.Scan) string {
+	lasted := s.WallMS - x.raisedMS
+	if x.raisedHere {
+		lasted = s.MonoMS - x.raisedMono
+	}
+	if lasted < 0 {
+		return "a time that is not known, since the clock was set back"
+	}
+	return (time.Duration(lasted) * time.Millisecond).Round(time.Second).String()
+}
+
+// faultEvent says that a code has changed to raw: a fault came or went.
+func (w *watch) faultEvent(x *watched, raw int64, s *scan.Scan) store.Event {
+	if raw == 0 {
+		return store.Event{Kind: kindFault, Text: fmt.Sprintf("%s: cleared after %s", x.faultText(x.raw), x.onFor(s)), Data: x.faultData("cleared", x.raw)}
+	}
+	before := w.record(x, raw, s.WallMS)
 	e := store.Event{Kind: kindFault, Data: x.faultData("raised", raw)}
 	e.Data["before"], e.Data["times"] = strconv.FormatInt(x.raw, 10), strconv.Itoa(before.times+1)
-	x.raisedMS = wallMS
+	x.raisedMS, x.raisedMono, x.raisedHere = s.WallMS, s.MonoMS, true
 	if before.times == 0 {
 		e.Text = x.faultText(raw) + ": for the first time on record"
 		return e

@@ -31,21 +31,12 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	for i := range d.counters {
 		b = d.counters[i].encode(b, base)
 	}
-	b = appendCount(b, len(d.bins))
-	last := int64(0)
-	for i, n := range d.bins {
-		if i == 0 {
-			b = appendSigned(b, n.at)
-		} else {
-			b = binary.AppendUvarint(b, uint64(n.at-last))
-		}
-		last = n.at
-		b = binary.AppendUvarint(b, uint64(n.halfMS))
-	}
+	b = d.bins.encode(b)
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
 	b = encodeSum(b, d.settled)
-	return encodeFound(d.encodeSlots(b), d.found, base)
+	b = encodeFound(d.encodeSlots(b), d.found, base)
+	return d.encodeHealth(b)
 }
 
 func (d *delta) encodeLists(b []byte, base int64) []byte {
@@ -202,12 +193,13 @@ func (d *delta) decode(b []byte, base int64) error {
 	for i := range d.counters {
 		d.counters[i].decode(r, base)
 	}
-	d.decodeBins(r)
+	d.bins.decode(r)
 	d.power.decode(r)
 	d.fraction.decode(r)
 	d.settled = decodeSum(r)
 	d.decodeSlots(r)
 	d.found = decodeFound(d.found, r, base)
+	d.decodeHealth(r)
 	return r.end()
 }
 
@@ -218,32 +210,6 @@ func resized[T any](list []T, n int) []T {
 		return list[:n]
 	}
 	return make([]T, n)
-}
-
-func (d *delta) decodeBins(r *reader) {
-	n := r.count(2)
-	if n == 0 {
-		return
-	}
-	d.bins = resized(d.bins, n)
-	last := r.signed()
-	d.bins[0] = bin{last, r.atLeastZero()}
-	for i := 1; i < n; i++ {
-		step, half := uint64(0), uint64(0)
-		// most of a piece is bins, and most of them are three bytes
-		if b := r.rest(); len(b) > 2 && b[0] < 0x80 && b[1] >= 0x80 && b[2]-1 < 0x7f {
-			step, half = uint64(b[0]), uint64(b[1]&0x7f)|uint64(b[2])<<7
-			r.at += 3
-		} else {
-			step, half = uint64(r.atLeastZero()), uint64(r.atLeastZero())
-		}
-		if step == 0 || last+int64(step) < last {
-			r.fail("bins out of order")
-			return
-		}
-		last += int64(step)
-		d.bins[i] = bin{last, int64(half)}
-	}
 }
 
 func (d *delta) decodeLists(r *reader, base int64) {

@@ -18,12 +18,14 @@ type delta struct {
 	falls       []unload
 	analog      []analogSum
 	counters    []counterSum
-	bins        []bin     // half milliseconds at each pressure
+	bins        binList   // half milliseconds at each pressure
 	power       stateSums // of the draw channel
 	fraction    stateSums
 	settled     sum // power at settled unloaded running, the sump blown down
 	slots       [slotsPerCell]slotSum
 	found       []found // findings that are over
+	health      []healthSum
+	warmth      binList // half milliseconds at each discharge temperature while air flowed
 }
 
 // transition is the moment at which a state was first seen.
@@ -138,14 +140,9 @@ func (s *stateSums) merge(o *stateSums) {
 	}
 }
 
-// bin is time at one pressure, in half milliseconds, since each pair gives
-// half its time to either end.
-type bin struct {
-	at, halfMS int64
-}
-
 func newDelta(sp *spec) *delta {
-	return &delta{analog: make([]analogSum, sp.analogs), counters: make([]counterSum, sp.counters)}
+	return &delta{analog: make([]analogSum, sp.analogs), counters: make([]counterSum, sp.counters),
+		health: make([]healthSum, len(sp.health))}
 }
 
 // reset empties d and keeps its memory.
@@ -153,33 +150,14 @@ func (d *delta) reset() {
 	keep := *d
 	*d = delta{
 		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
-		cycles: keep.cycles[:0], falls: keep.falls[:0], found: keep.found[:0], bins: keep.bins[:0], analog: keep.analog, counters: keep.counters,
+		cycles: keep.cycles[:0], falls: keep.falls[:0], found: keep.found[:0], bins: keep.bins[:0], analog: keep.analog,
+		counters: keep.counters, health: keep.health, warmth: keep.warmth[:0],
 	}
 	clear(d.analog)
+	clear(d.health)
 	for i := range d.counters {
 		d.counters[i] = counterSum{gaps: keep.counters[i].gaps[:0]}
 	}
-}
-
-// addBin adds time to the bin. at is kept in order; the search starts where
-// most readings fall, since the list is short and sorted.
-func (d *delta) addBin(at, halfMS int64) {
-	lo, hi := 0, len(d.bins)
-	for lo < hi {
-		mid := int(uint(lo+hi) >> 1)
-		if d.bins[mid].at < at {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
-	}
-	if lo < len(d.bins) && d.bins[lo].at == at {
-		d.bins[lo].halfMS += halfMS
-		return
-	}
-	d.bins = append(d.bins, bin{})
-	copy(d.bins[lo+1:], d.bins[lo:])
-	d.bins[lo] = bin{at, halfMS}
 }
 
 // merge adds o, whose scans follow those of d.
@@ -208,7 +186,7 @@ func (d *delta) merge(o *delta) {
 		a.resets += b.resets
 		a.gaps = append(a.gaps, b.gaps...)
 	}
-	d.mergeBins(o.bins)
+	d.bins.merge(o.bins)
 	d.power.merge(&o.power)
 	d.fraction.merge(&o.fraction)
 	d.settled.merge(o.settled)
@@ -216,21 +194,10 @@ func (d *delta) merge(o *delta) {
 	for i := range d.slots {
 		d.slots[i].merge(&o.slots[i])
 	}
-}
-
-// mergeBins walks both sorted lists side by side.
-func (d *delta) mergeBins(more []bin) {
-	i := 0
-	for _, b := range more {
-		for i < len(d.bins) && d.bins[i].at < b.at {
-			i++
-		}
-		if i < len(d.bins) && d.bins[i].at == b.at {
-			d.bins[i].halfMS += b.halfMS
-		} else {
-			d.addBin(b.at, b.halfMS)
-		}
+	for i := range d.health {
+		d.health[i].merge(&o.health[i])
 	}
+	d.warmth.merge(o.warmth)
 }
 
 // observedMS is the time between good master scans.

@@ -134,7 +134,7 @@ func (b *learner) learn(l *Learning) {
 		l.Missing = fmt.Sprintf("the machine ran only %d s of this time, past its starts; %d s are needed", running.ms/1000, learnLeastMS/1000)
 		return
 	}
-	v, why := b.split(running)
+	v, why := b.split(running, stopped)
 	low := running
 	if why == "" {
 		low = histogramOf(b.all, func(i int) bool { return b.all[i].counts >= stopped && b.all[i].counts < v.off })
@@ -193,7 +193,7 @@ type valley struct{ on, off int64 }
 
 // split finds two levels in the histogram and the valley between them, or says
 // why there are none.
-func (b *learner) split(h *histogram) (v valley, why string) {
+func (b *learner) split(h *histogram, stopped int64) (v valley, why string) {
 	g := h.grid()
 	if len(g.smooth) < 3 {
 		return v, "only one level of running was seen"
@@ -222,7 +222,7 @@ func (b *learner) split(h *histogram) (v valley, why string) {
 	if v.on <= v.off {
 		v.on = v.off + 1
 	}
-	return v, ""
+	return b.centre(v, stopped, g.mid(m0), g.mid(m1)), ""
 }
 
 // modes describes the levels found.

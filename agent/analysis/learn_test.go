@@ -196,3 +196,59 @@ func TestCalibrationsOf(t *testing.T) {
 		}
 	}
 }
+
+// TestLearnCentre: a machine that is too large loads for five seconds and idles
+// for fifteen, so that its sump hardly blows down; its power moves in a second
+// and then creeps, up with the filling sump and down with the emptying one
+// (common practice, no source). A level set by density alone lies in the
+// creeping part of one of them; the time above the learnt one must be the time
+// loaded, to a fifth of a point.
+func TestLearnCentre(t *testing.T) {
+	for _, c := range []struct {
+		name             string
+		periodS, loadS   float64 // no multiples of the readings' second
+		up, full, tau    float64 // kW when the valve is open, and with the sump filled, in so many seconds
+		down, idle, slow float64 // when it is shut, and with the sump blown down
+	}{
+		{"short cycles: the blow-down has hardly begun", 20.3, 5.1, 31, 35, 1, 22, 10, 25},
+		{"the sump fills slowly", 60.3, 15.1, 26, 36, 4, 22, 11, 12},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			site := blind(t)
+			// From a power, in a second to the next, and on towards a third.
+			moved := func(from, to, end, tau, s float64) float64 {
+				if s < 1 {
+					return from + (to-from)*s
+				}
+				return to + (end-to)*(1-math.Exp(-(s-1)/tau))
+			}
+			high := moved(0, c.up, c.full, c.tau, c.loadS) // when it unloads
+			low := moved(0, c.down, c.idle, c.slow, c.periodS-c.loadS)
+			kW := func(sec int64) float64 {
+				at := math.Mod(float64(sec), c.periodS)
+				if at < c.loadS {
+					return moved(low, c.up, c.full, c.tau, at)
+				}
+				return moved(high, c.down, c.idle, c.slow, at-c.loadS)
+			}
+			tp := powerTape(site, 4*3600, kW)
+			got, err := Learn(&memory{scans: tp.scans}, site, "comp1", 0, farFuture)
+			if err != nil || got.Levels.Load == nil {
+				t.Fatalf("%v, %s", err, got.Missing)
+			}
+			l, loaded, above := got.Levels.Load, false, 0
+			for sec := int64(0); sec < 4*3600; sec++ {
+				n := int64(math.Round(10 * kW(sec)))
+				loaded = n >= l.On || loaded && n >= l.Off
+				if loaded {
+					above++
+				}
+			}
+			share := float64(above) / (4 * 3600)
+			t.Logf("level %+v tenths of a kW, %.4f of the time above it, truly %.4f", *l, share, c.loadS/c.periodS)
+			if math.Abs(share-c.loadS/c.periodS) > 0.002 {
+				t.Errorf("level %+v tenths of a kW: %.4f of the time above it, truly %.4f loaded", *l, share, c.loadS/c.periodS)
+			}
+		})
+	}
+}

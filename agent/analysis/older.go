@@ -40,7 +40,8 @@ func (g *gathered) addOlder(p *store.Piece) error {
 		return errRawMissing
 	}
 	d := &g.scratch
-	if p.Version != pieceVersion || d.decode(p.Delta, p.StartMS) != nil || len(d.analog) != g.sp.analogs || len(d.counters) != g.sp.counters {
+	if p.Version != pieceVersion || d.decode(p.Delta, p.StartMS) != nil || len(d.analog) != g.sp.analogs ||
+		len(d.counters) != g.sp.counters || len(d.health) != len(g.sp.health) {
 		g.unusable.add(p.StartMS, p.StartMS+cellMS)
 		return nil
 	}

@@ -46,7 +46,16 @@ func variants(t testing.TB) map[string]*sitefile.Site {
 	amps.Machines[0].Roles[scan.MotorCurrent], amps.Machines[0].Motor.Volts = "meter.power", 460
 	sump := plant(t)
 	sump.Machines[0].Roles[scan.SumpPressure] = "controller.pressure"
-	return map[string]*sitefile.Site{"bits": bits, "sump": sump, "power": power, "mixed": mixed, "part": part,
+	warm := plant(t)
+	warm.Devices[0].Map.Channels[5] = mapChannel(t, "starts", scan.DischargeTemperature, "i16", 0.1, "°C", time.Second)
+	warm.Devices[1].Map.Channels = []sitefile.MapChannel{
+		mapChannel(t, "power", scan.AmbientTemperature, "i16", 0.1, "°C", time.Second), mapChannel(t, "energy", scan.AftercoolerTemp, "u16", 0.001, "°C", time.Second)}
+	roles = warm.Machines[0].Roles
+	for _, r := range []scan.Role{scan.Power, scan.Energy, scan.StartCount} {
+		delete(roles, r)
+	}
+	roles[scan.DischargeTemperature], roles[scan.AmbientTemperature], roles[scan.AftercoolerTemp] = "controller.starts", "meter.power", "meter.energy"
+	return map[string]*sitefile.Site{"bits": bits, "warm": warm, "sump": sump, "power": power, "mixed": mixed, "part": part,
 		"money": money, "reckoned": reckoned, "amps": amps}
 }
 

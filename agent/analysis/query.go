@@ -89,6 +89,9 @@ type cellParts struct {
 	slots         *[slotsPerCell]slotSum // of the draw channel and the energy counter; nil: not asked for
 	counters      []int64                // differences while observed
 	counterMS     []int64
+	health        []healthSum // nil: the motor did not run
+	warmth        binList
+	fraction      sum // of load, while the motor ran
 }
 
 func (p *cellParts) add(d *delta) {
@@ -109,6 +112,7 @@ func (p *cellParts) add(d *delta) {
 		p.counters[i] += d.counters[i].diff
 		p.counterMS[i] += d.counters[i].ms
 	}
+	p.addHealth(d)
 }
 
 // drawn is the draw channel over all states.
@@ -217,7 +221,7 @@ func (g *gathered) addPiece(p *store.Piece) error {
 	if err := d.decode(p.Delta, p.StartMS); err != nil {
 		return err
 	}
-	if len(d.analog) != g.sp.analogs || len(d.counters) != g.sp.counters {
+	if len(d.analog) != g.sp.analogs || len(d.counters) != g.sp.counters || len(d.health) != len(g.sp.health) {
 		return fmt.Errorf("%w: another number of channels", ErrSummary)
 	}
 	for i := range d.found {

@@ -21,6 +21,8 @@ func figureNames() []string {
 		"isentropic_efficiency", "pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95",
 		"cut_in_seen", "cut_out_seen", "time_below_minimum", "quiet_demand", "leak_flow", "leak_share",
 		"leak_cost", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
+		"discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating", "sump_dew_point",
+		"water_risk_share",
 	}
 }
 
@@ -32,7 +34,9 @@ func machineOnly(name string) bool {
 		"starts_after_power_failure", "starts_failed", "starts_per_hour_mean", "starts_per_hour_max",
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
 		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "specific_power_loaded",
-		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "approach_temperature", "phase_unbalance":
+		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "approach_temperature", "phase_unbalance",
+		"condensate", "discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating",
+		"sump_dew_point", "water_risk_share":
 		return true
 	}
 	return false
@@ -283,4 +287,9 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.airFigures(m)
 	s.pressures()
 	s.bandSeen()
+	s.unbalance(m)
+	s.heat(m)
+	w := s.wet()
+	s.water(&w)
+	s.condensate(&w)
 }

@@ -59,8 +59,12 @@ type spec struct {
 	full                                   int64 // counts of load_fraction that count as full load
 	part                                   int64 // counts of load_fraction above which air flows
 	startMS                                int64
-	fine                                   bool // the query wants slots; the fold always has them
-	binShift                               uint // pressure counts per histogram bin, as a power of two
+	fine                                   bool  // the query wants slots; the fold always has them
+	binShift                               uint  // pressure counts per histogram bin, as a power of two
+	health                                 []int // channels of delta.health
+	healthAt                               []int // by channel: place in health; -1: none
+	warm                                   int   // the channel of delta.warmth; -1: none
+	warmShift                              uint  // its counts per bin, as a power of two
 	hasStates                              bool
 	runOnly                                bool // running is known, loaded is not
 	levelsLearnt                           bool // the levels are a calibration, not assumed
@@ -82,7 +86,7 @@ type level struct {
 // newSpec makes an empty spec.
 func newSpec(key, name string) *spec {
 	return &spec{key: key, name: name, running: -1, loaded: -1, standby: -1, fault: -1,
-		power: -1, current: -1, fraction: -1, pressure: -1, sump: -1, master: -1, draw: -1, energy: -1}
+		power: -1, current: -1, fraction: -1, pressure: -1, sump: -1, master: -1, draw: -1, energy: -1, warm: -1}
 }
 
 // MachineKey is the Piece.Key of a machine.
@@ -125,6 +129,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.setStates(m, lv)
 	sp.setDraw()
 	sp.setBins()
+	sp.setHealth()
 	sp.setWatches(m, lv)
 	sp.config = sp.fingerprint()
 	return sp
@@ -221,18 +226,18 @@ func (sp *spec) devices() []string {
 // 500 Pa, so that a fine or floating channel does not fill the summary with
 // bins that no gauge could tell apart.
 func (sp *spec) setBins() {
-	if sp.pressure < 0 {
-		return
-	}
 	const leastBinPa = 500
-	width := sp.chans[sp.pressure].countSI
-	if !(width > 0) {
-		return
+	if sp.pressure >= 0 {
+		sp.binShift = binShift(sp.chans[sp.pressure].countSI, leastBinPa)
 	}
-	for width < leastBinPa && sp.binShift < 40 {
-		width *= 2
-		sp.binShift++
+}
+
+// binShift is the power of two of counts that make a bin of at least least.
+func binShift(countSI, least float64) (shift uint) {
+	for width := countSI; width > 0 && width < least && shift < 40; width *= 2 {
+		shift++
 	}
+	return shift
 }
 
 // resolveChannel gathers what is known of a channel from the map, which has

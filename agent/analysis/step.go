@@ -20,7 +20,8 @@ func cellOf(wallMS int64) int64 {
 // route says which values of a group a subject takes.
 type route struct {
 	pairs  []routed
-	master bool // the group holds the master channel
+	health []int // channels of delta.health among them
+	master bool  // the group holds the master channel
 }
 
 type routed struct {
@@ -46,6 +47,9 @@ func (sp *spec) routeFor(g *scan.Group) route {
 			}
 			p.in = in
 			r.pairs = append(r.pairs, p)
+			if ch < len(sp.healthAt) && sp.healthAt[ch] >= 0 {
+				r.health = append(r.health, ch)
+			}
 			if ch == sp.master {
 				r.master = true
 			}
@@ -97,6 +101,9 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 			}
 		case classAnalog:
 			got := sp.stepAnalog(c, d, p.ch, t, s, v, gapMS)
+			if len(r.health) > 0 {
+				sp.stepHealth(d, p.ch, t, v, got)
+			}
 			if p.ch == sp.draw {
 				powerPair = got
 			}
@@ -116,6 +123,11 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	}
 	if r.master {
 		sp.stepState(c, d, s, gapMS)
+	}
+	for _, ch := range r.health {
+		if t := &c.tracks[ch]; t.has && t.mono == s.MonoMS {
+			t.state = sp.stateAt(c, s.MonoMS)
+		}
 	}
 	if powerPair.seen {
 		if powerPair.dt > 0 {
@@ -169,8 +181,8 @@ func (sp *spec) stepAnalog(c *carry, d *delta, ch int, t *track, s *scan.Scan, v
 		return got
 	}
 	if got.dt > 0 {
-		d.addBin(t.counts>>sp.binShift, got.dt)
-		d.addBin(v>>sp.binShift, got.dt)
+		d.bins.add(t.counts>>sp.binShift, got.dt)
+		d.bins.add(v>>sp.binShift, got.dt)
 	}
 	if c.cycle.phase > 0 && c.cycle.hasPressure {
 		c.cycle.minCounts = min(c.cycle.minCounts, v)

@@ -15,6 +15,9 @@ var compound = map[string]struct {
 	// Volumes of air; a receiver's size is a quantity of the site file, not a
 	// figure, and stays in gallons.
 	"m³": {"ft³", cfmPerM3Min},
+	// Of figures K is a difference of temperatures: no zero is moved.
+	"K":   {"°F", 1.8},
+	"l/d": {"gal/d", 1 / 3.785411784},
 }
 
 // Display says how a figure's fixed unit is shown to people of system s: shown

@@ -21,6 +21,9 @@ func TestDisplayOfFigureUnits(t *testing.T) {
 		{"kPa", US, 689.4757, 100, "psi"},
 		{"kPa", SI, 700, 7, "bar"},
 		{"°C", US, 100, 212, "°F"},
+		{"K", US, 10, 18, "°F"}, // a difference
+		{"K", SI, 10, 10, "K"},
+		{"l/d", US, 3.785411784, 1, "gal/d"}, // 231 in³, exact
 		{"s", US, 90, 90, "s"},
 		{"1/h", US, 4, 4, "1/h"},
 		{"USD", US, 12, 12, "USD"},

@@ -13,6 +13,17 @@ type Clock interface {
 	Now() (monoMS, wallMS int64)
 }
 
+// Booted is a Clock that knows the start of the computer. What two processes
+// recorded under one start is then known to be so far apart, whatever the wall
+// clock said.
+type Booted interface {
+	Clock
+	// Boot names this start of the computer, and says how long after it the
+	// monotonic time of Now began, in milliseconds; ok is false where the system
+	// does not tell.
+	Boot() (id string, beganMS int64, ok bool)
+}
+
 // SystemClock is the machine's own clock. Its monotonic time counts from the
 // call of NewSystemClock and goes on while the computer sleeps, where the
 // system has such a clock: a night in which the lid was shut is then a gap of a
@@ -21,6 +32,7 @@ type SystemClock struct {
 	start  time.Time
 	behind time.Duration // asleep at start
 	slept  atomic.Int64  // since then, in nanoseconds; never falls
+	up     time.Duration // of the computer at start; 0: not known
 }
 
 // leastSleep is what counts as a sleep: the two clocks behind asleep are read
@@ -30,7 +42,13 @@ const leastSleep = 50 * time.Millisecond
 // NewSystemClock starts a clock at now.
 func NewSystemClock() *SystemClock {
 	// the greatest of several: one may be too small, none too great
-	return &SystemClock{start: time.Now(), behind: max(asleep(), asleep(), asleep())}
+	return &SystemClock{start: time.Now(), behind: max(asleep(), asleep(), asleep()), up: sinceBoot()}
+}
+
+// Boot implements Booted.
+func (c *SystemClock) Boot() (id string, beganMS int64, ok bool) {
+	id = bootID()
+	return id, c.up.Milliseconds(), id != "" && c.up != 0
 }
 
 // Now implements Clock.

@@ -1,6 +1,8 @@
 package scan
 
 import (
+	"os"
+	"strings"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -16,4 +18,24 @@ func asleep() time.Duration {
 		return 0
 	}
 	return time.Duration(all.Nano() - awake.Nano())
+}
+
+// sinceBoot is how long ago the computer was started, its sleeps included; 0
+// where that cannot be had.
+func sinceBoot() time.Duration {
+	var all unix.Timespec
+	if unix.ClockGettime(unix.CLOCK_BOOTTIME, &all) != nil {
+		return 0
+	}
+	return time.Duration(all.Nano())
+}
+
+// bootID is the kernel's name for this start, random(4); empty where it cannot
+// be read.
+func bootID() string {
+	b, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
+	if err != nil {
+		return ""
+	}
+	return strings.TrimSpace(string(b))
 }

@@ -32,6 +32,7 @@ func (l *loader) readMachines(root *section) {
 				"cut_in is not below cut_out")
 		}
 		m.NoLoadStop = s.duration("no_load_stop", 0, time.Second, `write it like "5 min"`)
+		m.TripTemperatureK = s.tripTemperature("trip_temperature")
 		m.Motor = s.motor("motor")
 		m.Service = s.service("service")
 		m.Roles = l.fillRoles(s)
@@ -60,6 +61,21 @@ func (l *loader) gauge(s *section, key string) float64 {
 		return 0
 	}
 	return pa
+}
+
+// tripTemperature reads the discharge temperature at which a machine trips. One
+// that no machine has is taken for a slip of unit.
+func (s *section) tripTemperature(key string) float64 {
+	q, ok := s.quantity(key, quantity.Temperature)
+	if !ok {
+		return 0
+	}
+	if k := q.SI(); k >= 333.15 && k <= 423.15 {
+		return k
+	}
+	s.problem(s.table.find(key).value.at, key, `write the discharge temperature at which the controller trips, like "230 °F" or "110 °C"`,
+		"%s is outside 60 °C to 150 °C", q)
+	return 0
 }
 
 // freeAir reads a flow and returns it as free air at the inlet.

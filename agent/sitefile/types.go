@@ -228,9 +228,12 @@ type Machine struct {
 	NoLoadStop      time.Duration
 	CutInPa         float64 // band as set on the controller, gauge; 0: not given
 	CutOutPa        float64
-	Motor           Motor
-	Roles           map[scan.Role]string // role → channel id
-	Service         []ServiceItem
+	// TripTemperatureK is the discharge temperature at which the machine trips;
+	// 0: not given. Key: trip_temperature.
+	TripTemperatureK float64
+	Motor            Motor
+	Roles            map[scan.Role]string // role → channel id
+	Service          []ServiceItem
 }
 
 // Motor is the main motor's nameplate. Zero means "not given".

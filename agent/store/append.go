@@ -241,7 +241,7 @@ func (s *Store) addEvent(e Event) Event {
 		e.MonoMS = mono
 	}
 	if e.Segment == 0 {
-		e.Segment = s.segments[len(s.segments)-1].Number
+		e.Segment = s.segmentAt(e.MonoMS, e.WallMS)
 	}
 	e.Data = maps.Clone(e.Data)
 	s.last.event++

@@ -118,3 +118,98 @@ func TestStepOfASetClockCorrectsNothing(t *testing.T) {
 		}
 	}
 }
+
+// bootedClock knows the start of the computer.
+type bootedClock struct {
+	testClock
+	id      string
+	beganMS int64
+}
+
+func (c *bootedClock) Boot() (string, int64, bool) { return c.id, c.beganMS, c.id != "" }
+
+// Runs that ended before the clock was set are corrected once it is, in a later
+// run or while none ran, where they are of the same start of the computer; of
+// another start, or where the system names none, nothing is known.
+func TestClockThatIsSetInALaterRun(t *testing.T) {
+	const trueBoot = startMS // when the computer was started
+	for _, tt := range []struct {
+		name    string
+		id      string // of the later run's start
+		stopped bool   // when the clock is set
+		want    int64  // true time of the first segment; 0: it keeps its label
+	}{
+		{"in a later run", "a", false, trueBoot + 100_000},
+		{"while none ran", "a", true, trueBoot + 100_000},
+		{"after another start", "b", true, 0},
+		{"no names of starts", "", true, 0},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			dir := t.TempDir()
+			first := "a"
+			if tt.id == "" {
+				first = ""
+			}
+			// the clock began at 12 s when the computer started; the agent 100 s later
+			s, err := Open(dir, Options{Clock: &bootedClock{testClock{1000, 112_000}, first, 99_000}, SyncEvery: never})
+			if err != nil {
+				t.Fatal(err)
+			}
+			g := register(t, s, testGroups())[2]
+			run(t, s, g, 2000, 111_000, 10)
+			closeTest(t, s)
+			// and again 1000 s later
+			clock := &bootedClock{testClock{1000, 1_112_000}, tt.id, 1_099_000}
+			if tt.stopped {
+				clock.wall = trueBoot + 1_100_000
+			}
+			s, err = Open(dir, Options{Clock: clock, SyncEvery: never})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !tt.stopped {
+				run(t, s, g, 2000, 1_111_000, 10)
+			}
+			run(t, s, g, 12_000, trueBoot+1_099_000, 10)
+			check := func(s *Store) {
+				t.Helper()
+				seg := s.Segments()[0]
+				if tt.want == 0 && seg.ShiftMS != 0 || tt.want != 0 && seg.StartWallMS+seg.ShiftMS != tt.want {
+					t.Errorf("the first segment is of %s, want %s", stamp(seg.StartWallMS+seg.ShiftMS), stamp(tt.want))
+				}
+				from := int64(0)
+				if tt.want == 0 {
+					from = 113_000
+				} else {
+					from = tt.want + 1000
+				}
+				if n := countScans(t, s, from, from+10_000); n != 10 {
+					t.Errorf("%d scans from %s on, want 10", n, stamp(from))
+				}
+			}
+			check(s)
+			closeTest(t, s)
+			check(openTest(t, dir, Options{}))
+		})
+	}
+}
+
+// Segments are read as they were written before they had a time since the
+// start of the computer, and with it.
+func TestSegmentRecord(t *testing.T) {
+	for _, seg := range []Segment{
+		{Number: 3, StartWallMS: startMS, StartMonoMS: 5, FirstSeq: 7, BootID: "b", Why: "agent start"},
+		{Number: 3, StartWallMS: 12_000, StartMonoMS: 5, Untrusted: true, ShiftMS: -4},
+		{Number: 3, StartWallMS: 12_000, StartMonoMS: 5, Untrusted: true, ShiftMS: 9, Booted: true, BootMS: 1 << 40},
+	} {
+		if got, err := decodeSegment(appendSegment(nil, &seg)); err != nil || got != seg {
+			t.Errorf("%+v is read as %+v, %v", seg, got, err)
+		}
+	}
+	// number 1, wall 12 s, mono 1 s, first 1, no boot id, why "x", then 1 and a shift of −1 ms
+	old := []byte{1, 0xc0, 0xbb, 1, 0xd0, 0x0f, 1, 0, 1, 'x', 1, 1}
+	want := Segment{Number: 1, StartWallMS: 12_000, StartMonoMS: 1000, FirstSeq: 1, Why: "x", Untrusted: true, ShiftMS: -1}
+	if got, err := decodeSegment(old); err != nil || got != want {
+		t.Errorf("a record of before is read as %+v, %v; want %+v", got, err, want)
+	}
+}

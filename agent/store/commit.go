@@ -29,11 +29,9 @@ func (s *Store) update(fn func(*bolt.Tx) error) error {
 	id := -1
 	err := s.fault(false)
 	if err == nil {
-		err = guard(func() error {
-			return s.db.Update(func(tx *bolt.Tx) error {
-				id = tx.ID()
-				return fn(tx)
-			})
+		err = s.write(func(tx *bolt.Tx) error {
+			id = tx.ID()
+			return fn(tx)
 		})
 	}
 	if err == nil {
@@ -51,6 +49,36 @@ func (s *Store) update(fn func(*bolt.Tx) error) error {
 		return fmt.Errorf("%w: %w", errUnsettled, err)
 	}
 	return nil
+}
+
+// write is bbolt's Update for a file whose pages may fail. Where a damaged page
+// makes it panic, Update reads the list of free pages anew; if that is damaged
+// too it panics again, with its lock held: the next transaction and Close would
+// wait for ever. Here a transaction that panicked is given up without reading
+// anything. After a panic in the midst of a commit what bbolt knows of free
+// pages may be wrong, and nothing more is written. commitMu is held.
+func (s *Store) write(fn func(*bolt.Tx) error) error {
+	if s.broken != nil {
+		return s.broken
+	}
+	tx, err := s.db.Begin(true)
+	if err != nil {
+		return err
+	}
+	if err := guard(func() error { return fn(tx) }); err != nil {
+		return errors.Join(err, guard(tx.Rollback))
+	}
+	whole := false
+	err = guard(func() error {
+		err := tx.Commit()
+		whole = true
+		return err
+	})
+	if !whole {
+		s.broken = errors.Join(err, guard(tx.Rollback))
+		return s.broken
+	}
+	return err
 }
 
 func (s *Store) fault(last bool) error {

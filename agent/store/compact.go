@@ -100,14 +100,11 @@ func (s *Store) compactInto(from, to string) (err error) {
 func copyAll(dst *bolt.DB, src *bolt.Tx) error {
 	return src.ForEach(func(name []byte, b *bolt.Bucket) error {
 		c := copier{dst: dst}
-		err := c.bucket([][]byte{name}, b)
-		if c.tx != nil && err == nil {
-			return c.tx.Commit()
+		defer c.drop()
+		if err := c.bucket([][]byte{name}, b); err != nil {
+			return err
 		}
-		if c.tx != nil {
-			return errors.Join(err, c.tx.Rollback())
-		}
-		return err
+		return c.commit()
 	})
 }
 
@@ -115,6 +112,23 @@ type copier struct {
 	dst   *bolt.DB
 	tx    *bolt.Tx // nil: none is open
 	bytes int      // in it
+}
+
+func (c *copier) commit() error {
+	if c.tx == nil {
+		return nil
+	}
+	tx := c.tx
+	c.tx, c.bytes = nil, 0
+	return tx.Commit()
+}
+
+// drop gives up a transaction that is open still, also where a damaged page
+// made bbolt panic: the copy could not be closed else.
+func (c *copier) drop() {
+	if c.tx != nil {
+		_ = c.tx.Rollback() // of a file that will be removed
+	}
 }
 
 func (c *copier) bucket(path [][]byte, from *bolt.Bucket) error {
@@ -136,8 +150,7 @@ func (c *copier) bucket(path [][]byte, from *bolt.Bucket) error {
 // room is a bucket of the copy, to put n bytes into.
 func (c *copier) room(path [][]byte, n int) (b *bolt.Bucket, err error) {
 	if c.tx != nil && c.bytes+n > compactTxBytes {
-		err = c.tx.Commit()
-		c.tx, c.bytes = nil, 0
+		err = c.commit()
 	}
 	if err == nil && c.tx == nil {
 		c.tx, err = c.dst.Begin(true)

@@ -3,6 +3,7 @@ package store
 import (
 	"encoding/binary"
 	"fmt"
+	"math"
 	"slices"
 
 	bolt "go.etcd.io/bbolt"
@@ -162,6 +163,23 @@ func keptScans(tx *bolt.Tx) (kept seqRuns, err error) {
 		kept.runs = append(kept.runs, seqRun{r.firstSeq, r.lastSeq})
 	}
 	return kept, nil
+}
+
+// after are those of scans after seq.
+func (k seqRuns) after(seq uint64) seqRuns {
+	if seq == 0 {
+		return k
+	}
+	if k.all {
+		return seqRuns{runs: []seqRun{{seq + 1, math.MaxUint64}}}
+	}
+	var out seqRuns
+	for _, r := range k.runs {
+		if r.last > seq {
+			out.runs = append(out.runs, seqRun{max(r.first, seq+1), r.last})
+		}
+	}
+	return out
 }
 
 func (k *seqRuns) has(seq uint64) bool {

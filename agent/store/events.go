@@ -1,7 +1,6 @@
 package store
 
 import (
-	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -56,50 +55,32 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 	if to == 0 {
 		to = maxWallMS + 1
 	}
-	var out []Event
-	take := func(e Event) {
-		if e.WallMS >= from && e.WallMS < to && wanted(&e) {
-			out = append(out, e)
-		}
-	}
+	s.mu.RLock()
+	r := eventReader{s: s, from: from, to: to, wanted: wanted, shifts: s.shifts()}
+	s.mu.RUnlock()
 	var unsealed []Event
-	var lost []loss // lists that cannot be read: the others are
 	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) error {
 		unsealed = events
-		return eachDay(tx, bucketEvents, dayOf(hourOf(from)), dayOf(hourOf(to-1)), true, func(_ int64, b *bolt.Bucket) (bool, error) {
-			c := b.Cursor()
-			for k, v := c.Last(); k != nil; k, v = c.Prev() {
-				hour := get64(k)
-				if hour < hourOf(from) {
-					return false, nil
-				}
-				if hour > hourOf(to-1) {
-					continue
-				}
-				err := s.eachEvent(v, take)
-				if errors.Is(err, ErrDamaged) {
-					lost = append(lost, loss{events: true, fromMS: hour * hourMS, toMS: (hour + 1) * hourMS, why: whyDamaged, cause: err.Error()})
-				} else if err != nil {
-					return false, fmt.Errorf("events of the hour from %s: %w", stamp(hour*hourMS), err)
-				}
-			}
-			// days come backwards and whole, so later ones cannot be missing
-			return limit <= 0 || len(out) < limit, nil
-		})
+		if err := r.shifted(tx); err != nil {
+			return err
+		}
+		return r.labelled(tx, limit)
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read events: %w", err)
 	}
-	for i := range lost {
-		if err := s.tellLoss(&lost[i]); err != nil {
+	for i := range r.lost {
+		if err := s.tellLoss(&r.lost[i]); err != nil {
 			return nil, fmt.Errorf("read events: %w", err)
 		}
 	}
 	for i := range unsealed {
 		e := unsealed[i]
 		e.Data = maps.Clone(e.Data)
-		take(e)
+		r.take(e, true)
+		r.take(e, false)
 	}
+	out := r.out
 	slices.SortFunc(out, func(a, b Event) int {
 		if a.WallMS != b.WallMS {
 			return compare(a.WallMS, b.WallMS)

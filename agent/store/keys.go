@@ -31,7 +31,8 @@ const (
 	metaRawFrom      = "raw_from"
 	metaSummarySeq   = "summary_seq"
 	metaSummaryState = "summary_state"
-	metaUntold       = "untold" // events of a salvage, until a seal
+	metaMovedFrom    = "moved_from" // see Store.movedFrom
+	metaUntold       = "untold"     // events of a salvage, until a seal
 )
 
 func allBuckets() []string {

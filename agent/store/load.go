@@ -33,6 +33,7 @@ func (s *Store) load(tx *bolt.Tx) error {
 	s.sealed = marks{scan: metaUint(tx, metaSealedScan), event: metaUint(tx, metaSealedEvent)}
 	s.last = s.sealed
 	s.rawFromMS = int64(metaUint(tx, metaRawFrom))
+	s.movedFrom = metaUint(tx, metaMovedFrom)
 	s.cellsMS = firstCells(tx)
 	s.loadFailures(tx)
 	d, err := describe(tx)
@@ -40,14 +41,18 @@ func (s *Store) load(tx *bolt.Tx) error {
 		return err
 	}
 	s.keepDescribed(&d)
-	return s.walk(tx)
+	if err := s.walk(tx); err != nil {
+		return err
+	}
+	if s.blocks > 0 {
+		s.oldestMS, s.newestMS, err = span(tx, s.segments)
+	}
+	return err
 }
 
 // walk visits every key, which reads every branch and leaf page, and counts
-// the blocks. Those of the first and the last hour say when the oldest and the
-// newest scan were.
+// the blocks.
 func (s *Store) walk(tx *bolt.Tx) error {
-	var first, last edge
 	for _, name := range []string{bucketBlocks, bucketCells, bucketPieces, bucketEvents} {
 		err := tx.Bucket([]byte(name)).ForEachBucket(func(day []byte) error {
 			if len(day) != 8 {
@@ -62,17 +67,6 @@ func (s *Store) walk(tx *bolt.Tx) error {
 				}
 				s.blocks++
 				s.blockLen += int64(len(v))
-				hour := get64(k)
-				if s.blocks == 1 {
-					first.hour = hour
-				}
-				if hour == first.hour {
-					first.blocks = append(first.blocks, v)
-				}
-				if hour != last.hour {
-					last = edge{hour: hour}
-				}
-				last.blocks = append(last.blocks, v)
 				return nil
 			})
 		})
@@ -80,31 +74,7 @@ func (s *Store) walk(tx *bolt.Tx) error {
 			return err
 		}
 	}
-	if s.blocks > 0 {
-		s.oldestMS, _ = first.span()
-		_, s.newestMS = last.span()
-	}
 	return nil
-}
-
-// edge is the blocks of one hour.
-type edge struct {
-	hour   int64
-	blocks [][]byte
-}
-
-// span is from the oldest to the newest scan of the hour. Where a block cannot
-// be read, which is told when it is wanted, the whole hour stands for it.
-func (e edge) span() (oldestMS, newestMS int64) {
-	oldestMS, newestMS = (e.hour+1)*hourMS-1, e.hour*hourMS
-	for _, b := range e.blocks {
-		h, err := openBlock(b)
-		if err != nil {
-			return e.hour * hourMS, (e.hour+1)*hourMS - 1
-		}
-		oldestMS, newestMS = min(oldestMS, h.minWall), max(newestMS, h.maxWallMS)
-	}
-	return oldestMS, newestMS
 }
 
 func (s *Store) keepDescribed(d *described) {
@@ -125,7 +95,7 @@ func (s *Store) keepGroup(g *groupRecord) {
 }
 
 // takeReplay puts the journal's tail into memory.
-func (s *Store) takeReplay(rep *replayed) {
+func (s *Store) takeReplay(rep *replayed) error {
 	for _, g := range rep.groups {
 		s.keepGroup(g)
 		s.unsaved = append(s.unsaved, g)
@@ -135,8 +105,20 @@ func (s *Store) takeReplay(rep *replayed) {
 		if i < 0 {
 			s.segments = append(s.segments, seg)
 		} else if seg.ShiftMS != 0 { // a later entry
+			if have := &s.segments[i]; have.ShiftMS == 0 && have.FirstSeq <= s.sealed.scan {
+				s.moved(have.FirstSeq)
+			}
 			s.segments[i].ShiftMS = seg.ShiftMS
 			s.segDirty = min(s.segDirty, i)
+		}
+	}
+	if s.LabelsMoved() && s.blocks > 0 {
+		err := s.view(func(tx *bolt.Tx) (err error) {
+			s.oldestMS, s.newestMS, err = span(tx, s.segments)
+			return err
+		})
+		if err != nil {
+			return err
 		}
 	}
 	for i := range rep.scans {
@@ -151,16 +133,12 @@ func (s *Store) takeReplay(rep *replayed) {
 	if n := len(rep.events); n > 0 {
 		s.last.event = rep.events[n-1].Seq
 	}
+	return nil
 }
 
 // keepScan adds a scan to the tail.
 func (s *Store) keepScan(sc scan.Scan) {
-	if s.last.scan == 0 && len(s.tail) == 0 || sc.WallMS < s.oldestMS {
-		s.oldestMS = sc.WallMS
-	}
-	if s.last.scan == 0 && len(s.tail) == 0 || sc.WallMS > s.newestMS {
-		s.newestMS = sc.WallMS
-	}
+	first := s.last.scan == 0 && len(s.tail) == 0
 	s.tail = append(s.tail, sc)
 	s.failed.scan(&sc)
 	s.values += len(sc.Group.Channels) + timeColumns
@@ -171,7 +149,9 @@ func (s *Store) keepScan(sc scan.Scan) {
 				s.segments[i].FirstSeq = sc.Seq
 				s.segDirty = min(s.segDirty, i)
 			}
-			return
+			sc.WallMS += s.segments[i].ShiftMS
+			break
 		}
 	}
+	s.spanTo(sc.WallMS, first)
 }

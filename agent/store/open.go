@@ -7,11 +7,12 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
-	"strings"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
 	bolterr "go.etcd.io/bbolt/errors"
+
+	"loadscribe/agent/scan"
 )
 
 const (
@@ -133,8 +134,7 @@ func (s *Store) startReadOnly() error {
 	for i := range rep.damage {
 		s.log.Warn("journal is damaged", "loss", rep.damage[i].event().Text)
 	}
-	s.takeReplay(rep)
-	return nil
+	return s.takeReplay(rep)
 }
 
 func (s *Store) start() error {
@@ -146,7 +146,9 @@ func (s *Store) start() error {
 	if err := s.settle(); err != nil {
 		return fmt.Errorf("sync %s: %w", databaseName, err)
 	}
-	s.takeReplay(rep)
+	if err := s.takeReplay(rep); err != nil {
+		return err
+	}
 	s.j = newJournal(&s.o, filepath.Join(s.dir, journalDir), rep, s.sealed)
 	if s.copied {
 		if len(notes) > 0 {
@@ -157,8 +159,13 @@ func (s *Store) start() error {
 	s.journalTail()
 	mono, wall := s.o.Clock.Now()
 	s.firstOwn = len(s.segments)
-	s.newSegment(mono, wall, "agent start")
-	if !s.ClockSet() {
+	if b, ok := s.o.Clock.(scan.Booted); ok {
+		s.boot.id, s.boot.beganMS, s.boot.known = b.Boot()
+	}
+	s.newSegment(mono, wall, WhyStart)
+	if s.ClockSet() {
+		s.correctLabels(wall - mono) // of what ran before under this start of the computer
+	} else {
 		s.addEvent(Event{Kind: "clock_not_set", Text: fmt.Sprintf("this computer's clock says %s, which cannot be: times are wrong until it is set", stamp(wall))})
 	}
 	if err := s.tell(notes); err != nil {
@@ -170,6 +177,7 @@ func (s *Store) start() error {
 	if err := s.startFold(); err != nil {
 		s.troubled(fmt.Errorf("make summaries: %w", err))
 	}
+	s.markUnset()
 	_ = s.j.sync()
 	return nil
 }
@@ -345,23 +353,17 @@ func guard(fn func() error) (err error) {
 	return fn()
 }
 
-// bootID is the operating system's name for this boot, where it has one.
-func bootID() string {
-	b, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
-	if err != nil {
-		return "" // not Linux
-	}
-	return strings.TrimSpace(string(b))
-}
-
 // newSegment begins a recording segment. mu is held or the store not shared.
 func (s *Store) newSegment(monoMS, wallMS int64, why string) {
 	number := uint32(1)
 	for _, seg := range s.segments {
 		number = max(number, seg.Number+1)
 	}
-	seg := Segment{Number: number, StartWallMS: wallMS, StartMonoMS: monoMS, BootID: bootID(), Why: why,
+	seg := Segment{Number: number, StartWallMS: wallMS, StartMonoMS: monoMS, BootID: s.boot.id, Why: why,
 		Untrusted: wallMS < earliestMS}
+	if seg.Untrusted && s.boot.known {
+		seg.Booted, seg.BootMS = true, s.boot.beganMS+monoMS
+	}
 	s.segments = append(s.segments, seg)
 	s.follow = follower{monoMS: map[uint32]int64{}}
 	s.j.addSegment(&s.segments[len(s.segments)-1])

@@ -105,6 +105,10 @@ func (o Options) withDefaults() Options {
 	return o
 }
 
+// WhyStart is Segment.Why of the first segment of a run of the agent: what is
+// of one run has one monotonic clock.
+const WhyStart = "agent start"
+
 // Segment is one recording segment: what lies between a start of the agent or
 // a step of the wall clock and the next one. Durations hold within it.
 type Segment struct {
@@ -113,9 +117,13 @@ type Segment struct {
 	StartMonoMS int64
 	FirstSeq    uint64 // sequence number of its first scan, if it has one
 	BootID      string // of the operating system; empty where it has none
-	Why         string // "agent start", "clock step", "time went back"
+	Why         string // WhyStart, "clock step", "time went back"
 	// Untrusted: the clock was not set when the segment began.
 	Untrusted bool
+	// BootMS is how long after the start of the computer it began, where Booted.
+	// It is kept of untrusted segments alone.
+	Booted bool
+	BootMS int64
 	// ShiftMS is what to add to the wall times of the segment to have the
 	// right ones, known since the clock was set; 0: nothing.
 	ShiftMS int64

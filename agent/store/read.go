@@ -120,11 +120,10 @@ func (s *Store) snapshot(fn func(tx *bolt.Tx, tail []scan.Scan, events []Event) 
 		if err != nil {
 			return err
 		}
-		err = fn(tx, tail, events)
-		if rerr := tx.Rollback(); err == nil {
-			err = rerr
-		}
-		return err
+		// also where a damaged page makes bbolt panic: a transaction left open
+		// would keep the file from growing and from being closed, for ever
+		defer func() { _ = tx.Rollback() }()
+		return fn(tx, tail, events)
 	})
 	if errors.Is(err, bolterr.ErrDatabaseNotOpen) {
 		return s.closedError()
@@ -174,7 +173,7 @@ func findShifted(tx *bolt.Tx, q ScanQuery, devices map[uint32]bool, shifts map[u
 		known[r] = true
 	}
 	for _, shift := range shifts {
-		more, merr := findBlocks(tx, q.moved(shift), devices)
+		more, merr := findBlocks(tx, q.shifted(shift), devices)
 		if err == nil {
 			err = merr
 		}

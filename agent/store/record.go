@@ -66,6 +66,12 @@ func decodeGroup(body []byte) (*groupRecord, error) {
 	return rec, nil
 }
 
+// What the byte behind a segment's record says.
+const (
+	segUntrusted = 1
+	segBooted    = 2
+)
+
 func appendSegment(b []byte, s *Segment) []byte {
 	b = binary.AppendUvarint(b, uint64(s.Number))
 	b = appendInt(b, s.StartWallMS)
@@ -73,10 +79,13 @@ func appendSegment(b []byte, s *Segment) []byte {
 	b = binary.AppendUvarint(b, s.FirstSeq)
 	b = appendString(b, s.BootID)
 	b = appendString(b, s.Why)
-	if s.Untrusted {
-		b = appendInt(append(b, 1), s.ShiftMS)
+	if !s.Untrusted {
+		return b
 	}
-	return b
+	if !s.Booted {
+		return appendInt(append(b, segUntrusted), s.ShiftMS)
+	}
+	return appendInt(appendInt(append(b, segUntrusted|segBooted), s.ShiftMS), s.BootMS)
 }
 
 func decodeSegment(body []byte) (Segment, error) {
@@ -84,7 +93,11 @@ func decodeSegment(body []byte) (Segment, error) {
 	s := Segment{Number: uint32(r.uint()), StartWallMS: r.int(), StartMonoMS: r.int(),
 		FirstSeq: r.uint(), BootID: r.string(), Why: r.string()}
 	if len(r.b) > 0 {
-		s.Untrusted, s.ShiftMS = r.byte()&1 != 0, r.int()
+		flags := r.byte()
+		s.Untrusted, s.ShiftMS, s.Booted = flags&segUntrusted != 0, r.int(), flags&segBooted != 0
+		if s.Booted {
+			s.BootMS = r.int()
+		}
 	}
 	if r.bad || len(r.b) != 0 {
 		return Segment{}, fmt.Errorf("%w: segment record", ErrDamaged)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -36,10 +37,69 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 	if s.readOnly {
 		return ErrReadOnly
 	}
-	f := refold{s: s, sum: next}
-	if err := next.Restore(nil); err != nil {
-		return fmt.Errorf("fold anew: %w", err)
+	return s.refold(ctx, next, foldMark{}, swap)
+}
+
+// Relabel brings to its true time what was made of scans before their labels
+// were put right, see LabelsMoved: curves at once, and summaries by a new fold,
+// as Refold does it, from where the clock was not set yet or else of all.
+func (s *Store) Relabel(ctx context.Context, next Summariser, swap func()) error {
+	if s.readOnly {
+		return ErrReadOnly
 	}
+	from, err := s.sealMoved()
+	if err != nil {
+		return fmt.Errorf("put times right: %w", err)
+	}
+	return s.refold(ctx, next, from, swap)
+}
+
+// sealMoved seals what is open, which moves the curves, and returns where a new
+// fold can begin.
+func (s *Store) sealMoved() (from foldMark, err error) {
+	s.writeMu.Lock()
+	defer s.writeMu.Unlock()
+	if s.closed {
+		return from, ErrClosed
+	}
+	if err := s.seal(); err != nil {
+		return from, err
+	}
+	if s.unset.state != nil && s.movedFrom > s.unset.seq {
+		from = s.unset
+	}
+	return from, s.measure()
+}
+
+// foldMark is the Summariser's state after a scan. The zero value is that of a
+// new one.
+type foldMark struct {
+	seq   uint64
+	state []byte
+}
+
+// markUnset keeps the state in which a run begins whose clock is not set, so
+// that a new fold can begin there once it is. The store is not shared yet.
+func (s *Store) markUnset() {
+	if !s.fold || s.ClockSet() {
+		return
+	}
+	pieces, state := s.o.Summariser.Flush()
+	s.pieces, s.state = append(s.pieces, pieces...), state
+	s.unset = foldMark{s.last.scan, state}
+}
+
+func (s *Store) refold(ctx context.Context, next Summariser, from foldMark, swap func()) error {
+	if from.state == nil || next.Restore(from.state) != nil { // its settings have changed
+		from = foldMark{}
+		if err := next.Restore(nil); err != nil {
+			return fmt.Errorf("fold anew: %w", err)
+		}
+	}
+	s.mu.RLock()
+	moves := s.moves
+	s.mu.RUnlock()
+	f := refold{s: s, sum: next, from: from.seq, seq: from.seq}
 	if err := f.upTo(ctx, s.SealedSeq()); err != nil {
 		return fmt.Errorf("fold anew: %w", err)
 	}
@@ -51,35 +111,23 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 	if err := f.upTo(ctx, s.SealedSeq()); err != nil {
 		return fmt.Errorf("fold anew: %w", err)
 	}
-	_, state := next.Flush()
-	err := guard(func() error {
-		return s.update(func(tx *bolt.Tx) error {
-			kept, err := keptScans(tx)
-			if err != nil {
-				return err
-			}
-			if err := s.emptyPieces(tx, kept); err != nil {
-				return err
-			}
-			if err := s.putPieces(tx, kept.madeAgain(f.pieces)); err != nil {
-				return err
-			}
-			return putSummary(tx, f.seq, state)
-		})
-	})
-	if err != nil {
+	moved := s.movedFrom
+	if moves == s.moves && moved > from.seq {
+		moved = 0
+	}
+	if err := f.put(moved); err != nil {
 		return fmt.Errorf("fold anew: keep summaries: %w", err)
 	}
-	s.lists.drop()
-	s.mu.RLock()
-	tail := s.tail
-	s.mu.RUnlock()
-	for i := range tail {
-		next.Step(&tail[i])
-	}
 	s.mu.Lock()
+	tail, shifts := s.tail, s.shifts()
+	s.movedFrom = moved
 	s.pieces, s.state = nil, nil // of scans that are in the tail still
 	s.mu.Unlock()
+	for i := range tail {
+		sc := tail[i]
+		sc.WallMS += shifts[sc.Segment]
+		next.Step(&sc)
+	}
 	swap()
 	s.fold = true // where Open could not make them
 	return nil
@@ -89,8 +137,36 @@ func (s *Store) Refold(ctx context.Context, next Summariser, swap func()) error 
 type refold struct {
 	s      *Store
 	sum    Summariser
+	from   uint64 // the last scan whose pieces stay
 	pieces []Piece
 	seq    uint64
+}
+
+// put replaces the pieces by the new ones. writeMu is held.
+func (f *refold) put(moved uint64) error {
+	s := f.s
+	_, state := f.sum.Flush()
+	err := guard(func() error {
+		return s.update(func(tx *bolt.Tx) error {
+			kept, err := keptScans(tx)
+			if err != nil {
+				return err
+			}
+			kept = kept.after(f.from)
+			if err := s.emptyPieces(tx, kept); err != nil {
+				return err
+			}
+			if err := s.putPieces(tx, kept.madeAgain(slices.Clone(f.pieces))); err != nil {
+				return err
+			}
+			if err := putMoved(tx, moved); err != nil {
+				return err
+			}
+			return putSummary(tx, f.seq, state)
+		})
+	})
+	s.lists.drop()
+	return err
 }
 
 func (f *refold) upTo(ctx context.Context, last uint64) error {

@@ -105,7 +105,10 @@ func (s *Store) dropFirst(keep int) (d Dropped, ok bool, err error) {
 				return err
 			}
 			from = max(int64(metaUint(tx, metaRawFrom)), keptFrom(first, days[1:]))
-			oldest, cells = firstScan(tx, from), firstCells(tx)
+			cells = firstCells(tx)
+			if oldest, _, err = span(tx, segments); err != nil {
+				return err
+			}
 			return putMetaUint(tx, metaRawFrom, uint64(from))
 		})
 	})
@@ -205,26 +208,6 @@ func (s *Store) putLeaves(tx *bolt.Tx, day int64, leaves []byte) error {
 		leaves = append(before, leaves...)
 	}
 	return b.Put(dayKey(day), wrap(nil, typeLeaves, appendList(nil, leaves, s.enc)))
-}
-
-// firstScan is the wall time of the oldest scan in blocks, or otherwise where
-// there is none.
-func firstScan(tx *bolt.Tx, otherwise int64) int64 {
-	var first edge
-	c := tx.Bucket([]byte(bucketBlocks)).Cursor()
-	k, _ := c.First()
-	if k == nil {
-		return otherwise
-	}
-	in := tx.Bucket([]byte(bucketBlocks)).Bucket(k).Cursor()
-	for k, v := in.First(); len(k) == blockKeyLen; k, v = in.Next() {
-		if len(first.blocks) > 0 && get64(k) != first.hour {
-			break
-		}
-		first.hour, first.blocks = get64(k), append(first.blocks, v)
-	}
-	oldest, _ := first.span()
-	return oldest
 }
 
 // firstCells is the start of the first day with cells; 0: none.

@@ -191,6 +191,9 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 			return err
 		}
 	}
+	if err := putMoved(tx, s.movedFrom); err != nil {
+		return err
+	}
 	if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(metaFailures), sl.failed.encode()); err != nil {
 		return err
 	}

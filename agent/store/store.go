@@ -43,15 +43,17 @@ type Store struct {
 	writeMu     sync.Mutex // Append, Register and Close, one at a time; fields below
 	closed      bool
 	blockEnc    blockEncoder
-	pieces      []Piece // flushed, not yet committed; written with mu held too
-	state       []byte  // belongs to them
-	retryMS     int64   // mono time before which a failed seal is not tried again
-	pauseMS     int64   // how long that was
-	fold        bool    // the Summariser is in step with the store
+	pieces      []Piece  // flushed, not yet committed; written with mu held too
+	state       []byte   // belongs to them
+	retryMS     int64    // mono time before which a failed seal is not tried again
+	pauseMS     int64    // how long that was
+	fold        bool     // the Summariser is in step with the store
+	unset       foldMark // where the fold stood when this run began with a clock that was not set
 	sealTrouble Trouble
 
-	commitMu  sync.Mutex // one write transaction at a time, see update; field below
+	commitMu  sync.Mutex // one write transaction at a time, see update; fields below
 	unsettled bool       // the last one may not be on disk
+	broken    error      // why nothing more is committed, see write
 
 	// sealMu is held for writing while a seal commits and takes its scans out
 	// of memory, for reading while a reader notes what is where.
@@ -61,8 +63,11 @@ type Store struct {
 	groups    map[uint32]*groupRecord
 	devices   map[string]uint32
 	segments  []Segment
-	firstOwn  int            // first segment of this run
+	firstOwn  int // first segment of this run
+	boot      boot
 	segDirty  int            // segments from here on are not in the database
+	moves     int            // how often labels were put right
+	movedFrom uint64         // first scan whose label was put right after it was summarised; 0: none. Written with writeMu held too
 	unsaved   []*groupRecord // of the journal, not in the database
 	tail      []scan.Scan    // unsealed, in sequence order; elements never change
 	values    int            // in tail

@@ -220,6 +220,14 @@ func putSummary(tx *bolt.Tx, seq uint64, state []byte) error {
 	return tx.Bucket([]byte(bucketMeta)).Put([]byte(metaSummaryState), state)
 }
 
+// putMoved keeps from where on pieces go by labels that were put right since.
+func putMoved(tx *bolt.Tx, from uint64) error {
+	if from == 0 {
+		return tx.Bucket([]byte(bucketMeta)).Delete([]byte(metaMovedFrom))
+	}
+	return putMetaUint(tx, metaMovedFrom, from)
+}
+
 // startFold brings the Summariser to where the store is: from its saved state
 // over what was sealed without it and the journal's tail; or, where the state
 // cannot be used, over everything, with new pieces.
@@ -277,7 +285,7 @@ func (s *Store) Summary() (state []byte, seq uint64, err error) {
 // before the first such commit the missing state makes it begin again.
 func (s *Store) dropPieces() error {
 	s.lists.drop()
-	return s.update(func(tx *bolt.Tx) error {
+	err := s.update(func(tx *bolt.Tx) error {
 		kept, err := keptScans(tx)
 		if err != nil {
 			return err
@@ -285,8 +293,17 @@ func (s *Store) dropPieces() error {
 		if err := s.emptyPieces(tx, kept); err != nil {
 			return err
 		}
+		if err := putMoved(tx, 0); err != nil {
+			return err
+		}
 		return putSummary(tx, 0, nil)
 	})
+	if err == nil {
+		s.mu.Lock()
+		s.movedFrom = 0 // scans are read by the labels that hold now
+		s.mu.Unlock()
+	}
+	return err
 }
 
 // foldStored steps the Summariser over all scans after upTo. Pieces are cut

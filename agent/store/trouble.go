@@ -38,6 +38,9 @@ func (t *Trouble) Over(log *slog.Logger, monoMS int64, what string, args ...any)
 	*t = Trouble{}
 }
 
+// Failures is how many there were.
+func (t *Trouble) Failures() int { return t.count }
+
 func (t *Trouble) lasted(monoMS int64) time.Duration {
 	return (time.Duration(monoMS-t.begunMS) * time.Millisecond).Round(time.Second)
 }

@@ -33,7 +33,7 @@ func (c *demoCmd) Run(s *surroundings) error {
 		return explainOpen(err, filepath.Join(c.Data, demo.DataDir))
 	}
 	fmt.Fprintf(s.stdout, "An invented shop in %s: one simulated 37 kW screw compressor.\n", c.Data)
-	fmt.Fprintf(s.stdout, "It keeps the time of %s, where a shop was at work when the demo was made.\n", shop.Site.Location)
+	fmt.Fprintf(s.stdout, "It keeps the time of %s and works %s 07:00-16:00: it was at work when the demo was made.\n", shop.Site.Location, shop.Week())
 	began := time.Now()
 	told := -1
 	err = shop.Fill(s.ctx, version, s.logger(), func(share float64, what string) {

@@ -17,7 +17,7 @@ type trip struct {
 // resetAfter is how long it takes somebody to come and reset a fault.
 const resetAfter = 7 * time.Minute
 
-// The invented faults of a week, by working day: the same one comes again until
+// The invented faults of a week, by working day from its first: the same one comes again until
 // its cause is found.
 var weekdayTrips = [...]trip{
 	{Code: 11, Note: "Tripped on motor overload. Reset, ran on. Supply was low, the saw line had just started."},
@@ -28,13 +28,13 @@ var weekdayTrips = [...]trip{
 }
 
 // trips lays faults into the working days between two times, at 10:40 local.
-func trips(from, to time.Time, zone *time.Location) []trip {
+func trips(from, to time.Time, zone *time.Location, first time.Weekday) []trip {
 	var all []trip
 	begin := from.In(zone)
 	for day := range 8 {
 		at := time.Date(begin.Year(), begin.Month(), begin.Day()+day, 10, 40, 0, 0, zone)
-		n := int(at.Weekday()) - 1
-		if n < 0 || n >= len(weekdayTrips) || weekdayTrips[n].Code == 0 || !at.After(from) || !at.Before(to) {
+		n := int(at.Weekday()-first+7) % 7
+		if n >= len(weekdayTrips) || weekdayTrips[n].Code == 0 || !at.After(from) || !at.Before(to) {
 			continue
 		}
 		t := weekdayTrips[n]

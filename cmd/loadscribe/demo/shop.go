@@ -49,6 +49,7 @@ type story struct {
 	History  time.Time `json:"history"` // of the recorded week
 	Filled   bool      `json:"filled"`  // the week is complete
 	Zone     string    `json:"zone"`
+	Week     string    `json:"week,omitempty"`  // the working days, "Mon-Fri"
 	Trips    []trip    `json:"trips,omitempty"` // within the recorded week
 }
 
@@ -108,9 +109,11 @@ func Open(o Options) (*Shop, error) {
 	}
 	if !known || o.Fresh {
 		now := o.Now()
-		s.story = story{Scenario: scenario, Seed: o.Seed, Zone: workingZone(now).String(), History: now.Add(-o.History).Truncate(time.Second)}
+		zone := workingZone(now)
+		first := firstWorkday(now.In(zone).Weekday())
+		s.story = story{Scenario: scenario, Seed: o.Seed, Zone: zone.String(), Week: weekName(first), History: now.Add(-o.History).Truncate(time.Second)}
 		s.story.Begin = s.story.History.Add(-warmUp)
-		s.story.Trips = trips(s.story.History, now.Add(-warmUp), workingZone(now))
+		s.story.Trips = trips(s.story.History, now.Add(-warmUp), zone, first)
 	}
 	if err := s.listen(); err != nil {
 		return nil, err
@@ -235,7 +238,7 @@ func (s *Shop) writeFiles(listen string) error {
 	if err != nil {
 		return fmt.Errorf("write the demo's site file: %w", err)
 	}
-	err = t.Execute(f, map[string]string{"Zone": s.story.Zone, "Listen": listen,
+	err = t.Execute(f, map[string]string{"Zone": s.story.Zone, "Week": s.Week(), "Listen": listen,
 		"Controller": s.controller.Addr().String(), "Meter": s.meter.Addr().String()})
 	if err = errors.Join(err, f.Close()); err != nil {
 		return fmt.Errorf("write the demo's site file: %w", err)
@@ -257,42 +260,9 @@ func (s *Shop) build() error {
 	if s.story.Seed != 0 {
 		sc.Seed = s.story.Seed
 	}
+	turnWeek(sc, s.Week())
 	s.addTrips(sc)
 	s.Site = site
 	s.world, err = simulator.New(sc, s.story.Begin)
 	return err
-}
-
-// workingZone is the time zone where it is now nearest to ten o'clock on a
-// working day, so that there is something to see; the shop's own on weekends.
-func workingZone(now time.Time) *time.Location {
-	const home = "America/Chicago"
-	names := []string{home, "America/New_York", "America/Los_Angeles", "Pacific/Honolulu", "Pacific/Auckland",
-		"Australia/Sydney", "Asia/Tokyo", "Asia/Bangkok", "Asia/Kolkata", "Asia/Dubai", "Europe/Helsinki",
-		"Europe/London", "America/Sao_Paulo"}
-	best, bestOff := time.UTC, 24*time.Hour
-	for _, name := range names {
-		zone, err := time.LoadLocation(name)
-		if err != nil {
-			continue
-		}
-		local := now.In(zone)
-		sinceMidnight := time.Duration(local.Hour())*time.Hour + time.Duration(local.Minute())*time.Minute
-		off := (sinceMidnight - 10*time.Hour).Abs()
-		if name == home && off <= 3*time.Hour {
-			off = 0 // at home whenever the shop is at work
-		}
-		if day := local.Weekday(); day == time.Saturday || day == time.Sunday {
-			off += 12 * time.Hour
-		}
-		if off < bestOff {
-			best, bestOff = zone, off
-		}
-	}
-	if bestOff >= 12*time.Hour {
-		if zone, err := time.LoadLocation(home); err == nil {
-			return zone
-		}
-	}
-	return best
 }

@@ -117,6 +117,9 @@ func writeMachine(line func(string, ...any), s *simulator.Scenario, m *simulator
 	if m.NoLoadStop > 0 {
 		line("no_load_stop = \"%g s\"", m.NoLoadStop.Seconds())
 	}
+	if m.TripK > 0 {
+		line("trip_temperature = %q", inUnit(m.TripK, "°F"))
+	}
 	line("motor = { power = %q, poles = %d, volts = %q, starting = %q }",
 		inUnit(m.Motor.PowerW, "hp"), m.Motor.Poles, inUnit(m.Motor.Volts, "V"), m.Motor.Starting)
 	var channels []string

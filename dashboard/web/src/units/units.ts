@@ -98,10 +98,13 @@ const figureDisplays: Record<string, Record<UnitSystem, Display>> = {
   kW: same(plain('kW', 1)),
   kWh: same(plain('kWh', 1)),
   '1/h': same(plain('per hour', 2)),
+  // Of figures K is a difference of temperatures: no zero is moved.
+  K: { us: plain('°F', 1, 1.8), si: plain('K', 1) },
+  'l/d': { us: plain('gal/d', 1, 1e-3 / gallonM3), si: plain('l/d', 1) },
 };
 
 /** Figures whose plain number is a share and is shown in percent. */
-const shares = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'leak_share', 'isentropic_efficiency']);
+const shares = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'leak_share', 'isentropic_efficiency', 'motor_derating', 'water_risk_share']);
 
 /** The display of a figure's value, by name and unit. */
 export function figureDisplay(name: string, unit: string, system: UnitSystem): Display {

@@ -1,0 +1,85 @@
+package analysis
+
+import (
+	"math"
+	"strings"
+	"testing"
+)
+
+// TestSaturation: IAPWS R7-97(2012) table 35 (read in stored test files), the
+// CRC handbook's table (read) and Hyland-Wexler (computed), each within its
+// tolerance, and back again.
+func TestSaturation(t *testing.T) {
+	rows := vector(t, "saturation_pressure.csv")
+	for _, row := range rows {
+		k, want, rel := number(t, row["T_k"]), number(t, row["p_kpa_expected"])*1000, number(t, row["rel_tolerance"])
+		if got := saturationPa(k); math.Abs(got/want-1) > rel {
+			t.Errorf("%s %g K: %.10g Pa, want %g ± %g of it", row["table"], k, got, want, rel)
+		}
+		if back := saturationK(saturationPa(k)); math.Abs(back-k) > 1e-6 {
+			t.Errorf("%g K comes back as %.9g", k, back)
+		}
+	}
+	backward := vector(t, "saturation_temperature.csv")
+	for _, row := range backward {
+		p, want := number(t, row["p_mpa"])*1e6, number(t, row["T_k_expected"])
+		if got := saturationK(p); math.Abs(got-want) > 1e-6 {
+			t.Errorf("%g Pa: %.9g K, want %g", p, got, want)
+		}
+	}
+	if len(rows) < 20 || len(backward) < 3 {
+		t.Fatalf("%d and %d check values", len(rows), len(backward))
+	}
+}
+
+// TestCondensateExample: the worked examples, one read on a stored engineering
+// page (a chart reading, hence 7 %), two computed with the formula of the
+// reference, whose sources it names.
+func TestCondensateExample(t *testing.T) {
+	for _, row := range vector(t, "condensate.csv") {
+		pa := number(t, row["p_atm_pa"])
+		got := condensateKgM3(number(t, row["t_inlet_c"])+zeroK, number(t, row["rh_inlet"]), pa,
+			number(t, row["t_separator_c"])+zeroK, pa+number(t, row["p_discharge_gauge_pa"]))
+		if want := number(t, row["recomputed"]); math.Abs(got-want) > 1e-6 {
+			t.Errorf("%s: %.8f kg/m³, want %.8f", row["case"], got, want)
+		}
+		if printed := row["printed"]; printed != "" {
+			percent := number(t, strings.Fields(row["tolerance"])[0])
+			if p := number(t, printed); math.Abs(got/p-1) > percent/100 {
+				t.Errorf("%s: %.6f, printed %g ± %g %%", row["case"], got, p, percent)
+			}
+		}
+	}
+}
+
+// TestMoistureLoad: water in saturated air, gallons an hour per cfm (read on a
+// stored chart).
+func TestMoistureLoad(t *testing.T) {
+	const gallonKg, cfmM3H = 3.785411784, 60 * 0.028316846592
+	for _, row := range vector(t, "moisture_load.csv") {
+		k := (number(t, row["t_f"])-32)/1.8 + zeroK
+		// All of it comes out where the separator is as cold as can be.
+		e := saturationPa(k)
+		kgM3 := vapourShare(e, 101_325) * (101_325 - e) / (dryAirGas * k)
+		if got, want := kgM3*cfmM3H/gallonKg, number(t, row["printed_gph_per_cfm"]); math.Abs(got-want) > number(t, row["tolerance"]) {
+			t.Errorf("%s °F: %.6f gal/h, printed %g", row["t_f"], got, want)
+		}
+	}
+}
+
+// TestDewPoint: air that is not compressed has the inlet's dew point; at eight
+// times the pressure saturated air of 20 °C (2.3388 kPa, CRC handbook, read) has
+// that of 18.71 kPa vapour, which the same table puts between 50 °C (12.344) and
+// 60 °C (19.932).
+func TestDewPoint(t *testing.T) {
+	if got := dewPointK(293.15, 1, 100e3, 100e3); math.Abs(got-293.15) > 1e-6 {
+		t.Errorf("saturated air of 20 °C at its own pressure: %.6f K", got)
+	}
+	got := dewPointK(293.15, 1, 100e3, 800e3) - zeroK
+	if got < 58 || got > 59.5 {
+		t.Errorf("saturated air of 20 °C at eight times the pressure: %.2f °C", got)
+	}
+	if half := dewPointK(293.15, 0.5, 100e3, 800e3) - zeroK; half >= got {
+		t.Errorf("half the humidity: %.2f °C, not below %.2f", half, got)
+	}
+}
