@@ -39,6 +39,7 @@ type watched struct {
 	fault      bool   // a code; else a counter
 	texts      map[int64]string
 	modulus    int64
+	countS     float64 // seconds that a count stands for, of an hour meter; else 0
 	has        bool
 	raw        int64
 	mono       int64
@@ -78,7 +79,7 @@ func newWatch(site *sitefile.Site, groups []*scan.Group, past []store.Event, new
 				continue
 			}
 			x := &watched{in: i, channel: c, subject: cmp.Or(machines[c.ID()], c.Device), fault: isFault,
-				texts: mc.Faults, modulus: mc.Modulus(), has: isFault, seenMS: newestMS}
+				texts: mc.Faults, modulus: mc.Modulus(), countS: countS(c), has: isFault, seenMS: newestMS}
 			w.groups[g] = append(w.groups[g], x)
 			byID[c.ID()] = x
 		}
@@ -223,24 +224,26 @@ func (x *watched) faultText(code int64) string {
 }
 
 // counterEvent says what is odd about a counter that went to raw within
-// elapsedMS; its kind is empty where nothing is.
+// elapsedMS; its kind is empty where nothing is, which is decided before any
+// words are made: it is asked of each counter of each scan.
 func counterEvent(x *watched, raw, elapsedMS int64) store.Event {
 	c := x.channel
-	before, after := reading(c, x.raw), reading(c, raw)
-	e := store.Event{Data: map[string]string{"before": before, "after": after}}
 	fell := c.Kind.Counts(raw) < c.Kind.Counts(x.raw)
+	if !fell && !x.fasterThanTime(raw, elapsedMS) {
+		return store.Event{}
+	}
+	before, after := reading(c, x.raw), reading(c, raw)
+	e := store.Event{Kind: kindCounterReset, Data: map[string]string{"before": before, "after": after}}
 	switch {
-	case fell && c.Kind == scan.KindInt && analysis.CounterFall(x.raw, raw, x.modulus) == analysis.Wrapped:
-		e.Kind = kindCounterWrapped
-		e.Text = fmt.Sprintf("%s went over the end of its register, from %s to %s: figures count across it", c.ID(), before, after)
-	case fell:
-		e.Kind = kindCounterReset
-		e.Text = fmt.Sprintf("%s fell from %s to %s: the device was restarted, reset or changed; what it counted meanwhile is not known",
-			c.ID(), before, after)
-	case fasterThanTime(c, x.raw, raw, elapsedMS):
-		e.Kind = kindCounterReset
+	case !fell:
 		e.Text = fmt.Sprintf("%s went from %s to %s within %s, faster than time: it was set by hand, or the device was changed",
 			c.ID(), before, after, (time.Duration(elapsedMS) * time.Millisecond).Round(time.Second))
+	case c.Kind == scan.KindInt && analysis.CounterFall(x.raw, raw, x.modulus) == analysis.Wrapped:
+		e.Kind = kindCounterWrapped
+		e.Text = fmt.Sprintf("%s went over the end of its register, from %s to %s: figures count across it", c.ID(), before, after)
+	default:
+		e.Text = fmt.Sprintf("%s fell from %s to %s: the device was restarted, reset or changed; what it counted meanwhile is not known",
+			c.ID(), before, after)
 	}
 	return e
 }
@@ -254,15 +257,21 @@ func reading(c *scan.Channel, raw int64) string {
 	return text
 }
 
-// fasterThanTime reports whether an hour meter has counted more than the time
-// that passed. Two counts and a twentieth are allowed for: a meter that counts
-// whole hours steps by one.
-func fasterThanTime(c *scan.Channel, before, after, elapsedMS int64) bool {
+// fasterThanTime reports whether an hour meter that goes to raw has counted more
+// than the time that passed. Two counts and a twentieth are allowed for: a meter
+// that counts whole hours steps by one.
+func (x *watched) fasterThanTime(raw, elapsedMS int64) bool {
+	k := x.channel.Kind
+	rose := (k.Counts(raw) - k.Counts(x.raw)) * x.countS
+	return x.countS > 0 && rose > 1.05*float64(elapsedMS)/1000+2*x.countS
+}
+
+// countS is how many seconds a count of the channel stands for; 0 where it
+// counts no time.
+func countS(c *scan.Channel) float64 {
 	unit, err := quantity.ParseUnit(c.Unit)
 	if err != nil || unit.Dimension != quantity.Duration {
-		return false
+		return 0
 	}
-	countS := c.Scale * unit.Scale
-	rose := (c.Kind.Counts(after) - c.Kind.Counts(before)) * countS
-	return rose > 1.05*float64(elapsedMS)/1000+2*countS
+	return c.Scale * unit.Scale
 }

@@ -102,7 +102,7 @@ func specs(site *sitefile.Site, groups []*scan.Group, levels Calibrations) []*sp
 		all = append(all, machineSpec(site, groups, m, levels[m.Name]))
 	}
 	for i := range site.Systems {
-		all = append(all, systemSpec(site, groups, &site.Systems[i]))
+		all = append(all, systemSpec(site, groups, &site.Systems[i], levels))
 	}
 	if sp := plantSpec(site, groups); sp != nil {
 		all = append(all, sp)

@@ -233,6 +233,17 @@ func (sp *spec) fingerprint() string {
 		}
 		b.WriteByte('\n')
 	}
+	for i := range sp.runSigns {
+		sign := &sp.runSigns[i]
+		fmt.Fprintf(&b, "runs %d %d", sign.running, sign.loaded)
+		if l := sign.level; l != nil {
+			fmt.Fprintf(&b, " level %d on=%d off=%d dwell=%d", l.ch, l.on, l.off, l.dwellMS)
+		}
+		b.WriteByte('\n')
+	}
+	if sp.hasLow {
+		fmt.Fprintf(&b, "low %d %t\n", sp.lowBelow, sp.lowTurned)
+	}
 	for i := range sp.watches {
 		fmt.Fprintf(&b, "watch %v\n", sp.watches[i])
 	}

@@ -66,8 +66,12 @@ type spec struct {
 	warm                                   int   // the channel of delta.warmth; -1: none
 	warmShift                              uint  // its counts per bin, as a power of two
 	hasStates                              bool
-	runOnly                                bool // running is known, loaded is not
-	levelsLearnt                           bool // the levels are a calibration, not assumed
+	runOnly                                bool                    // running is known, loaded is not
+	levelsLearnt                           bool                    // the levels are a calibration, not assumed
+	runSigns                               []runSign               // of a system's machines
+	hasLow, lowTurned                      bool                    // the minimum pressure is known; its counts run downwards
+	lowBelow                               int64                   // see setLow
+	onShift                                func(wallMS int64) bool // the query wants the pressure of shift hours; nil: it does not
 	watches                                []watch
 	watchOf                                []routed // by channel: places in watches
 	pairWatches                            []int    // of two channels
@@ -144,7 +148,7 @@ func (sp *spec) setSump(ch int) {
 
 // systemSpec folds the taps of a system. Its pressure is the tap furthest
 // downstream, since that is what the plant gets.
-func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System) *spec {
+func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System, levels Calibrations) *spec {
 	sp := newSpec(SystemKey(s.Name), s.Name)
 	sp.system = true
 	best := -2
@@ -172,13 +176,23 @@ func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System) *
 	}
 	sp.statesAbsent = "a figure of one machine"
 	sp.setBins()
+	sp.setLow(s.MinimumPressurePa)
 	sp.setWatches(nil, Levels{})
+	sp.addRunSigns(site, groups, s, levels)
 	sp.config = sp.fingerprint()
 	return sp
 }
 
 // add appends c with its class and slot.
 func (sp *spec) add(c chanSpec) int {
+	sp.place(&c)
+	c.countSI *= unitOfCounts(c.kind, c.class == classCounter)
+	sp.chans = append(sp.chans, c)
+	return len(sp.chans) - 1
+}
+
+// place sets the class and slot of c, which is to be appended.
+func (sp *spec) place(c *chanSpec) {
 	switch {
 	case c.role.Counter():
 		c.class, c.slot = classCounter, sp.counters
@@ -192,10 +206,6 @@ func (sp *spec) add(c chanSpec) int {
 		c.class, c.slot = classAnalog, sp.analogs
 		sp.analogs++
 	}
-	unit := unitOfCounts(c.kind, c.class == classCounter)
-	c.countSI *= unit
-	sp.chans = append(sp.chans, c)
-	return len(sp.chans) - 1
 }
 
 // find returns the place of the first channel with the role, or -1.

@@ -63,6 +63,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	d.scans++
 	if !c.started || s.Segment != c.segment {
 		c.closeAll(sp, d)
+		c.closeLows(d)
 		c.newSegment(s.Segment, segmentReason(c, s))
 		c.started = true
 	}
@@ -74,7 +75,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 		return
 	}
 	gapMS := s.Group.GapMS()
-	var powerPair, fractionPair, sumpPair pair
+	var powerPair, fractionPair, pressurePair, sumpPair pair
 	lead := false // the reading that reckoned power is made at
 	for i := range r.pairs {
 		p := &r.pairs[i]
@@ -113,6 +114,9 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 			if p.ch == sp.sump {
 				sumpPair = got
 			}
+			if p.ch == sp.pressure {
+				pressurePair = got
+			}
 		}
 		sp.watchGood(c, d, s, p, v, gapMS)
 		t.take(s, v, gapMS)
@@ -123,6 +127,10 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	}
 	if r.master {
 		sp.stepState(c, d, s, gapMS)
+	}
+	sp.stepRunSigns(c, s.MonoMS)
+	if pressurePair.seen {
+		sp.stepPressure(c, d, s, pressurePair)
 	}
 	for _, ch := range r.health {
 		if t := &c.tracks[ch]; t.has && t.mono == s.MonoMS {
@@ -146,9 +154,11 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 
 // take makes v the track's last value.
 func (t *track) take(s *scan.Scan, v, gapMS int64) {
-	t.hasBefore, t.before = false, 0
 	if t.has && t.fresh && s.MonoMS-t.mono <= gapMS {
+		t.hasPrior, t.prior = t.hasBefore, t.before
 		t.hasBefore, t.before = true, t.counts
+	} else {
+		t.forgetBefore()
 	}
 	t.has, t.fresh, t.mono, t.wall, t.counts = true, true, s.MonoMS, s.WallMS, v
 }
@@ -179,10 +189,6 @@ func (sp *spec) stepAnalog(c *carry, d *delta, ch int, t *track, s *scan.Scan, v
 	}
 	if ch != sp.pressure {
 		return got
-	}
-	if got.dt > 0 {
-		d.bins.add(t.counts>>sp.binShift, got.dt)
-		d.bins.add(v>>sp.binShift, got.dt)
 	}
 	if c.cycle.phase > 0 && c.cycle.hasPressure {
 		c.cycle.minCounts = min(c.cycle.minCounts, v)

@@ -16,8 +16,9 @@ var (
 	ErrLocked = errors.New("the data directory is in use")
 	// ErrClosed: the Store was used after Close.
 	ErrClosed = errors.New("the store is closed")
-	// ErrYielded: a reader of a stopped store had to give way to an agent.
-	ErrYielded = errors.New("an agent has started on this data directory meanwhile; run the command again, and it will ask that agent")
+	// ErrYielded: a reader of a stopped store had to give way to an agent, a
+	// backup or a compaction.
+	ErrYielded = errors.New("another loadscribe has taken this data directory meanwhile (an agent that started, a backup or a compaction); run the command again")
 	// ErrReadOnly: a write to a store opened with OpenReadOnly.
 	ErrReadOnly = errors.New("the store is open for reading only")
 	// ErrNoStore: OpenReadOnly found no store in the directory.

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -166,7 +167,17 @@ func (f *refold) put(moved uint64) error {
 		})
 	})
 	s.lists.drop()
+	if errors.Is(err, errUnsettled) && s.summarisedTo(f.seq, state) {
+		s.troubled(err) // readers see the new ones; the next seal settles it
+		return nil
+	}
 	return err
+}
+
+// summarisedTo reports whether the database shows the summaries' state as saved.
+func (s *Store) summarisedTo(seq uint64, state []byte) bool {
+	have, upTo, err := s.Summary()
+	return err == nil && upTo == seq && bytes.Equal(have, state)
 }
 
 func (f *refold) upTo(ctx context.Context, last uint64) error {

@@ -79,3 +79,32 @@ func TestRefold(t *testing.T) {
 	}
 	wantPieces(t, s, s.LastSeq())
 }
+
+// TestRefoldWhoseLastSyncFails: the new summaries are in the file and may not
+// be on the disk. The fold that goes on is theirs, and the next seal settles it.
+func TestRefoldWhoseLastSyncFails(t *testing.T) {
+	failing := false
+	c := &counter{}
+	s := openTest(t, t.TempDir(), Options{Summariser: c, SyncEvery: never, CommitFault: func(last bool) error {
+		if last && failing {
+			return errInjected
+		}
+		return nil
+	}})
+	groups := register(t, s, testGroups())
+	appendAll(t, s, stream(groups, 1, startMS, 3600+700))
+	failing = true
+	next := &counter{}
+	if err := s.Refold(t.Context(), next, func() { *c = *next }); err != nil {
+		t.Fatal(err)
+	}
+	if c.resets != 1 || s.Stats().SealError == "" {
+		t.Errorf("%d resets, stats %q; want the new fold, not known to be on disk", c.resets, s.Stats().SealError)
+	}
+	failing = false
+	appendAll(t, s, stream(groups, 2, startMS+(3600+700)*1000, 3600))
+	if why := s.Stats().SealError; why != "" {
+		t.Errorf("a disk that works again: %s", why)
+	}
+	wantPieces(t, s, s.SealedSeq())
+}

@@ -10,29 +10,8 @@ import (
 // holds few files.
 func (s *Store) Stats() Stats {
 	var st Stats
-	err := filepath.WalkDir(s.dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil {
-			if errors.Is(err, fs.ErrNotExist) {
-				return nil // deleted while we looked
-			}
-			return err
-		}
-		info, err := d.Info()
-		if err != nil || d.IsDir() {
-			return nil
-		}
-		st.DirectoryBytes += info.Size()
-		switch {
-		case d.Name() == databaseName:
-			st.DatabaseBytes = info.Size()
-		case filepath.Base(filepath.Dir(path)) == journalDir:
-			st.JournalBytes += info.Size()
-		}
-		return nil
-	})
-	if err != nil {
-		s.log.Debug("data directory cannot be measured", "error", err)
-	}
+	s.measureFiles(&st)
+	var err error
 	if st.FreeBytes, err = s.o.FS.Free(s.dir); err != nil {
 		st.FreeBytes = -1
 	}
@@ -71,6 +50,33 @@ func (s *Store) Stats() Stats {
 	st.StalledMS = s.stalledMS(busy)
 	st.Cleanup = s.cleanup
 	return st
+}
+
+// measureFiles adds up what the files take.
+func (s *Store) measureFiles(st *Stats) {
+	err := filepath.WalkDir(s.dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			if errors.Is(err, fs.ErrNotExist) {
+				return nil // deleted while we looked
+			}
+			return err
+		}
+		info, err := d.Info()
+		if err != nil || d.IsDir() {
+			return nil
+		}
+		st.DirectoryBytes += info.Size()
+		switch {
+		case d.Name() == databaseName:
+			st.DatabaseBytes = info.Size()
+		case filepath.Base(filepath.Dir(path)) == journalDir:
+			st.JournalBytes += info.Size()
+		}
+		return nil
+	})
+	if err != nil {
+		s.log.Debug("data directory cannot be measured", "error", err)
+	}
 }
 
 const (

@@ -114,7 +114,7 @@ func (s *Store) Pieces(key string, fromMS, toMS int64) ([]Piece, error) {
 		toMS = maxWallMS
 	}
 	first, last := hourOf(fromMS), hourOf(toMS)
-	out := make([]Piece, 0, min((toMS-fromMS)/pieceMS+8, 4096))
+	out := make([]Piece, 0, max(0, min((toMS-fromMS)/pieceMS+8, 4096)))
 	config, age := "", s.lists.now()
 	var lost []loss
 	s.mu.RLock()

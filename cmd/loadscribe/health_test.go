@@ -173,7 +173,7 @@ func TestWaterRiskOfAShortRunningMachine(t *testing.T) {
 	f := foldDays(t, "short-cycling", 3, 1, func(sc *simulator.Scenario) {
 		sc.Users = nil
 		sc.Leak.FlowM3S /= 6
-		sc.Machines[0].NoLoadStop, sc.Machines[0].Schedule = 20*time.Second, nil
+		sc.Machines[0].NoLoadStop = 20 * time.Second
 		sc.Weather.MeanK = 273.15 + 12
 	})
 	m := f.figures(t, f.From, f.To)

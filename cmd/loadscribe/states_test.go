@@ -14,7 +14,6 @@ import (
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
-	"loadscribe/agent/scan"
 	"loadscribe/cmd/loadscribe/stage"
 	"loadscribe/simulator"
 )
@@ -72,21 +71,6 @@ func (c confusion) table() string {
 	return b.String()
 }
 
-// blinded is how much of a machine is read.
-type blinded struct {
-	name string
-	away []scan.Role // roles taken away
-}
-
-func blindings() []blinded {
-	bits := []scan.Role{scan.MotorRunning, scan.Loaded, scan.LoadCommand, scan.Standby, scan.LoadFraction}
-	return []blinded{
-		{"signals", nil},
-		{"power", append([]scan.Role{scan.MotorCurrent}, bits...)},
-		{"current", append([]scan.Role{scan.Power, scan.PowerFactor, scan.ApparentPower}, bits...)},
-	}
-}
-
 // TestStatesAgainstTruth tells the joinery's states from its signals, from
 // power alone and from current alone, with levels learnt from the same record,
 // and prints which state was taken for which.
@@ -101,20 +85,11 @@ func TestStatesAgainstTruth(t *testing.T) {
 	if err := s.Record(t.Context(), "test"); err != nil {
 		t.Fatal(err)
 	}
-	roles := s.Site.Machines[0].Roles
 	for _, b := range blindings() {
 		t.Run(b.name, func(t *testing.T) {
-			site := *s.Site
-			site.Machines = append(site.Machines[:0:0], s.Site.Machines...)
+			site := b.of(s.Site)
 			m := &site.Machines[0]
-			m.Roles = map[scan.Role]string{}
-			for r, id := range roles {
-				m.Roles[r] = id
-			}
-			for _, r := range b.away {
-				delete(m.Roles, r)
-			}
-			a, err := agent.Open(&site, agent.Options{Version: "test", Log: slog.New(slog.DiscardHandler)})
+			a, err := agent.Open(site, agent.Options{Version: "test", Log: slog.New(slog.DiscardHandler)})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -178,9 +178,8 @@ func bounds(f *analysis.Figure, units quantity.System) string {
 		}
 		text += fmt.Sprintf(", %s %s (%s)", word, shown, f.LimitBasis)
 	}
-	switch f.Name {
-	case "pressure_mean", "pressure_min", "pressure_p05", "pressure_p95", "time_below_minimum":
-		text += ", all hours, with those the plant was off"
+	if f.Denominator != "" && (strings.HasPrefix(f.Name, "pressure_m") || strings.HasPrefix(f.Name, "pressure_p") || strings.Contains(f.Name, "_below_minimum")) {
+		text += ", " + f.Denominator // which hours it is of
 	}
 	return text
 }

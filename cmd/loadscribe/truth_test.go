@@ -90,8 +90,8 @@ func TestWeekAgainstTruth(t *testing.T) {
 			exact("starts", truth.Starts)
 			exact("load_cycles", truth.LoadCycles)
 			checkStates(t, shop.Truth(), from, to, truth, value)
-			if got := value("energy") * 3.6e6; math.Abs(got-truth.EnergyJ) > 0.005*truth.EnergyJ {
-				t.Errorf("energy: got %.1f kWh, truly %.1f kWh: more than 0.5 %% off", got/3.6e6, truth.EnergyJ/3.6e6)
+			if got := value("energy") * 3.6e6; !(math.Abs(got-truth.EnergyJ) <= 0.002*truth.EnergyJ) {
+				t.Errorf("energy: got %.1f kWh, truly %.1f kWh: more than 0.2 %% off", got/3.6e6, truth.EnergyJ/3.6e6)
 			}
 			air := figures["air_delivered"]
 			if air.Value == nil || math.Abs(*air.Value-truth.DeliveredM3) > *air.Uncertainty {

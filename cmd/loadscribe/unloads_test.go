@@ -3,7 +3,6 @@ package main
 import (
 	"log/slog"
 	"math"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -53,15 +52,6 @@ func unloadsTruly(t *testing.T, s *stage.Stage, machine string, from, to time.Ti
 	}
 	g.blownS, g.residualPa, g.settled = median(blown), median(residual), joules/seconds
 	return g
-}
-
-func median(values []float64) float64 {
-	if len(values) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(values)
-	n := len(values)
-	return (values[(n-1)/2] + values[n/2]) / 2
 }
 
 // TestUnloadsAgainstTruth holds settled power, blow-down time and residual
