@@ -82,7 +82,7 @@ type fallen struct {
 func (sp *spec) settle(c *carry, s *scan.Scan, from State, seen bool) {
 	st := &c.settle
 	*st = settling{on: true, sinceMono: s.MonoMS, sinceWall: s.WallMS, fromLoad: seen && from.delivering()}
-	st.power.blockMono, st.sump.blockMono = s.MonoMS, s.MonoMS
+	st.power.blockMono = s.MonoMS
 	if !st.fromLoad {
 		return
 	}
@@ -92,6 +92,7 @@ func (sp *spec) settle(c *carry, s *scan.Scan, from State, seen bool) {
 	if ch := sp.sump; ch >= 0 && sp.held(c, ch, s.MonoMS) {
 		// The unload lies between the last two readings.
 		st.sump.has, st.sump.first = true, 16*clamped(c.tracks[ch].highest())
+		st.sump.blockMono = s.MonoMS
 	}
 }
 

@@ -3,7 +3,7 @@ package analysis
 import "encoding/binary"
 
 func (s *settling) encode(b []byte, mono, wall int64) []byte {
-	b = append(b, flags(s.on, s.fromLoad, s.kept, s.hasBefore))
+	b = append(b, flags(s.on, s.fromLoad, s.kept, s.hasBefore, s.sump.has))
 	if !s.on {
 		return b
 	}
@@ -12,11 +12,15 @@ func (s *settling) encode(b []byte, mono, wall int64) []byte {
 	if s.hasBefore {
 		b = appendSigned(b, s.before)
 	}
-	return s.sump.encode(s.power.encode(b, mono), mono)
+	b = s.power.encode(b, mono)
+	if s.sump.has {
+		b = s.sump.encode(b, mono)
+	}
+	return b
 }
 
 func (s *settling) decode(r *reader, mono, wall int64) {
-	f := r.byteBelow(16)
+	f := r.byteBelow(32)
 	s.on, s.fromLoad, s.kept, s.hasBefore = f&1 != 0, f&2 != 0, f&4 != 0, f&8 != 0
 	if !s.on {
 		if f != 0 {
@@ -29,7 +33,12 @@ func (s *settling) decode(r *reader, mono, wall int64) {
 		s.before = r.signed()
 	}
 	s.power.decode(r, mono)
-	s.sump.decode(r, mono)
+	if f&16 != 0 {
+		s.sump.decode(r, mono)
+		if !s.sump.has {
+			r.fail("an unload without the sump pressure it has")
+		}
+	}
 }
 
 func (f *descent) encode(b []byte, mono int64) []byte {
@@ -89,16 +98,20 @@ func encodeUnloads(b []byte, list []unload, base int64) []byte {
 		u := &list[i]
 		b = appendSigned(b, u.wall-base)
 		b = binary.AppendUvarint(b, uint64(u.ms))
-		b = append(b, u.end, u.verdict, flags(u.power.has, u.power.settled, u.sump.has, u.sump.settled))
+		b = append(b, u.end|u.verdict<<2|flags(u.power.has, u.power.settled, u.sump.has, u.sump.settled)<<4)
 		b = u.sump.encode(u.power.encode(b))
 	}
 	return b
 }
 
 func decodeUnloads(list []unload, r *reader, base int64) []unload {
-	for n := r.count(5); n > 0; n-- {
-		u := unload{wall: r.signed() + base, ms: r.atLeastZero(), end: r.byteBelow(endedByStop + 1), verdict: r.byteBelow(numVerdicts)}
-		f := r.byteBelow(16)
+	for n := r.count(3); n > 0; n-- {
+		u := unload{wall: r.signed() + base, ms: r.atLeastZero()}
+		f := r.byteBelow(255)
+		u.end, u.verdict, f = f&3, f>>2&3, f>>4
+		if u.end > endedByStop || u.verdict >= numVerdicts {
+			r.fail("an unload of an unknown kind")
+		}
 		u.power.has, u.power.settled, u.sump.has, u.sump.settled = f&1 != 0, f&2 != 0, f&4 != 0, f&8 != 0
 		u.power.decode(r)
 		u.sump.decode(r)
