@@ -77,6 +77,7 @@ func reportOf(r analysis.Report) analysis.Report {
 		machines[i].Figures = append([]analysis.Figure{}, machines[i].Figures...)
 		machines[i].Findings = append([]analysis.Finding{}, machines[i].Findings...)
 		machines[i].Tables = append([]analysis.Table{}, machines[i].Tables...)
+		machines[i].Remarks = append([]analysis.Remark{}, machines[i].Remarks...)
 	}
 	systems := append([]analysis.SystemFigures{}, r.Systems...)
 	for i := range systems {

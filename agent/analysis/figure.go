@@ -53,6 +53,7 @@ type MachineFigures struct {
 	Figures  []Figure  `json:"figures"`
 	Findings []Finding `json:"findings"`
 	Tables   []Table   `json:"tables"`
+	Remarks  []Remark  `json:"remarks"` // on its health
 }
 
 // SystemFigures are one system's figures for a window.

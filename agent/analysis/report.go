@@ -245,7 +245,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 			return Report{}, s.err
 		}
 		sheets[m.Name] = s
-		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings()})
+		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings(), Remarks: s.remarks(m)})
 	}
 	if machine != "" {
 		return rep, nil

@@ -135,13 +135,7 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 		err = c.s.eachEvent(b, func(e Event) { c.newest.event = max(c.newest.event, e.Seq) })
 	}
 	if err == nil {
-		switch {
-		case typ == typeBlock || typ == typeEvents || typ == typeGroup || typ == typeSegment:
-			c.live[at] = true
-		case typ == typeCopy: // made anew
-		default:
-			c.rest = append(c.rest, treeValue{top, inner, string(key), at, n})
-		}
+		c.whole(typ, treeValue{top, inner, string(key), at, n})
 	}
 	if errors.Is(err, ErrNewer) {
 		return nil // the format's version is looked at when the file is opened
@@ -150,6 +144,17 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 		return fmt.Errorf("the block of the hour from %s: %w", stamp(ref.hour*hourMS), err)
 	}
 	return err
+}
+
+// whole notes a value that can be read, for a salvage.
+func (c *fileCheck) whole(typ byte, v treeValue) {
+	switch typ {
+	case typeBlock, typeEvents, typeGroup, typeSegment:
+		c.live[v.at] = true
+	case typeCopy: // made anew
+	default:
+		c.rest = append(c.rest, v)
+	}
 }
 
 func newerFormat(version uint64) error {

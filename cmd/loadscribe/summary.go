@@ -86,6 +86,9 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 		if err := printTables(out, m.Tables, site.Units); err != nil {
 			return err
 		}
+		for _, r := range m.Remarks {
+			fmt.Fprintf(out, "  health, %s: %s\n", r.About, r.Sentence)
+		}
 		printFindings(out, report.Machines[i].Findings, site)
 	}
 	for i := range report.Systems {
@@ -219,7 +222,7 @@ func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Si
 }
 
 // shownFigure is a figure in the site's units, rounded to two figures of its
-// uncertainty and to no more than five of its own; money to its hundredths.
+// uncertainty and to no more than four of its own; money to its hundredths.
 func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty, unit string) {
 	unit, factor, offset := units.Display(f.Unit)
 	v := *f.Value*factor + offset
@@ -234,7 +237,7 @@ func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty,
 	case isMoney(unit):
 		decimals = 2
 	case f.Uncertainty != nil && *f.Uncertainty > 0:
-		decimals = min(1-magnitude(*f.Uncertainty*factor), decimals+1)
+		decimals = min(1-magnitude(*f.Uncertainty*factor), decimals)
 	case v == math.Trunc(v):
 		decimals = 0
 	}
@@ -275,7 +278,7 @@ func prefixed(f *analysis.Figure, value string) string {
 	return value
 }
 
-// spread is the half width; none where it is too small to show.
+// spread is the half width; none where there is none or it is too small to show.
 func spread(f *analysis.Figure, show func(float64) string) string {
 	if f.Uncertainty == nil {
 		return ""

@@ -60,6 +60,8 @@ export type SiteChannel = {
   period_ms: number;
   /** true when the value is 0 or 1 */
   bit: boolean;
+  /** least difference between two values, in the map's unit; left out where the map does not tell it */
+  step?: number;
   /** plausible range in the map's unit; left out where none is given */
   valid?: [number, number];
   /** text of each fault code; left out where the map has none */
@@ -275,6 +277,8 @@ export type MachineFigures = {
   findings: Finding[];
   /** energy_by_state, energy_by_period, demand_by_month, savings_at_the_margin, each where it can be had */
   tables: Table[];
+  /** what the health figures mean: changes of level, limits that are near, what the height does */
+  remarks: Remark[];
 };
 
 /** One system's figures. */
@@ -284,6 +288,19 @@ export type SystemFigures = {
   findings: Finding[];
   /** energy_by_state, energy_by_period, demand_by_month, savings_at_the_margin, each where it can be had */
   tables: Table[];
+};
+
+/** Something about a machine's health or place that a reader should know. */
+export type Remark = {
+  kind: "change" | "limit" | "place";
+  /** the figure that it is about, or barometer */
+  about: string;
+  /** when a change was first seen; left out for a drift */
+  since?: string;
+  /** from the level before to the level after, in unit */
+  change?: number;
+  unit?: string;
+  sentence: string;
 };
 
 /** How many lie from from up to to, left out, in the figure's unit; the last class has no to. */
