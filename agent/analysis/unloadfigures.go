@@ -121,7 +121,7 @@ func (s *sheet) blowDownTime(n *unloadTally, bySump, byPower []int64) {
 	// The unload may lie a period of its signal early, the readings are a period
 	// apart, and nothing is told within a step of two seconds.
 	seconds := quad(medianSpread(times)/1000, rectangular(s.periodS()), rectangular(float64(c.periodMS)/1000), rectangular(1))
-	s.ratio(name, "s", estimate{middle(times) / 1000, seconds}, method,
+	s.ratio(name, "s", estimate{medianCount(times) / 1000, seconds}, method,
 		fmt.Sprintf("%d of %s", len(times), counted(n.all, "unload", "unloads")), append([]string{c.input()}, s.stateInputs()...))
 }
 
@@ -152,15 +152,15 @@ func (s *sheet) residual(n *unloadTally, sixteenths []int64) {
 		s.absent(n.noBlowDown(sp), name)
 	default:
 		c := &sp.chans[sp.sump]
-		pa := c.si(middle(sixteenths) / 16)
+		pa := c.si(medianCount(sixteenths) / 16)
 		u := quad(c.reading(pa), float64(medianSpread(sixteenths)/16*c.countSI))
 		s.ratio(name, "kPa", estimate{pa, u}.scaled(1/pascalsPerKPa), "median over unloads of the sump pressure's mean once it has stopped falling, gauge",
 			fmt.Sprintf("%d of %s", len(sixteenths), counted(n.all, "unload", "unloads")), []string{c.input()})
 	}
 }
 
-// middle is the median.
-func middle(values []int64) float64 {
+// medianCount is the median of counts or milliseconds.
+func medianCount(values []int64) float64 {
 	twice := make([]int64, len(values))
 	for i, v := range values {
 		twice[i] = 2 * v
@@ -243,13 +243,13 @@ func (s *sheet) unloadRow(name string, from, to int64) (Row, bool) {
 		row.Values[2], row.Values[3] = number64(float64(n.blown)), number64(float64(n.kept))
 	}
 	if len(power) > 0 && sp.drawsPower() {
-		row.Values[4] = number64(sp.chans[sp.draw].si(middle(power)/16) / wattsPerKW)
+		row.Values[4] = number64(sp.chans[sp.draw].si(medianCount(power)/16) / wattsPerKW)
 	}
 	if len(ms) > 0 {
-		row.Values[5] = number64(middle(ms) / 1000)
+		row.Values[5] = number64(medianCount(ms) / 1000)
 	}
 	if len(pressure) > 0 {
-		row.Values[6] = number64(sp.chans[sp.sump].si(middle(pressure)/16) / pascalsPerKPa)
+		row.Values[6] = number64(sp.chans[sp.sump].si(medianCount(pressure)/16) / pascalsPerKPa)
 	}
 	return row, true
 }
@@ -330,7 +330,7 @@ func (s *sheet) keptEvidence(kept []unload) []string {
 			return
 		}
 		c := &sp.chans[ch]
-		text := func(values []int64) string { return c.valueText(int64(math.Round(middle(values) / 16))) }
+		text := func(values []int64) string { return c.valueText(int64(math.Round(medianCount(values) / 16))) }
 		all = append(all, fmt.Sprintf("%s read %s when it had unloaded and %s at the end (medians)", c.id, text(from), text(to)))
 	}
 	if sp.sump >= 0 {
