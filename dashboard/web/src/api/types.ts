@@ -310,9 +310,9 @@ export type FigureClass = {
   count: number;
 };
 
-/** Something about the data themselves that a reader of the figures must know. It may have begun before the window and may go on. */
+/** Something that a reader of the figures must know: of the data themselves, or (kind machine) what wants looking at at the machine. It may have begun before the window and may go on. */
 export type Finding = {
-  kind: "missing" | "stuck" | "contradictory" | "impossible";
+  kind: "missing" | "stuck" | "contradictory" | "impossible" | "machine";
   /** channel, device or machine */
   subject: string;
   /** first seen */
