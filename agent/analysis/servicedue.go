@@ -160,6 +160,10 @@ func (b *serviceBook) ran(g *gathered) (hours float64, how string, less, ok bool
 		n := &g.total.counters[b.sp.chans[ch].slot]
 		counts := n.diff
 		for _, gap := range n.gaps {
+			if gap.from < g.from { // part of it lies before
+				less = true
+				continue
+			}
 			counts += gap.diff
 			less = less || gap.reset
 		}
@@ -194,14 +198,14 @@ func (b *serviceBook) rate(g *gathered, ms *MachineService) {
 		how += fmt.Sprintf("; %.1f of %.1f days were observed, and the rest is taken to be alike (assumed)", seen, days)
 		hours *= days / math.Max(seen, 1e-9)
 	}
-	b.perDay, b.hasRate = estimate{hours / days, b.spread(g)}, true
+	b.perDay, b.hasRate = estimate{hours / days, b.spread(g, hours/days)}, true
 	ms.HoursPerDay, ms.OverDays, ms.Method = number64(b.perDay.v), days, how
 	ms.Uncertainty = number64(float64(coverageFactor * b.perDay.u))
 }
 
 // spread is the standard uncertainty of the mean day, from how the days differ;
 // half of it where they are too few to tell.
-func (b *serviceBook) spread(g *gathered) float64 {
+func (b *serviceBook) spread(g *gathered, mean float64) float64 {
 	byDay := map[int64]float64{}
 	var order []int64
 	for i := range g.cells {
@@ -215,14 +219,15 @@ func (b *serviceBook) spread(g *gathered) float64 {
 	}
 	n := float64(len(order))
 	if len(order) < 5 || !b.sp.hasStates {
-		return b.perDay.v / 2
+		return mean / 2
 	}
-	var mean, square float64
+	middle := 0.0
 	for _, d := range order {
-		mean += byDay[d] / n
+		middle += byDay[d] / n
 	}
+	square := 0.0
 	for _, d := range order {
-		off := byDay[d] - mean
+		off := byDay[d] - middle
 		square += float64(off * off)
 	}
 	return math.Sqrt(square / (n - 1) / n)
@@ -272,6 +277,10 @@ func (b *serviceBook) since(s *ServiceItem, last ServiceDone) error {
 			return nil
 		}
 		s.HoursSince = number64(b.meter - *last.HourMeter)
+		return nil
+	}
+	if last.AtMS >= b.now { // after the last reading of a stopped agent
+		s.HoursSince = number64(0)
 		return nil
 	}
 	g, err := b.window(last.AtMS)
