@@ -94,7 +94,7 @@ func reach(s *surroundings, site *sitefile.Site) (*running, error) {
 		return nil, err
 	}
 	if !left {
-		return nil, fmt.Errorf("%s: %w by another program, which has left no address there (agent.json); stop it or wait for it, then try again",
+		return nil, fmt.Errorf("%s: %w by another program, which has left no address there (agent.json): an agent that is still opening it, which takes a while after damage, or a command; wait for it or stop it, then try again",
 			dir, store.ErrLocked)
 	}
 	if pid, known := store.Holder(dir); known && pid != in.PID {

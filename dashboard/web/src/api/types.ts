@@ -60,6 +60,8 @@ export type SiteChannel = {
   period_ms: number;
   /** true when the value is 0 or 1 */
   bit: boolean;
+  /** least difference between two values, in the map's unit; left out where the map does not tell it */
+  step?: number;
   /** plausible range in the map's unit; left out where none is given */
   valid?: [number, number];
   /** text of each fault code; left out where the map has none */
@@ -308,9 +310,9 @@ export type FigureClass = {
   count: number;
 };
 
-/** Something about the data themselves that a reader of the figures must know. It may have begun before the window and may go on. */
+/** Something that a reader of the figures must know: of the data themselves, or (kind machine) what wants looking at at the machine. It may have begun before the window and may go on. */
 export type Finding = {
-  kind: "missing" | "stuck" | "contradictory" | "impossible";
+  kind: "missing" | "stuck" | "contradictory" | "impossible" | "machine";
   /** channel, device or machine */
   subject: string;
   /** first seen */
