@@ -31,6 +31,8 @@ type asked interface {
 	Levels(ctx context.Context) ([]analysis.HeldLevels, error)
 	Events(ctx context.Context, w window, f eventFilter) (agent.EventPage, error)
 	Faults(ctx context.Context, w window) ([]agent.Fault, error)
+	// Service tells when each service item of each machine is due.
+	Service(ctx context.Context) ([]analysis.MachineService, error)
 	// Text is a version of a site file or map, by its hash.
 	Text(ctx context.Context, hash string) ([]byte, error)
 	// RawFrom is the time from which raw readings are kept; zero where none was
