@@ -13,13 +13,12 @@ import (
 )
 
 type backupCmd struct {
-	Site string `required:"" help:"The site file." placeholder:"FILE"`
-	Data string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
-	Out  string `required:"" help:"File to write; it is there whole or not at all, and checked." placeholder:"FILE"`
+	siteFlags
+	Out string `required:"" help:"File to write; it is there whole or not at all, and checked." placeholder:"FILE"`
 }
 
 func (c *backupCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}
