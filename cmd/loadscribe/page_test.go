@@ -23,7 +23,6 @@ func TestPage(t *testing.T) {
 	if testing.Short() {
 		t.Skip("drives a browser; not under -short")
 	}
-	t.Parallel() // behind the tests of real time, which it would disturb
 	chromium, node := peer(t, "chromium"), peer(t, "node")
 	web, err := filepath.Abs("../../dashboard/web")
 	if err != nil {
