@@ -27,6 +27,10 @@ type Options struct {
 	// Store holds further options of the store; Clock, Log and Summariser are
 	// set by the agent.
 	Store store.Options
+	// Refuge is where readings wait that an earlier agent could not bring to the
+	// data directory; nil: there is none.
+	Refuge     *Refuge
+	intoRefuge bool // record there
 }
 
 // Agent records a site: it polls its lines, keeps every scan and knows the
@@ -37,6 +41,7 @@ type Agent struct {
 	poller    *poll.Poller
 	queue     *queue
 	events    chan store.Event
+	refuge    *Refuge // not nil: this agent records into memory
 	board     *board
 	watch     *watch
 	walks     walks
@@ -76,6 +81,11 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		History: *h, log: o.Log, queue: newQueue(queueBytes), events: make(chan store.Event, eventQueue),
 		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
 	}
+	if o.intoRefuge {
+		a.refuge = o.Refuge
+	} else if err := a.takeOver(o.Refuge); err != nil {
+		return nil, errors.Join(fmt.Errorf("keep what waited in memory: %w", err), h.store.Close())
+	}
 	if a.watch, err = h.watch(); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
@@ -94,12 +104,16 @@ func openForWriting(site *sitefile.Site, o Options) (*History, error) {
 	h.folder = analysis.NewFolder(site, groups)
 	so := o.Store
 	so.Clock, so.Log, so.Summariser = o.Clock, o.Log, h.folder
-	s, err := store.Open(site.Agent.DataDir, so)
+	dir := site.Agent.DataDir
+	if o.intoRefuge {
+		dir = o.Refuge.dir
+	}
+	s, err := store.Open(dir, so)
 	if err != nil {
-		return nil, fmt.Errorf("open %s: %w", site.Agent.DataDir, err)
+		return nil, fmt.Errorf("open %s: %w", dir, err)
 	}
 	if h.groups, err = s.Register(groups); err != nil {
-		return nil, errors.Join(fmt.Errorf("open %s: %w", site.Agent.DataDir, err), s.Close())
+		return nil, errors.Join(fmt.Errorf("open %s: %w", dir, err), s.Close())
 	}
 	h.store = s
 	return h, nil
@@ -142,10 +156,14 @@ func (a *Agent) Close() error {
 func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.Context) error) error {
 	defer a.Close()
 	remove, err := writeInstance(a.site.Agent.DataDir, address, a.secret)
-	if err != nil {
+	switch {
+	case err == nil:
+		defer remove()
+	case a.refuge == nil:
 		return err
+	default:
+		a.log.Warn("commands do not find this agent while the data directory takes nothing", "err", err)
 	}
-	defer remove()
 	if err := a.tellRestart(); err != nil {
 		a.log.Error("how the last run ended is not kept", "err", err)
 	}
@@ -165,8 +183,12 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	stopWriting := start(rest, failed, a.write)
 	stopNoting := start(rest, failed, a.keepEvents)
 	stopLooking := start(ctx, failed, a.watchStore)
-	stopTending := start(ctx, failed, a.tend)
-	stopLearning := start(ctx, failed, a.learnLevels)
+	tend, learn := a.tend, a.learnLevels
+	if a.refuge != nil { // backups of it would push out better ones
+		tend, learn = a.leave, idle
+	}
+	stopTending := start(ctx, failed, tend)
+	stopLearning := start(ctx, failed, learn)
 	stopRelabelling := start(ctx, failed, a.relabel)
 	stopServing := func() {}
 	if serve != nil {
@@ -175,7 +197,9 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	select {
 	case <-ctx.Done():
 	case err = <-failed:
-		a.log.Error("stopping", "err", err)
+		if !errors.Is(err, ErrDiskBack) {
+			a.log.Error("stopping", "err", err)
+		}
 	}
 	stopPolling()
 	stopTending()
@@ -196,6 +220,9 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	}
 	return err
 }
+
+// idle is a part that has nothing to do.
+func idle(context.Context) error { return nil }
 
 // start runs part in a goroutine and returns what ends it and waits for it. An
 // error of part, or its early end with one, goes to failed.

@@ -110,7 +110,7 @@ func TestChangesOfStateAreEvents(t *testing.T) {
 	want := []string{
 		"8000 fault m high discharge temperature (code 3): 2 times on record, before this at 2026-02-25 07:55",
 		"8000 state mtrip a fault came while the machine stood (tripped), after 31 min stopped",
-		"6120 fault m high discharge temperature (code 3): cleared after 2m0s",
+		"6120 fault m high discharge temperature (code 3): cleared after 2 min 0 s",
 		"6091 state mfound read again after 1 min 1 s (timeout): tripped",
 		"6030 state mlost nothing was read from here on (timeout), after 30 s tripped",
 		"6000 fault m high discharge temperature (code 3): for the first time on record",

@@ -65,7 +65,7 @@ func TestFaultAcrossAClockStep(t *testing.T) {
 				t.Errorf("cut by the window: %q, want %q", got, want)
 			}
 			events, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindFault && e.Data["state"] == "cleared" })
-			if err != nil || len(events) != 1 || !strings.HasSuffix(events[0].Text, "cleared after 5m0s") {
+			if err != nil || len(events) != 1 || !strings.HasSuffix(events[0].Text, "cleared after 5 min 0 s") {
 				t.Errorf("events of its end: %+v, %v", events, err)
 			}
 		})

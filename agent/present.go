@@ -12,7 +12,7 @@ import (
 func (a *Agent) State() State {
 	mono, wall := a.clock.Now()
 	st := State{
-		DurableSeq: a.store.DurableSeq(), LastSeq: a.store.LastSeq(), Time: Stamp(wall), Started: StampOf(a.started),
+		DurableSeq: a.durableSeq(), LastSeq: a.store.LastSeq(), Time: Stamp(wall), Started: StampOf(a.started),
 		Version: a.version, Machines: []MachineState{}, Channels: map[string]ChannelState{},
 		Devices: []DeviceState{}, Lines: []LineState{}, Store: a.storeState(),
 	}
@@ -140,4 +140,12 @@ func (a *Agent) totals(m *sitefile.Machine) publish.Totals {
 		out.AirM3 = &t.AirM3
 	}
 	return out
+}
+
+// durableSeq is the last scan that is safe on the disk.
+func (a *Agent) durableSeq() uint64 {
+	if a.refuge != nil {
+		return 0
+	}
+	return a.store.DurableSeq()
 }

@@ -18,7 +18,10 @@ func (a *Agent) storeState() StoreState {
 	if a.behindMS() > 0 {
 		s.RecordTo = Stamp(stats.NewestMS)
 	}
-	if s.Detail, s.Mend = storeTrouble(&stats); s.Detail != "" {
+	if a.refuge != nil {
+		s.WaitingScans = int64(stats.LastSeq) + int64(a.queue.Waiting())
+	}
+	if s.Detail, s.Mend = a.storeTrouble(&stats); s.Detail != "" {
 		s.OK = false
 		s.Detail += fmt.Sprintf("; %d scans wait in memory", s.WaitingScans)
 		if n := a.queue.Dropped(); n > 0 {
@@ -26,6 +29,19 @@ func (a *Agent) storeState() StoreState {
 		}
 	}
 	return s
+}
+
+// storeTrouble is of the data directory where this agent records into memory.
+func (a *Agent) storeTrouble(st *store.Stats) (what, mend string) {
+	if a.refuge == nil {
+		return storeTrouble(st)
+	}
+	free, known := freeBytes(a.site.Agent.DataDir)
+	if !known {
+		free = -1
+	}
+	what, mend = storeTrouble(&store.Stats{Trouble: a.refuge.why, FreeBytes: free})
+	return what + "; what was recorded before is shown again when it can be written", mend
 }
 
 // freedBytes of free space are more than the store leaves alone: a disk that
@@ -66,7 +82,11 @@ func storeTrouble(st *store.Stats) (what, mend string) {
 
 func (a *Agent) storeMetrics() publish.Store {
 	stats := a.store.Stats()
-	what, _ := storeTrouble(&stats)
+	if a.refuge != nil {
+		stats.DurableSeq = 0
+		stats.FreeBytes, _ = freeBytes(a.site.Agent.DataDir)
+	}
+	what, _ := a.storeTrouble(&stats)
 	return publish.Store{
 		OK: what == "", DirectoryBytes: stats.DirectoryBytes, FreeBytes: stats.FreeBytes,
 		Scans: int64(stats.LastSeq), DurableScans: int64(stats.DurableSeq),

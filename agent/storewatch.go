@@ -29,7 +29,7 @@ func (a *Agent) watchStore(ctx context.Context) error {
 	var w storeWatch
 	for wait(ctx, storeLook) {
 		stats := a.store.Stats()
-		what, _ := storeTrouble(&stats)
+		what, _ := a.storeTrouble(&stats)
 		mono, _ := a.clock.Now()
 		if e := w.look(what, mono, a.droppedScans()); e.Kind != "" {
 			a.queueEvent(e)

@@ -179,7 +179,7 @@ func (x *watched) onFor(s *scan.Scan) string {
 	if lasted < 0 {
 		return "a time that is not known, since the clock was set back"
 	}
-	return (time.Duration(lasted) * time.Millisecond).Round(time.Second).String()
+	return spoken(lasted)
 }
 
 // faultEvent says that a code has changed to raw: a fault came or went.

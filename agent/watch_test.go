@@ -74,10 +74,10 @@ func TestFaultsBecomeEvents(t *testing.T) {
 	}
 	want := []string{
 		"high discharge temperature (code 3): for the first time on record",
-		"high discharge temperature (code 3): cleared after 2m0s",
+		"high discharge temperature (code 3): cleared after 2 min 0 s",
 		"high discharge temperature (code 3): 2 times on record, before this at 2026-11-25 12:01",
 		"fault code 9: for the first time on record",
-		"fault code 9: cleared after 1m39s",
+		"fault code 9: cleared after 1 min 39 s",
 	}
 	if fmt.Sprintf("%q", got) != fmt.Sprintf("%q", want) {
 		t.Errorf("got\n%q\nwant\n%q", got, want)
@@ -93,7 +93,7 @@ func TestFaultsBecomeEvents(t *testing.T) {
 	take(code(800, 3))
 	take(code(860, 0))
 	take(code(900, 3))
-	want = []string{"high discharge temperature (code 3): cleared after 4m20s",
+	want = []string{"high discharge temperature (code 3): cleared after 4 min 20 s",
 		"high discharge temperature (code 3): 3 times on record, before this at 2026-11-25 12:10"}
 	if fmt.Sprintf("%q", got) != fmt.Sprintf("%q", want) {
 		t.Errorf("after a restart: got\n%q\nwant\n%q", got, want)

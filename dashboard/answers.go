@@ -77,6 +77,7 @@ func reportOf(r analysis.Report) analysis.Report {
 		machines[i].Figures = append([]analysis.Figure{}, machines[i].Figures...)
 		machines[i].Findings = append([]analysis.Finding{}, machines[i].Findings...)
 		machines[i].Tables = append([]analysis.Table{}, machines[i].Tables...)
+		machines[i].Remarks = append([]analysis.Remark{}, machines[i].Remarks...)
 	}
 	systems := append([]analysis.SystemFigures{}, r.Systems...)
 	for i := range systems {
@@ -86,6 +87,22 @@ func reportOf(r analysis.Report) analysis.Report {
 	}
 	r.Machines, r.Systems = machines, systems
 	return r
+}
+
+// serviceAnswer is the API's ServiceAnswer.
+type serviceAnswer struct {
+	Machines []analysis.MachineService `json:"machines"`
+}
+
+func (s *Server) serveService(r *http.Request) (any, *apiError) {
+	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
+		return nil, q.err
+	}
+	machines, err := s.backend.Service()
+	if err != nil {
+		return nil, unavailable("service: %v", err)
+	}
+	return serviceAnswer{machines}, nil
 }
 
 func (s *Server) serveIntervals(r *http.Request) (any, *apiError) {

@@ -1,6 +1,8 @@
 package dashboard
 
 import (
+	"math"
+
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 )
@@ -36,18 +38,20 @@ type siteDevice struct {
 }
 
 type siteChannel struct {
-	ID       string      `json:"id"`
-	Device   string      `json:"device"`
-	Name     string      `json:"name"`
-	Role     string      `json:"role"`
-	Unit     string      `json:"unit"`
-	Quantity string      `json:"quantity"`
-	SIScale  float64     `json:"si_scale"`
-	SIOffset float64     `json:"si_offset"`
-	Absolute bool        `json:"absolute"`
-	PeriodMS int64       `json:"period_ms"`
-	Bit      bool        `json:"bit"`
-	Valid    *[2]float64 `json:"valid,omitempty"`
+	ID       string  `json:"id"`
+	Device   string  `json:"device"`
+	Name     string  `json:"name"`
+	Role     string  `json:"role"`
+	Unit     string  `json:"unit"`
+	Quantity string  `json:"quantity"`
+	SIScale  float64 `json:"si_scale"`
+	SIOffset float64 `json:"si_offset"`
+	Absolute bool    `json:"absolute"`
+	PeriodMS int64   `json:"period_ms"`
+	Bit      bool    `json:"bit"`
+	// Step is the least difference between two values, in Unit; 0: not known.
+	Step  float64     `json:"step,omitempty"`
+	Valid *[2]float64 `json:"valid,omitempty"`
 	// Faults are the texts of a fault code, by code.
 	Faults map[int64]string `json:"faults,omitempty"`
 }
@@ -138,8 +142,25 @@ func channelOf(d *sitefile.Device, c *sitefile.MapChannel) siteChannel {
 		Quantity: quantityName(c.Unit.Dimension), SIScale: c.Unit.Scale, SIOffset: c.Unit.Offset,
 		Absolute: c.Unit.Absolute, PeriodMS: period.Milliseconds(),
 		Bit:   c.Bit >= 0 || c.Type == "bit" || c.Table == sitefile.Coil || c.Table == sitefile.Discrete,
+		Step:  stepOf(c),
 		Valid: c.Valid, Faults: c.Faults,
 	}
+}
+
+// stepOf is the least difference between two values of a channel, in its unit,
+// where the map tells it: a count's scale. A reader needs no more decimals.
+func stepOf(c *sitefile.MapChannel) float64 {
+	if c.Signal != nil {
+		return 0
+	}
+	step := math.Abs(c.Scale)
+	switch c.Type {
+	case "f32", "f64", "decimal":
+		return 0 // as many decimals as the device cares to give
+	case "fixed":
+		return step * math.Pow10(-c.Text.Decimals)
+	}
+	return step
 }
 
 func machineOf(m *sitefile.Machine) siteMachine {

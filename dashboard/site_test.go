@@ -36,3 +36,23 @@ func TestSiteHasFaultTexts(t *testing.T) {
 		}
 	}
 }
+
+// TestStep: a reader sees no decimals that a count does not have.
+func TestStep(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		channel sitefile.MapChannel
+		want    float64
+	}{
+		{"a count", sitefile.MapChannel{Type: "u16", Scale: 1}, 1},
+		{"tenths, counted downwards", sitefile.MapChannel{Type: "i16", Scale: -0.1}, 0.1},
+		{"a float", sitefile.MapChannel{Type: "f32", Scale: 1}, 0},
+		{"a text's decimal", sitefile.MapChannel{Type: "decimal", Scale: 1}, 0},
+		{"a text without its point", sitefile.MapChannel{Type: "fixed", Scale: 1, Text: &sitefile.TextField{Decimals: 2}}, 0.01},
+		{"an input module", sitefile.MapChannel{Type: "u16", Scale: 0.01, Signal: &sitefile.Signal{}}, 0},
+	} {
+		if got := stepOf(&tt.channel); got != tt.want {
+			t.Errorf("%s: a step of %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}

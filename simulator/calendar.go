@@ -129,3 +129,9 @@ func anyContains(windows []Window, day time.Weekday, second int) bool {
 	}
 	return false
 }
+
+// InShift reports whether a shift holds, breaks included.
+func (s *Scenario) InShift(at time.Time) bool {
+	local := at.In(s.Location)
+	return anyContains(s.Shifts, local.Weekday(), local.Hour()*3600+local.Minute()*60+local.Second())
+}

@@ -82,23 +82,24 @@ type compressor struct {
 
 // counters are the true integrals of one machine since the world began.
 type counters struct {
-	EnergyJ     float64 // of the package: motor (with its drive), fan and controls
-	MotorJ      float64
-	FanJ        float64
-	ControlsJ   float64
-	StateJ      [NumStates]float64 // EnergyJ by state
-	ShareS      float64            // share of the full flow it is set to, over running time
-	HeatJ       float64            // that came into the oil
-	CooledJ     float64            // that left it
-	IsothermalJ float64            // least work to bring the delivered air to the discharge pressure
-	InletM3     float64
-	DeliveredM3 float64
-	BlownM3     float64 // lost by blow-down
-	runSteps    int64
-	loadedSteps int64
-	starts      int64
-	restarts    int64 // starts that were automatic restarts
-	loadCycles  int64
+	EnergyJ      float64 // of the package: motor (with its drive), fan and controls
+	MotorJ       float64
+	FanJ         float64
+	ControlsJ    float64
+	StateJ       [NumStates]float64 // EnergyJ by state
+	ShareS       float64            // share of the full flow it is set to, over running time
+	DischargePaS float64            // gauge discharge pressure over running time
+	HeatJ        float64            // that came into the oil
+	CooledJ      float64            // that left it
+	IsothermalJ  float64            // least work to bring the delivered air to the discharge pressure
+	InletM3      float64
+	DeliveredM3  float64
+	BlownM3      float64 // lost by blow-down
+	runSteps     int64
+	loadedSteps  int64
+	starts       int64
+	restarts     int64 // starts that were automatic restarts
+	loadCycles   int64
 }
 
 func newCompressor(s *Scenario, m *Machine, index int) *compressor {

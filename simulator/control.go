@@ -34,6 +34,7 @@ func (c *compressor) control(now int64) bool {
 	if c.state.Running() {
 		c.count.runSteps++
 		c.count.ShareS += c.share() * stepS
+		c.count.DischargePaS += (c.dischargePa - c.barometerPa) * stepS
 	}
 	if c.state.delivering() {
 		c.count.loadedSteps++

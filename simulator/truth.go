@@ -15,11 +15,14 @@ type Truth struct {
 	plant    []plantMark
 	outages  []outage
 	clock    []clockJump
+	low      [NumPlaces][]lowSpan
 }
 
 type machineTruth struct {
 	transitions []transition
+	commands    []command
 	faults      []faultSpan
+	unloads     []unloadLog
 	marks       []machineMark
 }
 
@@ -28,6 +31,7 @@ type transition struct {
 	state   State
 	restart bool   // into Starting, by itself after a power failure
 	fault   uint16 // into Tripped
+	pa      [NumPlaces]float64
 }
 
 // machineMark and plantMark are integrals by a step.
@@ -52,6 +56,7 @@ const (
 	sumDelivered
 	sumIsothermal
 	sumShareS
+	sumDischargePaS
 	sumStateJ
 	numMachineSums = sumStateJ + int(NumStates)
 )
@@ -64,6 +69,8 @@ const (
 	sumDrained
 	sumStored
 	sumLow
+	sumReceiverPaS
+	sumHeaderPaS
 	numPlantSums
 )
 
@@ -75,25 +82,28 @@ type Transition struct {
 	// failure, Fault the code of a trip.
 	Restart bool   `json:"restart,omitempty"`
 	Fault   uint16 `json:"fault,omitempty"`
+	// PressurePa is the gauge pressure at each Place at that moment.
+	PressurePa [NumPlaces]float64 `json:"pressure_pa"`
 }
 
 // Totals is what one machine did in a window.
 type Totals struct {
-	States      [NumStates]time.Duration // time in each state
-	Starts      int                      // entries into Starting
-	Restarts    int                      // of these, by themselves after a power failure
-	Failed      int                      // starts that ended in a trip
-	LoadCycles  int                      // entries into Loaded or PartLoad from neither
-	EnergyJ     float64                  // package input: the next three
-	MotorJ      float64                  // with its drive
-	FanJ        float64
-	ControlsJ   float64
-	InletM3     float64            // free air taken in
-	BlownM3     float64            // free air that left through the blow-down valve
-	StateJ      [NumStates]float64 // package input in each state
-	ShareS      float64            // share of the full flow it was set to, times seconds, while running
-	DeliveredM3 float64            // free air that left through the minimum-pressure valve
-	IsothermalJ float64            // least work for that air, at the discharge pressure
+	States       [NumStates]time.Duration // time in each state
+	Starts       int                      // entries into Starting
+	Restarts     int                      // of these, by themselves after a power failure
+	Failed       int                      // starts that ended in a trip
+	LoadCycles   int                      // entries into Loaded or PartLoad from neither
+	EnergyJ      float64                  // package input: the next three
+	MotorJ       float64                  // with its drive
+	FanJ         float64
+	ControlsJ    float64
+	InletM3      float64            // free air taken in
+	BlownM3      float64            // free air that left through the blow-down valve
+	StateJ       [NumStates]float64 // package input in each state
+	ShareS       float64            // share of the full flow it was set to, times seconds, while running
+	DeliveredM3  float64            // free air that left through the minimum-pressure valve
+	IsothermalJ  float64            // least work for that air, at the discharge pressure
+	DischargePaS float64            // gauge discharge pressure, times seconds, while running
 }
 
 // Running is the time with the motor connected.
@@ -119,6 +129,8 @@ type PlantTotals struct {
 	DrainedM3 float64       // by timed drains
 	StoredM3  float64       // gain of what receivers, pipes and sumps hold
 	Low       time.Duration // with the receiver below the users' minimum pressure
+	// Gauge pressures, times seconds.
+	ReceiverPaS, HeaderPaS float64
 }
 
 func newTruth(w *World) *Truth {
@@ -128,7 +140,7 @@ func newTruth(w *World) *Truth {
 // begin logs the state of things at the start.
 func (t *Truth) begin() {
 	for i, c := range t.world.machines {
-		t.machines[i].transitions = append(t.machines[i].transitions, transition{step: 0, state: c.state})
+		t.machines[i].transitions = append(t.machines[i].transitions, transition{step: 0, state: c.state, pa: t.world.pressures(i)})
 	}
 	t.mark(0)
 }
@@ -136,13 +148,14 @@ func (t *Truth) begin() {
 // changed logs machine i's new state.
 func (t *Truth) changed(i int, step int64) {
 	m, c := &t.machines[i], t.world.machines[i]
-	tr := transition{step: step, state: c.state}
+	tr := transition{step: step, state: c.state, pa: t.world.pressures(i)}
 	switch c.state {
 	case Starting:
 		tr.restart = c.restarted
 	case Tripped:
 		tr.fault = c.fault
 	}
+	m.watchUnload(c, m.transitions[len(m.transitions)-1].state, step)
 	m.transitions = append(m.transitions, tr)
 	t.markMachine(i, step)
 }
@@ -158,14 +171,14 @@ func (t *Truth) markMachine(i int, step int64) {
 }
 
 func (c *counters) sums() [numMachineSums]float64 {
-	sums := [numMachineSums]float64{c.EnergyJ, c.MotorJ, c.FanJ, c.ControlsJ, c.InletM3, c.BlownM3, c.DeliveredM3, c.IsothermalJ, c.ShareS}
+	sums := [numMachineSums]float64{c.EnergyJ, c.MotorJ, c.FanJ, c.ControlsJ, c.InletM3, c.BlownM3, c.DeliveredM3, c.IsothermalJ, c.ShareS, c.DischargePaS}
 	copy(sums[sumStateJ:], c.StateJ[:])
 	return sums
 }
 
 func (w *World) plantSums() [numPlantSums]float64 {
 	p := &w.plant
-	return [numPlantSums]float64{p.UsedM3, p.HeaderM3, p.LeakedM3, p.PurgedM3, p.DrainedM3, w.storedM3(), float64(p.lowSteps)}
+	return [numPlantSums]float64{p.UsedM3, p.HeaderM3, p.LeakedM3, p.PurgedM3, p.DrainedM3, w.storedM3(), float64(p.lowSteps), p.ReceiverPaS, p.HeaderPaS}
 }
 
 func (t *Truth) mark(step int64) {
@@ -215,7 +228,7 @@ func (t *Truth) Transitions(machine string, from, to time.Time) ([]Transition, e
 	var list []Transition
 	for _, tr := range t.machines[i].transitions {
 		if at := t.time(tr.step); !at.Before(from) && at.Before(to) {
-			list = append(list, Transition{at, tr.state, tr.restart, tr.fault})
+			list = append(list, Transition{at, tr.state, tr.restart, tr.fault, tr.pa})
 		}
 	}
 	return list, nil
@@ -282,7 +295,7 @@ func (t *Totals) count(before State, tr *transition) {
 }
 
 func (t *Totals) integrals(begin, end [numMachineSums]float64) {
-	into := [sumStateJ]*float64{&t.EnergyJ, &t.MotorJ, &t.FanJ, &t.ControlsJ, &t.InletM3, &t.BlownM3, &t.DeliveredM3, &t.IsothermalJ, &t.ShareS}
+	into := [sumStateJ]*float64{&t.EnergyJ, &t.MotorJ, &t.FanJ, &t.ControlsJ, &t.InletM3, &t.BlownM3, &t.DeliveredM3, &t.IsothermalJ, &t.ShareS, &t.DischargePaS}
 	for k, p := range into {
 		*p = end[k] - begin[k]
 	}
@@ -297,7 +310,7 @@ func (t *Truth) Plant(from, to time.Time) PlantTotals {
 	a, b := t.plantAt(t.clamp(from)), t.plantAt(t.clamp(to))
 	d := func(k int) float64 { return b[k] - a[k] }
 	return PlantTotals{UsedM3: d(sumUsed), HeaderM3: d(sumHeader), LeakedM3: d(sumLeaked), PurgedM3: d(sumPurged), DrainedM3: d(sumDrained),
-		StoredM3: d(sumStored), Low: time.Duration(d(sumLow)+0.5) * stepDur}
+		StoredM3: d(sumStored), Low: time.Duration(d(sumLow)+0.5) * stepDur, ReceiverPaS: d(sumReceiverPaS), HeaderPaS: d(sumHeaderPaS)}
 }
 
 func (t *Truth) time(step int64) time.Time {

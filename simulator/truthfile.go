@@ -26,6 +26,7 @@ type truthFile struct {
 	HeaderM3   float64            `json:"header_m3"`
 	StoredM3   float64            `json:"stored_gain_m3"`
 	LowS       float64            `json:"below_minimum_s"`
+	LongestLow float64            `json:"longest_below_minimum_s"`
 	Outages    []Outage           `json:"outages"`
 	ClockSteps []ClockJump        `json:"clock_steps"`
 }
@@ -50,6 +51,7 @@ type machineTruthFile struct {
 	StatesJ     map[string]float64 `json:"states_j"`
 	Faults      []FaultSpan        `json:"faults"`
 	Transitions []Transition       `json:"transitions,omitempty"`
+	Unloads     []Unload           `json:"unloads,omitempty"`
 }
 
 // machineFile sums machine i over the whole log, without its transitions.
@@ -81,7 +83,7 @@ func (t *Truth) machineFile(i int, from, to time.Time) machineTruthFile {
 }
 
 func (t *Truth) transitionFile(tr transition) Transition {
-	return Transition{t.time(tr.step).UTC(), tr.state, tr.restart, tr.fault}
+	return Transition{t.time(tr.step).UTC(), tr.state, tr.restart, tr.fault, tr.pa}
 }
 
 // summaryFile is the log without its transitions.
@@ -93,6 +95,9 @@ func (t *Truth) summaryFile() truthFile {
 		UsedM3: plant.UsedM3, LeakedM3: plant.LeakedM3, PurgedM3: plant.PurgedM3, DrainedM3: plant.DrainedM3,
 		HeaderM3: plant.HeaderM3, StoredM3: plant.StoredM3, LowS: plant.Low.Seconds(),
 		Outages: []Outage{}, ClockSteps: []ClockJump{},
+	}
+	for _, l := range t.LowSpans(AtReceiver, from, to) {
+		file.LongestLow = max(file.LongestLow, l.To.Sub(l.From).Seconds())
 	}
 	for i := range t.machines {
 		file.Machines = append(file.Machines, t.machineFile(i, from, to))
@@ -114,6 +119,14 @@ func (t *Truth) WriteJSON(out io.Writer) error {
 	for i := range file.Machines {
 		for _, tr := range t.machines[i].transitions {
 			file.Machines[i].Transitions = append(file.Machines[i].Transitions, t.transitionFile(tr))
+		}
+		unloads, err := t.Unloads(file.Machines[i].Name, file.From, file.To)
+		if err != nil {
+			panic("simulator: " + err.Error()) // the name is the log's own
+		}
+		for _, u := range unloads {
+			u.From = u.From.UTC()
+			file.Machines[i].Unloads = append(file.Machines[i].Unloads, u)
 		}
 	}
 	enc := json.NewEncoder(out)

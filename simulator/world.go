@@ -56,6 +56,8 @@ type plantCounters struct {
 	PurgedM3  float64
 	DrainedM3 float64
 	lowSteps  int64 // with the receiver below the users' minimum
+	// Gauge, times seconds.
+	ReceiverPaS, HeaderPaS float64
 }
 
 // New makes a world of a scenario that begins at start (cut to the whole
@@ -145,8 +147,13 @@ func (w *World) step() {
 	for i, c := range w.machines {
 		c.turnMotor()
 		c.moveAir(&w.vessels[0], w.before)
+		state, command := c.state, c.loadCommand
 		if c.control(w.now) {
 			w.truth.changed(i, w.now+1)
+		}
+		w.truth.follow(i, w.now+1)
+		if c.loadCommand != command && c.state.Running() && state != Starting {
+			w.truth.commanded(i, w.now+1)
 		}
 	}
 	for i := range w.links {
@@ -165,9 +172,7 @@ func (w *World) step() {
 	w.plant.UsedM3 += used * stepS
 	w.plant.HeaderM3 += w.headerFlow() * stepS
 	w.plant.LeakedM3 += leaked * stepS
-	if w.vessels[w.receiver].pressurePa()-w.scenario.BarometerPa < w.scenario.MinimumPressurePa {
-		w.plant.lowSteps++
-	}
+	w.watchPressure(last)
 
 	w.now++
 	if w.now%perS == 0 {

@@ -134,6 +134,15 @@ func dayShare(loc *time.Location, p *sitefile.Period, from, to int64) float64 {
 
 func millis(ms int64) time.Time { return time.UnixMilli(ms) }
 
+// onShift tells which cells lie in the site's shifts; nil where it has none.
+func onShift(site *sitefile.Site) func(wallMS int64) bool {
+	if len(site.Shifts) == 0 {
+		return nil
+	}
+	cal := newCalendar(site)
+	return func(wallMS int64) bool { return !cal.offShift(wallMS) }
+}
+
 // shareOff is 1 where all of a stretch is off shift, 0 where none is, and a
 // half where its parts differ.
 func (c *calendar) shareOff(from, to int64) float64 {

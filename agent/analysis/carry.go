@@ -6,12 +6,14 @@ import "loadscribe/agent/scan"
 const maxRecent = 32
 
 // carry is what the fold of one subject must remember from scan to scan. It is
-// plain data of fixed size but for tracks and spells, so that a step allocates nothing.
+// plain data of fixed size but for tracks, spells and signs, so that a step allocates nothing.
 type carry struct {
 	started bool // a scan has been seen
 	segment uint32
 	tracks  []track
-	spells  []spell // one a watch of the spec
+	spells  []spell      // one a watch of the spec
+	signs   []hysteresis // one a run sign of the spec, once a scan was seen
+	lows    [numLows]openLow
 
 	// The state machine, driven by the scans of the master channel's group.
 	known              bool // state holds since the last good master scan
@@ -43,11 +45,14 @@ type track struct {
 	mono   int64
 	wall   int64
 	counts int64
-	// before is the value before that, for the pressure at a transition.
-	hasBefore bool
-	before    int64
-	state     State // of the machine when the value came
+	// before is the value before that, prior the one before before, for the
+	// pressure at a transition.
+	hasBefore, hasPrior bool
+	before, prior       int64
+	state               State // of the machine when the value came
 }
+
+func (t *track) forgetBefore() { t.hasBefore, t.before, t.hasPrior, t.prior = false, 0, false, 0 }
 
 // hysteresis is a level with dwell: on or off, and since when the other side
 // has been seen.
@@ -63,22 +68,11 @@ type openCycle struct {
 	phase                uint8
 	loadWall, loadMono   int64
 	unloadMono           int64
+	direct               bool
 	hasPressure          bool
 	atLoad, atUnload     int64 // twice the counts: the readings before and after, added
+	loadStep, unloadStep int64 // and how far apart they were
 	minCounts, maxCounts int64
-}
-
-// settling watches whether power has stopped falling after an unload. It
-// compares blocks of 20 s.
-type settling struct {
-	on        bool
-	sinceMono int64
-	blockMono int64
-	sum       Int128
-	ms        int64
-	hasMean   bool
-	mean      int64
-	settled   bool
 }
 
 func (c *carry) init(channels, watches int) {
@@ -90,6 +84,7 @@ func (c *carry) clone() carry {
 	d := *c
 	d.tracks = append([]track(nil), c.tracks...)
 	d.spells = append([]spell(nil), c.spells...)
+	d.signs = append([]hysteresis(nil), c.signs...)
 	return d
 }
 
@@ -98,8 +93,9 @@ func (c *carry) clone() carry {
 func (c *carry) newSegment(segment uint32, why scan.Reason) {
 	for i := range c.tracks {
 		c.tracks[i].fresh = false
-		c.tracks[i].hasBefore, c.tracks[i].before = false, 0
+		c.tracks[i].forgetBefore()
 	}
+	clear(c.signs)
 	c.segment = segment
 	c.forgetState()
 	c.bad = why

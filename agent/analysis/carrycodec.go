@@ -39,7 +39,7 @@ func (c *carry) encode(b []byte) []byte {
 	b = c.run.encode(b, c.lastMono)
 	b = c.load.encode(b, c.lastMono)
 	b = c.cycle.encode(b, c.lastMono, c.lastWall)
-	b = c.settle.encode(b, c.lastMono)
+	b = c.settle.encode(b, c.lastMono, c.lastWall)
 	b = appendCount(b, c.recents)
 	for _, w := range c.recent[:c.recents] {
 		b = appendSigned(b, w-c.lastWall)
@@ -47,7 +47,7 @@ func (c *carry) encode(b []byte) []byte {
 	b = appendCount(b, len(c.tracks))
 	for i := range c.tracks {
 		t := &c.tracks[i]
-		b = append(b, flags(t.has, t.fresh, t.hasBefore))
+		b = append(b, flags(t.has, t.fresh, t.hasBefore, t.hasPrior))
 		if !t.has {
 			continue
 		}
@@ -57,11 +57,21 @@ func (c *carry) encode(b []byte) []byte {
 		if t.hasBefore {
 			b = appendSigned(b, t.before-t.counts)
 		}
+		if t.hasPrior {
+			b = appendSigned(b, t.prior-t.before)
+		}
 		b = append(b, byte(t.state))
 	}
 	b = appendCount(b, len(c.spells))
 	for i := range c.spells {
 		b = c.spells[i].encode(b, c.lastMono, c.lastWall)
+	}
+	b = appendCount(b, len(c.signs))
+	for i := range c.signs {
+		b = c.signs[i].encode(b, c.lastMono)
+	}
+	for i := range c.lows {
+		b = c.lows[i].encode(b, c.lastMono, c.lastWall)
 	}
 	return b
 }
@@ -106,7 +116,7 @@ func readCarry(r *reader, channels, watches int) carry {
 	c.run.decode(r, c.lastMono)
 	c.load.decode(r, c.lastMono)
 	c.cycle.decode(r, c.lastMono, c.lastWall)
-	c.settle.decode(r, c.lastMono)
+	c.settle.decode(r, c.lastMono, c.lastWall)
 	c.recents = r.count(1)
 	if c.recents > maxRecent {
 		r.fail("too many starts")
@@ -122,8 +132,8 @@ func readCarry(r *reader, channels, watches int) carry {
 	c.tracks = make([]track, channels)
 	for i := range c.tracks {
 		t := &c.tracks[i]
-		f := r.byteBelow(8)
-		t.has, t.fresh, t.hasBefore = f&1 != 0, f&2 != 0, f&4 != 0
+		f := r.byteBelow(16)
+		t.has, t.fresh, t.hasBefore, t.hasPrior = f&1 != 0, f&2 != 0, f&4 != 0, f&8 != 0
 		if !t.has {
 			if f != 0 {
 				r.fail("flags without a value")
@@ -134,6 +144,9 @@ func readCarry(r *reader, channels, watches int) carry {
 		if t.hasBefore {
 			t.before = t.counts + r.signed()
 		}
+		if t.hasPrior {
+			t.prior = t.before + r.signed()
+		}
 		t.state = State(r.byteBelow(numStates))
 	}
 	if n := r.count(1); n != watches {
@@ -143,6 +156,15 @@ func readCarry(r *reader, channels, watches int) carry {
 	c.spells = make([]spell, watches)
 	for i := range c.spells {
 		c.spells[i].decode(r, c.lastMono, c.lastWall)
+	}
+	if n := r.count(1); n > 0 {
+		c.signs = make([]hysteresis, n)
+	}
+	for i := range c.signs {
+		c.signs[i].decode(r, c.lastMono)
+	}
+	for i := range c.lows {
+		c.lows[i].decode(r, c.lastMono, c.lastWall)
 	}
 	return c
 }
@@ -173,9 +195,9 @@ func (cy *openCycle) encode(b []byte, mono, wall int64) []byte {
 	if cy.phase == 2 {
 		b = appendSigned(b, cy.unloadMono-mono)
 	}
-	b = appendBool(b, cy.hasPressure)
+	b = append(b, flags(cy.direct, cy.hasPressure))
 	if cy.hasPressure {
-		for _, v := range [...]int64{cy.atLoad, cy.atUnload, cy.minCounts, cy.maxCounts} {
+		for _, v := range [...]int64{cy.atLoad, cy.atUnload, cy.loadStep, cy.unloadStep, cy.minCounts, cy.maxCounts} {
 			b = appendSigned(b, v)
 		}
 	}
@@ -190,38 +212,9 @@ func (cy *openCycle) decode(r *reader, mono, wall int64) {
 	if cy.phase == 2 {
 		cy.unloadMono = r.signed() + mono
 	}
-	if cy.hasPressure = r.bool(); cy.hasPressure {
-		cy.atLoad, cy.atUnload, cy.minCounts, cy.maxCounts = r.signed(), r.signed(), r.signed(), r.signed()
-	}
-}
-
-func (s *settling) encode(b []byte, mono int64) []byte {
-	b = append(b, flags(s.on, s.hasMean, s.settled))
-	if !s.on {
-		return b
-	}
-	b = appendSigned(b, s.sinceMono-mono)
-	b = appendSigned(b, s.blockMono-mono)
-	b = binary.AppendUvarint(b, uint64(s.ms))
-	b = appendInt128(b, s.sum)
-	if s.hasMean {
-		b = appendSigned(b, s.mean)
-	}
-	return b
-}
-
-func (s *settling) decode(r *reader, mono int64) {
-	f := r.byteBelow(8)
-	s.on, s.hasMean, s.settled = f&1 != 0, f&2 != 0, f&4 != 0
-	if !s.on {
-		if f != 0 {
-			r.fail("flags without a value")
-		}
-		return
-	}
-	s.sinceMono, s.blockMono, s.ms = r.signed()+mono, r.signed()+mono, r.atLeastZero()
-	s.sum = r.int128()
-	if s.hasMean {
-		s.mean = r.signed()
+	f := r.byteBelow(4)
+	if cy.direct, cy.hasPressure = f&1 != 0, f&2 != 0; cy.hasPressure {
+		cy.atLoad, cy.atUnload, cy.loadStep, cy.unloadStep = r.signed(), r.signed(), r.signed(), r.signed()
+		cy.minCounts, cy.maxCounts = r.signed(), r.signed()
 	}
 }

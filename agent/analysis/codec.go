@@ -19,19 +19,16 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	b = d.encodeLists(b, base)
 	b = appendCount(b, len(d.analog))
 	for i := range d.analog {
-		a := &d.analog[i]
-		b = encodeSum(b, a.sum)
-		b = binary.AppendUvarint(b, uint64(a.n))
-		if a.n > 0 {
-			b = appendSigned(b, a.min)
-			b = binary.AppendUvarint(b, uint64(a.max-a.min))
-		}
+		b = d.analog[i].encode(b)
 	}
 	b = appendCount(b, len(d.counters))
 	for i := range d.counters {
 		b = d.counters[i].encode(b, base)
 	}
 	b = d.bins.encode(b)
+	b = d.ranBins.encode(b)
+	b = d.ran.encode(b)
+	b = encodeLows(b, d.lows, base)
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
 	b = encodeSum(b, d.settled)
@@ -70,15 +67,38 @@ func (d *delta) encodeLists(b []byte, base int64) []byte {
 		b = binary.AppendUvarint(b, uint64(c.loadMS))
 		b = binary.AppendUvarint(b, uint64(c.unloadMS))
 		b = append(b, c.end)
-		b = appendBool(b, c.hasPressure)
+		b = append(b, flags(c.direct, c.hasPressure))
 		if c.hasPressure {
 			b = appendSigned(b, c.atLoad)
 			b = appendSigned(b, c.atUnload)
+			b = binary.AppendUvarint(b, uint64(c.loadStep))
+			b = binary.AppendUvarint(b, uint64(c.unloadStep))
 			b = appendSigned(b, c.minCounts)
 			b = appendSigned(b, c.maxCounts)
 		}
 	}
+	return encodeUnloads(b, d.falls, base)
+}
+
+func (a *analogSum) encode(b []byte) []byte {
+	b = encodeSum(b, a.sum)
+	b = binary.AppendUvarint(b, uint64(a.n))
+	if a.n > 0 {
+		b = appendSigned(b, a.min)
+		b = binary.AppendUvarint(b, uint64(a.max-a.min))
+	}
 	return b
+}
+
+func (a *analogSum) decode(r *reader) {
+	a.sum = decodeSum(r)
+	if a.n = r.atLeastZero(); a.n > 0 {
+		a.min = r.signed()
+		a.max = a.min + int64(r.unsigned())
+		if a.max < a.min {
+			r.fail("bad extremes")
+		}
+	}
 }
 
 func encodeSum(b []byte, s sum) []byte {
@@ -179,21 +199,16 @@ func (d *delta) decode(b []byte, base int64) error {
 	d.decodeLists(r, base)
 	d.analog = resized(d.analog, r.count(2))
 	for i := range d.analog {
-		a := &d.analog[i]
-		a.sum = decodeSum(r)
-		if a.n = r.atLeastZero(); a.n > 0 {
-			a.min = r.signed()
-			a.max = a.min + int64(r.unsigned())
-			if a.max < a.min {
-				r.fail("bad extremes")
-			}
-		}
+		d.analog[i].decode(r)
 	}
 	d.counters = resized(d.counters, r.count(5))
 	for i := range d.counters {
 		d.counters[i].decode(r, base)
 	}
 	d.bins.decode(r)
+	d.ranBins.decode(r)
+	d.ran.decode(r)
+	d.lows = decodeLows(d.lows, r, base)
 	d.power.decode(r)
 	d.fraction.decode(r)
 	d.settled = decodeSum(r)
@@ -236,11 +251,14 @@ func (d *delta) decodeLists(r *reader, base int64) {
 	for n := r.count(5); n > 0; n-- {
 		c := cycle{loadWall: r.signed() + base, loadMS: r.atLeastZero(), unloadMS: r.atLeastZero()}
 		c.end = r.byteBelow(endedByStop + 1)
-		if c.hasPressure = r.bool(); c.hasPressure {
-			c.atLoad, c.atUnload, c.minCounts, c.maxCounts = r.signed(), r.signed(), r.signed(), r.signed()
+		f := r.byteBelow(4)
+		if c.direct, c.hasPressure = f&1 != 0, f&2 != 0; c.hasPressure {
+			c.atLoad, c.atUnload, c.loadStep, c.unloadStep = r.signed(), r.signed(), r.atLeastZero(), r.atLeastZero()
+			c.minCounts, c.maxCounts = r.signed(), r.signed()
 		}
 		d.cycles = append(d.cycles, c)
 	}
+	d.falls = decodeUnloads(d.falls, r, base)
 }
 
 func (n *counterSum) decode(r *reader, base int64) {

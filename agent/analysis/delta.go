@@ -15,12 +15,16 @@ type delta struct {
 	unloads     int64
 	failed      int64 // starts that came to nothing
 	cycles      []cycle
+	falls       []unload
 	analog      []analogSum
 	counters    []counterSum
-	bins        binList   // half milliseconds at each pressure
+	bins        binList   // at each pressure, while no machine of the subject was known to run
+	ranBins     binList   // while one ran
+	ran         analogSum // of the pressure, while one ran
+	lows        []low     // below the system's minimum pressure
 	power       stateSums // of the draw channel
 	fraction    stateSums
-	settled     sum // power at settled unloaded running
+	settled     sum // power at settled unloaded running, the sump blown down
 	slots       [slotsPerCell]slotSum
 	found       []found // findings that are over
 	health      []healthSum
@@ -60,8 +64,10 @@ type cycle struct {
 	loadWall             int64
 	loadMS, unloadMS     int64
 	end                  uint8
+	direct               bool // it had run unloaded since its last load, not just started
 	hasPressure          bool
 	atLoad, atUnload     int64 // twice the counts
+	loadStep, unloadStep int64 // counts by which the pressure moved between the two readings
 	minCounts, maxCounts int64
 }
 
@@ -149,7 +155,8 @@ func (d *delta) reset() {
 	keep := *d
 	*d = delta{
 		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
-		cycles: keep.cycles[:0], found: keep.found[:0], bins: keep.bins[:0], analog: keep.analog, counters: keep.counters,
+		cycles: keep.cycles[:0], falls: keep.falls[:0], found: keep.found[:0], bins: keep.bins[:0],
+		ranBins: keep.ranBins[:0], lows: keep.lows[:0], analog: keep.analog, counters: keep.counters,
 		health: keep.health, warmth: keep.warmth[:0],
 	}
 	clear(d.analog)
@@ -169,6 +176,7 @@ func (d *delta) merge(o *delta) {
 	d.gaps = append(d.gaps, o.gaps...)
 	d.starts = append(d.starts, o.starts...)
 	d.cycles = append(d.cycles, o.cycles...)
+	d.falls = append(d.falls, o.falls...)
 	d.stops += o.stops
 	d.loads += o.loads
 	d.unloads += o.unloads
@@ -185,6 +193,9 @@ func (d *delta) merge(o *delta) {
 		a.gaps = append(a.gaps, b.gaps...)
 	}
 	d.bins.merge(o.bins)
+	d.ranBins.merge(o.ranBins)
+	d.ran.merge(&o.ran)
+	d.lows = append(d.lows, o.lows...)
 	d.power.merge(&o.power)
 	d.fraction.merge(&o.fraction)
 	d.settled.merge(o.settled)

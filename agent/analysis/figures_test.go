@@ -87,6 +87,11 @@ func TestHandWorkedHour(t *testing.T) {
 		{"energy_cost", 0.1 * (1200*36 + 600*12 + 10*20) / 3600.0, 0.001},
 		{"cut_in_seen", 600, 5},
 		{"cut_out_seen", 700, 1},
+		{"band_seen", 100, 5},
+		{"pressure_mean", (10*600 + 1800*650) / 1810.0, 0.5},
+		{"pressure_swing", 100, 0.5},
+		{"cycle_low", 600, 0.5},
+		{"cycle_high", 700, 0.5},
 		{"pressure_min", 600, 1e-9},
 		{"pressure_max", 700, 0.2},
 		// Rated 6 m³/min less 3.5 %, loaded 1200 s less 2·3 s.
@@ -109,7 +114,12 @@ func TestHandWorkedHour(t *testing.T) {
 		t.Errorf("loaded_time ± %g, want %g", *f.Uncertainty, want)
 	}
 	// Half the time below 650 kPa while it swings, all of it while stopped.
-	check(t, systemFigure(t, rep, "time_below_minimum"), 600+10+1189+900, 5)
+	check(t, systemFigure(t, rep, "time_below_minimum_all"), 600+10+1189+900, 5)
+	check(t, systemFigure(t, rep, "time_below_minimum"), 10+900, 5)
+	// From 2260 s, when it falls through 650 kPa, to the end of the hour; while
+	// running from 1360 to 1810 s.
+	check(t, systemFigure(t, rep, "longest_below_minimum_all"), 3599-2260, 1.5)
+	check(t, systemFigure(t, rep, "longest_below_minimum"), 450, 1.5)
 	check(t, systemFigure(t, rep, "energy"), (1200*36+600*12+10*20)/3600.0, 0.15)
 }
 

@@ -14,7 +14,7 @@ import (
 var _ store.Calibrated = (*Folder)(nil)
 
 // stateVersion is the layout of the state that Flush returns.
-const stateVersion = 3
+const stateVersion = 4
 
 // maxRoutes bounds the cache of groups; a store has a few dozen.
 const maxRoutes = 4096
@@ -102,7 +102,7 @@ func specs(site *sitefile.Site, groups []*scan.Group, levels Calibrations) []*sp
 		all = append(all, machineSpec(site, groups, m, levels[m.Name]))
 	}
 	for i := range site.Systems {
-		all = append(all, systemSpec(site, groups, &site.Systems[i]))
+		all = append(all, systemSpec(site, groups, &site.Systems[i], levels))
 	}
 	if sp := plantSpec(site, groups); sp != nil {
 		all = append(all, sp)

@@ -43,24 +43,14 @@ func derating(pct float64) (factor float64, ok bool) {
 // unbalance sets phase_unbalance and motor_derating.
 func (s *sheet) unbalance(m *sitefile.Machine) {
 	names := []string{"phase_unbalance", "motor_derating"}
-	sp := s.g.sp
-	var at [3]int // places in delta.health
+	at, why := s.lineVolts()
+	if why != "" {
+		s.absent(why, names...)
+		return
+	}
 	var inputs []string
-	for i, role := range []scan.Role{scan.VoltageAB, scan.VoltageBC, scan.VoltageCA} {
-		ch := sp.find(role)
-		switch {
-		case ch < 0:
-			s.absent("not all three line voltages are read", names...)
-			return
-		case !sp.hasStates:
-			s.absent("when the motor runs is not known: "+sp.statesAbsent, names...)
-			return
-		case sp.chans[ch].unit.Dimension != quantity.Voltage:
-			s.absent(sp.chans[ch].id+" is not in a unit of voltage", names...)
-			return
-		}
-		at[i] = sp.healthAt[ch]
-		inputs = append(inputs, sp.chans[ch].input())
+	for _, a := range at {
+		inputs = append(inputs, s.healthChan(a).input())
 	}
 	v, ok := s.volts(s.g.total.health, at)
 	if !ok {
@@ -82,6 +72,25 @@ func (s *sheet) unbalance(m *sitefile.Machine) {
 		"mean line voltage", inputs)
 	s.limit("phase_unbalance", mostUnbalance, "NEMA MG 1-14.36: a motor is not to be run above it")
 	s.derated(m, e, inputs)
+}
+
+// lineVolts finds the three line voltages among the channels of delta.health, or
+// says why they are not there.
+func (s *sheet) lineVolts() (at [3]int, why string) {
+	sp := s.g.sp
+	for i, role := range []scan.Role{scan.VoltageAB, scan.VoltageBC, scan.VoltageCA} {
+		ch := sp.find(role)
+		switch {
+		case ch < 0:
+			return at, "not all three line voltages are read"
+		case !sp.hasStates:
+			return at, "when the motor runs is not known: " + sp.statesAbsent
+		case sp.chans[ch].unit.Dimension != quantity.Voltage:
+			return at, sp.chans[ch].id + " is not in a unit of voltage"
+		}
+		at[i] = sp.healthAt[ch]
+	}
+	return at, ""
 }
 
 // volts are the three means while the motor ran.

@@ -223,12 +223,26 @@ func (sp *spec) fingerprint() string {
 		}
 		b.WriteByte('\n')
 	}
+	if sp.sump >= 0 {
+		fmt.Fprintf(&b, "sump %d zero=%d\n", sp.sump, sp.sumpZero)
+	}
 	if r := sp.reckon; r != nil {
 		fmt.Fprintf(&b, "reckoned %d", r.ch)
 		for _, ch := range append([]int{r.lead, r.pf}, r.volts...) {
 			fmt.Fprintf(&b, " %d*%g%+g*%g", ch, sp.chans[ch].countSI, sp.chans[ch].offsetSI, sp.factorScale(ch))
 		}
 		b.WriteByte('\n')
+	}
+	for i := range sp.runSigns {
+		sign := &sp.runSigns[i]
+		fmt.Fprintf(&b, "runs %d %d", sign.running, sign.loaded)
+		if l := sign.level; l != nil {
+			fmt.Fprintf(&b, " level %d on=%d off=%d dwell=%d", l.ch, l.on, l.off, l.dwellMS)
+		}
+		b.WriteByte('\n')
+	}
+	if sp.hasLow {
+		fmt.Fprintf(&b, "low %d %t\n", sp.lowBelow, sp.lowTurned)
 	}
 	for i := range sp.watches {
 		fmt.Fprintf(&b, "watch %v\n", sp.watches[i])

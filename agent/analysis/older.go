@@ -46,6 +46,7 @@ func (g *gathered) addOlder(p *store.Piece) error {
 		return nil
 	}
 	d.found = d.found[:0] // its findings are numbered by the earlier settings
+	d.lows = d.lows[:0]   // the minimum may have been another
 	// the carries may be of other bits: then the state around is not known
 	if g.entry == nil {
 		c, err := decodeCarry(p.Entry, len(g.sp.chans), len(g.sp.watches))
@@ -71,7 +72,7 @@ func (g *gathered) notes() (all []string) {
 				g.sp.name, stamp(s.from), stamp(s.to), what))
 		}
 	}
-	say(g.older, "its summaries are used as they are, without its findings on the data")
+	say(g.older, "its summaries are used as they are, without its findings on the data and without how long the pressure lay below the minimum at a stretch")
 	say(g.unusable, "its summaries do not fit the present channels, and it counts as unobserved")
 	return all
 }

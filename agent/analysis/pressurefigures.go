@@ -11,45 +11,155 @@ import (
 // pascalsPerKPa brings Pa to the unit of the figures.
 const pascalsPerKPa = 1e3
 
-// pressures sets mean, extremes and percentiles of the subject's pressure.
-func (s *sheet) pressures() {
-	names := []string{"pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95"}
+// pressed is the subject's pressure over some of the window's hours.
+type pressed struct {
+	analogSum
+	bins binList
+}
+
+// add takes in all of d's pressure; slot is its place in delta.analog.
+func (p *pressed) add(d *delta, slot int) {
+	p.merge(&d.analog[slot])
+	p.bins.merge(d.bins)
+	p.bins.merge(d.ranBins)
+}
+
+// hours are the hours that pressure figures are taken over.
+type hours struct {
+	suffix string // of the figures' names
+	row    string // of the table
+	over   string // in the denominators
+	what   pressed
+	absent string // why there are none
+}
+
+// The hours, as figures tell them apart: those in which the subject's machines
+// ran, those of the site's shifts, and all that were observed.
+const (
+	hoursRunning = iota
+	hoursShift
+	hoursAll
+	numHours
+)
+
+func (s *sheet) hoursOf() (all [numHours]hours) {
+	sp, t := s.g.sp, s.g.total
+	every := pressed{}
+	every.add(t, sp.chans[sp.pressure].slot)
+	all[hoursAll] = hours{suffix: "_all", row: "all observed hours", over: "whether the plant was on or off", what: every}
+
+	run := hours{row: "running hours", over: "while the machine ran", what: pressed{t.ran, t.ranBins}, absent: "the machine did not run in the observed time"}
+	if sp.system {
+		run.over, run.absent = "while one of its machines ran", "none of its machines ran in the observed time"
+	}
+	if !s.runningKnown() {
+		run.what, run.over = every, "at all observed hours, since when the plant ran is not known"
+	}
+	all[hoursRunning] = run
+
+	all[hoursShift] = hours{suffix: "_shift", row: "shift hours", over: "in shift hours", what: s.g.shift, absent: "no shift hours with a reading lie in this window"}
+	if sp.onShift == nil {
+		all[hoursShift].absent = "no shifts in the site file"
+	}
+	return all
+}
+
+// runningKnown reports whether the hours in which the plant ran are known.
+func (s *sheet) runningKnown() bool {
+	if s.g.sp.system {
+		return len(s.g.sp.runSigns) > 0
+	}
+	return s.g.sp.hasStates
+}
+
+func (h *hours) denominator() string {
+	return inWords(h.what.ms) + " with a reading, " + h.over
+}
+
+// pressures sets what is said of the pressure at the subject's tap over running
+// and shift hours, beside all hours in a table. sys is nil for a machine.
+func (s *sheet) pressures(sys *sitefile.System) {
 	sp := s.g.sp
-	if sp.pressure < 0 {
-		why := "no pressure channel"
-		if sp.system {
-			why = "no pressure tap"
-		}
-		s.absent(why, names...)
-		return
-	}
-	c := &sp.chans[sp.pressure]
-	a := &s.g.total.analog[c.slot]
+	why := ""
 	switch {
-	case c.unit.Dimension != quantity.Pressure:
-		s.absent(c.id+" is not in a unit of pressure", names...)
-		return
-	case a.ms == 0 || a.n == 0:
-		s.absent("pressure was not read in this window", names...)
+	case sp.pressure < 0 && sp.system:
+		why = "no pressure tap"
+	case sp.pressure < 0:
+		why = "no pressure channel"
+	case sp.chans[sp.pressure].unit.Dimension != quantity.Pressure:
+		why = sp.chans[sp.pressure].id + " is not in a unit of pressure"
+	case s.g.total.analog[sp.chans[sp.pressure].slot].ms == 0:
+		why = "pressure was not read in this window"
+	}
+	if why != "" {
+		for _, suffix := range []string{"", "_shift"} {
+			s.absent(why, "pressure_mean"+suffix, "pressure_min"+suffix, "pressure_max"+suffix, "pressure_p05"+suffix, "pressure_p95"+suffix)
+		}
+		if sys != nil {
+			s.belowAbsent(why)
+		}
 		return
 	}
-	inputs := []string{c.input()}
-	at := s.pressureAt()
-	s.ratio("pressure_mean", "kPa", c.mean(a.sum).scaled(1/pascalsPerKPa),
-		"time-weighted mean"+at, fmt.Sprintf("%.0f s with a reading", float64(a.ms)/1000), inputs)
-	low, high := c.extremes(a)
-	method := "lowest reading" + at
+	all := s.hoursOf()
+	s.pressureOver(&all[hoursRunning])
+	s.pressureOver(&all[hoursShift])
+	if sys != nil {
+		s.belowMinimum(sys, &all)
+	}
+	s.pressureTable(&all)
+}
+
+// pressureOver sets the figures of some hours.
+func (s *sheet) pressureOver(h *hours) {
+	name := func(what string) string { return "pressure_" + what + h.suffix }
+	if h.what.ms == 0 || h.what.n == 0 {
+		s.absent(h.absent, name("mean"), name("min"), name("max"), name("p05"), name("p95"))
+		return
+	}
+	c := &s.g.sp.chans[s.g.sp.pressure]
+	inputs, at := []string{c.input()}, s.pressureAt()
+	set := func(what string, e estimate, method string) {
+		s.ratio(name(what), "kPa", e, method, h.denominator(), inputs)
+	}
+	set("mean", c.mean(h.what.sum).scaled(1/pascalsPerKPa), "time-weighted mean"+at)
+	low, high := c.extremes(&h.what.analogSum)
+	more := ""
 	if s.partial {
-		method += "; lower ones may lie in gaps"
+		more = "; lower ones may lie in gaps"
 	}
-	s.put("pressure_min", "kPa", s.reading(low), method, inputs)
-	s.add("pressure_max", "kPa", s.reading(high), "highest reading"+at, inputs)
-	if len(s.g.total.bins) == 0 {
-		s.absent("pressure was not read in this window", "pressure_p05", "pressure_p95")
-		return
+	set("min", s.reading(low), "lowest reading"+at+more)
+	set("max", s.reading(high), "highest reading"+at)
+	f := s.figures[name("max")]
+	f.AtLeast = s.partial
+	s.figures[name("max")] = f
+	set("p05", s.reading(s.percentile(h.what.bins, 0.05)), "pressure below which it was for 5 % of the time"+at)
+	set("p95", s.reading(s.percentile(h.what.bins, 0.95)), "pressure below which it was for 95 % of the time"+at)
+}
+
+// pressureTable sets the hours side by side.
+func (s *sheet) pressureTable(all *[numHours]hours) {
+	table := Table{Name: "pressure_by_hours", Method: "readings" + s.pressureAt() + "; a pair of readings belongs to what the machines did at its start, and to the hours in which it ends",
+		Columns: []Column{{"time", "s"}, {"mean", "kPa"}, {"lowest", "kPa"}, {"5 %", "kPa"}, {"95 %", "kPa"}, {"highest", "kPa"}}}
+	below := s.g.sp.hasLow
+	if below {
+		table.Columns = append(table.Columns, Column{"below minimum", "s"}, Column{"longest below", "s"})
 	}
-	s.put("pressure_p05", "kPa", s.reading(s.percentile(0.05)), "pressure below which it was for 5 % of the time"+at, inputs)
-	s.put("pressure_p95", "kPa", s.reading(s.percentile(0.95)), "pressure below which it was for 95 % of the time"+at, inputs)
+	c := &s.g.sp.chans[s.g.sp.pressure]
+	kPa := func(pa float64) *float64 { return number64(pa / pascalsPerKPa) }
+	for i := range all {
+		h := &all[i]
+		if h.what.ms == 0 || i == hoursRunning && !s.runningKnown() {
+			continue
+		}
+		low, high := c.extremes(&h.what.analogSum)
+		row := Row{Name: h.row, Values: []*float64{number64(float64(h.what.ms) / 1000), kPa(c.mean(h.what.sum).v), kPa(low),
+			kPa(s.percentile(h.what.bins, 0.05)), kPa(s.percentile(h.what.bins, 0.95)), kPa(high)}}
+		if below {
+			row.Values = append(row.Values, s.figures["time_below_minimum"+h.suffix].Value, s.figures["longest_below_minimum"+h.suffix].Value)
+		}
+		table.Rows = append(table.Rows, row)
+	}
+	s.tables = append(s.tables, table)
 }
 
 // pressureAt says where the pressure was read.
@@ -79,8 +189,7 @@ func (sp *spec) binEdges(at int64) (from, to float64) {
 
 // percentile is the pressure in Pa below which it was for a share of the time.
 // Within a bin, time is taken as spread evenly.
-func (s *sheet) percentile(share float64) float64 {
-	bins := s.g.total.bins
+func (s *sheet) percentile(bins binList, share float64) float64 {
 	var all int64
 	for _, b := range bins {
 		all += b.halfMS
@@ -102,9 +211,9 @@ func (s *sheet) percentile(share float64) float64 {
 }
 
 // below is the time in seconds at less than pa.
-func (s *sheet) below(pa float64) float64 {
+func (s *sheet) below(bins binList, pa float64) float64 {
 	var half float64
-	for _, b := range s.g.total.bins {
+	for _, b := range bins {
 		from, to := s.g.sp.binEdges(b.at)
 		part := (pa - from) / (to - from)
 		half += float64(math.Max(0, math.Min(1, part)) * float64(b.halfMS))
@@ -112,73 +221,93 @@ func (s *sheet) below(pa float64) float64 {
 	return half / 2000
 }
 
-// bandSeen sets cut_in_seen and cut_out_seen.
-func (s *sheet) bandSeen() {
-	sp := s.g.sp
-	if sp.pressure < 0 || sp.chans[sp.pressure].unit.Dimension != quantity.Pressure {
-		s.absent("no pressure channel", "cut_in_seen", "cut_out_seen")
+func (s *sheet) belowAbsent(why string) {
+	for _, suffix := range []string{"", "_shift", "_all"} {
+		s.absent(why, "time_below_minimum"+suffix, "longest_below_minimum"+suffix)
+	}
+}
+
+// belowMinimum sets how long the tap lay below the system's minimum, in all and
+// at a stretch.
+func (s *sheet) belowMinimum(sys *sitefile.System, all *[numHours]hours) {
+	if sys.MinimumPressurePa <= 0 {
+		s.belowAbsent("no minimum pressure in the site file")
 		return
 	}
-	var in, out []int64
-	for _, c := range s.g.total.cycles {
-		if c.hasPressure {
-			in = append(in, c.atLoad)
-			out = append(out, c.atUnload)
+	c := &s.g.sp.chans[s.g.sp.pressure]
+	u := float64(coverageFactor * c.reading(sys.MinimumPressurePa))
+	inputs := []string{c.input(), "minimum pressure"}
+	for i := range all {
+		h := &all[i]
+		total, longest := "time_below_minimum"+h.suffix, "longest_below_minimum"+h.suffix
+		if h.what.ms == 0 {
+			s.absent(h.absent, total, longest)
+			continue
+		}
+		t := s.below(h.what.bins, sys.MinimumPressurePa)
+		fewer, more := s.below(h.what.bins, sys.MinimumPressurePa-u), s.below(h.what.bins, sys.MinimumPressurePa+u)
+		half := math.Max(math.Abs(more-t), math.Abs(t-fewer))
+		s.ratio(total, "s", estimate{t, quad(half/coverageFactor, s.timeU(0))},
+			"time"+s.pressureAt()+" below the site's minimum pressure; the interval moves the limit by the instrument's uncertainty",
+			h.denominator(), inputs)
+		s.longestBelow(longest, i, h, inputs)
+		for _, name := range []string{total, longest} {
+			f := s.figures[name]
+			f.AtLeast = f.Value != nil && s.partial
+			s.figures[name] = f
 		}
 	}
-	if len(in) == 0 {
-		s.absent("no load cycle with pressure was seen whole", "cut_in_seen", "cut_out_seen")
-		return
-	}
-	c := &sp.chans[sp.pressure]
-	set := func(name, what string, twice []int64) {
-		// Where between the two readings the transition lay is not known.
-		spread := spreadOf(twice) * math.Abs(c.countSI) / math.Sqrt(float64(len(twice)))
-		pa := c.si(medianOf(twice))
-		e := estimate{pa, quad(c.reading(pa), spread)}.scaled(1 / pascalsPerKPa)
-		s.ratio(name, "kPa", e, "median pressure, gauge, midway between the readings before and after the machine "+what,
-			fmt.Sprintf("%d load cycles", len(twice)), append([]string{c.input()}, s.stateInputs()...))
-	}
-	set("cut_in_seen", "loads", in)
-	set("cut_out_seen", "unloads", out)
 }
 
-// spreadOf is the standard deviation in counts of values given twice.
-func spreadOf(twice []int64) float64 {
-	if len(twice) < 2 {
-		return 0
+// longestBelow sets the longest time below the minimum at a stretch.
+func (s *sheet) longestBelow(name string, which int, h *hours, inputs []string) {
+	kind := lowAll
+	if which == hoursRunning && s.runningKnown() {
+		kind = lowRunning
 	}
-	var mean, square float64
-	for _, v := range twice {
-		mean += float64(float64(v) / 2)
+	best := int64(0)
+	for _, l := range s.lows(kind) {
+		from, to := max(l.from, s.g.from), min(l.to, s.g.to)
+		if which == hoursShift {
+			best = max(best, longestPart(from, to, s.g.sp.onShift))
+		} else {
+			best = max(best, to-from)
+		}
 	}
-	mean /= float64(len(twice))
-	for _, v := range twice {
-		d := float64(float64(v)/2) - mean
-		square += float64(d * d)
-	}
-	return math.Sqrt(square / float64(len(twice)-1))
+	seconds := float64(best) / 1000
+	s.ratio(name, "s", estimate{seconds, float64(s.timeU(1))},
+		fmt.Sprintf("longest time%s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end it; the interval is of its ends by the gauge as it reads",
+			s.pressureAt(), lowBridgeMS/1000), h.denominator(), inputs)
 }
 
-// belowMinimum sets the system's time_below_minimum.
-func (s *sheet) belowMinimum(sys *sitefile.System) {
-	const name = "time_below_minimum"
-	sp := s.g.sp
-	switch {
-	case sys.MinimumPressurePa <= 0:
-		s.absent("no minimum pressure in the site file", name)
-	case sp.pressure < 0:
-		s.absent("no pressure tap", name)
-	case sp.chans[sp.pressure].unit.Dimension != quantity.Pressure || len(s.g.total.bins) == 0:
-		s.absent("pressure was not read in this window", name)
-	default:
-		c := &sp.chans[sp.pressure]
-		u := c.reading(sys.MinimumPressurePa)
-		t := s.below(sys.MinimumPressurePa)
-		low, high := s.below(sys.MinimumPressurePa-float64(coverageFactor*u)), s.below(sys.MinimumPressurePa+float64(coverageFactor*u))
-		half := math.Max(math.Abs(high-t), math.Abs(t-low))
-		s.add(name, "s", estimate{t, quad(half/coverageFactor, s.timeU(0))},
-			"time"+s.pressureAt()+" below the site's minimum pressure; the interval moves the limit by the instrument's uncertainty",
-			[]string{c.input(), "minimum pressure"})
+// lows are the times below the minimum that the window saw, the one that lasts
+// at its end included. They may begin before it.
+func (s *sheet) lows(kind int) []low {
+	var all []low
+	for _, l := range s.g.total.lows {
+		if l.running == (kind == lowRunning) {
+			all = append(all, l)
+		}
 	}
+	if x := s.g.exit; x != nil && x.lows[kind].open {
+		all = append(all, x.lows[kind].low(kind))
+	}
+	return all
+}
+
+// longestPart is the longest part of a stretch, in ms, of whose minutes in is
+// true.
+func longestPart(from, to int64, in func(int64) bool) int64 {
+	var best, run int64
+	for at := from; at < to; {
+		next := min(to, at-mod(at, 60_000)+60_000)
+		if in(at) {
+			run += next - at
+		} else {
+			run = 0
+		}
+		best = max(best, run)
+		at = next
+	}
+	return best
 }

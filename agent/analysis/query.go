@@ -129,6 +129,7 @@ type gathered struct {
 	from, to int64
 	splits   []int64 // boundaries inside the window at which cells are cut
 	total    *delta
+	shift    pressed       // the pressure in the hours of the site's shifts
 	cells    []cellSum     // in time order once gathered
 	at       map[int64]int // from → place in cells, while gathering
 	counted  []int64       // memory of the cells' counters, cut off its front
@@ -263,6 +264,9 @@ func (g *gathered) takeCell(d *delta, from, to int64) {
 		}
 	}
 	g.cells[i].d.add(d)
+	if g.sp.onShift != nil && g.sp.pressure >= 0 && g.sp.onShift(from) {
+		g.shift.add(d, g.sp.chans[g.sp.pressure].slot)
+	}
 }
 
 // cutCounters gives a cell n zeros.

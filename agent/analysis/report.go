@@ -15,12 +15,15 @@ func figureNames() []string {
 		"loaded_time", "part_load_time", "running_time", "duty_cycle", "loaded_share", "mean_load_fraction",
 		"starts", "starts_after_power_failure", "starts_failed", "starts_per_hour_mean", "starts_per_hour_max",
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
-		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "peak_demand", "energy",
+		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "peak_demand", "energy",
 		"energy_unloaded", "energy_off_shift", "energy_cost", "demand_cost", "emissions", "air_delivered",
 		"flow_mean", "flow_peak", "specific_power", "specific_power_loaded", "specific_energy",
 		"isentropic_efficiency", "pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95",
-		"cut_in_seen", "cut_out_seen", "time_below_minimum", "quiet_demand", "leak_flow", "leak_share",
-		"leak_cost", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
+		"pressure_mean_shift", "pressure_min_shift", "pressure_max_shift", "pressure_p05_shift", "pressure_p95_shift",
+		"cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set", "cycle_low", "cycle_high",
+		"pressure_swing", "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all",
+		"longest_below_minimum", "longest_below_minimum_shift", "longest_below_minimum_all",
+		"quiet_demand", "leak_flow", "leak_share", "leak_cost", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
 		"discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating", "sump_dew_point",
 		"water_risk_share",
 	}
@@ -33,8 +36,9 @@ func machineOnly(name string) bool {
 		"running_time", "duty_cycle", "loaded_share", "mean_load_fraction", "starts",
 		"starts_after_power_failure", "starts_failed", "starts_per_hour_mean", "starts_per_hour_max",
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
-		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "specific_power_loaded",
-		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "approach_temperature", "phase_unbalance",
+		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "specific_power_loaded",
+		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set",
+		"cycle_low", "cycle_high", "pressure_swing", "approach_temperature", "phase_unbalance",
 		"condensate", "discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating",
 		"sump_dew_point", "water_risk_share":
 		return true
@@ -45,7 +49,8 @@ func machineOnly(name string) bool {
 // systemOnly are the figures that one machine does not have.
 func systemOnly(name string) bool {
 	switch name {
-	case "time_below_minimum", "quiet_demand", "leak_flow", "leak_share", "leak_cost", "effective_volume":
+	case "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all", "longest_below_minimum",
+		"longest_below_minimum_shift", "longest_below_minimum_all", "quiet_demand", "leak_flow", "leak_share", "leak_cost", "effective_volume":
 		return true
 	}
 	return false
@@ -229,6 +234,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		}
 		sp := machineSpec(site, groups, m, levels[m.Name])
 		sp.fine = site.Tariff.FineDemand()
+		sp.onShift = onShift(site)
 		g, err := get(src, sp, from, to, splits)
 		if err != nil {
 			return Report{}, err
@@ -239,14 +245,16 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 			return Report{}, s.err
 		}
 		sheets[m.Name] = s
-		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings()})
+		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings(), Remarks: s.remarks(m)})
 	}
 	if machine != "" {
 		return rep, nil
 	}
 	for i := range site.Systems {
 		sys := &site.Systems[i]
-		g, err := get(src, systemSpec(site, groups, sys), from, to, splits)
+		sp := systemSpec(site, groups, sys, levels)
+		sp.onShift = onShift(site)
+		g, err := get(src, sp, from, to, splits)
 		if err != nil {
 			return Report{}, err
 		}
@@ -280,11 +288,13 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.cycles()
 	s.draw, s.drawAbsent = s.newDrawModel(m)
 	s.powers()
+	s.blowDown()
 	s.energies(m)
 	s.stateTable()
+	s.unloadTable()
 	s.airFigures(m)
-	s.pressures()
-	s.bandSeen()
+	s.pressures(nil)
+	s.band(m)
 	s.unbalance(m)
 	s.heat(m)
 	w := s.wet()

@@ -50,7 +50,9 @@ type spec struct {
 	// Places in chans; -1 where there is none.
 	running, loaded, standby, fault        int
 	power, current, fraction, pressure     int
+	sump                                   int
 	master                                 int
+	sumpZero                               int64     // counts of the sump pressure at zero gauge
 	draw, energy                           int       // the channel of delta.power; the energy counter
 	reckon                                 *reckoned // nil: power is metered, or cannot be reckoned
 	runLevel, loadLevel                    *level
@@ -64,8 +66,12 @@ type spec struct {
 	warm                                   int   // the channel of delta.warmth; -1: none
 	warmShift                              uint  // its counts per bin, as a power of two
 	hasStates                              bool
-	runOnly                                bool // running is known, loaded is not
-	levelsLearnt                           bool // the levels are a calibration, not assumed
+	runOnly                                bool                    // running is known, loaded is not
+	levelsLearnt                           bool                    // the levels are a calibration, not assumed
+	runSigns                               []runSign               // of a system's machines
+	hasLow, lowTurned                      bool                    // the minimum pressure is known; its counts run downwards
+	lowBelow                               int64                   // see setLow
+	onShift                                func(wallMS int64) bool // the query wants the pressure of shift hours; nil: it does not
 	watches                                []watch
 	watchOf                                []routed // by channel: places in watches
 	pairWatches                            []int    // of two channels
@@ -84,7 +90,7 @@ type level struct {
 // newSpec makes an empty spec.
 func newSpec(key, name string) *spec {
 	return &spec{key: key, name: name, running: -1, loaded: -1, standby: -1, fault: -1,
-		power: -1, current: -1, fraction: -1, pressure: -1, master: -1, draw: -1, energy: -1, warm: -1}
+		power: -1, current: -1, fraction: -1, pressure: -1, sump: -1, master: -1, draw: -1, energy: -1, warm: -1}
 }
 
 // MachineKey is the Piece.Key of a machine.
@@ -123,6 +129,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.current = place(scan.MotorCurrent)
 	sp.fraction = place(scan.LoadFraction)
 	sp.pressure = place(scan.DischargePressure, scan.ReceiverPressure, scan.HeaderPressure)
+	sp.setSump(place(scan.SumpPressure))
 	sp.setStates(m, lv)
 	sp.setDraw()
 	sp.setBins()
@@ -132,9 +139,16 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	return sp
 }
 
+// setSump takes a sump pressure whose counts rise with it.
+func (sp *spec) setSump(ch int) {
+	if ch >= 0 && sp.chans[ch].unit.Dimension == quantity.Pressure && sp.chans[ch].countSI > 0 {
+		sp.sump, sp.sumpZero = ch, clamped(sp.limit(ch, 0))
+	}
+}
+
 // systemSpec folds the taps of a system. Its pressure is the tap furthest
 // downstream, since that is what the plant gets.
-func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System) *spec {
+func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System, levels Calibrations) *spec {
 	sp := newSpec(SystemKey(s.Name), s.Name)
 	sp.system = true
 	best := -2
@@ -162,13 +176,23 @@ func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System) *
 	}
 	sp.statesAbsent = "a figure of one machine"
 	sp.setBins()
+	sp.setLow(s.MinimumPressurePa)
 	sp.setWatches(nil, Levels{})
+	sp.addRunSigns(site, groups, s, levels)
 	sp.config = sp.fingerprint()
 	return sp
 }
 
 // add appends c with its class and slot.
 func (sp *spec) add(c chanSpec) int {
+	sp.place(&c)
+	c.countSI *= unitOfCounts(c.kind, c.class == classCounter)
+	sp.chans = append(sp.chans, c)
+	return len(sp.chans) - 1
+}
+
+// place sets the class and slot of c, which is to be appended.
+func (sp *spec) place(c *chanSpec) {
 	switch {
 	case c.role.Counter():
 		c.class, c.slot = classCounter, sp.counters
@@ -182,10 +206,6 @@ func (sp *spec) add(c chanSpec) int {
 		c.class, c.slot = classAnalog, sp.analogs
 		sp.analogs++
 	}
-	unit := unitOfCounts(c.kind, c.class == classCounter)
-	c.countSI *= unit
-	sp.chans = append(sp.chans, c)
-	return len(sp.chans) - 1
 }
 
 // find returns the place of the first channel with the role, or -1.

@@ -45,7 +45,7 @@ func (sp *spec) begin(c *carry, d *delta, s *scan.Scan) {
 	d.transitions = append(d.transitions, transition{s.WallMS, s.MonoMS, c.state, true})
 	if c.state == Unloaded {
 		// When it unloaded is not known, but from here on it may be watched.
-		c.settle = settling{on: true, sinceMono: s.MonoMS, blockMono: s.MonoMS}
+		sp.settle(c, s, c.state, false)
 	}
 }
 
@@ -234,9 +234,10 @@ func (sp *spec) change(c *carry, d *delta, s *scan.Scan, to State) {
 		c.duty.loaded = true
 	}
 	sp.changeCycle(c, d, s, from, to)
+	sp.endUnload(c, d, s, to)
 	c.settle = settling{}
 	if to == Unloaded {
-		c.settle = settling{on: true, sinceMono: s.MonoMS, blockMono: s.MonoMS}
+		sp.settle(c, s, from, true)
 	}
 }
 
@@ -246,13 +247,13 @@ func (sp *spec) changeCycle(c *carry, d *delta, s *scan.Scan, from, to State) {
 		return
 	}
 	cy := &c.cycle
-	p, known := sp.pressureNow(c, s.MonoMS)
+	p, step, known := sp.pressureNow(c, s.MonoMS)
 	if from.delivering() && !to.delivering() {
 		d.unloads++
 		if cy.phase == 1 {
-			cy.phase, cy.unloadMono, cy.atUnload = 2, s.MonoMS, p
+			cy.phase, cy.unloadMono, cy.atUnload, cy.unloadStep = 2, s.MonoMS, p, step
 			if !known {
-				cy.hasPressure, cy.atLoad, cy.atUnload, cy.minCounts, cy.maxCounts = false, 0, 0, 0, 0
+				cy.forgetPressure()
 			}
 		}
 	}
@@ -261,34 +262,54 @@ func (sp *spec) changeCycle(c *carry, d *delta, s *scan.Scan, from, to State) {
 	}
 	if !from.delivering() && to.delivering() {
 		d.loads++
-		if cy.phase == 2 {
+		direct := cy.phase == 2
+		if direct {
 			cy.close(d, s.MonoMS, endedByLoad)
 		}
-		*cy = openCycle{phase: 1, loadWall: s.WallMS, loadMono: s.MonoMS}
+		*cy = openCycle{phase: 1, loadWall: s.WallMS, loadMono: s.MonoMS, direct: direct}
 		if known {
 			now := c.tracks[sp.pressure].counts
-			cy.hasPressure, cy.atLoad, cy.minCounts, cy.maxCounts = true, p, now, now
+			cy.hasPressure, cy.atLoad, cy.loadStep, cy.minCounts, cy.maxCounts = true, p, step, now, now
 		}
 	}
 }
 
-// pressureNow is twice the pressure at a transition that lies between the last
-// two readings: their sum.
-func (sp *spec) pressureNow(c *carry, mono int64) (int64, bool) {
+// pressureNow is twice the pressure at a transition, which lies somewhere
+// between the last reading that did not show it and the one that does. Pressure
+// turns there, so that the middle between the two lies beside it: it is led on
+// from the reading before by half of what it last moved. step is the most that
+// it moved from one of these readings to the next.
+func (sp *spec) pressureNow(c *carry, mono int64) (twice, step int64, known bool) {
 	if sp.pressure < 0 || !sp.held(c, sp.pressure, mono) {
-		return 0, false
+		return 0, 0, false
 	}
 	t := &c.tracks[sp.pressure]
-	if t.hasBefore && t.mono == mono {
-		return t.before + t.counts, true
+	last, hasPrior, prior := t.counts, t.hasBefore, t.before // of another group: read before the transition
+	if t.mono == mono {
+		if !t.hasBefore {
+			return 0, 0, false
+		}
+		last, hasPrior, prior = t.before, t.hasPrior, t.prior
+		step = apart(t.counts, last)
 	}
-	return 2 * t.counts, true
+	if !hasPrior {
+		return 2 * last, step, true
+	}
+	return 2*last + last - prior, max(step, apart(last, prior)), true
+}
+
+func apart(a, b int64) int64 { return max(a-b, b-a) }
+
+func (cy *openCycle) forgetPressure() {
+	cy.hasPressure, cy.atLoad, cy.atUnload, cy.loadStep, cy.unloadStep = false, 0, 0, 0, 0
+	cy.minCounts, cy.maxCounts = 0, 0
 }
 
 func (cy *openCycle) close(d *delta, mono int64, end uint8) {
 	d.cycles = append(d.cycles, cycle{
 		loadWall: cy.loadWall, loadMS: cy.unloadMono - cy.loadMono, unloadMS: mono - cy.unloadMono, end: end,
-		hasPressure: cy.hasPressure, atLoad: cy.atLoad, atUnload: cy.atUnload,
+		direct: cy.direct, hasPressure: cy.hasPressure, atLoad: cy.atLoad, atUnload: cy.atUnload,
+		loadStep: cy.loadStep, unloadStep: cy.unloadStep,
 		minCounts: cy.minCounts, maxCounts: cy.maxCounts,
 	})
 	*cy = openCycle{}

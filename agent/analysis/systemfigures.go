@@ -16,12 +16,10 @@ func (s *sheet) system(sys *sitefile.System, sheets map[string]*sheet) {
 	}
 	if s.g.sp.master >= 0 {
 		s.observed()
-		s.pressures()
-		s.belowMinimum(sys)
+		s.pressures(sys)
 	} else {
 		s.absent("the system has no tap", "observed_time", "unobserved_time")
-		s.pressures()
-		s.belowMinimum(sys)
+		s.pressures(sys)
 		s.borrowCoverage(machines)
 	}
 	s.sumMachines(machines)

@@ -46,6 +46,9 @@ const (
 	FilterDrop           Role = "filter_drop"
 	DryerDrop            Role = "dryer_drop"
 	PurgeValve           Role = "purge_valve"
+	// What the controller is set to, as it says itself.
+	CutInSetting  Role = "cut_in_setting"
+	CutOutSetting Role = "cut_out_setting"
 )
 
 // Roles lists all roles in the design's order.
@@ -57,7 +60,7 @@ func Roles() []Role {
 		LoadCommand, Loaded, Standby, Speed, DriveFrequency, LoadFraction, MotorCurrent,
 		VoltageAB, VoltageBC, VoltageCA, Power, PowerFactor, ApparentPower, Energy, FanPower,
 		DryerPower, Flow, Volume, RunHours, LoadedHours, StartCount, FaultCode, SeparatorDrop,
-		FilterDrop, DryerDrop, PurgeValve,
+		FilterDrop, DryerDrop, PurgeValve, CutInSetting, CutOutSetting,
 	}
 }
 

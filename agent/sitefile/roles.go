@@ -13,7 +13,7 @@ import (
 func roleDimensions(r scan.Role) []quantity.Dimension {
 	switch r {
 	case scan.DischargePressure, scan.SumpPressure, scan.ReceiverPressure, scan.HeaderPressure,
-		scan.InletVacuum, scan.Barometer, scan.SeparatorDrop, scan.FilterDrop, scan.DryerDrop:
+		scan.InletVacuum, scan.Barometer, scan.SeparatorDrop, scan.FilterDrop, scan.DryerDrop, scan.CutInSetting, scan.CutOutSetting:
 		return []quantity.Dimension{quantity.Pressure}
 	case scan.DischargeTemperature, scan.OilTemperature, scan.AmbientTemperature, scan.AftercoolerTemp,
 		scan.WaterInTemperature, scan.WaterOutTemperature, scan.DewPoint:

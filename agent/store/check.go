@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -22,7 +23,8 @@ type fileCheck struct {
 	rawFrom  int64             // wall time
 	version  uint64            // of the format; 0: not found
 	head     bool              // one of its two heads is not valid
-	metaRest map[string][]byte // what else meta has
+	metaAll  map[string][]byte // what meta has
+	metaRest map[string][]byte // of that, what a salvage takes over
 	rest     []treeValue       // of other buckets than blocks and events
 	live     map[int64]bool    // where in the file the blocks, events and segments of the tree begin
 }
@@ -51,13 +53,14 @@ func checkFile(name string, s *Store) (*fileCheck, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &fileCheck{s: s, f: f, live: map[int64]bool{}, metaRest: map[string][]byte{}}
+	c := &fileCheck{s: s, f: f, live: map[int64]bool{}, metaAll: map[string][]byte{}}
 	w := pageWalk{f: f, size: info.Size()}
 	if s != nil {
 		w.visit = c.value
 	}
 	err = w.run()
 	c.head = w.badHead
+	bad := c.takeMeta()
 	if c.version > formatVersion {
 		// what looks damaged may be what this program does not know
 		return c, newerFormat(c.version)
@@ -65,11 +68,14 @@ func checkFile(name string, s *Store) (*fileCheck, error) {
 	if s == nil || err != nil {
 		return c, err
 	}
+	if err := metaDamage(bad); err != nil {
+		return c, err
+	}
 	return c, c.marks()
 }
 
-// marks compares the two numbers that have no checksum with what is there: too
-// low, and numbers are given twice; too high, and the journal's are skipped.
+// marks compares two numbers with what is there, since files of before have no
+// checksums of them: too low, and numbers are given twice; too high, and the journal's are skipped.
 func (c *fileCheck) marks() error {
 	journal, err := readNumbers(c.s.o.FS, filepath.Join(c.s.dir, journalDir))
 	if err != nil {
@@ -114,7 +120,7 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 		return err
 	}
 	if top == bucketMeta {
-		c.meta(key, b)
+		c.metaAll[string(key)] = bytes.Clone(b)
 		return nil
 	}
 	got, _, _, err := open(b)
@@ -135,13 +141,7 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 		err = c.s.eachEvent(b, func(e Event) { c.newest.event = max(c.newest.event, e.Seq) })
 	}
 	if err == nil {
-		switch {
-		case typ == typeBlock || typ == typeEvents || typ == typeGroup || typ == typeSegment:
-			c.live[at] = true
-		case typ == typeCopy: // made anew
-		default:
-			c.rest = append(c.rest, treeValue{top, inner, string(key), at, n})
-		}
+		c.whole(typ, treeValue{top, inner, string(key), at, n})
 	}
 	if errors.Is(err, ErrNewer) {
 		return nil // the format's version is looked at when the file is opened
@@ -152,35 +152,48 @@ func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 	return err
 }
 
+// whole notes a value that can be read, for a salvage.
+func (c *fileCheck) whole(typ byte, v treeValue) {
+	switch typ {
+	case typeBlock, typeEvents, typeGroup, typeSegment:
+		c.live[v.at] = true
+	case typeCopy: // made anew
+	default:
+		c.rest = append(c.rest, v)
+	}
+}
+
 func newerFormat(version uint64) error {
 	return fmt.Errorf("%w: format %d, this program knows %d; install the newer version", ErrNewer, version, formatVersion)
 }
 
-func (c *fileCheck) meta(key, value []byte) {
-	switch string(key) {
-	case metaVersion:
-		if len(value) == 8 {
-			c.version = binary.LittleEndian.Uint64(value)
+// takeMeta takes what meta has and is as it was kept, and names the rest.
+func (c *fileCheck) takeMeta() (bad []string) {
+	bad = damagedMeta(c.metaAll)
+	good := maps.Clone(c.metaAll)
+	for _, key := range bad {
+		delete(good, key)
+	}
+	number := func(key string, otherwise uint64) uint64 {
+		if v := good[key]; len(v) == 8 {
+			return binary.LittleEndian.Uint64(v)
 		}
-	case metaSummarySeq, metaSummaryState: // made anew
-	case metaSealedScan, metaSealedEvent:
-	case metaRawFrom: // blocks before it were dropped on purpose
-		if len(value) == 8 {
-			c.rawFrom = int64(binary.LittleEndian.Uint64(value))
-		}
-		fallthrough
-	default:
-		c.metaRest[string(key)] = bytes.Clone(value)
+		return otherwise
 	}
-	if len(value) != 8 {
-		return
+	c.version = number(metaVersion, 0)
+	c.rawFrom = int64(number(metaRawFrom, 0)) // blocks before it were dropped on purpose
+	c.metas = marks{scan: number(metaSealedScan, 0), event: number(metaSealedEvent, 0)}
+	if slices.Contains(bad, metaSealedScan) {
+		c.metas.scan = c.newest.scan
 	}
-	switch v := binary.LittleEndian.Uint64(value); {
-	case bytes.Equal(key, []byte(metaSealedScan)):
-		c.metas.scan = v
-	case bytes.Equal(key, []byte(metaSealedEvent)):
-		c.metas.event = v
+	if slices.Contains(bad, metaSealedEvent) {
+		c.metas.event = c.newest.event
 	}
+	for _, key := range []string{metaVersion, metaSums, metaSealedScan, metaSealedEvent, metaSummarySeq, metaSummaryState, metaMovedFrom} {
+		delete(good, key) // made anew
+	}
+	c.metaRest = good
+	return bad
 }
 
 // keeps reports whether blocks of an hour are kept.

@@ -62,7 +62,14 @@ func countPieces(t *testing.T, s *Store, fromMS, toMS int64) (n int) {
 
 func drop(t *testing.T, s *Store, keep int) (d Dropped, ok bool) {
 	t.Helper()
-	d, ok, err := s.DropRawDay(keep - 1) // and the newest
+	told, err := s.RawBeyond(keep - 1) // and the newest
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, ok, err = s.DropRawDay(keep - 1)
+	if ok != (len(told) > 0) || ok && (told[0].DayMS != d.DayMS || told[0].Blocks != d.Blocks) {
+		t.Errorf("dropped %+v, %v; what was told to go is %+v", d, ok, told)
+	}
 	if err != nil {
 		t.Fatal(err)
 	}

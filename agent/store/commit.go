@@ -31,7 +31,10 @@ func (s *Store) update(fn func(*bolt.Tx) error) error {
 	if err == nil {
 		err = s.write(func(tx *bolt.Tx) error {
 			id = tx.ID()
-			return fn(tx)
+			if err := fn(tx); err != nil {
+				return err
+			}
+			return sumMeta(tx)
 		})
 	}
 	if err == nil {

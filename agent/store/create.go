@@ -50,5 +50,8 @@ func initDatabase(tx *bolt.Tx) error {
 	if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(metaID), id); err != nil {
 		return err
 	}
-	return putMetaUint(tx, metaVersion, formatVersion)
+	if err := putMetaUint(tx, metaVersion, formatVersion); err != nil {
+		return err
+	}
+	return sumMeta(tx)
 }

@@ -32,6 +32,7 @@ const (
 	metaSummarySeq   = "summary_seq"
 	metaSummaryState = "summary_state"
 	metaMovedFrom    = "moved_from" // see Store.movedFrom
+	metaSums         = "sums"       // see sumMeta
 	metaUntold       = "untold"     // events of a salvage, until a seal
 )
 
@@ -177,16 +178,4 @@ func eachDay(tx *bolt.Tx, name string, first, last int64, backwards bool, fn fun
 		}
 	}
 	return nil
-}
-
-func metaUint(tx *bolt.Tx, key string) uint64 {
-	v := tx.Bucket([]byte(bucketMeta)).Get([]byte(key))
-	if len(v) != 8 {
-		return 0
-	}
-	return binary.LittleEndian.Uint64(v)
-}
-
-func putMetaUint(tx *bolt.Tx, key string, v uint64) error {
-	return tx.Bucket([]byte(bucketMeta)).Put([]byte(key), binary.LittleEndian.AppendUint64(nil, v))
 }

@@ -15,10 +15,10 @@ func (s *Store) load(tx *bolt.Tx) error {
 	if have := fileSize(tx.DB().Path()); have < tx.Size() {
 		return fmt.Errorf("%w: the file has %d bytes and should have %d", ErrDamaged, have, tx.Size())
 	}
-	version := uint64(0)
-	if tx.Bucket([]byte(bucketMeta)) != nil {
-		version = metaUint(tx, metaVersion)
+	if err := checkMeta(tx); err != nil {
+		return err
 	}
+	version := metaUint(tx, metaVersion)
 	if version > formatVersion {
 		return newerFormat(version) // before any other judgement
 	}

@@ -6,16 +6,17 @@ import (
 	bolt "go.etcd.io/bbolt"
 )
 
-// moveCells makes the cells anew that hold scans of a segment whose labels
-// have been put right since it was sealed: those of the wrong time and those of
-// the true one. The blocks and cells of this seal are in tx already.
-func (s *Store) moveCells(tx *bolt.Tx) error {
-	type place struct {
-		level int
-		dev   uint32
-		span  int64
-	}
-	places := map[place]bool{}
+// cellPlace is where a value of cells belongs.
+type cellPlace struct {
+	level    int // of levels
+	deviceNo uint32
+	spanMS   int64
+}
+
+// movedPlaces are those that hold, or are to hold, scans of a segment whose
+// labels have been put right since it was sealed.
+func (s *Store) movedPlaces(tx *bolt.Tx) (map[cellPlace]bool, error) {
+	places := map[cellPlace]bool{}
 	segments := s.Segments()
 	sealed := metaUint(tx, metaSealedScan)
 	for _, seg := range segments {
@@ -28,7 +29,7 @@ func (s *Store) moveCells(tx *bolt.Tx) error {
 		}
 		refs, err := findBlocks(tx, ScanQuery{FromSeq: seg.FirstSeq}, nil)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		for _, r := range refs {
 			if segmentOf(segments, r.firstSeq).Number != seg.Number {
@@ -36,33 +37,44 @@ func (s *Store) moveCells(tx *bolt.Tx) error {
 			}
 			for i, l := range levels { // a scan may be of the hour before its block's
 				for _, at := range []int64{r.hour - 1, r.hour} {
-					places[place{i, r.deviceNo, floorTo(at*hourMS, l.spanMS)}] = true
+					places[cellPlace{i, r.deviceNo, floorTo(at*hourMS, l.spanMS)}] = true
 				}
 				for _, at := range []int64{r.hour - 1, r.hour, r.hour + 1} {
-					places[place{i, r.deviceNo, floorTo(at*hourMS+seg.ShiftMS, l.spanMS)}] = true
+					places[cellPlace{i, r.deviceNo, floorTo(at*hourMS+seg.ShiftMS, l.spanMS)}] = true
 				}
 			}
 		}
 	}
+	return places, nil
+}
+
+// moveCells makes the cells anew that hold scans of a segment whose labels
+// have been put right since it was sealed: those of the wrong time and those of
+// the true one. The blocks and cells of this seal are in tx already.
+func (s *Store) moveCells(tx *bolt.Tx) error {
+	places, err := s.movedPlaces(tx)
+	if err != nil {
+		return err
+	}
 	for at := range places {
 		l := levels[at.level]
 		leaves := tx.Bucket([]byte(bucketLeaves))
-		if at.span < s.RawFrom() || leaves != nil && leaves.Get(dayKey(dayOf(hourOf(at.span)))) != nil {
+		if at.spanMS < s.RawFrom() || leaves != nil && leaves.Get(dayKey(dayOf(hourOf(at.spanMS)))) != nil {
 			continue // they hold scans that are no longer kept: cannot be made again
 		}
-		p, err := s.cellsFromBlocks(tx, at.dev, l, at.span)
+		p, err := s.cellsFromBlocks(tx, at.deviceNo, l, at.spanMS)
 		if err != nil {
 			return err
 		}
-		day, err := makeDayBucket(tx, bucketCells, dayOf(hourOf(at.span)))
+		day, err := makeDayBucket(tx, bucketCells, dayOf(hourOf(at.spanMS)))
 		if err != nil {
 			return err
 		}
-		key := cellKey(l, at.dev, at.span)
+		key := cellKey(l, at.deviceNo, at.spanMS)
 		if len(p.groups) == 0 {
 			err = day.Delete(key)
 		} else {
-			err = day.Put(key, wrap(nil, typeCells, appendPack(nil, p, l, at.span, s.enc)))
+			err = day.Put(key, wrap(nil, typeCells, appendPack(nil, p, l, at.spanMS, s.enc)))
 		}
 		if err != nil {
 			return err

@@ -132,7 +132,14 @@ func (s *Store) match(g *scan.Group, wallMS int64, more []*groupRecord) (rec *gr
 		device = nextDevice
 	}
 	fresh.group.ID, fresh.version, fresh.deviceNo = next, 1, device
-	return fresh, fmt.Sprintf("%s, every %s: %d channels from now on", g.Device, g.Name, len(g.Channels))
+	return fresh, fmt.Sprintf("%s, every %s: the recording of %s begins", g.Device, g.Name, channelCount(len(g.Channels)))
+}
+
+func channelCount(n int) string {
+	if n == 1 {
+		return "1 channel"
+	}
+	return fmt.Sprintf("%d channels", n)
 }
 
 // sameLayout reports whether the raw scans of two groups can be told by the

@@ -75,6 +75,20 @@ func (s *Store) DropRawDay(keepDays int) (d Dropped, ok bool, err error) {
 	return d, true, err
 }
 
+// RawBeyond lists the days, in the order of recording, that DropRawDay would
+// drop one after another; nothing is dropped. The bytes are not reckoned.
+func (s *Store) RawBeyond(keepDays int) (all []Dropped, err error) {
+	segments := s.Segments()
+	err = s.view(func(tx *bolt.Tx) error {
+		days, err := recordedDays(tx, segments)
+		for ; err == nil && beyond(days, max(keepDays, 0)); days = days[1:] {
+			all = append(all, Dropped{DayMS: days[0].day * dayMS, Blocks: int64(len(days[0].blocks))})
+		}
+		return err
+	})
+	return all, err
+}
+
 // dropFirst drops the first of the days if there are more than keep. With an
 // error, ok says that it was dropped and that the disk may not have it yet.
 func (s *Store) dropFirst(keep int) (d Dropped, ok bool, err error) {

@@ -217,7 +217,7 @@ func TestNewerFormatIsNotSalvaged(t *testing.T) {
 				t.Fatal(err)
 			}
 			err = db.Update(func(tx *bolt.Tx) error {
-				return errors.Join(putMetaUint(tx, metaVersion, formatVersion+1), tt.change(tx))
+				return errors.Join(putMetaUint(tx, metaVersion, formatVersion+1), tt.change(tx), sumMeta(tx))
 			})
 			if err := errors.Join(err, db.Close()); err != nil {
 				t.Fatal(err)

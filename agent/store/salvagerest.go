@@ -144,7 +144,10 @@ func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 		if err := s.emptyPieces(tx, kept); err != nil {
 			return err
 		}
-		return s.putUntold(tx, append(s.untold(tx), notes...))
+		if err := s.putUntold(tx, append(s.untold(tx), notes...)); err != nil {
+			return err
+		}
+		return sumMeta(tx)
 	})
 }
 

@@ -34,6 +34,20 @@ type devicePack struct {
 	pack     pack
 }
 
+// Seal makes all that was appended so far safe in the database, as the turn of
+// an hour does, though the journal may take nothing.
+func (s *Store) Seal() error {
+	if s.readOnly {
+		return ErrReadOnly
+	}
+	s.writeMu.Lock()
+	defer s.writeMu.Unlock()
+	if s.closed {
+		return ErrClosed
+	}
+	return s.seal()
+}
+
 // seal moves all that is in memory into the database in one transaction.
 // writeMu is held.
 func (s *Store) seal() error {

@@ -220,14 +220,6 @@ func putSummary(tx *bolt.Tx, seq uint64, state []byte) error {
 	return tx.Bucket([]byte(bucketMeta)).Put([]byte(metaSummaryState), state)
 }
 
-// putMoved keeps from where on pieces go by labels that were put right since.
-func putMoved(tx *bolt.Tx, from uint64) error {
-	if from == 0 {
-		return tx.Bucket([]byte(bucketMeta)).Delete([]byte(metaMovedFrom))
-	}
-	return putMetaUint(tx, metaMovedFrom, from)
-}
-
 // startFold brings the Summariser to where the store is: from its saved state
 // over what was sealed without it and the journal's tail; or, where the state
 // cannot be used, over everything, with new pieces.

@@ -106,6 +106,7 @@ const (
 	typeLeaves  = 8
 	typeUntold  = 9
 	typeCopy    = 10
+	typeSums    = 11
 	maxEnvelope = 1 << 26
 )
 

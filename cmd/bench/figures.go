@@ -22,6 +22,9 @@ const (
 	interval = 15 * time.Minute
 )
 
+// figureFigures are the rows of the section.
+var figureFigures = []string{"week_figures_cold", "week_figures_summaries", "week_raw_one_core", "live_update", "live_update_allocs"}
+
 // demoWeek is the invented shop with the week before b.now recorded. It ends
 // about now, so that an agent started on it has a last hour to show.
 type demoWeek struct {
@@ -60,7 +63,8 @@ func (b *bench) demoWeek(ctx context.Context) (*demoWeek, error) {
 }
 
 // figureRows computes all figures of the demo week, of the machine and of the
-// system: from raw blocks, and from the summaries. Both must agree.
+// system: from raw blocks, and from the summaries. Both must agree. The fold's
+// own rows follow.
 func figureRows(ctx context.Context, b *bench) ([]row, error) {
 	w, err := b.demoWeek(ctx)
 	if err != nil {
@@ -100,13 +104,17 @@ func figureRows(ctx context.Context, b *bench) ([]row, error) {
 	if err != nil {
 		return nil, err
 	}
-	return []row{
+	fold, err := foldRows(ctx, b)
+	if err != nil {
+		return nil, err
+	}
+	return append([]row{
 		{figure: "week_figures_cold", value: median(cold), unit: "ms",
 			note: fmt.Sprintf("%s: every raw block decoded and folded anew", weekSize(w.shop.Site))},
 		{figure: "week_figures_summaries", value: summed, unit: "ms", goal: 5,
 			note: fmt.Sprintf("the same figures, to the last bit, from interval summaries; %s ms the first time after a start, when no summary is decoded yet; %s ms where both ends lie inside an interval, so that two are folded from raw",
 				number(first), number(cut))},
-	}, nil
+	}, fold...), nil
 }
 
 // compute is analysis.Compute or analysis.ComputeRaw.

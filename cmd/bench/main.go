@@ -42,8 +42,8 @@ func sections() []section {
 		{"store", storeFigures, storeRows},
 		{"codecs", codecFigures(), codecRows},
 		{"disk", []string{"disk_bytes_per_day"}, diskRows},
-		{"figures", []string{"week_figures_cold", "week_figures_summaries"}, figureRows},
-		{"year", []string{"series_p95", "export_memory"}, yearRows},
+		{"figures", figureFigures, figureRows},
+		{"year", []string{"year_merge", "series_p95", "export_memory"}, yearRows},
 		{"serial", serialFigures, serialRows},
 		{"agent", []string{"agent_private_memory", "agent_cpu"}, agentRows},
 	}

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"loadscribe/agent/sitefile"
 	"loadscribe/simulator"
@@ -61,8 +62,9 @@ func bankMap(n int) string {
 }
 
 // weekSite is the site of the bench week: one machine, whose twelve channels
-// are the week's columns. One whose name begins with moreColumns has no role.
-func weekSite(dir string, columns []simulator.BenchColumn) (*sitefile.Site, error) {
+// are the week's columns, read at a period. One whose name begins with
+// moreColumns has no role.
+func weekSite(dir string, columns []simulator.BenchColumn, period time.Duration) (*sitefile.Site, error) {
 	var registers strings.Builder
 	registers.WriteString("name = \"Bench week\"\nprotocol = \"modbus\"\naddressing = \"zero-based\"\n")
 	for i, c := range columns {
@@ -81,7 +83,7 @@ func weekSite(dir string, columns []simulator.BenchColumn) (*sitefile.Site, erro
 		fmt.Fprintf(&registers, "\n[[channel]]\nname = %q\n%stable = \"holding\"\naddress = %d\ntype = %q\nscale = %g\nunit = %q\n",
 			c.Name, role, 2*i, kind, c.Scale, c.Unit)
 	}
-	return writeSite(dir, `
+	return writeSite(dir, fmt.Sprintf(`
 [site]
 name = "Harrow Lane Joinery"
 timezone = "America/Chicago"
@@ -97,7 +99,7 @@ name = "controller"
 line = "bus"
 unit = 1
 map = "map.toml"
-every = "1s"
+every = %q
 
 [[machine]]
 name = "comp1"
@@ -106,5 +108,5 @@ rated_flow = "185 cfm"
 rated_pressure = "125 psi"
 rated_power = "37 kW"
 channels = { controller = "*" }
-`, registers.String())
+`, period.String()), registers.String())
 }

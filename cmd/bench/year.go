@@ -26,6 +26,10 @@ const (
 	// zoomPoints and zoomQueries are of series_p95.
 	zoomPoints  = 2000
 	zoomQueries = 400
+	mergeReps   = 7
+	// thinPeriod is the period of the year's poll group; its last month is read
+	// more often.
+	thinPeriod = 15 * time.Second
 	// glanceEvery is how often the exporting process is looked at.
 	glanceEvery = 20 * time.Millisecond
 )
@@ -38,12 +42,16 @@ func yearRows(ctx context.Context, b *bench) ([]row, error) {
 		return nil, err
 	}
 	fmt.Fprintf(b.log, "the year took %.0f s to record\n", time.Since(began).Seconds())
+	merge, err := mergeRow(site, b.yearDays)
+	if err != nil {
+		return nil, err
+	}
 	series, err := seriesRow(ctx, site, b.yearDays, b.monthDays)
 	if err != nil {
 		return nil, err
 	}
 	export, err := exportRow(ctx, b, site)
-	return []row{series, export}, err
+	return []row{merge, series, export}, err
 }
 
 // storeYear makes a store of days: a scan on each second in the last month, one
@@ -54,7 +62,7 @@ func storeYear(ctx context.Context, dir string, days, month int64) (*sitefile.Si
 	if err != nil {
 		return nil, err
 	}
-	site, err := weekSite(dir, columns)
+	site, err := weekSite(dir, columns, thinPeriod)
 	if err != nil {
 		return nil, err
 	}
@@ -83,7 +91,7 @@ func appendYear(ctx context.Context, s *store.Store, g *scan.Group, columns []si
 		batch = append(batch, scan.Scan{Group: g, MonoMS: sec * 1000, WallMS: yearBegin.UnixMilli() + sec*1000, DurationMS: 20, Values: own})
 		sec++
 		if sec < dense {
-			sec += 14
+			sec += int64(thinPeriod/time.Second) - 1
 		}
 		if len(batch) == storeBatch || sec >= seconds {
 			if err := errors.Join(ctx.Err(), s.Append(batch)); err != nil {
@@ -93,6 +101,51 @@ func appendYear(ctx context.Context, s *store.Store, g *scan.Group, columns []si
 		}
 	}
 	return nil
+}
+
+// yearTariff makes a year's figures ask for all that money does: prices by the
+// hour, and demand with a ratchet that looks back eleven months.
+const yearTariff = `
+[tariff]
+currency = "USD"
+energy = [{ price = 0.118 }, { price = 0.171, when = "Mon-Fri 12:00-18:00" }]
+demand = { price = 14.20, window = "15m", ratchet = "80 % of 11 months" }
+emissions = "0.39 kg/kWh"
+`
+
+// mergeRow computes all figures of the whole year from its interval summaries.
+func mergeRow(site *sitefile.Site, days int64) (row, error) {
+	// From the first midnight of the site's, so that the billing months are whole.
+	from, to := time.Date(2025, time.March, 1, 0, 0, 0, 0, site.Location), yearBegin.Add(time.Duration(days)*24*time.Hour)
+	text, err := os.ReadFile(site.Path)
+	if err != nil {
+		return row{}, fmt.Errorf("read the year's site: %w", err)
+	}
+	path := filepath.Join(filepath.Dir(site.Path), "priced.toml")
+	if err := os.WriteFile(path, append(text, yearTariff...), 0o644); err != nil {
+		return row{}, fmt.Errorf("write the year's site with a tariff: %w", err)
+	}
+	priced, err := sitefile.Load(path, sitefile.Options{})
+	if err != nil {
+		return row{}, err
+	}
+	first, _, err := figuresOf(priced, from, to, 1, analysis.Compute)
+	if err != nil {
+		return row{}, err
+	}
+	took, report, err := figuresOf(priced, from, to, mergeReps, analysis.Compute)
+	if err != nil {
+		return row{}, err
+	}
+	for _, f := range report.Machines[0].Figures {
+		if (f.Name == "demand_cost" || f.Name == "duty_cycle") && f.Value == nil {
+			return row{}, fmt.Errorf("the year has no %s: %s", f.Name, f.Absent)
+		}
+	}
+	bare, _, err := figuresOf(site, from, to, mergeReps, analysis.Compute)
+	return row{figure: "year_merge", value: took, unit: "ms", goal: 50,
+		note: fmt.Sprintf("all figures of a machine over %d days (%d intervals), with prices by the hour and demand with a ratchet of 11 months; %s ms the first time after a start; %s ms without a tariff",
+			days, days*96, number(first), number(bare))}, err
 }
 
 // seriesRow asks for windows of random channels, from a minute to a year: the

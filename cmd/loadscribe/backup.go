@@ -15,6 +15,8 @@ import (
 type backupCmd struct {
 	siteFlags
 	Out string `required:"" help:"File to write; it is there whole or not at all, and checked." placeholder:"FILE"`
+	// As of export: an earlier backup may be the only one that is whole.
+	Force bool `help:"Let --out take the place of a file that is there."`
 }
 
 func (c *backupCmd) Run(s *surroundings) error {
@@ -22,7 +24,7 @@ func (c *backupCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	if err := mayWrite(site, c.Out, true); err != nil {
+	if err := mayWrite(site, c.Out, c.Force); err != nil {
 		return err
 	}
 	info, err := store.BackupStopped(site.Agent.DataDir, c.Out, store.Options{Log: s.logger()})

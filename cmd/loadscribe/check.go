@@ -42,6 +42,7 @@ func (c *checkCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
+	keep := keepRaw(site)
 	if c.JSON {
 		return json.NewEncoder(s.stdout).Encode(struct {
 			Site     string             `json:"site"`
@@ -51,7 +52,8 @@ func (c *checkCmd) Run(s *surroundings) error {
 			Data     string             `json:"data"`
 			Warnings []sitefile.Problem `json:"warnings"`
 			Lines    []lineLoad         `json:"lines"`
-		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...), lineLoads(loads)})
+			KeepRaw  *rawKept           `json:"keep_raw,omitempty"`
+		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...), lineLoads(loads), keep})
 	}
 	fmt.Fprintf(s.stdout, "%s: %d lines, %d devices, %d channels in %d poll groups, %d machines, %d systems\n",
 		site.Name, len(site.Lines), len(site.Devices), channels, len(groups), len(site.Machines), len(site.Systems))
@@ -60,6 +62,9 @@ func (c *checkCmd) Run(s *surroundings) error {
 		fmt.Fprintf(s.stdout, "machine %s: %s, %d roles filled\n", m.Name, m.Control, len(m.Roles))
 	}
 	fmt.Fprintf(s.stdout, "data: %s\n", site.Agent.DataDir)
+	if keep != nil {
+		fmt.Fprintln(s.stdout, keep)
+	}
 	for _, l := range loads {
 		fmt.Fprintf(s.stdout, "line %s: busy %.0f %% of the time (predicted)\n", l.Line, l.Share*100)
 		if l.Advice != "" {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"math"
+	"os"
 	"testing"
 	"time"
 
@@ -140,6 +141,22 @@ func TestHealthAgainstTruth(t *testing.T) {
 			nearTruth(t, &m, "phase_unbalance", 0.49, 0.02)
 			nearTruth(t, &m, "motor_derating", 1, 0)
 		}
+		r := f.change(t, "approach_temperature")
+		if r == nil {
+			t.Fatalf("seed %d: no word of the cooler", seed)
+		}
+		t.Log(r.Sentence)
+		since, err := time.Parse(time.RFC3339, r.Since)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// A value has twenty minutes of air behind it, which take up to two hours.
+		if dust := f.From.Add(33*time.Hour + 40*time.Minute); since.Sub(dust).Abs() > 3*time.Hour {
+			t.Errorf("seed %d: since %s, truly %s", seed, since, dust)
+		}
+		if *r.Change < 1.8 || *r.Change > 3.2 { // 8.04 K to 10.46 and 10.74 K
+			t.Errorf("seed %d: by %.2f K", seed, *r.Change)
+		}
 		// It tripped at 110 °C, so that a reading came within a period's heating of it.
 		week := f.figures(t, f.From, f.To)
 		nearTruth(t, &week, "discharge_margin", 0, 1)
@@ -156,6 +173,49 @@ func nearTruth(t *testing.T, m *analysis.MachineFigures, name string, want, most
 	t.Logf("%s %.4f ± %.4f, truly %.4f", name, v, half, want)
 	if !(math.Abs(v-want) <= most) {
 		t.Errorf("%s = %g, truly %g: more than %g apart", name, v, want, most)
+	}
+}
+
+// change is what is told of a figure's change over the whole record; nil: nothing.
+func (f *folded) change(t *testing.T, about string) *analysis.Remark {
+	t.Helper()
+	m := f.figures(t, f.From, f.To)
+	for i := range m.Remarks {
+		if r := &m.Remarks[i]; r.Kind == "change" && r.About == about {
+			return r
+		}
+	}
+	return nil
+}
+
+// TestNoChangeInGoodOrder: nothing is told of machines whose coolers and supply
+// stay as they are, whatever the load and the weather do.
+func TestNoChangeInGoodOrder(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates weeks; not under -short")
+	}
+	stories := []struct {
+		scenario string
+		seeds    []uint64
+		days     int
+	}{{"joinery", []uint64{0, 5}, 5}, {"growing-leaks", []uint64{0}, 5}}
+	if os.Getenv("LOADSCRIBE_LONG") != "" {
+		stories[0].seeds, stories[0].days, stories[1].days = []uint64{0, 5, 11, 23, 31, 47}, 12, 14
+		stories = append(stories, stories[0], stories[0])
+		stories[2].scenario, stories[3].scenario = "three-shifts", "heatless-dryer"
+	}
+	for _, tt := range stories {
+		for _, seed := range tt.seeds {
+			f := foldDays(t, tt.scenario, seed, tt.days, nil)
+			m := f.figures(t, f.From, f.To)
+			for _, r := range m.Remarks {
+				if r.Kind == "change" {
+					t.Errorf("%s seed %d: %s", tt.scenario, seed, r.Sentence)
+				}
+			}
+			v, _ := valueOf(t, &m, "approach_temperature")
+			t.Logf("%s seed %d: approach %.2f K", tt.scenario, seed, v)
+		}
 	}
 }
 

@@ -28,6 +28,8 @@ func TestBackupOfARunningAgentHasTheSameFigures(t *testing.T) {
 	if err != nil || info.Seq < seen {
 		t.Fatalf("the backup ends with scan %d (%v); %d were safe on disk before", info.Seq, err, seen)
 	}
+	mustFail(t, exitWrongUse, []string{"is there already", "--force"}, "backup", "--site", site, "--out", copied)
+	mustRun(t, "backup", "--site", site, "--out", copied, "--force")
 	mustFail(t, exitWrongUse, []string{"is a folder"}, "backup", "--site", site, "--out", t.TempDir())
 	// over the file that the agent writes, by two names of it
 	outs := []string{filepath.Join(dir, "data", "store.db"), filepath.Join(dir, "data", "journal", "copy")}

@@ -11,6 +11,7 @@ import (
 	"syscall"
 
 	"loadscribe/agent"
+	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
 	"loadscribe/dashboard"
@@ -36,10 +37,40 @@ func record(s *surroundings, site *sitefile.Site, listen func() (net.Listener, e
 	for _, w := range site.Warnings {
 		fmt.Fprintln(s.stderr, "warning:", w.Error())
 	}
-	a, err := agent.Open(site, agent.Options{Version: version, Log: s.logger()})
-	if err != nil {
-		return explainOpen(err, site.Agent.DataDir)
+	refuge := &agent.Refuge{}
+	o := agent.Options{Version: version, Log: s.logger(), Clock: scan.NewSystemClock(), Refuge: refuge}
+	for {
+		a, err := agent.Open(site, o)
+		if agent.DiskTakesNothing(site.Agent.DataDir, err) {
+			fmt.Fprintf(s.stderr, "%v\n%s: its disk takes nothing; readings are kept in memory until it does, and are lost if this program ends before. "+
+				"Free space there, or make it writable.\n", err, site.Agent.DataDir)
+			a, err = refuge.Open(site, o, err)
+		}
+		if err != nil {
+			return explainOpen(errors.Join(err, refuge.Remove()), site.Agent.DataDir)
+		}
+		err = recordWith(s, a, site, listen, ready)
+		if !errors.Is(err, agent.ErrDiskBack) {
+			return errors.Join(err, bringToDisk(site, o, refuge))
+		}
+		ready = nil // said once
 	}
+}
+
+// bringToDisk is the last attempt to keep what waits in memory.
+func bringToDisk(site *sitefile.Site, o agent.Options, refuge *agent.Refuge) error {
+	if !refuge.InUse() {
+		return nil
+	}
+	a, err := agent.Open(site, o)
+	if err == nil {
+		return a.Close()
+	}
+	return errors.Join(fmt.Errorf("the readings that waited in memory are lost: %w", err), refuge.Remove())
+}
+
+// recordWith runs one agent and its pages.
+func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, listen func() (net.Listener, error), ready func(url string)) error {
 	listener, err := listen()
 	if err != nil {
 		return errors.Join(err, a.Close())

@@ -84,6 +84,9 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 		if err := printTables(out, m.Tables, site.Units); err != nil {
 			return err
 		}
+		for _, r := range m.Remarks {
+			fmt.Fprintf(out, "  health, %s: %s\n", r.About, r.Sentence)
+		}
 		printFindings(out, report.Machines[i].Findings, site)
 	}
 	for i := range report.Systems {
@@ -176,35 +179,48 @@ func bounds(f *analysis.Figure, units quantity.System) string {
 		}
 		text += fmt.Sprintf(", %s %s (%s)", word, shown, f.LimitBasis)
 	}
-	switch f.Name {
-	case "pressure_mean", "pressure_min", "pressure_p05", "pressure_p95", "time_below_minimum":
-		text += ", all hours, with those the plant was off"
+	if f.Denominator != "" && (strings.HasPrefix(f.Name, "pressure_m") || strings.HasPrefix(f.Name, "pressure_p") || strings.Contains(f.Name, "_below_minimum")) {
+		text += ", " + f.Denominator // which hours it is of
 	}
 	return text
 }
 
-// maxFindings is how many findings of a machine the summary names.
+// maxFindings is how many findings of the data of a machine the summary names.
 const maxFindings = 30
 
-// printFindings says what is wrong with the data themselves.
+// printFindings says what wants looking at at the machine, and what is wrong with
+// the data themselves.
 func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Site) {
-	if len(findings) == 0 {
+	var machine, data []*analysis.Finding
+	for i := range findings {
+		if findings[i].Kind == "machine" {
+			machine = append(machine, &findings[i])
+		} else {
+			data = append(data, &findings[i])
+		}
+	}
+	if len(machine) > 0 {
+		fmt.Fprintln(out, "  what wants looking at:")
+	}
+	for _, f := range machine {
+		fmt.Fprintf(out, "    %s to %s: %s\n", localTime(f.From, site), localTime(f.To, site), f.Sentence)
+	}
+	if len(data) == 0 {
 		fmt.Fprintln(out, "  what the data themselves show: nothing missing for long, stuck, contradictory or impossible")
 		return
 	}
 	fmt.Fprintln(out, "  what the data themselves show:")
-	for i := range findings {
+	for i, f := range data {
 		if i == maxFindings {
-			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(findings)-i)
+			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(data)-i)
 			return
 		}
-		f := &findings[i]
 		fmt.Fprintf(out, "    %s, %s to %s: %s\n", f.Kind, localTime(f.From, site), localTime(f.To, site), f.Sentence)
 	}
 }
 
 // shownFigure is a figure in the site's units, rounded to two figures of its
-// uncertainty and to no more than five of its own; money to its hundredths.
+// uncertainty and to no more than four of its own; money to its hundredths.
 func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty, unit string) {
 	unit, factor, offset := units.Display(f.Unit)
 	v := *f.Value*factor + offset
@@ -219,7 +235,7 @@ func shownFigure(f *analysis.Figure, units quantity.System) (value, uncertainty,
 	case isMoney(unit):
 		decimals = 2
 	case f.Uncertainty != nil && *f.Uncertainty > 0:
-		decimals = min(1-magnitude(*f.Uncertainty*factor), decimals+1)
+		decimals = min(1-magnitude(*f.Uncertainty*factor), decimals)
 	case v == math.Trunc(v):
 		decimals = 0
 	}
@@ -260,7 +276,7 @@ func prefixed(f *analysis.Figure, value string) string {
 	return value
 }
 
-// spread is the half width; none where it is too small to show.
+// spread is the half width; none where there is none or it is too small to show.
 func spread(f *analysis.Figure, show func(float64) string) string {
 	if f.Uncertainty == nil {
 		return ""

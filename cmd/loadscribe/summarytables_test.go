@@ -59,7 +59,7 @@ func TestPrintFigures(t *testing.T) {
 		{"over a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(9), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 9 1/h, OVER the limit of 6 (a standard)"},
 		{"within a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(6), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 6 1/h, limit 6 (a standard)"},
 		{"energy over a gap", analysis.Figure{Name: "energy", Value: v(1352), Unit: "kWh", Uncertainty: v(13), Coverage: lost}, "energy 1352 ± 13 kWh observed 90.0 %, over the gaps by the meter's counter"},
-		{"all hours", analysis.Figure{Name: "pressure_mean", Value: v(213.4), Unit: "1", Uncertainty: v(20)}, "pressure_mean 213 ± 20, all hours, with those the plant was off"},
+		{"which hours", analysis.Figure{Name: "pressure_mean", Value: v(213.4), Unit: "1", Uncertainty: v(20), Denominator: "9 h with a reading, in shift hours"}, "pressure_mean 213 ± 20, 9 h with a reading, in shift hours"},
 		{"a time", analysis.Figure{Name: "loaded_time", Value: v(7503), Unit: "s", Uncertainty: v(0)}, "loaded_time 2 h 5 min 3 s"},
 	} {
 		var out strings.Builder

@@ -84,7 +84,7 @@ const today = () => ({ from: new Date(Date.now() - 8 * 3_600_000).toISOString(),
 
 // The service book: a fault yesterday, and the notes that were posted.
 const book = [
-  { seq: 2, time: new Date(Date.now() - 86_000_000).toISOString(), kind: 'fault', subject: 'comp1', text: 'motor overload (code 2): cleared after 7m0s', data: { state: 'cleared', code: '2', channel: 'controller.fault_code' } },
+  { seq: 2, time: new Date(Date.now() - 86_000_000).toISOString(), kind: 'fault', subject: 'comp1', text: 'motor overload (code 2): cleared after 7 min 0 s', data: { state: 'cleared', code: '2', channel: 'controller.fault_code' } },
   { seq: 1, time: new Date(Date.now() - 86_420_000).toISOString(), kind: 'fault', subject: 'comp1', text: 'motor overload (code 2): for the first time on record', data: { state: 'raised', code: '2', channel: 'controller.fault_code' } },
 ];
 if (process.env.MOCK_DAMAGE) book.push({ seq: 0, time: new Date(Date.now() - 90_000_000).toISOString(), kind: 'data_damaged', subject: 'controller', text: 'an hour cannot be read', data: {} });

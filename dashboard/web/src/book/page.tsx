@@ -9,7 +9,7 @@ import { Mark } from './mark';
 import { stretches } from './ruled';
 import { Book, bookDays, type Shown } from './source';
 import { Week } from './week';
-import { bookSentence, byDay, countSentence, entrySubject, entryText, faultName, faultSentence, filters, observedSentence, sortOf, wordOf } from './words';
+import { bookSentence, byDay, countSentence, entrySubject, entryText, faultName, faultSentence, filters, keptSentence, observedSentence, sortOf, wordOf } from './words';
 
 export function ServiceBook({ live, site, view }: { live: Live; site: Site; view: View }) {
   const [book] = useState(() => new Book(live));
@@ -25,6 +25,7 @@ export function ServiceBook({ live, site, view }: { live: Live; site: Site; view
           <p class="note-line">
             {shown && countSentence(shown.week, shown.faults, bookDays)}
             {shown && <span class="must">{observedSentence(observed(shown, current), bookDays)}</span>}
+            {shown && keptSentence(rawFrom(view), shown.week, view.now, bookDays, site.timezone)}
             {book.error.value && <span class="warn"> {shown ? 'Older than it should be: ' : ''}{book.error.value}. Trying again.</span>}
           </p>
         </div>
@@ -48,6 +49,8 @@ export function ServiceBook({ live, site, view }: { live: Live; site: Site; view
     </>
   );
 }
+
+const rawFrom = (view: View) => (view.store?.raw_from ? Date.parse(view.store.raw_from) : undefined);
 
 /** For how long at least one machine was observed, ms. */
 function observed(shown: Shown, current: Map<string, string>): number {

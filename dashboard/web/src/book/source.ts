@@ -13,7 +13,7 @@ const pageSize = 40;
 const mostShown = 5_000;
 /** What the picture shows; loads would fill it. */
 const pictureChanges = ['start', 'stop', 'trip', 'lost', 'found'];
-const pictureKinds = ['state', 'fault', 'note', 'config_changed', 'line_down', 'device_down', 'clock_step', 'clock_behind', 'data_damaged', 'store_down', 'agent_broke_off'];
+const pictureKinds = ['state', 'fault', 'note', 'config_changed', 'line_down', 'device_down', 'clock_step', 'clock_behind', 'data_damaged', 'store_down', 'scans_dropped', 'raw_dropped', 'agent_broke_off'];
 
 export interface Shown {
   from: number;

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Event, Fault } from '../api';
-import { bookSentence, byDay, countSentence, entrySubject, entryText, faultSentence, filters, observedSentence, siteTime, sortOf } from './words';
+import { bookSentence, byDay, countSentence, entrySubject, entryText, faultSentence, filters, keptSentence, observedSentence, siteTime, sortOf } from './words';
 
 const now = Date.parse('2026-11-25T18:00:00Z'); // noon in Chicago, a Wednesday
 const chicago = 'America/Chicago';
@@ -28,8 +28,17 @@ describe('the first sentence', () => {
     ];
     expect(countSentence(week, [fault({ times: 2 })], 7)).toBe('In 7 days: 2 faults, 1 start, 1 line trouble, 1 change to the set-up, no notes.');
     const broken = [event('2026-11-25T10:00:00Z', 'data_damaged', ''), event('2026-11-25T11:00:00Z', 'data_damaged', ''), event('2026-11-25T12:00:00Z', 'agent_broke_off', '')];
+    const first = event('2026-11-25T10:00:00Z', 'config_changed', 'controller, every 1s: the recording of 17 channels begins', {});
+    expect(countSentence([first], [], 7)).toBe('In 7 days: no faults, no starts, no line troubles, the first set-up, no notes.');
     expect(countSentence(broken, [], 7)).toBe('In 7 days: 2 losses of data, 1 break of recording, no faults, no starts, no line troubles, no changes to the set-up, no notes.');
   });
+});
+
+it('says from when on single readings are kept', () => {
+  expect(keptSentence(undefined, [], now, 7, chicago)).toBe('');
+  const week = [event('2026-11-24T10:00:00Z', 'raw_dropped', ''), event('2026-11-25T10:00:00Z', 'raw_dropped', '')];
+  expect(plain(keptSentence(Date.parse('2026-11-18T00:00:00Z'), week, now, 7, chicago)))
+    .toBe(' Single readings are kept from Tue 17 Nov 18:00:00 on; what is older was dropped as the site file asks (keep_raw), 2 days of it in these 7 days, and its figures and curves stay.');
 });
 
 it('says when little was observed', () => {

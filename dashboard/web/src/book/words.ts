@@ -15,6 +15,7 @@ export function sortOf(e: Event): Sort {
     case 'calibration':
       return 'note';
     case 'config_changed':
+    case 'levels':
       return 'setup';
     case 'line_down':
     case 'line_up':
@@ -32,6 +33,13 @@ export function sortOf(e: Event): Sort {
     case 'data_damaged':
     case 'store_down':
     case 'store_up':
+    case 'clock_not_set':
+    case 'clock_set':
+    case 'computer_slept':
+    case 'scans_dropped':
+    case 'raw_dropped':
+    case 'backup_made':
+    case 'keeping_failed':
       return 'agent';
     case 'state':
       switch (e.data.change) {
@@ -74,8 +82,8 @@ export const filters: Filter[] = [
   { key: 'faults', title: 'Faults', kinds: ['fault', 'state'], changes: ['trip'] },
   { key: 'motor', title: 'Starts and stops', kinds: ['state'], changes: ['start', 'stop', 'trip'] },
   { key: 'state', title: 'Every load and unload', kinds: ['state'], changes: [] },
-  { key: 'lines', title: 'Lines and devices', kinds: ['line_down', 'line_up', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'agent_broke_off', 'clock_step', 'clock_behind', 'data_damaged', 'store_down', 'store_up'], changes: [] },
-  { key: 'setup', title: 'Set-up', kinds: ['config_changed', 'counter_reset', 'counter_wrapped'], changes: [] },
+  { key: 'lines', title: 'Lines and recording', kinds: ['line_down', 'line_up', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'agent_broke_off', 'clock_step', 'clock_behind', 'clock_not_set', 'clock_set', 'computer_slept', 'data_damaged', 'store_down', 'store_up', 'scans_dropped', 'raw_dropped', 'backup_made', 'keeping_failed'], changes: [] },
+  { key: 'setup', title: 'Set-up', kinds: ['config_changed', 'levels', 'counter_reset', 'counter_wrapped'], changes: [] },
   { key: 'notes', title: 'Notes', kinds: ['note', 'hookup', 'spot_reading', 'calibration'], changes: [] },
 ];
 
@@ -110,16 +118,30 @@ export function countSentence(week: Event[], faults: Fault[], days: number): str
     [count((e) => e.kind === 'data_damaged'), 'loss of data', 'losses of data'],
     [count((e) => e.kind === 'store_down'), 'disk trouble', 'disk troubles'],
     [count((e) => e.kind === 'agent_broke_off'), 'break of recording', 'breaks of recording'],
+    [count((e) => e.kind === 'scans_dropped'), 'loss of readings to a full disk', 'losses of readings to a full disk'],
   ] as const;
   const parts = [
     ...broken.filter(([n]) => n > 0).map(([n, one, many]) => some(n, one, many)),
     some(faults.reduce((n, f) => n + f.times, 0), 'fault', 'faults'),
     some(count((e) => e.data.change === 'start'), 'start', 'starts'),
     some(count((e) => e.kind === 'line_down' || e.kind === 'device_down'), 'line trouble', 'line troubles'),
-    some(count(setupChanged), 'change to the set-up', 'changes to the set-up'),
+    setupWords(count(setupChanged), week.some((e) => e.kind === 'config_changed')),
     some(count((e) => e.kind === 'note'), 'note', 'notes'),
   ];
   return `In ${days} days: ${parts.join(', ')}.`;
+}
+
+/** A first set-up is no change, and yet the book has it. */
+function setupWords(changes: number, kept: boolean): string {
+  return changes === 0 && kept ? 'the first set-up' : some(changes, 'change to the set-up', 'changes to the set-up');
+}
+
+/** From when on every reading is there, and what was dropped before; empty while nothing was. */
+export function keptSentence(rawFrom: number | undefined, week: Event[], now: number, days: number, timeZone: string): string {
+  if (rawFrom === undefined) return '';
+  const gone = week.filter((e) => e.kind === 'raw_dropped').length;
+  const lately = gone > 0 ? `, ${gone === 1 ? 'one day' : `${gone} days`} of it in these ${days} days` : '';
+  return ` Single readings are kept from ${when(rawFrom, now, timeZone)} on; what is older was dropped as the site file asks (keep_raw)${lately}, and its figures and curves stay.`;
 }
 
 /** What was not observed is no proof of quiet: said where it is a share worth saying. */

@@ -38,7 +38,7 @@ export function Skyline({ runs, from, to, width, timeZone }: { runs: Run[]; from
         return <rect key={r.from} class={`run run-${r.state}`} x={x0} y={base - h} width={w} height={h} />;
       })}
       <line class="base" x1={leftPx} x2={width - rightPx} y1={base} y2={base} />
-      {marks(from, to).map((t) => (
+      {marks(from, to).filter((t) => x(t) + 18 < width).map((t) => (
         <g key={t}>
           <line class="axis" x1={x(t)} x2={x(t)} y1={base} y2={base + 4} />
           <text class="tick" x={x(t)} y={base + 18} text-anchor="middle">{clockMinute(t, timeZone)}</text>

@@ -5,6 +5,7 @@ import uPlot from 'uplot';
 import 'uplot/dist/uPlot.min.css';
 import { clockMinute } from '../units/words';
 import type { Columns } from './cells';
+import { placeLabels } from './guides';
 import type { Run } from './runs';
 
 /** Left and right room that all strips share, so that times line up. */
@@ -80,7 +81,7 @@ function range(p: StripProps): [number, number] {
     high = Math.max(high, g.value);
   }
   if (!Number.isFinite(low)) return [0, 1];
-  if (p.zeroBased) return [Math.min(0, low), high > 0 ? high * 1.1 : 1];
+  if (p.zeroBased) return [Math.min(0, low), Math.max(high * 1.1, 1)]; // what a stopped machine takes is no hill
   const pad = Math.max((high - low) * 0.08, 10 ** -p.decimals);
   return [low - 1.6 * pad, high + pad]; // room for the lowest guide's words
 }
@@ -168,19 +169,30 @@ function drawGuides(u: uPlot, guides: Guide[]): void {
   const px = devicePixelRatio;
   ctx.save();
   ctx.font = `${11 * px}px system-ui, sans-serif`;
-  ctx.textAlign = 'right';
   ctx.lineWidth = px;
   ctx.strokeStyle = token('--muted');
   ctx.setLineDash([6 * px, 4 * px]);
-  for (const g of guides) {
-    const y = Math.round(u.valToPos(g.value, 'y', true));
+  const ys = guides.map((g) => Math.round(u.valToPos(g.value, 'y', true)));
+  for (const y of ys) {
     ctx.beginPath();
     ctx.moveTo(left, y);
     ctx.lineTo(left + width, y);
     ctx.stroke();
-    ctx.fillStyle = token('--muted');
-    ctx.textBaseline = g.below ? 'top' : 'bottom';
-    ctx.fillText(g.text, left + width - 4 * px, y + (g.below ? 4 : -2) * px);
+  }
+  // Paper around the words, lest a line strikes them through.
+  ctx.setLineDash([]);
+  ctx.lineJoin = 'round';
+  ctx.lineWidth = 4 * px;
+  ctx.strokeStyle = token('--paper');
+  ctx.fillStyle = token('--muted');
+  for (const [i, place] of placeLabels(ys, guides.map((g) => g.below), 15 * px).entries()) {
+    const text = guides[i]?.text ?? '';
+    const x = place.right ? left + width - 4 * px : left + 4 * px;
+    const y = (ys[i] ?? 0) + (place.above ? -2 : 4) * px;
+    ctx.textAlign = place.right ? 'right' : 'left';
+    ctx.textBaseline = place.above ? 'bottom' : 'top';
+    ctx.strokeText(text, x, y);
+    ctx.fillText(text, x, y);
   }
   ctx.restore();
 }

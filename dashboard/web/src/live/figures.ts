@@ -9,6 +9,8 @@ export interface Today {
   figures: Map<string, Figure>;
   from: number;
   to: number;
+  /** what the window rests on where that is not what was asked for */
+  notes: string[];
 }
 
 const everyMs = 60_000;
@@ -61,6 +63,7 @@ export class TodayFigures {
         figures: new Map((mine?.figures ?? []).map((f) => [f.name, f])),
         from: Date.parse(answer.from),
         to: Date.parse(answer.to),
+        notes: answer.notes ?? [],
       };
       this.error.value = '';
     } catch (e) {

@@ -19,6 +19,9 @@ export interface View extends Picture {
 const frameMs = 250;
 const tickMs = 1_000;
 
+/** Events that tell of readings which came over the line and are not in the record. */
+const lost = new Set(['scans_dropped', 'data_damaged', 'store_up']);
+
 /** What wants every reading: the last hour's chart. */
 export interface Recorder {
   scan(scan: ScanUpdate, channels: string[]): void;
@@ -145,6 +148,7 @@ export class Live {
       if (m.type === 'state') r.state(m.data, this.heard);
     }
     if (m.type === 'figures_changed') this.figuresTick.value += 1;
+    if (m.type === 'event' && lost.has(m.data.kind)) for (const r of this.recorders) r.refill();
     if (m.type === 'event' || m.type === 'state') this.eventTick.value += 1;
     this.publishSoon();
   }

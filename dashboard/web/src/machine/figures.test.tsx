@@ -9,8 +9,8 @@ import { coverageText, Figures } from './figures';
 const host = document.createElement('div');
 afterEach(() => render(null, host));
 
-function show(figures: Figure[] | null, error = ''): string {
-  const today = figures && { figures: new Map(figures.map((f) => [f.name, f])), from: 0, to: 3_600_000 };
+function show(figures: Figure[] | null, error = '', notes: string[] = []): string {
+  const today = figures && { figures: new Map(figures.map((f) => [f.name, f])), from: 0, to: 3_600_000, notes };
   const source = { today: signal<Today | null>(today), error: signal(error) } as unknown as TodayFigures;
   render(<Figures source={source} limit={6} system="us" timeZone="UTC" />, host);
   return (host.textContent ?? '').replaceAll('\u00a0', ' ');
@@ -36,6 +36,18 @@ it('shows the mean load where a part-load machine has no duty cycle', () => {
 
 it('says at least for a maximum over gaps', () => {
   expect(show([{ name: 'starts_per_hour_mean', value: 0.8, unit: '1/h' }, { name: 'starts_per_hour_max', value: 3, unit: '1/h', at_least: true }])).toContain('at least 3 in the busiest 60 minutes; the motor’s limit is 6');
+});
+
+it('says none where no start was seen, and at least only where it matters', () => {
+  const max = (value: number, coverage: number): Figure => ({ name: 'starts_per_hour_max', value, unit: '1/h', at_least: true, coverage });
+  const mean: Figure = { name: 'starts_per_hour_mean', value: 0, unit: '1/h' };
+  expect(show([mean, max(0, 0.9)])).toContain('none in the busiest 60 minutes');
+  expect(show([mean, max(2, 0.9)])).toContain('at least 2 in the busiest');
+  expect(show([mean, max(2, 0.9995)])).not.toContain('at least');
+});
+
+it('says what the figures rest on', () => {
+  expect(show([duty], '', ['single readings before 2026-11-01 are no longer kept'])).toContain('Single readings before 2026-11-01 are no longer kept.');
 });
 
 it('keeps old figures with a word that they are old, and says when there are none', () => {

@@ -22,12 +22,16 @@ export function wanted(startsLimit: number | undefined): Wanted[] {
         const max = today.figures.get('starts_per_hour_max');
         if (max?.value === undefined) return '';
         const limit = startsLimit === undefined ? '' : `; the motor’s limit is\u00a0${startsLimit}`;
-        return `${max.at_least ? 'at least ' : ''}${Math.round(max.value)} in the busiest 60 minutes${limit}`;
+        const most = Math.round(max.value);
+        return `${most === 0 ? 'none' : `${atLeast(max)}${most}`} in the busiest 60 minutes${limit}`;
       },
     },
     { title: 'Specific power', names: ['specific_power'] },
   ];
 }
+
+/** Where less than a thousandth was not observed, a lower bound is as good as the value. */
+const atLeast = (f: Figure) => (f.at_least && (f.coverage ?? 0) < 0.999 ? 'at least ' : '');
 
 export function Figures({ source, limit, system, timeZone }: { source: TodayFigures; limit: number | undefined; system: UnitSystem; timeZone: string }) {
   const today = source.today.value;
@@ -39,6 +43,7 @@ export function Figures({ source, limit, system, timeZone }: { source: TodayFigu
         {today ? `From ${clock(today.from, timeZone)} to ${clock(today.to, timeZone)}` : error ? '' : 'Fetching today’s figures …'}
         {error && <span class="warn">{today ? ' – older than it should be: ' : 'No figures: '}{error}. Trying again.</span>}
       </p>
+      {today?.notes.map((n) => <p key={n} class="aside">{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
       {today && wanted(limit).map((w) => <Entry key={w.title} want={w} today={today} system={system} />)}
     </section>
   );
@@ -65,7 +70,7 @@ function Value({ figure, value, system }: { figure: Figure; value: number; syste
   const shown = showFigure(figure.name, value, figure.unit ?? '1', figure.uncertainty, system);
   return (
     <p class="value" data-figure={figure.name}>
-      {figure.at_least && <span class="at-least">at least </span>}
+      {atLeast(figure) && <span class="at-least">{atLeast(figure)}</span>}
       <strong>{shown.value}</strong>
       {shown.uncertainty && <span class="pm"> ± {shown.uncertainty}</span>}
       {shown.unit && <span class="unit"> {shown.unit}</span>}

@@ -62,11 +62,12 @@ function draw(
   const minimum = systemOf(site, machine)?.minimum_pressure_pa;
   const matter = [machine.cut_in_pa, machine.cut_out_pa, minimum, ...at.map((l, i) => (list[i]?.kind === 'separator' && air !== 'yes' ? undefined : l?.pa))];
   const scale = makeScale(matter.filter((p) => p !== undefined), 1 / display.scale, 30, baseY);
-  const total = list.reduce((sum, s) => sum + s.weight, 0);
+  const weight = (s: Station) => (narrow ? narrowWeight(s) : s.weight);
+  const total = list.reduce((sum, s) => sum + weight(s), 0);
   let x = axisX;
   const columns = list.map((s, i) => {
     const x0 = x;
-    x += (s.weight / total) * (width - axisX - 2);
+    x += (weight(s) / total) * (width - axisX - 2);
     return { ...s, x0, x1: x, level: at[i] };
   });
   return { columns, scale, display, width, baseY, axisX, narrow, air, cutIn: machine.cut_in_pa, cutOut: machine.cut_out_pa, minimum };
@@ -94,6 +95,22 @@ function Drawn({ d, height, state, view, system, text }: {
       <Texts d={d} state={state} view={view} system={system} />
     </svg>
   );
+}
+
+/** On a phone the room goes to the places that have a pressure to write. */
+function narrowWeight(s: Station): number {
+  if (s.kind === 'plant' || s.kind === 'receiver') return s.weight;
+  if (s.pressure) return 1.35;
+  return s.notes.length > 0 ? 0.95 : 0.6;
+}
+
+/** Height of one note at the foot of a place. */
+const noteStep = (d: Drawing) => (d.narrow ? 28 : 18);
+
+/** Where a place's pressure is written: on its level, or above what stands at its foot. */
+function readingY(d: Drawing, c: Column): number | undefined {
+  if (!c.level || !c.pressure) return undefined;
+  return Math.min(d.scale.y(c.level.pa) - 8, c.notes.length === 0 ? d.baseY : d.baseY - 14 - c.notes.length * noteStep(d));
 }
 
 /** Cut-in to cut-out, from the machine to the plant. */
@@ -241,10 +258,12 @@ function Wall({ d }: { d: Drawing }) {
   const outlet = d.columns.find((c) => c.kind === 'outlet');
   if (d.air !== 'no' || !outlet?.level) return null;
   const y = d.scale.y(outlet.level.pa);
+  const written = readingY(d, outlet) ?? d.baseY;
+  const words = [d.baseY - 70, d.baseY - 104].find((at) => Math.abs(at - written) > 24);
   return (
     <g>
       <line class="wall" x1={outlet.x0} x2={outlet.x0} y1={y - 12} y2={d.baseY} />
-      {!d.narrow && <text class="mark" x={outlet.x0 + 9} y={d.baseY - 70}>no air passes</text>}
+      {!d.narrow && <text class="mark" x={outlet.x0 + 9} y={words}>no air passes</text>}
     </g>
   );
 }
@@ -263,7 +282,8 @@ function Dimensions({ d }: { d: Drawing }) {
         <Line class="minimum" x0={from.x0} x1={d.width - 2} y={d.scale.y(d.minimum)} />
       )}
       {d.minimum !== undefined && plant && (
-        <text class="mark" x={d.width - 4} y={d.scale.y(d.minimum) + 14} text-anchor="end">
+        // On the side of the line where the air is not.
+        <text class="mark" x={d.width - 4} y={d.scale.y(d.minimum) + (d.narrow && spare !== undefined && spare < 0 ? -6 : 14)} text-anchor="end">
           {d.narrow ? 'min.' : 'system minimum'} {fixed(convert(d.display, d.minimum), d.display.decimals === 1 ? 0 : 1)}
         </text>
       )}
@@ -273,7 +293,7 @@ function Dimensions({ d }: { d: Drawing }) {
         </Arrow>
       )}
       {spare !== undefined && d.minimum !== undefined && plant?.level && (
-        <Arrow x={plant.x0 + 12} y0={d.scale.y(plant.level.pa)} y1={d.scale.y(d.minimum)} left={d.narrow}>
+        <Arrow x={plant.x0 + (d.narrow ? 6 : 12)} y0={d.scale.y(plant.level.pa)} y1={d.scale.y(d.minimum)} lines={d.narrow}>
           {`${size(spare)} ${spare < 0 ? 'short' : 'spare'}`}
         </Arrow>
       )}
@@ -281,14 +301,18 @@ function Dimensions({ d }: { d: Drawing }) {
   );
 }
 
-function Arrow({ x, y0, y1, left = false, children }: { x: number; y0: number; y1: number; left?: boolean; children: string }) {
+function Arrow({ x, y0, y1, lines = false, children }: { x: number; y0: number; y1: number; lines?: boolean; children: string }) {
   const length = Math.abs(y1 - y0);
   if (length < 8) return null;
   const dir = y1 > y0 ? 1 : -1;
+  // A word a line where there is no room for them side by side.
+  const words = lines ? children.split(' ') : [children];
   return (
     <g>
       <path class="dimension" d={`M${x} ${y0}V${y1}M${x - 4} ${y1 - 6 * dir}L${x} ${y1}L${x + 4} ${y1 - 6 * dir}M${x - 4} ${y0 + 6 * dir}L${x} ${y0}L${x + 4} ${y0 + 6 * dir}`} />
-      {children && length > 16 && <text class="mark strong" x={left ? x - 7 : x + 8} y={(y0 + y1) / 2 + 4} text-anchor={left ? 'end' : 'start'}>{children}</text>}
+      {length > 16 * words.length && words.map((w, i) => (
+        <text key={w} class="mark strong" x={x + 8} y={(y0 + y1) / 2 + 4 + (i - (words.length - 1) / 2) * 14}>{w}</text>
+      ))}
     </g>
   );
 }
@@ -301,19 +325,19 @@ function Texts({ d, state, view, system }: { d: Drawing; state: MachineState['st
         const x = (c.x0 + c.x1) / 2;
         const noteX = x + (d.narrow && c.kind === 'airend' ? 8 : 0); // beside the climb, not on it
         const low = d.narrow && stagger++ % 2 === 1;
-        const top = c.level && c.pressure ? d.scale.y(c.level.pa) : undefined;
+        const top = readingY(d, c);
         return (
           <g key={c.key}>
             <text class="place" x={x} y={d.baseY + (low ? 34 : 18)} text-anchor="middle">{c.name}</text>
             {d.narrow && low && <line class="tie" x1={x} x2={x} y1={d.baseY + 3} y2={d.baseY + 22} />}
             {c.pressure && top !== undefined && (
-              <ReadingText read={c.pressure} x={x} y={top - 8} now={view.now} system={system} narrow={d.narrow} />
+              <ReadingText read={c.pressure} x={x} y={top} now={view.now} system={system} narrow={d.narrow} />
             )}
             {c.notes.map((n, i) => (
-              <NoteText key={n.channel.id} read={n} x={noteX} y={d.baseY - 10 - (c.notes.length - 1 - i) * (d.narrow ? 28 : 18)} now={view.now} system={system} narrow={d.narrow} />
+              <NoteText key={n.channel.id} read={n} x={noteX} y={d.baseY - 10 - (c.notes.length - 1 - i) * noteStep(d)} now={view.now} system={system} narrow={d.narrow} />
             ))}
             {c.kind === 'airend' && state && (
-              <g transform={`translate(${noteX - 11} ${d.baseY - 40 - c.notes.length * (d.narrow ? 28 : 18)})`}><Glyph state={state} size={22} /></g>
+              <g transform={`translate(${noteX - 11} ${d.baseY - 40 - c.notes.length * noteStep(d)})`}><Glyph state={state} size={22} /></g>
             )}
           </g>
         );

@@ -42,8 +42,12 @@ function since(m: MachineState, at: Moment): string {
   return m.since_known ? ` for ${duration(ms)}` : ` for at least ${duration(ms)}`;
 }
 
-function trend(m: MachineState): string {
-  return m.pressure_trend === 'unknown' ? '' : `, pressure ${m.pressure_trend}`;
+/** The trend is told over so long: in a younger state it is partly that of the state before. */
+const trendMs = 20_000;
+
+function trend(m: MachineState, at: Moment): string {
+  const young = m.since !== null && m.since_known && at.now - Date.parse(m.since) < trendMs;
+  return young || m.pressure_trend === 'unknown' ? '' : `, pressure ${m.pressure_trend}`;
 }
 
 const mayStart = 'It may start without warning.';
@@ -55,14 +59,14 @@ function text(m: MachineState, at: Moment): string {
       if (start !== undefined && !m.since_known) return `Tripped${since(m, at)}.`;
       return start === undefined ? 'Tripped.' : `Tripped at ${when(start, at.now, at.timeZone)}, ${duration(at.now - start)} ago.`;
     case 'off':
-      if (start !== undefined && !m.since_known) return `Off${since(m, at)}${trend(m)}.`;
-      return start === undefined ? 'Off.' : `Off since ${when(start, at.now, at.timeZone)}${trend(m)}.`;
+      if (start !== undefined && !m.since_known) return `Off${since(m, at)}${trend(m, at)}.`;
+      return start === undefined ? 'Off.' : `Off since ${when(start, at.now, at.timeZone)}${trend(m, at)}.`;
     case 'unobserved':
       return start === undefined
         ? 'Not observed: what it does is not known.'
         : `Not observed since ${when(start, at.now, at.timeZone)}.`;
     default:
-      return `${capital(stateWord[m.state])}${since(m, at)}${trend(m)}.`;
+      return `${capital(stateWord[m.state])}${since(m, at)}${trend(m, at)}.`;
   }
 }
 

@@ -60,7 +60,7 @@ export function signs(view: View, site: Site | null, losses: Event[] = []): Sign
   const last = losses[0];
   if (last) {
     const more = losses.length > 1 ? `, ${losses.length} entries in the last days` : '';
-    out.push({ key: 'damage', what: `Part of the record is damaged (told ${when(Date.parse(last.time), view.now, zone)}${more}).`, todo: 'What is lost is in the service book, under “Lines and devices”. Copy the data directory to another disk: this one may be failing.' });
+    out.push({ key: 'damage', what: `Part of the record is damaged (told ${when(Date.parse(last.time), view.now, zone)}${more}).`, todo: 'What is lost is in the service book, under “Lines and recording”. Copy the data directory to another disk: this one may be failing.' });
   }
   const downLines = new Set<string>();
   for (const line of view.lines.values()) {

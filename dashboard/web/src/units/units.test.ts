@@ -9,7 +9,7 @@ const nist: [string, 'us' | 'si', number][] = [
   ['pressure', 'us', 6894.757],
   ['pressure', 'si', 1e5],
   ['flow', 'us', 4.719474e-4],
-  ['volume', 'us', 3.785412e-3],
+  ['volume', 'us', 2.831685e-2],
   ['energy', 'us', 3.6e6],
 ];
 
@@ -33,6 +33,19 @@ describe('units', () => {
     const celsius = channel('temperature', '°C', 1, 273.15);
     expect(write(channelDisplay(celsius, 'us'), 85)).toBe('185.0 °F');
     expect(toSI(celsius, 85)).toBeCloseTo(358.15, 9);
+  });
+
+  it('shows no decimals that a channel does not have', () => {
+    const count = { ...channel('plain', '1', 1), step: 1 };
+    expect(write(channelDisplay(count, 'us'), 4120)).toBe('4120');
+    const hours = { ...channel('duration', 'h', 3600), step: 0.1 };
+    expect(write(channelDisplay(hours, 'us'), 21526.6)).toBe('21526.6 h');
+    const factor = { ...channel('plain', '1', 1), step: 0.001 };
+    expect(write(channelDisplay(factor, 'us'), 0.98)).toBe('0.980');
+    // a tenth of a bar is 1.45 psi
+    const bar = { ...channel('pressure', 'bar', 1e5), step: 0.1 };
+    expect(write(channelDisplay(bar, 'us'), 7.1)).toBe('103 psi');
+    expect(write(channelDisplay(bar, 'si'), 7.1)).toBe('7.1 bar');
   });
 
   it('says when a pressure is absolute', () => {

@@ -28,7 +28,8 @@ const displays: Record<string, Record<UnitSystem, Display>> = {
   power: same(plain('kW', 1, 1e-3)),
   energy: same(plain('kWh', 1, 1 / 3.6e6)),
   temperature: { us: plain('°F', 1, 1.8, -459.67), si: plain('°C', 1, 1, -273.15) },
-  volume: { us: plain('gal', 0, 1 / gallonM3), si: plain('m³', 2) },
+  // The volume that a channel tells is delivered air, in gallons nobody counts it.
+  volume: { us: plain('ft³', 0, 1 / cubicFootM3), si: plain('m³', 1) },
   current: same(plain('A', 1)),
   voltage: same(plain('V', 1)),
   frequency: same(plain('Hz', 2)),
@@ -49,6 +50,8 @@ export interface ChannelUnit {
   si_scale: number;
   si_offset: number;
   absolute: boolean;
+  /** least difference between two values; undefined: not known */
+  step?: number | undefined;
 }
 
 /** A channel's value in SI: pascals, watts, kelvins and so on. */
@@ -59,14 +62,21 @@ export function toSI(channel: ChannelUnit, value: number): number {
 /** The display of a channel's value, straight from the map's unit. */
 export function channelDisplay(channel: ChannelUnit, system: UnitSystem): Display {
   const d = displayOf(channel.quantity, system);
-  if (!d) return plain(channel.unit === '1' ? '' : channel.unit, 2);
+  if (!d) return plain(channel.unit === '1' ? '' : channel.unit, decimalsOfStep(channel.step, 4) ?? 2);
+  const scale = channel.si_scale * d.scale;
   // An absolute pressure says so; an unmarked one is gauge.
   return {
     unit: channel.absolute ? `${d.unit}(a)` : d.unit,
-    decimals: d.decimals,
-    scale: channel.si_scale * d.scale,
+    decimals: decimalsOfStep(channel.step === undefined ? undefined : channel.step * scale, d.decimals) ?? d.decimals,
+    scale,
     offset: channel.si_offset * d.scale + d.offset,
   };
+}
+
+/** Decimals that tell values a step apart, at most so many; undefined: the step is not known. */
+function decimalsOfStep(step: number | undefined, most: number): number | undefined {
+  if (step === undefined || !(step > 0)) return undefined;
+  return Math.min(most, Math.max(0, Math.ceil(-Math.log10(step) - 1e-6)));
 }
 
 /** A number with a fixed count of decimals; a rounded -0.04 is 0.0. */
@@ -138,12 +148,15 @@ export function showFigure(
     return { value: fixed(shown, d.decimals), uncertainty: '', unit: d.unit, interval: '' };
   }
   const half = uncertainty * d.scale; // a width has no offset
-  const decimals = Math.min(decimalsFor(half), d.decimals + 1);
+  // Four figures of a value are all that anybody reads.
+  const four = shown === 0 ? 4 : Math.max(0, 3 - Math.floor(Math.log10(Math.abs(shown))));
+  const decimals = Math.min(decimalsFor(half), d.decimals + 1, four);
   const rounded = fixed(half, decimals);
   if (Number(rounded) === 0) {
     // Smaller than what is worth showing, but not nothing.
-    const least = fixed(10 ** -d.decimals, d.decimals);
-    return { value: fixed(shown, d.decimals), uncertainty: `<${least}`, unit: d.unit, interval: `within ${least} of ${fixed(shown, d.decimals)}` };
+    const places = Math.min(d.decimals, four);
+    const least = fixed(10 ** -places, places);
+    return { value: fixed(shown, places), uncertainty: `<${least}`, unit: d.unit, interval: `within ${least} of ${fixed(shown, places)}` };
   }
   return {
     value: fixed(shown, decimals),
