@@ -107,7 +107,7 @@ func (s *sheet) restOfEnergy(table *Table, joules *[numStates]float64) {
 		row("counted over gaps", "what the machine did in them is not known; the price is in energy_by_period", gapMS, gaps)
 		rest -= gaps
 	}
-	if e.byCounter && math.Abs(rest) >= e.step {
+	if math.Abs(rest) > 1e-6*math.Abs(e.total.v) { // none where energy is the integral itself
 		row("counter less power", "the meter's counter, which energy goes by, and its power over the observed time do not quite agree", 0, rest)
 	}
 	row("all", "", 0, e.total.v)
