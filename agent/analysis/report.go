@@ -288,6 +288,7 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.cycles()
 	s.draw, s.drawAbsent = s.newDrawModel(m)
 	s.powers()
+	s.overNameplate(m)
 	s.energies(m)
 	s.stateTable()
 	s.airFigures(m)
