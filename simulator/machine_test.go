@@ -251,6 +251,22 @@ func TestBlowDownAndDeliveryDelay(t *testing.T) {
 	if delay < time.Second || delay > 10*time.Second {
 		t.Errorf("delivery began %v after loading, want a few seconds", delay)
 	}
+	// The truth says the same of it; there the unload begins with the valve half
+	// closed, half a second before.
+	unloads, err := w.Truth().Unloads(c.spec.Name, w.start, w.Now())
+	if err != nil || len(unloads) == 0 {
+		t.Fatalf("unloads of the truth: %v, %v", unloads, err)
+	}
+	u := unloads[0]
+	if d := u.BlownDown - tenth; d < -time.Second || d > time.Second {
+		t.Errorf("the truth has %v, want %v", u.BlownDown, tenth)
+	}
+	if u.StartPa < begin || u.EndPa < 0.99*c.spec.ResidualPa || u.EndPa > 1.01*c.spec.ResidualPa {
+		t.Errorf("the truth's sump fell from %.0f to %.0f Pa, want from over %.0f to %.0f", u.StartPa, u.EndPa, begin, c.spec.ResidualPa)
+	}
+	if w := u.SettledJ / u.Settled.Seconds(); !(w > 0.2*c.spec.RatedPowerW && w < 0.35*c.spec.RatedPowerW) {
+		t.Errorf("settled at %.0f W of %.0f, want 15-35 %% (DOE sourcebook, from memory)", w, c.spec.RatedPowerW)
+	}
 }
 
 // The true flow lies -12 to +5 % off the nameplate, by the seed.

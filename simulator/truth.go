@@ -22,6 +22,7 @@ type machineTruth struct {
 	transitions []transition
 	commands    []command
 	faults      []faultSpan
+	unloads     []unloadLog
 	marks       []machineMark
 }
 
@@ -154,6 +155,7 @@ func (t *Truth) changed(i int, step int64) {
 	case Tripped:
 		tr.fault = c.fault
 	}
+	m.watchUnload(c, m.transitions[len(m.transitions)-1].state, step)
 	m.transitions = append(m.transitions, tr)
 	t.markMachine(i, step)
 }

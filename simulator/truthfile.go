@@ -51,6 +51,7 @@ type machineTruthFile struct {
 	StatesJ     map[string]float64 `json:"states_j"`
 	Faults      []FaultSpan        `json:"faults"`
 	Transitions []Transition       `json:"transitions,omitempty"`
+	Unloads     []Unload           `json:"unloads,omitempty"`
 }
 
 // machineFile sums machine i over the whole log, without its transitions.
@@ -118,6 +119,14 @@ func (t *Truth) WriteJSON(out io.Writer) error {
 	for i := range file.Machines {
 		for _, tr := range t.machines[i].transitions {
 			file.Machines[i].Transitions = append(file.Machines[i].Transitions, t.transitionFile(tr))
+		}
+		unloads, err := t.Unloads(file.Machines[i].Name, file.From, file.To)
+		if err != nil {
+			panic("simulator: " + err.Error()) // the name is the log's own
+		}
+		for _, u := range unloads {
+			u.From = u.From.UTC()
+			file.Machines[i].Unloads = append(file.Machines[i].Unloads, u)
 		}
 	}
 	enc := json.NewEncoder(out)

@@ -151,6 +151,7 @@ func (w *World) step() {
 		if c.control(w.now) {
 			w.truth.changed(i, w.now+1)
 		}
+		w.truth.follow(i, w.now+1)
 		if c.loadCommand != command && c.state.Running() && state != Starting {
 			w.truth.commanded(i, w.now+1)
 		}

@@ -75,19 +75,6 @@ type openCycle struct {
 	minCounts, maxCounts int64
 }
 
-// settling watches whether power has stopped falling after an unload. It
-// compares blocks of 20 s.
-type settling struct {
-	on        bool
-	sinceMono int64
-	blockMono int64
-	sum       Int128
-	ms        int64
-	hasMean   bool
-	mean      int64
-	settled   bool
-}
-
 func (c *carry) init(channels, watches int) {
 	*c = carry{tracks: make([]track, channels), spells: make([]spell, watches)}
 }

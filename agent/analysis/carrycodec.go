@@ -39,7 +39,7 @@ func (c *carry) encode(b []byte) []byte {
 	b = c.run.encode(b, c.lastMono)
 	b = c.load.encode(b, c.lastMono)
 	b = c.cycle.encode(b, c.lastMono, c.lastWall)
-	b = c.settle.encode(b, c.lastMono)
+	b = c.settle.encode(b, c.lastMono, c.lastWall)
 	b = appendCount(b, c.recents)
 	for _, w := range c.recent[:c.recents] {
 		b = appendSigned(b, w-c.lastWall)
@@ -116,7 +116,7 @@ func readCarry(r *reader, channels, watches int) carry {
 	c.run.decode(r, c.lastMono)
 	c.load.decode(r, c.lastMono)
 	c.cycle.decode(r, c.lastMono, c.lastWall)
-	c.settle.decode(r, c.lastMono)
+	c.settle.decode(r, c.lastMono, c.lastWall)
 	c.recents = r.count(1)
 	if c.recents > maxRecent {
 		r.fail("too many starts")
@@ -216,36 +216,5 @@ func (cy *openCycle) decode(r *reader, mono, wall int64) {
 	if cy.direct, cy.hasPressure = f&1 != 0, f&2 != 0; cy.hasPressure {
 		cy.atLoad, cy.atUnload, cy.loadStep, cy.unloadStep = r.signed(), r.signed(), r.signed(), r.signed()
 		cy.minCounts, cy.maxCounts = r.signed(), r.signed()
-	}
-}
-
-func (s *settling) encode(b []byte, mono int64) []byte {
-	b = append(b, flags(s.on, s.hasMean, s.settled))
-	if !s.on {
-		return b
-	}
-	b = appendSigned(b, s.sinceMono-mono)
-	b = appendSigned(b, s.blockMono-mono)
-	b = binary.AppendUvarint(b, uint64(s.ms))
-	b = appendInt128(b, s.sum)
-	if s.hasMean {
-		b = appendSigned(b, s.mean)
-	}
-	return b
-}
-
-func (s *settling) decode(r *reader, mono int64) {
-	f := r.byteBelow(8)
-	s.on, s.hasMean, s.settled = f&1 != 0, f&2 != 0, f&4 != 0
-	if !s.on {
-		if f != 0 {
-			r.fail("flags without a value")
-		}
-		return
-	}
-	s.sinceMono, s.blockMono, s.ms = r.signed()+mono, r.signed()+mono, r.atLeastZero()
-	s.sum = r.int128()
-	if s.hasMean {
-		s.mean = r.signed()
 	}
 }

@@ -77,7 +77,7 @@ func (d *delta) encodeLists(b []byte, base int64) []byte {
 			b = appendSigned(b, c.maxCounts)
 		}
 	}
-	return b
+	return encodeUnloads(b, d.falls, base)
 }
 
 func (a *analogSum) encode(b []byte) []byte {
@@ -258,6 +258,7 @@ func (d *delta) decodeLists(r *reader, base int64) {
 		}
 		d.cycles = append(d.cycles, c)
 	}
+	d.falls = decodeUnloads(d.falls, r, base)
 }
 
 func (n *counterSum) decode(r *reader, base int64) {

@@ -15,6 +15,7 @@ type delta struct {
 	unloads     int64
 	failed      int64 // starts that came to nothing
 	cycles      []cycle
+	falls       []unload
 	analog      []analogSum
 	counters    []counterSum
 	bins        binList   // at each pressure, while no machine of the subject was known to run
@@ -23,7 +24,7 @@ type delta struct {
 	lows        []low     // below the system's minimum pressure
 	power       stateSums // of the draw channel
 	fraction    stateSums
-	settled     sum // power at settled unloaded running
+	settled     sum // power at settled unloaded running, the sump blown down
 	slots       [slotsPerCell]slotSum
 	found       []found // findings that are over
 	health      []healthSum
@@ -154,7 +155,7 @@ func (d *delta) reset() {
 	keep := *d
 	*d = delta{
 		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
-		cycles: keep.cycles[:0], found: keep.found[:0], bins: keep.bins[:0],
+		cycles: keep.cycles[:0], falls: keep.falls[:0], found: keep.found[:0], bins: keep.bins[:0],
 		ranBins: keep.ranBins[:0], lows: keep.lows[:0], analog: keep.analog, counters: keep.counters,
 		health: keep.health, warmth: keep.warmth[:0],
 	}
@@ -175,6 +176,7 @@ func (d *delta) merge(o *delta) {
 	d.gaps = append(d.gaps, o.gaps...)
 	d.starts = append(d.starts, o.starts...)
 	d.cycles = append(d.cycles, o.cycles...)
+	d.falls = append(d.falls, o.falls...)
 	d.stops += o.stops
 	d.loads += o.loads
 	d.unloads += o.unloads

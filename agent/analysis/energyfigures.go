@@ -93,19 +93,23 @@ func (s *sheet) powers() {
 	} else if sp.reckon != nil {
 		from = "reckoned power"
 	}
+	unloads := tallyUnloads(s.g.total.falls)
 	set := func(name, missing, method string, st State, part sum) {
 		if part.ms == 0 {
 			s.absent(missing, name)
 			return
 		}
-		s.ratio(name, "kW", s.draw.mean(st, part, s.g.to).scaled(1/wattsPerKW), method,
-			fmt.Sprintf("%.0f s", float64(part.ms)/1000), s.draw.inputs)
+		over := fmt.Sprintf("%.0f s", float64(part.ms)/1000)
+		if name == "power_unloaded_settled" {
+			over += ", " + unloads.settledOf()
+		}
+		s.ratio(name, "kW", s.draw.mean(st, part, s.g.to).scaled(1/wattsPerKW), method, over, s.draw.inputs)
 	}
 	both := "time-weighted mean of " + from + " between readings that both lie in the state"
 	set("power_loaded", "the machine was not seen loaded", both, Loaded, s.g.total.power.same[Loaded])
 	set("power_unloaded_mean", "the machine was not seen unloaded", both, Unloaded, s.g.total.power.same[Unloaded])
-	set("power_unloaded_settled", "unloaded power never settled: no unloaded time was long enough",
-		fmt.Sprintf("mean unloaded %s from %d s after unloading on, once it has stopped falling (a block of %d s no more than 2 %% below the one before)",
+	set("power_unloaded_settled", unloads.neverSettled(),
+		fmt.Sprintf("mean unloaded %s from %d s after unloading on, once it has stopped falling (a block of %d s no more than 2 %% below the one before) and unless the sump has kept its pressure",
 			from, settleMS/1000, settleBlockMS/1000), Unloaded, s.g.total.settled)
 }
 

@@ -25,10 +25,11 @@ type Figure struct {
 	Absent       string   `json:"absent,omitempty"`
 }
 
-// Finding is something about the data themselves that a reader of the figures
-// must know: what is missing, stuck, contradictory or impossible.
+// Finding is something that a reader of the figures must know: of the data
+// themselves what is missing, stuck, contradictory or impossible, and of the
+// machine what wants looking at.
 type Finding struct {
-	Kind    string `json:"kind"`    // missing, stuck, contradictory or impossible
+	Kind    string `json:"kind"`    // missing, stuck, contradictory, impossible or machine
 	Subject string `json:"subject"` // channel, device or machine
 	// RFC 3339 UTC: when it was first and last seen. A finding may have begun
 	// before the window, and may go on.

@@ -223,6 +223,9 @@ func (sp *spec) fingerprint() string {
 		}
 		b.WriteByte('\n')
 	}
+	if sp.sump >= 0 {
+		fmt.Fprintf(&b, "sump %d zero=%d\n", sp.sump, sp.sumpZero)
+	}
 	if r := sp.reckon; r != nil {
 		fmt.Fprintf(&b, "reckoned %d", r.ch)
 		for _, ch := range append([]int{r.lead, r.pf}, r.volts...) {

@@ -44,6 +44,8 @@ func variants(t testing.TB) map[string]*sitefile.Site {
 	amps.Devices[1].Map.Channels[0] = mapChannel(t, "power", scan.MotorCurrent, "u16", 0.1, "A", time.Second)
 	delete(amps.Machines[0].Roles, scan.Power)
 	amps.Machines[0].Roles[scan.MotorCurrent], amps.Machines[0].Motor.Volts = "meter.power", 460
+	sump := plant(t)
+	sump.Machines[0].Roles[scan.SumpPressure] = "controller.pressure"
 	warm := plant(t)
 	warm.Devices[0].Map.Channels[5] = mapChannel(t, "starts", scan.DischargeTemperature, "i16", 0.1, "°C", time.Second)
 	warm.Devices[1].Map.Channels = []sitefile.MapChannel{
@@ -53,7 +55,7 @@ func variants(t testing.TB) map[string]*sitefile.Site {
 		delete(roles, r)
 	}
 	roles[scan.DischargeTemperature], roles[scan.AmbientTemperature], roles[scan.AftercoolerTemp] = "controller.starts", "meter.power", "meter.energy"
-	return map[string]*sitefile.Site{"bits": bits, "warm": warm, "power": power, "mixed": mixed, "part": part,
+	return map[string]*sitefile.Site{"bits": bits, "warm": warm, "sump": sump, "power": power, "mixed": mixed, "part": part,
 		"money": money, "reckoned": reckoned, "amps": amps}
 }
 
@@ -87,9 +89,10 @@ func randomTape(t *rapid.T, site *sitefile.Site) *tape {
 			loaded, power = running*(1-loaded), running*(120+240*(1-loaded))
 		}
 		if rapid.IntRange(0, 60).Draw(t, "stretch") == 0 {
-			// Two minutes of the same, so that what needs time comes to pass.
+			// Minutes of the same, so that what needs time comes to pass.
 			lie := rapid.IntRange(0, 5).Draw(t, "lie")
-			for j := int64(0); j < 120; j++ {
+			var sump int64
+			for j := int64(0); j < 150; j++ {
 				mono += 1000
 				loadedBit, drawn := loaded, power+j%2
 				switch lie {
@@ -101,8 +104,17 @@ func randomTape(t *rapid.T, site *sitefile.Site) *tape {
 					loadedBit, drawn = j/15%2, power
 				case 4:
 					tp.bad("meter", mono+500, scan.Timeout)
+				case 5: // an unload with a blow-down
+					loadedBit, drawn = 0, max(90, 240-2*j)
+					if j < 5 {
+						loadedBit, drawn = 1, 360
+					}
+					sump = max(1500, 7000-60*max(0, j-5))
 				}
-				tp.add("controller", mono, running, loadedBit, standby, 0, max(0, pressure), starts)
+				if lie != 5 {
+					sump = max(0, pressure)
+				}
+				tp.add("controller", mono, max(running, loadedBit), loadedBit, standby, 0, sump, starts)
 				if lie != 4 {
 					tp.add("meter", mono+500, drawn, energy%65_536)
 				}

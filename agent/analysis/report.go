@@ -15,7 +15,7 @@ func figureNames() []string {
 		"loaded_time", "part_load_time", "running_time", "duty_cycle", "loaded_share", "mean_load_fraction",
 		"starts", "starts_after_power_failure", "starts_failed", "starts_per_hour_mean", "starts_per_hour_max",
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
-		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "peak_demand", "energy",
+		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "peak_demand", "energy",
 		"energy_unloaded", "energy_off_shift", "energy_cost", "demand_cost", "emissions", "air_delivered",
 		"flow_mean", "flow_peak", "specific_power", "specific_power_loaded", "specific_energy",
 		"isentropic_efficiency", "pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95",
@@ -36,7 +36,7 @@ func machineOnly(name string) bool {
 		"running_time", "duty_cycle", "loaded_share", "mean_load_fraction", "starts",
 		"starts_after_power_failure", "starts_failed", "starts_per_hour_mean", "starts_per_hour_max",
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
-		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "specific_power_loaded",
+		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "specific_power_loaded",
 		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set",
 		"cycle_low", "cycle_high", "pressure_swing", "approach_temperature", "phase_unbalance",
 		"condensate", "discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating",
@@ -289,8 +289,10 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.draw, s.drawAbsent = s.newDrawModel(m)
 	s.powers()
 	s.overNameplate(m)
+	s.blowDown()
 	s.energies(m)
 	s.stateTable()
+	s.unloadTable()
 	s.airFigures(m)
 	s.pressures(nil)
 	s.band(m)

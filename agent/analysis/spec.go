@@ -50,7 +50,9 @@ type spec struct {
 	// Places in chans; -1 where there is none.
 	running, loaded, standby, fault        int
 	power, current, fraction, pressure     int
+	sump                                   int
 	master                                 int
+	sumpZero                               int64     // counts of the sump pressure at zero gauge
 	draw, energy                           int       // the channel of delta.power; the energy counter
 	reckon                                 *reckoned // nil: power is metered, or cannot be reckoned
 	runLevel, loadLevel                    *level
@@ -88,7 +90,7 @@ type level struct {
 // newSpec makes an empty spec.
 func newSpec(key, name string) *spec {
 	return &spec{key: key, name: name, running: -1, loaded: -1, standby: -1, fault: -1,
-		power: -1, current: -1, fraction: -1, pressure: -1, master: -1, draw: -1, energy: -1, warm: -1}
+		power: -1, current: -1, fraction: -1, pressure: -1, sump: -1, master: -1, draw: -1, energy: -1, warm: -1}
 }
 
 // MachineKey is the Piece.Key of a machine.
@@ -127,6 +129,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.current = place(scan.MotorCurrent)
 	sp.fraction = place(scan.LoadFraction)
 	sp.pressure = place(scan.DischargePressure, scan.ReceiverPressure, scan.HeaderPressure)
+	sp.setSump(place(scan.SumpPressure))
 	sp.setStates(m, lv)
 	sp.setDraw()
 	sp.setBins()
@@ -134,6 +137,13 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.setWatches(m, lv)
 	sp.config = sp.fingerprint()
 	return sp
+}
+
+// setSump takes a sump pressure whose counts rise with it.
+func (sp *spec) setSump(ch int) {
+	if ch >= 0 && sp.chans[ch].unit.Dimension == quantity.Pressure && sp.chans[ch].countSI > 0 {
+		sp.sump, sp.sumpZero = ch, clamped(sp.limit(ch, 0))
+	}
 }
 
 // systemSpec folds the taps of a system. Its pressure is the tap furthest

@@ -45,7 +45,7 @@ func (sp *spec) begin(c *carry, d *delta, s *scan.Scan) {
 	d.transitions = append(d.transitions, transition{s.WallMS, s.MonoMS, c.state, true})
 	if c.state == Unloaded {
 		// When it unloaded is not known, but from here on it may be watched.
-		c.settle = settling{on: true, sinceMono: s.MonoMS, blockMono: s.MonoMS}
+		sp.settle(c, s, c.state, false)
 	}
 }
 
@@ -234,9 +234,10 @@ func (sp *spec) change(c *carry, d *delta, s *scan.Scan, to State) {
 		c.duty.loaded = true
 	}
 	sp.changeCycle(c, d, s, from, to)
+	sp.endUnload(c, d, s, to)
 	c.settle = settling{}
 	if to == Unloaded {
-		c.settle = settling{on: true, sinceMono: s.MonoMS, blockMono: s.MonoMS}
+		sp.settle(c, s, from, true)
 	}
 }
 

@@ -6,12 +6,6 @@ const (
 	hourMS = 3_600_000
 	// cellMS is the length of an interval: 15 minutes of UTC time.
 	cellMS = 900_000
-	// A machine counts as settled after this much unloaded running, once the
-	// mean power of a block is no more than a fiftieth below that of the block
-	// before. A sump blows down in tens of seconds (common practice, no source).
-	settleMS      = 60_000
-	settleBlockMS = 20_000
-	settleShare   = 50
 )
 
 // cellOf is the start of the cell that holds a wall time.
@@ -81,7 +75,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 		return
 	}
 	gapMS := s.Group.GapMS()
-	var powerPair, fractionPair, pressurePair pair
+	var powerPair, fractionPair, pressurePair, sumpPair pair
 	lead := false // the reading that reckoned power is made at
 	for i := range r.pairs {
 		p := &r.pairs[i]
@@ -117,6 +111,9 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 			if p.ch == sp.fraction {
 				fractionPair = got
 			}
+			if p.ch == sp.sump {
+				sumpPair = got
+			}
 			if p.ch == sp.pressure {
 				pressurePair = got
 			}
@@ -145,7 +142,10 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 			d.slots[slotOf(s.WallMS)].add(powerPair, c.tracks[sp.draw].state)
 		}
 		sp.byState(c, &d.power, sp.draw, powerPair, s.MonoMS)
-		sp.stepSettled(c, d, powerPair, s.MonoMS)
+		sp.stepPowerFall(c, d, powerPair, s.MonoMS)
+	}
+	if sumpPair.seen {
+		sp.stepSumpFall(c, sumpPair, s.MonoMS)
 	}
 	if fractionPair.seen {
 		sp.byState(c, &d.fraction, sp.fraction, fractionPair, s.MonoMS)
@@ -264,32 +264,4 @@ func (sp *spec) byState(c *carry, sums *stateSums, ch int, p pair, mono int64) {
 		}
 	}
 	t.state = now
-}
-
-// stepSettled adds power to the settled unloaded mean once it has stopped
-// falling.
-func (sp *spec) stepSettled(c *carry, d *delta, p pair, mono int64) {
-	st := &c.settle
-	if !st.on || sp.stateAt(c, mono) != Unloaded {
-		return
-	}
-	if p.dt == 0 || mono-p.dt < st.sinceMono {
-		st.blockMono, st.sum, st.ms = mono, Int128{}, 0
-		return
-	}
-	if st.settled {
-		d.settled.add(p.twice, p.dt)
-		return
-	}
-	st.sum = st.sum.Add(MulInt64(p.twice, p.dt))
-	st.ms += p.dt
-	if mono-st.blockMono < settleBlockMS {
-		return
-	}
-	mean := st.sum.divInt64(2 * st.ms)
-	if st.hasMean && mono-st.sinceMono >= settleMS && mean >= st.mean-st.mean/settleShare {
-		st.settled = true
-	}
-	st.hasMean, st.mean = true, mean
-	st.blockMono, st.sum, st.ms = mono, Int128{}, 0
 }

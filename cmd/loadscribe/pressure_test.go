@@ -168,6 +168,9 @@ func (p *pressureStory) edges(machine string) (in, out []float64) {
 }
 
 func median(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
 	v = slices.Sorted(slices.Values(v))
 	return (v[(len(v)-1)/2] + v[len(v)/2]) / 2
 }

@@ -187,22 +187,36 @@ func bounds(f *analysis.Figure, units quantity.System) string {
 	return text
 }
 
-// maxFindings is how many findings of a machine the summary names.
+// maxFindings is how many findings of the data of a machine the summary names.
 const maxFindings = 30
 
-// printFindings says what is wrong with the data themselves.
+// printFindings says what wants looking at at the machine, and what is wrong with
+// the data themselves.
 func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Site) {
-	if len(findings) == 0 {
+	var machine, data []*analysis.Finding
+	for i := range findings {
+		if findings[i].Kind == "machine" {
+			machine = append(machine, &findings[i])
+		} else {
+			data = append(data, &findings[i])
+		}
+	}
+	if len(machine) > 0 {
+		fmt.Fprintln(out, "  what wants looking at:")
+	}
+	for _, f := range machine {
+		fmt.Fprintf(out, "    %s to %s: %s\n", localTime(f.From, site), localTime(f.To, site), f.Sentence)
+	}
+	if len(data) == 0 {
 		fmt.Fprintln(out, "  what the data themselves show: nothing missing for long, stuck, contradictory or impossible")
 		return
 	}
 	fmt.Fprintln(out, "  what the data themselves show:")
-	for i := range findings {
+	for i, f := range data {
 		if i == maxFindings {
-			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(findings)-i)
+			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(data)-i)
 			return
 		}
-		f := &findings[i]
 		fmt.Fprintf(out, "    %s, %s to %s: %s\n", f.Kind, localTime(f.From, site), localTime(f.To, site), f.Sentence)
 	}
 }

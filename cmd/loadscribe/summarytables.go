@@ -58,7 +58,8 @@ func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
 }
 
 // shownCell is a value to four figures and to no more than four decimals, an
-// uncertainty to two figures, money to its hundredths and times in words.
+// uncertainty to two figures, a number of things whole, money to its hundredths
+// and times in words.
 func shownCell(v *float64, column *analysis.Column, units quantity.System) string {
 	if v == nil {
 		return "-"
@@ -74,6 +75,8 @@ func shownCell(v *float64, column *analysis.Column, units quantity.System) strin
 		return duration(value)
 	case value == 0:
 		return "0"
+	case column.Unit == "1" && value >= 1 && value == math.Trunc(value): // a number of things
+		return strconv.FormatFloat(value, 'f', -1, 64)
 	case isMoney(column.Unit):
 		return strconv.FormatFloat(value, 'f', 2, 64)
 	case math.Abs(value) < 0.0001:
