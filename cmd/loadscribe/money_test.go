@@ -100,6 +100,7 @@ func TestEnergySourcesAgainstTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("plays a simulated day; not under -short")
 	}
+	t.Parallel() // behind the tests of real time, which it would disturb
 	seeds := []uint64{0}
 	if os.Getenv("LOADSCRIBE_LONG") != "" {
 		seeds = append(seeds, 5, 11, 23)
