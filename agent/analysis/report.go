@@ -289,6 +289,7 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.cycles()
 	s.draw, s.drawAbsent = s.newDrawModel(m)
 	s.powers()
+	s.overNameplate(m)
 	s.blowDown()
 	s.energies(m)
 	s.stateTable()

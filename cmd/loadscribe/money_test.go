@@ -26,7 +26,9 @@ type played struct {
 
 func (p *played) Pieces(string, int64, int64) ([]store.Piece, error) { return nil, nil }
 
-func (p *played) Events(int64, int64, int) ([]store.Event, error) { return p.events, nil }
+func (p *played) EventsWhere(_, _ int64, _ int, wanted func(*store.Event) bool) ([]store.Event, error) {
+	return slices.DeleteFunc(slices.Clone(p.events), func(e store.Event) bool { return !wanted(&e) }), nil
+}
 
 func (p *played) Scans(q store.ScanQuery, fn func(*scan.Scan) error) error {
 	for i := range p.scans {
