@@ -70,6 +70,14 @@ func (s *sheet) bandEdges() (in, out bandEdge, late bool) {
 		} else {
 			lateIn.add(c.atLoad, c.loadStep)
 		}
+		// A level tells of the unloading seconds late, when the pressure has
+		// turned: the highest reading of the cycle is nearer.
+		if s.g.sp.loadLevel != nil {
+			c.atUnload = 2 * c.maxCounts
+			if s.g.sp.chans[s.g.sp.pressure].countSI < 0 {
+				c.atUnload = 2 * c.minCounts
+			}
+		}
 		if c.unloadMS > 0 {
 			out.add(c.atUnload, c.unloadStep)
 		} else {
@@ -112,6 +120,11 @@ func (s *sheet) bandSeen() {
 	}
 	set("cut_in_seen", "loads"+note, low, lowU, len(in.twice))
 	set("cut_out_seen", "unloads", high, highU, len(out.twice))
+	if sp.loadLevel != nil { // see bandEdges
+		f := s.figures["cut_out_seen"]
+		f.Method = "median of the highest reading" + s.pressureAt() + " of each load cycle, since a level tells of the unloading seconds late"
+		s.figures["cut_out_seen"] = f
+	}
 	// One gauge reads both: its offset cancels, its slope and resolution stay.
 	slope := math.Abs(c.reading(high) - c.reading(low))
 	s.ratio("band_seen", "kPa", estimate{high - low, quad(lowU, highU, slope, float64(math.Sqrt2*resolutionU(c.countSI)))}.scaled(1/pascalsPerKPa),
