@@ -92,6 +92,7 @@ func TestUnloadsAgainstTruth(t *testing.T) {
 					t.Fatal(err)
 				}
 				checkUnloads(t, a, s, how, c.finding)
+				checkCurves(t, a, s, c.scenario)
 				if err := a.Close(); err != nil {
 					t.Fatal(err)
 				}
@@ -156,6 +157,44 @@ func checkUnloads(t *testing.T, a *agent.Agent, s *stage.Stage, how, finding str
 				line += "\t" + shownCell(v, &tb.Columns[0], 0)
 			}
 			t.Log(line)
+		}
+	}
+}
+
+// checkCurves holds the overlaid curves to the true unloads: as many in the same
+// order, each begun within two poll periods, and at its end the sump where it was.
+func checkCurves(t *testing.T, a *agent.Agent, s *stage.Stage, scenario string) {
+	t.Helper()
+	machine := s.Site.Machines[0].Name
+	from, to := s.From, s.To.Add(-2*time.Second)
+	got, err := a.History.Unloads(machine, analysis.UnloadQuery{FromMS: from.UnixMilli(), ToMS: to.UnixMilli(), Limit: 5000, Seconds: 600, Points: 1000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	truth, err := s.World.Truth().Unloads(machine, from, to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("%d unloads laid over one another, truly %d: %q", got.Total, len(truth), got.Sentences)
+	if scenario == "stuck-inlet-valve" {
+		return // its load signal shows the command
+	}
+	if len(got.Unloads) != len(truth) {
+		t.Fatalf("%d unloads, truly %d", len(got.Unloads), len(truth))
+	}
+	for i, u := range got.Unloads {
+		start, err := time.Parse(time.RFC3339, u.Start)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if late := start.Sub(truth[i].From); late < 0 || late > 2*time.Second {
+			t.Errorf("unload %d begins %v late", i, late)
+		}
+		if n := len(u.Sump); n > 0 && truth[i].Lasted > 20*time.Second {
+			// Half a psi of noise and of a second, as the sump falls by 4 kPa a second then.
+			if end := u.Sump[n-2][1]; math.Abs(end-truth[i].EndPa/1000) > 15 {
+				t.Errorf("unload %d ends at %.1f kPa, truly %.1f", i, end, truth[i].EndPa/1000)
+			}
 		}
 	}
 }
