@@ -36,6 +36,11 @@ type Note struct {
 	Author string `json:"author,omitempty"`
 	// Corrects is the number of the note that this one puts right; 0: none.
 	Corrects uint64 `json:"corrects,omitempty"`
+	// Service names an item of the machine's service list that was done then;
+	// "none" takes back what the note that it corrects says of one.
+	Service string `json:"service,omitempty"`
+	// HourMeter is what the machine's hour meter showed then, h.
+	HourMeter *float64 `json:"hour_meter,omitempty"`
 }
 
 // FieldError is something wrong with one field of what a person sent. The
@@ -107,6 +112,14 @@ func (h *History) noteEvent(n Note, now time.Time) (store.Event, error) {
 		}
 		e.WallMS, e.Data["corrects"] = before.WallMS, strconv.FormatUint(n.Corrects, 10)
 		e.Subject = cmp.Or(n.Subject, before.Subject)
+		for _, key := range []string{dataService, dataHourMeter} { // what it does not put right stays
+			if v := before.Data[key]; v != "" && n.Service != noService {
+				e.Data[key] = v
+			}
+		}
+	}
+	if err := h.noteService(n, &e); err != nil {
+		return none, err
 	}
 	if n.Time != "" {
 		if e.WallMS, err = h.noteTime(n.Time, now); err != nil {

@@ -89,6 +89,22 @@ func reportOf(r analysis.Report) analysis.Report {
 	return r
 }
 
+// serviceAnswer is the API's ServiceAnswer.
+type serviceAnswer struct {
+	Machines []analysis.MachineService `json:"machines"`
+}
+
+func (s *Server) serveService(r *http.Request) (any, *apiError) {
+	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
+		return nil, q.err
+	}
+	machines, err := s.backend.Service()
+	if err != nil {
+		return nil, unavailable("service: %v", err)
+	}
+	return serviceAnswer{machines}, nil
+}
+
 func (s *Server) serveIntervals(r *http.Request) (any, *apiError) {
 	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine"})
 	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)

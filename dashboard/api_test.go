@@ -34,6 +34,8 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/events?limit=5", 200, "EventsAnswer"},
 		{"/api/v1/events?kind=state&kind=note&subject=comp1&change=load&change=unload&cursor=1.2.3", 200, "EventsAnswer"},
 		{"/api/v1/faults", 200, "FaultsAnswer"},
+		{"/api/v1/service", 200, "ServiceAnswer"},
+		{"/api/v1/service?from=-1d", 400, "Error"},
 		{"/api/v1/text?hash=5f", 403, "Error"},
 		{"/api/v1/notes", 405, "Error"},
 		{"/api/v1/intervals?machine=comp1", 200, "IntervalsAnswer"},
@@ -90,8 +92,9 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	}
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
-		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/hookup": "HookupReport",
-		"/api/v1/levels": "LevelsAnswer",
+		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
+		"/api/v1/levels":  "LevelsAnswer",
+		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
 		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
@@ -157,6 +160,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"HookupReport": hookup.Report{}, "HookupStepReport": hookup.StepReport{}, "HookupReading": hookup.StepReading{},
 		"HookupCheck": hookup.Check{}, "HookupFinding": hookup.Finding{}, "HookupStart": startRequest{},
 		"Finding": analysis.Finding{}, "FigureClass": analysis.Class{}, "LevelsAnswer": levelsAnswer{}, "LevelsChange": agent.LevelsChange{}, "Levels": analysis.HeldLevels{}, "LevelMode": analysis.Mode{},
+		"Remark": analysis.Remark{}, "ServiceAnswer": serviceAnswer{}, "MachineService": analysis.MachineService{}, "ServiceItem": analysis.ServiceItem{},
 		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
 		"UnloadsAnswer": analysis.Unloads{}, "UnloadCurve": analysis.UnloadCurve{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},

@@ -34,6 +34,8 @@ type Backend interface {
 	Events(q agent.EventQuery) (agent.EventPage, error)
 	// Faults tells of each fault code of the window, the latest first.
 	Faults(fromMS, toMS int64) ([]agent.Fault, error)
+	// Service tells when each service item of each machine is due.
+	Service() ([]analysis.MachineService, error)
 	// Text returns a version of a site file or map that was kept, by its hash.
 	// The error wraps store.ErrNoText where there is none.
 	Text(hash string) ([]byte, error)

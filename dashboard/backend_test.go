@@ -201,6 +201,15 @@ func (b *shop) Faults(fromMS, toMS int64) ([]agent.Fault, error) {
 		First: noon - 60_000, Last: noon, OnS: 90, UnseenS: 4, On: true}}, b.ask("faults", fromMS, toMS)
 }
 
+func (b *shop) Service() ([]analysis.MachineService, error) {
+	meter, left, since := 21_480.4, 510.0, 3490.0
+	at := agent.Stamp(noon).String()
+	return []analysis.MachineService{{Machine: "comp1", HourMeter: &meter, HoursPerDay: &left, Uncertainty: &since, OverDays: 28, Method: "the machine's hour meter",
+		Items: []analysis.ServiceItem{{Item: "oil", EveryHours: 4000, EveryMonths: 12, Done: at, Note: 3, HoursSince: &since, AtLeast: true,
+			HoursLeft: &left, Due: at, By: "hours", Earliest: at, Latest: at, Overdue: true, Absent: "not all of it"}}},
+		{Machine: "comp2", RateAbsent: "nothing was recorded", Items: []analysis.ServiceItem{}}}, b.ask("service", 0, 0)
+}
+
 func (b *shop) Text(hash string) ([]byte, error) {
 	if hash != "5f" {
 		return nil, store.ErrNoText

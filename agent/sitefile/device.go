@@ -90,6 +90,12 @@ func (l *loader) checkProtocol(s *section, d *Device) {
 	}
 }
 
+// measured reports a role whose value an instrument measures; what is set on
+// the controller is as exact as its digits.
+func measured(r scan.Role) bool {
+	return r != "" && r != scan.CutInSetting && r != scan.CutOutSetting
+}
+
 // warnSpan tells of an accuracy in shares of a span that no map gives.
 func (s *section) warnSpan(d *Device) {
 	if d.Map == nil {
@@ -101,7 +107,7 @@ func (s *section) warnSpan(d *Device) {
 			continue
 		}
 		for i := range d.Map.Channels {
-			if c := &d.Map.Channels[i]; c.Role != "" && c.Unit.Dimension == dim && c.Valid == nil {
+			if c := &d.Map.Channels[i]; measured(c.Role) && c.Unit.Dimension == dim && c.Valid == nil {
 				s.warn(s.table.find("instrument").at, "instrument.accuracy."+dim.String(),
 					fmt.Sprintf("give channel %q in the map its measuring range as valid = [least, greatest]", c.Name),
 					"%q needs the span of %s.%s, which is not known", a.Text, d.Name, c.Name)

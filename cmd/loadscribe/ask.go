@@ -31,6 +31,8 @@ type asked interface {
 	Levels(ctx context.Context) ([]analysis.HeldLevels, error)
 	Events(ctx context.Context, w window, f eventFilter) (agent.EventPage, error)
 	Faults(ctx context.Context, w window) ([]agent.Fault, error)
+	// Service tells when each service item of each machine is due.
+	Service(ctx context.Context) ([]analysis.MachineService, error)
 	// Text is a version of a site file or map, by its hash.
 	Text(ctx context.Context, hash string) ([]byte, error)
 	// RawFrom is the time from which raw readings are kept; zero where none was
@@ -92,7 +94,7 @@ func reach(s *surroundings, site *sitefile.Site) (*running, error) {
 		return nil, err
 	}
 	if !left {
-		return nil, fmt.Errorf("%s: %w by another program, which has left no address there (agent.json); stop it or wait for it, then try again",
+		return nil, fmt.Errorf("%s: %w by another program, which has left no address there (agent.json): an agent that is still opening it, which takes a while after damage, or a command; wait for it or stop it, then try again",
 			dir, store.ErrLocked)
 	}
 	if pid, known := store.Holder(dir); known && pid != in.PID {

@@ -10,6 +10,7 @@ import (
 	"strconv"
 
 	"loadscribe/agent"
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/store"
 )
 
@@ -54,6 +55,16 @@ func (r *running) Faults(ctx context.Context, w window) ([]agent.Fault, error) {
 	}
 	err := r.read(ctx, "/api/v1/faults", w.query(), &answer)
 	return answer.Faults, err
+}
+
+func (a *stopped) Service(context.Context) ([]analysis.MachineService, error) {
+	return a.history.Service()
+}
+
+func (r *running) Service(ctx context.Context) ([]analysis.MachineService, error) {
+	var answer serviceDue
+	err := r.read(ctx, "/api/v1/service", nil, &answer)
+	return answer.Machines, err
 }
 
 func (a *stopped) Text(_ context.Context, hash string) ([]byte, error) {

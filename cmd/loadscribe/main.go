@@ -25,19 +25,20 @@ const (
 )
 
 type commands struct {
-	Demo     demoCmd     `cmd:"" help:"Show an invented shop, simulated, with a week of history behind it."`
-	Run      runCmd      `cmd:"" help:"Record: poll the lines of a site file, keep every reading, serve the pages."`
-	Simulate simulateCmd `cmd:"" help:"Serve simulated controllers over TCP or a pseudo-terminal."`
-	Probe    probeCmd    `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`
-	Check    checkCmd    `cmd:"" help:"Check a site file and its register maps without touching a line."`
-	Summary  summaryCmd  `cmd:"" help:"Print every figure for a window."`
-	Levels   levelsCmd   `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
-	Events   eventsCmd   `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
-	Note     noteCmd     `cmd:"" help:"Write down what was done or seen at a machine."`
-	Export   exportCmd   `cmd:"" help:"Write readings as CSV."`
-	Backup   backupCmd   `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
-	Compact  compactCmd  `cmd:"" help:"Give back the space that a stopped store no longer needs."`
-	Version  versionCmd  `cmd:"" help:"Print what this is and where data lives."`
+	Demo       demoCmd       `cmd:"" help:"Show an invented shop, simulated, with a week of history behind it."`
+	Run        runCmd        `cmd:"" help:"Record: poll the lines of a site file, keep every reading, serve the pages."`
+	Simulate   simulateCmd   `cmd:"" help:"Serve simulated controllers over TCP or a pseudo-terminal."`
+	Probe      probeCmd      `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`
+	Check      checkCmd      `cmd:"" help:"Check a site file and its register maps without touching a line."`
+	Summary    summaryCmd    `cmd:"" help:"Print every figure for a window."`
+	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
+	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
+	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`
+	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
+	Export     exportCmd     `cmd:"" help:"Write readings as CSV."`
+	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
+	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`
+	Version    versionCmd    `cmd:"" help:"Print what this is and where data lives."`
 }
 
 // surroundings are what a command needs of the process, so that tests can

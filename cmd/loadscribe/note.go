@@ -12,22 +12,24 @@ import (
 )
 
 type noteCmd struct {
-	Words    []string `arg:"" name:"text" help:"What was done or seen."`
-	Site     string   `required:"" help:"The site file." placeholder:"FILE"`
-	Data     string   `help:"Data directory, instead of the site file's." placeholder:"DIR"`
-	Machine  string   `help:"What it is about: a machine, or a system, line or device of the site; all of it if not given, or what the note is about that this one corrects." placeholder:"NAME"`
-	At       string   `help:"When it was so: RFC 3339, a local date, or an age such as -2h; now if not given." placeholder:"TIME"`
-	Author   string   `help:"Who says so." placeholder:"NAME"`
-	Corrects uint64   `help:"The number of an earlier note that this one puts right. Notes are never deleted." placeholder:"N"`
+	Words []string `arg:"" name:"text" help:"What was done or seen."`
+	siteFlags
+	Machine   string   `help:"What it is about: a machine, or a system, line or device of the site; all of it if not given, or what the note is about that this one corrects." placeholder:"NAME"`
+	At        string   `help:"When it was so: RFC 3339, a local date, or an age such as -2h; now if not given." placeholder:"TIME"`
+	Author    string   `help:"Who says so." placeholder:"NAME"`
+	Service   string   `help:"The item of the machine's service list that was done; none takes back what --corrects says of one." placeholder:"ITEM"`
+	HourMeter *float64 `help:"What the machine's hour meter showed then, in hours." placeholder:"HOURS"`
+	Corrects  uint64   `help:"The number of an earlier note that this one puts right. Notes are never deleted." placeholder:"N"`
 }
 
 // Run keeps a note, through the running agent where there is one.
 func (c *noteCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}
-	n := agent.Note{Text: strings.Join(c.Words, " "), Subject: c.Machine, Time: c.At, Author: c.Author, Corrects: c.Corrects}
+	n := agent.Note{Text: strings.Join(c.Words, " "), Subject: c.Machine, Time: c.At, Author: c.Author, Corrects: c.Corrects,
+		Service: c.Service, HourMeter: c.HourMeter}
 	e, err := keepNote(s, site, n)
 	if field := (*agent.FieldError)(nil); errors.As(err, &field) {
 		return misuse{fmt.Errorf("%s: %s", noteFlag(field.Field), field.Message)}
@@ -69,6 +71,8 @@ func noteFlag(field string) string {
 		return "--machine"
 	case "time":
 		return "--at"
+	case "hour_meter":
+		return "--hour-meter"
 	}
 	return "--" + field
 }

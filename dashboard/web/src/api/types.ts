@@ -422,6 +422,59 @@ export type NewNote = {
   author?: string;
   /** number (seq) of the note that this one puts right */
   corrects?: number;
+  /** an item of the machine's service list that was done then; none takes back what the note that it corrects says of one */
+  service?: string;
+  /** what the machine's hour meter showed then, h */
+  hour_meter?: number;
+};
+
+/** What is due on each machine, in the site file's order. */
+export type ServiceAnswer = {
+  machines: MachineService[];
+};
+
+/** One machine's service items, and how long it runs a day. */
+export type MachineService = {
+  machine: string;
+  /** last reading of the machine's own, h */
+  hour_meter?: number;
+  /** how long it ran a day, all days of the week counted */
+  hours_per_day?: number;
+  /** half width of hours_per_day at 95 %, from how the days differ */
+  uncertainty?: number;
+  /** days that hours_per_day is taken over */
+  over_days?: number;
+  method?: string;
+  /** why there is no hours_per_day */
+  rate_absent?: string;
+  items: ServiceItem[];
+};
+
+/** A service item: due after hours of running or months, whichever comes first. */
+export type ServiceItem = {
+  item: string;
+  every_hours?: number;
+  every_months?: number;
+  /** when last, by a note */
+  done?: string;
+  /** number of that note */
+  note?: number;
+  /** how long it has run since */
+  hours_since?: number;
+  /** hours_since may be more */
+  at_least?: boolean;
+  /** below 0: overdue */
+  hours_left?: number;
+  due?: string;
+  /** which comes first */
+  by?: "hours" | "months";
+  /** where due follows from hours */
+  earliest?: string;
+  /** where due follows from hours; left out where there is no end to it */
+  latest?: string;
+  overdue: boolean;
+  /** what cannot be told, and what would mend it */
+  absent?: string;
 };
 
 /** A version of a site file or register map. */
@@ -732,6 +785,7 @@ export interface Answers {
   "/api/v1/events": EventsAnswer;
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
+  "/api/v1/service": ServiceAnswer;
   "/api/v1/intervals": IntervalsAnswer;
   "/api/v1/unloads": UnloadsAnswer;
   "/api/v1/levels": LevelsAnswer;
