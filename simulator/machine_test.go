@@ -61,8 +61,7 @@ func TestNoLoadStopYieldsToFallingPressure(t *testing.T) {
 // A scheduled start at 06:55 and stop at 16:05 for a shift from 07:00 to 16:00
 // (common practice, no source), over a change of the clocks on 8 March 2026.
 func TestScheduleInLocalTime(t *testing.T) {
-	w := world(t, 0, nil)
-	w.Advance(monday(w.scenario).AddDate(0, 0, 12))
+	w := joineryDays(t)
 	for day := range 12 {
 		from := monday(w.scenario).AddDate(0, 0, day)
 		list, err := w.Truth().Transitions("comp1", from.Add(time.Second), from.AddDate(0, 0, 1))

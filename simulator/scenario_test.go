@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 	_ "time/tzdata" // the tests' time zones must not depend on the system
@@ -35,6 +36,42 @@ func world(t testing.TB, offset time.Duration, edit func(*Scenario)) *World {
 		t.Fatalf("New: %v", err)
 	}
 	return w
+}
+
+// twelveDays is the joinery from a Monday on, run once for all that ask it.
+var twelveDays = sync.OnceValues(func() (*World, error) {
+	s, err := LoadScenario("joinery")
+	if err != nil {
+		return nil, err
+	}
+	w, err := New(s, monday(s))
+	if err != nil {
+		return nil, err
+	}
+	w.Advance(monday(s).AddDate(0, 0, 12))
+	return w, nil
+})
+
+// joineryDays is a world of twelve days, of which only the truth may be asked.
+func joineryDays(t *testing.T) *World {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("runs twelve days; not under -short")
+	}
+	w, err := twelveDays()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w
+}
+
+// shortOf is which scenarios a test of each runs: three under -short, which is
+// for the race detector, and a world has no second goroutine.
+func shortOf() []string {
+	if testing.Short() {
+		return []string{"joinery", "three-shifts", "variable-displacement"}
+	}
+	return Scenarios()
 }
 
 // alone takes away schedule, users and leak, and charges the plant to pa: what

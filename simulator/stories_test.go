@@ -35,7 +35,7 @@ func TestStories(t *testing.T) {
 			if check == nil {
 				t.Fatal("no check of this scenario's story: add one")
 			}
-			if testing.Short() && name != "joinery" {
+			if testing.Short() {
 				t.Skip("runs a whole week or two; not under -short")
 			}
 			t.Parallel()

@@ -136,8 +136,7 @@ func TestTruthJSON(t *testing.T) {
 // The joinery's week is worth watching: these are aims for a demonstration, not
 // facts of the trade.
 func TestJoineryWeek(t *testing.T) {
-	w := world(t, 0, nil)
-	w.Advance(w.Now().Add(7 * 24 * time.Hour))
+	w := joineryDays(t)
 	truth := w.Truth()
 	for day := range 7 {
 		from := monday(w.scenario).AddDate(0, 0, day)

@@ -28,6 +28,8 @@ type delta struct {
 	slots       [slotsPerCell]slotSum
 	found       []found // findings that are over
 	health      []healthSum
+	drops       []sum   // pressures and their drops while air flows, see setDrops
+	squares     sum     // of the flow, in counts, while it does
 	warmth      binList // half milliseconds at each discharge temperature while air flowed
 }
 
@@ -147,7 +149,7 @@ func (s *stateSums) merge(o *stateSums) {
 
 func newDelta(sp *spec) *delta {
 	return &delta{analog: make([]analogSum, sp.analogs), counters: make([]counterSum, sp.counters),
-		health: make([]healthSum, len(sp.health))}
+		health: make([]healthSum, len(sp.health)), drops: make([]sum, sp.drops)}
 }
 
 // reset empties d and keeps its memory.
@@ -157,10 +159,11 @@ func (d *delta) reset() {
 		transitions: keep.transitions[:0], gaps: keep.gaps[:0], starts: keep.starts[:0],
 		cycles: keep.cycles[:0], falls: keep.falls[:0], found: keep.found[:0], bins: keep.bins[:0],
 		ranBins: keep.ranBins[:0], lows: keep.lows[:0], analog: keep.analog, counters: keep.counters,
-		health: keep.health, warmth: keep.warmth[:0],
+		health: keep.health, warmth: keep.warmth[:0], drops: keep.drops,
 	}
 	clear(d.analog)
 	clear(d.health)
+	clear(d.drops)
 	for i := range d.counters {
 		d.counters[i] = counterSum{gaps: keep.counters[i].gaps[:0]}
 	}
@@ -203,6 +206,10 @@ func (d *delta) merge(o *delta) {
 	for i := range d.slots {
 		d.slots[i].merge(&o.slots[i])
 	}
+	for i := range d.drops {
+		d.drops[i].merge(o.drops[i])
+	}
+	d.squares.merge(o.squares)
 	for i := range d.health {
 		d.health[i].merge(&o.health[i])
 	}

@@ -49,18 +49,17 @@ func plantSpec(site *sitefile.Site, groups []*scan.Group) *spec {
 
 // newQuestion gathers what all subjects share.
 func newQuestion(src Source, site *sitefile.Site, groups []*scan.Group, now int64, raw bool) (*question, error) {
-	q := &question{src: src, site: site, now: now, raw: raw, spots: map[string][]spotLine{}}
+	q := &question{src: src, site: site, now: now, raw: raw}
 	for i := range site.Machines {
-		name := site.Machines[i].Name
 		sp := machineSpec(site, groups, &site.Machines[i], Levels{})
 		if sp.draw < 0 || sp.drawsPower() {
 			continue // no current to make power of
 		}
-		spots, err := spotsOf(src, name)
-		if err != nil {
+		var err error
+		if q.spots, err = spotsOf(src); err != nil {
 			return nil, err
 		}
-		q.spots[name] = spots
+		break // they are those of all machines
 	}
 	if sp := plantSpec(site, groups); sp != nil {
 		sp.fine = site.Tariff.FineDemand()

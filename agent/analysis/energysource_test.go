@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -18,7 +19,9 @@ type noted struct {
 	events []store.Event
 }
 
-func (n *noted) Events(_, _ int64, _ int) ([]store.Event, error) { return n.events, nil }
+func (n *noted) EventsWhere(_, _ int64, _ int, wanted func(*store.Event) bool) ([]store.Event, error) {
+	return slices.DeleteFunc(slices.Clone(n.events), func(e store.Event) bool { return !wanted(&e) }), nil
+}
 
 // motorAmps is the current of a motor at an active power, with a constant
 // reactive power of half the rated 36 kW at 460 V: a model of its own, which the

@@ -81,15 +81,17 @@ type spotLine struct {
 
 // EventSource is a Source that has events too, as a store has.
 type EventSource interface {
-	// Events returns the latest limit events of the window, ascending; 0 and 0
-	// are the whole of time.
-	Events(fromMS, toMS int64, limit int) ([]store.Event, error)
+	// EventsWhere returns the latest limit events of the window that are wanted,
+	// ascending; 0 and 0 are the whole of time.
+	EventsWhere(fromMS, toMS int64, limit int, wanted func(*store.Event) bool) ([]store.Event, error)
 }
 
-// Events implements EventSource where what lies beneath does.
-func (p *pendingSource) Events(fromMS, toMS int64, limit int) ([]store.Event, error) {
+var _ EventSource = (*store.Store)(nil)
+
+// EventsWhere implements EventSource where what lies beneath does.
+func (p *pendingSource) EventsWhere(fromMS, toMS int64, limit int, wanted func(*store.Event) bool) ([]store.Event, error) {
 	if src, ok := p.Source.(EventSource); ok {
-		return src.Events(fromMS, toMS, limit)
+		return src.EventsWhere(fromMS, toMS, limit, wanted)
 	}
 	return nil, nil
 }
@@ -97,23 +99,20 @@ func (p *pendingSource) Events(fromMS, toMS int64, limit int) ([]store.Event, er
 // eventLimit is more than a store gathers in its life.
 const eventLimit = 1 << 20
 
-// spotsOf reads the machine's calibrations by spot readings, in the
+// spotsOf reads the calibrations by spot readings of all machines, each's in the
 // order of their times. Those that make no line are passed over.
-func spotsOf(src Source, machine string) ([]spotLine, error) {
+func spotsOf(src Source) (map[string][]spotLine, error) {
 	events, ok := src.(EventSource)
 	if !ok {
 		return nil, nil
 	}
-	list, err := events.Events(0, 0, eventLimit)
+	list, err := events.EventsWhere(0, 0, eventLimit, func(e *store.Event) bool { return e.Kind == "calibration" })
 	if err != nil {
-		return nil, fmt.Errorf("calibrations of %s: %w", machine, err)
+		return nil, fmt.Errorf("read the calibrations: %w", err)
 	}
-	var all []spotLine
+	all := map[string][]spotLine{}
 	for i := range list {
 		e := &list[i]
-		if e.Kind != "calibration" || e.Subject != machine {
-			continue
-		}
 		point := func(step string) Point {
 			v := func(key string) float64 {
 				f, err := strconv.ParseFloat(e.Data[step+key], 64)
@@ -126,10 +125,12 @@ func spotsOf(src Source, machine string) ([]spotLine, error) {
 		}
 		c := spotLine{fromMS: e.WallMS, logged: e.Data["current"] == "logged motor_current"}
 		if c.a, c.b, c.u, err = PowerFromCurrent(point("unloaded"), point("loaded")); err == nil {
-			all = append(all, c)
+			all[e.Subject] = append(all[e.Subject], c)
 		}
 	}
-	sort.SliceStable(all, func(i, j int) bool { return all[i].fromMS < all[j].fromMS })
+	for _, lines := range all {
+		sort.SliceStable(lines, func(i, j int) bool { return lines[i].fromMS < lines[j].fromMS })
+	}
 	return all, nil
 }
 

@@ -41,7 +41,7 @@ func (g *gathered) addOlder(p *store.Piece) error {
 	}
 	d := &g.scratch
 	if p.Version != pieceVersion || d.decode(p.Delta, p.StartMS) != nil || len(d.analog) != g.sp.analogs ||
-		len(d.counters) != g.sp.counters || len(d.health) != len(g.sp.health) {
+		len(d.counters) != g.sp.counters || len(d.health) != len(g.sp.health) || len(d.drops) != g.sp.drops {
 		g.unusable.add(p.StartMS, p.StartMS+cellMS)
 		return nil
 	}

@@ -278,3 +278,51 @@ func TestMinimumInCounts(t *testing.T) {
 		}
 	})
 }
+
+// TestDropsGoWithTheSquareOfTheFlow: a separator that drops 20 kPa at full flow
+// is seen at half and at full flow in turn, with 15 s of nothing after each load.
+func TestDropsGoWithTheSquareOfTheFlow(t *testing.T) {
+	site := plant(t)
+	m := &site.Machines[0]
+	m.Control = sitefile.VariableSpeed
+	channels := site.Devices[0].Map.Channels
+	channels[3] = mapChannel(t, "fault", scan.LoadFraction, "u16", 0.1, "%", time.Second)
+	channels[5] = mapChannel(t, "starts", scan.SeparatorDrop, "u16", 0.01, "kPa", time.Second)
+	delete(m.Roles, scan.FaultCode)
+	delete(m.Roles, scan.StartCount)
+	delete(m.Roles, scan.Loaded)
+	m.Roles[scan.LoadFraction], m.Roles[scan.SeparatorDrop] = "controller.fault", "controller.starts"
+	tp := newTape(site, monday)
+	for s := int64(0); s < 890; s++ {
+		fraction, drop := int64(0), int64(0)
+		switch at := s % 115; {
+		case at < 10: // unloaded
+		case at < 24:
+			fraction = 1000 // the valve is open, and no air comes yet
+		case at < 70:
+			fraction, drop = 1000, 2000
+		default:
+			fraction, drop = 500, 500
+		}
+		tp.add("controller", s*1000, 1, 1, 0, fraction, 6500, drop)
+	}
+	rep := mustCompute(t, fold(site, tp.scans), site, monday, monday+cellMS)
+	// Of each 115 s, 46 at full and 45 at half flow, of which pairs from the 15th second on count.
+	check(t, figureOf(t, rep, "separator_drop"), (45*20+45*5)/90.0, 0.3)
+	var row *Row
+	for i, table := range rep.Machines[0].Tables {
+		if table.Name == "pressure_drops" {
+			row = &rep.Machines[0].Tables[i].Rows[0]
+		}
+	}
+	if row == nil || row.Values[3] == nil {
+		t.Fatal("no drop at rated flow")
+	}
+	// Full flow is the nameplate's less 3.5 %.
+	if got, want := *row.Values[3], 20/(0.965*0.965); math.Abs(got-want) > 0.02*want {
+		t.Errorf("at rated flow %.2f kPa, want %.2f", got, want)
+	}
+	if f := figureOf(t, rep, "dryer_drop"); f.Absent != "no channel for dryer_drop" {
+		t.Errorf("dryer_drop without a channel: %s", asJSON(t, f))
+	}
+}

@@ -55,7 +55,17 @@ func variants(t testing.TB) map[string]*sitefile.Site {
 		delete(roles, r)
 	}
 	roles[scan.DischargeTemperature], roles[scan.AmbientTemperature], roles[scan.AftercoolerTemp] = "controller.starts", "meter.power", "meter.energy"
-	return map[string]*sitefile.Site{"bits": bits, "warm": warm, "sump": sump, "power": power, "mixed": mixed, "part": part,
+	drops := plant(t)
+	drops.Machines[0].Control = sitefile.VariableSpeed
+	drops.Devices[0].Map.Channels[5] = mapChannel(t, "starts", scan.SeparatorDrop, "i16", 0.1, "kPa", time.Second)
+	drops.Devices[1].Map.Channels = []sitefile.MapChannel{
+		mapChannel(t, "power", scan.LoadFraction, "u16", 0.1, "%", time.Second), mapChannel(t, "energy", scan.ReceiverPressure, "u16", -0.01, "kPa", time.Second)}
+	roles = drops.Machines[0].Roles
+	for _, r := range []scan.Role{scan.Power, scan.Energy, scan.StartCount, scan.Loaded} {
+		delete(roles, r)
+	}
+	roles[scan.SeparatorDrop], roles[scan.LoadFraction], roles[scan.ReceiverPressure] = "controller.starts", "meter.power", "meter.energy"
+	return map[string]*sitefile.Site{"bits": bits, "drops": drops, "warm": warm, "sump": sump, "power": power, "mixed": mixed, "part": part,
 		"money": money, "reckoned": reckoned, "amps": amps}
 }
 

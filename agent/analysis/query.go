@@ -222,7 +222,7 @@ func (g *gathered) addPiece(p *store.Piece) error {
 	if err := d.decode(p.Delta, p.StartMS); err != nil {
 		return err
 	}
-	if len(d.analog) != g.sp.analogs || len(d.counters) != g.sp.counters || len(d.health) != len(g.sp.health) {
+	if len(d.analog) != g.sp.analogs || len(d.counters) != g.sp.counters || len(d.health) != len(g.sp.health) || len(d.drops) != g.sp.drops {
 		return fmt.Errorf("%w: another number of channels", ErrSummary)
 	}
 	for i := range d.found {

@@ -21,7 +21,7 @@ func figureNames() []string {
 		"isentropic_efficiency", "pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95",
 		"pressure_mean_shift", "pressure_min_shift", "pressure_max_shift", "pressure_p05_shift", "pressure_p95_shift",
 		"cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set", "cycle_low", "cycle_high",
-		"pressure_swing", "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all",
+		"pressure_swing", "separator_drop", "filter_drop", "dryer_drop", "package_drop", "treatment_drop", "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all",
 		"longest_below_minimum", "longest_below_minimum_shift", "longest_below_minimum_all",
 		"quiet_demand", "leak_flow", "leak_share", "leak_cost", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
 		"discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating", "sump_dew_point",
@@ -38,7 +38,8 @@ func machineOnly(name string) bool {
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
 		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "specific_power_loaded",
 		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set",
-		"cycle_low", "cycle_high", "pressure_swing", "approach_temperature", "phase_unbalance",
+		"cycle_low", "cycle_high", "pressure_swing", "separator_drop", "filter_drop", "dryer_drop", "package_drop", "treatment_drop",
+		"approach_temperature", "phase_unbalance",
 		"condensate", "discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating",
 		"sump_dew_point", "water_risk_share":
 		return true
@@ -288,6 +289,7 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.cycles()
 	s.draw, s.drawAbsent = s.newDrawModel(m)
 	s.powers()
+	s.overNameplate(m)
 	s.blowDown()
 	s.energies(m)
 	s.stateTable()
@@ -295,6 +297,7 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.airFigures(m)
 	s.pressures(nil)
 	s.band(m)
+	s.pressureDrops(m)
 	s.unbalance(m)
 	s.heat(m)
 	w := s.wet()

@@ -63,6 +63,8 @@ type spec struct {
 	binShift                               uint  // pressure counts per histogram bin, as a power of two
 	health                                 []int // channels of delta.health
 	healthAt                               []int // by channel: place in health; -1: none
+	dropAt                                 []int // by channel: place in delta.drops; -1: none
+	drops, square                          int   // how many those are; the channel of delta.squares, -1: none
 	warm                                   int   // the channel of delta.warmth; -1: none
 	warmShift                              uint  // its counts per bin, as a power of two
 	hasStates                              bool
@@ -90,7 +92,7 @@ type level struct {
 // newSpec makes an empty spec.
 func newSpec(key, name string) *spec {
 	return &spec{key: key, name: name, running: -1, loaded: -1, standby: -1, fault: -1,
-		power: -1, current: -1, fraction: -1, pressure: -1, sump: -1, master: -1, draw: -1, energy: -1, warm: -1}
+		power: -1, current: -1, fraction: -1, pressure: -1, sump: -1, master: -1, draw: -1, energy: -1, square: -1, warm: -1}
 }
 
 // MachineKey is the Piece.Key of a machine.
@@ -134,6 +136,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.setDraw()
 	sp.setBins()
 	sp.setHealth()
+	sp.setDrops()
 	sp.setWatches(m, lv)
 	sp.config = sp.fingerprint()
 	return sp

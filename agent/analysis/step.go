@@ -105,6 +105,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 			if len(r.health) > 0 {
 				sp.stepHealth(d, p.ch, t, v, got)
 			}
+			sp.stepDrops(c, d, p.ch, s.MonoMS, v, got)
 			if p.ch == sp.draw {
 				powerPair = got
 			}

@@ -52,6 +52,7 @@ func (s *sheet) sumMachines(machines []*sheet) {
 		s.absent(energy.absent, energyNames()...)
 	} else {
 		s.energySums(&energy)
+		s.shareOfPlant()
 	}
 	if unloaded != nil {
 		s.figures["energy_unloaded"] = *unloaded

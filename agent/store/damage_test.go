@@ -220,7 +220,7 @@ func TestFlippedBits(t *testing.T) {
 	d := makeDamaged(t)
 	n := 120
 	if testing.Short() {
-		n = 30
+		n = 10
 	}
 	if os.Getenv(longEnv) != "" {
 		n = 5000

@@ -104,7 +104,7 @@ func TestPowerCuts(t *testing.T) {
 	}
 	every := 1
 	if testing.Short() {
-		cuts, every = cutsALife*livesAFile, 4
+		cuts, every = cutsALife*livesAFile, 10
 	}
 	c := &cutter{t: t, dir: t.TempDir()}
 	if v := os.Getenv(cutEnv); v != "" {
@@ -143,7 +143,7 @@ func TestPowerCutsWhileMaking(t *testing.T) {
 	}
 	states := 12
 	if testing.Short() {
-		states = 3
+		states = 1
 	}
 	for k := range first {
 		for i := range states {
@@ -221,7 +221,7 @@ func TestPowerCutsWhileSalvaging(t *testing.T) {
 	c := &cutter{t: t, dir: dir}
 	states := 12
 	if testing.Short() {
-		states = 3
+		states = 1
 	}
 	for k := range l.opened + 2 {
 		for i := range states {
@@ -237,6 +237,9 @@ func TestPowerCutsWhileSalvaging(t *testing.T) {
 // TestLyingDisksAreFoundOut tests the test: a disk that says "synced" and did
 // not must show as loss.
 func TestLyingDisksAreFoundOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("tests the test, which -short leaves most of out")
+	}
 	tests := []struct {
 		name string
 		lie  lies

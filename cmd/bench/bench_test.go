@@ -233,7 +233,7 @@ func TestSites(t *testing.T) {
 	for _, c := range [][2]string{{"discharge_pressure", "psi"}, {"power", "kW"}, {"status", "1"}, {"energy", "kWh"}} {
 		columns = append(columns, simulator.BenchColumn{Name: c[0], Unit: c[1], Scale: 0.1})
 	}
-	site, err := weekSite(filepath.Join(t.TempDir(), "week"), columns, time.Second)
+	site, err := weekSite(filepath.Join(t.TempDir(), "week"), columns)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -75,7 +75,7 @@ type diskSeen struct {
 // storeSynced stores rows of columns, a sync after each, but for the closing
 // seal.
 func storeSynced(ctx context.Context, dir string, columns []simulator.BenchColumn) (diskSeen, error) {
-	site, err := weekSite(dir, columns, time.Second)
+	site, err := weekSite(dir, columns)
 	if err != nil {
 		return diskSeen{}, err
 	}

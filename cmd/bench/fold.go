@@ -40,7 +40,7 @@ func foldRows(ctx context.Context, b *bench) ([]row, error) {
 // weekRawRow computes all figures of the bench week from raw blocks on one core,
 // beside decoding the same blocks and doing nothing with what comes out.
 func weekRawRow(ctx context.Context, b *bench, columns []simulator.BenchColumn) (row, error) {
-	site, err := weekSite(filepath.Join(b.dir, "foldweek"), columns, time.Second)
+	site, err := weekSite(filepath.Join(b.dir, "foldweek"), columns)
 	if err != nil {
 		return row{}, err
 	}
@@ -96,7 +96,7 @@ func weekRawRow(ctx context.Context, b *bench, columns []simulator.BenchColumn) 
 // records, with a flush at every hour, and asks for the live state after each
 // scan, as the page and the metrics do.
 func liveRows(ctx context.Context, b *bench, columns []simulator.BenchColumn) ([]row, error) {
-	site, err := weekSite(filepath.Join(b.dir, "liveweek"), columns, time.Second)
+	site, err := weekSite(filepath.Join(b.dir, "liveweek"), columns)
 	if err != nil {
 		return nil, err
 	}

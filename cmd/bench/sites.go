@@ -5,7 +5,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"loadscribe/agent/sitefile"
 	"loadscribe/simulator"
@@ -62,9 +61,8 @@ func bankMap(n int) string {
 }
 
 // weekSite is the site of the bench week: one machine, whose twelve channels
-// are the week's columns, read at a period. One whose name begins with
-// moreColumns has no role.
-func weekSite(dir string, columns []simulator.BenchColumn, period time.Duration) (*sitefile.Site, error) {
+// are the week's columns. One whose name begins with moreColumns has no role.
+func weekSite(dir string, columns []simulator.BenchColumn) (*sitefile.Site, error) {
 	var registers strings.Builder
 	registers.WriteString("name = \"Bench week\"\nprotocol = \"modbus\"\naddressing = \"zero-based\"\n")
 	for i, c := range columns {
@@ -83,7 +81,7 @@ func weekSite(dir string, columns []simulator.BenchColumn, period time.Duration)
 		fmt.Fprintf(&registers, "\n[[channel]]\nname = %q\n%stable = \"holding\"\naddress = %d\ntype = %q\nscale = %g\nunit = %q\n",
 			c.Name, role, 2*i, kind, c.Scale, c.Unit)
 	}
-	return writeSite(dir, fmt.Sprintf(`
+	return writeSite(dir, `
 [site]
 name = "Harrow Lane Joinery"
 timezone = "America/Chicago"
@@ -99,7 +97,7 @@ name = "controller"
 line = "bus"
 unit = 1
 map = "map.toml"
-every = %q
+every = "1s"
 
 [[machine]]
 name = "comp1"
@@ -108,5 +106,5 @@ rated_flow = "185 cfm"
 rated_pressure = "125 psi"
 rated_power = "37 kW"
 channels = { controller = "*" }
-`, period.String()), registers.String())
+`, registers.String())
 }

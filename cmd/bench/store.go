@@ -107,7 +107,7 @@ func storeWeek(ctx context.Context, dir string, columns []simulator.BenchColumn,
 	if err := ctx.Err(); err != nil {
 		return 0, store.Stats{}, err
 	}
-	site, err := weekSite(dir, columns, time.Second)
+	site, err := weekSite(dir, columns)
 	if err != nil {
 		return 0, store.Stats{}, err
 	}

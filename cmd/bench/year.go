@@ -27,8 +27,7 @@ const (
 	zoomPoints  = 2000
 	zoomQueries = 400
 	mergeReps   = 7
-	// thinPeriod is the period of the year's poll group; its last month is read
-	// more often.
+	// thinPeriod is the period of the year's poll group until its last month.
 	thinPeriod = 15 * time.Second
 	// glanceEvery is how often the exporting process is looked at.
 	glanceEvery = 20 * time.Millisecond
@@ -55,14 +54,14 @@ func yearRows(ctx context.Context, b *bench) ([]row, error) {
 }
 
 // storeYear makes a store of days: a scan on each second in the last month, one
-// every 15 s before, which fills as many cells of the pyramid in a fraction of
-// the time. The values are the bench week's, over and over.
+// every 15 s of a group of that period before, which fills as many cells of the
+// pyramid and as many intervals in a fraction of the time. The values are the bench week's, over and over.
 func storeYear(ctx context.Context, dir string, days, month int64) (*sitefile.Site, error) {
 	columns, err := simulator.BenchWeek(weekSeed, false)
 	if err != nil {
 		return nil, err
 	}
-	site, err := weekSite(dir, columns, thinPeriod)
+	site, err := weekSite(dir, columns)
 	if err != nil {
 		return nil, err
 	}
@@ -71,9 +70,17 @@ func storeYear(ctx context.Context, dir string, days, month int64) (*sitefile.Si
 	if err != nil {
 		return nil, err
 	}
-	groups, err = s.Register(groups)
+	thin := *groups[0]
+	thin.Name, thin.PeriodMS = thinPeriod.String(), thinPeriod.Milliseconds()
+	before, err := s.Register([]*scan.Group{&thin})
 	if err == nil {
-		err = appendYear(ctx, s, groups[0], columns, days*86_400, (days-month)*86_400)
+		err = appendYear(ctx, s, before[0], columns, 0, (days-month)*86_400)
+	}
+	if err == nil {
+		groups, err = s.Register(groups)
+	}
+	if err == nil {
+		err = appendYear(ctx, s, groups[0], columns, (days-month)*86_400, days*86_400)
 	}
 	return site, errors.Join(err, s.Close())
 }
@@ -81,19 +88,17 @@ func storeYear(ctx context.Context, dir string, days, month int64) (*sitefile.Si
 // yearBegin is when the year begins; no clock or calendar matters to it.
 var yearBegin = time.Date(2025, time.March, 1, 0, 0, 0, 0, time.UTC)
 
-func appendYear(ctx context.Context, s *store.Store, g *scan.Group, columns []simulator.BenchColumn, seconds, dense int64) error {
+// appendYear appends the seconds [sec, end) at the group's period.
+func appendYear(ctx context.Context, s *store.Store, g *scan.Group, columns []simulator.BenchColumn, sec, end int64) error {
 	var batch []scan.Scan
-	for sec := int64(0); sec < seconds; {
+	for sec < end {
 		own := make([]int64, len(columns))
 		for _, c := range columns {
 			own[g.Index(c.Name)] = c.Counts[sec%int64(len(c.Counts))]
 		}
 		batch = append(batch, scan.Scan{Group: g, MonoMS: sec * 1000, WallMS: yearBegin.UnixMilli() + sec*1000, DurationMS: 20, Values: own})
-		sec++
-		if sec < dense {
-			sec += int64(thinPeriod/time.Second) - 1
-		}
-		if len(batch) == storeBatch || sec >= seconds {
+		sec += g.PeriodMS / 1000
+		if len(batch) == storeBatch || sec >= end {
 			if err := errors.Join(ctx.Err(), s.Append(batch)); err != nil {
 				return err
 			}

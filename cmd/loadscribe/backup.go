@@ -13,15 +13,14 @@ import (
 )
 
 type backupCmd struct {
-	Site string `required:"" help:"The site file." placeholder:"FILE"`
-	Data string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
-	Out  string `required:"" help:"File to write; it is there whole or not at all, and checked." placeholder:"FILE"`
+	siteFlags
+	Out string `required:"" help:"File to write; it is there whole or not at all, and checked." placeholder:"FILE"`
 	// As of export: an earlier backup may be the only one that is whole.
 	Force bool `help:"Let --out take the place of a file that is there."`
 }
 
 func (c *backupCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}

@@ -5,17 +5,15 @@ import (
 	"fmt"
 
 	"loadscribe/agent"
-	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
 )
 
 type compactCmd struct {
-	Site string `required:"" help:"The site file." placeholder:"FILE"`
-	Data string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	siteFlags
 }
 
 func (c *compactCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}

@@ -17,10 +17,8 @@ import (
 )
 
 type eventsCmd struct {
-	Site    string   `required:"" help:"The site file." placeholder:"FILE"`
-	Data    string   `help:"Data directory, instead of the site file's." placeholder:"DIR"`
-	From    string   `default:"-7d" help:"Begin: RFC 3339, a local date, now, or an age such as -7d." placeholder:"TIME"`
-	To      string   `default:"now" help:"End, not included; a date includes that day." placeholder:"TIME"`
+	siteFlags
+	windowFlags
 	Kind    []string `help:"Only these kinds: state, fault, note, config_changed, line_down … Naming state gives every load and unload too; a wrong one lists them all." placeholder:"KIND"`
 	Subject []string `help:"Only those of a machine, system, line or device." placeholder:"NAME"`
 	Limit   int      `default:"1000" help:"At most so many, the newest." placeholder:"N"`
@@ -38,11 +36,11 @@ func (c *eventsCmd) Run(s *surroundings) error {
 	if c.Limit < 1 || c.Limit > 10000 {
 		return misuse{fmt.Errorf("--limit %d: use 1 to 10000", c.Limit)}
 	}
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}
-	w := window{c.From, c.To}
+	w := c.window()
 	if _, _, err := w.parse(time.Now(), site); err != nil {
 		return err
 	}

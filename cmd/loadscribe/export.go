@@ -8,24 +8,21 @@ import (
 	"os"
 	"time"
 
-	"loadscribe/agent/sitefile"
 	"loadscribe/agent/transfer"
 )
 
 type exportCmd struct {
-	Site    string   `required:"" help:"The site file." placeholder:"FILE"`
-	Data    string   `help:"Data directory, instead of the site file's." placeholder:"DIR"`
-	Format  string   `enum:"csv" default:"csv" help:"csv."`
-	Layout  string   `enum:"long,wide" default:"long" help:"long: a row a value; wide: a row a time, a column a channel."`
-	From    string   `default:"-7d" help:"Begin: RFC 3339, a local date, now, or an age such as -7d." placeholder:"TIME"`
-	To      string   `default:"now" help:"End, not included; a date includes that day." placeholder:"TIME"`
+	siteFlags
+	Format string `enum:"csv" default:"csv" help:"csv."`
+	Layout string `enum:"long,wide" default:"long" help:"long: a row a value; wide: a row a time, a column a channel."`
+	windowFlags
 	Channel []string `help:"Channels to export, as device.channel; all if none is named." placeholder:"ID"`
 	Out     string   `help:"File to write; standard output if not given." placeholder:"FILE"`
 	Force   bool     `help:"Let --out take the place of a file that is there."`
 }
 
 func (c *exportCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}
@@ -36,7 +33,7 @@ func (c *exportCmd) Run(s *surroundings) error {
 	if err != nil {
 		return misuse{err}
 	}
-	w := window{c.From, c.To}
+	w := c.window()
 	if _, _, err := w.parse(time.Now(), site); err != nil {
 		return err
 	}

@@ -29,8 +29,8 @@ func (r *recut) Pieces(key string, fromMS, toMS int64) ([]store.Piece, error) {
 	return all, nil
 }
 
-func (r *recut) Events(fromMS, toMS int64, limit int) ([]store.Event, error) {
-	return r.Source.(analysis.EventSource).Events(fromMS, toMS, limit)
+func (r *recut) EventsWhere(fromMS, toMS int64, limit int, wanted func(*store.Event) bool) ([]store.Event, error) {
+	return r.Source.(analysis.EventSource).EventsWhere(fromMS, toMS, limit, wanted)
 }
 
 // foldsExactly is rule 4 on a recorded scenario: over windows cut at random, the
@@ -40,7 +40,7 @@ func (r *recut) Events(fromMS, toMS int64, limit int) ([]store.Event, error) {
 func foldsExactly(t *testing.T, a *agent.Agent, s *stage.Stage, seed uint64) {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(seed, 4))
-	events, err := a.Source().(analysis.EventSource).Events(0, 0, 1<<20)
+	events, err := a.Source().(analysis.EventSource).EventsWhere(0, 0, 1<<20, func(*store.Event) bool { return true })
 	if err != nil {
 		t.Fatal(err)
 	}

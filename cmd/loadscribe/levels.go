@@ -19,8 +19,7 @@ import (
 )
 
 type levelsCmd struct {
-	Site    string `required:"" help:"The site file." placeholder:"FILE"`
-	Data    string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	siteFlags
 	Machine string `help:"Whose levels; may be left out where the site has one machine." placeholder:"NAME"`
 	Learn   bool   `help:"Learn the levels from the machine's own data and fold the whole record with them."`
 	From    string `help:"Begin of the data to learn from; left out: three days before the end." placeholder:"TIME"`
@@ -32,7 +31,7 @@ type levelsCmd struct {
 }
 
 func (c *levelsCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}

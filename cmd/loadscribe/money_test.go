@@ -26,7 +26,9 @@ type played struct {
 
 func (p *played) Pieces(string, int64, int64) ([]store.Piece, error) { return nil, nil }
 
-func (p *played) Events(int64, int64, int) ([]store.Event, error) { return p.events, nil }
+func (p *played) EventsWhere(_, _ int64, _ int, wanted func(*store.Event) bool) ([]store.Event, error) {
+	return slices.DeleteFunc(slices.Clone(p.events), func(e store.Event) bool { return !wanted(&e) }), nil
+}
 
 func (p *played) Scans(q store.ScanQuery, fn func(*scan.Scan) error) error {
 	for i := range p.scans {
@@ -98,6 +100,7 @@ func TestEnergySourcesAgainstTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("plays a simulated day; not under -short")
 	}
+	t.Parallel() // behind the tests of real time, which it would disturb
 	seeds := []uint64{0}
 	if os.Getenv("LOADSCRIBE_LONG") != "" {
 		seeds = append(seeds, 5, 11, 23)

@@ -12,9 +12,8 @@ import (
 )
 
 type noteCmd struct {
-	Words     []string `arg:"" name:"text" help:"What was done or seen."`
-	Site      string   `required:"" help:"The site file." placeholder:"FILE"`
-	Data      string   `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	Words []string `arg:"" name:"text" help:"What was done or seen."`
+	siteFlags
 	Machine   string   `help:"What it is about: a machine, or a system, line or device of the site; all of it if not given, or what the note is about that this one corrects." placeholder:"NAME"`
 	At        string   `help:"When it was so: RFC 3339, a local date, or an age such as -2h; now if not given." placeholder:"TIME"`
 	Author    string   `help:"Who says so." placeholder:"NAME"`
@@ -25,7 +24,7 @@ type noteCmd struct {
 
 // Run keeps a note, through the running agent where there is one.
 func (c *noteCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}

@@ -18,8 +18,7 @@ import (
 )
 
 type runCmd struct {
-	Site   string `required:"" help:"The site file." placeholder:"FILE"`
-	Data   string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	siteFlags
 	Listen string `help:"Address to serve on, instead of the site file's." placeholder:"HOST:PORT"`
 }
 

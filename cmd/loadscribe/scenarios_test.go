@@ -61,6 +61,7 @@ func TestScenariosAgainstTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("records simulated days; not under -short")
 	}
+	t.Parallel() // behind the tests of real time, which it would disturb
 	long := os.Getenv("LOADSCRIBE_LONG") != ""
 	for _, name := range simulator.Scenarios() {
 		if !long {

@@ -78,6 +78,7 @@ func TestStatesAgainstTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("records simulated days; not under -short")
 	}
+	t.Parallel() // behind the tests of real time, which it would disturb
 	s, err := stage.Open(t.TempDir(), stage.Options{Scenario: "joinery", Length: 48 * time.Hour})
 	if err != nil {
 		t.Fatal(err)
@@ -192,6 +193,7 @@ func shortLoads(t *testing.T, truth *simulator.Truth, machine string, from, to t
 // TestLevelsCommand learns the levels of a machine that has a meter and no
 // controller, over the command line, with the agent stopped.
 func TestLevelsCommand(t *testing.T) {
+	t.Parallel()
 	s, err := stage.Open(t.TempDir(), stage.Options{Scenario: "joinery", Length: 16 * time.Hour})
 	if err != nil {
 		t.Fatal(err)

@@ -17,23 +17,21 @@ import (
 )
 
 type summaryCmd struct {
-	Site    string `required:"" help:"The site file." placeholder:"FILE"`
-	Data    string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
-	From    string `default:"-7d" help:"Begin: RFC 3339, a local date, now, or an age such as -7d." placeholder:"TIME"`
-	To      string `default:"now" help:"End, not included; a date includes that day." placeholder:"TIME"`
+	siteFlags
+	windowFlags
 	Machine string `help:"One machine only." placeholder:"NAME"`
 	JSON    bool   `help:"Print the JSON of /api/v1/figures."`
 }
 
 func (c *summaryCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	site, err := c.load()
 	if err != nil {
 		return err
 	}
 	if _, ok := site.MachineByName(c.Machine); c.Machine != "" && !ok {
 		return unknownMachine(c.Machine, site)
 	}
-	w := window{c.From, c.To}
+	w := c.window()
 	if _, _, err := w.parse(time.Now(), site); err != nil {
 		return err
 	}

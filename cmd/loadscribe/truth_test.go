@@ -62,6 +62,7 @@ func TestWeekAgainstTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("records simulated weeks; not under -short")
 	}
+	t.Parallel() // behind the tests of real time, which it would disturb
 	seeds := []uint64{0}
 	if os.Getenv("LOADSCRIBE_LONG") != "" {
 		seeds = append(seeds, 7)
