@@ -1,5 +1,7 @@
 package analysis
 
+import "math"
+
 // Table is figures of one kind side by side: by state, by period, by month.
 type Table struct {
 	Name    string   `json:"name"`
@@ -39,9 +41,12 @@ func (s *sheet) stateTable() {
 		table.Columns = append(table.Columns, Column{"cost", t.Currency})
 	}
 	joules, money := s.byState(priced)
-	var all float64
-	for _, j := range joules {
-		all += j
+	all := s.energy.total.v
+	if s.energy.absent != "" {
+		all = 0
+		for _, j := range joules {
+			all += j
+		}
 	}
 	for st := range joules {
 		part := s.g.total.power.all[st]
@@ -65,8 +70,51 @@ func (s *sheet) stateTable() {
 		}
 		table.Rows = append(table.Rows, Row{Name: name, Values: values})
 	}
-	if len(table.Rows) > 0 {
-		s.tables = append(s.tables, table)
+	if len(table.Rows) == 0 {
+		return
+	}
+	if s.energy.absent == "" {
+		s.restOfEnergy(&table, &joules)
+	}
+	s.tables = append(s.tables, table)
+}
+
+// restOfEnergy makes the rows add up to the figure energy: what a counter went on
+// counting over gaps belongs to no state, and it never quite agrees with power.
+func (s *sheet) restOfEnergy(table *Table, joules *[numStates]float64) {
+	e := &s.energy
+	rest := e.total.v
+	for _, j := range joules {
+		rest -= j
+	}
+	row := func(name, note string, ms int64, j float64) {
+		r := Row{Name: name, Note: note, Values: make([]*float64, len(table.Columns))}
+		r.Values[1] = number64(j / joulesPerKWh)
+		if ms > 0 {
+			r.Values[0], r.Values[3] = number64(float64(ms)/1000), number64(j/(float64(ms)/1000)/wattsPerKW)
+		}
+		if e.total.v > 0 {
+			r.Values[4] = number64(j / e.total.v)
+		}
+		table.Rows = append(table.Rows, r)
+	}
+	gaps, gapMS := 0.0, int64(0)
+	for _, b := range e.bridged {
+		gaps += b.joules
+		gapMS += b.to - b.from
+	}
+	if gaps > 0 {
+		row("counted over gaps", "what the machine did in them is not known; the price is in energy_by_period", gapMS, gaps)
+		rest -= gaps
+	}
+	if math.Abs(rest) > 1e-6*math.Abs(e.total.v) { // none where energy is the integral itself
+		row("counter less power", "the meter's counter, which energy goes by, and its power over the observed time do not quite agree", 0, rest)
+	}
+	row("all", "", 0, e.total.v)
+	last := table.Rows[len(table.Rows)-1].Values
+	last[2] = number64(coverageFactor * e.total.u / joulesPerKWh)
+	if len(last) > 5 {
+		last[5] = s.figures["energy_cost"].Value
 	}
 }
 
