@@ -151,6 +151,12 @@ func (h *History) StateRuns(machine string, fromMS, toMS int64) ([]StateRun, err
 	return shown, nil
 }
 
+// Unloads lays a machine's unloads over one another; q.NowMS is set here.
+func (h *History) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error) {
+	q.NowMS = h.Now().UnixMilli()
+	return analysis.UnloadsOf(h.source(), h.site, machine, q)
+}
+
 // Intervals returns a machine's 15-minute cells, ascending.
 func (h *History) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error) {
 	return analysis.Intervals(h.source(), h.site, machine, fromMS, toMS)

@@ -111,15 +111,9 @@ func (s *Server) serveIntervals(r *http.Request) (any, *apiError) {
 	if q.err != nil {
 		return nil, q.err
 	}
-	machine := q.text("machine")
-	machines := s.backend.Site().Machines
-	switch {
-	case machine == "" && len(machines) == 1:
-		machine = machines[0].Name
-	case machine == "":
-		return nil, badParameter("machine", "machine is missing: the site has %d, so say which", len(machines))
-	case !s.hasMachine(machine):
-		return nil, s.noMachine("machine", machine)
+	machine, e := s.oneMachine(q)
+	if e != nil {
+		return nil, e
 	}
 	cells, err := s.backend.Intervals(machine, fromMS, toMS)
 	if err != nil {
@@ -132,6 +126,47 @@ func (s *Server) serveIntervals(r *http.Request) (any, *apiError) {
 		}
 	}
 	return intervalsAnswer{machine, cells}, nil
+}
+
+// oneMachine is the machine asked for, the only one where none is named.
+func (s *Server) oneMachine(q *query) (string, *apiError) {
+	machine := q.text("machine")
+	machines := s.backend.Site().Machines
+	switch {
+	case machine == "" && len(machines) == 1:
+		return machines[0].Name, nil
+	case machine == "":
+		return "", badParameter("machine", "machine is missing: the site has %d, so say which", len(machines))
+	case !s.hasMachine(machine):
+		return "", s.noMachine("machine", machine)
+	}
+	return machine, nil
+}
+
+// Bounds of what a request for unloads may ask for.
+const (
+	defaultUnloads, maxUnloads             = 200, 1000
+	defaultUnloadSeconds, maxUnloadSeconds = 180, 600
+	defaultUnloadPoints, maxUnloadPoints   = 90, 300
+)
+
+func (s *Server) serveUnloads(r *http.Request) (any, *apiError) {
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine", "limit", "seconds", "points"})
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
+	wanted := analysis.UnloadQuery{FromMS: fromMS, ToMS: toMS, Limit: q.number("limit", defaultUnloads, maxUnloads),
+		Seconds: q.number("seconds", defaultUnloadSeconds, maxUnloadSeconds), Points: q.number("points", defaultUnloadPoints, maxUnloadPoints)}
+	if q.err != nil {
+		return nil, q.err
+	}
+	machine, e := s.oneMachine(q)
+	if e != nil {
+		return nil, e
+	}
+	unloads, err := s.backend.Unloads(machine, wanted)
+	if err != nil {
+		return nil, unavailable("unloads of %s: %v", machine, err)
+	}
+	return unloads, nil
 }
 
 // location is the site's, for local dates in queries.

@@ -41,6 +41,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/intervals?machine=comp1", 200, "IntervalsAnswer"},
 		{"/api/v1/intervals", 400, "Error"},
 		{"/api/v1/intervals?machine=comp9", 404, "Error"},
+		{"/api/v1/unloads?machine=comp1&limit=10&seconds=60&points=5&from=-7d", 200, "UnloadsAnswer"},
+		{"/api/v1/unloads", 400, "Error"},
+		{"/api/v1/unloads?machine=comp1&limit=0", 400, "Error"},
+		{"/api/v1/unloads?machine=comp9", 404, "Error"},
 		{"/api/v1/series", 400, "Error"},
 		{"/api/v1/series?channel=no.such", 404, "Error"},
 		{"/api/v1/series?state=comp9", 404, "Error"},
@@ -90,8 +94,8 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels":  "LevelsAnswer",
-		"/api/v1/service": "ServiceAnswer",
-		"/api/v1/faults":  "FaultsAnswer", "/api/v1/text": "TextAnswer",
+		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer",
+		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
 		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
 		if schema["$ref"] != "#/components/schemas/"+want {
@@ -158,6 +162,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"Finding": analysis.Finding{}, "FigureClass": analysis.Class{}, "LevelsAnswer": levelsAnswer{}, "LevelsChange": agent.LevelsChange{}, "Levels": analysis.HeldLevels{}, "LevelMode": analysis.Mode{},
 		"Remark": analysis.Remark{}, "ServiceAnswer": serviceAnswer{}, "MachineService": analysis.MachineService{}, "ServiceItem": analysis.ServiceItem{},
 		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
+		"UnloadsAnswer": analysis.Unloads{}, "UnloadCurve": analysis.UnloadCurve{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {

@@ -41,6 +41,9 @@ type Backend interface {
 	Text(hash string) ([]byte, error)
 	// Intervals returns a machine's 15-minute cells, ascending.
 	Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error)
+	// Unloads lays a machine's unloads over one another; it sets the query's
+	// NowMS.
+	Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
 	// Scans calls fn for each scan of the window in the store's order, outside

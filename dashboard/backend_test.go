@@ -225,6 +225,13 @@ func (b *shop) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interva
 	}, b.ask("intervals "+machine, fromMS, toMS)
 }
 
+func (b *shop) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error) {
+	return analysis.Unloads{Machine: machine, From: agent.Stamp(q.FromMS).String(), To: agent.Stamp(q.ToMS).String(), Total: 1,
+		Power: "meter.power", PowerUnit: "kW", Sentences: []string{"1 of 1 unload settled."}, Notes: []string{},
+		Unloads: []analysis.UnloadCurve{{Start: agent.Stamp(noon).String(), LastedS: 40, Ended: "load",
+			Power: [][2]float64{{-5, 36.5}, {3, 24}}, Sump: [][2]float64{}}}}, b.ask("unloads "+machine, q.FromMS, q.ToMS)
+}
+
 func (b *shop) Scans(fromMS, toMS int64, devices []string, fn func(*scan.Scan) error) error {
 	if err := b.ask("scans", fromMS, toMS); err != nil {
 		return err

@@ -76,10 +76,9 @@ func (s *sheet) gapFindings() []Finding {
 	return all
 }
 
-// watchFindings are the spells of the window, those that are open too.
-func (s *sheet) watchFindings() []Finding {
+// spells are those of the window, and those that are open.
+func (s *sheet) spells() (spells []found) {
 	sp := s.g.sp
-	var spells []found
 	for _, f := range s.g.total.found {
 		if f.to >= s.g.from {
 			spells = append(spells, f)
@@ -93,8 +92,13 @@ func (s *sheet) watchFindings() []Finding {
 			}
 		}
 	}
+	return spells
+}
+
+// watchFindings write the spells out.
+func (s *sheet) watchFindings() []Finding {
 	var all []Finding
-	for _, f := range s.oneByDevice(sp.joined(spells)) {
+	for _, f := range s.oneByDevice(s.g.sp.joined(s.spells())) {
 		all = append(all, *f)
 	}
 	return all

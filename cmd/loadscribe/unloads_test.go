@@ -92,6 +92,7 @@ func TestUnloadsAgainstTruth(t *testing.T) {
 					t.Fatal(err)
 				}
 				checkUnloads(t, a, s, how, c.finding)
+				checkCurves(t, a, s, c.scenario)
 				if err := a.Close(); err != nil {
 					t.Fatal(err)
 				}
@@ -156,6 +157,50 @@ func checkUnloads(t *testing.T, a *agent.Agent, s *stage.Stage, how, finding str
 				line += "\t" + shownCell(v, &tb.Columns[0], 0)
 			}
 			t.Log(line)
+		}
+	}
+}
+
+// checkCurves holds the overlaid curves to the true unloads: as many in the same
+// order, each begun within two poll periods, and the sump come down as far.
+func checkCurves(t *testing.T, a *agent.Agent, s *stage.Stage, scenario string) {
+	t.Helper()
+	machine := s.Site.Machines[0].Name
+	from, to := s.From, s.To.Add(-2*time.Second)
+	got, err := a.History.Unloads(machine, analysis.UnloadQuery{FromMS: from.UnixMilli(), ToMS: to.UnixMilli(), Limit: 5000, Seconds: 600, Points: 1000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	truth, err := s.World.Truth().Unloads(machine, from, to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("%d unloads laid over one another, truly %d: %q", got.Total, len(truth), got.Sentences)
+	if scenario == "stuck-inlet-valve" {
+		return // its load signal shows the command
+	}
+	if len(got.Unloads) != len(truth) {
+		t.Fatalf("%d unloads, truly %d", len(got.Unloads), len(truth))
+	}
+	for i, u := range got.Unloads {
+		start, err := time.Parse(time.RFC3339, u.Start)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if late := start.Sub(truth[i].From); late < 0 || late > 2*time.Second {
+			t.Errorf("unload %d begins %v late", i, late)
+		}
+		if len(u.Sump) == 0 || truth[i].Lasted < 20*time.Second || truth[i].EndPa > truth[i].StartPa/2 {
+			continue // a sump that does not blow down may rise again
+		}
+		// The last second before it loads again may lie between two readings: the
+		// sump falls by no more than 12 kPa in it.
+		least := math.Inf(1)
+		for _, p := range u.Sump {
+			least = min(least, p[1])
+		}
+		if math.Abs(least-truth[i].EndPa/1000) > 15 {
+			t.Errorf("unload %d came down to %.1f kPa, truly %.1f", i, least, truth[i].EndPa/1000)
 		}
 	}
 }

@@ -84,6 +84,11 @@ export function fetchFaults(fromMs: number, signal?: AbortSignal): Promise<Answe
   return get('/api/v1/faults', new URLSearchParams({ from: new Date(fromMs).toISOString(), to: 'now' }), signal);
 }
 
+/** When each service item is due. */
+export function fetchService(signal?: AbortSignal): Promise<Answers['/api/v1/service']> {
+  return get('/api/v1/service', new URLSearchParams(), signal);
+}
+
 /** Keeps a note; an ApiError with a field says what is wrong with it. */
 export async function sendNote(note: NewNote): Promise<Event> {
   const request = { method: 'POST', headers: { accept: 'application/json', 'content-type': 'application/json' }, body: JSON.stringify(note) };

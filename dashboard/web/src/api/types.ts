@@ -499,6 +499,38 @@ export type Event = {
   not_safe?: boolean;
 };
 
+/** What power and sump pressure did in each unload that begins in the window. */
+export type UnloadsAnswer = {
+  machine: string;
+  from: string;
+  to: string;
+  /** unloads that begin in the window; the list may have fewer */
+  total: number;
+  /** the channel of the power curves; left out where there is none */
+  power?: string;
+  /** kW; A where only a current is read */
+  power_unit?: string;
+  /** the channel of the sump pressure; left out where there is none */
+  sump?: string;
+  /** kPa, gauge */
+  sump_unit?: string;
+  /** what the unloads show */
+  sentences: string[];
+  /** what is not in the answer, and why */
+  notes: string[];
+  unloads: UnloadCurve[];
+};
+
+/** One unload. A point is the seconds since it, from -5 on, and the value as it was read. */
+export type UnloadCurve = {
+  start: string;
+  lasted_s: number;
+  /** what ended it; lost: nothing was read from some moment on; not: it goes on */
+  ended: "load" | "stop" | "lost" | "not";
+  power: number[][];
+  sump: number[][];
+};
+
 /** One machine's 15-minute cells of UTC time. */
 export type IntervalsAnswer = {
   machine: string;
@@ -755,6 +787,7 @@ export interface Answers {
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
   "/api/v1/intervals": IntervalsAnswer;
+  "/api/v1/unloads": UnloadsAnswer;
   "/api/v1/levels": LevelsAnswer;
   "/api/v1/hookup": HookupReport;
   "/api/v1/openapi.json": Record<string, unknown>;

@@ -7,6 +7,7 @@ import { clock } from '../units/words';
 import { NoteForm } from './form';
 import { Mark } from './mark';
 import { stretches } from './ruled';
+import { Service } from './service';
 import { Book, bookDays, type Shown } from './source';
 import { Week } from './week';
 import { bookSentence, byDay, countSentence, entrySubject, entryText, faultName, faultSentence, filters, keptSentence, observedSentence, sortOf, wordOf } from './words';
@@ -34,6 +35,7 @@ export function ServiceBook({ live, site, view }: { live: Live; site: Site; view
       <div class="book">
         <div class="book-side">
           <Faults faults={shown?.faults ?? []} now={view.now} timeZone={site.timezone} />
+          <Service machines={shown?.service ?? []} timeZone={site.timezone} />
           <NoteForm
             key={corrects.value?.seq ?? 0} site={site} now={view.now} corrects={corrects.value}
             done={() => { corrects.value = undefined; book.refresh(); }}

@@ -1,7 +1,7 @@
 // The service book's data: asked for when the server tells of an event, and
 // once a minute; never twice at a time.
 import { effect, signal } from '@preact/signals';
-import { fetchEvents, fetchFaults, type Event, type EventsAnswer, type Fault } from '../api';
+import { fetchEvents, fetchFaults, fetchService, type Event, type EventsAnswer, type Fault, type MachineService } from '../api';
 import type { Live } from '../live/live';
 import { filters, type Filter } from './words';
 
@@ -19,6 +19,7 @@ export interface Shown {
   from: number;
   to: number;
   faults: Fault[];
+  service: MachineService[];
   /** the picture's events, oldest first */
   week: Event[];
   page: EventsAnswer;
@@ -91,12 +92,13 @@ export class Book {
     const subjects = this.subject.value ? [this.subject.value] : [];
     const { kinds, changes } = this.filter.value;
     try {
-      const [page, week, faults] = await Promise.all([
+      const [page, week, faults, service] = await Promise.all([
         fetchEvents({ kinds, changes, subjects, limit: this.wanted }, request.signal),
         fetchEvents({ kinds: pictureKinds, changes: pictureChanges, subjects: [], from, limit: mostShown }, request.signal),
         fetchFaults(from, request.signal),
+        fetchService(request.signal),
       ]);
-      this.shown.value = { from, to, faults: faults.faults, week: week.events.reverse(), page };
+      this.shown.value = { from, to, faults: faults.faults, service: service.machines, week: week.events.reverse(), page };
       this.error.value = '';
     } catch (e) {
       if (request.signal.aborted) return;
