@@ -51,7 +51,7 @@ func TestPrintFigures(t *testing.T) {
 		{"with a gap", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: lost, AtLeast: true, AtMost: v(44)}, "starts at least 42 observed 90.0 %, at most 44 by the controller's counter"},
 		{"bounded from both sides", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Coverage: lost, AtLeast: true, AtMost: v(42)}, "starts 42 observed 90.0 %, no more by the controller's counter"},
 		{"a round minute", analysis.Figure{Name: "running_time", Value: v(44*3600 + 37), Unit: "s"}, "running_time 44 h 0 min 37 s"},
-		{"no spread worth showing", analysis.Figure{Name: "starts_per_hour_mean", Value: v(0.250001), Unit: "1/h", Uncertainty: v(3e-7)}, "starts_per_hour_mean 0.25000 1/h"},
+		{"no spread worth showing", analysis.Figure{Name: "starts_per_hour_mean", Value: v(0.250001), Unit: "1/h", Uncertainty: v(3e-7)}, "starts_per_hour_mean 0.2500 1/h"},
 		{"whole hundreds", analysis.Figure{Name: "air", Value: v(267_505), Unit: "1", Uncertainty: v(30_861)}, "air 268000 ± 31000"},
 		{"a share", analysis.Figure{Name: "duty_cycle", Value: v(0.59673), Unit: "1", Uncertainty: v(0.0042)}, "duty_cycle 0.5967 ± 0.0042"},
 		{"money as in the tables", analysis.Figure{Name: "energy_cost", Value: v(161.923), Unit: "USD", Uncertainty: v(1.87)}, "energy_cost 161.92 ± 1.87 USD"},
