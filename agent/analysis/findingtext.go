@@ -16,18 +16,15 @@ const (
 	findingStuck         = "stuck"
 	findingContradictory = "contradictory"
 	findingImpossible    = "impossible"
-	findingMachine       = "machine"
 )
 
 // maxGapFindings bounds the gaps that are named one by one; the longest are.
 const maxGapFindings = 20
 
-// findings lists what the window shows of the quality of its data, and of the
-// machine itself, by time.
+// findings lists what the window shows of the quality of its data, by time.
 func (s *sheet) findings() []Finding {
 	all := append(s.gapFindings(), s.watchFindings()...)
 	all = append(all, s.counterFindings()...)
-	all = append(all, s.blowDownFindings()...)
 	sort.SliceStable(all, func(i, j int) bool {
 		a, b := &all[i], &all[j]
 		if a.From != b.From {

@@ -13,20 +13,22 @@ import (
 // Remark is something about a machine's health, or about the place it stands at,
 // that a reader should know.
 type Remark struct {
-	Kind  string `json:"kind"`  // change, limit or place
+	Kind  string `json:"kind"`  // change, limit, blow_down or place
 	About string `json:"about"` // the figure, or barometer
-	// Since, RFC 3339 UTC, is when a change was first seen; a drift has none.
+	// Since, RFC 3339 UTC, is when it was first seen; a drift has none.
 	Since string `json:"since,omitempty"`
 	// Change is by how much, in Unit, from the level before to the one after.
 	Change   *float64 `json:"change,omitempty"`
 	Unit     string   `json:"unit,omitempty"`
 	Sentence string   `json:"sentence"`
+	Evidence []string `json:"evidence,omitempty"` // what was read
 }
 
 const (
-	remarkChange = "change"
-	remarkLimit  = "limit"
-	remarkPlace  = "place"
+	remarkChange   = "change"
+	remarkLimit    = "limit"
+	remarkBlowDown = "blow_down"
+	remarkPlace    = "place"
 )
 
 // A block of a trend's values has this much time behind it at least; where the
@@ -42,6 +44,7 @@ func (s *sheet) remarks(m *sitefile.Machine) []Remark {
 	if s.g.total.observedMS() > 0 {
 		all = append(all, s.changes(m)...)
 		all = append(all, s.limits()...)
+		all = append(all, s.blowDownRemarks()...)
 	}
 	return append(all, s.place()...)
 }

@@ -78,14 +78,14 @@ func TestBlowDown(t *testing.T) {
 		{"by power", []fall{sound(), sound()}, true, 51.3, 0, 12, "2 of 2 unloads settled", "not to which pressure", nil},
 		{"short", []fall{{45, 60, 800, 200, 24, 12}}, false, 0, 0, 0, "", "none of 1 unload lasted a minute", nil},
 		{"cut off before it settles", []fall{{70, 100, 800, 200, 24, 12}}, false, 0, 0, 0, "", "none of 1 unload lasted until it settled", nil},
-		{"never", []fall{kept(), kept(), kept()}, false, 0, 0, 0, "", "3 unloads of a minute and more: see the findings",
+		{"never", []fall{kept(), kept(), kept()}, false, 0, 0, 0, "", "3 unloads of a minute and more: see the remarks",
 			[]string{"comp1 never blows down", "none of 3 unloads", "blow-down valve, then the minimum-pressure valve"}},
-		{"never, by power", []fall{kept(), kept(), kept()}, true, 0, 0, 0, "", "see the findings", []string{"comp1 never blows down"}},
+		{"never, by power", []fall{kept(), kept(), kept()}, true, 0, 0, 0, "", "see the remarks", []string{"comp1 never blows down"}},
 		{"no longer", []fall{sound(), sound(), kept(), kept(), kept()}, false, 54, 200, 12, "2 of 5 unloads settled, 3 kept", "",
 			[]string{"no longer blows down", "2 unloads of a minute and more, and then in none of 3"}},
 		{"now and then", []fall{kept(), sound(), kept(), sound(), kept(), sound()}, false, 54, 200, 12, "3 of 6 unloads settled", "",
 			[]string{"does not always blow down", "in 3 of 6"}},
-		{"twice is not yet a finding", []fall{kept(), kept()}, false, 0, 0, 0, "", "see the findings", nil},
+		{"twice is not yet a finding", []fall{kept(), kept()}, false, 0, 0, 0, "", "see the remarks", nil},
 		{"a sensor that does not follow", []fall{{200, 60, 800, 790, 24, 12}, {200, 60, 800, 790, 24, 12}, {200, 60, 800, 790, 24, 12}},
 			false, 0, 0, 12, "3 of 3 unloads settled", "", nil},
 	} {
@@ -111,17 +111,17 @@ func TestBlowDown(t *testing.T) {
 			if !strings.Contains(why, c.why) {
 				t.Errorf("absent for %q, want %q in it", why, c.why)
 			}
-			checkSays(t, rep.Machines[0].Findings, c.says)
+			checkSays(t, rep.Machines[0].Remarks, c.says)
 		})
 	}
 }
 
-func checkSays(t *testing.T, findings []Finding, parts []string) {
+func checkSays(t *testing.T, remarks []Remark, parts []string) {
 	t.Helper()
 	said := ""
-	for _, f := range findings {
-		if f.Kind == findingMachine {
-			said += f.Sentence
+	for _, r := range remarks {
+		if r.Kind == remarkBlowDown {
+			said += r.Sentence
 		}
 	}
 	for _, p := range parts {

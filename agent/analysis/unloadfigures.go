@@ -133,7 +133,7 @@ func (n *unloadTally) noBlowDown(sp *spec) string {
 	case n.all == 0:
 		return "no unload was seen whole"
 	case n.kept > 0 && n.blown == 0:
-		return fmt.Sprintf("the sump did not blow down in any of %s of a minute and more: see the findings", counted(n.kept, "unload", "unloads"))
+		return fmt.Sprintf("the sump did not blow down in any of %s of a minute and more: see the remarks", counted(n.kept, "unload", "unloads"))
 	case n.long == 0:
 		return fmt.Sprintf("none of %s lasted a minute", counted(n.all, "unload", "unloads"))
 	}
@@ -271,9 +271,9 @@ const (
 	keptShare = 10
 )
 
-// blowDownFindings say that the sump keeps its pressure: always, since a moment,
+// blowDownRemarks say that the sump keeps its pressure: always, since a moment,
 // or now and then.
-func (s *sheet) blowDownFindings() []Finding {
+func (s *sheet) blowDownRemarks() []Remark {
 	sp := s.g.sp
 	var judged []unload
 	for _, u := range s.g.total.falls {
@@ -289,21 +289,19 @@ func (s *sheet) blowDownFindings() []Finding {
 	for i := len(judged) - 1; i >= 0 && judged[i].verdict == keptPressure; i-- {
 		last++
 	}
-	f := Finding{Kind: findingMachine, Subject: sp.name}
 	kept := keptOnly(judged)
+	r := Remark{Kind: remarkBlowDown, About: "blowdown_time", Since: stamp(kept[0].wall), Evidence: s.keptEvidence(kept)}
 	const look = "look at the blow-down valve, then the minimum-pressure valve"
 	switch {
 	case n.blown == 0:
-		f.Sentence = fmt.Sprintf("%s never blows down: in none of %s of a minute and more; %s.", sp.name, counted(n.kept, "unload", "unloads"), look)
+		r.Sentence = fmt.Sprintf("%s never blows down: in none of %s of a minute and more; %s.", sp.name, counted(n.kept, "unload", "unloads"), look)
 	case last >= keptLeast && last == n.kept:
-		f.Sentence = fmt.Sprintf("%s no longer blows down: it did in %s of a minute and more, and then in none of %d; %s.",
+		r.Sentence = fmt.Sprintf("%s no longer blows down: it did in %s of a minute and more, and then in none of %d; %s.",
 			sp.name, counted(n.blown, "unload", "unloads"), last, look)
 	default:
-		f.Sentence = fmt.Sprintf("%s does not always blow down: in %d of %d unloads of a minute and more it did not; %s.", sp.name, n.kept, n.judged, look)
+		r.Sentence = fmt.Sprintf("%s does not always blow down: in %d of %d unloads of a minute and more it did not; %s.", sp.name, n.kept, n.judged, look)
 	}
-	f.From, f.To = stamp(kept[0].wall), stamp(kept[len(kept)-1].wall+kept[len(kept)-1].ms)
-	f.Evidence = s.keptEvidence(kept)
-	return []Finding{f}
+	return []Remark{r}
 }
 
 func keptOnly(judged []unload) (kept []unload) {

@@ -293,8 +293,8 @@ func (s *sheet) unloadSentences() []string {
 	if len(took) > 0 {
 		all = append(all, fmt.Sprintf("Nine tenths of the blow-down took %.0f s (median of %d).", medianCount(took)/1000, len(took)))
 	}
-	for _, f := range s.blowDownFindings() {
-		all = append(all, f.Sentence)
+	for _, r := range s.blowDownRemarks() {
+		all = append(all, r.Sentence)
 	}
 	valve := slices.DeleteFunc(s.spells(), func(f found) bool {
 		kind := sp.watches[f.watch].kind

@@ -84,8 +84,11 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 		if err := printTables(out, m.Tables, site.Units); err != nil {
 			return err
 		}
+		if len(m.Remarks) > 0 {
+			fmt.Fprintln(out, "  what to know of the machine:")
+		}
 		for _, r := range m.Remarks {
-			fmt.Fprintf(out, "  health, %s: %s\n", r.About, r.Sentence)
+			fmt.Fprintf(out, "    %s: %s\n", r.About, r.Sentence)
 		}
 		printFindings(out, report.Machines[i].Findings, site)
 	}
@@ -188,31 +191,17 @@ func bounds(f *analysis.Figure, units quantity.System) string {
 // maxFindings is how many findings of the data of a machine the summary names.
 const maxFindings = 30
 
-// printFindings says what wants looking at at the machine, and what is wrong with
-// the data themselves.
+// printFindings says what is wrong with the data themselves.
 func printFindings(out io.Writer, findings []analysis.Finding, site *sitefile.Site) {
-	var machine, data []*analysis.Finding
-	for i := range findings {
-		if findings[i].Kind == "machine" {
-			machine = append(machine, &findings[i])
-		} else {
-			data = append(data, &findings[i])
-		}
-	}
-	if len(machine) > 0 {
-		fmt.Fprintln(out, "  what wants looking at:")
-	}
-	for _, f := range machine {
-		fmt.Fprintf(out, "    %s to %s: %s\n", localTime(f.From, site), localTime(f.To, site), f.Sentence)
-	}
-	if len(data) == 0 {
+	if len(findings) == 0 {
 		fmt.Fprintln(out, "  what the data themselves show: nothing missing for long, stuck, contradictory or impossible")
 		return
 	}
 	fmt.Fprintln(out, "  what the data themselves show:")
-	for i, f := range data {
+	for i := range findings {
+		f := &findings[i]
 		if i == maxFindings {
-			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(data)-i)
+			fmt.Fprintf(out, "    and %d more: --json lists all\n", len(findings)-i)
 			return
 		}
 		fmt.Fprintf(out, "    %s, %s to %s: %s\n", f.Kind, localTime(f.From, site), localTime(f.To, site), f.Sentence)

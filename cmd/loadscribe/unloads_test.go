@@ -138,10 +138,10 @@ func checkUnloads(t *testing.T, a *agent.Agent, s *stage.Stage, how, finding str
 		}
 	}
 	said := ""
-	for _, f := range report.Machines[0].Findings {
-		t.Logf("  %s: %s %q", f.Kind, f.Sentence, f.Evidence)
-		if f.Kind == "machine" {
-			said += f.Sentence
+	for _, r := range report.Machines[0].Remarks {
+		t.Logf("  %s: %s %q", r.Kind, r.Sentence, r.Evidence)
+		if r.Kind == "blow_down" {
+			said += r.Sentence
 		}
 	}
 	if finding == "" && said != "" || !strings.Contains(said, finding) {

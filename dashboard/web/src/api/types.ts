@@ -292,15 +292,17 @@ export type SystemFigures = {
 
 /** Something about a machine's health or place that a reader should know. */
 export type Remark = {
-  kind: "change" | "limit" | "place";
+  kind: "change" | "limit" | "blow_down" | "place";
   /** the figure that it is about, or barometer */
   about: string;
-  /** when a change was first seen; left out for a drift */
+  /** when it was first seen; left out for a drift */
   since?: string;
   /** from the level before to the level after, in unit */
   change?: number;
   unit?: string;
   sentence: string;
+  /** what was read */
+  evidence?: string[];
 };
 
 /** How many lie from from up to to, left out, in the figure's unit; the last class has no to. */
@@ -310,9 +312,9 @@ export type FigureClass = {
   count: number;
 };
 
-/** Something that a reader of the figures must know: of the data themselves, or (kind machine) what wants looking at at the machine. It may have begun before the window and may go on. */
+/** What is wrong with the data that figures rest on. It may have begun before the window and may go on. */
 export type Finding = {
-  kind: "missing" | "stuck" | "contradictory" | "impossible" | "machine";
+  kind: "missing" | "stuck" | "contradictory" | "impossible";
   /** channel, device or machine */
   subject: string;
   /** first seen */
