@@ -120,7 +120,7 @@ func TestStartOnADiskThatTakesNothing(t *testing.T) {
 			memory := refuge.dir
 			failed, stop := r.begin(a)
 			r.record(a, 70*60) // an hour turns
-			eventually(t, "the scans to be in memory", func() bool { return a.queue.Waiting() == 0 })
+			eventually(t, "the scans to be in memory", func() bool { return a.State().Store.WaitingScans >= 70*60 })
 			state := a.State()
 			if s := state.Store; s.OK || !strings.Contains(s.Detail, tt.says) || s.Mend == "" || s.WaitingScans < 70*60 || state.DurableSeq != 0 {
 				t.Errorf("the state says %+v, safe to %d", s, state.DurableSeq)
@@ -200,7 +200,7 @@ func TestTakingOverTwice(t *testing.T) {
 	for range 2 { // the second time the memory is the one of before
 		_, stop := r.begin(a)
 		r.record(a, 1500)
-		eventually(t, "the scans to be in memory", func() bool { return a.queue.Waiting() == 0 })
+		eventually(t, "the scans to be in memory", func() bool { return a.queue.Waiting() == 0 }) // stop waits for the last of them
 		stop()
 		fails = true
 		_, err := Open(site, r.o)

@@ -52,8 +52,36 @@ func (s *Shop) addTrips(sc *simulator.Scenario) {
 	}
 }
 
+// The shop's last services, before its record: how many days before it, and how
+// many hours less the machine's hour meter showed then.
+var lastServices = [...]struct {
+	item  string
+	days  int
+	hours float64
+	note  string
+}{
+	{"oil", 215, 1350, "Oil and oil filter changed. Old oil clean, no water."},
+	{"air filter", 96, 590, "Air filter changed, grey with wood dust."},
+}
+
+// writeServices keeps what was done to the machine before its record.
+func (s *Shop) writeServices(rec *agent.Recorder) error {
+	for _, l := range lastServices {
+		at, meter := s.story.Begin.AddDate(0, 0, -l.days), s.hourMeter-l.hours
+		_, err := rec.Note(agent.Note{Text: l.note, Subject: s.Site.Machines[0].Name, Author: "R. Vale",
+			Time: at.Format(time.RFC3339), Service: l.item, HourMeter: &meter})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // writeNotes keeps what people of the shop wrote down in the week.
 func (s *Shop) writeNotes(rec *agent.Recorder) error {
+	if err := s.writeServices(rec); err != nil {
+		return err
+	}
 	machine := s.Site.Machines[0].Name
 	for i, t := range s.story.Trips {
 		n := agent.Note{Text: t.Note, Subject: machine, Author: "R. Vale", Time: t.At.Add(resetAfter + 4*time.Minute).Format(time.RFC3339)}

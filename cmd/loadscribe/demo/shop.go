@@ -61,6 +61,7 @@ type Shop struct {
 	world      *simulator.World
 	controller net.Listener
 	meter      net.Listener
+	hourMeter  float64 // of the machine when the simulated plant begins, h
 	Site       *sitefile.Site
 }
 
@@ -262,7 +263,7 @@ func (s *Shop) build() error {
 	}
 	turnWeek(sc, s.Week())
 	s.addTrips(sc)
-	s.Site = site
+	s.Site, s.hourMeter = site, sc.Machines[0].InitialRunH
 	s.world, err = simulator.New(sc, s.story.Begin)
 	return err
 }
