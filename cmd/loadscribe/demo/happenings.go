@@ -67,7 +67,8 @@ var lastServices = [...]struct {
 // writeServices keeps what was done to the machine before its record.
 func (s *Shop) writeServices(rec *agent.Recorder) error {
 	for _, l := range lastServices {
-		at, meter := s.story.Begin.AddDate(0, 0, -l.days), s.hourMeter-l.hours
+		day, meter := s.story.Begin.In(s.Site.Location).AddDate(0, 0, -l.days), s.hourMeter-l.hours
+		at := time.Date(day.Year(), day.Month(), day.Day(), 15, 40, 0, 0, s.Site.Location)
 		_, err := rec.Note(agent.Note{Text: l.note, Subject: s.Site.Machines[0].Name, Author: "R. Vale",
 			Time: at.Format(time.RFC3339), Service: l.item, HourMeter: &meter})
 		if err != nil {

@@ -2,7 +2,7 @@
 import { render } from 'preact';
 import { act } from 'preact/test-utils';
 import { afterEach, expect, it, vi } from 'vitest';
-import { ApiError, type Event, type NewNote, type Site } from '../api';
+import { ApiError, type Event, type MachineService, type NewNote, type Site } from '../api';
 import { NoteForm } from './form';
 
 const host = document.createElement('div');
@@ -12,9 +12,9 @@ afterEach(() => render(null, host));
 const site = { timezone: 'America/Chicago', machines: [{ name: 'comp1' }], systems: [{ name: 'main' }], devices: [{ name: 'meter' }], lines: [{ name: 'net' }] } as unknown as Site;
 const kept: Event = { seq: 12, time: '2026-11-25T16:40:00.000Z', kind: 'note', subject: 'comp1', text: 'oil changed', data: {} };
 
-async function fill(values: Record<string, string>, send: (n: NewNote) => Promise<Event>, corrects?: Event): Promise<ReturnType<typeof vi.fn>> {
+async function fill(values: Record<string, string>, send: (n: NewNote) => Promise<Event>, corrects?: Event, service: MachineService[] = []): Promise<ReturnType<typeof vi.fn>> {
   const done = vi.fn();
-  await act(() => render(<NoteForm site={site} now={Date.parse('2026-11-25T18:00:00Z')} corrects={corrects} done={done} send={send} />, host));
+  await act(() => render(<NoteForm site={site} now={Date.parse('2026-11-25T18:00:00Z')} service={service} corrects={corrects} done={done} send={send} />, host));
   for (const [name, value] of Object.entries(values)) (host.querySelector(`[name=${name}]`) as HTMLInputElement).value = value;
   await act(async () => {
     host.querySelector('form')?.dispatchEvent(new window.Event('submit', { bubbles: true, cancelable: true }));
@@ -41,6 +41,17 @@ it('names the field that is wrong and keeps what was typed', async () => {
   expect(document.getElementById(text.getAttribute('aria-describedby') ?? '')?.textContent).toBe('It has 2001 characters, at most 2000 fit: write two.');
   expect(text.value).toBe('long');
   expect(done).not.toHaveBeenCalled();
+});
+
+const oil = { machine: 'comp1', items: [{ item: 'oil', overdue: false }] } as unknown as MachineService;
+
+it('marks a service item as done, with the hour meter', async () => {
+  const send = vi.fn(async (_: NewNote) => kept);
+  await fill({ text: 'oil changed', author: 'R. Vale', service: 'oil', hour_meter: '21530,4' }, send, undefined, [oil]);
+  expect(send).toHaveBeenCalledWith({ text: 'oil changed', subject: 'comp1', author: 'R. Vale', service: 'oil', hour_meter: 21530.4 });
+  await fill({ text: 'oil changed', service: 'oil', hour_meter: 'many' }, send, undefined, [oil]);
+  expect(send).toHaveBeenCalledTimes(1);
+  expect(host.textContent).toContain('Write the hours as a number');
 });
 
 it('does not send an empty note', async () => {

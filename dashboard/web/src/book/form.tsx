@@ -1,13 +1,15 @@
 // Writing a note. A wrong note is corrected by a later one, never deleted.
 import { useSignal } from '@preact/signals';
 import { useId, useRef } from 'preact/hooks';
-import { ApiError, sendNote, type Event, type NewNote, type Site } from '../api';
+import { ApiError, sendNote, type Event, type MachineService, type NewNote, type Site } from '../api';
 import { clock, zoneName } from '../units/words';
 import { siteTime } from './words';
 
 export interface FormProps {
   site: Site;
   now: number;
+  /** what can be marked as done */
+  service?: MachineService[];
   /** the note to be put right, or undefined */
   corrects: Event | undefined;
   /** after a note was kept, or the correction given up */
@@ -36,12 +38,14 @@ export function subjects(site: Site): { name: string; title: string }[] {
   ];
 }
 
-export function NoteForm({ site, now, corrects, done, send = sendNote }: FormProps) {
+export function NoteForm({ site, now, service = [], corrects, done, send = sendNote }: FormProps) {
   const id = useId();
   const form = useRef<HTMLFormElement>(null);
   const wrong = useSignal({ field: '', message: '' });
   const kept = useSignal('');
   const busy = useSignal(false);
+  const subject = useSignal(site.machines[0]?.name ?? '');
+  const items = service.find((m) => m.machine === subject.value)?.items ?? [];
 
   const submit = async (e: SubmitEvent) => {
     e.preventDefault();
@@ -61,6 +65,14 @@ export function NoteForm({ site, now, corrects, done, send = sendNote }: FormPro
       }
       note.time = new Date(at).toISOString();
     }
+    if (get('service')) {
+      note.service = get('service');
+      if (get('hour_meter')) note.hour_meter = Number(get('hour_meter').replace(',', '.'));
+      if (!Number.isFinite(note.hour_meter ?? 0)) {
+        wrong.value = { field: 'hour_meter', message: 'write the hours as a number, 21530.4' };
+        return;
+      }
+    }
     busy.value = true;
     kept.value = '';
     try {
@@ -69,6 +81,7 @@ export function NoteForm({ site, now, corrects, done, send = sendNote }: FormPro
       kept.value = `Kept as note ${event.seq}, ${clock(Date.parse(event.time), site.timezone)}.`;
       const author = get('author');
       form.current?.reset();
+      subject.value = site.machines[0]?.name ?? '';
       const name = form.current?.elements.namedItem('author');
       if (name instanceof HTMLInputElement) name.value = author;
       try {
@@ -96,13 +109,26 @@ export function NoteForm({ site, now, corrects, done, send = sendNote }: FormPro
       {!corrects && (
         <>
           <label for={`${id}-s`}>About</label>
-          <select id={`${id}-s`} name="subject" {...bad('subject')}>
+          <select id={`${id}-s`} name="subject" onChange={(e) => { subject.value = e.currentTarget.value; }} {...bad('subject')}>
             {subjects(site).map((s) => <option key={s.title} value={s.name} selected={s.name === (site.machines[0]?.name ?? '')}>{s.title}</option>)}
           </select>
           {why('subject')}
           <label for={`${id}-w`}>When, in {zoneName(now, site.timezone)}; left empty it is now</label>
           <input id={`${id}-w`} name="time" type="datetime-local" {...bad('time')} />
           {why('time')}
+          {items.length > 0 && (
+            <>
+              <label for={`${id}-i`}>Service item that was done</label>
+              <select id={`${id}-i`} name="service" {...bad('service')}>
+                <option value="">none</option>
+                {items.map((i) => <option key={i.item} value={i.item}>{i.item}</option>)}
+              </select>
+              {why('service')}
+              <label for={`${id}-h`}>Hour meter then, h, for an item that was done; it may stay empty</label>
+              <input id={`${id}-h`} name="hour_meter" inputMode="decimal" {...bad('hour_meter')} />
+              {why('hour_meter')}
+            </>
+          )}
         </>
       )}
       <label for={`${id}-a`}>Your name</label>

@@ -37,7 +37,7 @@ export function ServiceBook({ live, site, view }: { live: Live; site: Site; view
           <Faults faults={shown?.faults ?? []} now={view.now} timeZone={site.timezone} />
           <Service machines={shown?.service ?? []} timeZone={site.timezone} />
           <NoteForm
-            key={corrects.value?.seq ?? 0} site={site} now={view.now} corrects={corrects.value}
+            key={corrects.value?.seq ?? 0} site={site} now={view.now} service={shown?.service} corrects={corrects.value}
             done={() => { corrects.value = undefined; book.refresh(); }}
           />
         </div>
@@ -124,6 +124,7 @@ function Entry({ event: e, timeZone, correct }: { event: Event; timeZone: string
         {by ? <s>{entryText(e)}</s> : entryText(e)}
         {e.kind === 'note' && (
           <p class="aside">
+            {e.data.service && e.data.service !== 'none' && `Done: ${e.data.service}${e.data.hour_meter ? `, hour meter ${Number(e.data.hour_meter).toFixed(1)} h` : ''}. `}
             Note {e.seq}{e.data.author && `, ${e.data.author}`}{e.data.corrects && `, corrects note ${e.data.corrects}`}{by && `, corrected by note ${by}`}
             {!by && <button type="button" class="plain" onClick={() => correct(e)}>Correct<span class="visually-hidden"> note {e.seq}</span></button>}
           </p>
