@@ -43,7 +43,7 @@ func (s *sheet) remarks(m *sitefile.Machine) []Remark {
 	all := []Remark{}
 	if s.g.total.observedMS() > 0 {
 		all = append(all, s.changes(m)...)
-		all = append(all, s.limits()...)
+		all = append(all, s.limits(m)...)
 		all = append(all, s.blowDownRemarks()...)
 	}
 	return append(all, s.place()...)
@@ -101,7 +101,7 @@ func (s *sheet) trended(m *sitefile.Machine) (all []trended) {
 		}})
 	}
 	if at, why := s.lineVolts(); why == "" {
-		all = append(all, trended{"phase_unbalance", "%", 0.5, "look at fuses and contacts, and for a large single-phase load", "the supply became more even", func(b *block) (float64, bool) {
+		all = append(all, trended{"phase_unbalance", "%", 0.5, "have an electrician look at fuses and contacts, and look for a large single-phase load", "the supply became more even", func(b *block) (float64, bool) {
 			v, ok := s.volts(b.health, at)
 			return unbalancePct(v), ok && b.health[at[0]].running.ms >= blockMS/2
 		}})
@@ -231,20 +231,35 @@ const (
 )
 
 // limits tells of figures that ask for something to be done now.
-func (s *sheet) limits() (all []Remark) {
+func (s *sheet) limits(m *sitefile.Machine) (all []Remark) {
 	say := func(about, format string, args ...any) {
 		all = append(all, Remark{Kind: remarkLimit, About: about, Sentence: fmt.Sprintf(format, args...)})
 	}
 	if f := s.figures["discharge_margin"]; f.Value != nil && *f.Value < narrowMarginK {
-		say(f.Name, "the discharge temperature came within %s of the trip temperature: look at the cooler, the oil level and the air to the room", s.shown(math.Max(0, *f.Value), f.Unit))
+		say(f.Name, "the discharge temperature came within %s of the trip temperature: look at the cooler, the air to the room and, with the machine stopped and its sump vented, the oil level", s.shown(math.Max(0, *f.Value), f.Unit))
 	}
 	if f := s.figures["phase_unbalance"]; f.Value != nil && *f.Value > unevenPct && *f.Value > *f.Uncertainty {
-		say(f.Name, "the line voltages are %.1f %% apart from their mean: a motor on them may give less than its rated power, see motor_derating", *f.Value)
+		say(f.Name, "the line voltages are up to %.1f %% off their mean: %s", *f.Value, unevenMeans(m, *f.Value))
 	}
 	if f := s.figures["water_risk_share"]; f.Value != nil && *f.Value > wetShare {
-		say(f.Name, "for %.0f %% of its loaded time the discharge was below the dew point in the sump: water stays in the oil; the machine runs too short or too cold to drive it out", 100**f.Value)
+		if s.humidityChan() < 0 {
+			say(f.Name, "if the air drawn in were saturated (no humidity is read, the worst is assumed), the discharge was below the dew point in the sump for %.0f %% of its loaded time, and water would stay in the oil: look at an oil sample before anything is changed", 100**f.Value)
+		} else {
+			say(f.Name, "for %.0f %% of its loaded time the discharge was below the dew point in the sump: water stays in the oil; the machine runs too short or too cold to drive it out", 100**f.Value)
+		}
 	}
 	return all
+}
+
+// unevenMeans says what uneven voltages mean to the motor.
+func unevenMeans(m *sitefile.Machine, pct float64) string {
+	switch {
+	case m.Motor.Starting == "drive":
+		return "the drive, not the motor, is fed by them; its maker says how much it bears"
+	case pct > mostUnbalance:
+		return fmt.Sprintf("above %d %% a motor is not to be run (NEMA MG 1-14.36); have an electrician look at it now", mostUnbalance)
+	}
+	return "a motor on them may give less than its rated power, see motor_derating"
 }
 
 // Of height: above this motors are cooled less than their rating counts on (NEMA

@@ -40,3 +40,30 @@ func TestPlace(t *testing.T) {
 		}
 	}
 }
+
+// TestLimitsSayWhatTheyRestOn: uneven voltages mean something else above 5 %
+// (NEMA MG 1-14.36, read) and behind a drive, and a share of wet time that
+// rests on an assumed humidity is said to.
+func TestLimitsSayWhatTheyRestOn(t *testing.T) {
+	site := plant(t)
+	m := &site.Machines[0]
+	for _, tt := range []struct {
+		figure   string
+		value    float64
+		starting string
+		want     string
+	}{
+		{"phase_unbalance", 2, "direct", "see motor_derating"},
+		{"phase_unbalance", 6, "direct", "is not to be run"},
+		{"phase_unbalance", 6, "drive", "the drive, not the motor"},
+		{"water_risk_share", 0.5, "direct", "no humidity is read"},
+	} {
+		m.Motor.Starting = tt.starting
+		s := &sheet{site: site, g: &gathered{sp: machineSpec(site, sitefile.Groups(site), m, Levels{})}, figures: map[string]Figure{}}
+		s.put(tt.figure, "1", estimate{tt.value, 0.1}, "", nil)
+		all := s.limits(m)
+		if len(all) != 1 || !strings.Contains(all[0].Sentence, tt.want) {
+			t.Errorf("%s %g, %s: %+v, want %q", tt.figure, tt.value, tt.starting, all, tt.want)
+		}
+	}
+}

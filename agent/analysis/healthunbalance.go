@@ -130,11 +130,9 @@ func (s *sheet) derated(m *sitefile.Machine, pct estimate, inputs []string) {
 	}
 	// 0.01: how far readings of the curve differ.
 	half := rectangular(0.01)
-	low, lok := derating(pct.v + pct.u)
+	low, _ := derating(math.Min(pct.v+pct.u, mostUnbalance)) // the curve ends there
 	high, _ := derating(math.Max(0, pct.v-pct.u))
-	if lok {
-		half = quad(half, (high-low)/2)
-	}
+	half = quad(half, math.Max(high-factor, factor-low))
 	s.put(name, "1", estimate{factor, half},
 		"share of its rated power that the motor may give at the voltage unbalance found: points of the curve NEMA MG 1 figure 14-1, straight lines between", inputs)
 }

@@ -84,3 +84,15 @@ func TestUnbalanceWhileRunning(t *testing.T) {
 		t.Errorf("behind a drive: %g", *f.Value)
 	}
 }
+
+// TestDeratingNearItsEnd: where the unbalance may lie beyond the curve's end the
+// interval still holds what the curve falls by on the way.
+func TestDeratingNearItsEnd(t *testing.T) {
+	s := &sheet{figures: map[string]Figure{}}
+	s.derated(&sitefile.Machine{}, estimate{4.9, 0.3}, nil)
+	f := s.figures["motor_derating"]
+	// 0.764 at 4.9 %, 0.776 at 4.6 %: 0.012, and 0.01/√3 for the reading of the curve.
+	if want := 2 * math.Hypot(0.012, 0.01/math.Sqrt(3)); f.Value == nil || math.Abs(*f.Value-0.764) > 1e-9 || math.Abs(*f.Uncertainty-want) > 1e-6 {
+		t.Errorf("%s, want 0.764 ± %.4f", asJSON(t, f), want)
+	}
+}

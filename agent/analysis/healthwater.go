@@ -104,7 +104,7 @@ func (c *wetCell) sound(barometerPa float64) bool {
 	c.dewU = quad(at(c.inlet.v+c.inlet.u, c.humidity.v, c.pressure.v)-c.dewK,
 		at(c.inlet.v, c.humidity.v+c.humidity.u, c.pressure.v)-c.dewK,
 		at(c.inlet.v, c.humidity.v, c.pressure.v+c.pressure.u)-c.dewK)
-	return true
+	return !math.IsNaN(c.dewK + c.dewU) // so little vapour that the formula has no dew point
 }
 
 // water sets sump_dew_point and water_risk_share.

@@ -326,3 +326,35 @@ func TestDropsGoWithTheSquareOfTheFlow(t *testing.T) {
 		t.Errorf("dryer_drop without a channel: %s", asJSON(t, f))
 	}
 }
+
+// TestPressureCountedDownwards: a register whose counts fall as the pressure rises
+// gives the figures of one whose counts rise with it.
+func TestPressureCountedDownwards(t *testing.T) {
+	over := func(scale, offset float64, raw func(tenths int64) int64) Report {
+		site := plant(t)
+		c := &site.Devices[0].Map.Channels[4]
+		c.Scale, c.Offset = scale, offset
+		tp := newTape(site, monday)
+		for s := int64(0); s < 890; s++ { // an eighth of the time low, and a rise of 0.1 kPa a second
+			at := 6600 + s
+			if s >= 400 && s < 511 {
+				at = 6000 + s%50
+			}
+			tp.add("controller", s*1000, 1, 1, 0, 0, raw(at), 1)
+		}
+		return mustCompute(t, fold(site, tp.scans), site, monday, monday+cellMS)
+	}
+	up := over(0.1, 0, func(v int64) int64 { return v })
+	down := over(-0.1, 1000, func(v int64) int64 { return 10_000 - v })
+	for _, name := range []string{"pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95", "time_below_minimum_all", "longest_below_minimum_all"} {
+		want := systemFigure(t, up, name)
+		if want.Value == nil || *want.Value == 0 {
+			t.Fatalf("%s: %s", name, asJSON(t, want))
+		}
+		within := 0.5 // kPa: a bin, whose edges the sign moves
+		if *want.Value < 500 {
+			within = 1 // s
+		}
+		check(t, systemFigure(t, down, name), *want.Value, within)
+	}
+}

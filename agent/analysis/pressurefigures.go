@@ -179,12 +179,14 @@ func (c *chanSpec) extremes(a *analogSum) (low, high float64) {
 	return math.Min(x, y), math.Max(x, y)
 }
 
-// binEdges are the ends of a bin in SI: half a count beyond its outer counts.
+// binEdges are the ends of a bin in SI, the lower first whatever the sign of the
+// scale: half a count beyond its outer counts.
 func (sp *spec) binEdges(at int64) (from, to float64) {
 	c := &sp.chans[sp.pressure]
 	width := math.Ldexp(1, int(sp.binShift))
 	lower := float64(float64(at)*width) - 0.5
-	return c.si(lower), c.si(lower + width)
+	from, to = c.si(lower), c.si(lower+width)
+	return min(from, to), max(from, to)
 }
 
 // percentile is the pressure in Pa below which it was for a share of the time.
@@ -195,7 +197,12 @@ func (s *sheet) percentile(bins binList, share float64) float64 {
 		all += b.halfMS
 	}
 	rest := float64(share * float64(all))
-	for i, b := range bins {
+	falling := s.g.sp.chans[s.g.sp.pressure].countSI < 0 // the highest counts are the lowest pressure
+	for i := range bins {
+		b := bins[i]
+		if falling {
+			b = bins[len(bins)-1-i]
+		}
 		t := float64(b.halfMS)
 		if rest <= t || i == len(bins)-1 {
 			from, to := s.g.sp.binEdges(b.at)

@@ -265,7 +265,11 @@ func (b *serviceBook) item(it sitefile.ServiceItem, last ServiceDone, ok bool) (
 // afterMonths counts calendar months in the site's time; parts of one are of 30.4 days.
 func (b *serviceBook) afterMonths(ms int64, months float64) int64 {
 	whole := math.Floor(months)
-	t := time.UnixMilli(ms).In(b.site.Location).AddDate(0, int(whole), 0)
+	from := time.UnixMilli(ms).In(b.site.Location)
+	t := from.AddDate(0, int(whole), 0)
+	if t.Day() != from.Day() { // a shorter month: its last day, not one of the next
+		t = t.AddDate(0, 0, -t.Day())
+	}
 	return t.Add(time.Duration((months - whole) * 30.4375 * 24 * float64(time.Hour))).UnixMilli()
 }
 
@@ -301,6 +305,14 @@ func (b *serviceBook) since(s *ServiceItem, last ServiceDone) error {
 	return nil
 }
 
+// say adds to what cannot be told.
+func (s *ServiceItem) say(text string) {
+	if s.Absent != "" {
+		s.Absent += "; "
+	}
+	s.Absent += text
+}
+
 // afterHours projects when the hours will be run.
 func (b *serviceBook) afterHours(s *ServiceItem) (due int64, ok bool) {
 	if s.HoursSince == nil {
@@ -312,8 +324,14 @@ func (b *serviceBook) afterHours(s *ServiceItem) (due int64, ok bool) {
 		return b.now, true
 	}
 	in := func(perDay float64) int64 { return b.now + int64(left/perDay*dayMS) }
-	const soonest = 1e-3 // h a day: below it no date can be told
-	if !b.hasRate || b.perDay.v < soonest {
+	const furthest = 100 * 365.25 // days: beyond it no date can be told
+	soonest := left / furthest
+	switch {
+	case !b.hasRate:
+		s.say("how long the machine runs a day is not known, so that no date by hours can be told")
+		return 0, false
+	case b.perDay.v < soonest:
+		s.say("at the pace of the last four weeks its hours would take more than a hundred years: no date by hours can be told")
 		return 0, false
 	}
 	u := coverageFactor * b.perDay.u

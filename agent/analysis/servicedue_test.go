@@ -162,3 +162,46 @@ func TestServiceOverAGap(t *testing.T) {
 		}
 	}
 }
+
+// TestServiceMonthsEnd: a month after the 31st is the last of a shorter month, not
+// a day of the next.
+func TestServiceMonthsEnd(t *testing.T) {
+	site := plant(t)
+	b := &serviceBook{site: site}
+	for _, c := range []struct {
+		from   string
+		months float64
+		want   string
+	}{{"2025-01-31", 1, "2025-02-28"}, {"2024-08-31", 6, "2025-02-28"}, {"2024-02-29", 12, "2025-02-28"}, {"2025-01-15", 1, "2025-02-15"}, {"2025-11-30", 3, "2026-02-28"}} {
+		at, err := time.Parse(time.DateOnly, c.from)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := time.UnixMilli(b.afterMonths(at.UnixMilli(), c.months)).UTC().Format(time.DateOnly); got != c.want {
+			t.Errorf("%s and %g months: %s, want %s", c.from, c.months, got, c.want)
+		}
+	}
+}
+
+// TestServiceWithoutADate: where no date by hours can be told the item says so,
+// and one by months stands.
+func TestServiceWithoutADate(t *testing.T) {
+	site, tp := serviced(t, true)
+	tp.scans = tp.scans[:200] // 16 hours: less than a day
+	all, err := Service(fold(site, tp.scans), site, []ServiceDone{{Machine: "comp1", Item: "oil", AtMS: monday}, {Machine: "comp1", Item: "air filter", AtMS: monday}}, monday+hourMS*16)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, it := range all[0].Items {
+		dated := it.Item == "oil"
+		if it.Item != "belt" && (!strings.Contains(it.Absent, "no date by hours") || (it.Due != "") != dated) {
+			t.Errorf("%+v", it)
+		}
+	}
+	at := 0.0
+	idle := &serviceBook{perDay: estimate{v: 1e-3}, hasRate: true}
+	it := ServiceItem{EveryHours: 4000, HoursSince: &at}
+	if _, ok := idle.afterHours(&it); ok || !strings.Contains(it.Absent, "hundred years") {
+		t.Errorf("a machine that hardly runs: %+v", it)
+	}
+}

@@ -1,6 +1,8 @@
 package analysis
 
 import (
+	"math"
+
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -52,7 +54,7 @@ type spec struct {
 	power, current, fraction, pressure     int
 	sump                                   int
 	master                                 int
-	sumpZero                               int64     // counts of the sump pressure at zero gauge
+	sumpZero, sumpLeast                    int64     // counts of the sump pressure at zero gauge, and the least under load
 	draw, energy                           int       // the channel of delta.power; the energy counter
 	reckon                                 *reckoned // nil: power is metered, or cannot be reckoned
 	runLevel, loadLevel                    *level
@@ -145,7 +147,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 // setSump takes a sump pressure whose counts rise with it.
 func (sp *spec) setSump(ch int) {
 	if ch >= 0 && sp.chans[ch].unit.Dimension == quantity.Pressure && sp.chans[ch].countSI > 0 {
-		sp.sump, sp.sumpZero = ch, clamped(sp.limit(ch, 0))
+		sp.sump, sp.sumpZero, sp.sumpLeast = ch, clamped(sp.limit(ch, 0)), clamped(sp.limit(ch, leastSumpPa))
 	}
 }
 
@@ -247,7 +249,7 @@ func (sp *spec) setBins() {
 
 // binShift is the power of two of counts that make a bin of at least least.
 func binShift(countSI, least float64) (shift uint) {
-	for width := countSI; width > 0 && width < least && shift < 40; width *= 2 {
+	for width := math.Abs(countSI); width > 0 && width < least && shift < 40; width *= 2 {
 		shift++
 	}
 	return shift

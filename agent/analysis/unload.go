@@ -11,6 +11,10 @@ const (
 	settleMS      = 60_000
 	settleBlockMS = 20_000
 	settleShare   = 50
+	// leastSumpPa is the gauge pressure that a sump has under load at least: the
+	// minimum-pressure valve keeps it at several times that (common practice, no
+	// source).
+	leastSumpPa = 50_000
 	// A value's way down is kept as means of time after the unload, in steps of
 	// 2 s to 20 s, of 4 s to a minute, of 10 s to 2 min and of 30 s to 5 min.
 	// Between two means a straight line is taken: on an exponential fall it is off
@@ -90,9 +94,12 @@ func (sp *spec) settle(c *carry, s *scan.Scan, from State, seen bool) {
 		st.hasBefore, st.before = true, 16*clamped(c.tracks[ch].highest())
 	}
 	if ch := sp.sump; ch >= 0 && sp.held(c, ch, s.MonoMS) {
-		// The unload lies between the last two readings.
-		st.sump.has, st.sump.first = true, 16*clamped(c.tracks[ch].highest())
-		st.sump.blockMono = s.MonoMS
+		// The unload lies between the last two readings. A sensor that shows next
+		// to nothing under load tells nothing of the blow-down.
+		if first := clamped(c.tracks[ch].highest()); first >= sp.sumpLeast {
+			st.sump.has, st.sump.first = true, 16*first
+			st.sump.blockMono = s.MonoMS
+		}
 	}
 }
 
@@ -291,7 +298,7 @@ func (sp *spec) verdict(st *settling) uint8 {
 		return notJudged
 	}
 	byPower := notJudged
-	if p := st.power.fallen(true); p.has && sp.drawsPower() {
+	if p := st.power.fallen(true); p.has && p.first > 0 && sp.drawsPower() {
 		switch fell := p.first - p.last; {
 		case fell >= p.first/10*3, st.hasBefore && p.last/9*20 <= st.before:
 			byPower = blownDown

@@ -199,3 +199,27 @@ func TestDescentBins(t *testing.T) {
 		t.Errorf("the last bin is %d, want %d", last, descentBins)
 	}
 }
+
+// TestDeadSumpSensor: one that shows next to nothing under load has no say in
+// whether the sump blows down, and gives no residual pressure.
+func TestDeadSumpSensor(t *testing.T) {
+	for _, c := range []struct {
+		falls []fall
+		took  float64
+		says  []string
+	}{{[]fall{sound(), sound()}, 51.3, nil}, {[]fall{kept(), kept(), kept()}, 0, []string{"comp1 never blows down", "vent it by hand"}}} {
+		site := sumpPlant(t)
+		channels := site.Devices[0].Map.Channels
+		channels[len(channels)-1].Scale = 0.001 // 8 kPa under load
+		rep := mustCompute(t, fold(site, unloadTape(site, c.falls...).scans), site, monday, monday+hourMS)
+		if f := figureOf(t, rep, "blowdown_time"); c.took > 0 {
+			check(t, f, c.took, 0.02)
+		} else if f.Value != nil {
+			t.Errorf("blow-down time %g of a machine that does not blow down", *f.Value)
+		}
+		if f := figureOf(t, rep, "sump_pressure_residual"); f.Value != nil {
+			t.Errorf("residual %g kPa by a dead sensor", *f.Value)
+		}
+		checkSays(t, rep.Machines[0].Remarks, c.says)
+	}
+}

@@ -291,7 +291,7 @@ func (s *sheet) blowDownRemarks() []Remark {
 	}
 	kept := keptOnly(judged)
 	r := Remark{Kind: remarkBlowDown, About: "blowdown_time", Since: stamp(kept[0].wall), Evidence: s.keptEvidence(kept)}
-	const look = "look at the blow-down valve, then the minimum-pressure valve"
+	const look = "look at the blow-down valve, then the minimum-pressure valve; the sump may keep its pressure after a stop too: isolate the machine, vent it by hand and see its gauge at zero before anything is opened"
 	switch {
 	case n.blown == 0:
 		r.Sentence = fmt.Sprintf("%s never blows down: in none of %s of a minute and more; %s.", sp.name, counted(n.kept, "unload", "unloads"), look)

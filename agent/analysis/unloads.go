@@ -58,13 +58,19 @@ type UnloadCurve struct {
 	Sump    [][2]float64 `json:"sump"`
 }
 
+// moment is when an unload was, and how it ended.
+type moment struct {
+	wall, mono, ms int64
+	ended          string
+}
+
 // seenUnload is an unload whose curve is being made.
 type seenUnload struct {
-	UnloadCurve
-	wall, mono, ms int64
-	segment        uint32
-	found          bool // its first scan, which tells the segment
-	draws, sumps   []rawPoint
+	moment
+	untilMS      int64 // of its curve, after the unload
+	segment      uint32
+	found        bool // its first scan, which tells the segment
+	draws, sumps []rawPoint
 }
 
 type rawPoint struct {
@@ -105,14 +111,8 @@ func UnloadsOf(src Source, site *sitefile.Site, machine string, q UnloadQuery) (
 	if kept := rawFrom(src); kept > 0 && len(chosen) > 0 && chosen[0].wall < kept {
 		out.Notes = append(out.Notes, fmt.Sprintf("raw readings before %s are no longer kept: unloads before that have no curve", stamp(kept)))
 	}
-	if err := readCurves(src, sp, chosen, q); err != nil {
-		return out, err
-	}
-	for i := range chosen {
-		chosen[i].draw(sp, q)
-		out.Unloads = append(out.Unloads, chosen[i].UnloadCurve)
-	}
-	return out, nil
+	out.Unloads, err = readCurves(src, sp, chosen, q)
+	return out, err
 }
 
 // name says which channels the curves are of.
@@ -129,26 +129,26 @@ func (u *Unloads) name(sp *spec) {
 }
 
 // unloadsIn walks the transitions.
-func unloadsIn(g *gathered, from, to int64) (all []seenUnload) {
+func unloadsIn(g *gathered, from, to int64) (all []moment) {
 	state := Unobserved
 	if g.entry != nil && g.entry.known {
 		state = g.entry.state
 	}
-	var open *seenUnload
+	var open *moment
 	for i := range g.total.transitions {
 		t := &g.total.transitions[i]
 		if open != nil {
-			open.ms, open.Ended = t.mono-open.mono, TurnLoad
+			open.ms, open.ended = t.mono-open.mono, TurnLoad
 			switch {
 			case t.fresh:
-				open.ms, open.Ended = 0, TurnLost
+				open.ms, open.ended = 0, TurnLost
 			case !t.state.Running():
-				open.Ended = TurnStop
+				open.ended = TurnStop
 			}
 			open = nil
 		}
 		if !t.fresh && state.delivering() && t.state == Unloaded && t.wall >= from && t.wall < to {
-			all = append(all, seenUnload{UnloadCurve: UnloadCurve{Start: stamp(t.wall), Ended: "not"}, wall: t.wall, mono: t.mono})
+			all = append(all, moment{wall: t.wall, mono: t.mono, ended: "not"})
 			open = &all[len(all)-1]
 		}
 		state = t.state
@@ -156,39 +156,51 @@ func unloadsIn(g *gathered, from, to int64) (all []seenUnload) {
 	if open != nil && g.exit != nil && g.exit.hasLast {
 		open.ms = max(0, g.exit.lastMono-open.mono)
 		if !g.exit.known {
-			open.Ended = TurnLost
+			open.ended = TurnLost
 		}
 	}
-	slices.SortStableFunc(all, func(a, b seenUnload) int { return cmp.Compare(a.wall, b.wall) })
+	slices.SortStableFunc(all, func(a, b moment) int { return cmp.Compare(a.wall, b.wall) })
 	return all
 }
 
 // everySoMany takes at most so many, the first and the last among them.
-func everySoMany(all []seenUnload, limit int) []seenUnload {
+func everySoMany(all []moment, limit int) []moment {
 	if len(all) <= limit {
 		return all
 	}
-	chosen := make([]seenUnload, limit)
+	chosen := make([]moment, limit)
 	for i := range chosen {
 		chosen[i] = all[i*(len(all)-1)/max(limit-1, 1)]
 	}
 	return chosen
 }
 
-// readCurves reads the raw scans about the unloads, which are in order of time.
-func readCurves(src Source, sp *spec, list []seenUnload, q UnloadQuery) error {
+// readCurves reads the raw scans about the unloads, which are in order of time,
+// and keeps no more of them than one go needs.
+func readCurves(src Source, sp *spec, list []moment, q UnloadQuery) ([]UnloadCurve, error) {
+	curves := []UnloadCurve{}
 	reach := int64(q.Seconds)*1000 + leadMS
 	for len(list) > 0 {
 		n := 1
 		for n < len(list) && list[n].wall-list[n-1].wall <= reach+nearMS && list[n].wall-list[0].wall <= atOnceMS {
 			n++
 		}
-		if err := readTogether(src, sp, list[:n], reach); err != nil {
-			return err
+		seen := make([]seenUnload, n)
+		for i := range seen {
+			seen[i] = seenUnload{moment: list[i], untilMS: int64(q.Seconds) * 1000}
+			if list[i].ended != TurnLost {
+				seen[i].untilMS = min(seen[i].untilMS, list[i].ms)
+			}
+		}
+		if err := readTogether(src, sp, seen, reach); err != nil {
+			return curves, err
+		}
+		for i := range seen {
+			curves = append(curves, seen[i].draw(sp, q))
 		}
 		list = list[n:]
 	}
-	return nil
+	return curves, nil
 }
 
 // readTogether folds the scans about some unloads, so that a value is what the
@@ -227,6 +239,9 @@ func (u *seenUnload) note(sp *spec, c *carry, s *scan.Scan) {
 	if s.WallMS == u.wall && s.MonoMS == u.mono {
 		u.segment, u.found = s.Segment, true
 	}
+	if u.found && (s.Segment != u.segment || s.MonoMS-u.mono > u.untilMS) {
+		return
+	}
 	take := func(ch int, into *[]rawPoint) {
 		if ch < 0 {
 			return
@@ -245,16 +260,12 @@ func (u *seenUnload) note(sp *spec, c *carry, s *scan.Scan) {
 }
 
 // draw makes the curves of what was noted.
-func (u *seenUnload) draw(sp *spec, q UnloadQuery) {
-	u.LastedS = float64(u.ms) / 1000
-	until := int64(q.Seconds) * 1000
-	if u.Ended != TurnLost {
-		until = min(until, u.ms)
-	}
+func (u *seenUnload) draw(sp *spec, q UnloadQuery) UnloadCurve {
+	all := UnloadCurve{Start: stamp(u.wall), LastedS: float64(u.ms) / 1000, Ended: u.ended, Power: [][2]float64{}, Sump: [][2]float64{}}
 	curve := func(ch int, points []rawPoint, per float64) [][2]float64 {
 		out := [][2]float64{}
 		points = slices.DeleteFunc(points, func(p rawPoint) bool {
-			return !u.found || p.segment != u.segment || p.mono-u.mono < -leadMS || p.mono-u.mono > until
+			return !u.found || p.segment != u.segment || p.mono-u.mono < -leadMS || p.mono-u.mono > u.untilMS
 		})
 		n := min(len(points), q.Points)
 		for i := range n {
@@ -264,17 +275,17 @@ func (u *seenUnload) draw(sp *spec, q UnloadQuery) {
 		}
 		return out
 	}
-	u.Power, u.Sump = [][2]float64{}, [][2]float64{}
 	if sp.draw >= 0 {
 		per := 1.0
 		if sp.drawsPower() {
 			per = wattsPerKW
 		}
-		u.Power = curve(sp.draw, u.draws, per)
+		all.Power = curve(sp.draw, u.draws, per)
 	}
 	if sp.sump >= 0 {
-		u.Sump = curve(sp.sump, u.sumps, pascalsPerKPa)
+		all.Sump = curve(sp.sump, u.sumps, pascalsPerKPa)
 	}
+	return all
 }
 
 // unloadSentences say what the unloads show: how many settled, how long they

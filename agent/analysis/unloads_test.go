@@ -98,3 +98,37 @@ func TestUnloadCurveOverGap(t *testing.T) {
 		t.Errorf("the curve ends at %v, want 29 s and 18.2 kW", last)
 	}
 }
+
+// TestUnloadCurvesKeepTheirOwn: what comes after an unload's end is not kept with
+// it, so that many short ones in a long reach take no more memory than they show.
+func TestUnloadCurvesKeepTheirOwn(t *testing.T) {
+	site := sumpPlant(t)
+	var falls []fall
+	for range 20 {
+		falls = append(falls, fall{20, 60, 800, 200, 24, 12})
+	}
+	m := fold(site, unloadTape(site, falls...).scans)
+	sp, err := specOf(m, site, "comp1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, err := gather(m, sp, monday, monday+hourMS, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var seen []seenUnload
+	for _, u := range unloadsIn(g, monday, monday+hourMS) {
+		seen = append(seen, seenUnload{moment: u, untilMS: u.ms})
+	}
+	if err := readTogether(m, sp, seen, 600_000); err != nil {
+		t.Fatal(err)
+	}
+	if len(seen) != 20 {
+		t.Fatalf("%d unloads", len(seen))
+	}
+	for i, u := range seen {
+		if len(u.draws) != 26 || len(u.sumps) != 26 {
+			t.Errorf("unload %d keeps %d and %d points, want 5 s before it to 20 s after", i, len(u.draws), len(u.sumps))
+		}
+	}
+}
