@@ -38,6 +38,7 @@ type airResult struct {
 	method string
 	inputs []string
 	flow   estimate // m³/s at full load; v 0: not known
+	dry    bool     // m3 is dry air of freeAirPa and freeAirK, else air as it is drawn in
 }
 
 // toFreeAir is what one cubic metre in a basis is in free air. Free air at the
@@ -113,6 +114,7 @@ func (s *sheet) meteredAir(ch int) (airResult, bool) {
 	a := airResult{m3: c.integral(part).scaled(toFreeAir(c.unit.Basis)), inputs: []string{c.input()},
 		method: "integral of the flow meter"}
 	if c.unit.Basis != quantity.FreeAir {
+		a.dry = true
 		a.method += ", brought to free air (dry, 100 kPa, 20 °C)"
 	}
 	return a, true

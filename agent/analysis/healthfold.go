@@ -78,6 +78,16 @@ func (p *cellParts) addHealth(d *delta) {
 		}
 		p.health[i].merge(&d.health[i])
 	}
+	for i := range d.drops {
+		if d.drops[i].ms == 0 {
+			continue
+		}
+		if p.drops == nil {
+			p.drops = make([]sum, len(d.drops))
+		}
+		p.drops[i].merge(d.drops[i])
+	}
+	p.squares.merge(d.squares)
 	p.warmth.merge(d.warmth)
 	for st := range d.fraction.all {
 		if State(st).Running() {

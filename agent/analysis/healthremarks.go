@@ -5,7 +5,6 @@ import (
 	"math"
 	"time"
 
-	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
@@ -63,6 +62,8 @@ type block struct {
 	health   []healthSum
 	fraction sum
 	loads    int64
+	drops    []sum
+	squares  sum
 }
 
 // changes tells of each figure that changed its level.
@@ -94,10 +95,9 @@ func (s *sheet) trended(m *sitefile.Machine) (all []trended) {
 				return e.v, why == ""
 			}})
 	}
-	if ch := s.g.sp.find(scan.SeparatorDrop); ch >= 0 && s.g.sp.hasStates && s.g.sp.chans[ch].unit.Dimension == quantity.Pressure {
-		at := s.g.sp.healthAt[ch]
+	if ch := s.g.sp.find(scan.SeparatorDrop); ch >= 0 && s.g.sp.dropAt[ch] >= 0 {
 		all = append(all, trended{"separator_drop", "kPa", 2, "the separator element is filling", "the separator element was changed, or has a hole", func(b *block) (float64, bool) {
-			return s.dropAtFullFlow(m, b, at)
+			return s.dropAtFullFlow(m, b, ch)
 		}})
 	}
 	if at, why := s.lineVolts(); why == "" {
@@ -109,21 +109,41 @@ func (s *sheet) trended(m *sitefile.Machine) (all []trended) {
 	return all
 }
 
-// dropAtFullFlow is a drop brought to full flow by the square of the flow.
-func (s *sheet) dropAtFullFlow(m *sitefile.Machine, b *block, at int) (kPa float64, ok bool) {
-	f := b.health[at].flowing
+// dropAtFullFlow is a drop, as the figure of that name takes it, brought to full
+// flow by the square of the flow. The seconds in which no air flows yet after a
+// load are not in it: else short loads would be taken for a cleaner separator.
+func (s *sheet) dropAtFullFlow(m *sitefile.Machine, b *block, ch int) (kPa float64, ok bool) {
+	f := b.drops[s.g.sp.dropAt[ch]]
 	if f.ms < leastFlowingMS {
 		return 0, false
 	}
-	kPa = s.healthChan(at).mean(f).v / pascalsPerKPa
+	kPa = s.g.sp.chans[ch].mean(f).v / pascalsPerKPa
 	if !m.Control.PartLoad() {
 		return kPa, true
 	}
-	if s.g.sp.fraction < 0 || b.fraction.ms == 0 {
-		return 0, false
+	const leastSquare = 0.16
+	square := s.meanSquare(m, b.squares)
+	return kPa / square, square > leastSquare
+}
+
+// meanSquare is the mean square of the flow, while drops are taken, over full
+// flow; 0 where it is not known.
+func (s *sheet) meanSquare(m *sitefile.Machine, squares sum) float64 {
+	sp := s.g.sp
+	if sp.square < 0 || squares.ms == 0 {
+		return 0
 	}
-	share := s.g.sp.chans[s.g.sp.fraction].mean(b.fraction).scaled(s.g.sp.fractionScale()).v * float64(b.fraction.ms) / float64(f.ms)
-	return kPa / float64(share*share), share > 0.4
+	c := &sp.chans[sp.square]
+	per := c.countSI
+	switch {
+	case c.role != scan.Flow:
+		per *= sp.fractionScale()
+	case m.RatedFlowM3S > 0:
+		per *= toFreeAir(c.unit.Basis) / m.RatedFlowM3S
+	default:
+		return 0
+	}
+	return squares.twice.Float64() / (2 * float64(squares.ms)) * float64(per*per)
 }
 
 // blocks cuts the window's cells into stretches with enough running, none over a
@@ -154,11 +174,15 @@ func (s *sheet) blocks() (all []block) {
 			day = d
 		}
 		if b.health == nil {
-			b = block{from: c.from, health: make([]healthSum, len(c.d.health))}
+			b = block{from: c.from, health: make([]healthSum, len(c.d.health)), drops: make([]sum, s.g.sp.drops)}
 		}
 		for k := range c.d.health {
 			b.health[k].merge(&c.d.health[k])
 		}
+		for k := range c.d.drops {
+			b.drops[k].merge(c.d.drops[k])
+		}
+		b.squares.merge(c.d.squares)
 		b.fraction.merge(c.d.fraction)
 		b.loads += c.d.loads
 		b.to = c.to

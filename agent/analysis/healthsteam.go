@@ -56,13 +56,17 @@ func vapourShare(vapourPa, pa float64) float64 {
 	return vapourMass * vapourPa / (pa - vapourPa)
 }
 
-// condensateKgM3 is the water that comes out of a cubic metre of free air that
-// is compressed and then cooled to separatorK; none where it stays vapour.
+// condensateKgM3 is the water that comes out of a cubic metre of free air, as it is
+// drawn in, that is compressed and then cooled to separatorK.
 func condensateKgM3(inletK, humidity, inletPa, separatorK, dischargePa float64) float64 {
-	in := float64(humidity * saturationPa(inletK))
-	dry := (inletPa - in) / float64(dryAirGas*inletK)
+	dry := (inletPa - float64(humidity*saturationPa(inletK))) / float64(dryAirGas*inletK)
+	return dry * condensateShare(inletK, humidity, inletPa, separatorK, dischargePa)
+}
+
+// condensateShare is that water by the mass of dry air; none where it stays vapour.
+func condensateShare(inletK, humidity, inletPa, separatorK, dischargePa float64) float64 {
 	out := vapourShare(saturationPa(separatorK), dischargePa)
-	return dry * math.Max(0, vapourShare(in, inletPa)-out)
+	return math.Max(0, vapourShare(float64(humidity*saturationPa(inletK)), inletPa)-out)
 }
 
 // dewPointK is the temperature at which air from the inlet begins to give up

@@ -4,6 +4,9 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+	"time"
+
+	"loadscribe/agent/scan"
 )
 
 // TestPettittOnTheNile: the flow of the Nile at Aswan, 1871 to 1970, in 10^8 m³ a
@@ -102,5 +105,48 @@ func TestChangeFindsStepAndDrift(t *testing.T) {
 	t.Logf("steps %d, drifts %d of %d", steps, drifts, rows)
 	if steps < rows*95/100 || drifts < rows*95/100 {
 		t.Errorf("found %d steps and %d drifts of %d", steps, drifts, rows)
+	}
+}
+
+// TestSeparatorTrendUnderShortLoads: a separator that drops 20 kPa is the same one
+// when loads get short, though no air flows for the first 12 s of each; one that
+// drops 26 kPa from then on is not. Of a short load the last second of 25 counts
+// half, so that this is seen as 25.5.
+func TestSeparatorTrendUnderShortLoads(t *testing.T) {
+	for _, tt := range []struct {
+		later int64 // hundredths of a kPa
+		by    float64
+	}{{2000, 0}, {2600, 6}} {
+		site := plant(t)
+		site.Devices[0].Map.Channels[5] = mapChannel(t, "starts", scan.SeparatorDrop, "u16", 0.01, "kPa", time.Second)
+		roles := site.Machines[0].Roles
+		delete(roles, scan.StartCount)
+		roles[scan.SeparatorDrop] = "controller.starts"
+		tp := newTape(site, monday)
+		const half = 40 * cellMS / 1000
+		for sec := int64(0); sec < 2*half; sec++ {
+			load, cycle, drop := int64(300), int64(320), int64(2000)
+			if sec >= half {
+				load, cycle, drop = 40, 60, tt.later
+			}
+			at, loaded := sec%cycle, int64(0)
+			if at < load {
+				loaded = 1
+			}
+			if at < 12 || at >= load {
+				drop = 0
+			}
+			tp.add("controller", sec*1000, 1, loaded, 0, 0, 7000, drop)
+		}
+		rep := mustCompute(t, fold(site, tp.scans), site, monday, monday+80*cellMS)
+		var by []float64
+		for _, r := range rep.Machines[0].Remarks {
+			if r.About == "separator_drop" {
+				by = append(by, *r.Change)
+			}
+		}
+		if (len(by) == 1) != (tt.by > 0) || len(by) > 1 || tt.by > 0 && math.Abs(by[0]-tt.by) > 0.6 {
+			t.Errorf("later %d: changes %v kPa, want %g", tt.later, by, tt.by)
+		}
 	}
 }

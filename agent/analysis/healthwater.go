@@ -204,6 +204,9 @@ func (s *sheet) condensate(w *wetAir) {
 			after, read = c.after, true
 		}
 		at := func(inlet, humidity, after, pressure float64) float64 {
+			if s.air.dry { // every flow carries its reference condition
+				return freeAirPa / (dryAirGas * freeAirK) * condensateShare(inlet, humidity, barometer, after, pressure)
+			}
 			return condensateKgM3(inlet, humidity, barometer, after, pressure)
 		}
 		kg := at(c.inlet.v, c.humidity.v, after.v, c.pressure.v)

@@ -91,7 +91,9 @@ type cellParts struct {
 	counterMS     []int64
 	health        []healthSum // nil: the motor did not run
 	warmth        binList
-	fraction      sum // of load, while the motor ran
+	fraction      sum   // of load, while the motor ran
+	drops         []sum // see delta.drops; nil: no air flowed
+	squares       sum
 }
 
 func (p *cellParts) add(d *delta) {

@@ -276,11 +276,12 @@ func (b *serviceBook) afterMonths(ms int64, months float64) int64 {
 // since sets how long the machine has run since the item was done.
 func (b *serviceBook) since(s *ServiceItem, last ServiceDone) error {
 	if last.HourMeter != nil && b.metered {
-		if b.meter < *last.HourMeter {
+		const rounded = 1 // h: who wrote it down may have rounded up
+		if b.meter < *last.HourMeter-rounded {
 			s.Absent = fmt.Sprintf("the hour meter shows %.0f h, less than the %.0f h written down: it was set back, or one of them is wrong", b.meter, *last.HourMeter)
 			return nil
 		}
-		s.HoursSince = number64(b.meter - *last.HourMeter)
+		s.HoursSince = number64(math.Max(0, b.meter-*last.HourMeter))
 		return nil
 	}
 	if last.AtMS >= b.now { // after the last reading of a stopped agent

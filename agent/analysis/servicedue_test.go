@@ -132,6 +132,11 @@ func TestServiceBeforeTheRecord(t *testing.T) {
 	if f.AtLeast || f.HoursSince == nil || math.Abs(*f.HoursSince-280.4) > 0.11 || !f.Overdue || f.By != "hours" {
 		t.Errorf("with one: %+v", f)
 	}
+	at = 21_680.9 // rounded up by half an hour when it was written down
+	_, items = due(t, site, tp, mark)
+	if f := items["air filter"]; f.HoursSince == nil || *f.HoursSince != 0 || f.Absent != "" {
+		t.Errorf("a reading rounded up: %+v", f)
+	}
 	at = 30_000
 	_, items = due(t, site, tp, mark)
 	if f := items["air filter"]; f.HoursSince != nil || f.Due != "" || !strings.Contains(f.Absent, "less than") {
