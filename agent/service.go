@@ -63,7 +63,7 @@ func (h *History) serviceDone() ([]analysis.ServiceDone, error) {
 func (h *History) noteService(n Note, e *store.Event) error {
 	if n.HourMeter != nil {
 		if v := *n.HourMeter; math.IsNaN(v) || v < 0 || v > 1e6 {
-			return wrongField("hour_meter", "%g is no reading of an hour meter", v)
+			return wrongField("hour_meter", "%g is no reading of an hour meter: give the hours it showed, 0 to 1000000", v)
 		}
 		if n.Service == "" && e.Data[dataService] == "" {
 			return wrongField("hour_meter", "it belongs to a service item: name that too")

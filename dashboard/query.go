@@ -43,8 +43,11 @@ func parseQuery(raw string, single []string, repeated ...string) *query {
 		switch {
 		case slices.Contains(repeated, name):
 		case !slices.Contains(single, name):
-			known := strings.Join(slices.Concat(single, repeated), ", ")
-			q.fail(badParameter(name, "parameter %q is not known here: use %s", name, known))
+			known := "this address takes none"
+			if all := slices.Concat(single, repeated); len(all) > 0 {
+				known = "use " + strings.Join(all, ", ")
+			}
+			q.fail(badParameter(name, "parameter %q is not known here: %s", name, known))
 		case len(values[name]) > 1:
 			q.fail(badParameter(name, "parameter %q is given %d times: give it once", name, len(values[name])))
 		}

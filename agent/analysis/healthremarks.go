@@ -89,7 +89,7 @@ func (s *sheet) trended(m *sitefile.Machine) (all []trended) {
 	after, noAfter := s.thermometer(scan.AftercoolerTemp)
 	ambient, noAmbient := s.thermometer(scan.AmbientTemperature)
 	if noAfter == "" && noAmbient == "" {
-		all = append(all, trended{"approach_temperature", "K", 1, "look for dirt on the cooler, at its fan and for warm air that comes back to it",
+		all = append(all, trended{"approach_temperature", "K", 1, "look for dirt on the cooler and for warm air that comes back to it and, with the machine isolated, since it starts by itself, at its fan",
 			"the cooler was cleaned, or a sensor moved", func(b *block) (float64, bool) {
 				e, why := s.approachOf(m, b.health, after, ambient, b.fraction, b.loads)
 				return e.v, why == ""

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -27,6 +28,9 @@ func (c *noteCmd) Run(s *surroundings) error {
 	site, err := c.load()
 	if err != nil {
 		return err
+	}
+	if v := c.HourMeter; v != nil && (math.IsNaN(*v) || math.IsInf(*v, 0)) { // JSON could not carry it to the agent
+		return misuse{fmt.Errorf("--hour-meter: %g is no reading of an hour meter: give the hours it showed", *v)}
 	}
 	n := agent.Note{Text: strings.Join(c.Words, " "), Subject: c.Machine, Time: c.At, Author: c.Author, Corrects: c.Corrects,
 		Service: c.Service, HourMeter: c.HourMeter}

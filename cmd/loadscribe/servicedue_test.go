@@ -41,6 +41,11 @@ func TestServiceDueCommand(t *testing.T) {
 	if _, errs := run(exitWrongUse, "note", "--site", s.SitePath, "--service", "oli", "x"); !strings.Contains(errs, `--service: the site file lists no "oli"`) {
 		t.Errorf("a wrong item: %s", errs)
 	}
+	for _, hours := range []string{"-5", "NaN", "Inf", "2e6"} {
+		if _, errs := run(exitWrongUse, "note", "--site", s.SitePath, "--service", "oil", "--hour-meter="+hours, "x"); !strings.Contains(errs, "--hour-meter: ") || !strings.Contains(errs, "give the hours it showed") {
+			t.Errorf("an hour meter of %s: %s", hours, errs)
+		}
+	}
 	text, _ := run(exitFine, "service-due", "--site", s.SitePath)
 	t.Log(text)
 	answer, _ := run(exitFine, "service-due", "--site", s.SitePath, "--json")

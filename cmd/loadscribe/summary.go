@@ -259,7 +259,8 @@ func minusZero(v float64, decimals int) string {
 }
 
 func prefixed(f *analysis.Figure, value string) string {
-	if f.AtLeast && !whole(f) && (f.AtMost == nil || *f.AtMost != *f.Value) {
+	// A demand cost is a bound by the month that is not over, not by gaps.
+	if f.AtLeast && (!whole(f) || f.Name == "demand_cost") && (f.AtMost == nil || *f.AtMost != *f.Value) {
 		return "at least " + value
 	}
 	return value
