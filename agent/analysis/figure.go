@@ -25,11 +25,10 @@ type Figure struct {
 	Absent       string   `json:"absent,omitempty"`
 }
 
-// Finding is something that a reader of the figures must know: of the data
-// themselves what is missing, stuck, contradictory or impossible, and of the
-// machine what wants looking at.
+// Finding is something that a reader of the figures must know of the data
+// themselves: what is missing, stuck, contradictory or impossible.
 type Finding struct {
-	Kind    string `json:"kind"`    // missing, stuck, contradictory, impossible or machine
+	Kind    string `json:"kind"`    // missing, stuck, contradictory or impossible
 	Subject string `json:"subject"` // channel, device or machine
 	// RFC 3339 UTC: when it was first and last seen. A finding may have begun
 	// before the window, and may go on.

@@ -1,6 +1,9 @@
 package analysis
 
-import "loadscribe/agent/scan"
+import (
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+)
 
 const (
 	// Once unloaded for this long a channel counts as settled when a block's mean
@@ -298,7 +301,7 @@ func (sp *spec) verdict(st *settling) uint8 {
 		return notJudged
 	}
 	byPower := notJudged
-	if p := st.power.fallen(true); p.has && p.first > 0 && sp.drawsPower() {
+	if p := st.power.fallen(true); p.has && p.first > 0 && sp.powerShows() {
 		switch fell := p.first - p.last; {
 		case fell >= p.first/10*3, st.hasBefore && p.last/9*20 <= st.before:
 			byPower = blownDown
@@ -320,6 +323,10 @@ func (sp *spec) verdict(st *settling) uint8 {
 	return notJudged
 }
 
+// powerShows reports whether the power of an unload tells of the blow-down: behind
+// a drive it falls with the speed, whatever the sump does.
+func (sp *spec) powerShows() bool { return sp.drawsPower() && sp.control != sitefile.VariableSpeed }
+
 // endUnload notes the unload that a change of state ends.
 func (sp *spec) endUnload(c *carry, d *delta, s *scan.Scan, to State) {
 	st := &c.settle
@@ -333,6 +340,9 @@ func (sp *spec) endUnload(c *carry, d *delta, s *scan.Scan, to State) {
 	if u.ms >= settleMS {
 		u.verdict = sp.verdict(st)
 		u.power, u.sump = st.power.fallen(true), st.sump.fallen(false)
+		if !sp.powerShows() {
+			u.power.ms = 0
+		}
 	}
 	d.falls = append(d.falls, u)
 }

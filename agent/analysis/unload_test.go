@@ -223,3 +223,29 @@ func TestDeadSumpSensor(t *testing.T) {
 		checkSays(t, rep.Machines[0].Remarks, c.says)
 	}
 }
+
+// TestBlowDownBehindADrive: power falls with the speed there, and so says nothing of
+// the sump; a sump pressure does.
+func TestBlowDownBehindADrive(t *testing.T) {
+	for _, blind := range []bool{true, false} {
+		for _, f := range []fall{sound(), kept()} {
+			site := sumpPlant(t)
+			site.Machines[0].Control = sitefile.VariableSpeed
+			if blind {
+				delete(site.Machines[0].Roles, scan.SumpPressure)
+			}
+			rep := mustCompute(t, fold(site, unloadTape(site, f, f, f).scans), site, monday, monday+hourMS)
+			took := figureOf(t, rep, "blowdown_time")
+			var says []string
+			switch {
+			case blind && (took.Value != nil || !strings.Contains(took.Absent, "falls with the speed")):
+				t.Errorf("by power alone: %s", asJSON(t, took))
+			case !blind && f == sound():
+				check(t, took, 54, 0.02)
+			case !blind:
+				says = []string{"never blows down"}
+			}
+			checkSays(t, rep.Machines[0].Remarks, says)
+		}
+	}
+}

@@ -130,6 +130,8 @@ func (n *unloadTally) noBlowDown(sp *spec) string {
 	switch {
 	case sp.sump < 0 && !sp.drawsPower():
 		return "no sump pressure channel and no power: nothing shows the blow-down"
+	case sp.sump < 0 && !sp.powerShows():
+		return "no sump pressure channel, and behind a drive power falls with the speed: nothing shows the blow-down"
 	case n.all == 0:
 		return "no unload was seen whole"
 	case n.kept > 0 && n.blown == 0:
