@@ -250,6 +250,7 @@ func (s *sheet) localStamp(ms int64) string {
 // Where a remark begins. Common practice, no source.
 const (
 	narrowMarginK = 10
+	leastMarginK  = 0.05 // less is shown as none
 	wetShare      = 0.2
 	unevenPct     = 1.0 // NEMA MG 1-14.36 derates above it (read)
 )
@@ -260,7 +261,11 @@ func (s *sheet) limits(m *sitefile.Machine) (all []Remark) {
 		all = append(all, Remark{Kind: remarkLimit, About: about, Sentence: fmt.Sprintf(format, args...)})
 	}
 	if f := s.figures["discharge_margin"]; f.Value != nil && *f.Value < narrowMarginK {
-		say(f.Name, "the discharge temperature came within %s of the trip temperature: look at the cooler, the air to the room and, with the machine stopped and its sump vented, the oil level", s.shown(math.Max(0, *f.Value), f.Unit))
+		near := "reached"
+		if *f.Value >= leastMarginK {
+			near = "came within " + s.shown(*f.Value, f.Unit) + " of"
+		}
+		say(f.Name, "the discharge temperature %s the trip temperature: look at the cooler, the air to the room and, with the machine stopped and its sump vented, the oil level", near)
 	}
 	if f := s.figures["phase_unbalance"]; f.Value != nil && *f.Value > unevenPct && *f.Value > *f.Uncertainty {
 		say(f.Name, "the line voltages are up to %.1f %% off their mean: %s", *f.Value, unevenMeans(m, *f.Value))

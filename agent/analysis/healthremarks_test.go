@@ -67,3 +67,18 @@ func TestLimitsSayWhatTheyRestOn(t *testing.T) {
 		}
 	}
 }
+
+// At the trip temperature the remark says so: "within 0.0 °F of it" would be the
+// word for a machine that kept running.
+func TestMarginAtTheTrip(t *testing.T) {
+	for _, c := range []struct {
+		margin float64
+		want   string
+	}{{-0.1, "temperature reached the trip"}, {0.02, "temperature reached the trip"}, {3, "came within 3.0 K of the trip"}, {10, ""}} {
+		s := &sheet{site: &sitefile.Site{}, figures: map[string]Figure{"discharge_margin": {Name: "discharge_margin", Value: &c.margin, Unit: "K"}}}
+		got := s.limits(&sitefile.Machine{})
+		if c.want == "" && len(got) > 0 || c.want != "" && (len(got) != 1 || !strings.Contains(got[0].Sentence, c.want)) {
+			t.Errorf("a margin of %g K: %+v, want %q", c.margin, got, c.want)
+		}
+	}
+}

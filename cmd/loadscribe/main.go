@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"slices"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -91,6 +92,9 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	if code >= 0 { // --help
 		return code
 	}
+	if err == nil {
+		err = valueMissing(parsed, args)
+	}
 	if err != nil {
 		fmt.Fprintf(stderr, "loadscribe: %v\n(see loadscribe --help)\n", err)
 		return exitWrongUse
@@ -107,4 +111,18 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "loadscribe:", err)
 		return exitFailed
 	}
+}
+
+// valueMissing refuses a flag at the end of the line without its value, which
+// the parser takes for an empty one.
+func valueMissing(parsed *kong.Context, args []string) error {
+	if len(args) == 0 || slices.Contains(args, "--") { // what stands behind that is no flag
+		return nil
+	}
+	for _, p := range parsed.Path {
+		if f := p.Flag; f != nil && !f.IsBool() && args[len(args)-1] == "--"+f.Name {
+			return fmt.Errorf("--%s: its value is missing: write --%s %s", f.Name, f.Name, f.PlaceHolder)
+		}
+	}
+	return nil
 }

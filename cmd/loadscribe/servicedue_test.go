@@ -46,6 +46,11 @@ func TestServiceDueCommand(t *testing.T) {
 			t.Errorf("an hour meter of %s: %s", hours, errs)
 		}
 	}
+	for _, flag := range []string{"site", "data"} {
+		if _, errs := run(exitWrongUse, "service-due", "--site", s.SitePath, "--"+flag); !strings.Contains(errs, "--"+flag+": its value is missing: write --"+flag+" ") {
+			t.Errorf("--%s without a value: %s", flag, errs)
+		}
+	}
 	text, _ := run(exitFine, "service-due", "--site", s.SitePath)
 	t.Log(text)
 	answer, _ := run(exitFine, "service-due", "--site", s.SitePath, "--json")
