@@ -41,11 +41,24 @@ const (
 func (s *sheet) remarks(m *sitefile.Machine) []Remark {
 	all := []Remark{}
 	if s.g.total.observedMS() > 0 {
-		all = append(all, s.changes(m)...)
+		kept := s.blowDownRemarks()
+		all = append(all, explained(s.changes(m), kept, m)...)
 		all = append(all, s.limits(m)...)
-		all = append(all, s.blowDownRemarks()...)
+		all = append(all, kept...)
 	}
 	return append(all, s.place()...)
+}
+
+// explained adds to a rise of the approach what else may have made it. Where the
+// sump keeps its pressure, air flows at once after a load, while the flow that
+// the approach is brought to has the delay of a sound machine taken off.
+func explained(changes, kept []Remark, m *sitefile.Machine) []Remark {
+	for i := range changes {
+		if r := &changes[i]; r.About == "approach_temperature" && *r.Change > 0 && len(kept) > 0 && !m.Control.PartLoad() {
+			r.Sentence += "; first mend the blow-down: a sump that keeps its pressure gives air at once after each load, which can raise this figure without dirt"
+		}
+	}
+	return changes
 }
 
 // trended is a figure that is followed through the window.

@@ -82,3 +82,26 @@ func TestMarginAtTheTrip(t *testing.T) {
 		}
 	}
 }
+
+// A sump that keeps its pressure makes air flow sooner after a load than the
+// approach counts on: a rise then is no proof of dirt, and the remark says so.
+func TestApproachBesideAFailedBlowDown(t *testing.T) {
+	rise, fall := 1.2, -1.2
+	kept := []Remark{{Kind: remarkBlowDown, About: "blowdown_time"}}
+	for _, c := range []struct {
+		name   string
+		change Remark
+		kept   []Remark
+		want   bool
+	}{
+		{"both", Remark{About: "approach_temperature", Change: &rise}, kept, true},
+		{"a sound blow-down", Remark{About: "approach_temperature", Change: &rise}, nil, false},
+		{"a fall", Remark{About: "approach_temperature", Change: &fall}, kept, false},
+		{"another figure", Remark{About: "phase_unbalance", Change: &rise}, kept, false},
+	} {
+		got := explained([]Remark{c.change}, c.kept, &sitefile.Machine{Control: sitefile.LoadUnload})
+		if strings.Contains(got[0].Sentence, "first mend the blow-down") != c.want {
+			t.Errorf("%s: %q", c.name, got[0].Sentence)
+		}
+	}
+}

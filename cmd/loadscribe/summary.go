@@ -88,7 +88,11 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 			fmt.Fprintln(out, "  what to know of the machine:")
 		}
 		for _, r := range m.Remarks {
-			fmt.Fprintf(out, "    %s: %s\n", r.About, r.Sentence)
+			sentence := r.Sentence
+			if !strings.HasPrefix(sentence, r.About) { // else it names the figure itself
+				sentence = r.About + ": " + sentence
+			}
+			fmt.Fprintf(out, "    %s\n", sentence)
 		}
 		printFindings(out, report.Machines[i].Findings, site)
 	}
