@@ -13,7 +13,7 @@ func TestBootOfTheSystemClock(t *testing.T) {
 	clock := NewSystemClock()
 	text, err := os.ReadFile("/proc/uptime")
 	if err != nil {
-		t.Skipf("SKIPPED: %v", err)
+		t.Fatal(err) // every Linux has it
 	}
 	mono, _ := clock.Now()
 	up, err := strconv.ParseFloat(strings.Fields(string(text))[0], 64)
