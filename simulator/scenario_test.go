@@ -150,7 +150,7 @@ func TestScenarioMistakesAreExplained(t *testing.T) {
 		{"valve moment", "[[user]]\nname = \"panel saw\"", "[[valve]]\nname = \"v\"\nafter = \"receiver\"\nfrom = \"Sunday\"\n\n[[user]]\nname = \"panel saw\"", []string{`valve "v": from`, "Tue 10:15"}},
 		{"valve leak", "[[user]]\nname = \"panel saw\"", "[[valve]]\nname = \"v\"\nafter = \"receiver\"\nfrom = \"Sun 09:00\"\nuntil = \"Sun 11:00\"\nleak = \"1 cfm\"\nleak_at = \"0 psi\"\n\n[[user]]\nname = \"panel saw\"", []string{`valve "v": leak`, "leak_at"}},
 		{"bias too large", `unit = 2`, "unit = 2\nbias = { power_share = 1.5 }", []string{`"meter": bias`, "0.2"}},
-		{"bias key", `unit = 2`, "unit = 2\nbias = { power_shar = 0.01 }", []string{`did you mean "device.bias.power_share"?`}},
+		{"bias key", "unit = 2\nrefresh = \"200ms\"", "unit = 2\nrefresh = \"200ms\"\n\n[device.bias]\npower_shar = 0.01", []string{`did you mean "device.bias.power_share"?`}},
 		{"bias of pressure", `unit = 2`, "unit = 2\nbias = { pressure = \"40 psi\" }", []string{`"meter": bias`, "200 kPa"}},
 		{"accuracy of nothing", `unit = 2`, "unit = 2\naccuracy = { colour = \"1 %\" }", []string{`"meter": accuracy`, "colour", "temperature"}},
 		{"accuracy without a value", `unit = 2`, "unit = 2\naccuracy = { power = \"\" }", []string{`"meter": accuracy`, "power", "2 % of reading"}},
