@@ -220,6 +220,7 @@ var problemTests = []struct {
 	{"listen", inSite, `"127.0.0.1:8477"`, `"8477"`, `"8477"`, "agent.listen", []string{"not host and port"}},
 	{"listen port", inSite, `"127.0.0.1:8477"`, `"127.0.0.1:84770"`, `"127.0.0.1:84770"`, "agent.listen", []string{"not a TCP port"}},
 	{"altitude and barometer", inSite, `altitude = "210 m"`, "altitude = \"210 m\"\nbarometer = \"98 kPa\"", "barometer", "site.barometer", []string{"both"}},
+	{"scfm of no trade", inSite, `altitude = "210 m"`, "altitude = \"210 m\"\nscfm = \"14.7 psia\"", `"14.7 psia"`, "site.scfm", []string{"14.5 psia, 68 °F"}},
 	{"barometer as gauge", inSite, `altitude = "210 m"`, `barometer = "2 kPa"`, `"2 kPa"`, "site.barometer", []string{"no station pressure"}},
 	{"shift", inSite, `"Mon-Fri 07:00-16:00"`, `"Mon-Fry 07:00-16:00"`, `"Mon-Fry`, "site.shifts", []string{`"fry" is not a day`, "Sat,Sun 22:00-06:00"}},
 	{"shift time", inSite, `07:00-16:00`, `07:00-25:00`, `"Mon-Fri 07:00-25:00"`, "site.shifts", []string{"not a time of day"}},

@@ -3,6 +3,7 @@ package sitefile
 import (
 	"time"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 )
@@ -16,7 +17,8 @@ type Site struct {
 	Name         string
 	Location     *time.Location
 	Units        quantity.System
-	BarometerPa  float64 // station pressure, absolute; from altitude where not given
+	BarometerPa  float64       // station pressure, absolute; from altitude where not given
+	Scfm         air.Condition // what a standard cubic foot means here. Key: scfm
 	Shifts       []WeekWindow
 	Holidays     Holidays // days on which no shift begins
 	WeeksPerYear float64
