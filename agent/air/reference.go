@@ -1,6 +1,10 @@
 package air
 
-import "loadscribe/agent/quantity"
+import (
+	"fmt"
+
+	"loadscribe/agent/quantity"
+)
 
 // DryGas is the gas constant of dry air, J/(kg·K), and VapourMass the ratio of the
 // molar mass of water to that of dry air (ASHRAE's values, from memory).
@@ -85,4 +89,30 @@ func (c Condition) Density() float64 {
 // condition as the other it is the handbooks' ACFM formula, from memory).
 func (c Condition) VolumeAt(other Condition) float64 {
 	return c.DryPa() / other.DryPa() * (other.TemperatureK / c.TemperatureK)
+}
+
+// Named is a condition with what a flow in it is called.
+type Named struct {
+	Name string
+	Condition
+}
+
+// References are the conditions in which people tell flows, the inlet's first.
+func References(inlet, scfm Condition) []Named {
+	return []Named{
+		{"free air at the inlet, " + inlet.text(), inlet},
+		{"FAD of ISO 1217, " + FAD().text(), FAD()},
+		{"standard (scfm), " + scfm.text(), scfm},
+		{"normal (Nm³), " + Normal().text(), Normal()},
+		{"ANR of ISO 8778, " + ANR().text(), ANR()},
+	}
+}
+
+// text is the condition in words.
+func (c Condition) text() string {
+	t := fmt.Sprintf("%.3f kPa, %.2f °C, ", c.PressurePa/1000, c.TemperatureK-zeroCK)
+	if c.Humidity == 0 {
+		return t + "dry"
+	}
+	return t + fmt.Sprintf("%.0f %%", 100*c.Humidity)
 }
