@@ -122,8 +122,8 @@ func place(t *testing.T, file, text string) position {
 const (
 	// tapLine ends the good site file.
 	tapLine = `taps = [{ at = "tank", pressure = "inputs.pressure" }]`
-	inSite = "site.toml"
-	inMap  = "maps/c.toml"
+	inSite  = "site.toml"
+	inMap   = "maps/c.toml"
 )
 
 // problemTests break the good files in one place each. Exactly one problem
