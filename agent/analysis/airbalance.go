@@ -180,7 +180,7 @@ func (b *airBalance) supply(s *airSums) gum.Value {
 func (b *airBalance) stored(s *airSums) gum.Value {
 	v := b.volume.V / b.inletPa
 	gain := float64(s.gainPa * v)
-	return b.volume.Scaled(s.gainPa/b.inletPa).
+	return b.volume.Scaled(s.gainPa / b.inletPa).
 		Plus(gum.New(0, math.Abs(float64(gain*b.gaugeU)), "accuracy of the pressure gauge")).
 		Plus(gum.New(0, math.Abs(float64(gain*b.storeU)), "temperature and water of the stored air (assumed)")).
 		Plus(gum.New(0, float64(math.Sqrt(s.swingPa2S)*v*adiabaticShare)/math.Sqrt(3), "polytropic exponent 1 to 1.4 (assumed)")).
