@@ -159,7 +159,7 @@ func siteChangeAffects(c sitefile.Change) string {
 		return "energy_cost, demand_cost, peak_demand, leak_cost and emissions of every window"
 	case "site":
 		switch c.Key {
-		case "altitude", "barometer":
+		case "altitude", "barometer", "scfm":
 			return "air, flow and efficiency figures, which are reduced by the station pressure"
 		case "shifts", "weeks_per_year":
 			return "energy_off_shift, quiet_demand and the leak figures"

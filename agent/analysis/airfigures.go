@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -21,16 +22,6 @@ const (
 	deliveryDelayS, deliveryDelayLimitS = 3.0, 3.0
 )
 
-// Free air is counted dry at 100 kPa and 20 °C, the condition of ISO 1217
-// Annex F (from memory).
-const (
-	freeAirPa = 100_000.0
-	freeAirK  = 293.15
-	// Dry part of the ANR reference (100 kPa, 20 °C, 65 %; ISO 8778, from
-	// memory) with 2338.8 Pa saturation pressure at 20 °C (handbook, read).
-	anrDryPa = 100_000 - 0.65*2338.8
-)
-
 // airResult is the air delivered in the observed time.
 type airResult struct {
 	absent string
@@ -38,20 +29,19 @@ type airResult struct {
 	method string
 	inputs []string
 	flow   estimate // m³/s at full load; v 0: not known
-	dry    bool     // m3 is dry air of freeAirPa and freeAirK, else air as it is drawn in
+	dry    bool     // m3 is dry air of ISO 1217's condition, else air as it is drawn in
 }
 
-// toFreeAir is what one cubic metre in a basis is in free air. Free air at the
-// inlet is taken as it stands.
-func toFreeAir(b quantity.FlowBasis) float64 {
-	if pa, k, ok := b.Reference(); ok {
-		return quantity.DryVolumeRatio(pa, k, freeAirPa, freeAirK)
-	}
-	if b == quantity.ANR {
-		return quantity.DryVolumeRatio(anrDryPa, freeAirK, freeAirPa, freeAirK)
+// toFreeAir is what one cubic metre in a basis is in free air, dry at 100 kPa and
+// 20 °C. Free air at the inlet is taken as it stands.
+func toFreeAir(b quantity.FlowBasis, scfm air.Condition) float64 {
+	if from, ok := air.Reference(b, scfm); ok {
+		return from.VolumeAt(air.FAD())
 	}
 	return 1
 }
+
+func (s *sheet) toFreeAir(b quantity.FlowBasis) float64 { return toFreeAir(b, s.site.Scfm) }
 
 // airFigures sets the figures of one machine's air.
 func (s *sheet) airFigures(m *sitefile.Machine) {
@@ -111,7 +101,7 @@ func (s *sheet) meteredAir(ch int) (airResult, bool) {
 	if part.ms == 0 || c.unit.Dimension != quantity.Flow {
 		return airResult{}, false
 	}
-	a := airResult{m3: c.integral(part).scaled(toFreeAir(c.unit.Basis)), inputs: []string{c.input()},
+	a := airResult{m3: c.integral(part).scaled(s.toFreeAir(c.unit.Basis)), inputs: []string{c.input()},
 		method: "integral of the flow meter"}
 	if c.unit.Basis != quantity.FreeAir {
 		a.dry = true

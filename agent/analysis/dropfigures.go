@@ -113,7 +113,7 @@ func (s *sheet) flowSquare(m *sitefile.Machine) (share estimate, basis string, i
 	flow := estimate{float64(counts * math.Abs(c.countSI)), 0}
 	flow.u = c.reading(flow.v)
 	if c.role == scan.Flow {
-		return squared(flow.scaled(toFreeAir(c.unit.Basis) / m.RatedFlowM3S)), "the flow meter's root mean square over rated flow", []string{c.input()}
+		return squared(flow.scaled(s.toFreeAir(c.unit.Basis) / m.RatedFlowM3S)), "the flow meter's root mean square over rated flow", []string{c.input()}
 	}
 	part := flow.scaled(sp.fractionScale())
 	return squared(estimate{float64(part.v * nameplate.v), quad(part.u*nameplate.v, part.v*nameplate.u)}),

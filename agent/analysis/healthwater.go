@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 )
@@ -97,7 +98,7 @@ func (c *wetCell) sound(barometerPa float64) bool {
 		return false
 	}
 	at := func(inlet, humidity, pressure float64) float64 {
-		return dewPointK(inlet, humidity, barometerPa, pressure)
+		return air.Condition{PressurePa: barometerPa, TemperatureK: inlet, Humidity: humidity}.DewPointK(pressure)
 	}
 	c.dewK = at(c.inlet.v, c.humidity.v, c.pressure.v)
 	// What each input's uncertainty comes to, by a step of its size (GUM 5.1.3).
@@ -204,10 +205,12 @@ func (s *sheet) condensate(w *wetAir) {
 			after, read = c.after, true
 		}
 		at := func(inlet, humidity, after, pressure float64) float64 {
+			drawn := air.Condition{PressurePa: barometer, TemperatureK: inlet, Humidity: humidity}
+			water := drawn.CondensateShare(after, pressure)
 			if s.air.dry { // every flow carries its reference condition
-				return freeAirPa / (dryAirGas * freeAirK) * condensateShare(inlet, humidity, barometer, after, pressure)
+				return air.FAD().DryDensity() * water
 			}
-			return condensateKgM3(inlet, humidity, barometer, after, pressure)
+			return drawn.DryDensity() * water
 		}
 		kg := at(c.inlet.v, c.humidity.v, after.v, c.pressure.v)
 		u := quad(at(c.inlet.v+c.inlet.u, c.humidity.v, after.v, c.pressure.v)-kg, at(c.inlet.v, c.humidity.v+c.humidity.u, after.v, c.pressure.v)-kg,

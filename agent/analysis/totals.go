@@ -25,13 +25,13 @@ func (f *Folder) Totals(machine *sitefile.Machine) (t Totals, ok bool) {
 	defer f.mu.Unlock()
 	for _, sub := range f.subjects {
 		if !sub.sp.system && sub.sp.name == machine.Name {
-			return sub.totals(machine), true
+			return sub.totals(f.site, machine), true
 		}
 	}
 	return Totals{}, false
 }
 
-func (sub *subject) totals(m *sitefile.Machine) Totals {
+func (sub *subject) totals(site *sitefile.Site, m *sitefile.Machine) Totals {
 	all := sub.total.clone()
 	if sub.open {
 		all.add(sub.d)
@@ -54,7 +54,7 @@ func (sub *subject) totals(m *sitefile.Machine) Totals {
 	case flow >= 0 && sp.chans[flow].unit.Dimension == quantity.Flow:
 		t.AirKnown = true
 		if slot := sp.chans[flow].slot; slot < len(all.analog) {
-			t.AirM3 = sp.chans[flow].integral(all.analog[slot]).v * toFreeAir(sp.chans[flow].unit.Basis)
+			t.AirM3 = sp.chans[flow].integral(all.analog[slot]).v * toFreeAir(sp.chans[flow].unit.Basis, site.Scfm)
 		}
 	case m.RatedFlowM3S > 0 && sp.hasStates && !sp.runOnly && !m.Control.PartLoad():
 		loadedS := max(0, t.StateS[Loaded]-float64(float64(all.loads)*deliveryDelayS))

@@ -13,6 +13,6 @@
 // measured; a System is the set of units that people are shown. Letter case
 // counts in unit spellings. All functions are pure and safe for concurrent use.
 //
-// Flows on different bases are not turned into each other here, beyond the dry
-// gas ratio of DryVolumeRatio: that needs the inlet's condition.
+// Flows on different bases are not turned into each other here: that needs the
+// inlet's condition, and is the matter of package air.
 package quantity

@@ -31,7 +31,7 @@ type FlowBasis uint8
 // The flow bases.
 const (
 	FreeAir  FlowBasis = iota // at inlet conditions (cfm, acfm, m³/min, l/s)
-	Standard                  // dry, 14.5 psia and 68 °F, trade association (scfm)
+	Standard                  // dry, in the condition that the site names (scfm)
 	Normal                    // dry, 101.325 kPa and 0 °C (Nm³)
 	ANR                       // ISO 8778: 100 kPa, 20 °C, 65 %
 )

@@ -1,11 +1,8 @@
 package quantity
 
 import (
-	"encoding/csv"
 	"errors"
 	"math"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
 )
@@ -104,49 +101,6 @@ func TestPressureAndFlowSayWhatTheyMean(t *testing.T) {
 			t.Errorf("%s: got %+v, %v; want flow of basis %d", text, u, err, basis)
 		}
 	}
-}
-
-// TestReferenceConditions checks the conditions and the three published ratios
-// between flow references (reference table, section 2: computed, 1e-8), among
-// them the two meanings of scfm.
-func TestReferenceConditions(t *testing.T) {
-	f, err := os.Open("../../testdata/vectors/reference_conditions.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	pa, kelvin, density := map[string]float64{}, map[string]float64{}, map[string]float64{}
-	for _, r := range rows[1:] {
-		pa[r[0]], _ = strconv.ParseFloat(r[1], 64)
-		c, _ := strconv.ParseFloat(r[2], 64)
-		kelvin[r[0]] = c + 273.15
-		density[r[0]], _ = strconv.ParseFloat(r[4], 64)
-	}
-	for basis, name := range map[FlowBasis]string{Standard: "SCFM trade association", Normal: "Normal m3"} {
-		p, k, ok := basis.Reference()
-		if !ok {
-			t.Fatalf("%s: no reference condition", name)
-		}
-		near(t, name+" pressure", p, pa[name], 1e-6)
-		near(t, name+" temperature", k, kelvin[name], 1e-6)
-		const dryAirJkgK = 287.05 // the table's gas constant
-		near(t, name+" density", p/(dryAirJkgK*k), density[name], 1e-6)
-	}
-	for _, basis := range []FlowBasis{FreeAir, ANR} {
-		if _, _, ok := basis.Reference(); ok {
-			t.Errorf("basis %d has no dry reference condition, yet one was given", basis)
-		}
-	}
-	np, nk, _ := Normal.Reference()
-	near(t, "1 Nm³ in m³ FAD", DryVolumeRatio(np, nk, 100e3, 293.15), 1.08744001, 1e-8)
-	sp, sk, _ := Standard.Reference()
-	gas := Quantity{14.696, mustUnit(t, "psia")}.SI()
-	sixty := Quantity{60, mustUnit(t, "°F")}.SI()
-	near(t, "scf 14.696 psia/60 °F in scf 14.5 psia/68 °F", DryVolumeRatio(gas, sixty, sp, sk), 1.02911972, 1e-8)
 }
 
 func mustUnit(t *testing.T, text string) Unit {

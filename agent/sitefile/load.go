@@ -18,6 +18,7 @@ import (
 	"time"
 	_ "time/tzdata" // Windows has no zone data base of its own
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 )
 
@@ -206,7 +207,7 @@ func (l *loader) readSite(root *section) {
 	base := filepath.Base(l.path)
 	site.Name = strings.TrimSuffix(base, filepath.Ext(base))
 	site.Location, site.WeeksPerYear = time.UTC, weeksPerYear
-	site.BarometerPa = StandardPressurePa(0)
+	site.BarometerPa, site.Scfm = StandardPressurePa(0), air.ScfmTrade()
 	s := root.sub("site")
 	if s == nil {
 		return
@@ -220,6 +221,9 @@ func (l *loader) readSite(root *section) {
 		site.Units = quantity.US
 	}
 	l.readBarometer(s)
+	if s.choice("scfm", scfmTrade, scfmTrade, scfmGas) == scfmGas {
+		site.Scfm = air.ScfmGas()
+	}
 	site.Shifts = s.windows("shifts")
 	site.Holidays = s.holidays("holidays")
 	if len(site.Shifts) > 0 && s.table.find("timezone") == nil {
@@ -232,6 +236,12 @@ func (l *loader) readSite(root *section) {
 	}
 	s.done()
 }
+
+// What scfm may mean: 1 of the gas trade is 1.029 of the compressed-air trade.
+const (
+	scfmTrade = "14.5 psia, 68 °F"
+	scfmGas   = "14.696 psia, 60 °F"
+)
 
 func (s *section) zone(key string) *time.Location {
 	const mend = `write a name of the time zone data base, like "America/Chicago", "Europe/Berlin" or "UTC"`

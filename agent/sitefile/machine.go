@@ -3,15 +3,9 @@ package sitefile
 import (
 	"time"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
-)
-
-// nameplateInlet is the inlet condition at which a rated flow on another basis
-// is turned into free air: 100 kPa and 20 °C of ISO 1217, from memory.
-const (
-	nameplateInletPa = 100e3
-	nameplateInletK  = 293.15
 )
 
 func (l *loader) readMachines(root *section) {
@@ -19,7 +13,7 @@ func (l *loader) readMachines(root *section) {
 		m := Machine{Name: s.label("name", `name the machine, like name = "comp1"`)}
 		m.Control = Control(s.choice("control", string(LoadUnload), string(LoadUnload), string(ModulateThenUnload),
 			string(Modulating), string(VariableDisplacement), string(VariableSpeed), string(StartStop)))
-		m.RatedFlowM3S = s.freeAir("rated_flow")
+		m.RatedFlowM3S = l.freeAir(s, "rated_flow")
 		if m.RatedFlowM3S > 0 {
 			m.RatedFlowText = s.table.find("rated_flow").value.text
 		}
@@ -78,8 +72,9 @@ func (s *section) tripTemperature(key string) float64 {
 	return 0
 }
 
-// freeAir reads a flow and returns it as free air at the inlet.
-func (s *section) freeAir(key string) float64 {
+// freeAir reads a flow and returns it as free air at the inlet; one that is counted
+// in another condition is brought to that of ISO 1217.
+func (l *loader) freeAir(s *section, key string) float64 {
 	si := s.positive(key, quantity.Flow)
 	if si == 0 {
 		return 0
@@ -89,9 +84,9 @@ func (s *section) freeAir(key string) float64 {
 	if err != nil || q.Unit.Basis == quantity.FreeAir {
 		return si
 	}
-	if pa, kelvin, ok := q.Unit.Basis.Reference(); ok {
-		si *= quantity.DryVolumeRatio(pa, kelvin, nameplateInletPa, nameplateInletK)
-	} // ANR is at that pressure and temperature already
+	if from, ok := air.Reference(q.Unit.Basis, l.site.Scfm); ok {
+		si *= from.VolumeAt(air.FAD())
+	}
 	s.warn(v.at, key, "write the free air delivered (cfm, m³/min, l/s) if the data sheet has it",
 		"%s is taken as %s of free air at 100 kPa and 20 °C, dry", q, quantity.Format(si, quantity.Flow, quantity.SI))
 	return si

@@ -120,8 +120,10 @@ func place(t *testing.T, file, text string) position {
 }
 
 const (
-	inSite = "site.toml"
-	inMap  = "maps/c.toml"
+	// tapLine ends the good site file.
+	tapLine = `taps = [{ at = "tank", pressure = "inputs.pressure" }]`
+	inSite  = "site.toml"
+	inMap   = "maps/c.toml"
 )
 
 // problemTests break the good files in one place each. Exactly one problem
@@ -201,6 +203,20 @@ var problemTests = []struct {
 	{"tap at no part", inSite, `at = "tank"`, `at = "tnak"`, `"tnak"`, "system.taps.at", []string{`did you mean "tank"?`}},
 	{"unknown machine", inSite, `["comp1", "comp2"]`, `["comp1", "comp2", "comp3"]`, `"comp3"`, "system.machines", []string{`there is no machine "comp3"`}},
 	{"part of unknown kind", inSite, `kind = "receiver"`, `kind = "reciever"`, `"reciever"`, "system.parts.kind", []string{`did you mean "receiver"?`}},
+	{"purge_while of no dryer's purge", inSite, `volume = "240 gal"`, `purge_while = "running"`, "purge_while", "system.parts.purge_while", []string{"without purge air"}},
+	{"purge_while misspelt", inSite, `purge = "15 %"`, `purge = "15 %", purge_while = "runing"`, `"runing"`, "system.parts.purge_while", []string{`did you mean "running"?`}},
+	{"drain that never closes", inSite, tapLine, tapLine + `
+drains = [{ name = "d", flow = "55 cfm", open = "6m", every = "5m" }]`, `"6m"`, "system.drains.open", []string{"open for 6m0s of every 5m0s"}},
+	{"drain without its flow", inSite, tapLine, tapLine + `
+drains = [{ name = "d", open = "6s", every = "5m" }]`, `{ name = "d"`, "system.drains.flow", []string{`"flow" is missing`, "55 cfm"}},
+	{"drain at no part", inSite, tapLine, tapLine + `
+drains = [{ name = "d", flow = "55 cfm", open = "6s", every = "5m", part = "tnak" }]`, `"tnak"`, "system.drains.part", []string{`did you mean "tank"?`}},
+	{"drain's key unknown", inSite, tapLine, tapLine + `
+drains = [{ name = "d", flow = "55 cfm", open = "6s", evry = "5m", every = "5m" }]`, "evry", "system.drains.evry", []string{`did you mean "every"?`}},
+	{"night user twice", inSite, tapLine, tapLine + `
+night_users = [{ name = "tank blanket" }, { name = "tank blanket" }]`, `"tank blanket" }]`, "system.night_users.name", []string{"used twice"}},
+	{"night user's flow of nothing", inSite, tapLine, tapLine + `
+night_users = [{ name = "tank blanket", flow = "0 cfm" }]`, `"0 cfm"`, "system.night_users.flow", []string{"above zero"}},
 	{"purge of a receiver", inSite, `volume = "240 gal"`, `purge = "1 %"`, `purge = "1 %"`, "system.parts.purge", []string{"a receiver has no purge"}},
 	{"serial setting", inSite, `"19200 8E1"`, `"19200,8,E,1"`, `"19200,8,E,1"`, "line.serial", []string{"not a serial setting", `"9600 8N2"`}},
 	{"parity", inSite, `"19200 8E1"`, `"19200 8X1"`, `"19200 8X1"`, "line.serial", []string{"parity is N (none), E (even) or O (odd)"}},
@@ -220,6 +236,7 @@ var problemTests = []struct {
 	{"listen", inSite, `"127.0.0.1:8477"`, `"8477"`, `"8477"`, "agent.listen", []string{"not host and port"}},
 	{"listen port", inSite, `"127.0.0.1:8477"`, `"127.0.0.1:84770"`, `"127.0.0.1:84770"`, "agent.listen", []string{"not a TCP port"}},
 	{"altitude and barometer", inSite, `altitude = "210 m"`, "altitude = \"210 m\"\nbarometer = \"98 kPa\"", "barometer", "site.barometer", []string{"both"}},
+	{"scfm of no trade", inSite, `altitude = "210 m"`, "altitude = \"210 m\"\nscfm = \"14.7 psia\"", `"14.7 psia"`, "site.scfm", []string{"14.5 psia, 68 °F"}},
 	{"barometer as gauge", inSite, `altitude = "210 m"`, `barometer = "2 kPa"`, `"2 kPa"`, "site.barometer", []string{"no station pressure"}},
 	{"shift", inSite, `"Mon-Fri 07:00-16:00"`, `"Mon-Fry 07:00-16:00"`, `"Mon-Fry`, "site.shifts", []string{`"fry" is not a day`, "Sat,Sun 22:00-06:00"}},
 	{"shift time", inSite, `07:00-16:00`, `07:00-25:00`, `"Mon-Fri 07:00-25:00"`, "site.shifts", []string{"not a time of day"}},

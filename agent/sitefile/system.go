@@ -30,6 +30,7 @@ func (l *loader) readSystems(root *section) {
 		for _, t := range s.subs("taps") {
 			sys.Taps = append(sys.Taps, l.readTap(t, parts))
 		}
+		sys.NightUsers, sys.Drains = s.nightUsers(), l.readDrains(s, parts)
 		s.done()
 		if sys.Name != "" && l.systems.add(s, "name", sys.Name) {
 			l.site.Systems = append(l.site.Systems, sys)
@@ -59,6 +60,11 @@ func (s *section) part() Part {
 		}
 		if p.Kind != "dryer" && p.Kind != "" {
 			s.problem(e.at, "purge", "move it to the dryer", "a %s has no purge", p.Kind)
+		}
+	}
+	if p.PurgeWhile = s.choice("purge_while", PurgeAlways, PurgeAlways, PurgeRunning); p.PurgeShare == 0 {
+		if e := s.table.find("purge_while"); e != nil {
+			s.problem(e.at, "purge_while", `write how much it purges beside it, like purge = "15 %"`, "a part without purge air")
 		}
 	}
 	s.done()

@@ -3,6 +3,7 @@ package sitefile
 import (
 	"time"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 )
@@ -16,7 +17,8 @@ type Site struct {
 	Name         string
 	Location     *time.Location
 	Units        quantity.System
-	BarometerPa  float64 // station pressure, absolute; from altitude where not given
+	BarometerPa  float64       // station pressure, absolute; from altitude where not given
+	Scfm         air.Condition // what a standard cubic foot means here. Key: scfm
 	Shifts       []WeekWindow
 	Holidays     Holidays // days on which no shift begins
 	WeeksPerYear float64
@@ -259,14 +261,23 @@ type System struct {
 	MinimumPressurePa float64 // gauge; 0: not given
 	Parts             []Part  // in the order the air takes
 	Taps              []Tap
+	NightUsers        []NightUser
+	Drains            []Drain
 }
+
+// When a dryer purges: always, or only while a machine of the system runs.
+const (
+	PurgeAlways  = "always"
+	PurgeRunning = "running"
+)
 
 // Part is a receiver, dryer, filter or piping.
 type Part struct {
 	Name       string
 	Kind       string // receiver, dryer, filter, piping
 	VolumeM3   float64
-	PurgeShare float64 // dryers: share of rated flow, 0-1
+	PurgeShare float64 // dryers: share of rated flow, 0-1, at rated pressure in the mean
+	PurgeWhile string  // PurgeAlways or PurgeRunning
 }
 
 // Tap is a place where pressure or flow of a system is measured.

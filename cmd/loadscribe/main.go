@@ -39,6 +39,7 @@ type commands struct {
 	Export     exportCmd     `cmd:"" help:"Write readings as CSV."`
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
 	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`
+	Size       sizeCmd       `cmd:"" help:"Sums of an audit without a record: leaks by hole and pressure, leak tests, receivers, efficiency, flows in other conditions."`
 	Version    versionCmd    `cmd:"" help:"Print what this is and where data lives."`
 }
 

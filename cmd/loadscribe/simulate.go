@@ -31,7 +31,7 @@ type simulateCmd struct {
 	TextPrints bool   `help:"The panel prints by itself each second instead of answering."`
 
 	Speed  float64       `default:"1" help:"How many times faster than the clock the plant runs."`
-	Start  time.Time     `help:"When the plant's story begins; the present if not given." format:"2006-01-02T15:04:05Z07:00" placeholder:"RFC3339"`
+	Start  string        `help:"When the plant's story begins, RFC 3339; the present if not given." placeholder:"TIME"`
 	WarmUp time.Duration `default:"2h" help:"How long the plant has run before it is served."`
 	Truth  string        `help:"At the end, write what really happened to this file: .json, .jsonl (JSON lines) or .csv (a row a minute)." placeholder:"FILE"`
 	Fault  []string      `help:"Damage a share of the answers: silence=0.01,late=0.01 …" placeholder:"KIND=SHARE"`
@@ -39,11 +39,16 @@ type simulateCmd struct {
 }
 
 func (c *simulateCmd) Run(s *surroundings) error {
+	begin, err := c.begin()
 	switch {
 	case c.List:
 		return listScenarios(s.stdout)
+	case err != nil:
+		return misuse{err}
+	case !(c.Speed > 0):
+		return misuse{fmt.Errorf("--speed %g: write how many times faster than the clock it runs, more than 0", c.Speed)}
 	case c.Record != "":
-		return c.record(s)
+		return c.record(s, begin)
 	}
 	scenario, err := simulator.LoadScenario(c.Scenario)
 	if err != nil {
@@ -56,7 +61,6 @@ func (c *simulateCmd) Run(s *surroundings) error {
 	if c.WriteSite != "" && c.TCP == "" {
 		return misuse{errors.New("--write-site: the site reaches the plant over Modbus TCP: leave --tcp as it is, or give it an address")}
 	}
-	begin := c.Start
 	if begin.IsZero() {
 		begin = time.Now()
 	}
@@ -77,6 +81,18 @@ func (c *simulateCmd) Run(s *surroundings) error {
 	fmt.Fprintf(s.stdout, "%s, %g times as fast as the clock; Ctrl-C stops it\n", scenario.Title, c.Speed)
 	group.Go(func() error { return driver.Run(ctx, c.Speed) })
 	return errors.Join(group.Wait(), c.writeTruth(driver))
+}
+
+// begin is --start; the zero time where it is not given.
+func (c *simulateCmd) begin() (time.Time, error) {
+	if c.Start == "" {
+		return time.Time{}, nil
+	}
+	at, err := time.Parse(time.RFC3339, c.Start)
+	if err != nil {
+		return at, fmt.Errorf("--start %q: write a time with its zone, like 2026-03-02T00:00:00-06:00", c.Start)
+	}
+	return at, nil
 }
 
 func (c *simulateCmd) injector() (*serve.Injector, error) {

@@ -29,7 +29,7 @@ func listScenarios(out io.Writer) error {
 
 // record records the scenario's whole story. It ends at the present, or begins
 // at --start.
-func (c *simulateCmd) record(s *surroundings) error {
+func (c *simulateCmd) record(s *surroundings, begin time.Time) error {
 	if c.WriteSite != "" {
 		return misuse{errors.New("--record writes a site file of its own: leave --write-site out")}
 	}
@@ -37,7 +37,6 @@ func (c *simulateCmd) record(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	begin := c.Start
 	if begin.IsZero() {
 		begin = time.Now().Add(-scenario.Length)
 	}

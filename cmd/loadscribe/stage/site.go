@@ -156,6 +156,9 @@ func writeSystem(line func(string, ...any), s *simulator.Scenario) {
 		}
 		if p.Purge.FlowM3S > 0 {
 			more = fmt.Sprintf(", purge = \"%.3g %%\"", 100*meanPurgeM3S(&p)/ratedFlowM3S(s))
+			if p.Purge.Running {
+				more += `, purge_while = "running"`
+			}
 		}
 		if p.Kind == "receiver" {
 			receiver = p.Name
@@ -172,6 +175,16 @@ func writeSystem(line func(string, ...any), s *simulator.Scenario) {
 		if d.Layout == "air-module" {
 			line("  { at = %q, pressure = \"%s.header_pressure\", flow = \"%s.flow\" },", last, d.Name, d.Name)
 		}
+	}
+	line("]")
+	if len(s.Drains) == 0 {
+		return
+	}
+	line("drains = [")
+	for i := range s.Drains {
+		d := &s.Drains[i]
+		line("  { name = %q, flow = %q, at = %q, open = \"%g s\", every = \"%g s\", part = %q },", d.Name,
+			inUnit(d.FlowM3S, "cfm"), inUnit(d.AtPa, "psi"), d.Open.Seconds(), d.Every.Seconds(), d.Part)
 	}
 	line("]")
 }
