@@ -133,10 +133,10 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 		return
 	}
 	inputs := append(append([]string(nil), e.inputs...), a.inputs...)
-	kWh := e.running.scaled(1 / joulesPerKWh)
+	kWh := estimateOf(e.running.Scaled(1 / joulesPerKWh))
 	s.ratio("specific_power", "kW/(m³/min)", kWh.over(a.m3).scaled(60),
 		"energy of all observed running time over the air delivered in it; air: "+a.method, "air delivered, all running time", inputs)
-	s.ratio("specific_energy", "kWh/m³", e.seen.scaled(1/joulesPerKWh).over(a.m3),
+	s.ratio("specific_energy", "kWh/m³", estimateOf(e.seen.Scaled(1/joulesPerKWh)).over(a.m3),
 		"energy of all observed time over the air delivered in it; air: "+a.method, "air delivered, all observed time", inputs)
 }
 
