@@ -1,0 +1,231 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+
+	"loadscribe/agent/gum"
+	"loadscribe/agent/sitefile"
+)
+
+const minuteMS = 60_000
+
+// airMinute is what one wall minute of a system says of its air.
+type airMinute struct {
+	startMS int64
+	seenMS  int64 // for which every machine, and the tap or meter, was observed
+	// By machine: seconds for which it delivered, after its delay, at full flow or
+	// as much of it as it was set to.
+	fullS []float64
+	// What the uncertainty of fullS needs, by machine: delayed loads in the minute,
+	// edges whose moment is known to a scan only, and the seconds of full flow by
+	// which part load may be wrong.
+	loads, edges []int32
+	partS        []float64
+	meteredM3    float64
+	meteredMS    int64
+	// Pressure that the stores follow, at the minute's begin and end, gauge.
+	startPa, endPa float64
+	hasPressure    bool
+	delivering     bool // a machine delivered, were it only for a moment
+}
+
+// airBalance is the mass balance of one system's air: what the machines
+// delivered, or a meter counted, less what the stores took. All flows are free
+// air at the inlet.
+type airBalance struct {
+	sys      *sitefile.System
+	absent   string
+	minutes  []airMinute
+	machines []string
+	flow     []gum.Value // of each machine at full load, m³/s
+	volume   gum.Value   // m³ that follow the pressure
+	inletPa  float64     // dry air at the inlet, absolute
+	metered  bool        // a meter gives the supply, and volume is what lies behind it
+	// Uncertainty of the parts that are not flow or volume.
+	delayU    []float64 // s, standard, of each machine's delivery delay
+	edgeU     []float64 // s, standard, of the moment of one load or unload
+	pressureU float64   // Pa, standard, of one reading of the pressure, by resolution and noise
+	gaugeU    float64   // relative, of a difference of pressure, by the instrument's accuracy
+	meterU    float64   // relative, of the meter
+	storeU    float64   // relative, of dry air in the stores by their pressure: humidity and temperature
+	scanS     float64   // slowest period of what is read
+	inputs    []string
+	method    string
+}
+
+// whole reports whether a minute can be balanced: all of it was observed, and
+// the pressure at both its ends.
+func (b *airBalance) whole(i int) bool {
+	m := &b.minutes[i]
+	if !m.hasPressure || m.seenMS < leastMinuteMS || m.seenMS > mostMinuteMS {
+		return false
+	}
+	return !b.metered || m.meteredMS >= leastMinuteMS
+}
+
+// A minute counts as observed where little of it was not. One of more than its
+// length is a minute that the clock showed twice.
+const (
+	leastMinuteMS = 57_000
+	mostMinuteMS  = 63_000
+)
+
+// airSums are the sums over chosen minutes that the balance is linear in.
+type airSums struct {
+	seconds      float64
+	fullS, partS []float64
+	loads, edges []float64
+	meteredM3    float64
+	gainPa       float64 // end less begin, over all runs of minutes
+	runs         int     // stretches of neighbouring minutes
+	swingPa2S    float64 // Σ (gain of a run, damped by its length)²
+}
+
+// sum adds up the whole ones of the chosen minutes, which are in order.
+func (b *airBalance) sum(minutes []int) airSums {
+	n := len(b.flow)
+	s := airSums{fullS: make([]float64, n), partS: make([]float64, n), loads: make([]float64, n), edges: make([]float64, n)}
+	var run struct {
+		begin, end float64
+		last       int
+		minutes    int
+	}
+	close := func() {
+		if run.minutes == 0 {
+			return
+		}
+		gain := run.end - run.begin
+		s.gainPa += gain
+		s.runs++
+		swing := float64(gain * heatShare(float64(run.minutes)*60))
+		s.swingPa2S += float64(swing * swing)
+		run.minutes = 0
+	}
+	for _, i := range minutes {
+		if !b.whole(i) {
+			continue
+		}
+		m := &b.minutes[i]
+		if run.minutes > 0 && (i != run.last+1 || m.startMS != b.minutes[run.last].startMS+minuteMS) {
+			close()
+		}
+		if run.minutes == 0 {
+			run.begin = m.startPa
+		}
+		run.end, run.last = m.endPa, i
+		run.minutes++
+		s.seconds += float64(m.seenMS) / 1000
+		s.meteredM3 += m.meteredM3
+		for k := range n {
+			s.fullS[k] += m.fullS[k]
+			s.partS[k] += m.partS[k]
+			s.loads[k] += float64(m.loads[k])
+			s.edges[k] += float64(m.edges[k])
+		}
+	}
+	close()
+	return s
+}
+
+// heatShare is how much of the heat of compression is still in the air of a
+// vessel after a change of pressure that took so long: its walls take it up in
+// about a minute (common practice, no source).
+func heatShare(seconds float64) float64 { return wallS / (wallS + seconds) }
+
+const (
+	wallS = 60.0
+	// Without any exchange of heat the exponent is that of air, 1.4, and a vessel
+	// takes 1/1.4 of what it does at a steady temperature.
+	adiabaticShare = 1 - 1/1.4
+)
+
+// mean is the demand over chosen minutes in order, as a flow of free air in m³/s, and the
+// observed seconds it is over; 0 seconds: none of them can be balanced. What all
+// minutes share (flow, volume) stays in the mean, what each has of its own (the
+// resolution of its pressure, the moment of a load) shrinks with their number.
+func (b *airBalance) mean(minutes []int) (gum.Value, float64) {
+	if b.absent != "" {
+		return gum.Value{}, 0
+	}
+	s := b.sum(minutes)
+	if s.seconds == 0 {
+		return gum.Value{}, 0
+	}
+	v := b.supply(&s).Minus(b.stored(&s))
+	return v.Scaled(1 / s.seconds), s.seconds
+}
+
+// supply is the air that came, m³.
+func (b *airBalance) supply(s *airSums) gum.Value {
+	if b.metered {
+		return gum.New(s.meteredM3, math.Abs(float64(s.meteredM3*b.meterU)), "accuracy of the flow meter")
+	}
+	total := gum.Exact(0)
+	for k, q := range b.flow {
+		if s.fullS[k] == 0 && s.edges[k] == 0 {
+			continue
+		}
+		name := b.machines[k]
+		total = total.Plus(q.Scaled(s.fullS[k])).
+			Plus(gum.New(0, float64(s.partS[k]*q.V)/math.Sqrt(3), "flow at part load of "+name)).
+			// A longer delay is less air.
+			Plus(gum.New(0, float64(s.loads[k]*b.delayU[k])*q.V, "delivery delay of "+name).Scaled(-1)).
+			Plus(gum.New(0, float64(math.Sqrt(s.edges[k])*b.edgeU[k])*q.V, "moments of load and unload, known to a scan"))
+	}
+	return total
+}
+
+// stored is the air that the stores gained, m³ of free air.
+func (b *airBalance) stored(s *airSums) gum.Value {
+	v := b.volume.V / b.inletPa
+	gain := float64(s.gainPa * v)
+	return b.volume.Scaled(s.gainPa / b.inletPa).
+		Plus(gum.New(0, math.Abs(float64(gain*b.gaugeU)), "accuracy of the pressure gauge")).
+		Plus(gum.New(0, math.Abs(float64(gain*b.storeU)), "temperature and water of the stored air (assumed)")).
+		Plus(gum.New(0, float64(math.Sqrt(s.swingPa2S)*v*adiabaticShare)/math.Sqrt(3), "polytropic exponent 1 to 1.4 (assumed)")).
+		Plus(gum.New(0, float64(b.pressureU*math.Sqrt(2*float64(s.runs)))*v, "resolution and noise of the pressure"))
+}
+
+// fullFlow is what all machines together deliver at full load, m³/s.
+func (b *airBalance) fullFlow() float64 {
+	var sum float64
+	for i := range b.flow {
+		sum += b.flow[i].V
+	}
+	return sum
+}
+
+// noiseM3 is the standard uncertainty in a stretch's air that does not grow with
+// its length: the pressure at its two ends, and one load or unload of the
+// largest machine in each.
+func (b *airBalance) noiseM3() float64 {
+	noise := float64(b.pressureU*math.Sqrt2) * b.volume.V / b.inletPa
+	var edge float64
+	if !b.metered {
+		for k := range b.flow {
+			edge = max(edge, b.flow[k].V*quad(float64(b.edgeU[k]*math.Sqrt2), b.delayU[k]))
+		}
+	}
+	return quad(noise, edge)
+}
+
+// resolvable is what counts as resolved: noise of at most this share of the
+// machines' full flow, with a 95 % interval.
+const resolvable = 0.10
+
+// resolutionS is the shortest time over which demand can be told, in seconds: in
+// less, the noise of one stretch hides a tenth of full flow.
+func (b *airBalance) resolutionS() float64 {
+	full := b.fullFlow()
+	if full <= 0 {
+		return 0
+	}
+	return max(coverageFactor*b.noiseM3()/(resolvable*full), 3*b.scanS)
+}
+
+// resolution says so in words.
+func (b *airBalance) resolution() string {
+	return fmt.Sprintf("not resolvable below %.0f s: in less, volume times the pressure's resolution, and a load's moment and delay, hide a tenth of the full flow",
+		b.resolutionS())
+}
