@@ -23,7 +23,7 @@ type airResult struct {
 
 // airFigures sets the figures of one machine's air.
 func (s *sheet) airFigures(m *sitefile.Machine) {
-	s.inlet = inletOf(s)
+	s.inlet = airAtInlet(s)
 	s.findFullFlow(m)
 	s.air = s.findAir(m)
 	s.airSums(&s.air, &s.energy)
@@ -45,7 +45,7 @@ func (s *sheet) findAir(m *sitefile.Machine) airResult {
 		return airResult{absent: "no flow meter, and no loaded signal, load fraction or power tells loaded from unloaded"}
 	}
 	t := s.g.total
-	full := gum.New(float64(t.stateMS[Loaded])/1000, s.timeU(s.edges[Loaded]), "moments of load and unload of "+m.Name)
+	full := gum.New(float64(t.stateMS[Loaded])/1000, s.timeU(s.edges[Loaded]), momentsInput(m.Name))
 	a := airResult{method: s.full.method, inputs: append(append([]string(nil), s.full.inputs...), s.stateInputs()...)}
 	if part := t.stateMS[PartLoad]; part > 0 {
 		f := t.fraction.all[PartLoad]
@@ -59,7 +59,7 @@ func (s *sheet) findAir(m *sitefile.Machine) airResult {
 		a.inputs = append(a.inputs, c.input())
 	}
 	loads := float64(t.loads)
-	delay := gum.New(deliveryDelayS, rectangular(deliveryDelayLimitS), "delivery delay of "+m.Name)
+	delay := gum.New(deliveryDelayS, rectangular(deliveryDelayLimitS), delayInput(m.Name))
 	off := delay.Scaled(loads)
 	off.V = min(off.V, full.V)
 	a.method += fmt.Sprintf(", times loaded time less %.0f ± %.0f s for each of %.0f loads until the minimum-pressure valve opens (assumed)",
@@ -96,10 +96,10 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 		s.absent(a.absent, "air_delivered", "flow_mean", "specific_power", "specific_energy")
 		return
 	}
-	s.add("air_delivered", "m³", spread(a.m3), "free air at the inlet: "+a.method, a.inputs)
+	s.addValue("air_delivered", "m³", a.m3, "free air at the inlet: "+a.method, a.inputs)
 	seen := float64(s.g.total.observedMS()) / 1000
 	if seen > 0 {
-		s.ratio("flow_mean", "m³/min", spread(a.m3.Scaled(60/seen)), "air delivered over observed time; "+a.method, "observed time", a.inputs)
+		s.ratioValue("flow_mean", "m³/min", a.m3.Scaled(60/seen), "air delivered over observed time; "+a.method, "observed time", a.inputs)
 		s.referenceTable(a.m3.Scaled(1 / seen))
 	} else {
 		s.absent("nothing was observed in this window", "flow_mean")
@@ -114,9 +114,9 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 	}
 	inputs := append(append([]string(nil), e.inputs...), a.inputs...)
 	kWh := func(of estimate) gum.Value { return e.causes.of(of).Scaled(1 / joulesPerKWh) }
-	s.ratio("specific_power", "kW/(m³/min)", spread(kWh(e.running).Over(a.m3).Scaled(60)),
+	s.ratioValue("specific_power", "kW/(m³/min)", kWh(e.running).Over(a.m3).Scaled(60),
 		"energy of all observed running time over the air delivered in it, at the pressure it was delivered at; air: "+a.method, "air delivered, all running time", inputs)
-	s.ratio("specific_energy", "kWh/m³", spread(kWh(e.seen).Over(a.m3)),
+	s.ratioValue("specific_energy", "kWh/m³", kWh(e.seen).Over(a.m3),
 		"energy of all observed time over the air delivered in it; air: "+a.method, "air delivered, all observed time", inputs)
 }
 

@@ -25,15 +25,12 @@ type fullFlow struct {
 	assumed bool // of the nameplate: wear cannot be seen in it
 }
 
-// ratedFlow is the name by which every figure knows the assumed flow of a machine.
-func ratedFlow(m *sitefile.Machine) string { return "rated flow of " + m.Name + " (assumed)" }
-
 // nameplate is the rated flow with what is known of nameplates.
 func nameplate(m *sitefile.Machine) fullFlow {
 	if m.RatedFlowM3S <= 0 {
 		return fullFlow{absent: "no rated flow in the site file"}
 	}
-	return fullFlow{v: gum.New(m.RatedFlowM3S*flowMiddle, rectangular(flowHalfWidth*m.RatedFlowM3S), ratedFlow(m)),
+	return fullFlow{v: gum.New(m.RatedFlowM3S*flowMiddle, rectangular(flowHalfWidth*m.RatedFlowM3S), ratedFlowInput(m.Name)),
 		method: nameplateFlow, inputs: []string{"rated flow (assumed)"}, assumed: true}
 }
 
@@ -49,11 +46,8 @@ func (s *sheet) findFullFlow(m *sitefile.Machine) {
 	if s.full.assumed {
 		method += "; wear cannot be seen with an assumed flow: a pump-up test (loadscribe test pump-up) or a flow meter shows it"
 	}
-	s.put(name, "m³/min", spread(s.full.v.Scaled(60)), fmt.Sprintf("free air at the inlet at full load: %s", method), s.full.inputs)
+	s.putValue(name, "m³/min", s.full.v.Scaled(60), fmt.Sprintf("free air at the inlet at full load: %s", method), s.full.inputs)
 }
-
-// spread is a value for a figure.
-func spread(v gum.Value) estimate { return estimate{v.V, v.U()} }
 
 // of is an estimate whose uncertainty is divided among its causes, which are of
 // the same or a proportional estimate.

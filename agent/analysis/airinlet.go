@@ -12,13 +12,10 @@ import (
 
 // Where the air at the inlet is not read (common practice, no source).
 const (
-	inletMiddleK, inletLimitK       = 293.15, 10.0
-	inletHumidity, inletHumidLimit  = 0.5, 0.5
-	weatherLimitPa                  = 2_000.0 // about the mean of a place whose height or mean pressure is known
-	noHeightLimitPa                 = 8_000.0 // no height is given: to 700 m
-	assumedTemperature              = "temperature at the inlet (20 ± 10 °C assumed)"
-	assumedHumidityInput            = "humidity at the inlet (50 ± 50 % assumed)"
-	assumedWeather, assumedNoHeight = "weather about the site's barometer (± 2 kPa assumed)", "barometer (no altitude in the site file, ± 8 kPa assumed)"
+	inletMiddleK, inletLimitK      = 293.15, 10.0
+	inletHumidity, inletHumidLimit = 0.5, 0.5
+	weatherLimitPa                 = 2_000.0 // about the mean of a place whose height or mean pressure is known
+	noHeightLimitPa                = 8_000.0 // no height is given: to 700 m
 )
 
 // inletAir is the air at the inlets over a window.
@@ -30,8 +27,8 @@ type inletAir struct {
 // value is a reading, or a mean of readings, with what its instrument brings: its
 // limit, which does not average out, and the resolution.
 func (c *chanSpec) value(v float64) gum.Value {
-	return gum.New(v, rectangular(c.accuracyLimit(v)), cause(c)).
-		Plus(gum.New(0, resolutionU(c.countSI), "resolution of "+c.id))
+	return gum.New(v, rectangular(c.accuracyLimit(v)), accuracyInput(c)).
+		Plus(gum.New(0, resolutionU(c.countSI), resolutionInput(c, "mean")))
 }
 
 // meanOf is the time-weighted mean of the first channel with a role that was read
@@ -49,19 +46,18 @@ func (s *sheet) meanOf(role scan.Role, d quantity.Dimension) (*chanSpec, float64
 	return c, c.mean(part).v, true
 }
 
-// inletOf is the air at the inlets: of the first of the sheets that reads each
+// airAtInlet is the air at the inlets: of the first of the sheets that reads each
 // quantity, else assumed. A barometer that is read goes before the site's value.
-func inletOf(sheets ...*sheet) inletAir {
-	in := inletAir{temperature: gum.New(inletMiddleK, rectangular(inletLimitK), assumedTemperature),
-		humidity: gum.New(inletHumidity, rectangular(inletHumidLimit), assumedHumidityInput)}
-	names := [3]string{"", "temperature at the inlet 20 ± 10 °C (assumed)", "humidity at the inlet 50 ± 50 % (assumed)"}
-	if site := sheets[0].site; site.BarometerGiven {
-		in.pressure = gum.New(site.BarometerPa, rectangular(weatherLimitPa), assumedWeather)
-		names[0] = "barometer of the site file"
-	} else {
-		in.pressure = gum.New(site.BarometerPa, rectangular(noHeightLimitPa), assumedNoHeight)
-		names[0] = "barometer of sea level (assumed)"
+func airAtInlet(sheets ...*sheet) inletAir {
+	site := sheets[0].site
+	limit := noHeightLimitPa
+	names := [3]string{"barometer of sea level (assumed)", "inlet at 20 ± 10 °C (assumed)", "inlet at 50 ± 50 % humidity (assumed)"}
+	if site.BarometerGiven {
+		limit, names[0] = weatherLimitPa, "barometer of the site file"
 	}
+	in := inletAir{pressure: gum.New(site.BarometerPa, rectangular(limit), inletInput("pressure", site.Name)),
+		temperature: gum.New(inletMiddleK, rectangular(inletLimitK), inletInput("temperature", site.Name)),
+		humidity:    gum.New(inletHumidity, rectangular(inletHumidLimit), inletInput("humidity", site.Name))}
 	// Backwards, so that the first that reads has the last word.
 	for i := len(sheets) - 1; i >= 0; i-- {
 		s := sheets[i]

@@ -34,7 +34,7 @@ func (s *sheet) loadedPower(m *sitefile.Machine) {
 		wear = "; wear cannot be seen with an assumed flow"
 	}
 	specific := kW.Over(s.full.v.Scaled(60))
-	s.ratio(loaded, "kW/(m³/min)", spread(specific), "mean loaded power over "+s.full.method+", at the pressure seen while loaded; "+s.boundary()+wear,
+	s.ratioValue(loaded, "kW/(m³/min)", specific, "mean loaded power over "+s.full.method+", at the pressure seen while loaded; "+s.boundary()+wear,
 		"flow at full load", inputs)
 	p, why, with := s.pressureLoaded()
 	if why != "" {
@@ -46,7 +46,7 @@ func (s *sheet) loadedPower(m *sitefile.Machine) {
 	ideal := through(func(x []float64) float64 { return air.IsentropicW(1, x[0], x[1]) }, s.inlet.pressure, p)
 	// W by m³/s over kW by m³/min.
 	share := ideal.Scaled(1 / (60 * wattsPerKW)).Over(specific)
-	s.ratio(efficiency, "1", spread(share),
+	s.ratioValue(efficiency, "1", share,
 		fmt.Sprintf("isentropic power of the delivered free air from the inlet to the package's discharge at %.0f kPa (ISO 1217:2009/A1:2016, from memory) over the package's power, while loaded; %s%s",
 			p.V/pascalsPerKPa-s.inlet.pressure.V/pascalsPerKPa, s.boundary(), wear), "package power at full load", inputs)
 	s.regulated(m, efficiency, p.V-s.inlet.pressure.V)
@@ -111,8 +111,8 @@ func (s *sheet) specificRated(m *sitefile.Machine, specific, pa gum.Value, wear 
 		return air.PressureFactor(x[0], x[1], x[0]+m.RatedPressurePa)
 	}, s.inlet.pressure, pa)
 	by := factor.V - 1
-	factor = factor.Plus(gum.New(0, rectangular(efficiencyLimit*by), "efficiency of "+m.Name+" at another pressure (assumed)"))
-	s.ratio(name, "kW/(m³/min)", spread(specific.Times(factor)),
+	factor = factor.Plus(gum.New(0, rectangular(efficiencyLimit*by), "efficiency of "+m.Name+" at rated pressure (assumed)"))
+	s.ratioValue(name, "kW/(m³/min)", specific.Times(factor),
 		fmt.Sprintf("specific_power_loaded times %.4f, the ratio of isentropic powers from the %.0f kPa seen to the rated %.0f kPa (±%.0f %% of the correction, since efficiency does not quite stay the same); comparable with a data sheet whose boundary is the same; %s%s",
 			factor.V, (pa.V-s.inlet.pressure.V)/pascalsPerKPa, m.RatedPressurePa/pascalsPerKPa, 100*efficiencyLimit, s.boundary(), wear),
 		"flow at full load", inputs)

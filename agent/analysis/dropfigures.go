@@ -99,7 +99,7 @@ func (s *sheet) flowSquare(m *sitefile.Machine) (share estimate, basis string, i
 	if m.RatedFlowM3S <= 0 {
 		return estimate{}, "no rated flow in the site file", nil
 	}
-	full := spread(s.full.v.Scaled(1 / m.RatedFlowM3S))
+	full := estimateOf(s.full.v.Scaled(1 / m.RatedFlowM3S))
 	switch {
 	case sp.square < 0 && m.Control.PartLoad():
 		return estimate{}, "no channel tells the flow at part load", nil
