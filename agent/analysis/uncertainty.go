@@ -95,7 +95,8 @@ func (c *chanSpec) reading(valueSI float64) float64 {
 	return quad(rectangular(c.accuracyLimit(valueSI)), resolutionU(c.countSI))
 }
 
-// value is reading with the instrument's accuracy and the resolution as inputs.
+// value is a reading, or a mean of readings, with what its instrument brings: its
+// limit, which does not average out, and the resolution.
 func (c *chanSpec) value(valueSI float64) gum.Value {
 	return gum.New(valueSI, rectangular(c.accuracyLimit(valueSI)), accuracyInput(c)).
 		Plus(gum.New(0, resolutionU(c.countSI), resolutionInput(c, "mean")))
