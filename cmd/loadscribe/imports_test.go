@@ -13,6 +13,7 @@ var allowed = map[string][]string{
 	"agent/scan":         {"agent/quantity"},
 	"agent/air":          {"agent/quantity"},
 	"agent/gum":          {},
+	"agent/baseline":     {},
 	"agent/sitefile":     {"agent/quantity", "agent/scan", "agent/air"},
 	"agent/modbus/frame": {},
 	"agent/modbus":       {"agent/modbus/frame", "agent/scan"},

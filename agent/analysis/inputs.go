@@ -1,0 +1,108 @@
+package analysis
+
+import "loadscribe/agent/quantity"
+
+// Inputs of figures by name. A name is the identity of an input in a gum.Value:
+// what two figures share cancels or adds up only if both call it the same, letter
+// by letter, so every name is made here. How a name begins says of what kind the
+// input is; by that narrowings tells what would narrow it. What is assumed says
+// so, for the names are shown.
+const (
+	ratedFlowOf    = "rated flow of "
+	pumpUpOf       = "pump-up test of "
+	partLoadOf     = "flow at part load of "
+	delayOf        = "delivery delay of "
+	delaySeenOf    = "delivery delay as seen of "
+	volumeOf       = "nominal volume of "
+	volumeSeenOf   = "volume as seen of "
+	accuracyOf     = "accuracy of "
+	resolutionOf   = "resolution of "
+	scatterOf      = "scatter of "
+	momentsOf      = "moments of load and unload of "
+	inletOf        = "inlet "
+	exponentOf     = "polytropic exponent of "
+	storedAirOf    = "temperature and water of the stored air in "
+	dropOf         = "pressure drop of "
+	purgeOf        = "purge of "
+	drainsOf       = "drains of "
+	spotLinesOf    = "spot readings of "
+	powerFactor    = "power factor (assumed)"
+	motorVolts     = "motor volts (nameplate)"
+	packageFans    = "package's fan and controls (assumed)" // these three are one assumption for all machines
+	disagreementOf = "disagreement of counter and power of "
+	coverageOf     = "hours not observed of "
+)
+
+// ratedFlowInput is the rated flow that stands for a machine's true one.
+func ratedFlowInput(machine string) string { return ratedFlowOf + machine + " (assumed)" }
+
+// pumpUpInput is a machine's flow by its pump-up test. What the volume brings into
+// it is volumeInput.
+func pumpUpInput(machine string) string { return pumpUpOf + machine }
+
+// partLoadInput is that a machine's flow follows its load fraction.
+func partLoadInput(machine string) string { return partLoadOf + machine + " (assumed)" }
+
+// delayInput is the time that passes after a load until air leaves, where it is
+// assumed, delaySeenInput where the pressure has told it.
+func delayInput(machine string) string     { return delayOf + machine + " (assumed)" }
+func delaySeenInput(machine string) string { return delaySeenOf + machine }
+
+// volumeInput is the volume that follows a system's pressure by the site file's
+// parts, volumeSeenInput by a test or by slopes.
+func volumeInput(system string) string     { return volumeOf + system }
+func volumeSeenInput(system string) string { return volumeSeenOf + system }
+
+// accuracyInput is the error of an instrument, the same at every reading. Of an
+// electrical meter the channels of a kind share it; gauges and sensors on one
+// device each have their own.
+func accuracyInput(c *chanSpec) string {
+	name := accuracyOf + c.id
+	switch c.unit.Dimension {
+	case quantity.Power, quantity.Energy, quantity.Current, quantity.Voltage:
+		name = accuracyOf + c.device + ", " + c.unit.Dimension.String()
+	}
+	if c.accuracyGiven {
+		return name
+	}
+	return name + " (±" + assumedAccuracy(c.unit.Dimension).Text + " assumed)"
+}
+
+// resolutionInput is the rounding of a channel's readings in one use of them:
+// "begin" and "end" of a difference do not share theirs.
+func resolutionInput(c *chanSpec, use string) string { return resolutionOf + c.id + ", " + use }
+
+// scatterInput is the scatter of what a figure is the mean of.
+func scatterInput(figure, subject string) string { return scatterOf + figure + " of " + subject }
+
+// momentsInput is that a change of state is known to a scan only.
+func momentsInput(subject string) string { return momentsOf + subject + ", known to a scan" }
+
+// inletInput is a property of the air that a subject draws in, "temperature",
+// "humidity" or "pressure", where no channel reads it.
+func inletInput(property, subject string) string {
+	return inletOf + property + " of " + subject + " (assumed)"
+}
+
+// exponentInput is how much heat the stored air gives off while it is compressed.
+func exponentInput(system string) string { return exponentOf + system + " (assumed)" }
+
+// storedAirInput is the state of the air in a system's volume.
+func storedAirInput(system string) string { return storedAirOf + system + " (assumed)" }
+
+// dropInput is a part's pressure drop where it is not read.
+func dropInput(part string) string { return dropOf + part + " (assumed)" }
+
+// purgeInput and drainsInput are what a system's dryer and timed drains take.
+func purgeInput(system string) string  { return purgeOf + system }
+func drainsInput(system string) string { return drainsOf + system }
+
+// spotsInput is the line through a machine's spot readings of power.
+func spotsInput(machine string) string { return spotLinesOf + machine }
+
+// disagreementInput is that a machine's energy counter and power contradict each
+// other.
+func disagreementInput(machine string) string { return disagreementOf + machine }
+
+// coverageInput is what the hours that were not observed may have been.
+func coverageInput(subject string) string { return coverageOf + subject }
