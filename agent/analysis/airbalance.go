@@ -8,8 +8,6 @@ import (
 	"loadscribe/agent/sitefile"
 )
 
-const minuteMS = 60_000
-
 // airMinute is what one wall minute of a system says of its air.
 type airMinute struct {
 	startMS int64
@@ -45,9 +43,10 @@ type airBalance struct {
 	volume   gum.Value   // m³ that follow the pressure
 	inletPa  float64     // dry air at the inlet, absolute
 	counts   bool        // a meter is part of the supply
-	metered  bool        // a meter gives all of it, and volume is what lies behind it
-	drop     gum.Value   // Pa at full flow, from where the pressure is read to the stores
-	full     float64     // m³/s of all machines at full load, whether metered or not
+	inletK   float64
+	metered  bool      // a meter gives all of it, and volume is what lies behind it
+	drop     gum.Value // Pa at full flow, from where the pressure is read to the stores
+	full     float64   // m³/s of all machines at full load, whether metered or not
 	// Uncertainty of the parts that are not flow or volume.
 	delayU    []float64 // s, standard, of each machine's delivery delay
 	edgeU     []float64 // s, standard, of the moment of one load or unload

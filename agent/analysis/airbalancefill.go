@@ -117,6 +117,7 @@ func (b *airBalance) addInlet(s *sheet, machines []*sheet) {
 			humidity = v
 		}
 	}
+	b.inletK = kelvin.v
 	saturated := air.SaturationPa(kelvin.v)
 	b.inletPa = s.site.BarometerPa - float64(humidity.v*saturated)
 	// Saturation rises by some 6 % for each kelvin.
@@ -156,7 +157,10 @@ func (b *airBalance) takeMeter(s *sheet, ch int) {
 	b.names.meter = accuracyInput(c)
 	b.inputs = append(b.inputs, c.input())
 	b.scanS = max(b.scanS, float64(c.periodMS)/1000)
-	factor := toFreeAir(c.unit.Basis)
+	factor := s.toFreeAir(c.unit.Basis)
+	if c.unit.Basis != quantity.FreeAir { // dry, at ISO 1217's condition: now as it is drawn in
+		factor *= air.FAD().PressurePa / b.inletPa * (b.inletK / air.FAD().TemperatureK)
+	}
 	before := make([]int64, len(b.minutes))
 	for i := range b.minutes {
 		before[i], b.minutes[i].meteredMS = b.minutes[i].meteredMS, 0
