@@ -99,6 +99,8 @@ func (sp *spec) setTap(site *sitefile.Site, groups []*scan.Group) {
 	if sp.loaded >= 0 && sp.loaded != sp.master {
 		sp.lateMS = max(sp.lateMS, sp.chans[sp.loaded].periodMS)
 	}
+	// Those before an edge, and those since it happened unseen.
+	sp.keepBlocks = min(profileBlocks+2+int((sp.chans[sp.master].gapMS+sp.lateMS)/sp.blockMS), maxBlocks)
 }
 
 // tapOf is the pressure of the system that a machine belongs to: the tap
@@ -141,7 +143,7 @@ func (e *edgeCarry) take(sp *spec, mono, v int64) {
 		return
 	}
 	if e.filled && i > e.index {
-		e.endBlock()
+		e.endBlock(sp)
 	}
 	e.filled, e.index = true, i
 	if e.n < maxReadings {
@@ -152,7 +154,7 @@ func (e *edgeCarry) take(sp *spec, mono, v int64) {
 }
 
 // endBlock closes the block that is filled. One of a single reading is left out.
-func (e *edgeCarry) endBlock() {
+func (e *edgeCarry) endBlock(sp *spec) {
 	if !e.filled {
 		return
 	}
@@ -162,7 +164,7 @@ func (e *edgeCarry) endBlock() {
 		}
 		e.blocks[e.count] = edgeBlock{e.index, e.at / e.n, 16 * e.sum / e.n}
 		e.count++
-		if !e.open && e.count > 2*profileBlocks {
+		if !e.open && e.count > sp.keepBlocks {
 			e.drop(1)
 		}
 	}
@@ -189,7 +191,7 @@ func (sp *spec) stepEdge(c *carry, d *delta, s *scan.Scan, load bool) {
 	}
 	whole := sp.block(unchanged)
 	if e.filled && e.index < whole {
-		e.endBlock()
+		e.endBlock(sp)
 	}
 	e.open = e.kept[kindOf(load)] < profilesPerCell
 	if e.open {
@@ -240,7 +242,7 @@ func (sp *spec) closeEdge(c *carry, d *delta, until int64) {
 	}
 	whole := sp.block(until)
 	if e.filled && e.index < whole {
-		e.endBlock()
+		e.endBlock(sp)
 	}
 	p := airEdge{load: e.load, wall: e.wall, lateMS: e.lateMS}
 	old := 0

@@ -7,8 +7,6 @@ import (
 	"loadscribe/agent/scan"
 )
 
-const minuteMS = 60_000
-
 // minuteMark is one minute of wall time, for balances of air. A pair of
 // readings belongs to the minute of its later one.
 type minuteMark struct {
