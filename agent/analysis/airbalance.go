@@ -8,6 +8,8 @@ import (
 	"loadscribe/agent/sitefile"
 )
 
+const minuteMS = 60_000
+
 // airMinute is what one wall minute of a system says of its air.
 type airMinute struct {
 	startMS int64
