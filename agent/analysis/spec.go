@@ -57,7 +57,7 @@ type spec struct {
 	minutes                                bool  // minutes are kept
 	wantMinutes, wantEdges                 bool  // the query wants them; the fold always has them
 	blockMS, lateMS                        int64 // of a profile's blocks; how late a change of state may be seen beside the master's period
-	keepBlocks                             int       // blocks remembered while no profile is open
+	keepBlocks                             int   // blocks remembered while no profile is open
 	master                                 int
 	sumpZero, sumpLeast                    int64     // counts of the sump pressure at zero gauge, and the least under load
 	draw, energy                           int       // the channel of delta.power; the energy counter
