@@ -109,7 +109,9 @@ func demandBalance(src Source, site *sitefile.Site, sys *sitefile.System, from, 
 		if !ok {
 			continue
 		}
-		g, err := gather(src, machineSpec(site, groups, m, levels[name]), begin, end, nil)
+		sp := machineSpec(site, groups, m, levels[name])
+		sp.wantMinutes = true
+		g, err := gather(src, sp, begin, end, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -117,7 +119,9 @@ func demandBalance(src Source, site *sitefile.Site, sys *sitefile.System, from, 
 		s.air = s.findAir(m)
 		machines = append(machines, s)
 	}
-	g, err := gather(src, systemSpec(site, groups, sys, levels), begin, end, nil)
+	sp := systemSpec(site, groups, sys, levels)
+	sp.wantMinutes = true
+	g, err := gather(src, sp, begin, end, nil)
 	if err != nil {
 		return nil, err
 	}
