@@ -45,7 +45,9 @@ type airBalance struct {
 	volume   gum.Value   // m³ that follow the pressure
 	inletPa  float64     // dry air at the inlet, absolute
 	counts   bool        // a meter is part of the supply
-	inletK   float64
+	dryPa    gum.Value   // inletPa with its uncertainty
+	inlet    inletAir
+	basis    gum.Value // what the meter's basis brings: 1, and its uncertainty
 	metered  bool      // a meter gives all of it, and volume is what lies behind it
 	drop     gum.Value // Pa at full flow, from where the pressure is read to the stores
 	full     float64   // m³/s of all machines at full load, whether metered or not
@@ -172,7 +174,10 @@ func (b *airBalance) mean(minutes []int) (gum.Value, float64) {
 
 // supply is the air that came, m³.
 func (b *airBalance) supply(s *airSums) gum.Value {
-	total := gum.New(s.meteredM3, math.Abs(float64(s.meteredM3*b.meterU)), b.names.meter)
+	var total gum.Value
+	if b.counts {
+		total = gum.New(s.meteredM3, math.Abs(float64(s.meteredM3*b.meterU)), b.names.meter).Times(b.basis)
+	}
 	if b.metered {
 		return total
 	}
@@ -195,7 +200,7 @@ func (b *airBalance) stored(s *airSums) gum.Value {
 	v := b.volume.V / b.inletPa
 	gainPa := gum.Exact(s.gainPa).Minus(b.drop.Scaled(s.drops))
 	gain := float64(gainPa.V * v)
-	return b.volume.Times(gainPa).Scaled(1 / b.inletPa).
+	return b.volume.Times(gainPa).Over(b.dryPa).
 		Plus(gum.New(0, math.Abs(float64(gain*b.gaugeU)), b.names.gauge)).
 		Plus(gum.New(0, math.Abs(float64(gain*b.storeU)), b.names.stored)).
 		Plus(gum.New(0, float64(math.Sqrt(s.swingPa2S)*v*adiabaticShare)/math.Sqrt(3), b.names.exponent)).

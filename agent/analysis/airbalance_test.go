@@ -15,7 +15,7 @@ import (
 // uncertain but what a test adds.
 func vessel(flowM3S, volumeM3, inletPa float64, minutes int) *airBalance {
 	b := &airBalance{sys: &sitefile.System{Name: "main"}, machines: []string{"comp1"}, flow: []gum.Value{gum.Exact(flowM3S)},
-		volume: gum.Exact(volumeM3), inletPa: inletPa, full: flowM3S, names: airNames{reading: "reading"}, delayU: []float64{0}, edgeU: []float64{0}}
+		volume: gum.Exact(volumeM3), inletPa: inletPa, dryPa: gum.Exact(inletPa), full: flowM3S, names: airNames{reading: "reading"}, delayU: []float64{0}, edgeU: []float64{0}}
 	for i := range minutes {
 		b.minutes = append(b.minutes, airMinute{startMS: int64(i) * minuteMS, seenMS: minuteMS, hasPressure: true,
 			fullS: []float64{0}, partS: []float64{0}, loads: []int32{0}, edges: []int32{0}})

@@ -16,8 +16,6 @@ const (
 	// What the site file says of the stores' volume, against what follows the
 	// pressure: pipes that are not in it, condensate that is.
 	volumeLimit = 0.10
-	// Where the inlet's temperature is not read it is this, within so much.
-	inletK, inletLimitK = 293.0, 15.0
 	// Air in the stores, against air at the inlet.
 	storeLimitK = 10.0
 	// Noise of a pressure reading, beside its resolution, in counts.
@@ -39,7 +37,7 @@ func newAirBalance(sys *sitefile.System, s *sheet, machines []*sheet) *airBalanc
 		return b
 	}
 	b.lay(s.g, len(machines))
-	b.addInlet(s, machines)
+	b.addInlet(machines)
 	b.addMeter(s)
 	if !b.addVolume(s) {
 		return b
@@ -65,8 +63,8 @@ func (b *airBalance) lacks(s *sheet, machines []*sheet) string {
 			return name + ": " + sp.statesAbsent
 		case sp.runOnly:
 			return name + ": no loaded signal, load fraction or power tells loaded from unloaded"
-		case m.air.flow.v <= 0:
-			return name + ": no flow meter and no rated flow"
+		case m.full.v.V <= 0:
+			return name + ": no flow meter and " + m.full.absent
 		}
 	}
 	return ""
@@ -107,36 +105,12 @@ func (b *airBalance) at(startMS int64) *airMinute {
 
 // addInlet takes the dry pressure at the inlet: what is stored is dry air, what
 // is drawn in is not.
-func (b *airBalance) addInlet(s *sheet, machines []*sheet) {
-	kelvin, humidity := estimate{inletK, rectangular(inletLimitK)}, estimate{0.5, rectangular(0.5)}
-	for _, m := range machines {
-		if v, ok := m.meanOf(scan.AmbientTemperature, quantity.Temperature); ok {
-			kelvin = v
-		}
-		if v, ok := m.meanOf(scan.AmbientHumidity, quantity.Ratio); ok {
-			humidity = v
-		}
-	}
-	b.inletK = kelvin.v
-	saturated := air.SaturationPa(kelvin.v)
-	b.inletPa = s.site.BarometerPa - float64(humidity.v*saturated)
-	// Saturation rises by some 6 % for each kelvin.
-	vapourU := quad(float64(humidity.u*saturated), float64(humidity.v*saturated*0.06*kelvin.u))
-	b.storeU = quad(vapourU/b.inletPa, rectangular(storeLimitK/kelvin.v))
-	b.inputs = append(b.inputs, "barometer", b.names.stored, b.names.exponent)
-}
-
-// meanOf is the mean of a channel over the window.
-func (s *sheet) meanOf(role scan.Role, d quantity.Dimension) (estimate, bool) {
-	ch := s.g.sp.find(role)
-	if ch < 0 {
-		return estimate{}, false
-	}
-	c := &s.g.sp.chans[ch]
-	if c.class != classAnalog || c.unit.Dimension != d || s.g.total.analog[c.slot].ms == 0 {
-		return estimate{}, false
-	}
-	return c.mean(s.g.total.analog[c.slot].sum), true
+func (b *airBalance) addInlet(machines []*sheet) {
+	b.inlet = airAtInlet(machines...)
+	b.dryPa = b.inlet.of(air.Condition.DryPa)
+	b.inletPa = b.dryPa.V
+	b.storeU = rectangular(storeLimitK / b.inlet.temperature.V)
+	b.inputs = append(append(b.inputs, b.inlet.inputs...), b.names.stored, b.names.exponent)
 }
 
 // addMeter takes the supply from the system's flow meter.
@@ -157,10 +131,8 @@ func (b *airBalance) takeMeter(s *sheet, ch int) {
 	b.names.meter = accuracyInput(c)
 	b.inputs = append(b.inputs, c.input())
 	b.scanS = max(b.scanS, float64(c.periodMS)/1000)
-	factor := s.toFreeAir(c.unit.Basis)
-	if c.unit.Basis != quantity.FreeAir { // dry, at ISO 1217's condition: now as it is drawn in
-		factor *= air.FAD().PressurePa / b.inletPa * (b.inletK / air.FAD().TemperatureK)
-	}
+	basis := b.inlet.toInlet(c.unit.Basis, s.site.Scfm())
+	b.basis = basis.Scaled(1 / basis.V)
 	before := make([]int64, len(b.minutes))
 	for i := range b.minutes {
 		before[i], b.minutes[i].meteredMS = b.minutes[i].meteredMS, 0
@@ -173,7 +145,7 @@ func (b *airBalance) takeMeter(s *sheet, ch int) {
 			continue
 		}
 		total.merge(mark.flow)
-		m.meteredM3 += c.integral(mark.flow).v * factor
+		m.meteredM3 += c.integral(mark.flow).v * basis.V
 		m.meteredMS += mark.flow.ms
 	}
 	if b.meterU == 0 && total.ms > 0 {

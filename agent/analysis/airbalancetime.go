@@ -90,10 +90,11 @@ func (b *airBalance) takeFlow(s *sheet) {
 		}
 		return
 	}
-	b.flow = append(b.flow, gum.New(s.air.flow.v, s.air.flow.u, ratedFlowInput(name)))
-	b.full += s.air.flow.v
+	b.flow = append(b.flow, s.full.v)
+	b.full += s.full.v.V
 	if !b.metered {
-		b.inputs = append(b.inputs, ratedFlowInput(name), delayInput(name))
+		b.method += "; " + name + ": " + s.full.method
+		b.inputs = append(append(b.inputs, s.full.inputs...), delayInput(name))
 	}
 }
 

@@ -23,20 +23,14 @@ type Demand struct {
 	Resolution  string  `json:"resolution"` // in words
 	// Mean is the demand over all observed minutes, and U its standard uncertainty,
 	// in m³/s; nil where none was observed.
-	Mean     *float64      `json:"mean_m3s"`
-	U        *float64      `json:"standard_uncertainty_m3s"`
-	Budget   []DemandInput `json:"budget"` // of the mean
-	Coverage float64       `json:"coverage"`
-	Method   string        `json:"method"`
-	Inputs   []string      `json:"inputs"`
-	Absent   string        `json:"absent,omitempty"` // why there is none at all
-	Steps    []DemandStep  `json:"steps"`
-}
-
-// DemandInput is what one input brings to the variance of the mean, 0 to 1.
-type DemandInput struct {
-	Input string  `json:"input"`
-	Share float64 `json:"share_of_variance"`
+	Mean     *float64     `json:"mean_m3s"`
+	U        *float64     `json:"standard_uncertainty_m3s"`
+	Budget   []BudgetPart `json:"budget"` // of the mean
+	Coverage float64      `json:"coverage"`
+	Method   string       `json:"method"`
+	Inputs   []string     `json:"inputs"`
+	Absent   string       `json:"absent,omitempty"` // why there is none at all
+	Steps    []DemandStep `json:"steps"`
 }
 
 // DemandStep is the demand in one step. What was not observed is null, not
@@ -88,7 +82,7 @@ func AirDemand(src Source, site *sitefile.Site, system string, fromMS, toMS, ste
 	to := max(from, toMS)
 	to += mod(-to, stepMS)
 	d := Demand{System: system, From: stamp(from), To: stamp(to), StepS: stepMS / 1000,
-		Budget: []DemandInput{}, Inputs: []string{}, Steps: []DemandStep{}}
+		Budget: []BudgetPart{}, Inputs: []string{}, Steps: []DemandStep{}}
 	b, err := demandBalance(src, site, sys, from, to, nowMS)
 	if err != nil {
 		return Demand{}, err
@@ -116,7 +110,8 @@ func demandBalance(src Source, site *sitefile.Site, sys *sitefile.System, from, 
 			return nil, err
 		}
 		s := newSheet(g, q)
-		s.air = s.findAir(m)
+		s.inlet = airAtInlet(s)
+		s.findFullFlow(m)
 		machines = append(machines, s)
 	}
 	sp := systemSpec(site, groups, sys, levels)
@@ -148,9 +143,7 @@ func (b *airBalance) fill(d *Demand, from, to, stepMS int64) {
 	}
 	u := mean.U()
 	d.Mean, d.U, d.Coverage = &mean.V, &u, min(1, seconds*1000/float64(to-from))
-	for _, s := range mean.Shares() {
-		d.Budget = append(d.Budget, DemandInput{s.Input, s.Of})
-	}
+	d.Budget = append(d.Budget, budget(mean)...)
 }
 
 // between are the places of the minutes in [from, to) that can be balanced.

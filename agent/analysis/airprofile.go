@@ -30,7 +30,7 @@ func (s *sheet) airDemand(sys *sitefile.System, machines []*sheet) {
 	own, partial := s.coverage, s.partial
 	s.coverage = min(1, seconds*1000/float64(s.g.to-s.g.from))
 	s.partial = s.coverage < leastSeen
-	s.ratio("air_demand_mean", "m³/min", shown(mean), b.method, "observed minutes", b.inputs)
+	s.ratioValue("air_demand_mean", "m³/min", mean.Scaled(minuteS), b.method, "observed minutes", b.inputs)
 	if buckets, stepMS, ok := b.buckets(); ok {
 		s.demandPeak(b, buckets, stepMS)
 		s.profileTables(b, buckets, stepMS)
@@ -42,9 +42,6 @@ func (s *sheet) airDemand(sys *sitefile.System, machines []*sheet) {
 }
 
 const minuteS = 60
-
-// shown is a flow in the figures' unit, m³/min.
-func shown(v gum.Value) estimate { return estimate{float64(v.V * minuteS), float64(v.U() * minuteS)} }
 
 // bucket is the demand in one step that was wholly observed.
 type bucket struct {
@@ -80,12 +77,12 @@ func (b *airBalance) buckets() (all []bucket, stepMS int64, ok bool) {
 }
 
 // highest is the highest of several noisy flows, brought down by what noise
-// alone adds to it, and its standard uncertainty: a maximum over many readings
-// picks those that noise has raised. The ones within twice the noise of it
+// alone adds to it: a maximum over many readings picks those that noise has
+// raised. The ones within twice the noise of it
 // contend for the place; the excess is the expected maximum of so many normal
 // deviates (Blom's approximation, from memory), rectangular from none to twice
 // that.
-func highest(all []bucket) (estimate, *bucket) {
+func highest(all []bucket, subject string) (gum.Value, *bucket) {
 	top := &all[0]
 	for i := range all {
 		if all[i].v.V > top.v.V {
@@ -99,7 +96,7 @@ func highest(all []bucket) (estimate, *bucket) {
 		}
 	}
 	excess := float64(top.ownU * expectedMax(contend))
-	return estimate{top.v.V - excess, quad(top.v.U(), rectangular(excess))}, top
+	return top.v.Minus(gum.New(excess, rectangular(excess), scatterInput("a highest step", subject))), top
 }
 
 // expectedMax is the expected maximum of n standard normal deviates.
@@ -122,10 +119,10 @@ func (s *sheet) demandPeak(b *airBalance, all []bucket, stepMS int64) {
 		s.absent("no step of "+stepName(stepMS)+" was wholly observed", name)
 		return
 	}
-	e, top := highest(all)
+	e, top := highest(all, b.sys.Name)
 	method := fmt.Sprintf("highest of the steps of %s, at %s; brought down by what noise adds to the highest of many; %s; demand: %s",
 		stepName(stepMS), millis(top.startMS).In(s.site.Location).Format("Mon 2006-01-02 15:04"), b.resolution(), b.method)
-	s.add(name, "m³/min", e.scaled(minuteS), method, b.inputs)
+	s.addValue(name, "m³/min", e.Scaled(minuteS), method, b.inputs)
 }
 
 // weekdays are the columns of a profile.
@@ -258,8 +255,11 @@ func (s *sheet) flowPeak() {
 		return
 	}
 	method := "highest mean of a minute by the flow meter, at " + millis(top.at).In(s.site.Location).Format("Mon 2006-01-02 15:04")
+	inlet := airAtInlet(s)
+	flow, inputs := c.value(c.mean(top.flow).v).Times(inlet.toInlet(c.unit.Basis, s.site.Scfm())), []string{c.input()}
 	if c.unit.Basis != quantity.FreeAir {
-		method += ", brought to free air (dry, 100 kPa, 20 °C)"
+		method += ", brought from " + c.unit.Symbol + " to free air at the inlet"
+		inputs = append(inputs, inlet.inputs...)
 	}
-	s.add(name, "m³/min", c.mean(top.flow).scaled(s.toFreeAir(c.unit.Basis)*minuteS), method, []string{c.input()})
+	s.addValue(name, "m³/min", flow.Scaled(minuteS), method, inputs)
 }

@@ -51,18 +51,28 @@ func withTaps(site *sitefile.Site, place tapPlace) (*sitefile.Site, bool) {
 
 // demandLimits are what a scenario may miss by, in shares of the machines' full
 // flow: the root mean square of one minute once the common error of the flow is
-// taken off; and the least coverage of the stated 95 % interval.
+// taken off.
 type demandLimits struct {
 	scenario string
 	rms      map[tapPlace]float64
-	covered  float64
 }
 
+// The stated interval is to cover 95 % of minutes over plants; in one plant all
+// minutes share one flow, whose error may be at the end of its range.
+const (
+	leastCovered     = 0.85
+	leastCoveredMean = 0.95
+)
+
 func demandScenarios() []demandLimits {
-	fine := map[tapPlace]float64{atOutlet: 0.06, atReceiver: 0.06, atHeader: 0.06, byMeter: 0.06}
+	limits := func(outlet, receiver, header float64) map[tapPlace]float64 {
+		return map[tapPlace]float64{atOutlet: outlet, atReceiver: receiver, atHeader: header, byMeter: 0.005}
+	}
 	return []demandLimits{
-		{"joinery", fine, 0.93}, {"growing-leaks", fine, 0.93}, {"heatless-dryer", fine, 0.93}, {"three-shifts", fine, 0.93},
-		{"storage-starved", fine, 0.93}, {"short-cycling", fine, 0.93}, {"modulate-then-unload", fine, 0.93}, {"coarse-registers", fine, 0.93},
+		{"joinery", limits(0.015, 0.015, 0)}, {"growing-leaks", limits(0.015, 0.015, 0)},
+		{"heatless-dryer", limits(0.035, 0.01, 0.015)}, {"three-shifts", limits(0.02, 0.015, 0.015)},
+		{"storage-starved", limits(0.02, 0.02, 0)}, {"short-cycling", limits(0.025, 0.025, 0)},
+		{"modulate-then-unload", limits(0.025, 0.02, 0)}, {"coarse-registers", limits(0.02, 0, 0)},
 	}
 }
 
@@ -75,6 +85,7 @@ func TestDemandAgainstTruth(t *testing.T) {
 	}
 	long := os.Getenv("LOADSCRIBE_LONG") != ""
 	t.Logf("%-21s %-9s %7s %9s %8s %10s %6s %8s %8s %6s", "scenario", "tap", "minutes", "mean", "bias", "of stated", "rms", "rms own", "covered", "res.")
+	var covered []float64
 	for _, limits := range demandScenarios() {
 		sc, err := simulator.LoadScenario(limits.scenario)
 		if err != nil {
@@ -85,11 +96,18 @@ func TestDemandAgainstTruth(t *testing.T) {
 		if long {
 			o = stage.Options{Scenario: limits.scenario, Length: 7 * 24 * time.Hour}
 		}
-		demandTruth(t, o, limits)
+		covered = append(covered, demandTruth(t, o, limits)...)
+	}
+	var sum float64
+	for _, c := range covered {
+		sum += c
+	}
+	if mean := sum / float64(max(1, len(covered))); mean < leastCoveredMean {
+		t.Errorf("over all, the interval covers %.1f %% of minutes, at least %.0f %%", 100*mean, 100*leastCoveredMean)
 	}
 }
 
-func demandTruth(t *testing.T, o stage.Options, limits demandLimits) {
+func demandTruth(t *testing.T, o stage.Options, limits demandLimits) (covered []float64) {
 	t.Helper()
 	s, err := stage.Open(t.TempDir(), o)
 	if err != nil {
@@ -122,16 +140,18 @@ func demandTruth(t *testing.T, o stage.Options, limits demandLimits) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		tellDemand(t, s, place, &d, limits)
+		covered = append(covered, tellDemand(t, s, place, &d, limits))
 	}
+	return covered
 }
 
-// tellDemand prints one line and holds it to the limits.
-func tellDemand(t *testing.T, s *stage.Stage, place tapPlace, d *analysis.Demand, limits demandLimits) {
+// tellDemand prints one line, holds it to the limits and tells the share of
+// minutes that the interval covers.
+func tellDemand(t *testing.T, s *stage.Stage, place tapPlace, d *analysis.Demand, limits demandLimits) float64 {
 	t.Helper()
 	if d.Absent != "" {
 		t.Errorf("%s, %s: absent: %s", limits.scenario, place, d.Absent)
-		return
+		return 0
 	}
 	truth := s.World.Truth()
 	full := 0.0
@@ -180,7 +200,7 @@ func tellDemand(t *testing.T, s *stage.Stage, place tapPlace, d *analysis.Demand
 	}
 	if n < 60 {
 		t.Errorf("%s, %s: %g minutes were balanced", limits.scenario, place, n)
-		return
+		return 0
 	}
 	rms := rmsWithout(errs, delivered)
 	bias := sum / n
@@ -192,9 +212,10 @@ func tellDemand(t *testing.T, s *stage.Stage, place tapPlace, d *analysis.Demand
 	if rms/full > limits.rms[place] {
 		t.Errorf("%s, %s: a minute is off by %.1f %% of full flow, at most %.1f %%", limits.scenario, place, 100*rms/full, 100*limits.rms[place])
 	}
-	if covered/n < limits.covered {
-		t.Errorf("%s, %s: the interval covers %.1f %%, at least %.0f %%", limits.scenario, place, 100*covered/n, 100*limits.covered)
+	if covered/n < leastCovered {
+		t.Errorf("%s, %s: the interval covers %.1f %%, at least %.0f %%", limits.scenario, place, 100*covered/n, 100*leastCovered)
 	}
+	return covered / n
 }
 
 // rmsWithout is the root mean square of errors, less the part that is in
