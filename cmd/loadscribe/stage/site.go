@@ -184,16 +184,22 @@ func writeSystem(line func(string, ...any), s *simulator.Scenario) {
 		}
 	}
 	line("]")
-	if len(s.Drains) == 0 {
-		return
-	}
-	line("drains = [")
+	open := false
 	for i := range s.Drains {
 		d := &s.Drains[i]
+		if d.Every == 0 { // a vent that a person opens: no site file knows of it
+			continue
+		}
+		if !open {
+			open = true
+			line("drains = [")
+		}
 		line("  { name = %q, flow = %q, at = %q, open = \"%g s\", every = \"%g s\", part = %q },", d.Name,
 			inUnit(d.FlowM3S, "cfm"), inUnit(d.AtPa, "psi"), d.Open.Seconds(), d.Every.Seconds(), d.Part)
 	}
-	line("]")
+	if open {
+		line("]")
+	}
 }
 
 // meanPurgeM3S is what a dryer's purge takes in the mean, as its data sheet
