@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
 )
 
@@ -82,6 +83,7 @@ type sheet struct {
 	wide             *load      // what loadOver made last
 	wideFrom, wideTo int64
 	energy           energyResult
+	unloaded         gum.Value // J while unloaded, where energy_unloaded is known
 	inlet            inletAir
 	full             fullFlow
 	air              airResult
