@@ -10,6 +10,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/guided"
 	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
 )
 
@@ -38,10 +39,15 @@ type TestAsk struct {
 	Rises       int     `json:"rises,omitempty"`
 }
 
-// plan is what the ask means at a site. An error of type *FieldError names what
-// is wrong with it.
-func (q TestAsk) plan(h *History, groups []*scan.Group) (*guided.Plan, error) {
-	p, err := guided.NewPlan(h.site, groups, guided.Ask{Test: q.Test, Machine: q.Machine, System: q.System, Who: q.Who,
+// Check tells whether a site allows the test. An error of type *FieldError names
+// what is wrong.
+func (q TestAsk) Check(site *sitefile.Site) error {
+	_, err := q.plan(site, sitefile.Groups(site))
+	return err
+}
+
+func (q TestAsk) plan(site *sitefile.Site, groups []*scan.Group) (*guided.Plan, error) {
+	p, err := guided.NewPlan(site, groups, guided.Ask{Test: q.Test, Machine: q.Machine, System: q.System, Who: q.Who,
 		Confirmed: q.Confirmed, VolumeM3: q.VolumeM3, VolumeShare: q.VolumeShare, PackageM3: q.PackageM3, Rises: q.Rises})
 	var w *guided.Wrong
 	switch {
@@ -156,6 +162,23 @@ func recordOf(r *analysis.TestResult, text string) TestRecord {
 	return rec
 }
 
+// markWithdrawn says of each test's result that was taken back which event did
+// so.
+func (h *History) markWithdrawn(page []Event) error {
+	if !slices.ContainsFunc(page, func(e Event) bool { return e.Kind == analysis.KindTest }) {
+		return nil
+	}
+	gone, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return analysis.Withdrawn(e) != 0 })
+	for i := range gone {
+		for k := range page {
+			if e := &page[k]; e.Seq == analysis.Withdrawn(&gone[i]) && e.Kind == analysis.KindTest {
+				e.Data["withdrawn_by"] = strconv.FormatUint(gone[i].Seq, 10)
+			}
+		}
+	}
+	return err
+}
+
 // Tests lists what was found and what runs.
 func (a *Agent) Tests() (Tests, error) {
 	t, err := a.History.Tests()
@@ -172,7 +195,7 @@ func (a *Agent) Tests() (Tests, error) {
 // StartTest begins a guided test. An error of type *FieldError says what is
 // wrong with what was asked for.
 func (a *Agent) StartTest(q TestAsk) (TestStatus, error) {
-	p, err := q.plan(&a.History, a.groups)
+	p, err := q.plan(a.site, a.groups)
 	if err != nil {
 		return TestStatus{}, err
 	}
