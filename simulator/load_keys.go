@@ -16,6 +16,7 @@ type scenarioFile struct {
 	Leak            leakFile      `toml:"leak"`
 	Rotation        rotationFile  `toml:"rotation"`
 	Drains          []drainFile   `toml:"drain"`
+	Valves          []valveFile   `toml:"valve"`
 	PowerFailures   []failureFile `toml:"power_failure"`
 	ClockSteps      []stepFile    `toml:"clock_step"`
 	Machines        []machineFile `toml:"machine"`
@@ -46,6 +47,8 @@ type drainFile struct {
 	At    string `toml:"at"`
 	Open  string `toml:"open"`
 	Every string `toml:"every"`
+	From  string `toml:"from"`
+	Until string `toml:"until"`
 }
 
 type failureFile struct {
@@ -169,4 +172,7 @@ type deviceFile struct {
 
 	InvertedLoad  bool `toml:"inverted_load"`
 	LoadByCommand bool `toml:"load_bit_by_command"`
+
+	Accuracy map[string]string `toml:"accuracy"`
+	Bias     biasFile          `toml:"bias"`
 }

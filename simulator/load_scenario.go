@@ -52,6 +52,7 @@ func (f *scenarioFile) scenario(r *reader) *Scenario {
 			Refresh: r.duration(key+"refresh", d.Refresh, "200ms"),
 			Poll:    r.duration(key+"poll", d.Poll, "1s"),
 			Wiring:  d.Wiring, InvertedLoad: d.InvertedLoad, LoadByCommand: d.LoadByCommand,
+			Accuracy: d.Accuracy, Bias: d.Bias.bias(r, d.Name),
 		})
 	}
 	return s
@@ -72,8 +73,15 @@ func (f *scenarioFile) plant(r *reader, s *Scenario) {
 	}
 	for _, d := range f.Drains {
 		key := fmt.Sprintf("drain %q: ", d.Name)
-		s.Drains = append(s.Drains, Drain{Name: d.Name, Part: d.Part, FlowM3S: r.flow(key+"flow", d.Flow),
-			AtPa: r.gauge(key+"at", d.At, "100 psi"), Open: r.duration(key+"open", d.Open, ""), Every: r.duration(key+"every", d.Every, "")})
+		drain := Drain{Name: d.Name, Part: d.Part, FlowM3S: r.flow(key+"flow", d.Flow),
+			AtPa: r.gauge(key+"at", d.At, "100 psi"), Open: r.duration(key+"open", d.Open, ""), Every: r.duration(key+"every", d.Every, "")}
+		if d.From != "" || d.Until != "" {
+			drain.From, drain.Until = r.moment(key+"from", d.From), r.moment(key+"until", d.Until)
+		}
+		s.Drains = append(s.Drains, drain)
+	}
+	for i := range f.Valves {
+		s.Valves = append(s.Valves, f.Valves[i].valve(r))
 	}
 	for _, u := range f.Users {
 		key := fmt.Sprintf("user %q: ", u.Name)

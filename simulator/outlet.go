@@ -7,8 +7,8 @@ const fillPart = 5
 // PurgeOpenShare is the share of the time in which a purge is open.
 const PurgeOpenShare = 1 - 1.0/fillPart
 
-// outlet is a valve that lets air out of a vessel now and then: a drain or the
-// purge of a dryer.
+// outlet is a valve that lets air out of a vessel now and then: a drain, a vent
+// or the purge of a dryer.
 type outlet struct {
 	vessel  int
 	orifice float64 // m³/s/Pa
@@ -17,6 +17,8 @@ type outlet struct {
 	everyS  int64 // period
 	openS   int64 // of it, at the beginning
 	phaseS  int64
+	from    Moment // by hand, where everyS is 0
+	until   Moment
 	open    bool
 }
 
@@ -41,12 +43,18 @@ func (w *World) buildOutlets() {
 		rng := newRandom(s.Seed, 2e6+uint64(i))
 		every := int64(d.Every.Seconds())
 		w.outlets = append(w.outlets, outlet{vessel: at[d.Part], orifice: d.FlowM3S / (d.AtPa + s.BarometerPa),
-			everyS: every, openS: int64(d.Open.Seconds()), phaseS: int64(rng.float() * float64(every))})
+			everyS: every, openS: int64(d.Open.Seconds()), phaseS: int64(rng.float() * float64(every)),
+			from: d.From, until: d.Until})
 	}
 }
 
-// second opens and shuts the valve; now counts seconds.
-func (o *outlet) second(now int64, running bool) {
+// second opens and shuts the valve; now counts seconds, moment says where in the
+// week that is.
+func (o *outlet) second(now int64, moment Moment, running bool) {
+	if o.everyS == 0 {
+		o.open = moment.within(o.from, o.until)
+		return
+	}
 	o.open = (now+o.phaseS)%o.everyS < o.openS && (running || !o.running)
 }
 

@@ -120,14 +120,17 @@ type Purge struct {
 	Running bool          // only while a machine runs
 }
 
-// Drain is a valve that a timer opens to let condensate, and air, out of a part.
+// Drain is a valve that a timer opens to let condensate, and air, out of a part;
+// or one that somebody opens each week between two moments, then Open and Every
+// are zero.
 type Drain struct {
-	Name    string
-	Part    string
-	FlowM3S float64
-	AtPa    float64
-	Open    time.Duration
-	Every   time.Duration
+	Name        string
+	Part        string
+	FlowM3S     float64
+	AtPa        float64
+	Open        time.Duration
+	Every       time.Duration
+	From, Until Moment
 }
 
 // Rotation lets machines take turns: the first in the turn works in its own
@@ -193,4 +196,8 @@ type Device struct {
 	// LoadByCommand: the loaded bit shows what the controller commands, not
 	// where the inlet valve stands.
 	LoadByCommand bool
+	// Accuracy is what a site file says of it, by kind of value ("power":
+	// "2 % of reading"); a kind left out: what its layout usually has.
+	Accuracy map[string]string
+	Bias     Bias
 }

@@ -92,6 +92,7 @@ func (w *World) refresh() {
 		}
 		r.next = w.now + r.refresh
 		w.look(&r.snap, r.index)
+		r.spec.Bias.shift(&r.snap, w.machines[r.index])
 		r.current = false
 		if r.wrong() {
 			// A counter takes energy that comes, none that goes.

@@ -21,6 +21,7 @@ type Scenario struct {
 	Machines          []Machine
 	Parts             []Part // in the order the air takes
 	Drains            []Drain
+	Valves            []Valve
 	Leak              Leak
 	Users             []User
 	Rotation          Rotation

@@ -22,6 +22,8 @@ func TestStories(t *testing.T) {
 		"stuck-inlet-valve": tellStuckValve,
 		"failed-blow-down":  tellFailedBlowDown,
 		"heatless-dryer":    tellHeatlessDryer,
+		"pump-up-test":      tellPumpUp,
+		"biased-sensors":    tellBiased,
 
 		"modulate-then-unload":  tellThrottling,
 		"variable-displacement": tellShorterRotors,

@@ -15,6 +15,7 @@ type Truth struct {
 	plant    []plantMark
 	outages  []outage
 	clock    []clockJump
+	valves   []valveSpan
 	low      [NumPlaces][]lowSpan
 }
 

@@ -29,6 +29,7 @@ type truthFile struct {
 	LongestLow float64            `json:"longest_below_minimum_s"`
 	Outages    []Outage           `json:"outages"`
 	ClockSteps []ClockJump        `json:"clock_steps"`
+	Valves     []ValveSpan        `json:"valves_shut"`
 }
 
 type machineTruthFile struct {
@@ -94,7 +95,7 @@ func (t *Truth) summaryFile() truthFile {
 		Scenario: t.world.scenario.Name, Seed: t.world.scenario.Seed, From: from.UTC(), To: to.UTC(),
 		UsedM3: plant.UsedM3, LeakedM3: plant.LeakedM3, PurgedM3: plant.PurgedM3, DrainedM3: plant.DrainedM3,
 		HeaderM3: plant.HeaderM3, StoredM3: plant.StoredM3, LowS: plant.Low.Seconds(),
-		Outages: []Outage{}, ClockSteps: []ClockJump{},
+		Outages: []Outage{}, ClockSteps: []ClockJump{}, Valves: []ValveSpan{},
 	}
 	for _, l := range t.LowSpans(AtReceiver, from, to) {
 		file.LongestLow = max(file.LongestLow, l.To.Sub(l.From).Seconds())
@@ -108,6 +109,10 @@ func (t *Truth) summaryFile() truthFile {
 	}
 	for _, c := range t.ClockJumps(from, to) {
 		file.ClockSteps = append(file.ClockSteps, ClockJump{c.Time.UTC(), c.By})
+	}
+	for _, v := range t.Valves(from, to) {
+		v.From, v.To = v.From.UTC(), v.To.UTC()
+		file.Valves = append(file.Valves, v)
 	}
 	return file
 }

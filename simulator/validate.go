@@ -217,10 +217,13 @@ func (s *Scenario) validatePlant(bad func(string, ...any)) {
 		if !names[d.Part] {
 			bad("drain %q: part: there is no part %q", d.Name, d.Part)
 		}
-		if !(d.FlowM3S > 0) || d.Open < time.Second || d.Every <= d.Open || d.Open%time.Second != 0 || d.Every%time.Second != 0 {
-			bad("drain %q: flow must be above zero; open and every whole seconds, open shorter than every", d.Name)
+		timed := d.Open >= time.Second && d.Every > d.Open && d.Open%time.Second == 0 && d.Every%time.Second == 0
+		byHand := d.Open == 0 && d.Every == 0
+		if !(d.FlowM3S > 0) || !timed && !byHand || byHand == (d.From == d.Until) {
+			bad("drain %q: flow must be above zero; either open and every, whole seconds, open shorter than every, or from and until, two moments", d.Name)
 		}
 	}
+	s.validateValves(bad)
 	if s.Leak.FlowM3S < 0 || s.Leak.Growth < 0 {
 		bad("leak: must not be negative, nor growth_per_week")
 	}
@@ -251,6 +254,8 @@ func (s *Scenario) validateDevices(machines map[string]bool, bad func(string, ..
 			bad("device %q: poll: must be 100 ms or more", d.Name)
 		}
 		s.validateWiring(&d, bad)
+		d.Bias.validate(d.Name, bad)
+		checkAccuracy(d.Name, d.Accuracy, bad)
 		if d.Refresh < stepDur || d.Refresh%stepDur != 0 {
 			bad("device %q: refresh: must be a multiple of 50 ms", d.Name)
 		}

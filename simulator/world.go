@@ -29,6 +29,7 @@ type World struct {
 	receiver int      // index of the last vessel that is a receiver
 	demand   demand
 	outlets  []outlet // drains and purges
+	valves   []valve
 	dryer    dryer
 	shares   [3]float64 // of the mean voltage, line to line
 	dark     bool       // no supply
@@ -69,6 +70,7 @@ func New(s *Scenario, start time.Time) (*World, error) {
 	w := &World{scenario: s, start: start.Truncate(time.Second).In(s.Location), demand: newDemand(s), dayNumber: -1}
 	w.buildPlant()
 	w.buildOutlets()
+	w.buildValves()
 	w.shares = [3]float64{shareAB, shareBC, shareCA}
 	if s.Unbalance > 0 {
 		for k := range w.shares {
@@ -159,7 +161,7 @@ func (w *World) step() {
 	for i := range w.links {
 		l := &w.links[i]
 		up, down := &w.vessels[i], &w.vessels[i+1]
-		l.flowM3S = linkFlow(up.pressurePa()-down.pressurePa(), l.resistance, l.stepPaSM3)
+		l.flowM3S = w.passes(i, up.pressurePa()-down.pressurePa())
 		up.freeM3 -= l.flowM3S * stepS
 		down.freeM3 += l.flowM3S * stepS
 	}
@@ -199,6 +201,7 @@ func (w *World) second() {
 	}
 	w.supplied(now)
 	w.takeTurns()
+	w.turnValves(now)
 	w.demand.second(day, second, anyContains(s.Shifts, day, second) && !anyContains(s.Breaks, day, second))
 	w.demand.leak = w.demand.leakAtFirst * (1 + s.Leak.Growth*days/7)
 	w.weather(local)
@@ -217,7 +220,7 @@ func (w *World) second() {
 		}
 	}
 	for i := range w.outlets {
-		w.outlets[i].second(w.now/perS, running > 0)
+		w.outlets[i].second(w.now/perS, now, running > 0)
 	}
 	want := w.outsideK + s.Weather.RoomK*running/float64(len(w.machines))
 	w.ambientK += (want - w.ambientK) / 1200

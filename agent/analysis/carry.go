@@ -14,6 +14,7 @@ type carry struct {
 	spells  []spell      // one a watch of the spec
 	signs   []hysteresis // one a run sign of the spec, once a scan was seen
 	lows    [numLows]openLow
+	edges   edgeCarry
 
 	// The state machine, driven by the scans of the master channel's group.
 	known              bool // state holds since the last good master scan
@@ -96,6 +97,7 @@ func (c *carry) newSegment(segment uint32, why scan.Reason) {
 		c.tracks[i].forgetBefore()
 	}
 	clear(c.signs)
+	c.edges.newSegment()
 	c.segment = segment
 	c.forgetState()
 	c.bad = why

@@ -73,7 +73,7 @@ func (c *carry) encode(b []byte) []byte {
 	for i := range c.lows {
 		b = c.lows[i].encode(b, c.lastMono, c.lastWall)
 	}
-	return b
+	return c.edges.encode(b, c.lastMono, c.lastWall)
 }
 
 func flags(bits ...bool) byte {
@@ -166,6 +166,7 @@ func readCarry(r *reader, channels, watches int) carry {
 	for i := range c.lows {
 		c.lows[i].decode(r, c.lastMono, c.lastWall)
 	}
+	c.edges.decode(r, c.lastMono, c.lastWall)
 	return c
 }
 

@@ -3,7 +3,7 @@ package analysis
 import "encoding/binary"
 
 // pieceVersion is Piece.Version: the layout of carry and delta.
-const pieceVersion = 5
+const pieceVersion = 6
 
 // encode appends d. Wall times are kept relative to base, the start of the
 // cell, and monotonic times relative to the one before.
@@ -32,6 +32,9 @@ func (d *delta) encode(b []byte, base int64) []byte {
 	b = d.encodeDrops(b)
 	b = d.power.encode(b)
 	b = d.fraction.encode(b)
+	b = encodeSum(d.flow.encode(b), d.flowFull)
+	b = encodeMinutes(b, d.minutes, base)
+	b = encodeEdges(b, d.edges, base)
 	b = encodeSum(b, d.settled)
 	b = encodeFound(d.encodeSlots(b), d.found, base)
 	return d.encodeHealth(b)
@@ -213,6 +216,10 @@ func (d *delta) decode(b []byte, base int64) error {
 	d.decodeDrops(r)
 	d.power.decode(r)
 	d.fraction.decode(r)
+	d.flow.decode(r)
+	d.flowFull = decodeSum(r)
+	d.minutes = decodeMinutes(d.minutes, r, base)
+	d.edges = decodeEdges(d.edges, r, base)
 	d.settled = decodeSum(r)
 	d.decodeSlots(r)
 	d.found = decodeFound(d.found, r, base)

@@ -24,6 +24,10 @@ type delta struct {
 	lows        []low     // below the system's minimum pressure
 	power       stateSums // of the draw channel
 	fraction    stateSums
+	flow        stateSums // of a machine's own flow meter
+	flowFull    sum       // of it at full load, once air flows
+	minutes     []minuteMark
+	edges       []airEdge
 	settled     sum // power at settled unloaded running, the sump blown down
 	slots       [slotsPerCell]slotSum
 	found       []found // findings that are over
@@ -160,6 +164,7 @@ func (d *delta) reset() {
 		cycles: keep.cycles[:0], falls: keep.falls[:0], found: keep.found[:0], bins: keep.bins[:0],
 		ranBins: keep.ranBins[:0], lows: keep.lows[:0], analog: keep.analog, counters: keep.counters,
 		health: keep.health, warmth: keep.warmth[:0], drops: keep.drops,
+		minutes: keep.minutes[:0], edges: keep.edges[:0],
 	}
 	clear(d.analog)
 	clear(d.health)
@@ -169,7 +174,8 @@ func (d *delta) reset() {
 	}
 }
 
-// merge adds o, whose scans follow those of d.
+// merge adds o, whose scans follow those of d, but for minutes and edges, which
+// only those queries take that want them.
 func (d *delta) merge(o *delta) {
 	d.scans += o.scans
 	for i := range d.stateMS {
@@ -201,6 +207,8 @@ func (d *delta) merge(o *delta) {
 	d.lows = append(d.lows, o.lows...)
 	d.power.merge(&o.power)
 	d.fraction.merge(&o.fraction)
+	d.flow.merge(&o.flow)
+	d.flowFull.merge(o.flowFull)
 	d.settled.merge(o.settled)
 	d.found = append(d.found, o.found...)
 	for i := range d.slots {

@@ -18,6 +18,7 @@ type question struct {
 	now   int64
 	raw   bool                  // from raw scans alone
 	spots map[string][]spotLine // by machine
+	tests *tests                // guided ones
 	plant *sheet                // of the plant meter; nil: none
 }
 
@@ -49,13 +50,16 @@ func plantSpec(site *sitefile.Site, groups []*scan.Group) *spec {
 
 // newQuestion gathers what all subjects share.
 func newQuestion(src Source, site *sitefile.Site, groups []*scan.Group, now int64, raw bool) (*question, error) {
-	q := &question{src: src, site: site, now: now, raw: raw}
+	guided, err := testsOf(src)
+	if err != nil {
+		return nil, err
+	}
+	q := &question{src: src, site: site, now: now, raw: raw, tests: guided}
 	for i := range site.Machines {
 		sp := machineSpec(site, groups, &site.Machines[i], Levels{})
 		if sp.draw < 0 || sp.drawsPower() {
 			continue // no current to make power of
 		}
-		var err error
 		if q.spots, err = spotsOf(src); err != nil {
 			return nil, err
 		}

@@ -52,11 +52,7 @@ func (sp *spec) stepDrops(c *carry, d *delta, ch int, mono, v int64, p pair) {
 	if ch >= len(sp.dropAt) || p.dt == 0 || sp.dropAt[ch] < 0 && ch != sp.square || !sp.stateAt(c, mono).delivering() {
 		return
 	}
-	since := c.sinceMono
-	if c.cycle.phase == 1 {
-		since = c.cycle.loadMono
-	}
-	if mono-p.dt-since < dropSettleMS {
+	if mono-p.dt-c.deliversSince() < dropSettleMS {
 		return
 	}
 	if k := sp.dropAt[ch]; k >= 0 {
@@ -66,6 +62,23 @@ func (sp *spec) stepDrops(c *carry, d *delta, ch int, mono, v int64, p pair) {
 		if before := p.twice - v; apart(before, 0) <= maxSquare && apart(v, 0) <= maxSquare {
 			d.squares.add(before*before+v*v, p.dt)
 		}
+	}
+}
+
+// deliversSince is when the air that is delivered began to flow, or the state was
+// found so.
+func (c *carry) deliversSince() int64 {
+	if c.cycle.phase == 1 {
+		return c.cycle.loadMono
+	}
+	return c.sinceMono
+}
+
+// stepFullFlow adds a pair of the machine's flow meter at full load.
+func (sp *spec) stepFullFlow(c *carry, d *delta, p pair, mono int64) {
+	full := c.tracks[sp.flow].state == Loaded && sp.stateAt(c, mono) == Loaded
+	if full && p.dt > 0 && mono-p.dt-c.deliversSince() >= dropSettleMS {
+		d.flowFull.add(p.twice, p.dt)
 	}
 }
 

@@ -22,7 +22,26 @@ type Figure struct {
 	Distribution []Class  `json:"distribution,omitempty"`
 	Method       string   `json:"method,omitempty"`
 	Inputs       []string `json:"inputs,omitempty"`
-	Absent       string   `json:"absent,omitempty"`
+	// Budget is what the uncertainty comes from, largest first; the shares of the
+	// variance sum to 1. Figures of one instrument alone have none.
+	Budget []BudgetPart `json:"budget,omitempty"`
+	// Narrower is the cheapest thing that would make a wide interval at least a
+	// quarter narrower; nil where it is not wide or there is no such thing.
+	Narrower *Narrower `json:"narrower,omitempty"`
+	Absent   string    `json:"absent,omitempty"`
+}
+
+// BudgetPart is what one input brings into a figure's variance.
+type BudgetPart struct {
+	Input string  `json:"input"`
+	Share float64 `json:"share"` // 0-1
+}
+
+// Narrower is what one more instrument, test or line in the site file would buy.
+type Narrower struct {
+	Sentence string `json:"sentence"`
+	// Uncertainty is what the figure's would then be, by its budget.
+	Uncertainty float64 `json:"uncertainty"`
 }
 
 // Finding is something that a reader of the figures must know of the data

@@ -14,7 +14,7 @@ import (
 var _ store.Calibrated = (*Folder)(nil)
 
 // stateVersion is the layout of the state that Flush returns.
-const stateVersion = 4
+const stateVersion = 5
 
 // maxRoutes bounds the cache of groups; a store has a few dozen.
 const maxRoutes = 4096

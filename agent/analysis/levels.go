@@ -213,8 +213,9 @@ func (sp *spec) percentFraction(ch int) bool {
 // flow are not among it: they come at query.
 func (sp *spec) fingerprint() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "v%d %s %s start=%d bin=%d master=%d full=%d part=%d warm=%d/%d health=%v drops=%v square=%d\n",
-		foldVersion, sp.key, sp.control, sp.startMS, sp.binShift, sp.master, sp.full, sp.part, sp.warm, sp.warmShift, sp.health, sp.dropAt, sp.square)
+	fmt.Fprintf(&b, "v%d %s %s start=%d bin=%d master=%d full=%d part=%d warm=%d/%d health=%v drops=%v square=%d flow=%d tap=%d/%d/%d\n",
+		foldVersion, sp.key, sp.control, sp.startMS, sp.binShift, sp.master, sp.full, sp.part, sp.warm, sp.warmShift, sp.health, sp.dropAt, sp.square,
+		sp.flow, sp.tap, sp.blockMS, sp.lateMS)
 	for i := range sp.chans {
 		c := &sp.chans[i]
 		fmt.Fprintf(&b, "%s %s kind=%d class=%d gap=%d mod=%d", c.role, c.id, c.kind, c.class, c.gapMS, c.modulus)

@@ -65,7 +65,15 @@ func variants(t testing.TB) map[string]*sitefile.Site {
 		delete(roles, r)
 	}
 	roles[scan.SeparatorDrop], roles[scan.LoadFraction], roles[scan.ReceiverPressure] = "controller.starts", "meter.power", "meter.energy"
-	return map[string]*sitefile.Site{"bits": bits, "drops": drops, "warm": warm, "sump": sump, "power": power, "mixed": mixed, "part": part,
+	tapped := plant(t) // the system's pressure and flow are another device's, the flow is the machine's too
+	tapped.Devices[1].Map.Channels = []sitefile.MapChannel{
+		mapChannel(t, "power", scan.Flow, "u16", 0.01, "m3/min", time.Second), mapChannel(t, "energy", scan.HeaderPressure, "u16", 0.1, "kPa", time.Second)}
+	for _, r := range []scan.Role{scan.Power, scan.Energy} {
+		delete(tapped.Machines[0].Roles, r)
+	}
+	tapped.Machines[0].Roles[scan.Flow] = "meter.power"
+	tapped.Systems[0].Taps[0] = sitefile.Tap{At: "receiver", Pressure: "meter.energy", Flow: "meter.power"}
+	return map[string]*sitefile.Site{"bits": bits, "tapped": tapped, "drops": drops, "warm": warm, "sump": sump, "power": power, "mixed": mixed, "part": part,
 		"money": money, "reckoned": reckoned, "amps": amps}
 }
 
@@ -204,7 +212,26 @@ func foldsExactly(t *rapid.T, site *sitefile.Site) {
 			t.Fatalf("%s differs from raw in [%d, %d):\n%s\nwant\n%s", how, from-monday, to-monday, a, b)
 		}
 	}
+	for how, src := range map[string]Source{"live": live, "unsealed": unsealed(site, tp.scans)} {
+		if a, b := marks(t, gather, src, site, from, to), marks(t, gatherRaw, raw, site, from, to); a != b {
+			t.Fatalf("minutes and edges, %s, differ from raw in [%d, %d):\n%s\nwant\n%s", how, from-monday, to-monday, a, b)
+		}
+	}
 	checkPieces(t, sealed.pieces, len(f.subjects[0].sp.chans), len(f.subjects[0].sp.watches))
+}
+
+// marks lays out what only some queries take: minutes, edges and flow by state.
+func marks(t *rapid.T, get gatherer, src Source, site *sitefile.Site, from, to int64) string {
+	var all string
+	for _, sp := range specs(site, sitefile.Groups(site), nil) {
+		sp.wantMinutes, sp.wantEdges = true, true
+		g, err := get(src, sp, from, to, nil)
+		if err != nil {
+			t.Fatalf("gather: %v", err)
+		}
+		all += fmt.Sprintf("%s %v\n%v\n%v\n%v\n", sp.key, g.total.minutes, g.total.edges, g.total.flow, g.total.flowFull)
+	}
+	return all
 }
 
 func unsealed(site *sitefile.Site, scans []scan.Scan) Source {

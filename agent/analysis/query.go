@@ -247,6 +247,12 @@ func (g *gathered) addPiece(p *store.Piece) error {
 // take merges d, all of whose scans lie in [from, to), one part of one cell.
 func (g *gathered) take(d *delta, from, to int64) {
 	g.total.merge(d)
+	if g.sp.wantMinutes {
+		g.total.mergeMinutes(d.minutes)
+	}
+	if g.sp.wantEdges {
+		g.total.edges = append(g.total.edges, d.edges...)
+	}
 	g.takeCell(d, from, to)
 }
 

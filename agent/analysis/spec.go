@@ -9,7 +9,7 @@ import (
 )
 
 // foldVersion is raised whenever the same scans would fold to other bytes.
-const foldVersion = 6
+const foldVersion = 7
 
 // class is how a channel takes part in the fold.
 type class uint8
@@ -53,6 +53,11 @@ type spec struct {
 	running, loaded, standby, fault        int
 	power, current, fraction, pressure     int
 	sump                                   int
+	flow, tap                              int   // of delta.minutes; the pressure of delta.edges
+	minutes                                bool  // minutes are kept
+	wantMinutes, wantEdges                 bool  // the query wants them; the fold always has them
+	blockMS, lateMS                        int64 // of a profile's blocks; how late a change of state may be seen beside the master's period
+	keepBlocks                             int   // blocks remembered while no profile is open
 	master                                 int
 	sumpZero, sumpLeast                    int64     // counts of the sump pressure at zero gauge, and the least under load
 	draw, energy                           int       // the channel of delta.power; the energy counter
@@ -94,7 +99,7 @@ type level struct {
 // newSpec makes an empty spec.
 func newSpec(key, name string) *spec {
 	return &spec{key: key, name: name, running: -1, loaded: -1, standby: -1, fault: -1,
-		power: -1, current: -1, fraction: -1, pressure: -1, sump: -1, master: -1, draw: -1, energy: -1, square: -1, warm: -1}
+		power: -1, current: -1, fraction: -1, pressure: -1, sump: -1, flow: -1, tap: -1, master: -1, draw: -1, energy: -1, square: -1, warm: -1}
 }
 
 // MachineKey is the Piece.Key of a machine.
@@ -139,7 +144,9 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.setBins()
 	sp.setHealth()
 	sp.setDrops()
+	sp.setMinutes()
 	sp.setWatches(m, lv)
+	sp.setTap(site, groups)
 	sp.config = sp.fingerprint()
 	return sp
 }
@@ -158,12 +165,7 @@ func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System, l
 	sp.system = true
 	best := -2
 	for _, tap := range s.Taps {
-		rank := -1
-		for i := range s.Parts {
-			if s.Parts[i].Name == tap.At {
-				rank = i
-			}
-		}
+		rank := rankOf(s, tap)
 		if c, ok := resolveChannel(site, groups, tap.Pressure); ok {
 			c.role = scan.HeaderPressure
 			if i := sp.add(c); rank > best {
@@ -181,6 +183,7 @@ func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System, l
 	}
 	sp.statesAbsent = "a figure of one machine"
 	sp.setBins()
+	sp.setMinutes()
 	sp.setLow(s.MinimumPressurePa)
 	sp.setWatches(nil, Levels{})
 	sp.addRunSigns(site, groups, s, levels)

@@ -16,6 +16,7 @@ func (sp *spec) stepState(c *carry, d *delta, s *scan.Scan, gapMS int64) {
 		return // a second scan of the same moment adds nothing
 	}
 	if c.known && dt > gapMS {
+		sp.closeEdge(c, d, c.lastMono)
 		c.forgetState()
 		if c.bad == scan.Good {
 			c.bad = scan.Dropped // the line was read, no scan came through
@@ -23,6 +24,9 @@ func (sp *spec) stepState(c *carry, d *delta, s *scan.Scan, gapMS int64) {
 	}
 	if c.known {
 		d.stateMS[c.state] += dt
+		if sp.minutes {
+			d.minute(s.WallMS).seenMS += dt
+		}
 		if st := sp.decide(c, s.MonoMS); st != c.state {
 			sp.change(c, d, s, st)
 		}
@@ -30,6 +34,7 @@ func (sp *spec) stepState(c *carry, d *delta, s *scan.Scan, gapMS int64) {
 		sp.begin(c, d, s)
 	}
 	c.hasLast, c.lastMono, c.lastWall, c.bad = true, s.MonoMS, s.WallMS, scan.Good
+	sp.stepEdges(c, d, s.MonoMS)
 	sp.watchStates(c, d, s, gapMS)
 }
 
@@ -41,6 +46,7 @@ func (sp *spec) begin(c *carry, d *delta, s *scan.Scan) {
 	c.state = sp.decide(c, s.MonoMS)
 	c.known = true
 	c.duty.found(c.state, c.bad, s.MonoMS)
+	sp.foundEdges(c, s.MonoMS)
 	c.sinceMono, c.sinceWall, c.sinceKnown = s.MonoMS, s.WallMS, false
 	d.transitions = append(d.transitions, transition{s.WallMS, s.MonoMS, c.state, true})
 	if c.state == Unloaded {
@@ -232,6 +238,9 @@ func (sp *spec) change(c *carry, d *delta, s *scan.Scan, to State) {
 	}
 	if to.delivering() {
 		c.duty.loaded = true
+	}
+	if from.delivering() != to.delivering() {
+		sp.stepEdge(c, d, s, to.delivering())
 	}
 	sp.changeCycle(c, d, s, from, to)
 	sp.endUnload(c, d, s, to)

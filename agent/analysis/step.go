@@ -64,6 +64,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	if !c.started || s.Segment != c.segment {
 		c.closeAll(sp, d)
 		c.closeLows(d)
+		sp.closeEdge(c, d, c.lastMono)
 		c.newSegment(s.Segment, segmentReason(c, s))
 		c.started = true
 	}
@@ -75,7 +76,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 		return
 	}
 	gapMS := s.Group.GapMS()
-	var powerPair, fractionPair, pressurePair, sumpPair pair
+	var powerPair, fractionPair, pressurePair, sumpPair, flowPair pair
 	lead := false // the reading that reckoned power is made at
 	for i := range r.pairs {
 		p := &r.pairs[i]
@@ -118,6 +119,12 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 			if p.ch == sp.pressure {
 				pressurePair = got
 			}
+			if p.ch == sp.flow {
+				flowPair = got
+			}
+			if p.ch == sp.tap {
+				c.edges.take(sp, s.MonoMS, v)
+			}
 		}
 		sp.watchGood(c, d, s, p, v, gapMS)
 		t.take(s, v, gapMS)
@@ -133,6 +140,9 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	if pressurePair.seen {
 		sp.stepPressure(c, d, s, pressurePair)
 	}
+	if sp.minutes {
+		sp.stepMinutes(c, d, s, pressurePair, flowPair, fractionPair)
+	}
 	for _, ch := range r.health {
 		if t := &c.tracks[ch]; t.has && t.mono == s.MonoMS {
 			t.state = sp.stateAt(c, s.MonoMS)
@@ -147,6 +157,10 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	}
 	if sumpPair.seen {
 		sp.stepSumpFall(c, sumpPair, s.MonoMS)
+	}
+	if flowPair.seen && sp.hasStates {
+		sp.stepFullFlow(c, d, flowPair, s.MonoMS)
+		sp.byState(c, &d.flow, sp.flow, flowPair, s.MonoMS)
 	}
 	if fractionPair.seen {
 		sp.byState(c, &d.fraction, sp.fraction, fractionPair, s.MonoMS)

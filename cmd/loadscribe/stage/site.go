@@ -3,8 +3,10 @@ package stage
 import (
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -95,18 +97,23 @@ func siteText(s *simulator.Scenario, o SiteOptions) string {
 }
 
 func writeDevice(line func(string, ...any), d *simulator.Device) {
-	var accuracy string
+	accuracy := map[string]string{}
 	switch d.Layout {
 	case "power-meter":
-		accuracy = `power = "1 % of reading", energy = "1 % of reading", voltage = "0.5 %"`
+		accuracy["power"], accuracy["energy"], accuracy["voltage"] = "1 % of reading", "1 % of reading", "0.5 %"
 	case "air-module":
-		accuracy = `pressure = "0.5 % of span", flow = "3 % of reading"`
+		accuracy["pressure"], accuracy["flow"] = "0.5 % of span", "3 % of reading"
 	default:
-		accuracy = `pressure = "1 % of span", temperature = "3 °F", current = "2 %"`
+		accuracy["pressure"], accuracy["temperature"], accuracy["current"] = "1 % of span", "3 °F", "2 %"
+	}
+	maps.Copy(accuracy, d.Accuracy)
+	kinds := slices.Sorted(maps.Keys(accuracy))
+	for i, kind := range kinds {
+		kinds[i] = fmt.Sprintf("%s = %q", kind, accuracy[kind])
 	}
 	line("[[device]]\nname = %q\nline = \"plant\"\nunit = %d\nmap = \"maps/%s.toml\"\nevery = \"%dms\"",
 		d.Name, d.Unit, d.Layout, d.Poll.Milliseconds())
-	line("instrument = { accuracy = { %s } }\n", accuracy)
+	line("instrument = { accuracy = { %s } }\n", strings.Join(kinds, ", "))
 }
 
 func writeMachine(line func(string, ...any), s *simulator.Scenario, m *simulator.Machine) {
@@ -177,16 +184,22 @@ func writeSystem(line func(string, ...any), s *simulator.Scenario) {
 		}
 	}
 	line("]")
-	if len(s.Drains) == 0 {
-		return
-	}
-	line("drains = [")
+	open := false
 	for i := range s.Drains {
 		d := &s.Drains[i]
+		if d.Every == 0 { // a vent that a person opens: no site file knows of it
+			continue
+		}
+		if !open {
+			open = true
+			line("drains = [")
+		}
 		line("  { name = %q, flow = %q, at = %q, open = \"%g s\", every = \"%g s\", part = %q },", d.Name,
 			inUnit(d.FlowM3S, "cfm"), inUnit(d.AtPa, "psi"), d.Open.Seconds(), d.Every.Seconds(), d.Part)
 	}
-	line("]")
+	if open {
+		line("]")
+	}
 }
 
 // meanPurgeM3S is what a dryer's purge takes in the mean, as its data sheet

@@ -373,7 +373,24 @@ export type Figure = {
   distribution?: FigureClass[];
   method?: string;
   inputs?: string[];
+  /** what the uncertainty comes from, largest first; the shares sum to 1 */
+  budget?: BudgetPart[];
+  narrower?: Narrower;
   absent?: string;
+};
+
+/** What one input brings into a figure's variance; what brings less than a hundredth is gathered as others. */
+export type BudgetPart = {
+  input: string;
+  /** 0 to 1 */
+  share: number;
+};
+
+/** Of a figure whose uncertainty is more than 5 % of it, the cheapest thing that would make that at least a quarter less. */
+export type Narrower = {
+  sentence: string;
+  /** what the figure's would then be, by its budget */
+  uncertainty: number;
 };
 
 /** A part of the events asked for, newest first. */
