@@ -1,17 +1,21 @@
 package analysis
 
 import (
-	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
 
-// ErrCompare is returned for a comparison that was asked for wrongly; its text
-// says how to mend it.
-var ErrCompare = errors.New("cannot be compared")
+// CompareError is something wrong with a query; the message says how to mend
+// it.
+type CompareError struct{ Field, Message string }
+
+// Error implements error.
+func (e *CompareError) Error() string { return e.Field + ": " + e.Message }
 
 // Span is a window, half open, in Unix ms UTC.
 type Span struct{ FromMS, ToMS int64 }
@@ -154,8 +158,8 @@ func Compare(src Source, site *sitefile.Site, q CompareQuery) (Comparison, error
 	return c.out, nil
 }
 
-func wrongly(format string, args ...any) error {
-	return fmt.Errorf("%w: %s", ErrCompare, fmt.Sprintf(format, args...))
+func wrongly(field, format string, args ...any) error {
+	return &CompareError{field, fmt.Sprintf(format, args...)}
 }
 
 // check refuses what cannot be meant.
@@ -165,21 +169,24 @@ func (c *comparer) check() error {
 	q.Before.ToMS = min(q.Before.ToMS, q.NowMS)
 	switch {
 	case q.Before.FromMS >= q.Before.ToMS:
-		return wrongly("the period before is empty: give it a begin and a later end, before now")
+		return wrongly("before", "the period before is empty: give it a begin and a later end, before now")
 	case q.After.FromMS >= q.After.ToMS:
-		return wrongly("the period after is empty: give it a begin and a later end, and a begin before now")
+		return wrongly("after", "the period after is empty: give it a begin and a later end, and a begin before now")
 	case q.After.FromMS < q.Before.FromMS:
-		return wrongly("the period after begins before the period before: swap them")
+		return wrongly("after", "the period after begins before the period before: swap them")
 	case q.After.FromMS < q.Before.ToMS:
-		return wrongly("the periods overlap: end the one before no later than %s", stamp(q.After.FromMS))
+		return wrongly("before", "the periods overlap: end the one before no later than %s", stamp(q.After.FromMS))
 	case q.Machine != "" && q.System != "":
-		return wrongly("a machine and a system are named: name one of them")
+		return wrongly("machine", "a machine and a system are named: name one of them")
 	case q.Machine == "" && q.System == "" && len(c.site.Systems) > 0:
 		q.System = c.site.Systems[0].Name
 	case q.Machine == "" && q.System == "" && len(c.site.Machines) == 1:
 		q.Machine = c.site.Machines[0].Name
 	case q.Machine == "" && q.System == "":
-		return wrongly("the site has several machines and no system: name a machine")
+		return wrongly("machine", "the site has several machines and no system: name a machine")
+	}
+	if err := c.known(); err != nil {
+		return err
 	}
 	c.out.Kind, c.out.Subject = "system", q.System
 	if q.Machine != "" {
@@ -191,10 +198,28 @@ func (c *comparer) check() error {
 	return c.readProduction()
 }
 
+// known refuses names that the site file does not have.
+func (c *comparer) known() error {
+	var machines, systems []string
+	for i := range c.site.Machines {
+		machines = append(machines, c.site.Machines[i].Name)
+	}
+	for i := range c.site.Systems {
+		systems = append(systems, c.site.Systems[i].Name)
+	}
+	if m := c.q.Machine; m != "" && !slices.Contains(machines, m) {
+		return wrongly("machine", "the site file has no machine %q: use one of %s", m, strings.Join(machines, ", "))
+	}
+	if s := c.q.System; s != "" && !slices.Contains(systems, s) {
+		return wrongly("system", "the site file has no system %q: use one of %s", s, strings.Join(systems, ", "))
+	}
+	return nil
+}
+
 func (c *comparer) readProduction() error {
 	if len(c.q.Production) == 0 {
 		if c.q.Model == modelProduction {
-			return wrongly("the model %q needs the production of each day", modelProduction)
+			return wrongly("production", "production", "the model %q needs the production of each day", modelProduction)
 		}
 		return nil
 	}
@@ -202,14 +227,14 @@ func (c *comparer) readProduction() error {
 	for _, p := range c.q.Production {
 		day, err := time.Parse(time.DateOnly, p.Date)
 		if err != nil {
-			return wrongly("production: %q is no date: write it like 2026-03-02", p.Date)
+			return wrongly("production", "%q is no date: write it like 2026-03-02", p.Date)
 		}
 		if !(p.Count >= 0 && p.Count < 1e15) {
-			return wrongly("production of %s: %g is no count: write zero or more", p.Date, p.Count)
+			return wrongly("production", "%s: %g is no count: write zero or more", p.Date, p.Count)
 		}
 		at := day.Unix() / 86400
 		if _, twice := c.production[at]; twice {
-			return wrongly("production: %s is there twice: keep one line for a day", p.Date)
+			return wrongly("production", "%s is there twice: keep one line for a day", p.Date)
 		}
 		c.production[at] = p.Count
 	}

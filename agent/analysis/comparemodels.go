@@ -27,7 +27,7 @@ func ModelNames() []string {
 
 func knownModel(name string) error {
 	if name != "" && !slices.Contains(ModelNames(), name) {
-		return wrongly("model %q is not known: use %s", name, strings.Join(ModelNames(), ", "))
+		return wrongly("model", "%q is not known: use %s", name, strings.Join(ModelNames(), ", "))
 	}
 	return nil
 }
@@ -304,5 +304,17 @@ func (c *comparer) metersU(s *baseline.Saving) float64 {
 
 func (c *comparer) sameMeters() bool {
 	changed := slices.ContainsFunc(c.q.Changes, func(s SettingChange) bool { return s.Meters })
-	return !changed && slices.Equal(c.before.inputs, c.after.inputs)
+	return !changed && slices.Equal(devicesOf(c.before.inputs), devicesOf(c.after.inputs))
+}
+
+// devicesOf are the instruments behind inputs, sorted: a counter and a power of
+// one meter are one.
+func devicesOf(inputs []string) []string {
+	var all []string
+	for _, in := range inputs {
+		device, _, _ := strings.Cut(in, ".")
+		all = append(all, device)
+	}
+	slices.Sort(all)
+	return slices.Compact(all)
 }

@@ -31,7 +31,9 @@ func (c *comparer) say() {
 	if len(lacking) > 0 {
 		c.limit("the period after has no %s: a year's saving leaves those days out", strings.Join(lacking, ", no "))
 	}
-	c.out.Told = math.Abs(year.Value) > half
+	if c.out.Told = math.Abs(year.Value) > half; c.out.Told && m.saving.Fractional68 > m.limits.Fractional {
+		c.limit("its uncertainty at 68 %% in Guideline 14's form is %.0f %% of the saving, more than the half that is usually allowed", 100*m.saving.Fractional68)
+	}
 	method := fmt.Sprintf("baseline of the period before (%s) at what drove the period after, less what was measured; brought to a year by day types", m.What)
 	c.figure("energy_saved", "kWh/year", year.Value, half, method)
 	if year.Baseline > 0 {
@@ -211,7 +213,7 @@ func (c *comparer) limits() {
 			c.limit("%d of the %d hours %s are left out, since less than %.0f %% of them was observed", p.of.LeftOut, p.of.Whole, p.name, 100*leastCoverage)
 		}
 	}
-	if len(c.before.inputs) > 0 && len(c.after.inputs) > 0 && !slices.Equal(c.before.inputs, c.after.inputs) {
+	if len(c.before.inputs) > 0 && len(c.after.inputs) > 0 && !slices.Equal(devicesOf(c.before.inputs), devicesOf(c.after.inputs)) {
 		c.limit("energy comes from other instruments in the two periods (%s; %s): their errors are taken as independent",
 			strings.Join(c.before.inputs, ", "), strings.Join(c.after.inputs, ", "))
 	}
@@ -233,9 +235,6 @@ func (c *comparer) limits() {
 func (c *comparer) modelLimits(m *triedModel) {
 	if !m.KeepsLimits {
 		c.limit("the model's CV(RMSE) of %.1f %% or its NMBE lies over the limit of %.0f %%: a programme will hardly take it", 100*m.fit.CVRMSE, 100*m.limits.CVRMSE)
-	}
-	if m.saving.Fractional68 > m.limits.Fractional && m.saving.Value != 0 {
-		c.limit("its uncertainty at 68 %% is %.0f %% of the saving, more than the half that is usually allowed", 100*m.saving.Fractional68)
 	}
 	if m.Name == modelAir || m.Name == modelAirShift || m.Name == modelProduction {
 		low, high := math.Inf(1), math.Inf(-1)

@@ -43,7 +43,7 @@ func changedPlants() []changedPlant {
 	return []changedPlant{
 		{"nothing", false, nil, nil, "day-hour", false},
 		{"lower and narrower band", false, band(105, 130), band(95, 112), "day-hour", true},
-		{"shorter no-load stop", true, stop(15 * time.Minute), stop(3 * time.Minute), "air-shift", true},
+		{"shorter no-load stop", true, stop(30 * time.Minute), stop(3 * time.Minute), "air-shift", true},
 		{"leaks mended", true, leak(4), leak(0.25), "day-hour", true},
 	}
 }
@@ -114,7 +114,7 @@ func (p *changedPlant) play(t *testing.T, length time.Duration, seed uint64) {
 	}
 	defer h.Close()
 	began := time.Now()
-	c, err := h.Compare(analysis.CompareQuery{Before: spanOf(first), After: spanOf(second)})
+	c, err := h.Compare(agent.CompareRequest{Before: spanOf(first), After: spanOf(second)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -122,8 +122,8 @@ func (p *changedPlant) play(t *testing.T, length time.Duration, seed uint64) {
 	p.judge(t, &c, p.truth(t, second, later, both(false)))
 }
 
-func spanOf(s *stage.Stage) analysis.Span {
-	return analysis.Span{FromMS: s.From.UnixMilli(), ToMS: s.To.UnixMilli()}
+func spanOf(s *stage.Stage) string {
+	return s.From.Format(time.RFC3339) + "/" + s.To.Format(time.RFC3339)
 }
 
 // truth plays the demand of the period after with the settings of before, and
