@@ -3,91 +3,69 @@ package analysis
 import (
 	"fmt"
 
-	"loadscribe/agent/air"
+	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
 
-// Assumptions for air without a flow meter.
-const (
-	// True flow lies -12 to +5 % off the nameplate (common practice, no
-	// source). The nameplate is corrected to the middle of that range; the rest
-	// of it is a rectangular limit.
-	flowMiddle    = 1 - 0.035
-	flowHalfWidth = 0.085
-	// After loading, no air leaves until the sump has passed the
-	// minimum-pressure valve: 3 s, anything from 0 to 6 (common practice, no
-	// source).
-	deliveryDelayS, deliveryDelayLimitS = 3.0, 3.0
-)
+// After loading, no air leaves until the sump has passed the minimum-pressure
+// valve: 3 s, anything from 0 to 6 (common practice, no source).
+const deliveryDelayS, deliveryDelayLimitS = 3.0, 3.0
 
-// airResult is the air delivered in the observed time.
+// airResult is the air delivered in the observed time, as free air at the inlet.
 type airResult struct {
 	absent string
-	m3     estimate
+	m3     gum.Value
 	method string
 	inputs []string
-	flow   estimate // m³/s at full load; v 0: not known
-	dry    bool     // m3 is dry air of ISO 1217's condition, else air as it is drawn in
 }
-
-// toFreeAir is what one cubic metre in a basis is in free air, dry at 100 kPa and
-// 20 °C. Free air at the inlet is taken as it stands.
-func toFreeAir(b quantity.FlowBasis, scfm air.Condition) float64 {
-	if from, ok := air.Reference(b, scfm); ok {
-		return from.VolumeAt(air.FAD())
-	}
-	return 1
-}
-
-func (s *sheet) toFreeAir(b quantity.FlowBasis) float64 { return toFreeAir(b, s.site.Scfm) }
 
 // airFigures sets the figures of one machine's air.
 func (s *sheet) airFigures(m *sitefile.Machine) {
+	s.inlet = airAtInlet(s)
+	s.findFullFlow(m)
 	s.air = s.findAir(m)
 	s.airSums(&s.air, &s.energy)
-	s.specificLoaded()
+	s.loadedPower(m)
 }
 
-// findAir takes air from a flow meter, else from rated flow and loaded time.
+// findAir takes air from a flow meter, else from full-load flow and loaded time.
 func (s *sheet) findAir(m *sitefile.Machine) airResult {
 	if a, ok := s.meteredAir(s.g.sp.find(scan.Flow)); ok {
 		return a
 	}
 	sp := s.g.sp
 	switch {
-	case m.RatedFlowM3S <= 0:
-		return airResult{absent: "no flow meter and no rated flow"}
+	case s.full.v.V <= 0:
+		return airResult{absent: "no flow meter and " + s.full.absent}
 	case !sp.hasStates:
 		return airResult{absent: "no flow meter, and " + sp.statesAbsent}
 	case sp.runOnly:
 		return airResult{absent: "no flow meter, and no loaded signal, load fraction or power tells loaded from unloaded"}
 	}
 	t := s.g.total
-	full := estimate{float64(t.stateMS[Loaded]) / 1000, s.timeU(s.edges[Loaded])}
-	a := airResult{method: "rated flow less 3.5 % (true flow lies -12 to +5 % off the nameplate)",
-		inputs: append([]string{"rated flow (assumed)"}, s.stateInputs()...)}
-	rated := m.RatedFlowM3S * flowMiddle
-	a.flow = estimate{rated, rectangular(flowHalfWidth * m.RatedFlowM3S)}
+	full := gum.New(float64(t.stateMS[Loaded])/1000, s.timeU(s.edges[Loaded]), momentsInput(m.Name))
+	a := airResult{method: s.full.method, inputs: append(append([]string(nil), s.full.inputs...), s.stateInputs()...)}
 	if part := t.stateMS[PartLoad]; part > 0 {
 		f := t.fraction.all[PartLoad]
 		if sp.fraction < 0 || f.ms == 0 {
 			return airResult{absent: "no flow meter, and no load fraction says what it delivered at part load"}
 		}
 		// Time at part load without a reading counts at the mean fraction.
-		share := sp.chans[sp.fraction].mean(f).scaled(sp.fractionScale())
-		full = full.plus(share.scaled(float64(part) / 1000))
+		c := &sp.chans[sp.fraction]
+		full = full.Plus(c.value(c.mean(f).v).Scaled(sp.fractionScale()).Scaled(float64(part) / 1000))
 		a.method += ", in proportion to the load fraction at part load (assumed)"
-		a.inputs = append(a.inputs, sp.chans[sp.fraction].input())
+		a.inputs = append(a.inputs, c.input())
 	}
 	loads := float64(t.loads)
-	delay := min(float64(loads*deliveryDelayS), full.v)
-	flowing := estimate{full.v - delay, quad(full.u, loads*rectangular(deliveryDelayLimitS))}
+	delay := gum.New(deliveryDelayS, rectangular(deliveryDelayLimitS), delayInput(m.Name))
+	off := delay.Scaled(loads)
+	off.V = min(off.V, full.V)
 	a.method += fmt.Sprintf(", times loaded time less %.0f ± %.0f s for each of %.0f loads until the minimum-pressure valve opens (assumed)",
 		deliveryDelayS, deliveryDelayLimitS, loads)
-	a.m3 = estimate{float64(rated * flowing.v), quad(a.flow.u*flowing.v, rated*flowing.u)}
 	a.inputs = append(a.inputs, "delivery delay (assumed)")
+	a.m3 = s.full.v.Times(full.Minus(off))
 	return a
 }
 
@@ -101,11 +79,12 @@ func (s *sheet) meteredAir(ch int) (airResult, bool) {
 	if part.ms == 0 || c.unit.Dimension != quantity.Flow {
 		return airResult{}, false
 	}
-	a := airResult{m3: c.integral(part).scaled(s.toFreeAir(c.unit.Basis)), inputs: []string{c.input()},
-		method: "integral of the flow meter"}
+	a := airResult{inputs: []string{c.input()}, method: "integral of the flow meter"}
+	a.m3 = c.value(c.mean(part).v).Scaled(float64(part.ms) / 1000)
 	if c.unit.Basis != quantity.FreeAir {
-		a.dry = true
-		a.method += ", brought to free air (dry, 100 kPa, 20 °C)"
+		a.m3 = a.m3.Times(s.inlet.toInlet(c.unit.Basis, s.site.Scfm()))
+		a.method += ", brought from " + c.unit.Symbol + " to free air at the inlet"
+		a.inputs = append(a.inputs, s.inlet.inputs...)
 	}
 	return a, true
 }
@@ -117,10 +96,11 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 		s.absent(a.absent, "air_delivered", "flow_mean", "specific_power", "specific_energy")
 		return
 	}
-	s.add("air_delivered", "m³", a.m3, a.method, a.inputs)
+	s.addValue("air_delivered", "m³", a.m3, "free air at the inlet: "+a.method, a.inputs)
 	seen := float64(s.g.total.observedMS()) / 1000
 	if seen > 0 {
-		s.ratio("flow_mean", "m³/min", a.m3.scaled(60/seen), "air delivered over observed time; "+a.method, "observed time", a.inputs)
+		s.ratioValue("flow_mean", "m³/min", a.m3.Scaled(60/seen), "air delivered over observed time; "+a.method, "observed time", a.inputs)
+		s.referenceTable(a.m3.Scaled(1 / seen))
 	} else {
 		s.absent("nothing was observed in this window", "flow_mean")
 	}
@@ -128,51 +108,27 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 	case e.absent != "":
 		s.absent(e.absent, "specific_power", "specific_energy")
 		return
-	case a.m3.v <= 0:
+	case a.m3.V <= 0:
 		s.absent("no air was delivered in the observed time", "specific_power", "specific_energy")
 		return
 	}
 	inputs := append(append([]string(nil), e.inputs...), a.inputs...)
-	kWh := e.running.scaled(1 / joulesPerKWh)
-	s.ratio("specific_power", "kW/(m³/min)", kWh.over(a.m3).scaled(60),
-		"energy of all observed running time over the air delivered in it; air: "+a.method, "air delivered, all running time", inputs)
-	s.ratio("specific_energy", "kWh/m³", e.seen.scaled(1/joulesPerKWh).over(a.m3),
+	kWh := func(of estimate) gum.Value { return e.causes.of(of).Scaled(1 / joulesPerKWh) }
+	s.ratioValue("specific_power", "kW/(m³/min)", kWh(e.running).Over(a.m3).Scaled(60),
+		"energy of all observed running time over the air delivered in it, at the pressure it was delivered at; air: "+a.method, "air delivered, all running time", inputs)
+	s.ratioValue("specific_energy", "kWh/m³", kWh(e.seen).Over(a.m3),
 		"energy of all observed time over the air delivered in it; air: "+a.method, "air delivered, all observed time", inputs)
 }
 
-// specificLoaded sets the full-load specific power.
-func (s *sheet) specificLoaded() {
-	const name = "specific_power_loaded"
-	sp := s.g.sp
-	switch {
-	case sp.power < 0:
-		s.absent("no power channel", name)
-	case s.air.flow.v <= 0:
-		s.absent("no rated flow to set against loaded power", name)
-		if s.air.absent == "" && sp.find(scan.Flow) >= 0 {
-			s.absent("this version does not split a flow meter's reading by state", name)
-		}
-	case !sp.hasStates || s.g.total.power.same[Loaded].ms == 0:
-		s.absent("the machine was not seen loaded", name)
-	default:
-		c := &sp.chans[sp.power]
-		kW := c.mean(s.g.total.power.same[Loaded]).scaled(1 / wattsPerKW)
-		s.ratio(name, "kW/(m³/min)", kW.over(s.air.flow.scaled(60)),
-			"mean loaded power over rated flow less 3.5 % (true flow lies -12 to +5 % off the nameplate); package boundary as the power channel has it; wear cannot be seen with an assumed flow",
-			"rated flow at full load", []string{c.input(), "rated flow (assumed)"})
-	}
-}
-
-// addAir is the sum of independent machines' air.
+// addAir is the sum of the machines' air. What they share, such as the air at the
+// inlets, stays shared.
 func addAir(parts []airResult) airResult {
 	var total airResult
-	var us []float64
 	for i, p := range parts {
 		if p.absent != "" {
 			return airResult{absent: "not known for every machine: " + p.absent}
 		}
-		total.m3.v += p.m3.v
-		us = append(us, p.m3.u)
+		total.m3 = total.m3.Plus(p.m3)
 		if i == 0 {
 			total.method = "sum of the machines; first of them: " + p.method
 		}
@@ -181,6 +137,5 @@ func addAir(parts []airResult) airResult {
 	if len(parts) == 0 {
 		return airResult{absent: "the system has no machine"}
 	}
-	total.m3.u = quad(us...)
 	return total
 }

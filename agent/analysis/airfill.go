@@ -60,7 +60,7 @@ func (b *airBalance) lacks(machines []*sheet) string {
 			return name + ": " + sp.statesAbsent
 		case sp.runOnly:
 			return name + ": no loaded signal, load fraction or power tells loaded from unloaded"
-		case m.air.flow.v <= 0:
+		case m.full.v.V <= 0:
 			return name + ": no rated flow"
 		}
 	}
@@ -124,7 +124,7 @@ func (b *airBalance) addMachine(k int, s *sheet) {
 	sp := s.g.sp
 	name := sp.name
 	b.machines = append(b.machines, name)
-	b.flow = append(b.flow, gum.New(s.air.flow.v, s.air.flow.u, "rated flow of "+name+" (assumed)"))
+	b.flow = append(b.flow, s.full.v)
 	b.inputs = append(b.inputs, "rated flow of "+name+" (assumed)", "delivery delay of "+name+" (assumed)")
 	b.delayU = append(b.delayU, rectangular(deliveryDelayLimitS))
 	b.edgeU = append(b.edgeU, rectangular(s.periodS()))

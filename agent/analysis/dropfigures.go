@@ -99,12 +99,12 @@ func (s *sheet) flowSquare(m *sitefile.Machine) (share estimate, basis string, i
 	if m.RatedFlowM3S <= 0 {
 		return estimate{}, "no rated flow in the site file", nil
 	}
-	nameplate := estimate{flowMiddle, rectangular(flowHalfWidth)}
+	full := estimateOf(s.full.v.Scaled(1 / m.RatedFlowM3S))
 	switch {
 	case sp.square < 0 && m.Control.PartLoad():
 		return estimate{}, "no channel tells the flow at part load", nil
 	case sp.square < 0:
-		return squared(nameplate), "a loaded machine gives rated flow less 3.5 % (true flow lies -12 to +5 % off the nameplate)", []string{"rated flow (assumed)"}
+		return squared(full), "a loaded machine gives its full-load flow: " + s.full.method, s.full.inputs
 	case sq.ms == 0:
 		return estimate{}, "the flow was not read while air flowed", nil
 	}
@@ -113,11 +113,11 @@ func (s *sheet) flowSquare(m *sitefile.Machine) (share estimate, basis string, i
 	flow := estimate{float64(counts * math.Abs(c.countSI)), 0}
 	flow.u = c.reading(flow.v)
 	if c.role == scan.Flow {
-		return squared(flow.scaled(s.toFreeAir(c.unit.Basis) / m.RatedFlowM3S)), "the flow meter's root mean square over rated flow", []string{c.input()}
+		return squared(flow.scaled(s.inlet.toInlet(c.unit.Basis, s.site.Scfm()).V / m.RatedFlowM3S)), "the flow meter's root mean square over rated flow", []string{c.input()}
 	}
 	part := flow.scaled(sp.fractionScale())
-	return squared(estimate{float64(part.v * nameplate.v), quad(part.u*nameplate.v, part.v*nameplate.u)}),
-		"the load fraction's root mean square, of rated flow less 3.5 % (true flow lies -12 to +5 % off the nameplate)", []string{c.input(), "rated flow (assumed)"}
+	return squared(estimate{float64(part.v * full.v), quad(part.u*full.v, part.v*full.u)}),
+		"the load fraction's root mean square, of full-load flow: " + s.full.method, append([]string{c.input()}, s.full.inputs...)
 }
 
 // squared is e times itself: its parts are the same and add up.

@@ -152,7 +152,7 @@ func (s *sheet) meanSquare(m *sitefile.Machine, squares sum) float64 {
 	case c.role != scan.Flow:
 		per *= sp.fractionScale()
 	case m.RatedFlowM3S > 0:
-		per *= s.toFreeAir(c.unit.Basis) / m.RatedFlowM3S
+		per *= s.inlet.toInlet(c.unit.Basis, s.site.Scfm()).V / m.RatedFlowM3S
 	default:
 		return 0
 	}

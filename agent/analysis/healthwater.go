@@ -207,10 +207,7 @@ func (s *sheet) condensate(w *wetAir) {
 		at := func(inlet, humidity, after, pressure float64) float64 {
 			drawn := air.Condition{PressurePa: barometer, TemperatureK: inlet, Humidity: humidity}
 			water := drawn.CondensateShare(after, pressure)
-			if s.air.dry { // every flow carries its reference condition
-				return air.FAD().DryDensity() * water
-			}
-			return drawn.DryDensity() * water
+			return float64(drawn.DryDensity() * water)
 		}
 		kg := at(c.inlet.v, c.humidity.v, after.v, c.pressure.v)
 		u := quad(at(c.inlet.v+c.inlet.u, c.humidity.v, after.v, c.pressure.v)-kg, at(c.inlet.v, c.humidity.v+c.humidity.u, after.v, c.pressure.v)-kg,
@@ -226,7 +223,7 @@ func (s *sheet) condensate(w *wetAir) {
 	}
 	days := float64(s.g.total.observedMS()) / (24 * hourMS)
 	kg := estimate{sum / all, u2 / all}
-	litres := estimate{float64(kg.v * s.air.m3.v), quad(kg.u*s.air.m3.v, kg.v*s.air.m3.u)}
+	litres := estimate{float64(kg.v * s.air.m3.V), quad(kg.u*s.air.m3.V, kg.v*s.air.m3.U())}
 	s.ratio(name, "l/d", litres.scaled(1/days),
 		fmt.Sprintf("%.2f g of water out of each m³ of free air by the time it has passed the aftercooler, times the air delivered; what a dryer takes out comes on top; air: %s", 1000*kg.v, s.air.method),
 		"observed time", inputs)

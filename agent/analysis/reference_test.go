@@ -10,6 +10,7 @@ import (
 	_ "time/tzdata" // local days of 23 and 25 hours without the machine's own tables
 
 	"loadscribe/agent/air"
+	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -112,8 +113,25 @@ func TestFreeAir(t *testing.T) {
 		{"anr: 65 % of 2338.8 Pa is water", quantity.ANR, 1 - 0.65*0.023388, 1e-5},
 		{"free air", quantity.FreeAir, 1, 0},
 	} {
-		if got := toFreeAir(c.basis, air.ScfmTrade()); math.Abs(got-c.want) > c.tolerance {
-			t.Errorf("%s: 1 m³ is %.9f m³ of free air, want %.9f", c.name, got, c.want)
+		in := inletAir{pressure: gum.Exact(100e3), temperature: gum.Exact(293.15)}
+		if got := in.toInlet(c.basis, air.ScfmTrade()); math.Abs(got.V-c.want) > c.tolerance || got.U() != 0 {
+			t.Errorf("%s: 1 m³ is %.9f ± %g m³ of free air, want %.9f", c.name, got.V, got.U(), c.want)
+		}
+	}
+	// 100 scfm are 131.17 acfm at 12.2 psia, 100 °F and 50 % (textbook formula,
+	// computed). The slopes of the textbook's formula there, by hand: Ta/(Pb - RH·Pv)
+	// by K is 1/310.93 and the rise of the vapour (5.4 % a K) times 0.0405; by Pa
+	// 1/(84.12 - 3.277) kPa; by humidity 6553/80840.
+	hot := inletAir{pressure: gum.New(84_116, 100, "barometer"), temperature: gum.New(310.928, 1, "thermometer"), humidity: gum.New(0.5, 0.1, "humidity")}
+	got := hot.toInlet(quantity.Standard, air.ScfmTrade())
+	for _, c := range []struct {
+		name      string
+		got, want float64
+	}{{"acfm", 100 * got.V, 131.17}, {"barometer", 1e4 * got.Part("barometer") / got.V, -1e4 * 100 / 80_840},
+		{"thermometer", 1e4 * got.Part("thermometer") / got.V, 1e4 * (1/310.93 + 0.054*0.0405)},
+		{"humidity", 1e4 * got.Part("humidity") / got.V, 1e4 * 0.1 * 6553 / 80_840}} {
+		if math.Abs(c.got/c.want-1) > 0.01 {
+			t.Errorf("100 scfm, hot and high: %s %.4f, want %.4f", c.name, c.got, c.want)
 		}
 	}
 }

@@ -17,7 +17,7 @@ func figureNames() []string {
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
 		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "peak_demand", "energy",
 		"energy_unloaded", "energy_off_shift", "energy_cost", "demand_cost", "emissions", "air_delivered",
-		"flow_mean", "flow_peak", "specific_power", "specific_power_loaded", "specific_energy",
+		"flow_mean", "flow_peak", "full_load_flow", "specific_power", "specific_power_loaded", "specific_power_rated", "specific_energy",
 		"isentropic_efficiency", "pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95",
 		"pressure_mean_shift", "pressure_min_shift", "pressure_max_shift", "pressure_p05_shift", "pressure_p95_shift",
 		"cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set", "cycle_low", "cycle_high",
@@ -36,7 +36,7 @@ func machineOnly(name string) bool {
 		"running_time", "duty_cycle", "loaded_share", "mean_load_fraction", "starts",
 		"starts_after_power_failure", "starts_failed", "starts_per_hour_mean", "starts_per_hour_max",
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
-		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "specific_power_loaded",
+		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "specific_power_loaded", "specific_power_rated", "full_load_flow",
 		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set",
 		"cycle_low", "cycle_high", "pressure_swing", "separator_drop", "filter_drop", "dryer_drop", "package_drop", "treatment_drop",
 		"approach_temperature", "phase_unbalance",
@@ -82,6 +82,8 @@ type sheet struct {
 	wide             *load      // what loadOver made last
 	wideFrom, wideTo int64
 	energy           energyResult
+	inlet            inletAir
+	full             fullFlow
 	air              airResult
 	edges            [numStates]int // observed transitions into or out of each state
 	running          int            // observed starts and stops of the motor

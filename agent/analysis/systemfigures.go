@@ -57,6 +57,7 @@ func (s *sheet) sumMachines(machines []*sheet) {
 	if unloaded != nil {
 		s.figures["energy_unloaded"] = *unloaded
 	}
+	s.inlet = airAtInlet(append([]*sheet{s}, machines...)...)
 	var parts []airResult
 	for _, m := range machines {
 		parts = append(parts, m.air)

@@ -3,9 +3,13 @@ package analysis
 import (
 	"errors"
 	"math"
+	"path/filepath"
 	"testing"
 
+	"loadscribe/agent/guided"
 	"loadscribe/agent/gum"
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
 )
 
@@ -90,4 +94,43 @@ func TestTestsOfTakesTheLastThatStands(t *testing.T) {
 	if none, err := testsOf(struct{ Source }{}); err != nil || len(none.pumpUps) != 0 {
 		t.Errorf("a source without events: %v, %+v", err, none)
 	}
+}
+
+// A guided test names the inputs that it shares with figures as the figures do.
+func TestGuidedTestsNameInputsAsFiguresDo(t *testing.T) {
+	site, err := sitefile.Load(filepath.Join("..", "..", "configs", "joinery.toml"), sitefile.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	groups := sitefile.Groups(site)
+	plan, err := guided.NewPlan(site, groups, guided.Ask{Test: guided.Leak, Who: "R. Vale", Confirmed: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sp := machineSpec(site, groups, &site.Machines[0], Levels{})
+	for name, v := range map[string]gum.Value{
+		volumeInput("main"):               plan.VolumeM3,
+		storedAirInput("main"):            plan.Condition,
+		inletInput("pressure", "main"):    plan.InletPa,
+		accuracyNamed(sp, plan.Source.ID): plan.Gauge,
+	} {
+		if v.Part(name) == 0 || math.Abs(v.Part(name)) != v.U() {
+			t.Errorf("%q is not what the test calls it: %+v", name, v.Shares())
+		}
+	}
+	if guided.Leak != TestLeak || guided.PumpUp != TestPumpUp {
+		t.Error("the tests have other names")
+	}
+}
+
+// accuracyNamed is the name of a gauge's accuracy, with the spec's own device.
+func accuracyNamed(sp *spec, id string) string {
+	for i := range sp.chans {
+		c := sp.chans[i]
+		if c.unit.Dimension == quantity.Pressure {
+			c.id = id
+			return accuracyInput(&c)
+		}
+	}
+	return "no gauge"
 }

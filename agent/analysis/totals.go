@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -54,7 +55,7 @@ func (sub *subject) totals(site *sitefile.Site, m *sitefile.Machine) Totals {
 	case flow >= 0 && sp.chans[flow].unit.Dimension == quantity.Flow:
 		t.AirKnown = true
 		if slot := sp.chans[flow].slot; slot < len(all.analog) {
-			t.AirM3 = sp.chans[flow].integral(all.analog[slot]).v * toFreeAir(sp.chans[flow].unit.Basis, site.Scfm)
+			t.AirM3 = sp.chans[flow].integral(all.analog[slot]).v * totalRatio(site, sp.chans[flow].unit.Basis)
 		}
 	case m.RatedFlowM3S > 0 && sp.hasStates && !sp.runOnly && !m.Control.PartLoad():
 		loadedS := max(0, t.StateS[Loaded]-float64(float64(all.loads)*deliveryDelayS))
@@ -65,6 +66,17 @@ func (sub *subject) totals(site *sitefile.Site, m *sitefile.Machine) Totals {
 	sub.airHigh = max(sub.airHigh, t.AirM3)
 	t.AirM3 = sub.airHigh
 	return t
+}
+
+// totalRatio is what one cubic metre in a basis adds to a total, as free air at the
+// inlet: one condition for all time, since a mean that changes would make the total
+// fall.
+func totalRatio(site *sitefile.Site, b quantity.FlowBasis) float64 {
+	from, ok := air.Reference(b, site.Scfm())
+	if !ok {
+		return 1
+	}
+	return from.VolumeAt(air.Condition{PressurePa: site.BarometerPa, TemperatureK: inletMiddleK, Humidity: inletHumidity})
 }
 
 // clone copies t so that the copy can be added to.

@@ -18,7 +18,6 @@ import (
 	"time"
 	_ "time/tzdata" // Windows has no zone data base of its own
 
-	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 )
 
@@ -207,7 +206,7 @@ func (l *loader) readSite(root *section) {
 	base := filepath.Base(l.path)
 	site.Name = strings.TrimSuffix(base, filepath.Ext(base))
 	site.Location, site.WeeksPerYear = time.UTC, weeksPerYear
-	site.BarometerPa, site.Scfm = StandardPressurePa(0), air.ScfmTrade()
+	site.BarometerPa = StandardPressurePa(0)
 	s := root.sub("site")
 	if s == nil {
 		return
@@ -221,9 +220,7 @@ func (l *loader) readSite(root *section) {
 		site.Units = quantity.US
 	}
 	l.readBarometer(s)
-	if s.choice("scfm", scfmTrade, scfmTrade, scfmGas) == scfmGas {
-		site.Scfm = air.ScfmGas()
-	}
+	site.GasTradeScfm = s.choice("scfm", scfmTrade, scfmTrade, scfmGas) == scfmGas
 	site.Shifts = s.windows("shifts")
 	site.Holidays = s.holidays("holidays")
 	if len(site.Shifts) > 0 && s.table.find("timezone") == nil {
@@ -261,6 +258,7 @@ func (l *loader) readBarometer(s *section) {
 	if e := s.table.find("barometer"); e != nil && s.table.find("altitude") != nil {
 		s.problem(e.at, "barometer", "keep one of the two", "both altitude and barometer are given")
 	}
+	l.site.BarometerGiven = byAltitude || given
 	if byAltitude {
 		if m := altitude.SI(); m < -430 || m > 6000 {
 			s.problem(s.table.find("altitude").value.at, "altitude", "write the height above sea level", "nobody works at %s", altitude)

@@ -84,7 +84,7 @@ func (l *loader) freeAir(s *section, key string) float64 {
 	if err != nil || q.Unit.Basis == quantity.FreeAir {
 		return si
 	}
-	if from, ok := air.Reference(q.Unit.Basis, l.site.Scfm); ok {
+	if from, ok := air.Reference(q.Unit.Basis, l.site.Scfm()); ok {
 		si *= from.VolumeAt(air.FAD())
 	}
 	s.warn(v.at, key, "write the free air delivered (cfm, m³/min, l/s) if the data sheet has it",

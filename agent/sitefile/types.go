@@ -11,24 +11,35 @@ import (
 // Site is a site file with its register maps, checked and resolved. All
 // quantities are SI. It is immutable once loaded.
 type Site struct {
-	Path         string // site file, absolute
-	Hash         string // hex SHA-256 over the site file and its maps
-	Files        []File // the site file, then its maps in the order in which they are named
-	Name         string
-	Location     *time.Location
-	Units        quantity.System
-	BarometerPa  float64       // station pressure, absolute; from altitude where not given
-	Scfm         air.Condition // what a standard cubic foot means here. Key: scfm
-	Shifts       []WeekWindow
-	Holidays     Holidays // days on which no shift begins
-	WeeksPerYear float64
-	Agent        Agent
-	Tariff       Tariff
-	Lines        []Line
-	Devices      []Device
-	Machines     []Machine
-	Systems      []System
-	Warnings     []Problem // what works but is likely not meant
+	Path        string // site file, absolute
+	Hash        string // hex SHA-256 over the site file and its maps
+	Files       []File // the site file, then its maps in the order in which they are named
+	Name        string
+	Location    *time.Location
+	Units       quantity.System
+	BarometerPa float64 // station pressure, absolute; from altitude where not given
+	// BarometerGiven is whether the file gives altitude or barometer; else
+	// BarometerPa is that of sea level.
+	BarometerGiven bool
+	GasTradeScfm   bool // a standard cubic foot is the gas trade's. Key: scfm
+	Shifts         []WeekWindow
+	Holidays       Holidays // days on which no shift begins
+	WeeksPerYear   float64
+	Agent          Agent
+	Tariff         Tariff
+	Lines          []Line
+	Devices        []Device
+	Machines       []Machine
+	Systems        []System
+	Warnings       []Problem // what works but is likely not meant
+}
+
+// Scfm is the condition of a standard cubic foot here.
+func (s *Site) Scfm() air.Condition {
+	if s.GasTradeScfm {
+		return air.ScfmGas()
+	}
+	return air.ScfmTrade()
 }
 
 // Agent is how the daemon itself runs.

@@ -181,6 +181,8 @@ func bounds(f *analysis.Figure, units quantity.System) string {
 		switch {
 		case f.Name == "shortest_rest" && *f.Value < *f.Limit:
 			word = "UNDER the limit of"
+		case f.Name == "isentropic_efficiency": // of new machines: no limit of this one
+			word = "beside"
 		case f.Name != "shortest_rest" && *f.Value > *f.Limit:
 			word = "OVER the limit of"
 		}

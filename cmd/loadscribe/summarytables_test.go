@@ -58,6 +58,7 @@ func TestPrintFigures(t *testing.T) {
 		{"money as in the tables", analysis.Figure{Name: "energy_cost", Value: v(161.923), Unit: "USD", Uncertainty: v(1.87)}, "energy_cost 161.92 ± 1.87 USD"},
 		{"under a limit", analysis.Figure{Name: "shortest_rest", Value: v(11), Unit: "s", Uncertainty: v(1.6), Limit: v(72), LimitBasis: "a standard"}, "shortest_rest 11 s ± 1.6 s, UNDER the limit of 1 min 12 s (a standard)"},
 		{"over a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(9), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 9 1/h, OVER the limit of 6 (a standard)"},
+		{"beside what is asked of others", analysis.Figure{Name: "isentropic_efficiency", Value: v(0.8), Unit: "1", Limit: v(0.7), LimitBasis: "a rule"}, "isentropic_efficiency 0.8000, beside 0.7000 (a rule)"},
 		{"within a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(6), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 6 1/h, limit 6 (a standard)"},
 		{"energy over a gap", analysis.Figure{Name: "energy", Value: v(1352), Unit: "kWh", Uncertainty: v(13), Coverage: lost}, "energy 1352 ± 13 kWh observed 90.0 %, over the gaps by the meter's counter"},
 		{"which hours", analysis.Figure{Name: "pressure_mean", Value: v(213.4), Unit: "1", Uncertainty: v(20), Denominator: "9 h with a reading, in shift hours"}, "pressure_mean 213 ± 20, 9 h with a reading, in shift hours"},
