@@ -57,14 +57,14 @@ type Comparison struct {
 	Sentence string `json:"sentence"`
 	// Told is true where the saving lies further from nothing than its
 	// uncertainty.
-	Told    bool              `json:"told"`
-	Figures []Figure          `json:"figures"`
-	Chosen  string            `json:"chosen"`
-	Why     string            `json:"why"`
-	Models  []ComparedModel   `json:"models"`
-	Before  ComparedPeriod    `json:"before"`
-	After   ComparedPeriod    `json:"after"`
-	DayType []ComparedDayKind `json:"day_types"`
+	Told     bool              `json:"told"`
+	Figures  []Figure          `json:"figures"`
+	Chosen   string            `json:"chosen"`
+	Why      string            `json:"why"`
+	Models   []ComparedModel   `json:"models"`
+	Before   ComparedPeriod    `json:"before"`
+	After    ComparedPeriod    `json:"after"`
+	DayTypes []ComparedDayType `json:"day_types"`
 	// Equal and Unequal say what was held equal and what was not.
 	Equal   []string `json:"equal"`
 	Unequal []string `json:"unequal"`
@@ -92,15 +92,15 @@ type ComparedPeriod struct {
 	AirMethod   string   `json:"air_method,omitempty"` // of the air
 }
 
-// ComparedDayKind is one day type in both periods. Hours are those used.
-type ComparedDayKind struct {
+// ComparedDayType is one day type in both periods. Hours are those used.
+type ComparedDayType struct {
 	Name        string   `json:"name"`
 	DaysPerYear float64  `json:"days_per_year"`
 	HoursBefore int      `json:"hours_before"`
 	HoursAfter  int      `json:"hours_after"`
 	KWBefore    *float64 `json:"kw_before,omitempty"` // mean power
 	KWAfter     *float64 `json:"kw_after,omitempty"`
-	Flow        *float64 `json:"flow_before,omitempty"` // mean, m³/min
+	FlowBefore  *float64 `json:"flow_before,omitempty"` // mean, m³/min
 	FlowAfter   *float64 `json:"flow_after,omitempty"`
 }
 
@@ -219,7 +219,7 @@ func (c *comparer) known() error {
 func (c *comparer) readProduction() error {
 	if len(c.q.Production) == 0 {
 		if c.q.Model == modelProduction {
-			return wrongly("production", "production", "the model %q needs the production of each day", modelProduction)
+			return wrongly("production", "the model %q needs the production of each day", modelProduction)
 		}
 		return nil
 	}
@@ -340,9 +340,9 @@ func (c *comparer) dayTypes() {
 			}
 		}
 	}
-	c.out.DayType = []ComparedDayKind{}
+	c.out.DayTypes = []ComparedDayType{}
 	for _, name := range c.types {
-		k := ComparedDayKind{Name: name, DaysPerYear: c.perYear[name]}
+		k := ComparedDayType{Name: name, DaysPerYear: c.perYear[name]}
 		mean := func(a *acc) (hours int, kW, flow *float64) {
 			if a == nil {
 				return 0, nil, nil
@@ -353,8 +353,8 @@ func (c *comparer) dayTypes() {
 			}
 			return int(a.hours), kW, flow
 		}
-		k.HoursBefore, k.KWBefore, k.Flow = mean(sums[0][name])
+		k.HoursBefore, k.KWBefore, k.FlowBefore = mean(sums[0][name])
 		k.HoursAfter, k.KWAfter, k.FlowAfter = mean(sums[1][name])
-		c.out.DayType = append(c.out.DayType, k)
+		c.out.DayTypes = append(c.out.DayTypes, k)
 	}
 }

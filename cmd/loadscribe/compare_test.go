@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"math"
 	"os"
+	"strings"
 	"testing"
 	"time"
 
@@ -120,6 +121,14 @@ func (p *changedPlant) play(t *testing.T, length time.Duration, seed uint64) {
 	}
 	t.Logf("%v: %s (%s: %s)", time.Since(began), c.Sentence, c.Chosen, c.Why)
 	p.judge(t, &c, p.truth(t, second, later, both(false)))
+	if err := h.Close(); err != nil {
+		t.Fatal(err)
+	}
+	said := mustRun(t, "compare", "--site", first.SitePath, "--before", spanOf(first), "--after", spanOf(second), "--peak", "Mon-Fri 13:00-16:00")
+	if !strings.Contains(said, c.Sentence) {
+		t.Errorf("the command does not say %q:\n%s", c.Sentence, said)
+	}
+	t.Log(said)
 }
 
 func spanOf(s *stage.Stage) string {
