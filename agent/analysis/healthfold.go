@@ -51,6 +51,9 @@ func (sp *spec) setHealth() {
 
 // stepHealth adds a pair that ends with v to the state that held at its start.
 func (sp *spec) stepHealth(d *delta, ch int, t *track, v int64, p pair) {
+	if ch >= len(sp.healthAt) { // the system's tap, which tells nothing of its health
+		return
+	}
 	at := sp.healthAt[ch]
 	if at < 0 || p.dt == 0 || !t.state.Running() {
 		return
