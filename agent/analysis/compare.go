@@ -165,12 +165,10 @@ func wrongly(field, format string, args ...any) error {
 // check refuses what cannot be meant.
 func (c *comparer) check() error {
 	q := &c.q
-	q.After.ToMS = min(q.After.ToMS, q.NowMS)
-	q.Before.ToMS = min(q.Before.ToMS, q.NowMS)
 	switch {
-	case q.Before.FromMS >= q.Before.ToMS:
+	case q.Before.FromMS >= min(q.Before.ToMS, q.NowMS):
 		return wrongly("before", "the period before is empty: give it a begin and a later end, before now")
-	case q.After.FromMS >= q.After.ToMS:
+	case q.After.FromMS >= min(q.After.ToMS, q.NowMS):
 		return wrongly("after", "the period after is empty: give it a begin and a later end, and a begin before now")
 	case q.After.FromMS < q.Before.FromMS:
 		return wrongly("after", "the period after begins before the period before: swap them")
@@ -254,12 +252,13 @@ func (c *comparer) period(src Source, span Span) (p periodHours, err error) {
 	}
 	// The window is taken in whole cells: shorter parts need raw readings that
 	// may be gone.
-	from, to := cellOf(span.FromMS+cellMS-1), cellOf(span.ToMS)
+	end := min(span.ToMS, c.q.NowMS)
+	from, to := cellOf(span.FromMS+cellMS-1), cellOf(end)
 	machines, subject, err := m.sheets(from, max(from, to))
 	if err != nil {
 		return p, err
 	}
-	f := ComparedPeriod{From: stamp(span.FromMS), To: stamp(span.ToMS), Hours: len(p.Rows), LeftOut: p.LeftOut, Coverage: subject.coverage}
+	f := ComparedPeriod{From: stamp(span.FromMS), To: stamp(end), Hours: len(p.Rows), LeftOut: p.LeftOut, Coverage: subject.coverage}
 	energy := subject.figures["energy"]
 	p.absent = energy.Absent
 	if energy.Value != nil {

@@ -229,7 +229,7 @@ func (c *comparer) dayPoints(rows []Hour) (points []baseline.Point) {
 		}
 		made, ok := c.production[date]
 		hours := c.hoursOn(date)
-		if ok && float64(n) >= leastCoverage*hours-1 {
+		if ok && float64(n) >= float64(leastCoverage*hours)-1 {
 			points = append(points, baseline.Point{At: date, Day: date, Y: sum * hours / float64(n), X: []float64{made}})
 		}
 	}

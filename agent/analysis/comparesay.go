@@ -126,7 +126,7 @@ func (c *comparer) sentence(m *triedModel, kWh, half, base float64) {
 	share, sharePM := pairText(100*v/base, 100*half/base)
 	head := fmt.Sprintf("%s ± %s kWh a year %s %s (%s ± %s %%)", shown, pm, word, m.Scope, share, sharePM)
 	if m.Scope == inAll {
-		head = fmt.Sprintf("%s ± %s kWh a year %s, less air used counted (%s ± %s %%)", shown, pm, word, share, sharePM)
+		head = fmt.Sprintf("%s ± %s kWh a year %s in all, air no longer used among it (%s ± %s %%)", shown, pm, word, share, sharePM)
 	}
 	if c.out.Told {
 		c.out.Sentence = head + ": more than its uncertainty, so that it is told from nothing."
@@ -206,7 +206,7 @@ func (c *comparer) limits() {
 		span Span
 		of   *periodHours
 	}{{"before", c.q.Before, &c.before}, {"after", c.q.After, &c.after}} {
-		if p.span.ToMS-p.span.FromMS < weekMS-hourMS { // a week in which clocks go forward is an hour short
+		if min(p.span.ToMS, c.q.NowMS)-p.span.FromMS < weekMS-2*hourMS { // in the week in which clocks go forward an hour is missing
 			c.limit("the period %s is shorter than one whole week: it does not show a week's days", p.name)
 		}
 		if p.of.Whole > 0 && float64(p.of.LeftOut) > 0.1*float64(p.of.Whole) {

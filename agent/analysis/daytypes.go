@@ -104,7 +104,7 @@ func (d *dayTypes) perYear() map[string]float64 {
 	for i := range 7 {
 		days[d.name(&plain, anyMonday.AddDate(0, 0, i))] += weeks
 	}
-	days[offDay] += daysPerYear - 7*weeks
+	days[offDay] += daysPerYear - float64(7*weeks)
 	return days
 }
 

@@ -50,7 +50,8 @@ type Hours struct {
 	Whole, LeftOut int
 }
 
-// HoursOf makes the hours that lie wholly in the window and before now.
+// HoursOf makes the hours that lie wholly in the window, and enough of them
+// before now.
 func HoursOf(src Source, site *sitefile.Site, q HoursQuery) (Hours, error) {
 	m, err := newHourMaker(src, site, &q)
 	if err != nil {
@@ -64,7 +65,8 @@ func HoursOf(src Source, site *sitefile.Site, q HoursQuery) (Hours, error) {
 			at += hourMS - into
 			continue
 		}
-		if at+hourMS > min(q.ToMS, q.NowMS) {
+		// The last hour before now may lack what coverage may lack.
+		if lack := int64(float64((1 - q.LeastCoverage) * hourMS)); at+hourMS > min(q.ToMS, q.NowMS+lack) {
 			return h, nil
 		}
 		row, err := m.hour(at)
