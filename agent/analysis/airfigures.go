@@ -113,7 +113,7 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 		return
 	}
 	inputs := append(append([]string(nil), e.inputs...), a.inputs...)
-	kWh := func(of estimate) gum.Value { return e.causes.of(of).Scaled(1 / joulesPerKWh) }
+	kWh := func(of gum.Value) gum.Value { return of.Scaled(1 / joulesPerKWh) }
 	s.ratioValue("specific_power", "kW/(m³/min)", kWh(e.running).Over(a.m3).Scaled(60),
 		"energy of all observed running time over the air delivered in it, at the pressure it was delivered at; air: "+a.method, "air delivered, all running time", inputs)
 	s.ratioValue("specific_energy", "kWh/m³", kWh(e.seen).Over(a.m3),

@@ -48,17 +48,3 @@ func (s *sheet) findFullFlow(m *sitefile.Machine) {
 	}
 	s.putValue(name, "m³/min", s.full.v.Scaled(60), fmt.Sprintf("free air at the inlet at full load: %s", method), s.full.inputs)
 }
-
-// of is an estimate whose uncertainty is divided among its causes, which are of
-// the same or a proportional estimate.
-func (c causes) of(e estimate) gum.Value {
-	v := gum.Exact(e.v)
-	all := c.u()
-	if all == 0 {
-		return v
-	}
-	for _, part := range c {
-		v = v.Plus(gum.New(0, float64(e.u*(part.u/all)), part.name))
-	}
-	return v
-}

@@ -24,13 +24,6 @@ type inletAir struct {
 	inputs                          []string
 }
 
-// value is a reading, or a mean of readings, with what its instrument brings: its
-// limit, which does not average out, and the resolution.
-func (c *chanSpec) value(v float64) gum.Value {
-	return gum.New(v, rectangular(c.accuracyLimit(v)), accuracyInput(c)).
-		Plus(gum.New(0, resolutionU(c.countSI), resolutionInput(c, "mean")))
-}
-
 // meanOf is the time-weighted mean of the first channel with a role that was read
 // in the window, with its place.
 func (s *sheet) meanOf(role scan.Role, d quantity.Dimension) (*chanSpec, float64, bool) {

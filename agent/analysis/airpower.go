@@ -63,7 +63,7 @@ func (s *sheet) kiloWattsLoaded() (kW gum.Value, why string) {
 	case part.ms == 0:
 		return kW, "the machine was not seen loaded"
 	}
-	return s.draw.causes.of(s.draw.mean(Loaded, part, s.g.to)).Scaled(1 / wattsPerKW), ""
+	return s.draw.mean(Loaded, part, s.g.to).Scaled(1 / wattsPerKW), ""
 }
 
 // boundary says what the power is of.

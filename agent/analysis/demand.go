@@ -29,7 +29,7 @@ func (s *sheet) demand(e *energyResult) {
 		kind = "window that moves on by 5 min"
 	}
 	kW := top.watts / wattsPerKW
-	s.bound("peak_demand", "kW", estimate{kW, kW * e.fineU}, !top.full,
+	s.boundValue("peak_demand", "kW", e.fineCell.Scaled(kW), !top.full,
 		fmt.Sprintf("greatest mean power over a %s of %.0f min; it began on %s", kind, minutes,
 			millis(top.begin).In(s.site.Location).Format("Mon 2006-01-02 15:04")), e.inputs)
 }
@@ -101,7 +101,7 @@ func (s *sheet) demandCost(e *energyResult) {
 	if s.q.plant != nil {
 		inputs = append(inputs, s.q.plant.draw.inputsOr(t.PlantMeter)...)
 	}
-	s.bound(name, t.Currency, estimate{money, money * e.fineU}, atLeast, b.method(bills), inputs)
+	s.boundValue(name, t.Currency, e.fineCell.Scaled(money), atLeast, b.method(bills), inputs)
 	s.demandTable(b, bills)
 	s.billing = b
 }

@@ -77,7 +77,7 @@ func encodeEdges(b []byte, edges []airEdge, base int64) []byte {
 		b = appendBool(b, e.load)
 		b = appendSigned(b, e.wall-base)
 		b = binary.AppendUvarint(b, uint64(e.lateMS))
-		b = encodePoints(encodePoints(b, e.before), e.after)
+		b = encodePoints(encodePoints(b, e.before()), e.after())
 	}
 	return b
 }
@@ -99,24 +99,24 @@ func decodeEdges(list []airEdge, r *reader, base int64) []airEdge {
 	list = list[:0]
 	for n := r.count(5); n > 0; n-- {
 		e := airEdge{load: r.bool(), wall: r.signed() + base, lateMS: r.atLeastZero()}
-		e.before, e.after = decodePoints(r), decodePoints(r)
+		e.befores = decodePoints(r, e.points[:profileBlocks])
+		e.afters = decodePoints(r, e.points[e.befores:e.befores+profileBlocks])
 		list = append(list, e)
 	}
 	return list
 }
 
-func decodePoints(r *reader) []edgePoint {
+func decodePoints(r *reader, points []edgePoint) uint8 {
 	n := r.count(2)
-	if n > profileBlocks {
+	if n > len(points) {
 		r.fail("a profile longer than is kept")
-		return nil
+		return 0
 	}
-	points := make([]edgePoint, n)
 	var last edgePoint
 	step := int64(0)
-	for i := range points {
+	for i := range points[:n] {
 		p := edgePoint{ms: last.ms + step + r.signed(), mean: last.mean + r.signed()}
 		step, last, points[i] = p.ms-last.ms, p, p
 	}
-	return points
+	return uint8(n)
 }

@@ -29,11 +29,15 @@ const (
 
 // airEdge is one load or unload with the pressure around it.
 type airEdge struct {
-	load          bool
-	wall          int64 // of the scan that showed it
-	lateMS        int64 // by how much it may have been earlier
-	before, after []edgePoint
+	load            bool
+	befores, afters uint8 // how many of the points lie before it, and how many after
+	wall            int64 // of the scan that showed it
+	lateMS          int64 // by how much it may have been earlier
+	points          [2 * profileBlocks]edgePoint
 }
+
+func (e *airEdge) before() []edgePoint { return e.points[:e.befores] }
+func (e *airEdge) after() []edgePoint  { return e.points[e.befores : e.befores+e.afters] }
 
 // edgePoint is a block's mean.
 type edgePoint struct {
@@ -250,15 +254,20 @@ func (sp *spec) closeEdge(c *carry, d *delta, until int64) {
 		at := edgePoint{b.index*sp.blockMS + b.at - e.mono, b.mean}
 		switch {
 		case b.index < e.first:
-			p.before = append(p.before, at)
+			if p.befores == profileBlocks {
+				continue
+			}
+			p.points[p.befores] = at
+			p.befores++
 			old++
 		case b.index < min(whole, e.first+profileBlocks):
-			p.after = append(p.after, at)
+			p.points[p.befores+p.afters] = at
+			p.afters++
 		}
 	}
 	e.drop(old)
 	e.open, e.load, e.wall, e.mono, e.lateMS = false, false, 0, 0, 0
-	if len(p.before) >= leastBlocks && len(p.after) >= leastBlocks {
+	if p.befores >= leastBlocks && p.afters >= leastBlocks {
 		e.kept[kindOf(p.load)]++
 		d.edges = append(d.edges, p)
 	}

@@ -54,11 +54,11 @@ func TestEdgeBlocks(t *testing.T) {
 		before = append(before, edgePoint{-6500 - 4000*(7-i), 16*7000 - 8*(187-8*(7-i))*5})
 		after = append(after, edgePoint{5500 + 4000*i, 16*6500 + 8*(11+8*i)*8})
 	}
-	if !slices.Equal(e.before, before) {
-		t.Errorf("before: %v, want %v", e.before, before)
+	if !slices.Equal(e.before(), before) {
+		t.Errorf("before: %v, want %v", e.before(), before)
 	}
-	if !slices.Equal(e.after, after) {
-		t.Errorf("after: %v, want %v", e.after, after)
+	if !slices.Equal(e.after(), after) {
+		t.Errorf("after: %v, want %v", e.after(), after)
 	}
 }
 
@@ -76,7 +76,7 @@ func TestEdgeCutByNext(t *testing.T) {
 	}
 	for _, e := range edges {
 		// 20 s are five blocks; the one with the edge is cut, and the one before the next.
-		if len(e.before) > 4 || len(e.after) > 4 || e.before[0].ms < -20_000 || e.after[len(e.after)-1].ms > 20_000 {
+		if len(e.before()) > 4 || len(e.after()) > 4 || e.before()[0].ms < -20_000 || e.after()[len(e.after())-1].ms > 20_000 {
 			t.Errorf("edge at %d s has blocks beyond the next: %+v", (e.wall-monday)/1000, e)
 		}
 	}
@@ -84,7 +84,7 @@ func TestEdgeCutByNext(t *testing.T) {
 	tp = edgeTape(t, site, 300, func(sec int64) bool { return sec >= 100 }, func(sec int64) int64 { return 6500 })
 	tp.scans = slices.DeleteFunc(tp.scans, func(s scan.Scan) bool { return s.MonoMS > 112_500 && s.MonoMS < 132_500 })
 	edges = gatherMarks(t, fold(site, tp.scans), sp, monday, monday+hourMS).total.edges
-	if len(edges) != 1 || len(edges[0].after) != 2 {
+	if len(edges) != 1 || len(edges[0].after()) != 2 {
 		t.Errorf("edges %+v, want one with two blocks after it", edges)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
 )
 
@@ -15,22 +16,21 @@ const (
 // energyResult is one machine's energy in the forms that other figures need.
 type energyResult struct {
 	absent      string
-	total       estimate // J
+	total       gum.Value // J
 	atLeast     bool
 	method      string
 	inputs      []string
-	causes      causes       // of total.u
 	cells       []cellEnergy // in time order
 	demand      []cellEnergy // where quarter hours and states are told by another channel; else nil
 	bridged     []bridge     // counted while nobody looked
-	cellU       float64      // relative standard uncertainty of energy by cell
-	running     estimate     // J in running states; all where only a counter is read
-	seen        estimate     // J while observed
+	cell        gum.Value    // what the energy of a cell is multiplied with: 1, with its relative uncertainty
+	running     gum.Value    // J in running states; all where only a counter is read
+	seen        gum.Value    // J while observed
 	seenMS      int64
-	step        float64 // J: what the cells of a counter are told by; 0 for power
-	fineU       float64 // the same of the fine cells
-	hasUnloaded bool    // the fine cells tell unloaded energy
-	byCounter   bool    // the fine cells are the counter's
+	step        float64   // J: what the cells of a counter are told by; 0 for power
+	fineCell    gum.Value // cell, of the fine cells
+	hasUnloaded bool      // the fine cells tell unloaded energy
+	byCounter   bool      // the fine cells are the counter's
 }
 
 // cellEnergy is the energy of a cell or of a part of one, in J.
@@ -55,13 +55,13 @@ type bridge struct {
 }
 
 func (e *energyResult) setRelative() {
-	defer func() { e.fineU = e.cellU }()
-	if e.seen.v == 0 {
+	if e.seen.V == 0 {
 		e.seen = e.total
 	}
-	if e.seen.v != 0 {
-		e.cellU = e.seen.u / e.seen.v
+	if e.cell = gum.Exact(1); e.seen.V != 0 {
+		e.cell = gum.Linear(1, gum.Term{C: 1 / e.seen.V, X: e.seen})
 	}
+	e.fineCell = e.cell
 }
 
 // fine is the cells by which demand and states are told.
@@ -103,7 +103,7 @@ func (s *sheet) powers() {
 		if name == "power_unloaded_settled" {
 			over += ", " + unloads.settledOf()
 		}
-		s.ratio(name, "kW", s.draw.mean(st, part, s.g.to).scaled(1/wattsPerKW), method, over, s.draw.inputs)
+		s.ratioValue(name, "kW", s.draw.mean(st, part, s.g.to).Scaled(1/wattsPerKW), method, over, s.draw.inputs)
 	}
 	both := "time-weighted mean of " + from + " between readings that both lie in the state"
 	set("power_loaded", "the machine was not seen loaded", both, Loaded, s.g.total.power.same[Loaded])
@@ -134,10 +134,10 @@ func energyNames() []string {
 // energySums sets the figures that follow from an energyResult alone, for
 // machines and systems.
 func (s *sheet) energySums(e *energyResult) {
-	s.bound("energy", "kWh", e.total.scaled(1/joulesPerKWh), e.atLeast, e.method, e.inputs)
+	s.boundValue("energy", "kWh", e.total.Scaled(1/joulesPerKWh), e.atLeast, e.method, e.inputs)
 	t := &s.site.Tariff
 	if t.EmissionsProvided {
-		s.bound("emissions", "kg", e.total.scaled(t.EmissionsKgPerJ), e.atLeast,
+		s.boundValue("emissions", "kg", e.total.Scaled(t.EmissionsKgPerJ), e.atLeast,
 			"energy times the site's emission factor, which is taken as exact", append([]string{"emission factor"}, e.inputs...))
 	} else {
 		s.absent("no emission factor in the site file", "emissions")
@@ -189,7 +189,9 @@ func (s *sheet) offShift(e *energyResult) {
 	if unsure > 0 {
 		method += fmt.Sprintf("; of %.1f kWh counted over gaps that reach over a shift's edge half is taken, ± half", 2*unsure/joulesPerKWh)
 	}
-	s.bound("energy_off_shift", "kWh", estimate{joules, quad(joules*e.cellU, rectangular(unsure), rectangular(e.step)*math.Sqrt(edges))}.scaled(1/joulesPerKWh), e.atLeast,
+	v := gum.Sum(e.cell.Scaled(joules), gum.New(0, rectangular(unsure), coverageInput(s.g.sp.name)),
+		gum.New(0, rectangular(e.step)*math.Sqrt(edges), counterEdges))
+	s.boundValue("energy_off_shift", "kWh", v.Scaled(1/joulesPerKWh), e.atLeast,
 		method, append([]string{"shifts"}, e.inputs...))
 }
 
@@ -203,13 +205,13 @@ func (s *sheet) energyUnloaded() {
 	case sp.runOnly:
 		s.absent("no loaded signal, load fraction or power level tells loaded from unloaded", "energy_unloaded")
 	default:
-		part := estimate{v: s.unloadedJoules()}
 		var only [numStates]sum
 		only[Unloaded] = s.g.total.power.all[Unloaded]
-		part.u = s.draw.uncertainty(&only, s.g.to)
+		s.unloaded = s.draw.spread(s.unloadedJoules(), &only, s.g.to)
 		// Power at a transition may be given to either side of it.
 		edge := s.timeU(s.edges[Unloaded]) * s.meanPower()
-		s.add("energy_unloaded", "kWh", estimate{part.v, quad(part.u, edge)}.scaled(1/joulesPerKWh),
+		s.unloaded = s.unloaded.Plus(gum.New(0, edge, momentsInput(s.g.sp.name)))
+		s.addValue("energy_unloaded", "kWh", s.unloaded.Scaled(1/joulesPerKWh),
 			"unloaded time: "+s.draw.method, s.draw.inputs)
 	}
 }

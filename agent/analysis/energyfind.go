@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
 )
 
@@ -24,38 +25,39 @@ func (s *sheet) findEnergy(m *sitefile.Machine) {
 		s.energy = byCounter
 	case !hasCounter:
 		s.energy = byDraw
-	case byCounter.total.u <= byDraw.total.u || byDraw.atLeast && !byCounter.atLeast:
+	case byCounter.total.U() <= byDraw.total.U() || byDraw.atLeast && !byCounter.atLeast:
 		s.energy = byCounter
-		s.energy.doubt(&byDraw, &byCounter)
-		s.energy.method += fmt.Sprintf("; power integrates to %.1f kWh over the observed time", byDraw.total.v/joulesPerKWh)
+		s.energy.doubt(&byDraw, &byCounter, m.Name)
+		s.energy.method += fmt.Sprintf("; power integrates to %.1f kWh over the observed time", byDraw.total.V/joulesPerKWh)
 		s.energy.inputs = append(append([]string(nil), byCounter.inputs...), byDraw.inputs...)
 		// Power is the finer of the two: quarter hours and states are told by it.
 		s.energy.demand, s.energy.running = byDraw.cells, byDraw.running
-		s.energy.fineU, s.energy.hasUnloaded, s.energy.byCounter = byDraw.cellU, byDraw.hasUnloaded, false
+		s.energy.fineCell, s.energy.hasUnloaded, s.energy.byCounter = byDraw.cell, byDraw.hasUnloaded, false
 	default:
 		s.energy = byDraw
-		s.energy.doubt(&byDraw, &byCounter)
-		s.energy.method += fmt.Sprintf("; the counter rose by %.1f kWh", byCounter.total.v/joulesPerKWh)
+		s.energy.doubt(&byDraw, &byCounter, m.Name)
+		s.energy.method += fmt.Sprintf("; the counter rose by %.1f kWh", byCounter.total.V/joulesPerKWh)
 	}
 }
 
 // doubt widens an energy where power and counter, over the same time, lie
 // further apart than their uncertainties allow: one of them is wrong, and which
 // is not known.
-func (e *energyResult) doubt(byDraw, byCounter *energyResult) {
+func (e *energyResult) doubt(byDraw, byCounter *energyResult, machine string) {
 	if d := byDraw.seenMS - byCounter.seenMS; d > byDraw.seenMS/50 || -d > byDraw.seenMS/50 {
 		return
 	}
-	apart := math.Abs(byDraw.seen.v - byCounter.seen.v)
-	if apart <= 2*coverageFactor*quad(byDraw.seen.u, byCounter.seen.u) {
+	difference := byDraw.seen.Minus(byCounter.seen)
+	apart := math.Abs(difference.V)
+	if apart <= 2*coverageFactor*difference.U() {
 		return
 	}
 	e.method += fmt.Sprintf("; counter and power disagree by %.0f %%, more than their accuracies allow: look at their scales",
-		100*apart/max(byDraw.seen.v, byCounter.seen.v))
-	e.causes.add("disagreement", rectangular(apart))
-	e.total.u, e.seen.u = e.causes.u(), e.causes.u()
+		100*apart/max(byDraw.seen.V, byCounter.seen.V))
+	e.total = e.total.Plus(gum.New(0, rectangular(apart), disagreementInput(machine)))
+	e.seen = gum.Linear(e.seen.V, gum.Term{C: 1, X: e.total})
 	e.setRelative()
-	e.running.u = e.running.v * e.cellU
+	e.running = e.cell.Scaled(e.running.V)
 }
 
 // drawEnergy integrates the draw channel.
@@ -71,22 +73,17 @@ func (s *sheet) drawEnergy() (energyResult, bool) {
 	e := energyResult{method: s.draw.method, inputs: s.draw.inputs, hasUnloaded: s.g.sp.hasStates && !s.g.sp.runOnly}
 	e.cells = s.draw.cells(s.g.cells)
 	for i := range e.cells {
-		e.total.v += e.cells[i].joules
-		e.running.v += e.cells[i].running
+		e.total.V += e.cells[i].joules
+		e.running.V += e.cells[i].running
 	}
 	if s.draw.plain() {
 		// To the last bit what the sums of the whole window say.
-		e.total.v, e.running.v = s.draw.takes(all.all), s.draw.takes(all.running)
+		e.total.V, e.running.V = s.draw.takes(all.all), s.draw.takes(all.running)
 	}
-	e.total.u = s.draw.uncertainty(total, s.g.to)
+	e.total = s.draw.spread(e.total.V, total, s.g.to)
 	e.setRelative()
-	e.running.u = e.running.v * e.cellU
+	e.running = e.cell.Scaled(e.running.V)
 	e.seen, e.seenMS = e.total, all.all.ms
-	if all := s.draw.causes.u(); all > 0 {
-		for _, c := range s.draw.causes {
-			e.causes.add(c.name, float64(e.total.u*(c.u/all)))
-		}
-	}
 	e.atLeast = s.partial || s.g.to-s.g.from-all.all.ms > s.draw.c.gapMS
 	return e, true
 }
@@ -159,8 +156,6 @@ func (s *sheet) counterEnergy() (energyResult, bool) {
 	e.seen, e.seenMS = c.rise(n.diff), n.ms
 	e.running = e.seen
 	e.setRelative()
-	e.causes.add(cause(c), rectangular(c.accuracyLimit(e.total.v)))
-	e.causes.add("resolution of "+c.id, quad(rectangular(c.countSI), rectangular(c.countSI)))
 	e.cells = c.counted(s.g.cells)
 	e.byCounter, e.step = true, math.Abs(c.countSI)
 	return e, true
@@ -186,7 +181,8 @@ func (c *chanSpec) counted(cells []cellSum) []cellEnergy {
 }
 
 // rise is a counter's difference in SI. Each end may be late by a count.
-func (c *chanSpec) rise(counts int64) estimate {
+func (c *chanSpec) rise(counts int64) gum.Value {
 	v := float64(float64(counts) * c.countSI)
-	return estimate{v, quad(rectangular(c.accuracyLimit(v)), rectangular(c.countSI), rectangular(c.countSI))}
+	return gum.New(v, rectangular(c.accuracyLimit(v)), accuracyInput(c)).
+		Plus(gum.New(0, quad(rectangular(c.countSI), rectangular(c.countSI)), resolutionInput(c, "begin and end")))
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
 )
 
@@ -27,10 +28,11 @@ const (
 
 // drawModel makes energy of the sums of the draw channel.
 type drawModel struct {
+	machine string
 	c       *chanSpec
 	method  string
 	inputs  []string
-	causes  causes // of its relative uncertainty; empty: the channel's own
+	factors gum.Value // parts of reckoned power, relative; none: the channel's own accuracy
 	spots   []spotLine
 	scaled  bool    // by the nameplate: W of a loaded machine per ampere in perLoaded
 	loadedW float64 // W per A
@@ -89,8 +91,8 @@ func (m *drawModel) ofState(st State, s sum, atMS int64) float64 {
 	return all
 }
 
-// uncertainty is the standard uncertainty of the energy of sums by state, in J.
-func (m *drawModel) uncertainty(byState *[numStates]sum, atMS int64) float64 {
+// spread gives the energy v of sums by state, in J, its uncertainty.
+func (m *drawModel) spread(v float64, byState *[numStates]sum, atMS int64) gum.Value {
 	var all sum
 	var spots, loaded, idle float64
 	for st := range byState {
@@ -116,29 +118,37 @@ func (m *drawModel) uncertainty(byState *[numStates]sum, atMS int64) float64 {
 			loaded += m.ofState(State(st), s, atMS)
 		}
 	}
-	switch {
-	case all.ms == 0:
-		return 0
-	case len(m.spots) > 0:
-		return spots
-	case m.scaled:
-		reading := m.c.mean(all)
-		relative := 0.0
-		if reading.v != 0 {
-			relative = reading.u / reading.v
-		}
-		both := loaded + idle
-		return quad(loaded*rectangular(loadedFactorLimit/loadedFactor), idle*rectangular(unloadedFactorLimit/unloadedFactor),
-			both*rectangular(nameplateVoltsLimit), both*rectangular(packageLimit), both*relative)
+	if all.ms == 0 {
+		return gum.Exact(v)
 	}
-	return m.c.integral(all).u
+	part := func(u float64, input string) gum.Value { return gum.New(0, u, input) }
+	seconds := float64(all.ms) / 1000
+	reading := m.c.value(m.c.mean(all).v)
+	switch {
+	case len(m.spots) > 0:
+		return gum.New(v, spots, spotsInput(m.machine))
+	case m.scaled:
+		both := loaded + idle
+		relative := gum.Exact(0)
+		if reading.V != 0 {
+			relative = reading.Scaled(both / reading.V)
+		}
+		return gum.Sum(gum.Exact(v), part(loaded*rectangular(loadedFactorLimit/loadedFactor), loadedFactorInput),
+			part(idle*rectangular(unloadedFactorLimit/unloadedFactor), unloadedFactorInput),
+			part(both*rectangular(nameplateVoltsLimit), motorVolts), part(both*rectangular(packageLimit), packageFans),
+			gum.Linear(0, gum.Term{C: 1, X: relative}))
+	case m.factors.U() > 0:
+		return gum.Linear(v, gum.Term{C: float64(reading.V * seconds), X: m.factors},
+			gum.Term{C: seconds, X: part(resolutionU(m.c.countSI), resolutionInput(m.c, "mean"))})
+	}
+	return gum.Linear(v, gum.Term{C: seconds, X: reading})
 }
 
 // mean is the mean power of a sum that belongs to one state, in W.
-func (m *drawModel) mean(st State, s sum, atMS int64) estimate {
+func (m *drawModel) mean(st State, s sum, atMS int64) gum.Value {
 	var one [numStates]sum
 	one[st] = s
-	return estimate{m.ofState(st, s, atMS), m.uncertainty(&one, atMS)}.scaled(1000 / float64(s.ms))
+	return m.spread(m.ofState(st, s, atMS), &one, atMS).Scaled(1000 / float64(s.ms))
 }
 
 // newDrawModel finds how power is known; absent says why it is not.
@@ -148,7 +158,7 @@ func (s *sheet) newDrawModel(m *sitefile.Machine) (model *drawModel, absent stri
 		return nil, "no power channel"
 	}
 	c := &sp.chans[sp.draw]
-	model = &drawModel{c: c, inputs: []string{c.input()}, causes: causes{{cause(c), 1}}}
+	model = &drawModel{machine: m.Name, c: c, inputs: []string{c.input()}}
 	switch {
 	case sp.power >= 0:
 		model.method = "integral of power, straight lines between readings"
@@ -163,7 +173,6 @@ func (s *sheet) newDrawModel(m *sitefile.Machine) (model *drawModel, absent stri
 		model.method = fmt.Sprintf("power from current by spot readings at two points (%.4g kW + %.4g kW/A), integrated over running time",
 			model.spots[len(model.spots)-1].a/wattsPerKW, model.spots[len(model.spots)-1].b/wattsPerKW)
 		model.inputs = append(model.inputs, "spot readings")
-		model.causes = causes{{"spot readings of " + m.Name, 1}}
 		return model, ""
 	case m.Motor.Volts <= 0:
 		return nil, "no power channel; of current alone nothing can be made without spot readings of power or the motor's volts"
@@ -176,7 +185,6 @@ func (s *sheet) newDrawModel(m *sitefile.Machine) (model *drawModel, absent stri
 	model.method = fmt.Sprintf("√3 × the motor's volts × current × an assumed power factor: %.2f ± %.2f loaded, %.2f ± %.2f unloaded; two spot readings of power would narrow it down"+motorOnly,
 		loadedFactor, loadedFactorLimit, unloadedFactor, unloadedFactorLimit)
 	model.inputs = append(model.inputs, "power factor (assumed)", "motor volts (nameplate)")
-	model.causes = causes{{"assumed power factor", 1}}
 	return model, ""
 }
 
@@ -194,7 +202,7 @@ func (s *sheet) rateReckoned(m *drawModel) {
 	if len(r.volts) > 0 {
 		m.method += motorOnly
 	}
-	m.inputs, m.causes = nil, nil
+	m.inputs = nil
 	for _, ch := range append([]int{r.lead, r.pf}, r.volts...) {
 		c := &sp.chans[ch]
 		m.inputs = append(m.inputs, c.input())
@@ -202,23 +210,19 @@ func (s *sheet) rateReckoned(m *drawModel) {
 		if mean.ms == 0 {
 			continue
 		}
-		e := c.mean(mean)
-		if e.v == 0 {
+		e := c.value(c.mean(mean).v)
+		if e.V == 0 {
 			continue
 		}
-		share := e.u / math.Abs(e.v)
+		share := 1 / math.Abs(e.V)
 		if ch != r.lead && ch != r.pf {
 			share /= float64(len(r.volts)) // of their mean, each has a part
 		}
-		m.causes.add(cause(c), share)
+		m.factors = m.factors.Plus(e.Scaled(share))
 	}
 	if len(r.volts) > 0 {
-		m.causes.add("package boundary", rectangular(packageLimit))
+		m.factors = m.factors.Plus(gum.New(0, rectangular(packageLimit), packageFans))
 	}
-	limit := m.causes.u() * math.Sqrt(3)
+	limit := m.factors.U() * math.Sqrt(3)
 	m.c.accuracy, m.c.accuracyGiven = sitefile.Accuracy{OfReading: limit, Text: fmt.Sprintf("%.1f %%", 100*limit)}, true
 }
-
-// cause names what a channel's error comes from: channels of a kind of one
-// instrument share it.
-func cause(c *chanSpec) string { return c.device + " " + c.unit.Dimension.String() }

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
@@ -251,13 +252,13 @@ func TestMetersThatDisagree(t *testing.T) {
 // of 1000 Ω, each calibrated against the same standard with u = 100 mΩ, in
 // series: u = 10 · 100 mΩ = 1 Ω; the 0.32 Ω of independent ones is wrong.
 func TestSharedCauses(t *testing.T) {
-	var shared, apart causes
+	var shared, apart gum.Value
 	for i := range 10 {
-		shared.add("the standard", 0.1)
-		apart.add(strconv.Itoa(i), 0.1)
+		shared = shared.Plus(gum.New(1000, 0.1, "the standard"))
+		apart = apart.Plus(gum.New(1000, 0.1, strconv.Itoa(i)))
 	}
-	near(t, "one standard", shared.u(), 1, 1e-12)
-	near(t, "ten standards", apart.u(), 0.32, 0.005)
+	near(t, "one standard", shared.U(), 1, 1e-12)
+	near(t, "ten standards", apart.U(), 0.32, 0.005)
 	// Two machines on one meter, 1 % of the same error; on two meters, 1/√2.
 	for _, c := range []struct {
 		devices  [2]string
@@ -265,10 +266,10 @@ func TestSharedCauses(t *testing.T) {
 	}{{[2]string{"meter power", "meter power"}, 0.01}, {[2]string{"meter power", "other power"}, 0.01 / math.Sqrt2}} {
 		var sheets []*sheet
 		for _, d := range c.devices {
-			e := energyResult{total: estimate{100, 1}, seen: estimate{100, 1}, causes: causes{{d, 1}}}
+			e := energyResult{total: gum.New(100, 1, d), seen: gum.New(100, 1, d)}
 			sheets = append(sheets, &sheet{energy: e, g: &gathered{sp: newSpec("", d)}})
 		}
 		sum := sumEnergy(sheets)
-		near(t, "u of the sum", sum.total.u/sum.total.v, c.relative, 1e-12)
+		near(t, "u of the sum", sum.total.U()/sum.total.V, c.relative, 1e-12)
 	}
 }

@@ -1,6 +1,10 @@
 package analysis
 
-import "sort"
+import (
+	"sort"
+
+	"loadscribe/agent/gum"
+)
 
 // sumEnergy adds the machines' energies. What shares a cause of error, one
 // meter or one assumption, adds up in the uncertainty; the rest in squares.
@@ -16,12 +20,9 @@ func sumEnergy(machines []*sheet) energyResult {
 		if e.absent != "" {
 			return energyResult{absent: "not known for every machine: " + m.g.sp.name + ": " + e.absent}
 		}
-		total.total.v += e.total.v
-		total.running.v += e.running.v
-		total.seen.v += e.seen.v
-		for _, c := range e.causes {
-			total.causes.add(c.name, c.u)
-		}
+		total.total = total.total.Plus(e.total)
+		total.running.V += e.running.V
+		total.seen.V += e.seen.V
 		total.atLeast = total.atLeast || e.atLeast
 		total.hasUnloaded = total.hasUnloaded && e.hasUnloaded
 		total.inputs = append(total.inputs, e.inputs...)
@@ -32,13 +33,11 @@ func sumEnergy(machines []*sheet) energyResult {
 			total.method = "sum of the machines; first of them: " + e.method
 		}
 	}
-	total.total.u = total.causes.u()
-	relative := 0.0
-	if total.total.v != 0 {
-		relative = total.total.u / total.total.v
+	if total.cell = gum.Exact(1); total.total.V != 0 {
+		total.cell = gum.Linear(1, gum.Term{C: 1 / total.total.V, X: total.total})
 	}
-	total.cellU, total.fineU = relative, relative
-	total.running.u, total.seen.u = total.running.v*relative, total.seen.v*relative
+	total.fineCell = total.cell
+	total.running, total.seen = total.cell.Scaled(total.running.V), total.cell.Scaled(total.seen.V)
 	total.cells = addCells(all)
 	if apart {
 		total.demand = addCells(fine)
@@ -103,27 +102,20 @@ func addCells(parts [][]cellEnergy) []cellEnergy {
 // sumUnloaded adds the machines' unloaded energy, or says why it cannot.
 func (s *sheet) sumUnloaded(machines []*sheet) *Figure {
 	const name = "energy_unloaded"
-	total := estimate{}
-	var of causes
+	var total gum.Value
 	var inputs []string
 	for _, m := range machines {
 		f := m.figures[name]
 		if f.Value == nil {
 			return &Figure{Name: name, Absent: "not known for every machine: " + m.g.sp.name + ": " + f.Absent}
 		}
-		total.v += *f.Value
-		u := *f.Uncertainty / coverageFactor
-		all := m.draw.causes.u()
-		for _, c := range m.draw.causes {
-			of.add(c.name, float64(u*(c.u/all)))
-		}
+		total = total.Plus(m.unloaded.Scaled(1 / joulesPerKWh))
 		inputs = append(inputs, f.Inputs...)
 	}
 	if len(machines) == 0 {
 		return &Figure{Name: name, Absent: "the system has no machine"}
 	}
-	total.u = of.u()
-	f := s.put(name, "kWh", total, "sum of the machines", inputs)
+	f := s.putValue(name, "kWh", total, "sum of the machines", inputs)
 	f.AtLeast = s.partial
 	return f
 }

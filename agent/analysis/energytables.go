@@ -41,7 +41,7 @@ func (s *sheet) stateTable() {
 		table.Columns = append(table.Columns, Column{"cost", t.Currency})
 	}
 	joules, money := s.byState(priced)
-	all := s.energy.total.v
+	all := s.energy.total.V
 	if s.energy.absent != "" {
 		all = 0
 		for _, j := range joules {
@@ -55,8 +55,9 @@ func (s *sheet) stateTable() {
 		}
 		var only [numStates]sum
 		only[st] = part
+		spread := s.draw.spread(joules[st], &only, s.g.to)
 		values := []*float64{number64(float64(part.ms) / 1000), number64(joules[st] / joulesPerKWh),
-			number64(coverageFactor * s.draw.uncertainty(&only, s.g.to) / joulesPerKWh),
+			number64(coverageFactor * spread.U() / joulesPerKWh),
 			number64(joules[st] / (float64(part.ms) / 1000) / wattsPerKW), nil}
 		if all > 0 {
 			values[4] = number64(joules[st] / all)
@@ -83,7 +84,7 @@ func (s *sheet) stateTable() {
 // counting over gaps belongs to no state, and it never quite agrees with power.
 func (s *sheet) restOfEnergy(table *Table, joules *[numStates]float64) {
 	e := &s.energy
-	rest := e.total.v
+	rest := e.total.V
 	for _, j := range joules {
 		rest -= j
 	}
@@ -93,8 +94,8 @@ func (s *sheet) restOfEnergy(table *Table, joules *[numStates]float64) {
 		if ms > 0 {
 			r.Values[0], r.Values[3] = number64(float64(ms)/1000), number64(j/(float64(ms)/1000)/wattsPerKW)
 		}
-		if e.total.v > 0 {
-			r.Values[4] = number64(j / e.total.v)
+		if e.total.V > 0 {
+			r.Values[4] = number64(j / e.total.V)
 		}
 		table.Rows = append(table.Rows, r)
 	}
@@ -107,12 +108,12 @@ func (s *sheet) restOfEnergy(table *Table, joules *[numStates]float64) {
 		row("counted over gaps", "what the machine did in them is not known; the price is in energy_by_period", gapMS, gaps)
 		rest -= gaps
 	}
-	if math.Abs(rest) > 1e-6*math.Abs(e.total.v) { // none where energy is the integral itself
+	if math.Abs(rest) > 1e-6*math.Abs(e.total.V) { // none where energy is the integral itself
 		row("counter less power", "the meter's counter, which energy goes by, and its power over the observed time do not quite agree", 0, rest)
 	}
-	row("all", "", 0, e.total.v)
+	row("all", "", 0, e.total.V)
 	last := table.Rows[len(table.Rows)-1].Values
-	last[2] = number64(coverageFactor * e.total.u / joulesPerKWh)
+	last[2] = number64(coverageFactor * e.total.U() / joulesPerKWh)
 	if len(last) > 5 {
 		last[5] = s.figures["energy_cost"].Value
 	}

@@ -289,8 +289,8 @@ func (s *sheet) counterFindings() []Finding {
 		counted, summed := sp.chans[ch].rise(n.diff), sp.chans[sp.power].integral(power)
 		apart := math.Abs(float64(n.ms-power.ms)) > 0.01*float64(n.ms)
 		if n.ms >= hourMS && n.resets == 0 && !apart &&
-			math.Abs(counted.v-summed.v) > math.Max(3*quad(counted.u, summed.u), 0.03*math.Abs(counted.v)) {
-			say(ch, kWhText(counted.v), kWhText(summed.v)+" by "+sp.chans[sp.power].id)
+			math.Abs(counted.V-summed.v) > math.Max(3*quad(counted.U(), summed.u), 0.03*math.Abs(counted.V)) {
+			say(ch, kWhText(counted.V), kWhText(summed.v)+" by "+sp.chans[sp.power].id)
 		}
 	}
 	return all

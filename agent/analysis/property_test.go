@@ -65,6 +65,11 @@ func variants(t testing.TB) map[string]*sitefile.Site {
 		delete(roles, r)
 	}
 	roles[scan.SeparatorDrop], roles[scan.LoadFraction], roles[scan.ReceiverPressure] = "controller.starts", "meter.power", "meter.energy"
+	warmTap := plant(t) // the system's pressure beside the machine's health, none of its own
+	warmTap.Devices[0].Map.Channels[5] = mapChannel(t, "starts", scan.DischargeTemperature, "i16", 0.1, "°C", time.Second)
+	delete(warmTap.Machines[0].Roles, scan.StartCount)
+	delete(warmTap.Machines[0].Roles, scan.DischargePressure)
+	warmTap.Machines[0].Roles[scan.DischargeTemperature] = "controller.starts"
 	tapped := plant(t) // the system's pressure and flow are another device's, the flow is the machine's too
 	tapped.Devices[1].Map.Channels = []sitefile.MapChannel{
 		mapChannel(t, "power", scan.Flow, "u16", 0.01, "m3/min", time.Second), mapChannel(t, "energy", scan.HeaderPressure, "u16", 0.1, "kPa", time.Second)}
@@ -73,7 +78,7 @@ func variants(t testing.TB) map[string]*sitefile.Site {
 	}
 	tapped.Machines[0].Roles[scan.Flow] = "meter.power"
 	tapped.Systems[0].Taps[0] = sitefile.Tap{At: "receiver", Pressure: "meter.energy", Flow: "meter.power"}
-	return map[string]*sitefile.Site{"bits": bits, "tapped": tapped, "drops": drops, "warm": warm, "sump": sump, "power": power, "mixed": mixed, "part": part,
+	return map[string]*sitefile.Site{"bits": bits, "tapped": tapped, "tap beside health": warmTap, "drops": drops, "warm": warm, "sump": sump, "power": power, "mixed": mixed, "part": part,
 		"money": money, "reckoned": reckoned, "amps": amps}
 }
 

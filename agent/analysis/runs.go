@@ -127,7 +127,7 @@ func Intervals(src Source, site *sitefile.Site, machine string, fromMS, toMS int
 		if drawn := c.d.drawn(); sp.drawsPower() && drawn.ms > 0 {
 			joules = sp.chans[sp.draw].integral(drawn).v
 		} else if counter >= 0 && c.d.counterMS[sp.chans[counter].slot] > 0 {
-			joules = sp.chans[counter].rise(c.d.counters[sp.chans[counter].slot]).v
+			joules = sp.chans[counter].rise(c.d.counters[sp.chans[counter].slot]).V
 		}
 		if !math.IsNaN(joules) {
 			kWh := joules / joulesPerKWh

@@ -1,6 +1,10 @@
 package analysis
 
-import "fmt"
+import (
+	"fmt"
+
+	"loadscribe/agent/gum"
+)
 
 // period is what one price of the tariff was paid for.
 type period struct {
@@ -87,8 +91,8 @@ func (s *sheet) cost(e *energyResult) {
 	if p.unsure > 0 {
 		method += fmt.Sprintf("; %.1f kWh counted over gaps that reach over several prices are taken at the middle of them", p.gaps.joules/joulesPerKWh)
 	}
-	s.bound(name, t.Currency, estimate{all.money, quad(all.money*e.cellU, rectangular(p.unsure), quad(p.edges...))}, e.atLeast,
-		method, append([]string{"tariff"}, e.inputs...))
+	v := gum.Sum(e.cell.Scaled(all.money), gum.New(0, rectangular(p.unsure), coverageInput(s.g.sp.name)), gum.New(0, quad(p.edges...), counterEdges))
+	s.boundValue(name, t.Currency, v, e.atLeast, method, append([]string{"tariff"}, e.inputs...))
 	s.periodTable(e, &p)
 }
 
@@ -103,7 +107,7 @@ func (s *sheet) periodTable(e *energyResult, p *priced) {
 	row := func(name string, part period, perKWh *float64) {
 		kWh := part.joules / joulesPerKWh
 		table.Rows = append(table.Rows, Row{Name: name,
-			Values: []*float64{number64(float64(part.ms) / 1000), number64(kWh), number64(coverageFactor * kWh * e.cellU), perKWh, number64(part.money)}})
+			Values: []*float64{number64(float64(part.ms) / 1000), number64(kWh), number64(coverageFactor * kWh * e.cell.U()), perKWh, number64(part.money)}})
 	}
 	for i := range t.Energy {
 		row(t.Energy[i].Name, p.by[i], number64(t.Energy[i].PerKWh))

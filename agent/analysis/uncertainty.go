@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 )
@@ -94,6 +95,13 @@ func (c *chanSpec) reading(valueSI float64) float64 {
 	return quad(rectangular(c.accuracyLimit(valueSI)), resolutionU(c.countSI))
 }
 
+// value is a reading, or a mean of readings, with what its instrument brings: its
+// limit, which does not average out, and the resolution.
+func (c *chanSpec) value(valueSI float64) gum.Value {
+	return gum.New(valueSI, rectangular(c.accuracyLimit(valueSI)), accuracyInput(c)).
+		Plus(gum.New(0, resolutionU(c.countSI), resolutionInput(c, "mean")))
+}
+
 // mean is the time-weighted mean of a sum in SI.
 func (c *chanSpec) mean(s sum) estimate {
 	counts := s.twice.Float64() / (2 * float64(s.ms))
@@ -112,31 +120,3 @@ func (c *chanSpec) integral(s sum) estimate {
 
 // si converts counts.
 func (c *chanSpec) si(counts float64) float64 { return float64(counts*c.countSI) + c.offsetSI }
-
-// causes are the parts of a standard uncertainty by what they come from. Parts
-// of one cause are fully correlated and add up; those of different causes are
-// independent and add in squares (GUM, 5.2).
-type causes []causeU
-
-type causeU struct {
-	name string
-	u    float64
-}
-
-func (c *causes) add(name string, u float64) {
-	for i := range *c {
-		if (*c)[i].name == name {
-			(*c)[i].u += u
-			return
-		}
-	}
-	*c = append(*c, causeU{name, u})
-}
-
-func (c causes) u() float64 {
-	parts := make([]float64, len(c))
-	for i := range c {
-		parts[i] = c[i].u
-	}
-	return quad(parts...)
-}
