@@ -149,7 +149,7 @@ func (m *hourMaker) sheets(from, to int64) (machines []*sheet, subject *sheet, e
 	if m.spec.master >= 0 {
 		s.pressures(m.system)
 	}
-	s.sumMachines(machines)
+	s.addMachines(machines)
 	s.borrowCoverage(machines)
 	return machines, s, s.err
 }
