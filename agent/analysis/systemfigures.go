@@ -70,6 +70,7 @@ func (s *sheet) sumMachines(sys *sitefile.System, machines []*sheet) {
 	s.coverage, s.partial = own, partial
 	s.flowPeak()
 	s.airDemand(sys, machines)
+	s.leaks(sys, s.balance)
 }
 
 // systemAir sets the air figures over the time in which the machines were
