@@ -160,7 +160,7 @@ func (p *Plan) find(site *sitefile.Site, ask Ask) (*sitefile.System, error) {
 				return &site.Systems[i], nil
 			}
 		}
-		return nil, wrong("system", "system %q: the site has %s", name, listed("system", names))
+		return nil, wrong("system", "%s", notOne("system", name, names))
 	case PumpUp:
 		m, err := findMachine(site, ask.Machine)
 		if err != nil {
@@ -187,14 +187,18 @@ func findMachine(site *sitefile.Site, name string) (*sitefile.Machine, error) {
 			return &site.Machines[i], nil
 		}
 	}
-	return nil, wrong("machine", "machine %q: the site has %s", name, listed("machine", names))
+	return nil, wrong("machine", "%s", notOne("machine", name, names))
 }
 
-func listed(what string, names []string) string {
-	if len(names) == 0 {
-		return "no [[" + what + "]]: add one to the site file"
+// notOne says that a name is none of those there are, or missing.
+func notOne(what, name string, names []string) string {
+	switch {
+	case len(names) == 0:
+		return fmt.Sprintf("the site file has no [[%s]]: add one", what)
+	case name == "":
+		return fmt.Sprintf("say which %s: %s", what, strings.Join(names, ", "))
 	}
-	return strings.Join(names, ", ")
+	return fmt.Sprintf("there is no %s %q: use %s", what, name, strings.Join(names, ", "))
 }
 
 // maxWho is the most characters of a name.
@@ -323,21 +327,23 @@ func (p *Plan) source(site *sitefile.Site, sys *sitefile.System, groups []*scan.
 	return fmt.Errorf("%w: channel %s is not read", ErrNone, id)
 }
 
-// gaugeSlope is 1 with what the slope of a gauge may be off by: an offset
-// cancels out of a rise; of the rest the worst is that the gauge is right at one
-// end of its span and off by its limit, the other way, at the other.
+// gaugeSlope is 1 with what the slope of a gauge may be off by. An offset cancels
+// out of a rise. A share a of span as limit says that the gauge is within a at both
+// ends, of which no more is known: the slope is then off by up to 2a, in a triangle,
+// of the standard uncertainty 2a/√6 (GUM, 4.3.9, from memory).
 func gaugeSlope(site *sitefile.Site, id string, unit quantity.Unit) gum.Value {
+	u, name := 2*assumedGaugeShare/math.Sqrt(6), "accuracy of "+id+" (±1 % of span assumed)"
 	device, mc, ok := site.Channel(id)
-	share, name := 2*assumedGaugeShare, "accuracy of "+id+" (±1 % of span assumed)"
-	if ok {
-		if a, given := device.Instrument.Accuracy[quantity.Pressure.String()]; given {
-			share, name = a.OfReading+2*a.OfSpan, "accuracy of "+id
-			span := 1e6 // of a gauge whose span is not known
-			if mc.Valid != nil {
-				span = unit.ToSI(mc.Valid[1]) - unit.ToSI(mc.Valid[0])
-			}
-			share += 2 * a.SI / span
-		}
+	if !ok {
+		return relative(u, name)
 	}
-	return relative(rectangular(share), name)
+	a, given := device.Instrument.Accuracy[quantity.Pressure.String()]
+	if !given {
+		return relative(u, name)
+	}
+	span := 1e6 // of a gauge whose span is not known
+	if mc.Valid != nil {
+		span = unit.ToSI(mc.Valid[1]) - unit.ToSI(mc.Valid[0])
+	}
+	return relative(math.Hypot(rectangular(a.OfReading), 2*(a.OfSpan+a.SI/span)/math.Sqrt(6)), "accuracy of "+id)
 }
