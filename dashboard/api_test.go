@@ -58,6 +58,8 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/nothing", 404, "Error"},
 		{"/api/v1/hookup", 503, "Error"}, // a stopped store
 		{"/api/v1/hookup/step", 405, "Error"},
+		{"/api/v1/tests", 200, "Tests"},
+		{"/api/v1/tests/start", 405, "Error"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.target, func(t *testing.T) {
@@ -83,7 +85,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		for method := range item.(map[string]any) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
-			posted := path == "/api/v1/notes" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/levels/")
+			posted := path == "/api/v1/notes" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/")
 			if want := map[bool]string{true: "post", false: "get"}[posted]; method != want {
 				t.Errorf("%s has %s, want %s", path, method, want)
 			}
@@ -98,7 +100,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/demand": "DemandAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
-		"/api/v1/levels":  "LevelsAnswer",
+		"/api/v1/levels": "LevelsAnswer", "/api/v1/tests": "Tests",
 		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
@@ -169,6 +171,8 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
 		"UnloadsAnswer": analysis.Unloads{}, "UnloadCurve": analysis.UnloadCurve{},
 		"DemandAnswer": analysis.Demand{}, "DemandStep": analysis.DemandStep{},
+		"Tests": agent.Tests{}, "TestStatus": agent.TestStatus{}, "TestRecord": agent.TestRecord{}, "TestCautions": agent.TestCautions{},
+		"TestAsk": agent.TestAsk{}, "TestCancel": testCancel{}, "TestWithdrawal": agent.TestWithdrawal{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {

@@ -46,6 +46,9 @@ type Backend interface {
 	// Unloads lays a machine's unloads over one another; it sets the query's
 	// NowMS.
 	Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error)
+	// Tests lists the guided tests: what was found, and of a running agent what
+	// runs.
+	Tests() (agent.Tests, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
 	// Scans calls fn for each scan of the window in the store's order, outside

@@ -31,6 +31,14 @@ type Commands interface {
 	ChangeLevels(ctx context.Context, c agent.LevelsChange) (analysis.HeldLevels, error)
 	// AddNote keeps a note; an *agent.FieldError says what is wrong with it.
 	AddNote(n agent.Note) (agent.Event, error)
+	// StartTest begins a guided test; an *agent.FieldError says what is wrong with
+	// what was asked for.
+	StartTest(q agent.TestAsk) (agent.TestStatus, error)
+	// CancelTest breaks off the one that runs on a system. The error wraps
+	// agent.ErrNoTest where there is none.
+	CancelTest(system string) (agent.TestStatus, error)
+	// WithdrawTest takes a result back.
+	WithdrawTest(w agent.TestWithdrawal) (agent.Event, error)
 }
 
 // startRequest is the API's HookupStart.

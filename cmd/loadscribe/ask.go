@@ -40,6 +40,8 @@ type asked interface {
 	// RawFrom is the time from which raw readings are kept; zero where none was
 	// dropped.
 	RawFrom(ctx context.Context) (time.Time, error)
+	// Tests lists the guided tests.
+	Tests(ctx context.Context) (agent.Tests, error)
 	Close() error
 }
 

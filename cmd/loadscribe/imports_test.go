@@ -27,7 +27,7 @@ var allowed = map[string][]string{
 	"agent/guided":       {"agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
 	"agent/transfer":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent": {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/modbus", "agent/poll",
-		"agent/analysis", "agent/publish", "agent/hookup", "agent/transfer"},
+		"agent/analysis", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer"},
 	"dashboard/web": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
 		"agent/publish", "agent/hookup", "agent/transfer", "dashboard/web"},

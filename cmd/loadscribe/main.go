@@ -36,6 +36,7 @@ type commands struct {
 	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
 	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
 	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`
+	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
 	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export     exportCmd     `cmd:"" help:"Write readings as CSV."`
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`

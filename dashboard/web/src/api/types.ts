@@ -429,6 +429,110 @@ export type Fault = {
   on: boolean;
 };
 
+/** The guided tests of a site. */
+export type Tests = {
+  /** those that run, and how the last one of each system ended since the agent started */
+  running: TestStatus[];
+  /** the latest first */
+  results: TestRecord[];
+  cautions: TestCautions;
+};
+
+/** What must be read, and confirmed, before a test begins. */
+export type TestCautions = {
+  leak: string[];
+  pump_up: string[];
+};
+
+/** How a guided test stands. */
+export type TestStatus = {
+  test: "leak" | "pump-up";
+  system: string;
+  /** empty in a leak test until one loads */
+  machine: string;
+  who: string;
+  phase: "watch" | "lower" | "rise" | "hold" | "done" | "given_up";
+  /** what the person must do now */
+  instruction: string;
+  /** cycles or rises that count */
+  done: number;
+  needed: number;
+  /** what it needs still */
+  needs: string;
+  /** the result as it stands */
+  so_far: string;
+  /** what was not counted, and why */
+  detail: string;
+  /** why it was given up */
+  why: string;
+  started: string | null;
+  seen: string | null;
+  /** the pressure it goes by */
+  tap: string;
+};
+
+/** What a guided test found, SI; uncertainties of 95 %. */
+export type TestRecord = {
+  seq: number;
+  test: "leak" | "pump-up";
+  system: string;
+  machine: string;
+  who: string;
+  from: string | null;
+  to: string | null;
+  /** free air at the inlet: the machine's at full load, or the leak by the fall of pressure */
+  flow_m3s?: number;
+  flow_uncertainty_m3s?: number;
+  /** leak: the part of the time in which the machine delivered */
+  share?: number;
+  share_uncertainty?: number;
+  /** gauge, mean */
+  pressure_pa: number;
+  /** 0: not known */
+  volume_m3: number;
+  cycles: number;
+  method: string;
+  text: string;
+  /** the event that took it back */
+  withdrawn_by?: number;
+  withdrawn_why?: string;
+};
+
+/** Begins a guided test. What is left out comes from the site file. */
+export type TestAsk = {
+  test: "leak" | "pump-up";
+  /** pump-up; may be left out where the site has one */
+  machine?: string;
+  /** leak; likewise */
+  system?: string;
+  /** who does it, at most 80 characters */
+  who: string;
+  /** the cautions were read, and all who use air were told; must be true */
+  confirmed: boolean;
+  /** known volume from the machine up to the shut valve, or all that is fed (leak) */
+  volume_m3?: number;
+  /** what that may be off by at most, as a share */
+  volume_share?: number;
+  /** air space inside the machine */
+  package_m3?: number;
+  /** pump-up, 2 to 6; default 3 */
+  rises?: number;
+};
+
+/** Breaks off the guided test of a system. */
+export type TestCancel = {
+  /** may be left out where the site has one */
+  system?: string;
+};
+
+/** Takes a result back. */
+export type TestWithdrawal = {
+  /** number of the result */
+  seq: number;
+  who: string;
+  why: string;
+};
+
 /** What a person writes down. A note is never changed or deleted; a later one corrects it. */
 export type NewNote = {
   /** at most 2000 characters */
@@ -853,5 +957,6 @@ export interface Answers {
   "/api/v1/unloads": UnloadsAnswer;
   "/api/v1/levels": LevelsAnswer;
   "/api/v1/hookup": HookupReport;
+  "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
 }
