@@ -38,6 +38,9 @@ type Backend interface {
 	Faults(fromMS, toMS int64) ([]agent.Fault, error)
 	// Service tells when each service item of each machine is due.
 	Service() ([]analysis.MachineService, error)
+	// Compare tells what was saved between two periods. An error of type
+	// *agent.FieldError says what is wrong with the request.
+	Compare(r agent.CompareRequest) (analysis.Comparison, error)
 	// Text returns a version of a site file or map that was kept, by its hash.
 	// The error wraps store.ErrNoText where there is none.
 	Text(hash string) ([]byte, error)

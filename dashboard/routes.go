@@ -31,6 +31,8 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/text", s.json(s.serveText))
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
 	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))
+	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
+	m.Handle("POST /api/v1/compare", s.json(s.gated(s.servePostedCompare)))
 	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))
 	route("/api/v1/live", http.HandlerFunc(s.serveLive))

@@ -23,7 +23,7 @@ const maxGapFindings = 20
 
 // findings lists what the window shows of the quality of its data, by time.
 func (s *sheet) findings() []Finding {
-	all := append(s.gapFindings(), s.watchFindings()...)
+	all := append(append(s.gapFindings(), s.watchFindings()...), s.meterFindings()...)
 	all = append(all, s.counterFindings()...)
 	sort.SliceStable(all, func(i, j int) bool {
 		a, b := &all[i], &all[j]

@@ -21,7 +21,7 @@ var allowed = map[string][]string{
 	"agent/store":        {"agent/quantity", "agent/scan"},
 	"agent/poll":         {"agent/quantity", "agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame", "agent/textline"},
 	"agent/probe":        {"agent/quantity", "agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame"},
-	"agent/analysis":     {"agent/air", "agent/gum", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile"},
+	"agent/analysis":     {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile"},
 	"agent/publish":      {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent/hookup":       {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
 	"agent/guided":       {"agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
