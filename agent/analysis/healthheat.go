@@ -3,8 +3,8 @@ package analysis
 import (
 	"fmt"
 
-	"loadscribe/agent/quantity"
 	"loadscribe/agent/gum"
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
