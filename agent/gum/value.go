@@ -86,7 +86,9 @@ func (x Value) variance() float64 { return Covariance(x, x) }
 func (x Value) Plus(y Value) Value { return Linear(float64(x.V)+float64(y.V), Term{1, x}, Term{1, y}) }
 
 // Minus is x - y.
-func (x Value) Minus(y Value) Value { return Linear(float64(x.V)-float64(y.V), Term{1, x}, Term{-1, y}) }
+func (x Value) Minus(y Value) Value {
+	return Linear(float64(x.V)-float64(y.V), Term{1, x}, Term{-1, y})
+}
 
 // Times is x · y.
 func (x Value) Times(y Value) Value { return Linear(float64(x.V*y.V), Term{y.V, x}, Term{x.V, y}) }
