@@ -22,7 +22,7 @@ func (s *sheet) system(sys *sitefile.System, sheets map[string]*sheet) {
 		s.pressures(sys)
 		s.borrowCoverage(machines)
 	}
-	s.sumMachines(machines)
+	s.sumMachines(sys, machines)
 }
 
 // borrowCoverage takes the least observed machine's coverage for a system that
@@ -38,7 +38,7 @@ func (s *sheet) borrowCoverage(machines []*sheet) {
 
 // sumMachines sets energy, money and air. Each figure has the coverage of the
 // least observed machine.
-func (s *sheet) sumMachines(machines []*sheet) {
+func (s *sheet) sumMachines(sys *sitefile.System, machines []*sheet) {
 	own, partial := s.coverage, s.partial
 	s.borrowCoverage(machines)
 	s.partial = false
@@ -67,6 +67,7 @@ func (s *sheet) sumMachines(machines []*sheet) {
 		air = metered
 	}
 	s.systemAir(&air, &energy, machines)
+	s.storageFigures(sys, machines)
 	s.coverage, s.partial = own, partial
 }
 
