@@ -166,7 +166,9 @@ func (c *compressor) turnMotor() {
 	p := c.sump.pressurePa()
 	open := c.fullM3S * (1 - flowPerBar*(p-c.ratedSumpPa)/1e5)
 	idle := c.idleFlow()
-	share := idle + (open*c.length-idle)*c.valve
+	// The nameplate's flow is that at the speed of rated load, below synchronous.
+	full := open * c.length * c.displaceM3S / c.spec.RatedFlowM3S
+	share := idle + (full-idle)*c.valve
 	fill := m.speed
 	if c.kind == variableSpeed {
 		fill = math.Max(0, (m.speed-speedLeak)/(1-speedLeak))

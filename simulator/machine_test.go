@@ -256,6 +256,10 @@ func TestBlowDownAndDeliveryDelay(t *testing.T) {
 	if err != nil || len(unloads) == 0 {
 		t.Fatalf("unloads of the truth: %v, %v", unloads, err)
 	}
+	delays, err := w.Truth().DeliveryDelays(c.spec.Name, w.start.Add(time.Duration(unloadedAt)*stepDur), w.Now())
+	if err != nil || len(delays) == 0 || delays[0] != delay {
+		t.Errorf("the truth has the delays %v (%v), want %v first", delays, err, delay)
+	}
 	u := unloads[0]
 	if d := u.BlownDown - tenth; d < -time.Second || d > time.Second {
 		t.Errorf("the truth has %v, want %v", u.BlownDown, tenth)

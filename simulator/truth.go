@@ -24,6 +24,7 @@ type machineTruth struct {
 	commands    []command
 	faults      []faultSpan
 	unloads     []unloadLog
+	loads       []loadLog
 	marks       []machineMark
 }
 

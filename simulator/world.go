@@ -154,6 +154,7 @@ func (w *World) step() {
 			w.truth.changed(i, w.now+1)
 		}
 		w.truth.follow(i, w.now+1)
+		w.truth.machines[i].watchDelay(c, state, w.now+1)
 		if c.loadCommand != command && c.state.Running() && state != Starting {
 			w.truth.commanded(i, w.now+1)
 		}

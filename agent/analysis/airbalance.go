@@ -27,7 +27,10 @@ type airMinute struct {
 	// Pressure that the stores follow, at the minute's begin and end, gauge.
 	startPa, endPa float64
 	hasPressure    bool
-	delivering     bool // a machine delivered, were it only for a moment
+	// Square of the flow's share of full flow at those moments, where the pressure
+	// is read before the parts that it drops across.
+	startDrop, endDrop float64
+	delivering         bool // a machine delivered, were it only for a moment
 }
 
 // airBalance is the mass balance of one system's air: what the machines
@@ -41,7 +44,13 @@ type airBalance struct {
 	flow     []gum.Value // of each machine at full load, m³/s
 	volume   gum.Value   // m³ that follow the pressure
 	inletPa  float64     // dry air at the inlet, absolute
-	metered  bool        // a meter gives the supply, and volume is what lies behind it
+	counts   bool        // a meter is part of the supply
+	dryPa    gum.Value   // inletPa with its uncertainty
+	inlet    inletAir
+	basis    gum.Value // what the meter's basis brings: 1, and its uncertainty
+	metered  bool      // a meter gives all of it, and volume is what lies behind it
+	drop     gum.Value // Pa at full flow, from where the pressure is read to the stores
+	full     float64   // m³/s of all machines at full load, whether metered or not
 	// Uncertainty of the parts that are not flow or volume.
 	delayU    []float64 // s, standard, of each machine's delivery delay
 	edgeU     []float64 // s, standard, of the moment of one load or unload
@@ -50,18 +59,22 @@ type airBalance struct {
 	meterU    float64   // relative, of the meter
 	storeU    float64   // relative, of dry air in the stores by their pressure: humidity and temperature
 	scanS     float64   // slowest period of what is read
+	names     airNames
 	inputs    []string
 	method    string
 }
+
+// airNames are the balance's inputs by name, where they are not by machine.
+type airNames struct{ gauge, reading, meter, exponent, stored string }
 
 // whole reports whether a minute can be balanced: all of it was observed, and
 // the pressure at both its ends.
 func (b *airBalance) whole(i int) bool {
 	m := &b.minutes[i]
-	if !m.hasPressure || m.seenMS < leastMinuteMS || m.seenMS > mostMinuteMS {
+	if !m.hasPressure && b.volume.V > 0 || m.seenMS < leastMinuteMS || m.seenMS > mostMinuteMS {
 		return false
 	}
-	return !b.metered || m.meteredMS >= leastMinuteMS
+	return !b.counts || m.meteredMS >= leastMinuteMS
 }
 
 // A minute counts as observed where little of it was not. One of more than its
@@ -78,6 +91,7 @@ type airSums struct {
 	loads, edges []float64
 	meteredM3    float64
 	gainPa       float64 // end less begin, over all runs of minutes
+	drops        float64 // likewise, of the flow's share squared
 	runs         int     // stretches of neighbouring minutes
 	swingPa2S    float64 // Σ (gain of a run, damped by its length)²
 }
@@ -87,9 +101,10 @@ func (b *airBalance) sum(minutes []int) airSums {
 	n := len(b.flow)
 	s := airSums{fullS: make([]float64, n), partS: make([]float64, n), loads: make([]float64, n), edges: make([]float64, n)}
 	var run struct {
-		begin, end float64
-		last       int
-		minutes    int
+		begin, end         float64
+		beginDrop, endDrop float64
+		last               int
+		minutes            int
 	}
 	close := func() {
 		if run.minutes == 0 {
@@ -97,6 +112,7 @@ func (b *airBalance) sum(minutes []int) airSums {
 		}
 		gain := run.end - run.begin
 		s.gainPa += gain
+		s.drops += run.endDrop - run.beginDrop
 		s.runs++
 		swing := float64(gain * heatShare(float64(run.minutes)*60))
 		s.swingPa2S += float64(swing * swing)
@@ -111,9 +127,9 @@ func (b *airBalance) sum(minutes []int) airSums {
 			close()
 		}
 		if run.minutes == 0 {
-			run.begin = m.startPa
+			run.begin, run.beginDrop = m.startPa, m.startDrop
 		}
-		run.end, run.last = m.endPa, i
+		run.end, run.endDrop, run.last = m.endPa, m.endDrop, i
 		run.minutes++
 		s.seconds += float64(m.seenMS) / 1000
 		s.meteredM3 += m.meteredM3
@@ -158,20 +174,23 @@ func (b *airBalance) mean(minutes []int) (gum.Value, float64) {
 
 // supply is the air that came, m³.
 func (b *airBalance) supply(s *airSums) gum.Value {
-	if b.metered {
-		return gum.New(s.meteredM3, math.Abs(float64(s.meteredM3*b.meterU)), "accuracy of the flow meter")
+	var total gum.Value
+	if b.counts {
+		total = gum.New(s.meteredM3, math.Abs(float64(s.meteredM3*b.meterU)), b.names.meter).Times(b.basis)
 	}
-	total := gum.Exact(0)
+	if b.metered {
+		return total
+	}
 	for k, q := range b.flow {
-		if s.fullS[k] == 0 && s.edges[k] == 0 {
+		if s.fullS[k] == 0 && s.edges[k] == 0 || q.V == 0 {
 			continue
 		}
 		name := b.machines[k]
 		total = total.Plus(q.Scaled(s.fullS[k])).
-			Plus(gum.New(0, float64(s.partS[k]*q.V)/math.Sqrt(3), "flow at part load of "+name)).
+			Plus(gum.New(0, float64(s.partS[k]*q.V)/math.Sqrt(3), partLoadInput(name))).
 			// A longer delay is less air.
-			Plus(gum.New(0, float64(s.loads[k]*b.delayU[k])*q.V, "delivery delay of "+name).Scaled(-1)).
-			Plus(gum.New(0, float64(math.Sqrt(s.edges[k])*b.edgeU[k])*q.V, "moments of load and unload, known to a scan"))
+			Plus(gum.New(0, float64(s.loads[k]*b.delayU[k])*q.V, delayInput(name)).Scaled(-1)).
+			Plus(gum.New(0, float64(math.Sqrt(s.edges[k])*b.edgeU[k])*q.V, momentsInput(name)))
 	}
 	return total
 }
@@ -179,21 +198,13 @@ func (b *airBalance) supply(s *airSums) gum.Value {
 // stored is the air that the stores gained, m³ of free air.
 func (b *airBalance) stored(s *airSums) gum.Value {
 	v := b.volume.V / b.inletPa
-	gain := float64(s.gainPa * v)
-	return b.volume.Scaled(s.gainPa / b.inletPa).
-		Plus(gum.New(0, math.Abs(float64(gain*b.gaugeU)), "accuracy of the pressure gauge")).
-		Plus(gum.New(0, math.Abs(float64(gain*b.storeU)), "temperature and water of the stored air (assumed)")).
-		Plus(gum.New(0, float64(math.Sqrt(s.swingPa2S)*v*adiabaticShare)/math.Sqrt(3), "polytropic exponent 1 to 1.4 (assumed)")).
-		Plus(gum.New(0, float64(b.pressureU*math.Sqrt(2*float64(s.runs)))*v, "resolution and noise of the pressure"))
-}
-
-// fullFlow is what all machines together deliver at full load, m³/s.
-func (b *airBalance) fullFlow() float64 {
-	var sum float64
-	for i := range b.flow {
-		sum += b.flow[i].V
-	}
-	return sum
+	gainPa := gum.Exact(s.gainPa).Minus(b.drop.Scaled(s.drops))
+	gain := float64(gainPa.V * v)
+	return b.volume.Times(gainPa).Over(b.dryPa).
+		Plus(gum.New(0, math.Abs(float64(gain*b.gaugeU)), b.names.gauge)).
+		Plus(gum.New(0, math.Abs(float64(gain*b.storeU)), b.names.stored)).
+		Plus(gum.New(0, float64(math.Sqrt(s.swingPa2S)*v*adiabaticShare)/math.Sqrt(3), b.names.exponent)).
+		Plus(gum.New(0, float64(b.pressureU*math.Sqrt(2*float64(s.runs)))*v, b.names.reading))
 }
 
 // noiseM3 is the standard uncertainty in a stretch's air that does not grow with
@@ -217,11 +228,10 @@ const resolvable = 0.10
 // resolutionS is the shortest time over which demand can be told, in seconds: in
 // less, the noise of one stretch hides a tenth of full flow.
 func (b *airBalance) resolutionS() float64 {
-	full := b.fullFlow()
-	if full <= 0 {
+	if b.full <= 0 {
 		return 0
 	}
-	return max(coverageFactor*b.noiseM3()/(resolvable*full), 3*b.scanS)
+	return max(coverageFactor*b.noiseM3()/(resolvable*b.full), 3*b.scanS)
 }
 
 // resolution says so in words.

@@ -15,7 +15,7 @@ import (
 // uncertain but what a test adds.
 func vessel(flowM3S, volumeM3, inletPa float64, minutes int) *airBalance {
 	b := &airBalance{sys: &sitefile.System{Name: "main"}, machines: []string{"comp1"}, flow: []gum.Value{gum.Exact(flowM3S)},
-		volume: gum.Exact(volumeM3), inletPa: inletPa, delayU: []float64{0}, edgeU: []float64{0}}
+		volume: gum.Exact(volumeM3), inletPa: inletPa, dryPa: gum.Exact(inletPa), full: flowM3S, names: airNames{reading: "reading"}, delayU: []float64{0}, edgeU: []float64{0}}
 	for i := range minutes {
 		b.minutes = append(b.minutes, airMinute{startMS: int64(i) * minuteMS, seenMS: minuteMS, hasPressure: true,
 			fullS: []float64{0}, partS: []float64{0}, loads: []int32{0}, edges: []int32{0}})
@@ -86,7 +86,7 @@ func TestBalanceParts(t *testing.T) {
 	if seconds != 6000 || math.Abs(all.V-flow/2) > 1e-12 {
 		t.Fatalf("mean %g over %g s, want %g over 6000 s", all.V, seconds, flow/2)
 	}
-	const reading = "resolution and noise of the pressure"
+	const reading = "reading"
 	for _, tt := range []struct {
 		name      string
 		got, want float64
@@ -96,8 +96,8 @@ func TestBalanceParts(t *testing.T) {
 		{"pressure, one minute", one.Part(reading), -500 * math.Sqrt2 * volume / inlet / 60},
 		{"pressure, a hundred neighbours", all.Part(reading), -500 * math.Sqrt2 * volume / inlet / 6000},
 		{"pressure, fifty apart", loose.Part(reading), -500 * math.Sqrt(100) * volume / inlet / 3000},
-		{"edges, a hundred", all.Part("moments of load and unload, known to a scan"), math.Sqrt(200) * 0.5 * flow / 6000},
-		{"delay, a hundred", all.Part("delivery delay of comp1"), -100 * flow / 6000},
+		{"edges, a hundred", all.Part(momentsInput("comp1")), math.Sqrt(200) * 0.5 * flow / 6000},
+		{"delay, a hundred", all.Part(delayInput("comp1")), -100 * flow / 6000},
 	} {
 		if math.Abs(tt.got-tt.want) > 1e-9*math.Abs(tt.want) {
 			t.Errorf("%s: %g, want %g", tt.name, tt.got, tt.want)

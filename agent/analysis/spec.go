@@ -142,11 +142,11 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.setStates(m, lv)
 	sp.setDraw()
 	sp.setBins()
+	sp.setTap(site, groups) // before what has an entry for each channel
 	sp.setHealth()
 	sp.setDrops()
 	sp.setMinutes()
 	sp.setWatches(m, lv)
-	sp.setTap(site, groups)
 	sp.config = sp.fingerprint()
 	return sp
 }

@@ -69,6 +69,8 @@ func (s *sheet) sumMachines(sys *sitefile.System, machines []*sheet) {
 	s.systemAir(&air, &energy, machines)
 	s.storageFigures(sys, machines)
 	s.coverage, s.partial = own, partial
+	s.flowPeak()
+	s.airDemand(sys, machines)
 }
 
 // systemAir sets the air figures over the time in which the machines were

@@ -197,7 +197,9 @@ func checkCurves(t *testing.T, a *agent.Agent, s *stage.Stage, scenario string) 
 		// sump falls by no more than 12 kPa in it.
 		least := math.Inf(1)
 		for _, p := range u.Sump {
-			least = min(least, p[1])
+			if p[0] >= 0 { // before it lies the load, and what was before a short one
+				least = min(least, p[1])
+			}
 		}
 		if math.Abs(least-truth[i].EndPa/1000) > 15 {
 			t.Errorf("unload %d came down to %.1f kPa, truly %.1f", i, least, truth[i].EndPa/1000)

@@ -1,0 +1,166 @@
+package analysis
+
+import "loadscribe/agent/gum"
+
+// stretch is a time in one state, in wall time.
+type stretch struct {
+	from, to int64
+	state    State
+	seenLoad bool // it began with a load that was seen
+}
+
+// stretches are the times that a machine was observed in, by state, cut to the
+// window.
+func (g *gathered) stretches() []stretch {
+	var all []stretch
+	var now stretch
+	if e := g.entry; e != nil && e.known {
+		now = stretch{from: g.from, state: e.state}
+	}
+	end := func(at int64) {
+		if at = min(at, g.to); now.state != Unobserved && at > now.from {
+			now.to = at
+			all = append(all, now)
+		}
+	}
+	gaps := g.total.gaps
+	for i := range g.total.transitions {
+		t := &g.total.transitions[i]
+		at := t.wall
+		if t.fresh && len(gaps) > 0 && gaps[0].to == t.wall {
+			at = gaps[0].from
+			gaps = gaps[1:]
+		}
+		end(at)
+		now = stretch{from: max(t.wall, g.from), state: t.state, seenLoad: !t.fresh && t.state.delivering() && !now.state.delivering()}
+	}
+	if x := g.exit; x != nil && x.hasLast {
+		end(x.lastWall)
+	}
+	return all
+}
+
+// addMachine lays a machine's time over the minutes. tapped is whether the
+// pressure is read at its outlet.
+func (b *airBalance) addMachine(k int, s *sheet, tapped bool) {
+	sp := s.g.sp
+	b.machines = append(b.machines, sp.name)
+	b.delayU = append(b.delayU, rectangular(deliveryDelayLimitS))
+	b.edgeU = append(b.edgeU, rectangular(s.periodS()))
+	b.scanS = max(b.scanS, s.periodS())
+	b.takeFlow(s)
+	seen := make([]int64, len(b.minutes))
+	shares := b.partShares(s)
+	for _, t := range s.g.stretches() {
+		b.over(t.from, t.to, func(i int, ms int64) { seen[i] += ms })
+		if !t.state.delivering() {
+			continue
+		}
+		from := t.from
+		if t.seenLoad {
+			from += int64(deliveryDelayS * 1000)
+			b.moment(from, func(m *airMinute) { m.loads[k]++; m.edges[k]++ })
+		}
+		b.moment(t.to, func(m *airMinute) { m.edges[k]++ })
+		b.over(from, t.to, func(i int, ms int64) {
+			m, seconds := &b.minutes[i], float64(ms)/1000
+			m.delivering = true
+			share := shares(i, t.state)
+			m.fullS[k] += float64(seconds * share)
+			m.partS[k] += float64(seconds * partLimit * (1 - share))
+		})
+		if tapped {
+			b.dropped(from, t.to, func(i int) float64 { return shares(i, t.state) })
+		}
+	}
+	for i := range b.minutes {
+		b.minutes[i].seenMS = min(b.minutes[i].seenMS, seen[i])
+	}
+}
+
+// takeFlow is what the machine delivers at full load, or its meter counts.
+func (b *airBalance) takeFlow(s *sheet) {
+	name := s.g.sp.name
+	if ch := s.meteredFlow(); ch >= 0 && !b.metered {
+		b.takeMeter(s, ch)
+		b.method += "; that of " + name + " by its flow meter"
+		b.flow = append(b.flow, gum.Exact(0))
+		if m, ok := s.site.MachineByName(name); ok {
+			b.full += m.RatedFlowM3S
+		}
+		return
+	}
+	b.flow = append(b.flow, s.full.v)
+	b.full += s.full.v.V
+	if !b.metered {
+		b.method += "; " + name + ": " + s.full.method
+		b.inputs = append(append(b.inputs, s.full.inputs...), delayInput(name))
+	}
+}
+
+// partShares tells the share of full flow that a machine delivers in a minute.
+func (b *airBalance) partShares(s *sheet) func(i int, st State) float64 {
+	sp, g := s.g.sp, s.g
+	if sp.fraction < 0 || !sp.control.PartLoad() {
+		return func(int, State) float64 { return 1 }
+	}
+	c, scale := &sp.chans[sp.fraction], sp.fractionScale()
+	window := 0.5 // nothing is known of it
+	if f := g.total.fraction.all[PartLoad]; f.ms > 0 {
+		window = c.mean(f).v * scale
+	}
+	known := map[int]float64{}
+	for i := range g.total.minutes {
+		mark := &g.total.minutes[i]
+		if b.at(mark.at) != nil && mark.fraction.ms > 0 {
+			known[int((mark.at-b.minutes[0].startMS)/minuteMS)] = min(1, c.mean(mark.fraction).v*scale)
+		}
+	}
+	if name := partLoadInput(sp.name); !b.metered {
+		b.inputs = append(b.inputs, name, c.input())
+	}
+	return func(i int, st State) float64 {
+		if share, ok := known[i]; ok {
+			return share
+		}
+		if st == Loaded {
+			return 1
+		}
+		return window
+	}
+}
+
+// dropped notes that air flowed at the minutes' ends in a stretch of wall time.
+func (b *airBalance) dropped(from, to int64, share func(i int) float64) {
+	b.over(from-minuteMS, to, func(i int, _ int64) {
+		m := &b.minutes[i]
+		f := share(i)
+		if m.startMS >= from && m.startMS < to {
+			m.startDrop = float64(f * f)
+		}
+		if end := m.startMS + minuteMS; end >= from && end < to {
+			m.endDrop = float64(f * f)
+		}
+	})
+}
+
+// over visits the minutes of a stretch of wall time with the milliseconds of it
+// that each has.
+func (b *airBalance) over(from, to int64, visit func(i int, ms int64)) {
+	if len(b.minutes) == 0 {
+		return
+	}
+	first := b.minutes[0].startMS
+	from, to = max(from, first), min(to, first+int64(len(b.minutes))*minuteMS)
+	for at := from; at < to; {
+		i := (at - first) / minuteMS
+		end := min(to, first+(i+1)*minuteMS)
+		visit(int(i), end-at)
+		at = end
+	}
+}
+
+// moment visits the minute of a moment.
+func (b *airBalance) moment(at int64, visit func(*airMinute)) {
+	b.over(at, at+1, func(i int, _ int64) { visit(&b.minutes[i]) })
+}
