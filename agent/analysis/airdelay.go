@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"fmt"
-	"math"
 
 	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
@@ -12,10 +11,6 @@ const (
 	// The inlet valve takes up to a second to close, and air flows until then
 	// (common practice, no source).
 	closingS = 0.5
-	// A gauge before the storage shows the drop that the flow makes there, one
-	// behind it follows late. At a receiver a jump of less than this time's rise is
-	// none.
-	leastDropS = 1.0
 	// Delays that scatter more than this, or a median outside of what a sump takes
 	// to fill, are no delays (common practice, no source).
 	mostDelayScatterS, mostDelayS = 3.0, 20.0
@@ -41,13 +36,12 @@ func (s *sheet) delays(m *sitefile.Machine, st *storage, c *chanSpec) {
 	for i := range st.stops {
 		f := &st.stops[i]
 		stopS := closingS - f.lateS/2
-		jumps = append(jumps, -f.gap/slope-stopS)
+		jumps = append(jumps, stopS-f.gap/slope)
 	}
 	jump, jumpU, _ := middleOf(jumps)
-	if math.Abs(jump) < leastDropS && !s.inFrontOfStorage(st.sys, c) {
+	jumpU = quad(jumpU, rectangular(closingS))
+	if place := gaugePlace(st.sys, c); place == 0 || place > 0 && jump > 0 || place < 0 && jump < 0 {
 		jump, jumpU = 0, 0
-	} else {
-		jumpU = quad(jumpU, rectangular(closingS))
 	}
 	var late float64
 	for i := range st.loads {

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -15,6 +16,7 @@ const (
 	// fitPoints is how many blocks make the line on one side of an edge: the
 	// nearest, since demand changes.
 	fitPoints = 5
+	gapPoints = 2 // for the moment of the kink, which the nearest tell best
 	// Air flows evenly so long after a load, and has stopped so long after an
 	// unload (common practice, no source); blocks before that are left out.
 	evenAfterLoadMS, evenAfterUnloadMS = 8000, 3000
@@ -99,7 +101,7 @@ func (c *chanSpec) fit(e *airEdge) (f edgeFit, ok bool) {
 	}
 	a, b := through(before[max(0, len(before)-fitPoints):]), through(after[:min(fitPoints, len(after))])
 	f = edgeFit{load: e.load, slope: b.slope - a.slope, wide: through(after).slope - through(before).slope,
-		gap: b.at - a.at, lateS: float64(e.lateMS) / 1000}
+		gap: through(after[:min(gapPoints, len(after))]).at - through(before[max(0, len(before)-gapPoints):]).at, lateS: float64(e.lateMS) / 1000}
 	if !e.load {
 		f.slope, f.wide = -f.slope, -f.wide
 	}
@@ -274,20 +276,18 @@ func (s *sheet) slopes(m *sitefile.Machine, st *storage, c *chanSpec) {
 		c.id, len(st.loads), len(st.stops), load/1000, stop/1000)
 }
 
-// inFrontOfStorage reports whether air passes something that drops its pressure
-// between the tap and the first receiver.
-func (s *sheet) inFrontOfStorage(sys *sitefile.System, c *chanSpec) bool {
-	if c.role == scan.DischargePressure || c.role == scan.SumpPressure {
-		return true
+// gaugePlace is where a pressure is read: -1 before the storage, so that the drop
+// of the flow shows in it; 0 at the first receiver; 1 behind that, which it follows
+// late.
+func gaugePlace(sys *sitefile.System, c *chanSpec) int {
+	if c.role == scan.DischargePressure || sys == nil {
+		return -1
 	}
-	if sys == nil {
-		return true
-	}
+	first := slices.IndexFunc(sys.Parts, func(p sitefile.Part) bool { return p.Kind == "receiver" })
 	for _, tap := range sys.Taps {
-		if tap.Pressure == c.id {
-			first := slices.IndexFunc(sys.Parts, func(p sitefile.Part) bool { return p.Kind == "receiver" })
-			return rankOf(sys, tap) < first
+		if tap.Pressure == c.id && first >= 0 {
+			return cmp.Compare(rankOf(sys, tap), first)
 		}
 	}
-	return true
+	return -1
 }

@@ -18,7 +18,7 @@ import (
 // unstored is a source of nothing: all pieces are the folder's.
 type unstored struct{}
 
-func (unstored) Pieces(string, int64, int64) ([]store.Piece, error)    { return nil, nil }
+func (unstored) Pieces(string, int64, int64) ([]store.Piece, error)  { return nil, nil }
 func (unstored) Scans(store.ScanQuery, func(*scan.Scan) error) error { return nil }
 
 // foldedStage plays a scenario into a folder.
