@@ -45,6 +45,7 @@ type Agent struct {
 	board     *board
 	watch     *watch
 	walks     walks
+	tests     tests
 	levelsMu  sync.Mutex // held while levels change
 	secret    string     // of local commands
 	started   time.Time

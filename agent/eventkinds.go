@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/store"
 )
 
@@ -14,7 +15,7 @@ var eventKinds = [...]string{
 	kindCounterWrapped, kindCounterReset, "clock_step", "clock_not_set", "clock_set", kindBehind, "computer_slept",
 	kindBroke, kindStoreDown, kindStoreUp,
 	"agent_started", "agent_stopped", "data_damaged", store.KindDropped, store.KindRawDropped, "backup_made",
-	"keeping_failed", "levels", "hookup", "spot_reading", "calibration",
+	"keeping_failed", "levels", "hookup", "spot_reading", "calibration", analysis.KindTest,
 }
 
 // checkQuery refuses a kind or a subject that there cannot be, lest a slip of

@@ -121,7 +121,7 @@ func (h *History) eventPage(q EventQuery, now time.Time) (EventPage, error) {
 		}
 		page.Events = append(page.Events, all[i].Event)
 	}
-	return page, errors.Join(h.markCorrected(page.Events), h.markBroken(page.Events))
+	return page, errors.Join(h.markCorrected(page.Events), h.markWithdrawn(page.Events), h.markBroken(page.Events))
 }
 
 // EventsEnd is behind the newest event and the newest scan of a stopped store:

@@ -33,6 +33,7 @@ func (a *Agent) show(ctx context.Context) error {
 				a.queueEvent(e)
 			}
 			a.observeHookup(s)
+			a.observeTests(s)
 			a.tell("scan", ScanUpdateOf(s))
 		}
 	}

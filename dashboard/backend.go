@@ -36,6 +36,9 @@ type Backend interface {
 	Faults(fromMS, toMS int64) ([]agent.Fault, error)
 	// Service tells when each service item of each machine is due.
 	Service() ([]analysis.MachineService, error)
+	// Compare tells what was saved between two periods. An error of type
+	// *agent.FieldError says what is wrong with the request.
+	Compare(r agent.CompareRequest) (analysis.Comparison, error)
 	// Text returns a version of a site file or map that was kept, by its hash.
 	// The error wraps store.ErrNoText where there is none.
 	Text(hash string) ([]byte, error)
@@ -44,6 +47,9 @@ type Backend interface {
 	// Unloads lays a machine's unloads over one another; it sets the query's
 	// NowMS.
 	Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error)
+	// Tests lists the guided tests: what was found, and of a running agent what
+	// runs.
+	Tests() (agent.Tests, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
 	// Scans calls fn for each scan of the window in the store's order, outside

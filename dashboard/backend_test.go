@@ -210,6 +210,24 @@ func (b *shop) Service() ([]analysis.MachineService, error) {
 		{Machine: "comp2", RateAbsent: "nothing was recorded", Items: []analysis.ServiceItem{}}}, b.ask("service", 0, 0)
 }
 
+func (b *shop) Compare(r agent.CompareRequest) (analysis.Comparison, error) {
+	if r.Before == "" {
+		return analysis.Comparison{}, &agent.FieldError{Field: "before", Message: "it is missing"}
+	}
+	v, half, n := 1234.5, 210.0, 3.0
+	model := analysis.ComparedModel{Name: "air", What: "energy of an hour against its air", Scope: "at equal air", Points: 168, Parameters: 2,
+		R2: &n, CVRMSE: &n, NMBE: &n, Rho: &n, EffectiveN: &n, KeepsLimits: true,
+		Coefficients: []analysis.ModelCoefficient{{Name: "air", Unit: "kWh/m³", Value: 0.1, Error: 0.001, T: 100}},
+		BaselineKWh:  &v, MeasuredKWh: &v, SavingKWh: &v, ModelKWh: &half, Uncertainty: &half, WiderBy: "days", GuidelineKWh: &half, Fractional68: &n}
+	period := analysis.ComparedPeriod{From: agent.Stamp(noon).String(), To: agent.Stamp(noon).String(), Hours: 168, LeftOut: 1, Coverage: 0.99,
+		EnergyKWh: &v, AirM3: &v, LoadedH: 40, UnloadedH: 12, PressureKPa: &v, AmbientC: &n, Production: &v, Method: "integral of power", AirMethod: "integral of the flow meter"}
+	return analysis.Comparison{Kind: "system", Subject: "main", Sentence: "1230 ± 210 kWh a year saved.", Told: true,
+		Figures: []analysis.Figure{{Name: "energy_saved", Value: &v, Unit: "kWh/year", Uncertainty: &half, Level: 0.95}, {Name: "peak_power_saved", Absent: "no peak window was given"}},
+		Chosen:  "air", Why: "it follows", Models: []analysis.ComparedModel{model, {Name: "production", What: "x", Scope: "in all", Absent: "none"}},
+		Before: period, After: period, Equal: []string{"shifts"}, Unequal: []string{}, Limits: []string{}, Basis: []string{"from memory"},
+		DayTypes: []analysis.ComparedDayType{{Name: "workday", DaysPerYear: 250, HoursBefore: 120, HoursAfter: 120, KWBefore: &n, KWAfter: &n, FlowBefore: &n, FlowAfter: &n}}}, b.ask("compare", 0, 0)
+}
+
 func (b *shop) Text(hash string) ([]byte, error) {
 	if hash != "5f" {
 		return nil, store.ErrNoText

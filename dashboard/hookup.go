@@ -31,6 +31,14 @@ type Commands interface {
 	ChangeLevels(ctx context.Context, c agent.LevelsChange) (analysis.HeldLevels, error)
 	// AddNote keeps a note; an *agent.FieldError says what is wrong with it.
 	AddNote(n agent.Note) (agent.Event, error)
+	// StartTest begins a guided test; an *agent.FieldError says what is wrong with
+	// what was asked for.
+	StartTest(q agent.TestAsk) (agent.TestStatus, error)
+	// CancelTest breaks off the one that runs on a system. The error wraps
+	// agent.ErrNoTest where there is none.
+	CancelTest(system string) (agent.TestStatus, error)
+	// WithdrawTest takes a result back.
+	WithdrawTest(w agent.TestWithdrawal) (agent.Event, error)
 }
 
 // startRequest is the API's HookupStart.
@@ -108,18 +116,26 @@ func (s *Server) command(r *http.Request, into any) (Commands, *apiError) {
 	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
 		return nil, q.err
 	}
+	if e := readBody(r, into); e != nil {
+		return nil, e
+	}
+	return c, nil
+}
+
+// readBody reads a body of one JSON value without fields that are not known.
+func readBody(r *http.Request, into any) *apiError {
 	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != "application/json" {
-		return nil, badParameter("", "the body must be JSON, with the content type application/json")
+		return badParameter("", "the body must be JSON, with the content type application/json")
 	}
 	d := json.NewDecoder(r.Body) // bounded by the guard
 	d.DisallowUnknownFields()
 	if err := d.Decode(into); err != nil {
-		return nil, badParameter("", "the body cannot be read: %v", err)
+		return badParameter("", "the body cannot be read: %v", err)
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return nil, badParameter("", "the body holds more than one JSON value")
+		return badParameter("", "the body holds more than one JSON value")
 	}
-	return c, nil
+	return nil
 }
 
 // mayCommand lets a POST through that bears the local commands' secret, or that

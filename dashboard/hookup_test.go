@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"loadscribe/agent"
+	"loadscribe/agent/guided"
 	"loadscribe/agent/hookup"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
@@ -19,6 +20,7 @@ type commandShop struct {
 	walk  *hookup.Walk
 	spots []hookup.Spot
 	notes []agent.Note
+	test  *guided.Session
 }
 
 func (b *commandShop) Hookup() hookup.Report {

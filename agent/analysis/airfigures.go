@@ -80,12 +80,12 @@ func (s *sheet) meteredAir(ch int) (airResult, bool) {
 		return airResult{}, false
 	}
 	a := airResult{inputs: []string{c.input()}, method: "integral of the flow meter"}
-	a.m3 = c.value(c.mean(part).v).Scaled(float64(part.ms) / 1000)
+	a.m3 = s.metered(c, c.mean(part).v).Scaled(float64(part.ms) / 1000)
 	if c.unit.Basis != quantity.FreeAir {
-		a.m3 = a.m3.Times(s.inlet.toInlet(c.unit.Basis, s.site.Scfm()))
 		a.method += ", brought from " + c.unit.Symbol + " to free air at the inlet"
-		a.inputs = append(a.inputs, s.inlet.inputs...)
 	}
+	a.inputs = append(a.inputs, s.basisInputs(c)...)
+	a.method += s.meterKind(c)
 	return a, true
 }
 

@@ -2,8 +2,12 @@ package analysis
 
 import (
 	"fmt"
+	"math"
+	"strings"
+	"time"
 
 	"loadscribe/agent/gum"
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 )
 
@@ -22,29 +26,129 @@ type fullFlow struct {
 	absent  string    // why
 	method  string
 	inputs  []string
-	assumed bool // of the nameplate: wear cannot be seen in it
+	assumed bool // it rests on the nameplate: wear cannot be seen in it
 }
 
 // nameplate is the rated flow with what is known of nameplates.
 func nameplate(m *sitefile.Machine) fullFlow {
 	if m.RatedFlowM3S <= 0 {
-		return fullFlow{absent: "no rated flow in the site file"}
+		return fullFlow{absent: "no pump-up test and no rated flow"}
 	}
 	return fullFlow{v: gum.New(m.RatedFlowM3S*flowMiddle, rectangular(flowHalfWidth*m.RatedFlowM3S), ratedFlowInput(m.Name)),
 		method: nameplateFlow, inputs: []string{"rated flow (assumed)"}, assumed: true}
 }
 
-// findFullFlow sets full_load_flow and what other figures take for it.
+// findFullFlow sets full_load_flow and what other figures take for it: what was
+// measured, by a pump-up test or the machine's own flow meter, and the nameplate
+// only where nothing was.
 func (s *sheet) findFullFlow(m *sitefile.Machine) {
 	const name = "full_load_flow"
-	s.full = nameplate(m)
-	if s.full.v.V == 0 {
-		s.absent(s.full.absent, name)
+	wear := "; wear cannot be seen with an assumed flow: a pump-up test (loadscribe test pump-up) or a flow meter shows it"
+	if measured := s.measuredFlows(m); len(measured) > 0 {
+		s.full = together(measured)
+		wear = s.wear(m)
+	} else if s.full = nameplate(m); s.full.absent != "" {
+		s.absent("no flow meter, "+s.full.absent, name)
 		return
 	}
-	method := s.full.method
-	if s.full.assumed {
-		method += "; wear cannot be seen with an assumed flow: a pump-up test (loadscribe test pump-up) or a flow meter shows it"
+	s.putValue(name, "m³/min", s.full.v.Scaled(60), "free air at the inlet at full load: "+s.full.method+wear, s.full.inputs)
+}
+
+// measuredFlows are a machine's full-load flow by each way it was measured.
+func (s *sheet) measuredFlows(m *sitefile.Machine) []fullFlow {
+	var all []fullFlow
+	if r, later, ok := s.pumpUp(m); ok {
+		f := fullFlow{v: r.FlowM3S, method: "pump-up test of " + s.day(r.ToMS), inputs: []string{"pump-up test of " + s.day(r.ToMS)}}
+		if later {
+			f.method += ", which was made after this window"
+		}
+		all = append(all, f)
 	}
-	s.putValue(name, "m³/min", s.full.v.Scaled(60), fmt.Sprintf("free air at the inlet at full load: %s", method), s.full.inputs)
+	if part := s.g.total.flowFull; s.g.sp.flow >= 0 && part.ms > 0 {
+		c := &s.g.sp.chans[s.g.sp.flow]
+		if v := s.metered(c, c.mean(part).v); v.V > 0 {
+			all = append(all, fullFlow{v: v, method: fmt.Sprintf("the flow meter's mean over %s at full load", inWords(part.ms)),
+				inputs: append([]string{c.input()}, s.basisInputs(c)...)})
+		}
+	}
+	return all
+}
+
+// pumpUp is the machine's last pump-up test before the window's end, else the first
+// one after it.
+func (s *sheet) pumpUp(m *sitefile.Machine) (r TestResult, later, ok bool) {
+	if r, ok = s.q.tests.pumpUp(m.Name, s.g.to); ok {
+		return r, false, true
+	}
+	if all := s.q.tests.pumpUps[m.Name]; len(all) > 0 && all[0].ToMS < s.q.now {
+		return all[0], true, true
+	}
+	return r, false, false
+}
+
+// day is the local date of a moment.
+func (s *sheet) day(ms int64) string { return millis(ms).In(s.site.Location).Format(time.DateOnly) }
+
+// together is the best of several flows of one machine, from their covariance.
+func together(of []fullFlow) fullFlow {
+	values := make([]gum.Value, len(of))
+	for i := range of {
+		values[i] = of[i].v
+	}
+	best, err := gum.Combine(values)
+	if err != nil || len(of) == 1 {
+		return of[0]
+	}
+	f := fullFlow{v: best.Value}
+	var methods []string
+	for i, w := range best.Weights {
+		if w == 0 {
+			continue
+		}
+		methods = append(methods, fmt.Sprintf("%.0f %% %s (%.3g m³/min)", 100*w, of[i].method, 60*of[i].v.V))
+		f.inputs = append(f.inputs, of[i].inputs...)
+		f.assumed = f.assumed || of[i].assumed
+	}
+	f.method = strings.Join(methods, " and ") + ", weighted by their uncertainties and what these share"
+	if d := of[0].v.Minus(of[1].v); math.Abs(d.V) > 2*coverageFactor*d.U() {
+		f.method += "; the two contradict each other: look at the volume of the test and at the meter"
+	}
+	return f
+}
+
+// wear says what a measured flow has changed by since the nameplate and since the
+// pump-up tests before.
+func (s *sheet) wear(m *sitefile.Machine) string {
+	text := ""
+	if m.RatedFlowM3S > 0 {
+		share := s.full.v.Scaled(100 / m.RatedFlowM3S)
+		text = fmt.Sprintf("; that is %.1f ± %.1f %% of the nameplate, off which a new machine may be by some percent too", share.V, coverageFactor*share.U())
+	}
+	now, later, ok := s.pumpUp(m)
+	if !ok || later {
+		return text
+	}
+	all := s.q.tests.pumpUps[m.Name]
+	if first := all[0]; first.Seq != now.Seq {
+		change := now.FlowM3S.Over(first.FlowM3S).Scaled(100)
+		text += fmt.Sprintf("; since the pump-up test of %s it has changed by %+.1f ± %.1f %%", s.day(first.ToMS), change.V-100, coverageFactor*change.U())
+	}
+	return text
+}
+
+// metered is what a flow meter reads as free air at the inlet.
+func (s *sheet) metered(c *chanSpec, v float64) gum.Value {
+	read := c.value(v)
+	if s.wetThermal(c) {
+		read = read.Plus(gum.New(0, rectangular(wetThermalLimit*v), wetAirInput(c)))
+	}
+	return read.Times(s.inlet.toInlet(c.unit.Basis, s.site.Scfm()))
+}
+
+// basisInputs are what it takes to bring a meter's reading to the inlet.
+func (s *sheet) basisInputs(c *chanSpec) []string {
+	if c.unit.Basis == quantity.FreeAir {
+		return nil
+	}
+	return s.inlet.inputs
 }

@@ -79,6 +79,14 @@ func absolutePa(c *chanSpec, v, barometerPa float64) float64 {
 	return v
 }
 
+// barometerPa is the pressure of the air outside: as it is read, else the site's.
+func (s *sheet) barometerPa() float64 {
+	if pa := s.inlet.pressure.V; pa > 0 {
+		return pa
+	}
+	return s.site.BarometerPa
+}
+
 func (in *inletAir) condition() air.Condition {
 	return air.Condition{PressurePa: in.pressure.V, TemperatureK: in.temperature.V, Humidity: in.humidity.V}
 }

@@ -23,7 +23,7 @@ const maxGapFindings = 20
 
 // findings lists what the window shows of the quality of its data, by time.
 func (s *sheet) findings() []Finding {
-	all := append(s.gapFindings(), s.watchFindings()...)
+	all := append(append(s.gapFindings(), s.watchFindings()...), s.meterFindings()...)
 	all = append(all, s.counterFindings()...)
 	if s.unlikeVolume != "" {
 		all = append(all, Finding{Kind: findingContradictory, Subject: s.g.sp.name, From: stamp(s.g.from), To: stamp(s.g.to),

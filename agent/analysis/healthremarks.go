@@ -315,7 +315,7 @@ func heightM(pa float64) float64 { return (1 - math.Pow(pa/101_325, 1/5.25588)) 
 
 // place says what the height does to air and motor.
 func (s *sheet) place() []Remark {
-	pa := s.site.BarometerPa
+	pa := s.barometerPa()
 	height := heightM(pa)
 	if pa <= 0 || height < 300 {
 		return nil

@@ -64,7 +64,7 @@ func (s *sheet) wet() wetAir {
 		}
 		cell := wetCell{flowingMS: h[pressure].flowing.ms, warmth: c.d.warmth, humidity: estimate{v: assumedHumidity},
 			inlet: s.healthChan(ambient).mean(h[ambient].flowing), pressure: s.healthChan(pressure).mean(h[pressure].flowing)}
-		cell.pressure.v += s.site.BarometerPa
+		cell.pressure.v += s.barometerPa()
 		if humid >= 0 {
 			cell.humidity = s.healthChan(humid).mean(h[humid].flowing)
 		}
@@ -72,7 +72,7 @@ func (s *sheet) wet() wetAir {
 			cell.after = s.healthChan(after).mean(h[after].flowing)
 			cell.hasAfter = cell.after.v > zeroK-60 && cell.after.v < zeroK+150
 		}
-		if cell.sound(s.site.BarometerPa) {
+		if cell.sound(s.barometerPa()) {
 			w.cells = append(w.cells, cell)
 		}
 	}
@@ -195,7 +195,7 @@ func (s *sheet) condensate(w *wetAir) {
 		s.absent(s.air.absent, name)
 		return
 	}
-	barometer := s.site.BarometerPa
+	barometer := s.barometerPa()
 	var sum, all, u2 float64
 	read := false
 	for i := range w.cells {

@@ -18,6 +18,7 @@ const (
 	accuracyOf          = "accuracy of "
 	resolutionOf        = "resolution of "
 	scatterOf           = "scatter of "
+	wetAirOf            = "wet air at "
 	momentsOf           = "moments of load and unload of "
 	inletOf             = "inlet "
 	exponentOf          = "polytropic exponent of "
@@ -68,12 +69,15 @@ func accuracyInput(c *chanSpec) string {
 	if c.accuracyGiven {
 		return name
 	}
-	return name + " (±" + assumedAccuracy(c.unit.Dimension).Text + " assumed)"
+	return name + " (±" + c.assumedAccuracy().Text + " assumed)"
 }
 
 // resolutionInput is the rounding of a channel's readings in one use of them:
 // "begin" and "end" of a difference do not share theirs.
 func resolutionInput(c *chanSpec, use string) string { return resolutionOf + c.id + ", " + use }
+
+// wetAirInput is what wet air does to a thermal mass flow meter.
+func wetAirInput(c *chanSpec) string { return wetAirOf + c.id + " (assumed)" }
 
 // scatterInput is the scatter of what a figure is the mean of.
 func scatterInput(figure, subject string) string { return scatterOf + figure + " of " + subject }

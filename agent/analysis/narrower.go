@@ -148,7 +148,7 @@ func (s *sheet) surerInstrument(v gum.Value, given bool) *Narrower {
 			return narrowed(narrow, fmt.Sprintf("rests on the accuracy of %s; calibrated, or changed for one good for ±%s, it leaves this", c.id, better.Text))
 		}
 		return narrowed(narrow, fmt.Sprintf("rests on the accuracy of %s, assumed to be ±%s; state it in the site file, or have it calibrated: ±%s leaves this",
-			c.id, assumedAccuracy(c.unit.Dimension).Text, better.Text))
+			c.id, c.assumedAccuracy().Text, better.Text))
 	}
 	return nil
 }

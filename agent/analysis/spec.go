@@ -39,6 +39,7 @@ type chanSpec struct {
 	spanSI            float64 // of the valid range; 0: unknown
 	accuracy          sitefile.Accuracy
 	accuracyGiven     bool
+	flowMeter         sitefile.FlowMeter // its kind, of a flow; empty: not said
 }
 
 // spec is all the fold of one machine or system depends on.
@@ -315,6 +316,9 @@ func (c *chanSpec) fromMap(site *sitefile.Site, scale, offset *float64) {
 			c.modulus, c.inverted = mc.Modulus(), mc.Inverted()
 			if mc.Valid != nil {
 				c.spanSI = (mc.Valid[1] - mc.Valid[0]) * mc.Unit.Scale
+			}
+			if mc.Unit.Dimension == quantity.Flow {
+				c.flowMeter = d.Instrument.FlowMeter
 			}
 			c.accuracy, c.accuracyGiven = d.Instrument.Accuracy[mc.Unit.Dimension.String()]
 		}

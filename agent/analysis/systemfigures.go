@@ -36,9 +36,16 @@ func (s *sheet) borrowCoverage(machines []*sheet) {
 	}
 }
 
-// sumMachines sets energy, money and air. Each figure has the coverage of the
-// least observed machine.
+// sumMachines sets energy, money and air.
 func (s *sheet) sumMachines(sys *sitefile.System, machines []*sheet) {
+	s.addMachines(machines)
+	s.flowPeak()
+	s.airDemand(sys, machines)
+}
+
+// addMachines sets what is a sum of the machines'. Each figure has the coverage
+// of the least observed machine.
+func (s *sheet) addMachines(machines []*sheet) {
 	own, partial := s.coverage, s.partial
 	s.borrowCoverage(machines)
 	s.partial = false
@@ -69,8 +76,6 @@ func (s *sheet) sumMachines(sys *sitefile.System, machines []*sheet) {
 	s.systemAir(&air, &energy, machines)
 	s.storageFigures(sys, machines)
 	s.coverage, s.partial = own, partial
-	s.flowPeak()
-	s.airDemand(sys, machines)
 }
 
 // systemAir sets the air figures over the time in which the machines were

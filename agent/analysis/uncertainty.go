@@ -6,6 +6,7 @@ import (
 
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
+	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
 
@@ -71,12 +72,19 @@ func assumedAccuracy(d quantity.Dimension) sitefile.Accuracy {
 	return sitefile.Accuracy{OfReading: 0.02, Text: "2 % of reading"}
 }
 
+func (c *chanSpec) assumedAccuracy() sitefile.Accuracy {
+	if c.role == scan.Barometer { // a gauge's would be no reading of the weather
+		return sitefile.Accuracy{SI: 300, Text: "0.3 kPa"}
+	}
+	return assumedAccuracy(c.unit.Dimension)
+}
+
 // accuracyLimit is the largest error that the instrument may have at a value,
 // in SI.
 func (c *chanSpec) accuracyLimit(valueSI float64) float64 {
 	a := c.accuracy
 	if !c.accuracyGiven {
-		a = assumedAccuracy(c.unit.Dimension)
+		a = c.assumedAccuracy()
 	}
 	return float64(a.OfReading*math.Abs(valueSI)) + float64(a.OfSpan*math.Abs(c.spanSI)) + a.SI
 }
@@ -86,7 +94,7 @@ func (c *chanSpec) input() string {
 	if c.accuracyGiven {
 		return c.id
 	}
-	return fmt.Sprintf("%s (accuracy ±%s assumed)", c.id, assumedAccuracy(c.unit.Dimension).Text)
+	return fmt.Sprintf("%s (accuracy ±%s assumed)", c.id, c.assumedAccuracy().Text)
 }
 
 // reading is the uncertainty of a mean of readings near valueSI: the

@@ -15,6 +15,16 @@ type Scope struct {
 	// DayParameters is how many of the model's parameters one day's sum of
 	// residuals takes up: the day types of a model by day types, else all.
 	DayParameters int
+	// Weights say how often each point after counts, as where a week stands for
+	// a year; nil: once each.
+	Weights []float64
+}
+
+func (s *Scope) weight(i int) float64 {
+	if s.Weights == nil {
+		return 1
+	}
+	return s.Weights[i]
 }
 
 // Saving is the baseline projected on the points after, less what was measured.
@@ -35,34 +45,50 @@ type Saving struct {
 func (f *Fit) Save(before, after []Point, scope Scope) Saving {
 	s := Saving{Points: len(after)}
 	direction := make([]float64, len(f.means)) // Σ(x − mean) over the points after
-	days := map[int64]bool{}
+	var m, squares, daySquares float64         // sums of weights, of their squares, and of those of days
+	type day struct{ weight, points float64 }
+	days := map[int64]*day{}
+	var order []*day
 	for i := range after {
-		s.Baseline += f.Predict(after[i].X)
-		s.Measured += after[i].Y
+		w := scope.weight(i)
+		m += w
+		squares += float64(w * w)
+		s.Baseline += float64(w * f.Predict(after[i].X))
+		s.Measured += float64(w * after[i].Y)
 		for j, x := range after[i].X {
-			direction[j] += x - f.means[j]
+			direction[j] += float64(w * (x - f.means[j]))
 		}
-		days[after[i].Day] = true
+		d := days[after[i].Day]
+		if d == nil {
+			d = &day{}
+			days[after[i].Day] = d
+			order = append(order, d)
+		}
+		d.weight += w
+		d.points++
 	}
 	s.Value, s.Days = s.Baseline-s.Measured, len(days)
 	if len(after) == 0 {
 		return s
 	}
-	m := float64(len(after))
-	hours, hoursFree := f.byPoints(m, direction, scope)
-	byDay, daysFree := f.byDays(before, m, float64(s.Days), direction, scope)
+	for _, d := range order { // in order: sums in a map's would differ from run to run
+		mean := d.weight / d.points
+		daySquares += float64(mean * mean)
+	}
+	hours, hoursFree := f.byPoints(m, squares, direction, scope)
+	byDay, daysFree := f.byDays(before, m, daySquares, direction, scope)
 	hoursHalf := Quantile(Level, hoursFree) * hours
 	s.Half, s.Freedom = hoursHalf, hoursFree
 	if half := Quantile(Level, daysFree) * byDay; half > s.Half {
 		s.Half, s.Freedom, s.ByDays = half, daysFree, true
 	}
-	s.guideline(f, m)
+	s.guideline(f, float64(len(after)))
 	return s
 }
 
 // byPoints is the standard uncertainty of the saving if residuals follow one
 // another as their lag-1 autocorrelation says.
-func (f *Fit) byPoints(m float64, direction []float64, scope Scope) (u, free float64) {
+func (f *Fit) byPoints(m, squares float64, direction []float64, scope Scope) (u, free float64) {
 	n := float64(f.N)
 	own := 0.0 // variance of a point of the kind of those after
 	for _, i := range scope.Before {
@@ -72,12 +98,12 @@ func (f *Fit) byPoints(m float64, direction []float64, scope Scope) (u, free flo
 	own = float64(own * shared / math.Max(1, float64(len(scope.Before))))
 	variance := float64(f.RMSE * f.RMSE)
 	inflate := n / f.EffectiveN
-	of := float64(own*m) + float64(variance*(float64(m*m)/n+f.quadratic(direction)))
+	of := float64(own*squares) + float64(variance*(float64(m*m)/n+f.quadratic(direction)))
 	return math.Sqrt(float64(of * inflate)), math.Max(1, f.EffectiveN-float64(f.P))
 }
 
 // byDays is the same with nothing assumed of the hours within a day.
-func (f *Fit) byDays(before []Point, m, daysAfter float64, direction []float64, scope Scope) (u, free float64) {
+func (f *Fit) byDays(before []Point, m, daySquares float64, direction []float64, scope Scope) (u, free float64) {
 	pull, plain := map[int64]float64{}, map[int64]float64{}
 	var order []int64 // sums go in the order of the days: maps have none
 	for i := range before {
@@ -102,7 +128,7 @@ func (f *Fit) byDays(before []Point, m, daysAfter float64, direction []float64, 
 	}
 	spread := float64(len(order)) / free
 	own = float64(own * spread / math.Max(1, float64(len(plain))))
-	return math.Sqrt(float64(fitted*spread) + float64(own*daysAfter)), free
+	return math.Sqrt(float64(fitted*spread) + float64(own*daySquares)), free
 }
 
 // guideline is the fractional savings uncertainty of ASHRAE Guideline 14 for

@@ -58,6 +58,13 @@ func TestSavingIdentities(t *testing.T) {
 	s := mean.Save(values, later[:10], wholeScope(mean))
 	want := Quantile(0.95, 39) * mean.RMSE * math.Sqrt(10+100.0/40)
 	near(t, "half width of a mean's saving", s.Half, want, 1e-9)
+	scope := wholeScope(mean)
+	for range 10 {
+		scope.Weights = append(scope.Weights, 36)
+	}
+	year := mean.Save(values, later[:10], scope)
+	near(t, "saving of a year", year.Value, 36*s.Value, 1e-9)
+	near(t, "its half width", year.Half, 36*s.Half, 1e-9)
 }
 
 func wholeScope(f *Fit) Scope {

@@ -160,7 +160,7 @@ func (p *Plan) find(site *sitefile.Site, ask Ask) (*sitefile.System, error) {
 				return &site.Systems[i], nil
 			}
 		}
-		return nil, wrong("system", "system %q: the site has %s", name, listed("system", names))
+		return nil, wrong("system", "%s", notOne("system", name, names))
 	case PumpUp:
 		m, err := findMachine(site, ask.Machine)
 		if err != nil {
@@ -187,14 +187,18 @@ func findMachine(site *sitefile.Site, name string) (*sitefile.Machine, error) {
 			return &site.Machines[i], nil
 		}
 	}
-	return nil, wrong("machine", "machine %q: the site has %s", name, listed("machine", names))
+	return nil, wrong("machine", "%s", notOne("machine", name, names))
 }
 
-func listed(what string, names []string) string {
-	if len(names) == 0 {
-		return "no [[" + what + "]]: add one to the site file"
+// notOne says that a name is none of those there are, or missing.
+func notOne(what, name string, names []string) string {
+	switch {
+	case len(names) == 0:
+		return fmt.Sprintf("the site file has no [[%s]]: add one", what)
+	case name == "":
+		return fmt.Sprintf("say which %s: %s", what, strings.Join(names, ", "))
 	}
-	return strings.Join(names, ", ")
+	return fmt.Sprintf("there is no %s %q: use %s", what, name, strings.Join(names, ", "))
 }
 
 // maxWho is the most characters of a name.

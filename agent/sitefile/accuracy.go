@@ -58,6 +58,8 @@ func (s *section) instrument(key string) Instrument {
 		return inst
 	}
 	inst.Serial = t.text("serial", "")
+	inst.FlowMeter = FlowMeter(t.choice("flow_meter", "", string(ThermalMass), string(DifferentialPressure), string(Vortex),
+		string(Turbine), string(Ultrasonic), string(PositiveDisplacement)))
 	inst.Calibrated = t.date("calibrated")
 	if acc := t.sub("accuracy"); acc != nil {
 		inst.Accuracy = map[string]Accuracy{}

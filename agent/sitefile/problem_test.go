@@ -268,6 +268,7 @@ night_users = [{ name = "tank blanket", flow = "0 cfm" }]`, `"0 cfm"`, "system.n
 	{"cut_in above cut_out", inSite, `control = "load/unload"`, "cut_in = \"120 psi\"\ncut_out = \"8 bar\"", `"120 psi"`, "machine.cut_in", []string{"not below cut_out"}},
 	{"service never due", inSite, `hours = 4000`, `hours = 0`, `{ item`, "machine.service", []string{`when "oil" is due`}},
 	{"accuracy", inSite, `"1 % of span"`, `"1 % of range"`, `"1 % of range"`, "device.instrument.accuracy.pressure", []string{"of span or of reading"}},
+	{"flow meter of no kind", inSite, `accuracy = { pressure = "1 % of span" }`, `flow_meter = "thermal"`, `"thermal"`, "device.instrument.flow_meter", []string{"thermal mass"}},
 	{"accuracy in another unit", inSite, `"1 % of span"`, `"1 kW"`, `"1 kW"`, "device.instrument.accuracy.pressure", []string{"a pressure is wanted"}},
 	{"accuracy of an unknown kind", inSite, `{ pressure = "1`, `{ presure = "1`, "presure = ", "device.instrument.accuracy.presure", []string{`did you mean "pressure"?`}},
 }

@@ -130,9 +130,23 @@ type Device struct {
 // Instrument is what is known of a device's metrology.
 type Instrument struct {
 	Accuracy   map[string]Accuracy // by dimension word: pressure, power, energy, flow, temperature, current, voltage
+	FlowMeter  FlowMeter           // the kind of flow meter behind its flow channels; empty: not said. Key: flow_meter
 	Serial     string
 	Calibrated string // RFC 3339 date, or empty
 }
+
+// FlowMeter is how a flow meter works.
+type FlowMeter string
+
+// The kinds of flow meter.
+const (
+	ThermalMass          FlowMeter = "thermal mass"
+	DifferentialPressure FlowMeter = "differential pressure"
+	Vortex               FlowMeter = "vortex"
+	Turbine              FlowMeter = "turbine"
+	Ultrasonic           FlowMeter = "ultrasonic"
+	PositiveDisplacement FlowMeter = "positive displacement"
+)
 
 // Accuracy is a limit (not a standard deviation): the sum of its parts.
 type Accuracy struct {

@@ -14,6 +14,15 @@ const (
 // dayNames is indexed by time.Weekday.
 var dayNames = [7]string{"sun", "mon", "tue", "wed", "thu", "fri", "sat"}
 
+// ParseWindow reads a window as a site file writes it; the error says how.
+func ParseWindow(text string) (WeekWindow, error) {
+	w, err := parseWindow(text)
+	if err != nil {
+		return w, fmt.Errorf("%w: %s", err, windowForm)
+	}
+	return w, nil
+}
+
 // parseWindow reads "Mon-Fri 07:00-16:00", "Sat,Sun 22:00-06:00" or
 // "daily 00:00-24:00". A window whose end is before its start runs over
 // midnight and belongs to the day on which it starts.

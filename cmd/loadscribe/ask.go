@@ -33,11 +33,15 @@ type asked interface {
 	Faults(ctx context.Context, w window) ([]agent.Fault, error)
 	// Service tells when each service item of each machine is due.
 	Service(ctx context.Context) ([]analysis.MachineService, error)
+	// Compare tells what was saved between two periods.
+	Compare(ctx context.Context, r agent.CompareRequest) (analysis.Comparison, error)
 	// Text is a version of a site file or map, by its hash.
 	Text(ctx context.Context, hash string) ([]byte, error)
 	// RawFrom is the time from which raw readings are kept; zero where none was
 	// dropped.
 	RawFrom(ctx context.Context) (time.Time, error)
+	// Tests lists the guided tests.
+	Tests(ctx context.Context) (agent.Tests, error)
 	Close() error
 }
 

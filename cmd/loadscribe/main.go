@@ -32,9 +32,11 @@ type commands struct {
 	Probe      probeCmd      `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`
 	Check      checkCmd      `cmd:"" help:"Check a site file and its register maps without touching a line."`
 	Summary    summaryCmd    `cmd:"" help:"Print every figure for a window."`
+	Compare    compareCmd    `cmd:"" help:"Tell what was saved between two periods, with an interval, as a rebate programme asks."`
 	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
 	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
 	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`
+	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
 	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export     exportCmd     `cmd:"" help:"Write readings as CSV."`
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`

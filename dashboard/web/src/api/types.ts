@@ -1,5 +1,139 @@
 // Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
 
+/** A comparison of two periods. */
+export type CompareRequest = {
+  /** FROM/TO */
+  before: string;
+  /** FROM/TO */
+  after: string;
+  machine?: string;
+  system?: string;
+  /** auto, air, air-shift, day-type, day-hour or production */
+  model?: string;
+  /** windows like Mon-Fri 14:00-18:00, on whole hours */
+  peak?: string[];
+  /** like 6-9 or 12,1,2 */
+  peak_months?: string;
+  production?: Production[];
+};
+
+/** What was made on a local date. */
+export type Production = {
+  /** like 2026-03-02 */
+  date: string;
+  /** zero or more, in any unit */
+  count: number;
+};
+
+/** Two periods side by side, and what was saved. Figures with a unit per year are of a year of the site. */
+export type Comparison = {
+  kind: "machine" | "system";
+  subject: string;
+  /** what is known of the saving */
+  sentence: string;
+  /** the saving lies further from nothing than its uncertainty */
+  told: boolean;
+  /** energy_saved, saving_share, cost_saved, emissions_saved, peak_power_saved, and energy_saved_in_all or energy_saved_equal_air beside it */
+  figures: Figure[];
+  /** name of the model; empty where none can be made */
+  chosen: string;
+  why: string;
+  models: ComparedModel[];
+  before: ComparedPeriod;
+  after: ComparedPeriod;
+  day_types: ComparedDayType[];
+  /** what was alike in both periods */
+  equal: string[];
+  /** what was not, or is not known */
+  unequal: string[];
+  /** where the saving must not be used */
+  limits: string[];
+  /** rules that words and numbers follow */
+  basis: string[];
+};
+
+/** One baseline that was tried. kWh are over the period after. */
+export type ComparedModel = {
+  name: string;
+  what: string;
+  scope: "at equal air" | "in all";
+  /** why there is none */
+  absent?: string;
+  points?: number;
+  parameters?: number;
+  r2?: number;
+  /** root mean square error over n−p, as a share of the mean */
+  cv_rmse?: number;
+  /** normalised mean bias error, as a share */
+  nmbe?: number;
+  /** lag 1, of the residuals */
+  autocorrelation?: number;
+  /** n' = n(1−ρ)/(1+ρ) */
+  effective_points?: number;
+  coefficients?: ModelCoefficient[];
+  keeps_limits: boolean;
+  baseline_kwh?: number;
+  measured_kwh?: number;
+  saving_kwh?: number;
+  /** half width at 95 %, of the model alone */
+  model_uncertainty_kwh?: number;
+  /** half width at 95 %, with the meters */
+  uncertainty_kwh?: number;
+  /** days or hours: which gave the interval */
+  wider_by?: string;
+  /** half width at 95 % in the form of ASHRAE Guideline 14, from memory */
+  guideline_uncertainty_kwh?: number;
+  /** the same at 68 %, as a share of the saving */
+  fractional_uncertainty_68?: number;
+};
+
+/** A coefficient with its standard error. */
+export type ModelCoefficient = {
+  name: string;
+  unit: string;
+  value: number;
+  error: number;
+  /** value over error */
+  t: number;
+};
+
+/** What one period held. */
+export type ComparedPeriod = {
+  from: string;
+  to: string;
+  /** used */
+  hours: number;
+  /** hours of which too little was observed */
+  left_out: number;
+  coverage: number;
+  energy_kwh?: number;
+  air_m3?: number;
+  loaded_h: number;
+  unloaded_h: number;
+  /** mean while it ran, gauge */
+  pressure_kpa?: number;
+  /** mean room temperature */
+  ambient_c?: number;
+  production?: number;
+  /** of the energy */
+  method: string;
+  air_method?: string;
+};
+
+/** One day type in both periods. */
+export type ComparedDayType = {
+  name: string;
+  days_per_year: number;
+  hours_before: number;
+  hours_after: number;
+  /** mean power */
+  kw_before?: number;
+  kw_after?: number;
+  /** mean, m³/min */
+  flow_before?: number;
+  flow_after?: number;
+};
+
 /** What is measured, from the site file and its register maps. It changes only when the agent starts anew. */
 export type Site = {
   name: string;
@@ -429,6 +563,110 @@ export type Fault = {
   on: boolean;
 };
 
+/** The guided tests of a site. */
+export type Tests = {
+  /** those that run, and how the last one of each system ended since the agent started */
+  running: TestStatus[];
+  /** the latest first */
+  results: TestRecord[];
+  cautions: TestCautions;
+};
+
+/** What must be read, and confirmed, before a test begins. */
+export type TestCautions = {
+  leak: string[];
+  pump_up: string[];
+};
+
+/** How a guided test stands. */
+export type TestStatus = {
+  test: "leak" | "pump-up";
+  system: string;
+  /** empty in a leak test until one loads */
+  machine: string;
+  who: string;
+  phase: "watch" | "lower" | "rise" | "hold" | "done" | "given_up";
+  /** what the person must do now */
+  instruction: string;
+  /** cycles or rises that count */
+  done: number;
+  needed: number;
+  /** what it needs still */
+  needs: string;
+  /** the result as it stands */
+  so_far: string;
+  /** what was not counted, and why */
+  detail: string;
+  /** why it was given up */
+  why: string;
+  started: string | null;
+  seen: string | null;
+  /** the pressure it goes by */
+  tap: string;
+};
+
+/** What a guided test found, SI; uncertainties of 95 %. */
+export type TestRecord = {
+  seq: number;
+  test: "leak" | "pump-up";
+  system: string;
+  machine: string;
+  who: string;
+  from: string | null;
+  to: string | null;
+  /** free air at the inlet: the machine's at full load, or the leak by the fall of pressure */
+  flow_m3s?: number;
+  flow_uncertainty_m3s?: number;
+  /** leak: the part of the time in which the machine delivered */
+  share?: number;
+  share_uncertainty?: number;
+  /** gauge, mean */
+  pressure_pa: number;
+  /** 0: not known */
+  volume_m3: number;
+  cycles: number;
+  method: string;
+  text: string;
+  /** the event that took it back */
+  withdrawn_by?: number;
+  withdrawn_why?: string;
+};
+
+/** Begins a guided test. What is left out comes from the site file. */
+export type TestAsk = {
+  test: "leak" | "pump-up";
+  /** pump-up; may be left out where the site has one */
+  machine?: string;
+  /** leak; likewise */
+  system?: string;
+  /** who does it, at most 80 characters */
+  who: string;
+  /** the cautions were read, and all who use air were told; must be true */
+  confirmed: boolean;
+  /** known volume from the machine up to the shut valve, or all that is fed (leak) */
+  volume_m3?: number;
+  /** what that may be off by at most, as a share */
+  volume_share?: number;
+  /** air space inside the machine */
+  package_m3?: number;
+  /** pump-up, 2 to 6; default 3 */
+  rises?: number;
+};
+
+/** Breaks off the guided test of a system. */
+export type TestCancel = {
+  /** may be left out where the site has one */
+  system?: string;
+};
+
+/** Takes a result back. */
+export type TestWithdrawal = {
+  /** number of the result */
+  seq: number;
+  who: string;
+  why: string;
+};
+
 /** What a person writes down. A note is never changed or deleted; a later one corrects it. */
 export type NewNote = {
   /** at most 2000 characters */
@@ -805,9 +1043,11 @@ export interface Answers {
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
+  "/api/v1/compare": Comparison;
   "/api/v1/intervals": IntervalsAnswer;
   "/api/v1/unloads": UnloadsAnswer;
   "/api/v1/levels": LevelsAnswer;
   "/api/v1/hookup": HookupReport;
+  "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
 }

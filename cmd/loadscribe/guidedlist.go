@@ -1,0 +1,90 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+
+	"loadscribe/agent"
+	"loadscribe/agent/sitefile"
+)
+
+type testListCmd struct {
+	Site string `required:"" help:"The site file." placeholder:"FILE"`
+	Data string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	JSON bool   `help:"Print the JSON of /api/v1/tests."`
+}
+
+type testWithdrawCmd struct {
+	Seq   uint64   `arg:"" name:"number" help:"The result's number, as test list shows it."`
+	Words []string `arg:"" name:"reason" help:"Why it counts no longer."`
+	Site  string   `required:"" help:"The site file." placeholder:"FILE"`
+	Data  string   `help:"Data directory, instead of the site file's." placeholder:"DIR"`
+	Who   string   `required:"" help:"Who takes it back." placeholder:"NAME"`
+}
+
+func (a *stopped) Tests(context.Context) (agent.Tests, error) { return a.history.Tests() }
+
+func (r *running) Tests(ctx context.Context) (t agent.Tests, err error) {
+	err = r.read(ctx, "/api/v1/tests", nil, &t)
+	return t, err
+}
+
+// Run lists the results, from the running agent or the files of a stopped one.
+func (c *testListCmd) Run(s *surroundings) error {
+	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	if err != nil {
+		return err
+	}
+	source, err := ask(s, site)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	t, err := source.Tests(s.ctx)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		out := json.NewEncoder(s.stdout)
+		out.SetEscapeHTML(false)
+		out.SetIndent("", "  ")
+		return out.Encode(t)
+	}
+	for i := range t.Running {
+		r := &t.Running[i]
+		fmt.Fprintf(s.stdout, "%s test on system %s by %s: %s\n", r.Test, r.System, r.Who, strings.ReplaceAll(r.Phase, "_", " "))
+	}
+	for i := range t.Results {
+		r := &t.Results[i]
+		fmt.Fprintf(s.stdout, "%d  %s  %s\n", r.Seq, time.UnixMilli(int64(r.To)).In(site.Location).Format("2006-01-02 15:04"), r.Text)
+		if r.WithdrawnBy != 0 {
+			fmt.Fprintf(s.stdout, "    taken back by event %d: %s\n", r.WithdrawnBy, r.WithdrawnWhy)
+		}
+	}
+	if len(t.Results) == 0 {
+		fmt.Fprintln(s.stdout, "no guided test has a result yet: loadscribe test leak, loadscribe test pump-up")
+	}
+	return nil
+}
+
+// Run takes a result back.
+func (c *testWithdrawCmd) Run(s *surroundings) error {
+	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
+	if err != nil {
+		return err
+	}
+	r, err := needRunning(s, site, "it files what is taken back")
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	var e agent.Event
+	if err := r.post(s.ctx, "/api/v1/tests/withdraw", agent.TestWithdrawal{Seq: c.Seq, Who: c.Who, Why: strings.Join(c.Words, " ")}, &e); err != nil {
+		return flagged(err)
+	}
+	fmt.Fprintf(s.stdout, "test %d counts no longer (event %d); figures that rested on it fall back on what was known before\n", c.Seq, e.Seq)
+	return nil
+}
