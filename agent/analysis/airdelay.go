@@ -35,7 +35,7 @@ func (s *sheet) delays(m *sitefile.Machine, st *storage, c *chanSpec) {
 	var jumps, kinks []float64
 	for i := range st.stops {
 		f := &st.stops[i]
-		stopS := closingS - f.lateS/2
+		stopS := closingS - float64(f.lateS/2)
 		jumps = append(jumps, stopS-f.gap/slope)
 	}
 	jump, jumpU, _ := middleOf(jumps)
@@ -46,7 +46,7 @@ func (s *sheet) delays(m *sitefile.Machine, st *storage, c *chanSpec) {
 	var late float64
 	for i := range st.loads {
 		f := &st.loads[i]
-		kinks = append(kinks, jump-f.gap/slope+f.lateS/2)
+		kinks = append(kinks, jump-f.gap/slope+float64(f.lateS/2))
 		late = max(late, f.lateS)
 	}
 	delay, u, scatter := middleOf(kinks)

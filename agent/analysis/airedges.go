@@ -142,7 +142,7 @@ func middleOf(values []float64) (middle, u, scatter float64) {
 func quantileOf(values []float64, share float64) float64 {
 	sorted := slices.Clone(values)
 	slices.Sort(sorted)
-	at := share * float64(len(sorted)-1)
+	at := float64(share * float64(len(sorted)-1))
 	i := int(at)
 	if i+1 >= len(sorted) {
 		return sorted[len(sorted)-1]
@@ -250,10 +250,10 @@ func (s *sheet) slopes(m *sitefile.Machine, st *storage, c *chanSpec) {
 		st.absent = "the pressure does not rise faster loaded than unloaded: demand changes more than the machine gives, or the pressure is not that of its storage"
 		return
 	}
-	middle := (load + stop) / 2
+	middle := float64((load + stop) / 2)
 	loadWide, _, _ := middleOf(take(st.loads, wide))
 	stopWide, _, _ := middleOf(take(st.stops, wide))
-	unlike := max(math.Abs(load-stop), math.Abs((loadWide+stopWide)/2-middle)) / middle
+	unlike := max(math.Abs(load-stop), math.Abs(float64((loadWide+stopWide)/2)-middle)) / middle
 	switch scatter := max(loadScatter/load, stopScatter/stop); {
 	case scatter > mostScatter:
 		st.absent = fmt.Sprintf("what its full flow adds to the slope of the pressure scatters by %.0f %% from load to load: demand changes too much", 100*scatter)

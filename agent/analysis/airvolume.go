@@ -55,14 +55,6 @@ func (s *sheet) flowFromVolume() (v gum.Value, why string) {
 	return volume.Over(s.perFlow(st.slope, st.sys)), ""
 }
 
-// plateFlow is what is known of a machine's flow from its plate.
-func plateFlow(m *sitefile.Machine) gum.Value {
-	if m.RatedFlowM3S <= 0 {
-		return gum.Value{}
-	}
-	return gum.New(float64(m.RatedFlowM3S*flowMiddle), rectangular(flowHalfWidth*m.RatedFlowM3S), ratedFlowInput(m.Name))
-}
-
 // storageFigures sets volume_per_flow and effective_volume of a system.
 func (s *sheet) storageFigures(sys *sitefile.System, machines []*sheet) {
 	const ratio, volume = "volume_per_flow", "effective_volume"
@@ -79,7 +71,7 @@ func (s *sheet) storageFigures(sys *sitefile.System, machines []*sheet) {
 			s.seenVolume(perFlow.Times(flow), known)
 			return
 		}
-		why = "no rated flow to make a volume of it"
+		why = "no full-load flow is known to make a volume of it"
 	} else {
 		s.absent(why, ratio)
 	}
@@ -105,12 +97,8 @@ func (s *sheet) joint(machines []*sheet) (slope, flow gum.Value, why string) {
 			return slope, flow, m.g.sp.name + ": " + st.absent
 		}
 		slope = slope.Plus(st.slope)
-		of, ok := s.site.MachineByName(m.g.sp.name)
-		if !ok || of.RatedFlowM3S <= 0 {
-			whole = false
-			continue
-		}
-		flow = flow.Plus(plateFlow(of))
+		whole = whole && m.full.v.V > 0
+		flow = flow.Plus(m.full.v)
 	}
 	if !whole {
 		flow = gum.Value{}
@@ -122,14 +110,14 @@ func (s *sheet) joint(machines []*sheet) (slope, flow gum.Value, why string) {
 // where that says it, which it is then compared with.
 func (s *sheet) seenVolume(seen, known gum.Value) {
 	const name = "effective_volume"
-	by := fmt.Sprintf("volume_per_flow times the full-load flow of the nameplate: %.3g ± %.2g m³", seen.V, coverageFactor*seen.U())
+	by := fmt.Sprintf("volume_per_flow times the full-load flow: %.3g ± %.2g m³", seen.V, float64(coverageFactor*seen.U()))
 	if known.V == 0 {
-		s.putValue(name, "m³", seen, by, []string{"volume_per_flow", "rated flow (assumed)"})
+		s.putValue(name, "m³", seen, by, []string{"volume_per_flow", "full_load_flow"})
 		return
 	}
 	method := "sum of the parts' volumes in the site file, which may be off by 3 %; pipes it does not name are extra"
 	difference := seen.Minus(known)
-	if off := coverageFactor * difference.U(); math.Abs(difference.V) > off {
+	if off := float64(coverageFactor * difference.U()); math.Abs(difference.V) > off {
 		s.unlikeVolume = fmt.Sprintf("the storage of %s behaves as %.2f m³, the parts in the site file are %.2f m³: unlike by more than the %.2f m³ that this is known to. Look for a vessel that is shut off or missing in the site file, water in the receiver, a machine far off its nameplate",
 			s.g.sp.name, seen.V, known.V, off)
 		method += "; unlike " + by

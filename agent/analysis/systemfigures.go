@@ -39,6 +39,7 @@ func (s *sheet) borrowCoverage(machines []*sheet) {
 // sumMachines sets energy, money and air.
 func (s *sheet) sumMachines(sys *sitefile.System, machines []*sheet) {
 	s.addMachines(machines)
+	s.storageFigures(sys, machines)
 	s.flowPeak()
 	s.airDemand(sys, machines)
 }
@@ -74,7 +75,6 @@ func (s *sheet) addMachines(machines []*sheet) {
 		air = metered
 	}
 	s.systemAir(&air, &energy, machines)
-	s.storageFigures(sys, machines)
 	s.coverage, s.partial = own, partial
 }
 
