@@ -144,6 +144,11 @@ func (a *Agent) Figures(fromMS, toMS int64, machine string) (analysis.Report, er
 	return a.figures(fromMS, toMS, a.end(), machine)
 }
 
+// Demand is History's, reckoned from the present.
+func (a *Agent) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Demand, error) {
+	return a.demand(system, fromMS, toMS, stepMS, a.end())
+}
+
 // Close releases the store. Run does it by itself.
 func (a *Agent) Close() error {
 	a.closing.Do(func() { a.closeErr = a.store.Close() })

@@ -192,3 +192,65 @@ func TestCancelledTestFilesNothing(t *testing.T) {
 		t.Errorf("another one: %v", err)
 	}
 }
+
+// width is a figure of comp1 over the record with its stated half width.
+func (s *staged) width(t *testing.T, name string) (value, half float64, method string) {
+	t.Helper()
+	report, err := s.agent.Figures(s.From.UnixMilli(), s.clock.ms.Load()+1, "comp1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range report.Machines[0].Figures {
+		if f.Name == name {
+			if f.Absent != "" {
+				t.Fatalf("%s: %s", name, f.Absent)
+			}
+			return *f.Value, *f.Uncertainty, f.Method
+		}
+	}
+	t.Fatalf("there is no figure %s", name)
+	return 0, 0, ""
+}
+
+// After a pump-up test the figures that rest on the machine's flow are as narrow
+// as the advice beside them promised (±5 %), hold the truth, and are wide again
+// when the result is taken back.
+func TestPumpUpNarrowsTheFigures(t *testing.T) {
+	s := newStaged(t, "pump-up-test", "2026-03-07 08:50", 70*time.Minute)
+	s.play(t, 8*time.Minute, func() {
+		if _, err := s.agent.StartTest(agent.TestAsk{Test: "pump-up", Who: "R. Vale", Confirmed: true}); err != nil {
+			t.Error(err)
+		}
+	})
+	truth, err := s.World.Truth().Totals("comp1", s.From.Add(17*time.Minute), s.From.Add(19*time.Minute))
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, err := s.agent.Tests()
+	if err != nil || len(all.Results) != 1 {
+		t.Fatalf("tests %+v %v", all, err)
+	}
+	names := []string{"full_load_flow", "air_delivered"}
+	narrow := map[string]float64{}
+	for _, name := range names {
+		value, half, method := s.width(t, name)
+		narrow[name] = half / value
+		if !strings.Contains(method, "pump-up test of 2026-03-07") {
+			t.Errorf("%s does not say that it rests on the test: %s", name, method)
+		}
+		if name == "full_load_flow" && math.Abs(value-60*truth.InletM3/120) > half {
+			t.Errorf("%s is %.3f ± %.3f, true %.3f", name, value, half, 60*truth.InletM3/120)
+		}
+	}
+	s.takeBack(t, all.Results[0].Seq)
+	for _, name := range names {
+		value, half, _ := s.width(t, name)
+		t.Logf("%s: ± %.1f %% on the nameplate, ± %.1f %% after the test", name, 100*half/value, 100*narrow[name])
+		if wide := half / value; narrow[name] > 0.65*wide {
+			t.Errorf("%s: ± %.1f %% with the test, ± %.1f %% without", name, 100*narrow[name], 100*wide)
+		}
+	}
+	if narrow["full_load_flow"] > 0.052 {
+		t.Errorf("full_load_flow: ± %.1f %%, ±5 %% was promised", 100*narrow["full_load_flow"])
+	}
+}

@@ -138,6 +138,15 @@ func (h *History) figures(fromMS, toMS int64, now time.Time, machine string) (an
 	return analysis.Compute(h.source(), h.site, fromMS, toMS, now.UnixMilli(), machine)
 }
 
+// Demand returns a system's demand for air by steps.
+func (h *History) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Demand, error) {
+	return h.demand(system, fromMS, toMS, stepMS, h.Now())
+}
+
+func (h *History) demand(system string, fromMS, toMS, stepMS int64, now time.Time) (analysis.Demand, error) {
+	return analysis.AirDemand(h.source(), h.site, system, fromMS, toMS, stepMS, now.UnixMilli())
+}
+
 // StateRuns returns a machine's states, ascending, without holes.
 func (h *History) StateRuns(machine string, fromMS, toMS int64) ([]StateRun, error) {
 	runs, err := analysis.StateRuns(h.source(), h.site, machine, fromMS, toMS)

@@ -47,6 +47,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/unloads", 400, "Error"},
 		{"/api/v1/unloads?machine=comp1&limit=0", 400, "Error"},
 		{"/api/v1/unloads?machine=comp9", 404, "Error"},
+		{"/api/v1/demand?system=main&from=-2h&step=1h", 200, "DemandAnswer"},
+		{"/api/v1/demand", 400, "Error"}, // of two systems
+		{"/api/v1/demand?system=main&step=90s", 400, "Error"},
+		{"/api/v1/demand?system=other", 404, "Error"},
 		{"/api/v1/series", 400, "Error"},
 		{"/api/v1/series?channel=no.such", 404, "Error"},
 		{"/api/v1/series?state=comp9", 404, "Error"},
@@ -99,6 +103,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	}
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
+		"/api/v1/demand": "DemandAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison",
@@ -173,6 +178,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"Remark": analysis.Remark{}, "ServiceAnswer": serviceAnswer{}, "MachineService": analysis.MachineService{}, "ServiceItem": analysis.ServiceItem{},
 		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
 		"UnloadsAnswer": analysis.Unloads{}, "UnloadCurve": analysis.UnloadCurve{},
+		"DemandAnswer": analysis.Demand{}, "DemandStep": analysis.DemandStep{},
 		"Tests": agent.Tests{}, "TestStatus": agent.TestStatus{}, "TestRecord": agent.TestRecord{}, "TestCautions": agent.TestCautions{},
 		"TestAsk": agent.TestAsk{}, "TestCancel": testCancel{}, "TestWithdrawal": agent.TestWithdrawal{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
@@ -278,7 +284,7 @@ func TestStoreTrouble(t *testing.T) {
 	b.fail("disk gone")
 	s := newTestServer(t, b, Options{})
 	for _, target := range []string{
-		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/figures", "/api/v1/events", "/api/v1/faults",
+		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/figures", "/api/v1/demand?system=main", "/api/v1/events", "/api/v1/faults",
 		"/api/v1/intervals?machine=comp1", "/api/v1/export?from=-1h",
 	} {
 		w := get(s, target)

@@ -29,6 +29,8 @@ type Backend interface {
 	// Figures returns every figure; machine empty means all machines and
 	// systems.
 	Figures(fromMS, toMS int64, machine string) (analysis.Report, error)
+	// Demand returns a system's demand for air by steps.
+	Demand(system string, fromMS, toMS, stepMS int64) (analysis.Demand, error)
 	// Events returns a page of events, newest first. The error wraps
 	// agent.ErrCursor where the query's After is none.
 	Events(q agent.EventQuery) (agent.EventPage, error)

@@ -243,6 +243,15 @@ func (b *shop) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interva
 	}, b.ask("intervals "+machine, fromMS, toMS)
 }
 
+func (b *shop) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Demand, error) {
+	flow, u, pa := 0.031, 0.002, 7.1e5
+	return analysis.Demand{System: system, From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), StepS: stepMS / 1000,
+		ResolutionS: 39, Resolution: "not resolvable below 39 s", Mean: &flow, U: &u, Coverage: 0.5, Method: "air of the machines, less what the stores took",
+		Budget: []analysis.BudgetPart{{Input: "rated flow of comp1 (assumed)", Share: 1}}, Inputs: []string{"rated flow (assumed)"},
+		Steps: []analysis.DemandStep{{Start: agent.Stamp(fromMS).String(), Flow: &flow, U: &u, OwnU: &u, Pressure: &pa, Seen: 1, Delivering: 0.5},
+			{Start: agent.Stamp(noon).String()}}}, b.ask("demand "+system, fromMS, toMS)
+}
+
 func (b *shop) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error) {
 	return analysis.Unloads{Machine: machine, From: agent.Stamp(q.FromMS).String(), To: agent.Stamp(q.ToMS).String(), Total: 1,
 		Power: "meter.power", PowerUnit: "kW", Sentences: []string{"1 of 1 unload settled."}, Notes: []string{},

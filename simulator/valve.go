@@ -156,3 +156,8 @@ func (f *valveFile) valve(r *reader) Valve {
 	return Valve{Name: f.Name, After: f.After, From: r.moment(key+"from", f.From), Until: r.moment(key+"until", f.Until),
 		LeakM3S: r.flow(key+"leak", f.Leak), LeakAtPa: r.gauge(key+"leak_at", f.LeakAt, "100 psi")}
 }
+
+// Shut reports whether a valve of the scenario is shut at a time in Unix ms.
+func (s *Scenario) Shut(v *Valve, wallMS int64) bool {
+	return momentOf(time.UnixMilli(wallMS).In(s.Location)).within(v.From, v.Until)
+}

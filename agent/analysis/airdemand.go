@@ -3,13 +3,14 @@ package analysis
 import (
 	"errors"
 	"fmt"
+	"time"
 
 	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
 )
 
 // ErrDemand is wrapped by what AirDemand refuses.
-var ErrDemand = errors.New("air demand")
+var ErrDemand = errors.New("not a demand that can be asked for")
 
 // Demand is a system's demand for air over a window, by equal steps of UTC.
 // Flows are free air at the inlet. The JSON is the contract of /api/v1/demand.
@@ -56,6 +57,15 @@ const (
 	longestDemandMS  = 400 * dayMS
 	shortestDemandMS = minuteMS
 )
+
+// ParseDemandStep reads a step such as "1m", "15m" or "1h", in ms.
+func ParseDemandStep(text string) (int64, error) {
+	d, err := time.ParseDuration(text)
+	if ms := d.Milliseconds(); err == nil && ms >= shortestDemandMS && ms <= longestStepMS && ms%minuteMS == 0 && d%time.Millisecond == 0 {
+		return ms, nil
+	}
+	return 0, fmt.Errorf("%w: use whole minutes from 1m to 24h, such as 1m, 15m or 1h", ErrDemand)
+}
 
 // AirDemand is the demand of a system in [fromMS, toMS), Unix ms UTC, by steps of
 // whole minutes that begin at whole steps of UTC. It reads whole intervals of 15

@@ -49,7 +49,7 @@ func TestNarrower(t *testing.T) {
 	given.accuracyGiven, given.accuracy = true, sitefile.Accuracy{OfReading: 0.05, Text: "5 % of reading"}
 	share := gum.New(0.2, 0.001, momentsInput("comp1"))
 	metered := func(rel float64, c *chanSpec) gum.Value { return gum.New(2, rectangular(2*rel), accuracyInput(c)) }
-	pumped := func(v float64) gum.Value { return gum.New(v, 0.02*v, pumpUpInput("comp1")) }
+	pumped := func(v float64) gum.Value { return gum.New(v, pumpUpLeaves*v, pumpUpInput("comp1")) }
 	for _, c := range []struct {
 		name     string
 		now      gum.Value
@@ -58,10 +58,10 @@ func TestNarrower(t *testing.T) {
 		sentence []string
 	}{
 		{"nameplate", rated(6, "comp1").Times(share), new(pumped(6).Times(share)), nil,
-			[]string{"nameplate, ±10 % (comp1)", "four minutes' pump-up", "±4 %"}},
-		{"nameplates of two", rated(6, "comp1").Plus(rated(3, "comp2")), new(pumped(6).Plus(gum.New(3, 0.06, pumpUpInput("comp2")))), nil,
+			[]string{"nameplate, ±10 % (comp1)", "four minutes' pump-up", "±5 %"}},
+		{"nameplates of two", rated(6, "comp1").Plus(rated(3, "comp2")), new(pumped(6).Plus(gum.New(3, 3*pumpUpLeaves, pumpUpInput("comp2")))), nil,
 			[]string{"comp1, comp2"}},
-		{"after the pump-up", pumped(6).Times(share), nil, nil, nil}, // ±4 %: not wide
+		{"after a pump-up over a volume that is known well", gum.New(6, 0.12, pumpUpInput("comp1")).Times(share), nil, nil, nil}, // ±4 %: not wide
 		{"volume", gum.New(2, rectangular(2*volumeLimit), volumeInput("main")), new(gum.New(2, 0.03, volumeInput("main"))), nil,
 			[]string{"(main)", "±3 %"}},
 		{"flow meter, assumed", metered(0.05, &flowMeter), new(metered(0.02, &flowMeter)), []chanSpec{flowMeter},

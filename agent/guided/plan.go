@@ -327,21 +327,23 @@ func (p *Plan) source(site *sitefile.Site, sys *sitefile.System, groups []*scan.
 	return fmt.Errorf("%w: channel %s is not read", ErrNone, id)
 }
 
-// gaugeSlope is 1 with what the slope of a gauge may be off by: an offset
-// cancels out of a rise; of the rest the worst is that the gauge is right at one
-// end of its span and off by its limit, the other way, at the other.
+// gaugeSlope is 1 with what the slope of a gauge may be off by. An offset cancels
+// out of a rise. A share a of span as limit says that the gauge is within a at both
+// ends, of which no more is known: the slope is then off by up to 2a, in a triangle,
+// of the standard uncertainty 2a/√6 (GUM, 4.3.9, from memory).
 func gaugeSlope(site *sitefile.Site, id string, unit quantity.Unit) gum.Value {
+	u, name := 2*assumedGaugeShare/math.Sqrt(6), "accuracy of "+id+" (±1 % of span assumed)"
 	device, mc, ok := site.Channel(id)
-	share, name := 2*assumedGaugeShare, "accuracy of "+id+" (±1 % of span assumed)"
-	if ok {
-		if a, given := device.Instrument.Accuracy[quantity.Pressure.String()]; given {
-			share, name = a.OfReading+2*a.OfSpan, "accuracy of "+id
-			span := 1e6 // of a gauge whose span is not known
-			if mc.Valid != nil {
-				span = unit.ToSI(mc.Valid[1]) - unit.ToSI(mc.Valid[0])
-			}
-			share += 2 * a.SI / span
-		}
+	if !ok {
+		return relative(u, name)
 	}
-	return relative(rectangular(share), name)
+	a, given := device.Instrument.Accuracy[quantity.Pressure.String()]
+	if !given {
+		return relative(u, name)
+	}
+	span := 1e6 // of a gauge whose span is not known
+	if mc.Valid != nil {
+		span = unit.ToSI(mc.Valid[1]) - unit.ToSI(mc.Valid[0])
+	}
+	return relative(math.Hypot(rectangular(a.OfReading), 2*(a.OfSpan+a.SI/span)/math.Sqrt(6)), "accuracy of "+id)
 }

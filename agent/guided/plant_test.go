@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
@@ -116,7 +117,7 @@ func TestPumpUpFindsTheTrueFlow(t *testing.T) {
 		if math.Abs(r.Flow.V-want) > 2*r.Flow.U() {
 			t.Errorf("seed %d: %.5f ± %.5f m³/s, true %.5f", seed, r.Flow.V, 2*r.Flow.U(), want)
 		}
-		if share := 2 * r.Flow.U() / r.Flow.V; share > 0.065 {
+		if share := 2 * r.Flow.U() / r.Flow.V; share > 0.052 { // what narrower.go promises: ±5 %
 			t.Errorf("seed %d: ± %.1f %%: wider than the budget says", seed, 100*share)
 		}
 		for _, p := range []guided.Phase{guided.Lower, guided.Rise, guided.Hold, guided.Done} {
@@ -170,3 +171,41 @@ func TestNoResultWhileAirIsUsed(t *testing.T) {
 		}
 	}
 }
+
+// Monte Carlo over what a test cannot see: a gauge that is off within its data
+// sheet (1 % of span at both ends), a volume that is off within 3 %. At least 95 %
+// of the stated intervals hold the true flow (here 40 of 40 do: what the simulator does not vary, water and temperature, is in them too).
+func TestPumpUpCoversWhatItCannotSee(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 7))
+	const runs = 40
+	held := 0
+	worst := 0.0
+	for i := range runs {
+		seed := uint64(100 + i)
+		low, high := 2*rng.Float64()-1, 2*rng.Float64()-1 // of the limit, at the ends of the span
+		edit := func(sc *simulator.Scenario) {
+			const spanPa = 250 * 6894.757
+			sc.Devices[0].Bias.PressurePa = low * 0.01 * spanPa
+			sc.Devices[0].Bias.PressureShare = (high - low) * 0.01
+		}
+		ask := guided.Ask{Test: guided.PumpUp, Who: "R. Vale", Confirmed: true, Rises: 3,
+			VolumeM3: 660 * gallonM3 * (1 + 0.03*(2*rng.Float64()-1)), VolumeShare: 0.03}
+		s, st := play(t, stage.Options{Scenario: "pump-up-test", Seed: seed, Start: at(t, "2026-03-07 08:55"), Length: 50 * time.Minute, WarmUp: time.Hour, Edit: edit}, ask, nil)
+		r, ok := s.Result()
+		if !ok {
+			t.Fatalf("seed %d: no result: %+v", seed, s.Report())
+		}
+		off := (r.Flow.V - fullFlow(t, st, "comp1", at(t, "2026-03-07 09:07"), at(t, "2026-03-07 09:09"))) / (2 * r.Flow.U())
+		worst = max(worst, math.Abs(off))
+		if math.Abs(off) <= 1 {
+			held++
+		}
+	}
+	t.Logf("%d of %d intervals hold the truth; the farthest is off by %.2f of its half width", held, runs, worst)
+	if float64(held) < 0.95*runs {
+		t.Errorf("%d of %d intervals hold the truth, at least 95 %% should", held, runs)
+	}
+}
+
+// gallonM3 is 231 cubic inches.
+const gallonM3 = 231 * 0.0254 * 0.0254 * 0.0254

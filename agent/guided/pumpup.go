@@ -22,7 +22,7 @@ const (
 	perBarShare    = 0.02 // a screw's flow falls with pressure by less than this
 	exponentLeast  = 0.97
 	exponentMost   = 1.4 // adiabatic
-	exponentRestU  = 0.01
+	exponentRestU  = 0.005
 	lowerLimitS    = 45 * 60.0
 	risingLimitS   = 30 * 60.0
 	segments       = 4

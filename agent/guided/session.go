@@ -63,6 +63,7 @@ type Session struct {
 	origin int64 // monotonic, of the first reading
 	lastMS int64 // monotonic, of the last reading
 	goodMS int64 // monotonic, of the last good one; before it, of the first
+	knowMS int64 // monotonic, when it was last known what all machines do
 	course course
 }
 
@@ -130,7 +131,7 @@ func (s *Session) Observe(r Reading) {
 		return
 	}
 	if !s.begun {
-		s.begun, s.origin, s.goodMS, s.report.StartedMS = true, r.MonoMS, r.MonoMS, r.WallMS
+		s.begun, s.origin, s.goodMS, s.knowMS, s.report.StartedMS = true, r.MonoMS, r.MonoMS, r.MonoMS, r.WallMS
 	}
 	s.lastMS, s.report.NowMS = r.MonoMS, r.WallMS
 	silent := r.MonoMS - s.goodMS
@@ -179,14 +180,21 @@ func (s *Session) step(r *Reading) {
 
 // unexpected says what a machine does that ends every test.
 func (s *Session) unexpected(r *Reading) string {
+	known := true
 	for i, d := range r.Doing {
 		name := s.plan.Machines[i]
+		known = known && d != Unseen
 		switch {
+		case d == Unseen && r.MonoMS-s.knowMS > gapLimitMS:
+			return fmt.Sprintf("what %s does was not seen for %d s: its state needs a signal, power or current (loadscribe levels)", name, gapLimitMS/1000)
 		case d == Tripped && (s.plan.Test == Leak || name == s.plan.Machine):
 			return fmt.Sprintf("%s has tripped: see to that first", name)
 		case s.plan.Test == PumpUp && name != s.plan.Machine && (d == Loaded || d == PartLoad):
 			return fmt.Sprintf("%s delivers as well: stop it, so that %s fills the volume alone, and begin again", name, s.plan.Machine)
 		}
+	}
+	if known {
+		s.knowMS = r.MonoMS
 	}
 	return ""
 }

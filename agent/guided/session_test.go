@@ -28,6 +28,7 @@ func TestWhyATestIsGivenUp(t *testing.T) {
 		why  string
 	}{
 		"tripped":  {Leak, func(p *player) { still(p, 7e5, 5, Unloaded); still(p, 7e5, 1, Tripped) }, "comp1 has tripped"},
+		"unseen":   {PumpUp, func(p *player) { still(p, 5e5, 5, Resting); still(p, 5e5, 130, Unseen) }, "was not seen for 120 s"},
 		"partload": {Leak, func(p *player) { still(p, 7e5, 5, PartLoad) }, "part load"},
 		"cancel":   {PumpUp, func(p *player) { still(p, 5e5, 5, Resting); p.s.Cancel("broken off by R. Vale") }, "broken off"},
 		"silence": {PumpUp, func(p *player) {

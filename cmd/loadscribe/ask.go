@@ -25,6 +25,8 @@ import (
 // the files of a stopped one. The user does not have to know which.
 type asked interface {
 	Figures(ctx context.Context, w window, machine string) (analysis.Report, error)
+	// Demand is a system's demand for air by steps.
+	Demand(ctx context.Context, w window, system, step string) (analysis.Demand, error)
 	// Export writes CSV to out.
 	Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error
 	// Levels tells from which levels the machines' states come.

@@ -210,7 +210,7 @@ func follow(s *surroundings, r *running, status agent.TestStatus) error {
 		fmt.Fprintf(s.stdout, "  %s\n", status.Instruction)
 		return fmt.Errorf("the test was given up: %s", status.Why)
 	}
-	fmt.Fprintf(s.stdout, "\nDone: %s\n  %s\nIt is filed (loadscribe test list), and figures of windows that end after it use it.\n", status.SoFar, status.Instruction)
+	fmt.Fprintf(s.stdout, "\nDone: %s\n  %s\nIt is filed (loadscribe test list), and the figures use it.\n", status.SoFar, status.Instruction)
 	return nil
 }
 

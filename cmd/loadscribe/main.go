@@ -32,6 +32,7 @@ type commands struct {
 	Probe      probeCmd      `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`
 	Check      checkCmd      `cmd:"" help:"Check a site file and its register maps without touching a line."`
 	Summary    summaryCmd    `cmd:"" help:"Print every figure for a window."`
+	Demand     demandCmd     `cmd:"" help:"Print a system's demand for air by steps of time: what the plant took."`
 	Compare    compareCmd    `cmd:"" help:"Tell what was saved between two periods, with an interval, as a rebate programme asks."`
 	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
 	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`

@@ -24,6 +24,10 @@ func printTables(out io.Writer, tables []analysis.Table, units quantity.System) 
 }
 
 func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
+	if one, ok := throughout(t); ok {
+		_, err := fmt.Fprintf(out, "  %s: %s throughout\n", t.Name, shownCell(one, &t.Columns[0], units))
+		return err
+	}
 	fmt.Fprintf(out, "  %s\n", t.Name)
 	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	head := "    "
@@ -55,6 +59,26 @@ func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
 		fmt.Fprintf(out, "    (%d) %s\n", i+1, n)
 	}
 	return nil
+}
+
+// throughout is the value of a grid's every cell, where there is one: a day of hours
+// by seven days that were all observed needs no page.
+func throughout(t *analysis.Table) (*float64, bool) {
+	if len(t.Rows) < 2 || len(t.Columns) < 2 {
+		return nil, false
+	}
+	var one *float64
+	for i, r := range t.Rows {
+		for j, v := range r.Values {
+			if i+j == 0 {
+				one = v
+			}
+			if r.Note != "" || v == nil || one == nil || *v != *one || t.Columns[j].Unit != t.Columns[0].Unit {
+				return nil, false
+			}
+		}
+	}
+	return one, one != nil
 }
 
 // shownCell is a value to four figures and to no more than four decimals, an

@@ -35,6 +35,29 @@ func TestPrintTable(t *testing.T) {
 	}
 }
 
+// A grid in which every cell is the same takes one line; one that differs, or lacks
+// a cell, is printed.
+func TestPrintTableOfOneValue(t *testing.T) {
+	v := func(f float64) *float64 { return &f }
+	print := func(last *float64) string {
+		grid := analysis.Table{Name: "coverage", Columns: []analysis.Column{{Name: "Mon", Unit: "1"}, {Name: "Tue", Unit: "1"}},
+			Rows: []analysis.Row{{Name: "00:00", Values: []*float64{v(1), v(1)}}, {Name: "01:00", Values: []*float64{v(1), last}}}}
+		var out strings.Builder
+		if err := printTable(&out, &grid, quantity.SI); err != nil {
+			t.Fatal(err)
+		}
+		return out.String()
+	}
+	if got, want := print(v(1)), "  coverage: 1 throughout\n"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	for _, last := range []*float64{nil, v(0.9)} {
+		if got := print(last); strings.Count(got, "\n") != 4 {
+			t.Errorf("got\n%s\nwant name, head and two rows", got)
+		}
+	}
+}
+
 // TestPrintFigures: what a reader of the summary stumbled over. A window with
 // two seconds unobserved is whole; figures have no more places than they are
 // worth; a limit has its unit, and what passes it is said; what is absent is a

@@ -30,9 +30,9 @@ type Run struct {
 	// written it; both may be nil.
 	Edit func(*simulator.Scenario)
 	Site func(*sitefile.Site)
-	// Events are what was filed meanwhile, asked for once the record is whole;
-	// may be nil.
-	Events func(*Played) ([]store.Event, error)
+	// PumpUp has a guided pump-up test of the first machine done while the plant
+	// valve is shut; its result is filed.
+	PumpUp bool
 }
 
 // Window is the usual one: Sunday noon to Tuesday noon, in which two nights and
@@ -73,6 +73,8 @@ type Played struct {
 	From, To time.Time
 	Source   analysis.Source // its pieces and events; it keeps no scans
 	Report   analysis.Report
+	// Untested are the figures as they are without the guided test's result.
+	Untested analysis.Report
 }
 
 // Play plays a run into memory and asks for its figures. dir takes the site file.
@@ -106,12 +108,19 @@ func (r Run) Play(ctx context.Context, dir string) (*Played, error) {
 	groups := sitefile.Groups(s.Site)
 	folder := analysis.NewFolder(s.Site, groups)
 	m := &memory{}
+	guide := &guide{folder: folder}
+	if r.PumpUp {
+		if guide, err = newGuide(s.Site, groups, folder, s.World); err != nil {
+			return nil, err
+		}
+	}
 	var seq uint64
 	err = s.Play(ctx, groups, func(batch []scan.Scan) error {
 		for i := range batch {
 			seq++
 			batch[i].Seq, batch[i].Segment = seq, 1
 			folder.Step(&batch[i])
+			guide.see(&batch[i])
 		}
 		return nil
 	})
@@ -120,13 +129,21 @@ func (r Run) Play(ctx context.Context, dir string) (*Played, error) {
 	}
 	m.pieces, _ = folder.Flush()
 	p.Source = analysis.WithPending(m, folder)
-	if r.Events != nil {
-		if m.events, err = r.Events(p); err != nil {
-			return nil, err
-		}
+	if p.Untested, err = p.compute(); err != nil || !r.PumpUp {
+		p.Report = p.Untested
+		return p, err
 	}
-	p.Report, err = analysis.Compute(p.Source, p.Site, p.From.UnixMilli(), p.To.UnixMilli(), p.To.UnixMilli(), "")
+	event, err := guide.event()
+	if err != nil {
+		return nil, err
+	}
+	m.events = append(m.events, event)
+	p.Report, err = p.compute()
 	return p, err
+}
+
+func (p *Played) compute() (analysis.Report, error) {
+	return analysis.Compute(p.Source, p.Site, p.From.UnixMilli(), p.To.UnixMilli(), p.To.UnixMilli(), "")
 }
 
 // memory is a store's pieces and events. It implements analysis.Source and

@@ -8,6 +8,9 @@ import (
 	"loadscribe/simulator"
 )
 
+// flowPerPa is the share of its flow that a screw loses to a Pa of pressure.
+const flowPerPa = 0.008 / 1e5
+
 // settle is how long after the begin of a load, and before its end, a whole
 // minute must lie to count as full load: the sump has filled by then.
 const settle = 30 * time.Second
@@ -43,12 +46,17 @@ func (p *Played) machine(name string) (machineTruth, error) {
 	if err != nil {
 		return m, err
 	}
-	m.fullFlow, m.specificLoaded = full.flowM3S*60, full.powerW/full.flowM3S/60e3
 	spec := p.spec(name)
 	rated, err := truth.TrueFlowM3S(name)
 	if err != nil {
 		return m, err
 	}
+	if math.IsNaN(full.flowM3S) {
+		// By the screw's equation in docs/simulator.md, in the middle of its band.
+		full.flowM3S = rated * (1 - flowPerPa*((spec.CutInPa+spec.CutOutPa)/2-spec.RatedPressurePa))
+	}
+	m.fullFlow = full.flowM3S * 60
+	m.specificLoaded = ratio(sum.StateJ[simulator.Loaded], sum.States[simulator.Loaded].Seconds()) / full.flowM3S / 60e3
 	m.specificRated = spec.RatedPowerW / rated / 60e3
 	m.isentropic = full.isentropicW / full.powerW
 	delays, err := truth.DeliveryDelays(name, p.From, p.To)
@@ -100,7 +108,7 @@ func (p *Played) fullLoad(name string) (atFullLoad, error) {
 			end = list[i+1].Time
 		}
 		from, to := tr.Time.Add(settle).Truncate(time.Minute).Add(time.Minute), end.Truncate(time.Minute)
-		if !from.Before(to) {
+		if !from.Before(to) || p.shut(from) {
 			continue
 		}
 		sum, err := truth.Totals(name, from, to)
@@ -120,6 +128,17 @@ func (p *Played) fullLoad(name string) (atFullLoad, error) {
 	logRatio := isothermalJ / airM3 / barometer
 	f.isentropicW = f.flowM3S * barometer * kappa / (kappa - 1) * (math.Exp(logRatio*(kappa-1)/kappa) - 1)
 	return f, nil
+}
+
+// shut reports whether a valve to the plant was shut: then a machine pumps from a
+// low pressure, which is no usual full load.
+func (p *Played) shut(at time.Time) bool {
+	for _, v := range p.World.Truth().Valves(p.From, p.To) {
+		if !at.Before(v.From) && at.Before(v.To) {
+			return true
+		}
+	}
+	return false
 }
 
 // plantTruth are the true values of the system's figures, in their units.

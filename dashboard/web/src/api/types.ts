@@ -756,6 +756,49 @@ export type Event = {
   not_safe?: boolean;
 };
 
+/** A system's demand for air over a window. Flows are free air as at the inlet. What was not observed is null, never nought. */
+export type DemandAnswer = {
+  system: string;
+  /** the first step's beginning */
+  from: string;
+  /** the last step's end */
+  to: string;
+  step_s: number;
+  /** the shortest time over which demand can be told; 0: not known */
+  resolution_s: number;
+  /** the same in words */
+  resolution: string;
+  /** over all observed minutes, m³/s */
+  mean_m3s: number | null;
+  /** of the mean; twice that is about 95 % */
+  standard_uncertainty_m3s: number | null;
+  /** what the mean's uncertainty comes from */
+  budget: BudgetPart[];
+  /** observed share of the window, 0 to 1 */
+  coverage: number;
+  method: string;
+  inputs: string[];
+  /** why there is none; left out where there is */
+  absent?: string;
+  steps: DemandStep[];
+};
+
+/** The demand in one step. */
+export type DemandStep = {
+  start: string;
+  /** m³/s; a little below nought is noise about nought */
+  demand_m3s: number | null;
+  standard_uncertainty_m3s: number | null;
+  /** the part that other steps do not share: resolution, noise, moments of load and unload */
+  own_uncertainty_m3s: number | null;
+  /** gauge, the mean of the minutes' ends */
+  pressure_pa: number | null;
+  /** observed share of the step, 0 to 1 */
+  seen: number;
+  /** share of its observed minutes in which a machine delivered, 0 to 1 */
+  delivering: number;
+};
+
 /** What power and sump pressure did in each unload that begins in the window. */
 export type UnloadsAnswer = {
   machine: string;
@@ -1045,6 +1088,7 @@ export interface Answers {
   "/api/v1/service": ServiceAnswer;
   "/api/v1/compare": Comparison;
   "/api/v1/intervals": IntervalsAnswer;
+  "/api/v1/demand": DemandAnswer;
   "/api/v1/unloads": UnloadsAnswer;
   "/api/v1/levels": LevelsAnswer;
   "/api/v1/hookup": HookupReport;

@@ -1,0 +1,164 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/sitefile"
+)
+
+type demandCmd struct {
+	siteFlags
+	windowFlags
+	System string `help:"The system; may be left out where there is one." placeholder:"NAME"`
+	Step   string `default:"15m" help:"Length of a step: whole minutes from 1m to 24h." placeholder:"TIME"`
+	CSV    bool   `help:"Print CSV: UTC, SI units, empty where nothing was observed."`
+	JSON   bool   `help:"Print the JSON of /api/v1/demand."`
+}
+
+func (c *demandCmd) Run(s *surroundings) error {
+	if c.CSV && c.JSON {
+		return misuse{errors.New("--csv and --json: give one of them")}
+	}
+	if _, err := analysis.ParseDemandStep(c.Step); err != nil {
+		return misuse{fmt.Errorf("--step %q: %w", c.Step, err)}
+	}
+	site, err := c.load()
+	if err != nil {
+		return err
+	}
+	system, err := c.oneSystem(site)
+	if err != nil {
+		return err
+	}
+	w := c.window()
+	if _, _, err := w.parse(time.Now(), site); err != nil {
+		return err
+	}
+	source, err := ask(s, site)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	d, err := source.Demand(s.ctx, w, system, c.Step)
+	switch {
+	case err != nil:
+		return err
+	case c.JSON:
+		out := json.NewEncoder(s.stdout)
+		out.SetEscapeHTML(false)
+		out.SetIndent("", "  ")
+		return out.Encode(d)
+	case c.CSV:
+		return demandCSV(s.stdout, &d)
+	}
+	return printDemand(s.stdout, &d, site)
+}
+
+func (c *demandCmd) oneSystem(site *sitefile.Site) (string, error) {
+	var names []string
+	for i := range site.Systems {
+		if site.Systems[i].Name == c.System {
+			return c.System, nil
+		}
+		names = append(names, site.Systems[i].Name)
+	}
+	switch {
+	case len(names) == 0:
+		return "", misuse{errors.New("the site file has no [[system]]; add one with its machines, parts and taps to have its demand")}
+	case c.System == "" && len(names) == 1:
+		return names[0], nil
+	case c.System == "":
+		return "", misuse{fmt.Errorf("--system is missing: write one of %s", strings.Join(names, ", "))}
+	}
+	return "", misuse{fmt.Errorf("--system %q: the site file has no system of that name; write one of %s", c.System, strings.Join(names, ", "))}
+}
+
+// printDemand writes a line for each step, in the site's time and units.
+func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
+	out := bufio.NewWriter(w)
+	fmt.Fprintf(out, "%s, system %s, %s to %s\n", site.Name, d.System, localTime(d.From, site), localTime(d.To, site))
+	if d.Absent != "" {
+		fmt.Fprintf(out, "not to be had from this data: %s\n", d.Absent)
+		return out.Flush()
+	}
+	flow, pressure := analysis.Column{Name: "demand", Unit: "m³/min"}, analysis.Column{Name: "pressure", Unit: "kPa"}
+	spread := analysis.Column{Name: "uncertainty", Unit: flow.Unit}
+	cell := func(v *float64, factor float64, c *analysis.Column) string {
+		if v == nil {
+			return "-"
+		}
+		scaled := *v * factor
+		return shownCell(&scaled, c, site.Units)
+	}
+	flowUnit, _, _ := site.Units.Display(flow.Unit)
+	pressureUnit, _, _ := site.Units.Display(pressure.Unit)
+	fmt.Fprintf(out, "mean %s ± %s %s, free air at the inlet, over %.1f %% of the window\n%s\nhow: %s\n",
+		cell(d.Mean, 60, &flow), cell(d.U, 120, &spread), flowUnit, 100*d.Coverage, d.Resolution, d.Method)
+	for _, part := range d.Budget {
+		fmt.Fprintf(out, "  %3.0f %% of its variance: %s\n", 100*part.Share, part.Input)
+	}
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(table, "begin\tdemand [%s]\t±\tpressure [%s]\tobserved\tair delivered in\n", flowUnit, pressureUnit)
+	for i := range d.Steps {
+		step := &d.Steps[i]
+		fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%.0f %%\t%.0f %% of its minutes\n", localTime(step.Start, site), cell(step.Flow, 60, &flow),
+			cell(step.U, 120, &spread), cell(step.Pressure, 1e-3, &pressure), 100*step.Seen, 100*step.Delivering)
+	}
+	return errors.Join(table.Flush(), out.Flush())
+}
+
+// demandCSV writes the series as it is.
+func demandCSV(w io.Writer, d *analysis.Demand) error {
+	if d.Absent != "" {
+		return fmt.Errorf("demand of %s: not to be had from this data: %s", d.System, d.Absent)
+	}
+	out := csv.NewWriter(w)
+	text := func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return strconv.FormatFloat(*v, 'g', 8, 64)
+	}
+	err := out.Write([]string{"time", "demand_m3s", "standard_uncertainty_m3s", "own_uncertainty_m3s", "pressure_pa", "seen", "delivering"})
+	for i := range d.Steps {
+		s := &d.Steps[i]
+		err = errors.Join(err, out.Write([]string{s.Start, text(s.Flow), text(s.U), text(s.OwnU), text(s.Pressure), text(&s.Seen), text(&s.Delivering)}))
+	}
+	out.Flush()
+	return errors.Join(err, out.Error())
+}
+
+func (a *stopped) Demand(_ context.Context, w window, system, step string) (analysis.Demand, error) {
+	fromMS, toMS, err := w.resolve(a.history.Now(), a.history.Site())
+	if err != nil {
+		return analysis.Demand{}, err
+	}
+	stepMS, err := analysis.ParseDemandStep(step)
+	if err != nil {
+		return analysis.Demand{}, misuse{fmt.Errorf("--step %q: %w", step, err)}
+	}
+	d, err := a.history.Demand(system, fromMS, toMS, stepMS)
+	if errors.Is(err, analysis.ErrDemand) {
+		err = misuse{fmt.Errorf("--step: %w", err)}
+	}
+	return d, err
+}
+
+func (r *running) Demand(ctx context.Context, w window, system, step string) (d analysis.Demand, err error) {
+	query := w.query()
+	query.Set("system", system)
+	query.Set("step", step)
+	err = r.read(ctx, "/api/v1/demand", query, &d)
+	return d, err
+}
