@@ -117,13 +117,14 @@ func demandBalance(src Source, site *sitefile.Site, sys *sitefile.System, from, 
 			continue
 		}
 		sp := machineSpec(site, groups, m, levels[name])
-		sp.wantMinutes = true
+		sp.wantMinutes, sp.wantEdges = true, true
 		g, err := gather(src, sp, begin, end, nil)
 		if err != nil {
 			return nil, err
 		}
 		s := newSheet(g, q)
 		s.inlet = airAtInlet(s)
+		s.storage = s.findStorage(m)
 		s.findFullFlow(m)
 		machines = append(machines, s)
 	}
