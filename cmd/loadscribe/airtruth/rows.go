@@ -71,7 +71,7 @@ func (p *Played) Rows() ([]Row, error) {
 		f := &p.Report.Systems[i]
 		t := p.plant()
 		for name, truth := range map[string]float64{
-			"air_demand_mean": t.demandMean, "quiet_demand": t.quiet, "leak_flow": t.leak, "leak_share": t.leakShare,
+			"energy": t.energyKWh, "air_demand_mean": t.demandMean, "quiet_demand": t.quiet, "leak_flow": t.leak, "leak_share": t.leakShare,
 			"effective_volume": t.volumeM3, "volume_per_flow": t.volumePerFlowS,
 		} {
 			add(f.System, f.Figures, name, truth)

@@ -143,6 +143,7 @@ func (p *Played) shut(at time.Time) bool {
 
 // plantTruth are the true values of the system's figures, in their units.
 type plantTruth struct {
+	energyKWh                          float64
 	demandMean, quiet, leak, leakShare float64
 	quietPa                            float64
 	volumeM3, volumePerFlowS           float64
@@ -172,6 +173,11 @@ func (p *Played) plant() plantTruth {
 			return t
 		}
 		flow += rated
+		sum, err := truth.Totals(name, p.From, p.To)
+		if err != nil {
+			return t
+		}
+		t.energyKWh += sum.EnergyJ / 3.6e6
 	}
 	for _, part := range sc.Parts {
 		t.volumeM3 += part.VolumeM3
