@@ -24,7 +24,7 @@ func figureNames() []string {
 		"cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set", "cycle_low", "cycle_high",
 		"pressure_swing", "separator_drop", "filter_drop", "dryer_drop", "package_drop", "treatment_drop", "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all",
 		"longest_below_minimum", "longest_below_minimum_shift", "longest_below_minimum_all",
-		"quiet_demand", "leak_flow", "leak_share", "leak_cost", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
+		"quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
 		"discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating", "sump_dew_point",
 		"water_risk_share",
 	}
@@ -52,7 +52,7 @@ func machineOnly(name string) bool {
 func systemOnly(name string) bool {
 	switch name {
 	case "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all", "longest_below_minimum",
-		"longest_below_minimum_shift", "longest_below_minimum_all", "air_demand_mean", "air_demand_peak", "quiet_demand", "leak_flow", "leak_share", "leak_cost", "effective_volume":
+		"longest_below_minimum_shift", "longest_below_minimum_all", "air_demand_mean", "air_demand_peak", "quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "effective_volume":
 		return true
 	}
 	return false

@@ -41,6 +41,7 @@ func (s *sheet) sumMachines(sys *sitefile.System, machines []*sheet) {
 	s.addMachines(machines)
 	s.flowPeak()
 	s.airDemand(sys, machines)
+	s.leaks(sys, s.balance)
 }
 
 // addMachines sets what is a sum of the machines'. Each figure has the coverage
