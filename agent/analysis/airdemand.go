@@ -104,7 +104,10 @@ func AirDemand(src Source, site *sitefile.Site, system string, fromMS, toMS, ste
 // demandBalance gathers a system and its machines.
 func demandBalance(src Source, site *sitefile.Site, sys *sitefile.System, from, to, now int64) (*airBalance, error) {
 	groups, levels := sitefile.Groups(site), calibrationsOf(src)
-	q := &question{src: src, site: site, now: now}
+	q, err := newQuestion(src, site, groups, now, false) // with what guided tests found
+	if err != nil {
+		return nil, err
+	}
 	// The pressure at the last minute's end comes with the minute after it.
 	begin, end := cellOf(from), cellOf(to)+cellMS
 	var machines []*sheet

@@ -237,3 +237,8 @@ func median(all []time.Duration) float64 {
 	slices.Sort(all)
 	return all[len(all)/2].Seconds()
 }
+
+// DemandM3S is the true demand of a span, m³/s of free air, exact at whole minutes.
+func (p *Played) DemandM3S(from, to time.Time) float64 {
+	return p.demand(p.World.Truth().Plant(from, to)) / to.Sub(from).Seconds()
+}
