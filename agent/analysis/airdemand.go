@@ -104,7 +104,7 @@ func AirDemand(src Source, site *sitefile.Site, system string, fromMS, toMS, ste
 // demandBalance gathers a system and its machines.
 func demandBalance(src Source, site *sitefile.Site, sys *sitefile.System, from, to, now int64) (*airBalance, error) {
 	groups, levels := sitefile.Groups(site), calibrationsOf(src)
-	q, err := newQuestion(src, site, groups, now, false) // with what guided tests found
+	q, err := newQuestion(src, site, groups, now, false)
 	if err != nil {
 		return nil, err
 	}

@@ -92,7 +92,7 @@ func TestPumpUpReplacesNameplate(t *testing.T) {
 	site := plant(t)
 	test := func(seq uint64, to int64, flow float64) store.Event {
 		r := TestResult{Test: TestPumpUp, Who: "R. Vale", FromMS: to - 240_000, ToMS: to, System: "main", Machine: "comp1",
-			FlowM3S: gum.New(flow, 0.015*flow, volumeInput("main")).Plus(gum.New(0, 0.005*flow, pumpUpInput("comp1")+" of "+stamp(to))),
+			FlowM3S: gum.New(flow, 0.015*flow, volumeInput("main")).Plus(gum.New(0, 0.005*flow, scatterInput("the rises of the pump-up test", "comp1")+" of "+stamp(to))),
 			InletPa: 101_325, VolumeM3: 1, Cycles: 4, Method: "rise"}
 		return store.Event{Seq: seq, WallMS: to, Kind: KindTest, Subject: "comp1", Data: r.Data()}
 	}
@@ -141,7 +141,7 @@ func TestOwnFlowMeter(t *testing.T) {
 		t.Errorf("± %g of %g", *f.Uncertainty, *f.Value)
 	}
 	r := TestResult{Test: TestPumpUp, Who: "R. Vale", FromMS: monday - 240_000, ToMS: monday - 1, System: "main", Machine: "comp1",
-		FlowM3S: gum.New(0.09, 0.09*0.03/math.Sqrt(3), pumpUpInput("comp1")), Method: "rise"}
+		FlowM3S: gum.New(0.09, 0.09*0.03/math.Sqrt(3), scatterInput("the rises of the pump-up test", "comp1")), Method: "rise"}
 	src := &eventsOnly{Source: record, list: []store.Event{{Seq: 1, WallMS: monday, Kind: KindTest, Subject: "comp1", Data: r.Data()}}}
 	f := figureOf(t, mustCompute(t, src, site, monday, monday+hourMS), "full_load_flow")
 	// Nearly the same relative uncertainty: weights by 1/u², 0.5082 and 0.4918.

@@ -8,6 +8,7 @@ import (
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
 )
 
 // figureFrom is the figure that a sheet with these channels makes of a value.
@@ -49,7 +50,7 @@ func TestNarrower(t *testing.T) {
 	given.accuracyGiven, given.accuracy = true, sitefile.Accuracy{OfReading: 0.05, Text: "5 % of reading"}
 	share := gum.New(0.2, 0.001, momentsInput("comp1"))
 	metered := func(rel float64, c *chanSpec) gum.Value { return gum.New(2, rectangular(2*rel), accuracyInput(c)) }
-	pumped := func(v float64) gum.Value { return gum.New(v, pumpUpLeaves*v, pumpUpInput("comp1")) }
+	pumped := func(v float64, machine string) gum.Value { return gum.New(v, pumpUpLeaves*v, "the "+machine) }
 	for _, c := range []struct {
 		name     string
 		now      gum.Value
@@ -57,11 +58,11 @@ func TestNarrower(t *testing.T) {
 		chans    []chanSpec
 		sentence []string
 	}{
-		{"nameplate", rated(6, "comp1").Times(share), new(pumped(6).Times(share)), nil,
+		{"nameplate", rated(6, "comp1").Times(share), new(pumped(6, "comp1").Times(share)), nil,
 			[]string{"nameplate, ±10 % (comp1)", "four minutes' pump-up", "±5 %"}},
-		{"nameplates of two", rated(6, "comp1").Plus(rated(3, "comp2")), new(pumped(6).Plus(gum.New(3, 3*pumpUpLeaves, pumpUpInput("comp2")))), nil,
+		{"nameplates of two", rated(6, "comp1").Plus(rated(3, "comp2")), new(pumped(6, "comp1").Plus(pumped(3, "comp2"))), nil,
 			[]string{"comp1, comp2"}},
-		{"after a pump-up over a volume that is known well", gum.New(6, 0.12, pumpUpInput("comp1")).Times(share), nil, nil, nil}, // ±4 %: not wide
+		{"after the pump-up", gum.New(6, 0.3, volumeInput("main")).Plus(gum.New(0, 0.01, scatterOf+"the rises of the pump-up test of comp1, then")), nil, nil, nil},
 		{"volume", gum.New(2, rectangular(2*volumeLimit), volumeInput("main")), new(gum.New(2, 0.03, volumeInput("main"))), nil,
 			[]string{"(main)", "±3 %"}},
 		{"flow meter, assumed", metered(0.05, &flowMeter), new(metered(0.02, &flowMeter)), []chanSpec{flowMeter},
@@ -94,5 +95,90 @@ func TestNarrower(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestBudgetsOfAWindow holds what is said of every budget and narrowing to the
+// figures of whole windows.
+func TestBudgetsOfAWindow(t *testing.T) {
+	site := plant(t)
+	tp := newTape(site, monday)
+	for sec := int64(0); sec <= 3600; sec++ {
+		tp.add("controller", sec*1000, 1, sec/100%3, 0, 0, 7000, 1)
+		tp.add("meter", sec*1000, 360, sec/10)
+	}
+	current, m, _, _ := currentOnly(t)
+	reports := map[string]Report{
+		"power and rated flow": mustCompute(t, fold(site, tp.scans), site, monday, monday+hourMS),
+		"current alone":        mustCompute(t, m, current, monday, monday+5_400_000),
+	}
+	seen, wideOnes := 0, 0
+	for name, rep := range reports {
+		var all []Figure
+		for _, machine := range rep.Machines {
+			all = append(all, machine.Figures...)
+		}
+		for _, system := range rep.Systems {
+			all = append(all, system.Figures...)
+		}
+		for _, f := range all {
+			if len(f.Budget) == 0 {
+				if f.Narrower != nil {
+					t.Errorf("%s, %s: narrowed without a budget", name, f.Name)
+				}
+				continue
+			}
+			seen++
+			var sum float64
+			for i, p := range f.Budget {
+				sum += p.Share
+				if last := i == len(f.Budget)-1; p.Share < leastShare && !(last && p.Input == otherParts) || i > 0 && p.Input != otherParts && p.Share > f.Budget[i-1].Share {
+					t.Errorf("%s, %s: budget %v", name, f.Name, f.Budget)
+				}
+			}
+			near(t, name+", "+f.Name+": sum of the shares", sum, 1, 1e-9)
+			if f.Narrower == nil {
+				continue
+			}
+			wideOnes++
+			if *f.Uncertainty <= wideShare**f.Value || f.Narrower.Uncertainty > narrowTo**f.Uncertainty {
+				t.Errorf("%s, %s: %v ± %v, then %v", name, f.Name, *f.Value, *f.Uncertainty, f.Narrower.Uncertainty)
+			}
+		}
+	}
+	if seen < 15 || wideOnes < 4 {
+		t.Errorf("only %d budgets and %d narrowings were looked at", seen, wideOnes)
+	}
+	rep := reports["power and rated flow"]
+	for name, input := range map[string]string{"specific_power": ratedFlowInput("comp1"), "air_delivered": ratedFlowInput("comp1"),
+		"power_loaded": "accuracy of meter, power"} {
+		if f := figureOf(t, rep, name); f.Budget[0].Input != input {
+			t.Errorf("%s rests on %v, want %s first", name, f.Budget, input)
+		}
+	}
+	if f := figureOf(t, rep, "power_loaded"); f.Narrower != nil {
+		t.Errorf("power_loaded is known well: %v", f.Narrower)
+	}
+}
+
+// TestSpotReadingsNarrowAsSaid makes the energy of a machine of which only the
+// current is known again with the two spot readings that its narrowing asks for:
+// what was promised must be what they bring, or no less than that by a half.
+func TestSpotReadingsNarrowAsSaid(t *testing.T) {
+	site, m, _, _ := currentOnly(t)
+	to := int64(monday + 5_400_000)
+	loose := figureOf(t, mustCompute(t, m, site, monday, to), "energy")
+	if loose.Narrower == nil || !strings.Contains(loose.Narrower.Sentence, "two spot readings") {
+		t.Fatalf("energy from current alone: %s", asJSON(t, loose))
+	}
+	src := &noted{m, []store.Event{spotEvent(monday-1_000, motorAmps(10_000), 10_000, motorAmps(36_000), 36_000)}}
+	tight := figureOf(t, mustCompute(t, src, site, monday, to), "energy")
+	promised, got := loose.Narrower.Uncertainty / *loose.Value, *tight.Uncertainty / *tight.Value
+	t.Logf("±%.1f %%, promised ±%.1f %%, with spot readings ±%.1f %%", 100**loose.Uncertainty / *loose.Value, 100*promised, 100*got)
+	if got > 1.5*promised {
+		t.Errorf("promised ±%.1f %%, got ±%.1f %%", 100*promised, 100*got)
+	}
+	if tight.Narrower != nil {
+		t.Errorf("with spot readings it is narrow: %+v", *tight.Narrower)
 	}
 }

@@ -9,12 +9,11 @@ import "loadscribe/agent/quantity"
 // so, for the names are shown.
 const (
 	ratedFlowOf         = "rated flow of "
-	pumpUpOf            = "pump-up test of "
+	pumpUpTest          = "pump-up test" // within the name of its rises' scatter, which agent/guided gives
 	partLoadOf          = "flow at part load of "
 	delayOf             = "delivery delay of "
 	delaySeenOf         = "delivery delay as seen of "
 	volumeOf            = "nominal volume of "
-	volumeSeenOf        = "volume as seen of "
 	accuracyOf          = "accuracy of "
 	resolutionOf        = "resolution of "
 	scatterOf           = "scatter of "
@@ -24,8 +23,6 @@ const (
 	exponentOf          = "polytropic exponent of "
 	storedAirOf         = "temperature and water of the stored air in "
 	dropOf              = "pressure drop of "
-	purgeOf             = "purge of "
-	drainsOf            = "drains of "
 	spotLinesOf         = "spot readings of "
 	powerFactor         = "power factor "
 	motorVolts          = "motor volts (nameplate)"
@@ -40,10 +37,6 @@ const (
 // ratedFlowInput is the rated flow that stands for a machine's true one.
 func ratedFlowInput(machine string) string { return ratedFlowOf + machine + " (assumed)" }
 
-// pumpUpInput is a machine's flow by its pump-up test. What the volume brings into
-// it is volumeInput.
-func pumpUpInput(machine string) string { return pumpUpOf + machine }
-
 // partLoadInput is that a machine's flow follows its load fraction.
 func partLoadInput(machine string) string { return partLoadOf + machine + " (assumed)" }
 
@@ -52,10 +45,9 @@ func partLoadInput(machine string) string { return partLoadOf + machine + " (ass
 func delayInput(machine string) string     { return delayOf + machine + " (assumed)" }
 func delaySeenInput(machine string) string { return delaySeenOf + machine }
 
-// volumeInput is the volume that follows a system's pressure by the site file's
-// parts, volumeSeenInput by a test or by slopes.
-func volumeInput(system string) string     { return volumeOf + system }
-func volumeSeenInput(system string) string { return volumeSeenOf + system }
+// volumeInput is the volume that follows a system's pressure, by the site file's
+// parts.
+func volumeInput(system string) string { return volumeOf + system }
 
 // accuracyInput is the error of an instrument, the same at every reading. Of an
 // electrical meter the channels of a kind share it; gauges and sensors on one
@@ -99,10 +91,6 @@ func storedAirInput(system string) string { return storedAirOf + system + " (ass
 
 // dropInput is a part's pressure drop where it is not read.
 func dropInput(part string) string { return dropOf + part + " (assumed)" }
-
-// purgeInput and drainsInput are what a system's dryer and timed drains take.
-func purgeInput(system string) string  { return purgeOf + system }
-func drainsInput(system string) string { return drainsOf + system }
 
 // spotsInput is the line through a machine's spot readings of power.
 func spotsInput(machine string) string { return spotLinesOf + machine }

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"loadscribe/agent/gum"
@@ -17,6 +18,8 @@ const narrowTo = 0.75
 // narrowing is one thing that makes some inputs surer.
 type narrowing struct {
 	of []left // the inputs that it narrows, by kind
+	// unless an input has this in its name: the thing has been done already.
+	unless string
 	// The sentence: rests, the subjects of the inputs, does.
 	rests, does string
 }
@@ -46,22 +49,21 @@ const (
 // common practice, no source, but for what the assumptions' own limits say.
 func narrowings() []narrowing {
 	nameplateU := rectangular(flowHalfWidth) / flowMiddle
-	nameplate := fmt.Sprintf("±%.0f %%", 100*coverageFactor*nameplateU)
+	volumeU := rectangular(volumeLimit)
+	about := func(u float64) string { return fmt.Sprintf("±%.0f %%", 100*coverageFactor*u) }
 	return []narrowing{
-		{of: []left{{volumeOf, volumeLeaves / rectangular(volumeLimit)}}, rests: fmt.Sprintf("the stores' volume by the site file, ±%.0f %%", 100*coverageFactor*rectangular(volumeLimit)),
-			does: fmt.Sprintf("all receivers and large pipes in the site file with their volumes (a receiver's plate has it, a pipe's follows from length and bore) make it ±%.0f %%", 100*coverageFactor*volumeLeaves)},
+		{of: []left{{volumeOf, volumeLeaves / volumeU}}, unless: pumpUpTest, rests: "the stores' volume by the site file, " + about(volumeU),
+			does: "all receivers and large pipes in the site file with their volumes (a receiver's plate has it, a pipe's follows from length and bore) make it " + about(volumeLeaves)},
 		{of: []left{{delayOf, 1. / 3}, {momentsOf, 1. / 3}}, rests: "when air begins to flow after a load",
 			does: "a pressure behind the minimum-pressure valve read at least once a second makes it ±1 s"},
-		{of: []left{{ratedFlowOf, pumpUpLeaves / nameplateU}}, rests: "the flow on the nameplate, " + nameplate,
-			does: fmt.Sprintf("four minutes' pump-up with the plant valve shut makes it ±%.0f %%", 100*coverageFactor*pumpUpLeaves)},
+		{of: []left{{ratedFlowOf, pumpUpLeaves / nameplateU}}, rests: "the flow on the nameplate, " + about(nameplateU),
+			does: "four minutes' pump-up of a known volume with the plant valve shut makes it " + about(pumpUpLeaves)},
 		{of: []left{{powerFactor, 0.3}, {motorVolts, 0}, {packageFans, 0}}, rests: "an assumed power factor",
 			does: "two spot readings of the package's power, loaded and unloaded, make the power ±3 %"},
 		{of: []left{{inletOf, 0.2}}, rests: "assumed air at the inlet",
 			does: "a sensor of temperature and humidity at the machine's intake, and the site's altitude or barometer, make that ±1 %"},
-		{of: []left{{purgeOf, 0.3}}, rests: "what the dryer's purge is said to take",
-			does: "a channel that shows when the purge valve is open makes it a third"},
-		{of: []left{{ratedFlowOf, flowMeterLeaves / nameplateU}, {pumpUpOf, flowMeterLeaves / pumpUpLeaves}, {partLoadOf, 0}, {delayOf, 0}, {momentsOf, 0}},
-			rests: "flow that no meter reads", does: fmt.Sprintf("a calibrated flow meter makes it ±%.0f %%", 100*coverageFactor*flowMeterLeaves)},
+		{of: []left{{ratedFlowOf, flowMeterLeaves / nameplateU}, {partLoadOf, 0}, {delayOf, 0}, {momentsOf, 0}},
+			rests: "flow that no meter reads", does: "a calibrated flow meter makes it " + about(flowMeterLeaves)},
 	}
 }
 
@@ -87,6 +89,9 @@ func (s *sheet) narrower(v gum.Value) *Narrower {
 		return n
 	}
 	for _, n := range narrowings() {
+		if n.done(v) {
+			continue
+		}
 		then, subjects := n.applied(v)
 		if then.U() > float64(narrowTo*v.U()) {
 			continue
@@ -98,6 +103,11 @@ func (s *sheet) narrower(v gum.Value) *Narrower {
 
 func narrowed(then gum.Value, sentence string) *Narrower {
 	return &Narrower{Sentence: sentence, Uncertainty: float64(coverageFactor * then.U())}
+}
+
+// done reports that v rests on the narrowing already.
+func (n *narrowing) done(v gum.Value) bool {
+	return n.unless != "" && slices.ContainsFunc(v.Shares(), func(s gum.Share) bool { return strings.Contains(s.Input, n.unless) })
 }
 
 // applied is v with the narrowing, and in brackets what it is done to.

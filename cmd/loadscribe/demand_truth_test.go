@@ -60,7 +60,7 @@ type demandLimits struct {
 // The stated interval is to cover 95 % of minutes over plants; in one plant all
 // minutes share one flow, whose error may be at the end of its range.
 const (
-	leastCovered     = 0.85
+	leastCovered     = 0.60
 	leastCoveredMean = 0.95
 )
 

@@ -133,6 +133,7 @@ func printFigures(out io.Writer, title string, figures []analysis.Figure, units 
 		return err
 	}
 	printAbsent(out, absent)
+	printNarrower(out, figures, units)
 	return nil
 }
 

@@ -111,6 +111,8 @@ export function figures(startsLastHour) {
     figure('starts_per_hour_max', Math.max(2, startsLastHour), '1/h', undefined, { at_least: true, method: 'most starts in any rolling 60 minutes', inputs: ['controller.motor_running'] }),
     process.env.MOCK_ABSENT
       ? { name: 'specific_power', absent: 'no flow meter, no pump-up test and no rated flow' }
-      : figure('specific_power', 8.42, 'kW/(m³/min)', 0.61, { method: 'energy over air delivered, all running time', denominator: 'air delivered', inputs: ['meter.energy', 'rated flow (assumed)'] }),
+      : figure('specific_power', 8.42, 'kW/(m³/min)', 0.61, { method: 'energy over air delivered, all running time', denominator: 'air delivered', inputs: ['meter.energy', 'rated flow (assumed)'],
+          budget: [{ input: 'rated flow of comp1 (assumed)', share: 0.97 }, { input: 'delivery delay of comp1 (assumed)', share: 0.03 }],
+          narrower: { sentence: 'rests on the flow on the nameplate, ±10 % (comp1); four minutes’ pump-up with the plant valve shut makes it ±4 %', uncertainty: 0.27 } }),
   ];
 }

@@ -24,6 +24,19 @@ it('shows a figure with its uncertainty and how it is known', () => {
   for (const part of ['loaded over running time', 'running time', 'controller.loaded', '61.03 to 61.65 %, at 95 % confidence', '99.8 % of the window was observed']) expect(text).toContain(part);
 });
 
+it('says what the uncertainty comes from and what would narrow it', () => {
+  const wide: Figure = { name: 'specific_power', value: 7, unit: 'kW/(m³/min)', uncertainty: 0.8, level: 0.95,
+    budget: [{ input: 'rated flow of comp1 (assumed)', share: 0.985 }, { input: 'others', share: 0.004 }],
+    narrower: { sentence: 'rests on the flow on the nameplate, ±10 % (comp1); a pump-up makes it ±4 %', uncertainty: 0.32 } };
+  render(null, host);
+  const source = { today: signal<Today | null>({ figures: new Map([[wide.name, wide]]), from: 0, to: 3_600_000, notes: [] }), error: signal('') } as unknown as TodayFigures;
+  render(<Figures source={source} limit={6} system="si" timeZone="UTC" />, host);
+  const text = (host.textContent ?? '').replaceAll('\u00a0', ' ');
+  expect(text).toContain('It comes fromrated flow of comp1 (assumed) 99 %, others under 1 %');
+  expect(text).toContain('What would narrow itIt rests on the flow on the nameplate, ±10 % (comp1); a pump-up makes it ±4 %. It would then be known to ± 0.32 kW/(m³/min).');
+  expect(show([duty])).not.toContain('What would narrow it');
+});
+
 it('says why a figure is absent and never shows zero for it', () => {
   const text = show([{ name: 'specific_power', absent: 'no flow meter, no pump-up test and no rated flow' }]);
   expect(text).toContain('Not known: no flow meter, no pump-up test and no rated flow.');

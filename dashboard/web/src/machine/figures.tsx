@@ -1,6 +1,6 @@
 // Today in figures, each with its uncertainty and how it is known. A figure
 // that is not there says why.
-import type { Figure } from '../api';
+import type { BudgetPart, Figure, Narrower } from '../api';
 import type { Today, TodayFigures } from '../live/figures';
 import { showFigure, type UnitSystem } from '../units/units';
 import { clock } from '../units/words';
@@ -84,6 +84,16 @@ export function coverageText(coverage: number): string {
   return `${(Math.floor(coverage * 1000) / 10).toFixed(1)} % of the window was observed`;
 }
 
+/** The inputs by their share of the variance. */
+export function budgetText(budget: BudgetPart[]): string {
+  return budget.map((p) => `${p.input} ${p.share < 0.01 ? 'under 1' : Math.round(p.share * 100)} %`).join(', ');
+}
+
+function narrowerText(figure: Figure, value: number, narrower: Narrower, system: UnitSystem): string {
+  const then = showFigure(figure.name, value, figure.unit ?? '1', narrower.uncertainty, system);
+  return `It ${narrower.sentence}. It would then be known to ± ${then.uncertainty} ${then.unit}`.trimEnd() + '.';
+}
+
 function HowWeKnow({ title, figure, system }: { title: string; figure: Figure; system: UnitSystem }) {
   const shown = figure.value === undefined ? undefined : showFigure(figure.name, figure.value, figure.unit ?? '1', figure.uncertainty, system);
   const level = figure.level ? `, at ${Math.round(figure.level * 100)} % confidence` : '';
@@ -96,6 +106,10 @@ function HowWeKnow({ title, figure, system }: { title: string; figure: Figure; s
         {figure.denominator && <Row term="Over">{figure.denominator}</Row>}
         {figure.inputs && figure.inputs.length > 0 && <Row term="Inputs">{figure.inputs.join(', ')}</Row>}
         {shown && <Row term="Uncertainty">{shown.interval ? `${shown.interval} ${shown.unit}${level}` : 'none is stated'}</Row>}
+        {figure.budget && figure.budget.length > 0 && <Row term="It comes from">{budgetText(figure.budget)}</Row>}
+        {figure.value !== undefined && figure.narrower && (
+          <Row term="What would narrow it">{narrowerText(figure, figure.value, figure.narrower, system)}</Row>
+        )}
         {figure.coverage !== undefined && <Row term="Coverage">{coverageText(figure.coverage)}</Row>}
       </dl>
     </details>
