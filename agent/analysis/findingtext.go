@@ -25,6 +25,10 @@ const maxGapFindings = 20
 func (s *sheet) findings() []Finding {
 	all := append(append(s.gapFindings(), s.watchFindings()...), s.meterFindings()...)
 	all = append(all, s.counterFindings()...)
+	if s.unlikeVolume != "" {
+		all = append(all, Finding{Kind: findingContradictory, Subject: s.g.sp.name, From: stamp(s.g.from), To: stamp(s.g.to),
+			Sentence: s.unlikeVolume, Evidence: []string{s.machines[0].storage.tap}})
+	}
 	sort.SliceStable(all, func(i, j int) bool {
 		a, b := &all[i], &all[j]
 		if a.From != b.From {

@@ -141,6 +141,8 @@ type gathered struct {
 	scratch  delta         // the piece that is being added
 	older    span          // what was folded under earlier settings and is used
 	unusable span          // what was so folded that it cannot be
+	// Of the edges that were seen, each edgeEvery-th is kept.
+	edgesSeen, edgeEvery int
 }
 
 // gather collects a window of one subject: whole cells from pieces, cut cells
@@ -251,7 +253,7 @@ func (g *gathered) take(d *delta, from, to int64) {
 		g.total.mergeMinutes(d.minutes)
 	}
 	if g.sp.wantEdges {
-		g.total.edges = append(g.total.edges, d.edges...)
+		g.addEdges(d.edges)
 	}
 	g.takeCell(d, from, to)
 }

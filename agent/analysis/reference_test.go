@@ -17,7 +17,7 @@ import (
 )
 
 // vector reads one of the shared check tables as a list of column → cell.
-func vector(t *testing.T, name string) []map[string]string {
+func vector(t testing.TB, name string) []map[string]string {
 	t.Helper()
 	f, err := os.Open("../../testdata/vectors/" + name)
 	if err != nil {
@@ -39,7 +39,7 @@ func vector(t *testing.T, name string) []map[string]string {
 	return all
 }
 
-func number(t *testing.T, text string) float64 {
+func number(t testing.TB, text string) float64 {
 	t.Helper()
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {

@@ -17,14 +17,14 @@ func figureNames() []string {
 		"starts", "starts_after_power_failure", "starts_failed", "starts_per_hour_mean", "starts_per_hour_max",
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
 		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "peak_demand", "energy",
-		"energy_unloaded", "energy_off_shift", "energy_cost", "demand_cost", "emissions", "air_delivered",
+		"energy_unloaded", "energy_off_shift", "energy_cost", "demand_cost", "emissions", "delivery_delay", "air_delivered",
 		"air_demand_mean", "air_demand_peak", "flow_mean", "flow_peak", "full_load_flow", "specific_power", "specific_power_loaded", "specific_power_rated", "specific_energy",
 		"isentropic_efficiency", "pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95",
 		"pressure_mean_shift", "pressure_min_shift", "pressure_max_shift", "pressure_p05_shift", "pressure_p95_shift",
 		"cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set", "cycle_low", "cycle_high",
 		"pressure_swing", "separator_drop", "filter_drop", "dryer_drop", "package_drop", "treatment_drop", "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all",
 		"longest_below_minimum", "longest_below_minimum_shift", "longest_below_minimum_all",
-		"quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
+		"quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "volume_per_flow", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
 		"discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating", "sump_dew_point",
 		"water_risk_share",
 	}
@@ -37,7 +37,7 @@ func machineOnly(name string) bool {
 		"running_time", "duty_cycle", "loaded_share", "mean_load_fraction", "starts",
 		"starts_after_power_failure", "starts_failed", "starts_per_hour_mean", "starts_per_hour_max",
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
-		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "specific_power_loaded", "specific_power_rated", "full_load_flow",
+		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "specific_power_loaded", "delivery_delay", "specific_power_rated", "full_load_flow",
 		"isentropic_efficiency", "cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set",
 		"cycle_low", "cycle_high", "pressure_swing", "separator_drop", "filter_drop", "dryer_drop", "package_drop", "treatment_drop",
 		"approach_temperature", "phase_unbalance",
@@ -52,7 +52,7 @@ func machineOnly(name string) bool {
 func systemOnly(name string) bool {
 	switch name {
 	case "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all", "longest_below_minimum",
-		"longest_below_minimum_shift", "longest_below_minimum_all", "air_demand_mean", "air_demand_peak", "quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "effective_volume":
+		"longest_below_minimum_shift", "longest_below_minimum_all", "air_demand_mean", "air_demand_peak", "quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "volume_per_flow", "effective_volume":
 		return true
 	}
 	return false
@@ -87,6 +87,8 @@ type sheet struct {
 	inlet            inletAir
 	full             fullFlow
 	air              airResult
+	storage          *storage       // of a machine; nil: nothing was observed
+	unlikeVolume     string         // a sentence, where the storage is not what the site file says
 	balance          *airBalance    // of a system; nil: not made
 	edges            [numStates]int // observed transitions into or out of each state
 	running          int            // observed starts and stops of the motor
@@ -240,6 +242,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		}
 		sp := machineSpec(site, groups, m, levels[m.Name])
 		sp.fine = site.Tariff.FineDemand()
+		sp.wantEdges = true
 		sp.onShift, sp.wantMinutes = onShift(site), true
 		g, err := get(src, sp, from, to, splits)
 		if err != nil {
@@ -299,6 +302,8 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	s.energies(m)
 	s.stateTable()
 	s.unloadTable()
+	s.storage = s.findStorage(m)
+	s.delayFigure()
 	s.airFigures(m)
 	s.flowPeak()
 	s.pressures(nil)

@@ -39,6 +39,7 @@ func (s *sheet) borrowCoverage(machines []*sheet) {
 // sumMachines sets energy, money and air.
 func (s *sheet) sumMachines(sys *sitefile.System, machines []*sheet) {
 	s.addMachines(machines)
+	s.storageFigures(sys, machines)
 	s.flowPeak()
 	s.airDemand(sys, machines)
 	s.leaks(sys, s.balance)
