@@ -254,3 +254,49 @@ func TestPumpUpNarrowsTheFigures(t *testing.T) {
 		t.Errorf("full_load_flow: ± %.1f %%, ±5 %% was promised", 100*narrow["full_load_flow"])
 	}
 }
+
+// leakWidth is leak_flow of the system over the record, m³/min, with its stated
+// half width.
+func (s *staged) leakWidth(t *testing.T) (value, half float64, method string) {
+	t.Helper()
+	report, err := s.agent.Figures(s.From.UnixMilli(), s.clock.ms.Load()+1, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range report.Systems[0].Figures {
+		if f.Name == "leak_flow" && f.Absent == "" {
+			return *f.Value, *f.Uncertainty, f.Method
+		}
+		if f.Name == "leak_flow" {
+			return 0, math.Inf(1), f.Absent
+		}
+	}
+	t.Fatal("there is no figure leak_flow")
+	return 0, 0, ""
+}
+
+// A leak test of half an hour makes leak_flow of an evening narrower, and it holds
+// the truth; taken back, it is as wide as before.
+func TestLeakTestNarrowsTheFigures(t *testing.T) {
+	s := newStaged(t, "growing-leaks", "2026-03-03 20:00", 2*time.Hour)
+	s.play(t, time.Minute, func() {
+		if _, err := s.agent.StartTest(agent.TestAsk{Test: "leak", Who: "R. Vale", Confirmed: true}); err != nil {
+			t.Error(err)
+		}
+	})
+	all, err := s.agent.Tests()
+	if err != nil || len(all.Results) != 1 {
+		t.Fatalf("tests %+v %v", all, err)
+	}
+	value, half, method := s.leakWidth(t)
+	leak := 60 * s.World.Truth().Plant(s.From, s.To).LeakedM3 / s.To.Sub(s.From).Seconds()
+	if math.IsInf(half, 1) || math.Abs(value-leak) > half {
+		t.Errorf("leak_flow %.4f ± %.4f m³/min, true %.4f: %s", value, half, leak, method)
+	}
+	s.takeBack(t, all.Results[0].Seq)
+	_, wide, why := s.leakWidth(t)
+	t.Logf("leak_flow %.4f ± %.4f m³/min with the test (true %.4f), ± %.4f without: %s", value, half, leak, wide, why)
+	if half > 0.9*wide {
+		t.Errorf("leak_flow ± %.4f with the test, ± %.4f without", half, wide)
+	}
+}

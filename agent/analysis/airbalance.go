@@ -52,13 +52,14 @@ type airBalance struct {
 	drop     gum.Value // Pa at full flow, from where the pressure is read to the stores
 	full     float64   // m³/s of all machines at full load, whether metered or not
 	// Uncertainty of the parts that are not flow or volume.
-	delayU    []float64 // s, standard, of each machine's delivery delay
-	edgeU     []float64 // s, standard, of the moment of one load or unload
-	pressureU float64   // Pa, standard, of one reading of the pressure, by resolution and noise
-	gaugeU    float64   // relative, of a difference of pressure, by the instrument's accuracy
-	meterU    float64   // relative, of the meter
-	storeU    float64   // relative, of dry air in the stores by their pressure: humidity and temperature
-	scanS     float64   // slowest period of what is read
+	delay     []gum.Value // s, of each machine, from a load until its air leaves
+	delayU    []float64   // s, standard, of that
+	edgeU     []float64   // s, standard, of the moment of one load or unload
+	pressureU float64     // Pa, standard, of one reading of the pressure, by resolution and noise
+	gaugeU    float64     // relative, of a difference of pressure, by the instrument's accuracy
+	meterU    float64     // relative, of the meter
+	storeU    float64     // relative, of dry air in the stores by their pressure: humidity and temperature
+	scanS     float64     // slowest period of what is read
 	names     airNames
 	inputs    []string
 	method    string
@@ -147,7 +148,7 @@ func (b *airBalance) sum(minutes []int) airSums {
 // heatShare is how much of the heat of compression is still in the air of a
 // vessel after a change of pressure that took so long: its walls take it up in
 // about a minute (common practice, no source).
-func heatShare(seconds float64) float64 { return wallS / (wallS + seconds) }
+func heatShare(seconds float64) float64 { return wallS / (wallS + float64(seconds)) }
 
 const (
 	wallS = 60.0
@@ -189,7 +190,7 @@ func (b *airBalance) supply(s *airSums) gum.Value {
 		total = total.Plus(q.Scaled(s.fullS[k])).
 			Plus(gum.New(0, float64(s.partS[k]*q.V)/math.Sqrt(3), partLoadInput(name))).
 			// A longer delay is less air.
-			Plus(gum.New(0, float64(s.loads[k]*b.delayU[k])*q.V, delayInput(name)).Scaled(-1)).
+			Minus(b.delay[k].Minus(gum.Exact(b.delay[k].V)).Scaled(float64(s.loads[k] * q.V))).
 			Plus(gum.New(0, float64(math.Sqrt(s.edges[k])*b.edgeU[k])*q.V, momentsInput(name)))
 	}
 	return total

@@ -15,7 +15,7 @@ import (
 // uncertain but what a test adds.
 func vessel(flowM3S, volumeM3, inletPa float64, minutes int) *airBalance {
 	b := &airBalance{sys: &sitefile.System{Name: "main"}, machines: []string{"comp1"}, flow: []gum.Value{gum.Exact(flowM3S)},
-		volume: gum.Exact(volumeM3), inletPa: inletPa, dryPa: gum.Exact(inletPa), full: flowM3S, names: airNames{reading: "reading"}, delayU: []float64{0}, edgeU: []float64{0}}
+		volume: gum.Exact(volumeM3), inletPa: inletPa, dryPa: gum.Exact(inletPa), full: flowM3S, names: airNames{reading: "reading"}, delay: []gum.Value{{}}, delayU: []float64{0}, edgeU: []float64{0}}
 	for i := range minutes {
 		b.minutes = append(b.minutes, airMinute{startMS: int64(i) * minuteMS, seenMS: minuteMS, hasPressure: true,
 			fullS: []float64{0}, partS: []float64{0}, loads: []int32{0}, edges: []int32{0}})
@@ -71,6 +71,7 @@ func TestBalanceParts(t *testing.T) {
 	b := vessel(flow, volume, inlet, 100)
 	b.flow[0] = gum.New(flow, 0.05*flow, "flow")
 	b.pressureU, b.edgeU[0], b.delayU[0] = 500, 0.5, 1
+	b.delay[0] = gum.New(3, 1, delayInput("comp1"))
 	for i := range b.minutes {
 		m := &b.minutes[i]
 		m.fullS[0], m.loads[0], m.edges[0] = 30, 1, 2

@@ -1,6 +1,11 @@
 package analysis
 
-import "loadscribe/agent/gum"
+import (
+	"fmt"
+	"math"
+
+	"loadscribe/agent/gum"
+)
 
 // stretch is a time in one state, in wall time.
 type stretch struct {
@@ -45,7 +50,11 @@ func (g *gathered) stretches() []stretch {
 func (b *airBalance) addMachine(k int, s *sheet, tapped bool) {
 	sp := s.g.sp
 	b.machines = append(b.machines, sp.name)
-	b.delayU = append(b.delayU, rectangular(deliveryDelayLimitS))
+	delay := gum.New(deliveryDelayS, rectangular(deliveryDelayLimitS), delayInput(sp.name))
+	if m, ok := s.site.MachineByName(sp.name); ok {
+		delay = s.deliveryDelay(m)
+	}
+	b.delay, b.delayU = append(b.delay, delay), append(b.delayU, delay.U())
 	b.edgeU = append(b.edgeU, rectangular(s.periodS()))
 	b.scanS = max(b.scanS, s.periodS())
 	b.takeFlow(s)
@@ -58,7 +67,7 @@ func (b *airBalance) addMachine(k int, s *sheet, tapped bool) {
 		}
 		from := t.from
 		if t.seenLoad {
-			from += int64(deliveryDelayS * 1000)
+			from += int64(math.Round(delay.V * 1000))
 			b.moment(from, func(m *airMinute) { m.loads[k]++; m.edges[k]++ })
 		}
 		b.moment(t.to, func(m *airMinute) { m.edges[k]++ })
@@ -94,8 +103,17 @@ func (b *airBalance) takeFlow(s *sheet) {
 	b.full += s.full.v.V
 	if !b.metered {
 		b.method += "; " + name + ": " + s.full.method
-		b.inputs = append(append(b.inputs, s.full.inputs...), delayInput(name))
+		b.inputs = append(append(b.inputs, s.full.inputs...), b.delayInput(s))
 	}
+}
+
+// delayInput names what the delay of the machine that was added last rests on.
+func (b *airBalance) delayInput(s *sheet) string {
+	delay := b.delay[len(b.delay)-1]
+	if st := s.storage; st != nil && st.delayAbsent == "" {
+		return fmt.Sprintf("delivery delay of %s, %.1f s by the pressure", s.g.sp.name, delay.V)
+	}
+	return fmt.Sprintf("delivery delay of %s, %.0f ± %.0f s (assumed)", s.g.sp.name, deliveryDelayS, deliveryDelayLimitS)
 }
 
 // partShares tells the share of full flow that a machine delivers in a minute.

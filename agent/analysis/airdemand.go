@@ -117,13 +117,14 @@ func demandBalance(src Source, site *sitefile.Site, sys *sitefile.System, from, 
 			continue
 		}
 		sp := machineSpec(site, groups, m, levels[name])
-		sp.wantMinutes = true
+		sp.wantMinutes, sp.wantEdges = true, true
 		g, err := gather(src, sp, begin, end, nil)
 		if err != nil {
 			return nil, err
 		}
 		s := newSheet(g, q)
 		s.inlet = airAtInlet(s)
+		s.storage = s.findStorage(m)
 		s.findFullFlow(m)
 		machines = append(machines, s)
 	}
@@ -189,7 +190,7 @@ func (b *airBalance) step(minutes []int, at, stepMS int64) DemandStep {
 	for _, i := range minutes {
 		m := &b.minutes[i]
 		if m.hasPressure {
-			pa += (m.startPa + m.endPa) / 2
+			pa += float64((m.startPa + m.endPa) / 2)
 			pressures++
 		}
 		if m.delivering {
