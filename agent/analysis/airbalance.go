@@ -148,7 +148,7 @@ func (b *airBalance) sum(minutes []int) airSums {
 // heatShare is how much of the heat of compression is still in the air of a
 // vessel after a change of pressure that took so long: its walls take it up in
 // about a minute (common practice, no source).
-func heatShare(seconds float64) float64 { return wallS / (wallS + seconds) }
+func heatShare(seconds float64) float64 { return wallS / (wallS + float64(seconds)) }
 
 const (
 	wallS = 60.0

@@ -145,7 +145,7 @@ func (b *airBalance) takeMeter(s *sheet, ch int) {
 			continue
 		}
 		total.merge(mark.flow)
-		m.meteredM3 += c.integral(mark.flow).v * basis.V
+		m.meteredM3 += float64(c.integral(mark.flow).v * basis.V)
 		m.meteredMS += mark.flow.ms
 	}
 	if b.meterU == 0 && total.ms > 0 {

@@ -190,7 +190,7 @@ func (b *airBalance) step(minutes []int, at, stepMS int64) DemandStep {
 	for _, i := range minutes {
 		m := &b.minutes[i]
 		if m.hasPressure {
-			pa += (m.startPa + m.endPa) / 2
+			pa += float64((m.startPa + m.endPa) / 2)
 			pressures++
 		}
 		if m.delivering {

@@ -50,6 +50,13 @@ func TestNarrower(t *testing.T) {
 	given.accuracyGiven, given.accuracy = true, sitefile.Accuracy{OfReading: 0.05, Text: "5 % of reading"}
 	share := gum.New(0.2, 0.001, momentsInput("comp1"))
 	metered := func(rel float64, c *chanSpec) gum.Value { return gum.New(2, rectangular(2*rel), accuracyInput(c)) }
+	var gauges []chanSpec
+	for _, id := range []string{"in.a", "in.b"} {
+		gauges = append(gauges, chanSpec{id: id, device: "in", class: classCode, unit: quantity.Unit{Dimension: quantity.Pressure}})
+	}
+	gauge := func(i int) gum.Value {
+		return gum.New([]float64{50e3, 0}[i], rectangular(10e3), accuracyInput(&gauges[i]))
+	}
 	pumped := func(v float64, machine string) gum.Value { return gum.New(v, pumpUpLeaves*v, "the "+machine) }
 	for _, c := range []struct {
 		name     string
@@ -69,6 +76,8 @@ func TestNarrower(t *testing.T) {
 			[]string{"meter.flow, assumed to be ±5 % of reading", "state it in the site file", "±2 % of reading"}},
 		{"flow meter, stated", metered(0.05, &given), new(metered(0.02, &given)), []chanSpec{given},
 			[]string{"calibrated", "±2 % of reading"}},
+		{"difference of two gauges", gauge(0).Minus(gauge(1)), new(gum.New(50e3, rectangular(4e3), "one").Minus(gum.New(0, rectangular(4e3), "other"))), gauges,
+			[]string{"accuracy of in.a and in.b, assumed to be ±10 kPa", "±4 kPa"}},
 		{"a meter that is good already", metered(0.02, &given), nil, []chanSpec{given}, nil},
 		{"nothing helps against this", gum.New(1, 0.2, scatterInput("leak_flow", "main")), nil, nil, nil},
 		{"a part that matters too little", gum.New(6, 0.6, scatterInput("leak_flow", "main")).Plus(rated(6, "comp1")), nil, nil, nil},

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -59,7 +60,7 @@ func (s *sheet) pressureDrops(m *sitefile.Machine) {
 // drop sets one figure, in kPa.
 func (s *sheet) drop(k *dropKind) (estimate, bool) {
 	sp := s.g.sp
-	var parts []estimate
+	var parts []gum.Value
 	var inputs []string
 	var ms int64
 	for _, role := range []scan.Role{k.from, k.to} {
@@ -79,17 +80,17 @@ func (s *sheet) drop(k *dropKind) (estimate, bool) {
 			return estimate{}, false
 		}
 		c, sum := &sp.chans[ch], s.g.total.drops[sp.dropAt[ch]]
-		parts = append(parts, c.mean(sum).scaled(1/pascalsPerKPa))
+		parts = append(parts, c.value(c.mean(sum).v).Scaled(1/pascalsPerKPa))
 		inputs = append(inputs, c.input())
 		ms = sum.ms
 	}
 	drop, method := parts[0], "as it is read"
 	if len(parts) == 2 {
-		drop, method = estimate{parts[0].v - parts[1].v, quad(parts[0].u, parts[1].u)}, "difference of two gauges, each with its own error"
+		drop, method = parts[0].Minus(parts[1]), "difference of two gauges, each with its own error"
 	}
-	s.ratio(k.name, "kPa", drop, fmt.Sprintf("mean pressure drop %s, while air flows, %s", k.what, method),
+	s.ratioValue(k.name, "kPa", drop, fmt.Sprintf("mean pressure drop %s, while air flows, %s", k.what, method),
 		fmt.Sprintf("%s of air flowing, from %d s after each load on", inWords(ms), dropSettleMS/1000), append(inputs, s.stateInputs()...))
-	return drop, true
+	return estimateOf(drop), true
 }
 
 // flowSquare is the mean square of the flow over rated flow, while drops are

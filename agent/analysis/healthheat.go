@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -129,8 +130,11 @@ func (s *sheet) rise() {
 		s.absent("discharge and ambient temperature were not both read while air flowed", name)
 		return
 	}
-	x, y := s.healthChan(discharge).mean(hot), s.healthChan(ambient).mean(cold)
-	s.ratio(name, "K", estimate{x.v - y.v, quad(x.u, y.u)},
+	mean := func(ch int, of sum) gum.Value {
+		c := s.healthChan(ch)
+		return c.value(c.mean(of).v)
+	}
+	s.ratioValue(name, "K", mean(discharge, hot).Minus(mean(ambient, cold)),
 		"mean discharge temperature less the ambient one while air flowed; where a thermostat valve holds the oil, dirt on the cooler shows in it only once that is wide open",
 		fmt.Sprintf("loaded time with a reading, %s", inWords(hot.ms)),
 		append([]string{s.healthChan(discharge).input(), s.healthChan(ambient).input()}, s.stateInputs()...))

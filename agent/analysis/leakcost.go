@@ -17,11 +17,11 @@ const (
 // pressure, less where air no longer leaves at the speed of sound.
 func (b *airBalance) leakedIn(i int, outsidePa float64) float64 {
 	m := &b.minutes[i]
-	pa := (m.startPa+m.endPa)/2 + outsidePa
+	pa := float64((m.startPa+m.endPa)/2) + outsidePa
 	if pa <= outsidePa {
 		return 0
 	}
-	return pa * orificeShare(pa, outsidePa) * minuteMS / 1000
+	return float64(pa * orificeShare(pa, outsidePa) * minuteMS / 1000)
 }
 
 // marginal is what a cubic metre less would save, J/m³: a load/unload machine
@@ -108,7 +108,7 @@ func (d *dayHours) day() (weight float64, ok bool) {
 	for h, n := range d.minutes {
 		if n > 0 {
 			seen++
-			weight += d.weight[h] / float64(n) * 60
+			weight += float64(d.weight[h] / float64(n) * 60)
 		}
 	}
 	return weight * 24 / float64(max(seen, 1)), seen >= leastDayTypeHours
@@ -180,12 +180,12 @@ func yearOf(site *sitefile.Site, on, off *dayHours) (year float64, words, absent
 	if !okOn {
 		return 0, "", "the window has no workday of which most hours were observed", false
 	}
-	year = onDay * workdays
+	year = float64(onDay * workdays)
 	words = fmt.Sprintf("each hour of the day at its mean pressure and price in this window, for %.0f workdays", workdays)
 	switch rest := daysPerYear - workdays; {
 	case rest < 1:
 	case okOff:
-		year += offDay * rest
+		year += float64(offDay * rest)
 		words += fmt.Sprintf(" and %.0f other days", rest)
 	default:
 		words += fmt.Sprintf(" (the window has no whole day off: the other %.0f days are left out)", rest)

@@ -153,7 +153,7 @@ func (s *sheet) leakShare(r *quietResult, leak gum.Value) {
 		whole = append(whole, i)
 		leaked += b.leakedIn(i, s.site.BarometerPa)
 		if m := &b.minutes[i]; m.delivering {
-			working += (m.startPa + m.endPa) / 2
+			working += float64((m.startPa + m.endPa) / 2)
 			workingN++
 		}
 	}

@@ -133,33 +133,36 @@ func (n *narrowing) applied(v gum.Value) (then gum.Value, subjects string) {
 	return then, subjects
 }
 
-// surerInstrument is the one instrument whose accuracy makes v's interval a
-// quarter narrower: where it is only assumed, stating it may do, which costs
-// nothing; else a better one (given).
+// surerInstrument is the instrument, or those of one kind, whose accuracy makes v's
+// interval a quarter narrower, those that bring most first: where it is only
+// assumed, stating it may do, which costs nothing; else a better one (given).
 func (s *sheet) surerInstrument(v gum.Value, given bool) *Narrower {
+	then := v
+	var of []string
+	var kind quantity.Dimension
 	for _, share := range v.Shares() {
 		c, mean := s.channelOf(share.Input)
-		if c == nil || c.accuracyGiven != given {
+		if c == nil || c.accuracyGiven != given || len(of) > 0 && c.unit.Dimension != kind {
 			continue
 		}
 		better, ok := betterAccuracy(c.unit.Dimension)
 		if !ok {
 			continue
 		}
-		now := c.accuracyLimit(mean)
-		then := float64(better.OfReading*math.Abs(mean)) + better.SI
-		if now <= 0 || then >= now {
+		now, least := c.accuracyLimit(mean), float64(better.OfReading*math.Abs(mean))+better.SI
+		if now <= 0 || least >= now {
 			continue
 		}
-		narrow := v.With(share.Input, then/now)
-		if narrow.U() > float64(narrowTo*v.U()) {
+		then, kind = then.With(share.Input, least/now), c.unit.Dimension
+		if of = append(of, c.id); then.U() > float64(narrowTo*v.U()) {
 			continue
 		}
+		on := "rests on the accuracy of " + strings.Join(of, " and ")
 		if given {
-			return narrowed(narrow, fmt.Sprintf("rests on the accuracy of %s; calibrated, or changed for one good for ±%s, it leaves this", c.id, better.Text))
+			return narrowed(then, fmt.Sprintf("%s; calibrated, or changed for what is good for ±%s, it leaves this", on, better.Text))
 		}
-		return narrowed(narrow, fmt.Sprintf("rests on the accuracy of %s, assumed to be ±%s; state it in the site file, or have it calibrated: ±%s leaves this",
-			c.id, c.assumedAccuracy().Text, better.Text))
+		return narrowed(then, fmt.Sprintf("%s, assumed to be ±%s; state it in the site file, or have it calibrated: ±%s leaves this",
+			on, assumedAccuracy(kind).Text, better.Text))
 	}
 	return nil
 }

@@ -64,7 +64,7 @@ type quarterHour struct {
 func (b *airBalance) meanPa(minutes []int, outsidePa float64) float64 {
 	var sum float64
 	for _, i := range minutes {
-		sum += (b.minutes[i].startPa + b.minutes[i].endPa) / 2
+		sum += float64((b.minutes[i].startPa + b.minutes[i].endPa) / 2)
 	}
 	return sum/float64(len(minutes)) + outsidePa
 }

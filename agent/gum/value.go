@@ -83,10 +83,12 @@ func (x Value) U() float64 { return math.Sqrt(x.variance()) }
 func (x Value) variance() float64 { return Covariance(x, x) }
 
 // Plus is x + y.
-func (x Value) Plus(y Value) Value { return Linear(x.V+y.V, Term{1, x}, Term{1, y}) }
+func (x Value) Plus(y Value) Value { return Linear(float64(x.V)+float64(y.V), Term{1, x}, Term{1, y}) }
 
 // Minus is x - y.
-func (x Value) Minus(y Value) Value { return Linear(x.V-y.V, Term{1, x}, Term{-1, y}) }
+func (x Value) Minus(y Value) Value {
+	return Linear(float64(x.V)-float64(y.V), Term{1, x}, Term{-1, y})
+}
 
 // Times is x · y.
 func (x Value) Times(y Value) Value { return Linear(float64(x.V*y.V), Term{y.V, x}, Term{x.V, y}) }
