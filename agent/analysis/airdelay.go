@@ -19,11 +19,14 @@ const (
 // deliveryDelay is the time from a load until its air leaves the package, in
 // seconds: as the pressure shows it, else 3 s, anything from 0 to 6.
 func (s *sheet) deliveryDelay(m *sitefile.Machine) gum.Value {
-	if s.storage != nil && s.storage.delayAbsent == "" {
+	if s.delaySeen() {
 		return s.storage.delay
 	}
 	return gum.New(deliveryDelayS, rectangular(deliveryDelayLimitS), delayInput(m.Name))
 }
+
+// delaySeen reports whether the pressure shows the delay.
+func (s *sheet) delaySeen() bool { return s.storage != nil && s.storage.delayAbsent == "" }
 
 // delays finds when the air begins to leave: where the line of the pressure after
 // the load, less the drop of the flow, meets the one before it.

@@ -59,12 +59,15 @@ func (s *sheet) findAir(m *sitefile.Machine) airResult {
 		a.inputs = append(a.inputs, c.input())
 	}
 	loads := float64(t.loads)
-	delay := gum.New(deliveryDelayS, rectangular(deliveryDelayLimitS), delayInput(m.Name))
+	delay, how, from := s.deliveryDelay(m), "assumed", "delivery delay (assumed)"
+	if s.delaySeen() {
+		how, from = "as the pressure shows it, see delivery_delay", s.storage.tap
+	}
 	off := delay.Scaled(loads)
 	off.V = min(off.V, full.V)
-	a.method += fmt.Sprintf(", times loaded time less %.0f ± %.0f s for each of %.0f loads until the minimum-pressure valve opens (assumed)",
-		deliveryDelayS, deliveryDelayLimitS, loads)
-	a.inputs = append(a.inputs, "delivery delay (assumed)")
+	a.method += fmt.Sprintf(", times loaded time less %.1f ± %.1f s for each of %.0f loads until the minimum-pressure valve opens (%s)",
+		delay.V, coverageFactor*delay.U(), loads, how)
+	a.inputs = append(a.inputs, from)
 	a.m3 = s.full.v.Times(full.Minus(off))
 	return a
 }

@@ -50,6 +50,8 @@ func (s *sheet) findFullFlow(m *sitefile.Machine) {
 	} else if s.full = nameplate(m); s.full.absent != "" {
 		s.absent("no flow meter, "+s.full.absent, name)
 		return
+	} else if v, why := s.flowFromVolume(); why == "" && v.V > 0 {
+		s.full = together([]fullFlow{s.full, {v: v, method: "the volume of the site file's parts and how much faster the pressure rises loaded", inputs: []string{"volume of the parts", s.storage.tap}}})
 	}
 	s.putValue(name, "m³/min", s.full.v.Scaled(60), "free air at the inlet at full load: "+s.full.method+wear, s.full.inputs)
 }
@@ -111,7 +113,7 @@ func together(of []fullFlow) fullFlow {
 	}
 	f.method = strings.Join(methods, " and ") + ", weighted by their uncertainties and what these share"
 	if d := of[0].v.Minus(of[1].v); math.Abs(d.V) > 2*coverageFactor*d.U() {
-		f.method += "; the two contradict each other: look at the volume of the test and at the meter"
+		f.method += "; the two contradict each other more than their uncertainties allow: look at the volumes and at the meter"
 	}
 	return f
 }

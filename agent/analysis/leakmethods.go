@@ -218,10 +218,9 @@ func (b *airBalance) loadedShare(h *quietHours, machines []*sheet, outsidePa flo
 	m := leakMethod{name: name, minutes: c.minutes, seconds: c.seconds, cycles: c.n}
 	n := float64(c.n)
 	q := b.flow[k]
-	on := c.loadedS - float64(n*deliveryDelayS)
+	on := gum.Exact(c.loadedS).Minus(b.delay[k].Scaled(n))
 	rest := float64(b.pressureU*math.Sqrt(2*n)) * b.volume.V / b.inletPa
-	m.flow = q.Scaled(on).
-		Plus(gum.New(0, float64(n*b.delayU[k])*q.V, delayInput(b.machines[k])).Scaled(-1)).
+	m.flow = q.Times(on).
 		Plus(gum.New(0, float64(math.Sqrt(2*n)*b.edgeU[k])*q.V, momentsInput(b.machines[k]))).
 		Plus(gum.New(0, rest, "pressure at the ends of the load cycles")).
 		Scaled(1 / c.seconds)

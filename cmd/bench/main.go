@@ -46,6 +46,7 @@ func sections() []section {
 		{"year", []string{"year_merge", "series_p95", "export_memory"}, yearRows},
 		{"serial", serialFigures, serialRows},
 		{"agent", []string{"agent_private_memory", "agent_cpu"}, agentRows},
+		{"air", airFigures(), airRows},
 	}
 }
 
@@ -76,7 +77,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial or agent")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent or air")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {

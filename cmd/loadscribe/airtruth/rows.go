@@ -69,9 +69,15 @@ func (p *Played) Rows() ([]Row, error) {
 	}
 	for i := range p.Report.Systems {
 		f := &p.Report.Systems[i]
-		t := p.plant()
+		atPa := math.NaN()
+		for k := range f.Figures {
+			if q := &f.Figures[k]; q.Name == "quiet_pressure" && q.Value != nil {
+				atPa = *q.Value * 1e3 // kPa
+			}
+		}
+		t := p.plant(atPa)
 		for name, truth := range map[string]float64{
-			"air_demand_mean": t.demandMean, "quiet_demand": t.quiet, "leak_flow": t.leak, "leak_share": t.leakShare,
+			"energy": t.energyKWh, "air_demand_mean": t.demandMean, "quiet_demand": t.quiet, "leak_flow": t.leak, "leak_share": t.leakShare,
 			"effective_volume": t.volumeM3, "volume_per_flow": t.volumePerFlowS,
 		} {
 			add(f.System, f.Figures, name, truth)

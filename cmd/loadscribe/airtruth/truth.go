@@ -143,25 +143,29 @@ func (p *Played) shut(at time.Time) bool {
 
 // plantTruth are the true values of the system's figures, in their units.
 type plantTruth struct {
+	energyKWh                          float64
 	demandMean, quiet, leak, leakShare float64
-	quietPa                            float64
 	volumeM3, volumePerFlowS           float64
 }
 
-// plant works out the plant's truth over the window.
-func (p *Played) plant() plantTruth {
+// plant works out the plant's truth over the window. atPa is the gauge pressure
+// that the quiet figures say they refer to; NaN: they say none. What flows through
+// holes follows the absolute pressure, and so does their truth.
+func (p *Played) plant(atPa float64) plantTruth {
 	truth, sc := p.World.Truth(), p.World.Scenario()
 	sum := truth.Plant(p.From, p.To)
-	t := plantTruth{demandMean: p.demand(sum) / p.To.Sub(p.From).Minutes(), leakShare: math.NaN(), quietPa: math.NaN()}
-	quiet := p.quiet()
-	t.quiet, t.leak = math.NaN(), math.NaN()
+	t := plantTruth{demandMean: p.demand(sum) / p.To.Sub(p.From).Minutes(), leakShare: math.NaN(), quiet: math.NaN(), leak: math.NaN()}
 	var demandM3, leakM3, paS, minutes float64
-	for _, at := range quiet {
+	for _, at := range p.quiet() {
 		s := truth.Plant(at, at.Add(time.Minute))
-		demandM3, leakM3, paS, minutes = demandM3+p.demand(s), leakM3+s.LeakedM3, paS+s.ReceiverPaS, minutes+1
+		demandM3, leakM3, paS, minutes = demandM3+p.demand(s), leakM3+s.LeakedM3, paS+s.HeaderPaS, minutes+1
 	}
 	if minutes > 0 {
-		t.quiet, t.leak, t.quietPa = demandM3/minutes, leakM3/minutes, paS/minutes/60
+		scale := 1.0
+		if !math.IsNaN(atPa) {
+			scale = (atPa + sc.BarometerPa) / (paS/minutes/60 + sc.BarometerPa)
+		}
+		t.quiet, t.leak = demandM3/minutes*scale, leakM3/minutes*scale
 	}
 	whole := truth.Plant(p.From, p.To)
 	t.leakShare = ratio(whole.LeakedM3, p.demand(whole))
@@ -172,6 +176,11 @@ func (p *Played) plant() plantTruth {
 			return t
 		}
 		flow += rated
+		sum, err := truth.Totals(name, p.From, p.To)
+		if err != nil {
+			return t
+		}
+		t.energyKWh += sum.EnergyJ / 3.6e6
 	}
 	for _, part := range sc.Parts {
 		t.volumeM3 += part.VolumeM3
@@ -230,4 +239,9 @@ func median(all []time.Duration) float64 {
 	}
 	slices.Sort(all)
 	return all[len(all)/2].Seconds()
+}
+
+// DemandM3S is the true demand of a span, m³/s of free air, exact at whole minutes.
+func (p *Played) DemandM3S(from, to time.Time) float64 {
+	return p.demand(p.World.Truth().Plant(from, to)) / to.Sub(from).Seconds()
 }
