@@ -162,7 +162,6 @@ type storage struct {
 	delay         gum.Value // s
 	delayAbsent   string
 	delayMethod   string
-	delayExplains []string
 }
 
 // systemOf is the system that a machine belongs to; nil: none.
