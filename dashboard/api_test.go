@@ -97,7 +97,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		}
 	}
 	slices.Sort(documented)
-	served := slices.Sorted(slices.Values(slices.Concat(s.routes, s.posts)))
+	served := slices.Compact(slices.Sorted(slices.Values(slices.Concat(s.routes, s.posts))))
 	if !slices.Equal(documented, served) {
 		t.Errorf("documented %v\nserved     %v", documented, served)
 	}
@@ -135,7 +135,7 @@ func TestParametersAreInTheDocument(t *testing.T) {
 		}
 		w := get(s, path+"?no_such_parameter=1")
 		method := "get"
-		if slices.Contains(s.posts, path) {
+		if slices.Contains(s.posts, path) && !slices.Contains(s.routes, path) {
 			method = "post"
 			w = do(s, http.MethodPost, path+"?no_such_parameter=1", "Origin", "http://127.0.0.1:8477", "Content-Type", "application/json")
 		}
@@ -348,6 +348,11 @@ func TestNoCommands(t *testing.T) {
 			if w.Code != http.StatusMethodNotAllowed || w.Header().Get("Allow") == "" {
 				t.Errorf("%s %s: %d", method, target, w.Code)
 			}
+		}
+	}
+	for target, want := range map[string]string{"/api/v1/compare": "GET, HEAD, POST", "/api/v1/notes": "POST", "/api/v1/tests": "GET, HEAD"} {
+		if w := do(s, http.MethodPut, target); w.Code != http.StatusMethodNotAllowed || w.Header().Get("Allow") != want {
+			t.Errorf("PUT %s: %d, allowed %q, want %q", target, w.Code, w.Header().Get("Allow"), want)
 		}
 	}
 }

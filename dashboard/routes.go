@@ -32,7 +32,6 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
 	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))
 	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
-	m.Handle("POST /api/v1/compare", s.json(s.gated(s.servePostedCompare)))
 	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))
 	route("/api/v1/live", http.HandlerFunc(s.serveLive))
@@ -41,6 +40,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 		s.posts = append(s.posts, path)
 		m.Handle("POST "+path, s.json(a))
 	}
+	post("/api/v1/compare", s.gated(s.servePostedCompare))
 	post("/api/v1/notes", s.serveNote)
 	route("/api/v1/hookup", s.json(s.serveHookup))
 	post("/api/v1/hookup/start", s.serveHookupStart)
@@ -93,7 +93,12 @@ func (s *Server) serveOther(w http.ResponseWriter, r *http.Request) {
 		s.pages.ServeHTTP(w, r)
 		return
 	}
-	if slices.Contains(s.posts, r.URL.Path) {
+	switch post, get := slices.Contains(s.posts, r.URL.Path), slices.Contains(s.routes, r.URL.Path); {
+	case post && get:
+		w.Header().Set("Allow", "GET, HEAD, POST")
+		writeError(w, &apiError{http.StatusMethodNotAllowed, "", "only GET and POST here"})
+		return
+	case post:
 		w.Header().Set("Allow", "POST")
 		writeError(w, &apiError{http.StatusMethodNotAllowed, "", "only POST here"})
 		return

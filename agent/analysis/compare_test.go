@@ -106,7 +106,7 @@ func TestCompareChooses(t *testing.T) {
 			if c.out.Told != tt.told {
 				t.Errorf("told %v, want %v: %s", c.out.Told, tt.told, c.out.Sentence)
 			}
-			if strings.Contains(c.out.Sentence, "not told from nothing") == tt.told {
+			if strings.Contains(c.out.Sentence, "may be zero") == tt.told {
 				t.Errorf("the sentence does not fit told = %v: %s", tt.told, c.out.Sentence)
 			}
 			if !mentions(c.out.Equal, tt.equal) || !mentions(c.out.Unequal, tt.unequal) {

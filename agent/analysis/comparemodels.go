@@ -183,7 +183,7 @@ func (c *comparer) byDayType(hours bool) *triedModel {
 	})
 	switch {
 	case missing != "":
-		m.Absent = "the period before has no hour like those after of " + missing
+		m.Absent = fmt.Sprintf("the period before has no hour of %q to set against those after", missing)
 	case len(m.before) < 2*len(cells):
 		m.Absent = fmt.Sprintf("%d hours before are too few for %d means", len(m.before), len(cells))
 	}

@@ -129,9 +129,9 @@ func (c *comparer) sentence(m *triedModel, kWh, half, base float64) {
 		head = fmt.Sprintf("%s ± %s kWh a year %s in all, air no longer used among it (%s ± %s %%)", shown, pm, word, share, sharePM)
 	}
 	if c.out.Told {
-		c.out.Sentence = head + ": more than its uncertainty, so that it is told from nothing."
+		c.out.Sentence = head + ": more than its uncertainty, so it is not zero."
 	} else {
-		c.out.Sentence = head + ": no more than its uncertainty, so that it is not told from nothing."
+		c.out.Sentence = head + ": no more than its uncertainty, so it may be zero."
 	}
 	if len(c.out.Limits) > 0 {
 		c.out.Sentence += fmt.Sprintf(" %d things limit its use.", len(c.out.Limits))
@@ -174,14 +174,14 @@ func (c *comparer) equal() {
 	}
 	if b.PressureKPa != nil && a.PressureKPa != nil {
 		d := *a.PressureKPa - *b.PressureKPa
-		note(math.Abs(d) < 5, "mean pressure while running: %.0f kPa before, %.0f kPa after", *b.PressureKPa, *a.PressureKPa)
+		note(math.Abs(d) < 5, "mean pressure while running: %s before, %s after", shownIn(c.site, *b.PressureKPa, "kPa"), shownIn(c.site, *a.PressureKPa, "kPa"))
 	} else {
-		note(false, "pressure: not read in both periods")
+		note(false, "pressure: at least one of the periods has no mean, so that it is not said whether it changed")
 	}
 	if b.AmbientC != nil && a.AmbientC != nil {
-		note(math.Abs(*a.AmbientC-*b.AmbientC) < 3, "mean room temperature: %.1f °C before, %.1f °C after; no model corrects for it", *b.AmbientC, *a.AmbientC)
+		note(math.Abs(*a.AmbientC-*b.AmbientC) < 3, "mean room temperature: %s before, %s after; no model corrects for it", shownIn(c.site, *b.AmbientC, "°C"), shownIn(c.site, *a.AmbientC, "°C"))
 	} else {
-		note(false, "weather: no room temperature is read, and nothing corrects for it")
+		note(false, "weather: no room temperature is known of both periods, and nothing corrects for it")
 	}
 	switch {
 	case c.production == nil:
