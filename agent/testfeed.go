@@ -14,6 +14,7 @@ import (
 func (a *Agent) observeTests(s *scan.Scan) {
 	a.tests.mu.Lock()
 	defer a.tests.mu.Unlock()
+	a.fileTests()
 	for _, t := range a.tests.sessions {
 		if t.Plan().Source.Group != s.Group || t.Report().Phase.Over() {
 			continue
@@ -67,6 +68,36 @@ func (a *Agent) fileTest(t *guided.Session, found *guided.Result) {
 	if found.Flow.V > 0 {
 		r.VolumeM3, r.VolumeU = p.VolumeM3.V, p.VolumeM3.U()
 	}
-	a.queueEvent(store.Event{WallMS: r.ToMS, Kind: analysis.KindTest, Subject: r.Subject(), Data: r.Data(),
+	a.tests.unfiled = append(a.tests.unfiled, store.Event{WallMS: r.ToMS, Kind: analysis.KindTest, Subject: r.Subject(), Data: r.Data(),
 		Text: fmt.Sprintf("%s test by %s: %s", p.Test, p.Who, found.Text)})
+	a.fileTests()
+}
+
+// fileTests hands results to keepEvents; what finds no room is tried again with
+// the next scan, since nobody wants to shut a plant off twice. tests.mu is held.
+func (a *Agent) fileTests() {
+	for len(a.tests.unfiled) > 0 {
+		select {
+		case a.events <- a.tests.unfiled[0]:
+			a.tests.unfiled = a.tests.unfiled[1:]
+		default:
+			return
+		}
+	}
+}
+
+// fileLater keeps a result for which the store had no room.
+func (a *Agent) fileLater(e store.Event) {
+	a.tests.mu.Lock()
+	defer a.tests.mu.Unlock()
+	a.tests.unfiled = append(a.tests.unfiled, e)
+}
+
+// loseTests logs the results that a stop leaves unfiled.
+func (a *Agent) loseTests() {
+	a.tests.mu.Lock()
+	defer a.tests.mu.Unlock()
+	for i := range a.tests.unfiled {
+		a.log.Error("the store took no more: a guided test's result is in this log alone", "subject", a.tests.unfiled[i].Subject, "result", a.tests.unfiled[i].Text)
+	}
 }

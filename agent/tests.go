@@ -18,8 +18,9 @@ import (
 // the last one ended until another begins. They live in memory: a restart loses
 // the one that runs, never a result.
 type tests struct {
-	mu       sync.Mutex                 // protects sessions and what they hold
+	mu       sync.Mutex                 // protects sessions with what they hold, and unfiled
 	sessions map[string]*guided.Session // by system
+	unfiled  []store.Event              // results that found no room yet
 }
 
 // ErrNoTest is wrapped where no guided test runs.

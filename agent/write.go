@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
@@ -35,6 +36,7 @@ func (a *Agent) keepEvents(ctx context.Context) error {
 			for len(a.events) > 0 {
 				a.keepEvent(<-a.events)
 			}
+			a.loseTests()
 			return nil
 		}
 	}
@@ -42,6 +44,10 @@ func (a *Agent) keepEvents(ctx context.Context) error {
 
 func (a *Agent) keepEvent(e store.Event) {
 	kept, err := a.store.AppendEvent(e)
+	if errors.Is(err, store.ErrBacklog) && e.Kind == analysis.KindTest {
+		a.fileLater(e)
+		return
+	}
 	if errors.Is(err, store.ErrBacklog) {
 		a.loseEvent(&e)
 		kept = e

@@ -179,7 +179,8 @@ func (b *airBalance) bleedDown(h *quietHours, site *sitefile.Site) leakMethod {
 	}
 	whole, sums := b.wholeVolume(), b.sum(m.minutes)
 	m.seconds = sums.seconds
-	m.flow = whole.stored(&sums).Scaled(-1 / m.seconds)
+	drift := b.drift(h, falls, outsidePa)
+	m.flow = whole.stored(&sums).Scaled(-1 / m.seconds).Times(drift)
 	m.flow = m.flow.Plus(m.ownU())
 	ln, seconds := b.logs(falls, outsidePa)
 	// Over one fall the mean of an exponential is (p1-p2)/ln(p1/p2): at that
@@ -196,6 +197,9 @@ func (b *airBalance) bleedDown(h *quietHours, site *sitefile.Site) leakMethod {
 	}
 	m.note += fmt.Sprintf("%d falls between %s and %s, %.1f %% of the absolute pressure a minute; exact (logarithmic) form",
 		len(falls), shownIn(site, from/1000, "kPa"), shownIn(site, to/1000, "kPa"), 100*(1-math.Exp(-ln/seconds*60)))
+	if math.Abs(drift.V-1) >= driftSaid {
+		m.note += fmt.Sprintf("; times %.2f, since the hours in which they lie are not like all quiet hours", drift.V)
+	}
 	return m
 }
 

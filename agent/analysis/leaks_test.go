@@ -109,6 +109,7 @@ func TestLoadedSharePublished(t *testing.T) {
 		periodS, loadedS int
 	}{{"load_unload", 1800, 450}, {"load_unload_2", 720, 120}} {
 		b := vessel(0.1, 1, 100e3, 600)
+		b.delay[0] = gum.New(deliveryDelayS, 1, delayInput("comp1"))
 		m := cycling(b, 30, 8, tt.periodS, tt.loadedS)
 		got := b.loadedShare(&quietHours{nights: []quietNight{{minutes: upTo(600)}}}, []*sheet{m}, 100e3)
 		if got.why != "" || got.cycles != 8 {

@@ -15,8 +15,9 @@ var (
 	}
 	forPumpUp = []string{
 		"Shutting the plant valve takes away the users' air: clamps, brakes, doors and breathing air among it. Tell everybody first, and have somebody stand by to open it again.",
+		"Whatever tells the machine to unload (its own gauge, a master controller's) and a safety valve must sit on the machine's side of the valve that you shut. If one sits behind it, do not do this test: the pressure would rise unseen.",
 		"Let pressure down through the receiver's drain or the plant valve alone, slowly; away from faces, with eyes protected.",
-		"Leave the machine's own settings alone: it loads and unloads as ever. If it does not unload at its usual pressure, stop it and open the valve.",
+		"Leave the machine's own settings alone: it loads and unloads as ever. If it does not unload at its usual pressure, stop it at once, then open the valve slowly.",
 	}
 )
 

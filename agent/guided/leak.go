@@ -19,7 +19,7 @@ const (
 	refusedCycles = 12     // so many uneven ones and there is no quiet
 	bleedLeastS   = 600.0  // without a load
 	bleedEnoughS  = 1800.0 //
-	bleedLeastPa  = 20e3
+	bleedLeastPa  = 20e3   // also how far below its load point a machine has stopped for certain
 	bleedEnoughPa = 50e3
 	legLimit      = 40_000 // samples of one fall: a later half is as good
 )
@@ -47,6 +47,8 @@ type leakTest struct {
 	on      int   // the machine that loads; -1: none yet
 	seen    bool
 	loading bool
+	resting bool     // no machine runs
+	loadPa  float64  // at which it loaded last; 0: not seen yet
 	from    float64  // of the leg
 	samples []sample // of the leg
 	legs    []leg    // the last ones, in turns; at most four
@@ -71,7 +73,9 @@ func (t *leakTest) lost() {
 func (t *leakTest) take(s float64, r *Reading) error {
 	t.wallMS = cmp.Or(t.wallMS, r.WallMS)
 	loads := -1
+	t.resting = true
 	for i, d := range r.Doing {
+		t.resting = t.resting && d == Resting
 		switch {
 		case d == Unseen:
 			t.samples, t.legs, t.seen = nil, nil, false
@@ -95,6 +99,9 @@ func (t *leakTest) take(s float64, r *Reading) error {
 	if t.seen && (loads >= 0) != t.loading {
 		t.turned(s)
 		t.samples = t.samples[:0]
+		if loads >= 0 {
+			t.loadPa = r.PressurePa
+		}
 	}
 	if !t.seen || (loads >= 0) != t.loading {
 		t.from = s
@@ -273,16 +280,21 @@ func (t *leakTest) addFlow(r *Result, decay, u float64) {
 		r.Method += "; "
 		r.Text += "; "
 	}
-	r.Method += fmt.Sprintf("flow: the fall of %s in the known volume of %.3f m³", p.Source.ID, p.VolumeM3.V)
-	r.Text += fmt.Sprintf("by the fall of pressure %s of free air leak at %.2f bar(g)", flowText(r.Flow), r.PressurePa/1e5)
+	r.Method += fmt.Sprintf("flow: the fall of %s in the known volume of %s", p.Source.ID, p.volumeText(p.VolumeM3.V))
+	r.Text += fmt.Sprintf("by the fall of pressure %s of free air leak at %s", p.flowText(r.Flow), p.pressureText(r.PressurePa))
 }
 
 // bled makes a result of one long fall without a load.
 func (t *leakTest) bled(s float64) {
-	if t.loading || t.on >= 0 || t.plan.VolumeM3.V <= 0 || s-t.from < bleedLeastS {
+	if t.loading || t.plan.VolumeM3.V <= 0 || s-t.from < bleedLeastS {
 		return
 	}
 	first, last := t.samples[0].pa, t.samples[len(t.samples)-1].pa
+	// One that has loaded will do so again, unless it was stopped: then it rests,
+	// and the pressure falls past the point at which it loaded.
+	if t.on >= 0 && (!t.resting || t.loadPa > 0 && last > t.loadPa-bleedLeastPa) {
+		return
+	}
 	if fell := first - last; fell < bleedLeastPa || fell < bleedEnoughPa && s-t.from < bleedEnoughS {
 		return
 	}
@@ -317,8 +329,8 @@ func (t *leakTest) show(r *Report) {
 	if t.plan.VolumeM3.V > 0 {
 		r.Instruction = "Let nobody use air. Leave the machine in automatic (it loads and unloads by itself), or stop it: then the fall of pressure is timed."
 	}
-	if t.on < 0 && len(t.samples) > 0 {
-		r.Needs += fmt.Sprintf("; the pressure has fallen by %.0f kPa in %.0f s", (t.samples[0].pa-t.samples[len(t.samples)-1].pa)/1e3,
+	if (t.on < 0 || t.resting) && len(t.samples) > 0 {
+		r.Needs += fmt.Sprintf("; the pressure has fallen by %s in %.0f s", t.plan.differenceText(t.samples[0].pa-t.samples[len(t.samples)-1].pa),
 			t.samples[len(t.samples)-1].s-t.from)
 	}
 	if n >= 2 {
@@ -327,9 +339,4 @@ func (t *leakTest) show(r *Report) {
 	if r.Machine == "" && t.on >= 0 {
 		r.Machine = t.plan.Machines[t.on]
 	}
-}
-
-// flowText is a flow with its uncertainty, for people.
-func flowText(v gum.Value) string {
-	return fmt.Sprintf("%.3f ± %.3f m³/min", 60*v.V, 120*v.U())
 }

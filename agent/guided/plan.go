@@ -69,6 +69,9 @@ const (
 	// Below this no rise counts: the minimum-pressure valve is closed or just
 	// opening (opens at 4 to 4.5 bar, common practice, no source).
 	floorPa = 5.2e5
+	// A machine that has passed the higher of its rated and its cut-out pressure by
+	// a tenth does not unload as it should (common practice, no source).
+	overshoot = 1.1
 	// The accuracy of a gauge of which none is given.
 	assumedGaugeShare = 0.01
 )
@@ -99,8 +102,10 @@ type Plan struct {
 	Source                     Source
 	Valve                      string // the part behind which the valve is shut
 	RatedFlowM3S               float64
+	MostPa                     float64 // gauge; above it a pump-up test ends at once; 0: not known
 	Rises                      int
 	GapMS, PeriodMS            int64
+	units                      quantity.System
 
 	VolumeM3  gum.Value // V 0: not known
 	PackageM3 gum.Value
@@ -118,7 +123,7 @@ type Plan struct {
 // NewPlan checks what a person asks for against the site. groups are those that
 // scans point to. An error of type *Wrong names the field; others wrap ErrNone.
 func NewPlan(site *sitefile.Site, groups []*scan.Group, ask Ask) (*Plan, error) {
-	p := &Plan{Test: ask.Test, Who: strings.TrimSpace(ask.Who), Rises: ask.Rises}
+	p := &Plan{Test: ask.Test, Who: strings.TrimSpace(ask.Who), Rises: ask.Rises, units: site.Units}
 	sys, err := p.find(site, ask)
 	if err != nil {
 		return nil, err
@@ -167,6 +172,7 @@ func (p *Plan) find(site *sitefile.Site, ask Ask) (*sitefile.System, error) {
 			return nil, err
 		}
 		p.Machine, p.RatedFlowM3S = m.Name, m.RatedFlowM3S
+		p.MostPa = overshoot * max(m.RatedPressurePa, m.CutOutPa)
 		for i := range site.Systems {
 			if slices.Contains(site.Systems[i].Machines, m.Name) {
 				return &site.Systems[i], nil

@@ -138,7 +138,8 @@ func (t *pumpUp) rises(p sample, doing Doing) {
 		t.refuse("%s went to part load", t.plan.Machine)
 	default:
 		if list := t.steep(); len(list) < leastRiseN || list[len(list)-1].pa-list[0].pa < leastRisePa {
-			t.refuse("the pressure rose by less than %.0f kPa above %.1f bar(g), where the minimum-pressure valve is open: let it down further", leastRisePa/1e3, floorPa/1e5)
+			t.refuse("the pressure rose by less than %s above %s, where the minimum-pressure valve is open: let it down further",
+				t.plan.differenceText(leastRisePa), t.plan.pressureText(floorPa))
 			t.seen = true
 			return
 		}
@@ -264,14 +265,16 @@ func (t *pumpUp) conclude() {
 	own := p.VolumeM3.Scaled(mean.ownM3S / p.VolumeM3.V).Times(p.Gauge)
 	v := volume.Times(slope).Over(p.InletPa).Over(heat).Plus(own)
 	v = v.Plus(gum.New(flow-v.V, scatter, t.plan.scatter("rises", t.wallMS))).Times(p.Condition)
+	unit, perUnit, _ := p.flowUnit()
 	t.found = &Result{Flow: v, Machine: p.Machine, PressurePa: mean.meanPa, Cycles: n,
-		Method: fmt.Sprintf("pump-up of %.3f m³ and %.3f m³ inside the machine, by %s (%s): %.2f kPa/s near %.2f bar(g), over %d rises; polytropic exponent %.3f; the shut volume's own loss of %.4f m³/min added",
-			p.VolumeM3.V, p.PackageM3.V, p.Source.ID, p.Source.Part, mean.slopePaS/1e3, mean.meanPa/1e5, n, mean.exponent, 60*mean.ownM3S),
+		Method: fmt.Sprintf("pump-up of %s and %s inside the machine, by %s (%s): %s in ten seconds near %s, over %d rises; polytropic exponent %.3f; the shut volume's own loss of %.2g %s added",
+			p.volumeText(p.VolumeM3.V), p.volumeText(p.PackageM3.V), p.Source.ID, p.Source.Part, p.differenceText(10*mean.slopePaS), p.pressureText(mean.meanPa), n, mean.exponent,
+			mean.ownM3S*perUnit, unit),
 		Text: t.text(v, &mean)}
 }
 
 func (t *pumpUp) text(v gum.Value, mean *oneRise) string {
-	s := fmt.Sprintf("%s delivers %s of free air near %.2f bar(g)", t.plan.Machine, flowText(v), mean.meanPa/1e5)
+	s := fmt.Sprintf("%s delivers %s of free air near %s", t.plan.Machine, t.plan.flowText(v), t.plan.pressureText(mean.meanPa))
 	if rated := t.plan.RatedFlowM3S; rated > 0 {
 		s += fmt.Sprintf(", %.0f ± %.0f %% of its rated flow", 100*v.V/rated, 200*v.U()/rated)
 	}
@@ -281,17 +284,30 @@ func (t *pumpUp) text(v gum.Value, mean *oneRise) string {
 	return s
 }
 
+// lowering says how the next rise is prepared. The air must rest with the drain
+// shut: it has cooled while it was let down, and warms up again.
+func (t *pumpUp) lowering() string {
+	valve := "Shut the plant valve"
+	if t.plan.Valve != "" {
+		valve += " behind " + t.plan.Valve
+	}
+	if len(t.flows)+t.refused > 0 {
+		valve = "Keep the plant valve shut"
+	}
+	return fmt.Sprintf("Stop %s or hold it unloaded. %s. Let the pressure down to below %s, shut the drain, wait half a minute, then put the machine back to automatic and let it load by itself.",
+		t.plan.Machine, valve, t.plan.pressureText(floorPa))
+}
+
 func (t *pumpUp) show(r *Report) {
 	r.Phase, r.Done, r.Needed, r.Detail = t.phase, len(t.flows), t.plan.Rises, t.detail
 	r.Needs = fmt.Sprintf("%d rises, of which %d are there", r.Needed, r.Done)
 	switch t.phase {
 	case Lower:
-		r.Instruction = fmt.Sprintf("Shut the plant valve behind %s. Stop %s or hold it unloaded, let the pressure down to below %.1f bar(g) (%.0f psi), wait half a minute, shut the drain, then let it load by itself.",
-			t.plan.Valve, t.plan.Machine, floorPa/1e5, floorPa/6894.757)
+		r.Instruction = t.lowering()
 	case Rise:
 		r.Instruction = fmt.Sprintf("Touch nothing: %s fills the volume up to its cut-out.", t.plan.Machine)
 		if len(t.rise) > 0 {
-			r.Needs += fmt.Sprintf("; the pressure has risen by %.0f kPa", (t.rise[len(t.rise)-1].pa-t.rise[0].pa)/1e3)
+			r.Needs += fmt.Sprintf("; the pressure has risen by %s", t.plan.differenceText(t.rise[len(t.rise)-1].pa-t.rise[0].pa))
 		}
 	case Hold:
 		r.Instruction = "Touch nothing: the pressure stands, and shows what the volume loses by itself."
@@ -304,6 +320,7 @@ func (t *pumpUp) show(r *Report) {
 		for _, one := range t.flows {
 			sum += one.flowM3S / float64(n)
 		}
-		r.SoFar = fmt.Sprintf("%.3f m³/min from %d rises", 60*sum*t.plan.Condition.V, n)
+		unit, perUnit, digits := t.plan.flowUnit()
+		r.SoFar = fmt.Sprintf("%.*f %s from %d rises", digits, sum*t.plan.Condition.V*perUnit, unit, n)
 	}
 }

@@ -118,10 +118,15 @@ func (s *Session) Cancel(why string) {
 
 func (s *Session) giveUp(why string) {
 	s.report.Phase, s.report.Why = GivenUp, why
-	s.report.Instruction, s.report.Needs = "Open the plant valve again, if it was shut, and tell those who use air.", ""
-	if s.plan.Test == Leak {
-		s.report.Instruction = "Tell those who use air that the test is over."
+	s.report.Instruction, s.report.Needs = Afterwards(s.plan.Test), ""
+}
+
+// Afterwards is what a person must do when a test is over, whatever became of it.
+func Afterwards(test string) string {
+	if test == Leak {
+		return "Tell those who use air that the test is over."
 	}
+	return "Shut the drain, open the plant valve again, slowly, if it was shut, and tell those who use air."
 }
 
 // Observe takes the next reading, in the order of their monotonic times. Doing
@@ -157,6 +162,11 @@ func (s *Session) step(r *Reading) {
 	if s.plan.Test == Leak {
 		limit = leakLimitMS
 	}
+	if why := s.tooHigh(r); why != "" {
+		s.giveUp(why)
+		s.report.Instruction = fmt.Sprintf("Stop %s at once. Then: ", s.plan.Machine) + s.report.Instruction
+		return
+	}
 	if why := s.unexpected(r); why != "" {
 		s.giveUp(why)
 		return
@@ -169,13 +179,20 @@ func (s *Session) step(r *Reading) {
 	switch s.result = s.course.result(); {
 	case s.result != nil:
 		s.report.Phase, s.report.SoFar, s.report.Needs = Done, s.result.Text, ""
-		s.report.Instruction = "Open the plant valve again, slowly, and tell those who use air."
-		if s.plan.Test == Leak {
-			s.report.Instruction = "Tell those who use air that the test is over."
-		}
+		s.report.Instruction = Afterwards(s.plan.Test)
 	case r.MonoMS-s.origin > limit:
 		s.giveUp(fmt.Sprintf("%d minutes have passed without a result: %s", limit/60_000, s.report.Needs))
 	}
+}
+
+// tooHigh says that the pressure has passed what the machine is made for: it does
+// not see what it fills.
+func (s *Session) tooHigh(r *Reading) string {
+	if p := s.plan; p.MostPa > 0 && r.PressurePa > p.MostPa {
+		return fmt.Sprintf("%s reads %s, more than a tenth above what %s is to unload at: is its gauge behind the valve, or are rated_pressure and cut_out wrong in the site file?",
+			p.Source.ID, p.pressureText(r.PressurePa), p.Machine)
+	}
+	return ""
 }
 
 // unexpected says what a machine does that ends every test.

@@ -55,9 +55,12 @@ func (c *leakCmd) Run(s *surroundings) error {
 func (c *pumpUpCmd) Run(s *surroundings) error {
 	q := agent.TestAsk{Test: guided.PumpUp, Machine: c.Machine, Rises: c.Rises}
 	if c.Package != "" {
-		v, _, err := volumeOf("--package", c.Package)
+		v, share, err := volumeOf("--package", c.Package)
 		if err != nil {
 			return err
+		}
+		if share != 0 {
+			return misuse{fmt.Errorf("--package %q: leave ± out: it is taken within 10 %%", c.Package)}
 		}
 		q.PackageM3 = v
 	}
@@ -188,13 +191,14 @@ func follow(s *surroundings, r *running, status agent.TestStatus) error {
 		select {
 		case <-timer.C:
 		case <-s.ctx.Done():
-			return breakOff(s, r, status.System)
+			return breakOff(s, r, status.Test, status.System)
 		}
 		var t agent.Tests
 		if err := r.read(s.ctx, "/api/v1/tests", nil, &t); err != nil {
 			if s.ctx.Err() != nil {
-				return breakOff(s, r, status.System)
+				return breakOff(s, r, status.Test, status.System)
 			}
+			fmt.Fprintf(s.stdout, "\n  The agent answers no longer. If the test is over: %s\n", guided.Afterwards(status.Test))
 			return err
 		}
 		i := 0
@@ -202,6 +206,7 @@ func follow(s *surroundings, r *running, status agent.TestStatus) error {
 			i++
 		}
 		if i == len(t.Running) {
+			fmt.Fprintf(s.stdout, "\n  %s\n", guided.Afterwards(status.Test))
 			return errors.New("the agent knows of no test any more: it was started anew, and the test is lost; begin again")
 		}
 		status = t.Running[i]
@@ -215,11 +220,12 @@ func follow(s *surroundings, r *running, status agent.TestStatus) error {
 }
 
 // breakOff cancels the test of a person who leaves.
-func breakOff(s *surroundings, r *running, system string) error {
+func breakOff(s *surroundings, r *running, test, system string) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(s.ctx), aliveWait)
 	defer cancel()
 	var status agent.TestStatus
 	if err := r.post(ctx, "/api/v1/tests/cancel", map[string]string{"system": system}, &status); err != nil {
+		fmt.Fprintf(s.stdout, "\n  %s\n", guided.Afterwards(test))
 		return fmt.Errorf("the test could not be cancelled: %w", err)
 	}
 	fmt.Fprintf(s.stdout, "\n  %s\n", status.Instruction)

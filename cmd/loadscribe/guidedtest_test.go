@@ -56,6 +56,7 @@ func TestGuidedTestCommand(t *testing.T) {
 	mustFail(t, exitWrongUse, []string{"--who: say who"}, "test", "leak", "--site", site, "--who", " ", "--yes")
 	mustFail(t, exitWrongUse, []string{"--machine: ", `"comp9"`}, "test", "pump-up", "--site", site, "--who", "R. Vale", "--machine", "comp9", "--yes")
 	mustFail(t, exitWrongUse, []string{"--volume", "240 gal"}, "test", "leak", "--site", site, "--who", "R. Vale", "--volume", "much", "--yes")
+	mustFail(t, exitWrongUse, []string{"--package", "leave ± out"}, "test", "pump-up", "--site", site, "--who", "R. Vale", "--package", "45 l ± 5 %", "--yes")
 	mustFail(t, exitWrongUse, []string{"--rises: "}, "test", "pump-up", "--site", site, "--who", "R. Vale", "--rises", "9", "--yes")
 	mustFail(t, exitWrongUse, []string{"the number: ", "no guided test of number 77"}, "test", "withdraw", "--site", site, "--who", "R. Vale", "77", "wrong")
 
@@ -109,7 +110,7 @@ func TestGuidedTestIsFollowed(t *testing.T) {
 	}{
 		"done":  {`{"system":"main","phase":"done","so_far":"comp1 delivers 4.89 ± 0.2 m³/min","instruction":"Open it."}`, "", "Done: comp1 delivers"},
 		"given": {`{"system":"main","phase":"given_up","why":"comp1 has tripped","instruction":"Open it."}`, "given up: comp1 has tripped", "Open it."},
-		"anew":  {"", "started anew", ""},
+		"anew":  {"", "started anew", "open the plant valve again, slowly"},
 	} {
 		asked := 0
 		server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
