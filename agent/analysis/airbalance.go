@@ -202,8 +202,8 @@ func (b *airBalance) stored(s *airSums) gum.Value {
 	gainPa := gum.Exact(s.gainPa).Minus(b.drop.Scaled(s.drops))
 	gain := float64(gainPa.V * v)
 	return b.volume.Times(gainPa).Over(b.dryPa).
-		Plus(gum.New(0, math.Abs(float64(gain*b.gaugeU)), b.names.gauge)).
-		Plus(gum.New(0, math.Abs(float64(gain*b.storeU)), b.names.stored)).
+		Plus(gum.New(0, float64(gain*b.gaugeU), b.names.gauge)).
+		Plus(gum.New(0, float64(gain*b.storeU), b.names.stored)).
 		Plus(gum.New(0, float64(math.Sqrt(s.swingPa2S)*v*adiabaticShare)/math.Sqrt(3), b.names.exponent)).
 		Plus(gum.New(0, float64(b.pressureU*math.Sqrt(2*float64(s.runs)))*v, b.names.reading))
 }

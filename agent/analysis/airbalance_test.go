@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"loadscribe/agent/gum"
+	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
 
@@ -138,5 +139,26 @@ func TestBalanceResolution(t *testing.T) {
 	b.pressureU, b.scanS = 0, 5
 	if got := b.resolutionS(); got != 15 {
 		t.Errorf("a reading each 5 s resolves %g s, want 15", got)
+	}
+}
+
+// TestBalanceByMeterWithoutLoads: where a meter counts the air, a machine of which
+// only running is seen, or nothing, hinders no balance; nor is its running time
+// taken for loaded time, or a time in which it may deliver for a bleed-down.
+func TestBalanceByMeterWithoutLoads(t *testing.T) {
+	for _, lacks := range [][]scan.Role{{scan.Loaded, scan.Power}, {scan.Loaded, scan.Power, scan.MotorRunning}} {
+		site := withFlow(t, "m³/min", sitefile.Vortex, "wet receiver")
+		for _, role := range lacks {
+			delete(site.Machines[0].Roles, role)
+		}
+		src := withMeter(t, site)
+		b, err := demandBalance(src, site, &site.Systems[0], monday, monday+hourMS, monday+hourMS)
+		if err != nil || b.absent != "" {
+			t.Fatalf("without %v: %v, absent: %s", lacks, err, b.absent)
+		}
+		running := b.minutes[15] // from 610 s on it is loaded
+		if !running.delivering || running.fullS[0] != 0 || !b.whole(15) || running.meteredM3 == 0 {
+			t.Errorf("without %v: the minute at 15:00 is %+v; want it whole, metered, perhaps delivering, with no loaded time", lacks, running)
+		}
 	}
 }

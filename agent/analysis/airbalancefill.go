@@ -32,7 +32,7 @@ const (
 // newAirBalance makes the balance of a system from its own sheet and those of
 // its machines, which are of one window.
 func newAirBalance(sys *sitefile.System, s *sheet, machines []*sheet) *airBalance {
-	b := &airBalance{sys: sys, names: airNames{exponent: exponentInput(sys.Name), stored: storedAirInput(sys.Name)}}
+	b := &airBalance{sys: sys, names: airNames{exponent: heatInput(sys.Name), stored: storedAirInput(sys.Name)}}
 	if b.absent = b.lacks(s, machines); b.absent != "" {
 		return b
 	}
@@ -127,12 +127,16 @@ func (b *airBalance) addMeter(s *sheet) {
 // takeMeter adds a meter's minutes.
 func (b *airBalance) takeMeter(s *sheet, ch int) {
 	c := &s.g.sp.chans[ch]
-	b.counts = true
 	b.names.meter = accuracyInput(c)
 	b.inputs = append(b.inputs, c.input())
 	b.scanS = max(b.scanS, float64(c.periodMS)/1000)
 	basis := b.inlet.toInlet(c.unit.Basis, s.site.Scfm())
 	b.basis = basis.Scaled(1 / basis.V)
+	if s.wetThermal(c) {
+		b.basis = b.basis.Plus(gum.New(0, rectangular(wetThermalLimit), wetAirInput(c)))
+	}
+	first := !b.counts
+	b.counts = true
 	before := make([]int64, len(b.minutes))
 	for i := range b.minutes {
 		before[i], b.minutes[i].meteredMS = b.minutes[i].meteredMS, 0
@@ -154,7 +158,7 @@ func (b *airBalance) takeMeter(s *sheet, ch int) {
 		}
 	}
 	for i := range b.minutes { // of several meters, the one that was seen least
-		if m := &b.minutes[i]; before[i] > 0 {
+		if m := &b.minutes[i]; !first {
 			m.meteredMS = min(m.meteredMS, before[i])
 		}
 	}

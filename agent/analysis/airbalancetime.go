@@ -58,10 +58,20 @@ func (b *airBalance) addMachine(k int, s *sheet, tapped bool) {
 	b.edgeU = append(b.edgeU, rectangular(s.periodS()))
 	b.scanS = max(b.scanS, s.periodS())
 	b.takeFlow(s)
+	if !sp.hasStates { // its air is metered: that it delivers cannot be ruled out
+		for i := range b.minutes {
+			b.minutes[i].delivering = true
+		}
+		return
+	}
 	seen := make([]int64, len(b.minutes))
 	shares := b.partShares(s)
 	for _, t := range s.g.stretches() {
 		b.over(t.from, t.to, func(i int, ms int64) { seen[i] += ms })
+		if sp.runOnly && t.state.Running() {
+			b.over(t.from, t.to, func(i int, _ int64) { b.minutes[i].delivering = true })
+			continue
+		}
 		if !t.state.delivering() {
 			continue
 		}

@@ -153,16 +153,15 @@ func quantileOf(values []float64, share float64) float64 {
 
 // storage is what a machine's loads and unloads say of its system's storage.
 type storage struct {
-	sys           *sitefile.System
-	absent        string // why nothing is known
-	loads, stops  []edgeFit
-	slope         gum.Value // that its full flow makes, Pa/s
-	method        string
-	tap           string
-	delay         gum.Value // s
-	delayAbsent   string
-	delayMethod   string
-	delayExplains []string
+	sys          *sitefile.System
+	absent       string // why nothing is known
+	loads, stops []edgeFit
+	slope        gum.Value // that its full flow makes, Pa/s
+	method       string
+	tap          string
+	delay        gum.Value // s
+	delayAbsent  string
+	delayMethod  string
 }
 
 // systemOf is the system that a machine belongs to; nil: none.

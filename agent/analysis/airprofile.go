@@ -255,11 +255,10 @@ func (s *sheet) flowPeak() {
 		return
 	}
 	method := "highest mean of a minute by the flow meter, at " + millis(top.at).In(s.site.Location).Format("Mon 2006-01-02 15:04")
-	inlet := airAtInlet(s)
-	flow, inputs := c.value(c.mean(top.flow).v).Times(inlet.toInlet(c.unit.Basis, s.site.Scfm())), []string{c.input()}
 	if c.unit.Basis != quantity.FreeAir {
 		method += ", brought from " + c.unit.Symbol + " to free air at the inlet"
-		inputs = append(inputs, inlet.inputs...)
 	}
+	method += s.meterKind(c)
+	flow, inputs := s.metered(c, c.mean(top.flow).v), append([]string{c.input()}, s.basisInputs(c)...)
 	s.addValue(name, "m³/min", flow.Scaled(minuteS), method, inputs)
 }

@@ -21,6 +21,7 @@ const (
 	momentsOf           = "moments of load and unload of "
 	inletOf             = "inlet "
 	exponentOf          = "polytropic exponent of "
+	heatOf              = "heat of compression left in the air of "
 	storedAirOf         = "temperature and water of the stored air in "
 	dropOf              = "pressure drop of "
 	spotLinesOf         = "spot readings of "
@@ -85,6 +86,9 @@ func inletInput(property, subject string) string {
 
 // exponentInput is how much heat the stored air gives off while it is compressed.
 func exponentInput(system string) string { return exponentOf + system + " (assumed)" }
+
+// heatInput is what the stores take less while the air in them is still warm.
+func heatInput(system string) string { return heatOf + system + " (assumed)" }
 
 // storedAirInput is the state of the air in a system's volume.
 func storedAirInput(system string) string { return storedAirOf + system + " (assumed)" }

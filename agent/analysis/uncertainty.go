@@ -33,9 +33,6 @@ func (e estimate) over(d estimate) estimate {
 	return estimate{q, quad(e.u/d.v, q*d.u/d.v)}
 }
 
-// plus is the sum of two independent estimates.
-func (e estimate) plus(o estimate) estimate { return estimate{e.v + o.v, quad(e.u, o.u)} }
-
 // quad adds in squares. Each square is rounded by itself, so that no processor
 // fuses it into the sum.
 func quad(parts ...float64) float64 {
