@@ -257,8 +257,13 @@ func TestBlowDownAndDeliveryDelay(t *testing.T) {
 		t.Fatalf("unloads of the truth: %v, %v", unloads, err)
 	}
 	delays, err := w.Truth().DeliveryDelays(c.spec.Name, w.start.Add(time.Duration(unloadedAt)*stepDur), w.Now())
-	if err != nil || len(delays) == 0 || delays[0] != delay {
+	if err != nil || len(delays) == 0 || delays[0].First != delay {
 		t.Errorf("the truth has the delays %v (%v), want %v first", delays, err, delay)
+	}
+	// Flow rises from nothing to full within a few seconds of the first air, so that
+	// what is missing is a little more than the time until then.
+	if d := delays[0]; !d.Lasted || d.Missing < d.First || d.Missing > d.First+3*time.Second {
+		t.Errorf("the missing air is worth %v of full flow (%t), the first came after %v", d.Missing, d.Lasted, d.First)
 	}
 	u := unloads[0]
 	if d := u.BlownDown - tenth; d < -time.Second || d > time.Second {

@@ -16,8 +16,6 @@ type airLimit struct {
 	maybe map[string]bool
 	// Scenarios that are not counted, for an instrument lies beyond its data sheet.
 	lies []string
-	// pending: no version makes it yet. Only what is stated is held to the truth.
-	pending bool
 }
 
 func (l *airLimit) excluded(scenario string) bool {
@@ -54,25 +52,36 @@ func airLimits() []airLimit {
 		"three-shifts trim": "a part-load machine"}
 	// One current transformer sits the wrong way round.
 	reversed := []string{"reversed-ct"}
+	// No load makes a kink in the pressure, or another machine fills it in.
+	const holds = "holds the pressure"
+	edges := map[string]string{"modulate-then-unload": holds, "variable-displacement": holds, "three-shifts trim": holds,
+		"three-shifts main": holds, "three-shifts base1": "follows the pressure", "three-shifts base2": "follows the pressure",
+		"short-cycling": "long enough"}
+	unsteady := map[string]bool{"storage-starved": true, "no-load-bit": true}
+	// After the shift the pressure falls within minutes.
+	shortNights := map[string]bool{"storage-starved": true}
 	return []airLimit{
 		{figure: "energy", ceiling: 0.015, budget: meter95 + ", 2.3 % of the biased plant", lies: reversed},
 		// Without a load signal, and before levels are learnt, states are told by assumed ones.
 		{figure: "duty_cycle", ceiling: 0.005, budget: "moments to a scan", absent: partLoad, lies: []string{"no-load-bit"}},
-		{figure: "air_delivered", ceiling: 0.125, budget: nameplate95 + ", delay and moments of loads 7 %", wide: hurried(1.5, 0.3)},
-		{figure: "flow_mean", ceiling: 0.125, budget: nameplate95 + ", delay and moments of loads 7 %", wide: hurried(1.5, 0.3)},
+		{figure: "air_delivered", ceiling: 0.11, budget: nameplate95 + ", delay and moments of loads 4 %", wide: hurried(1.5, 0.3)},
+		{figure: "flow_mean", ceiling: 0.11, budget: nameplate95 + ", delay and moments of loads 4 %", wide: hurried(1.5, 0.3)},
 		{figure: "full_load_flow", ceiling: 0.105, budget: nameplate95},
-		{figure: "specific_power", ceiling: 0.13, budget: nameplate95 + ", delay and moments 7 %, " + meter95, wide: hurried(6, 0.3), lies: reversed},
-		{figure: "specific_energy", ceiling: 0.13, budget: nameplate95 + ", delay and moments 7 %, " + meter95, wide: hurried(6, 0.3), lies: reversed},
+		{figure: "specific_power", ceiling: 0.112, budget: nameplate95 + ", delay and moments 4 %, " + meter95, wide: hurried(6, 0.3), lies: reversed},
+		{figure: "specific_energy", ceiling: 0.112, budget: nameplate95 + ", delay and moments 4 %, " + meter95, wide: hurried(6, 0.3), lies: reversed},
 		{figure: "specific_power_loaded", ceiling: 0.105, budget: nameplate95 + ", " + meter95, lies: reversed},
 		{figure: "specific_power_rated", ceiling: 0.12, budget: nameplate95 + ", " + meter95 + ", to another pressure 4 %", lies: reversed},
 		{figure: "isentropic_efficiency", ceiling: 0.12, budget: nameplate95 + ", " + meter95 + ", pressure 1 %", lies: reversed},
-		{figure: "air_demand_mean", ceiling: 0.125, budget: nameplate95 + ", delay and moments of loads 7 %", wide: hurried(1.5, 0.3)},
-		{figure: "delivery_delay", ceiling: 1, pending: true},
-		{figure: "quiet_demand", ceiling: 1, pending: true},
-		{figure: "leak_flow", ceiling: 1, pending: true},
-		{figure: "leak_share", ceiling: 1, pending: true},
-		{figure: "effective_volume", ceiling: 1, pending: true},
-		{figure: "volume_per_flow", ceiling: 1, pending: true},
+		{figure: "air_demand_mean", ceiling: 0.11, budget: nameplate95 + ", delay and moments of loads 4 %", wide: hurried(1.5, 0.3)},
+		// A noisy maximum: the highest minute of some 600.
+		{figure: "air_demand_peak", ceiling: 0.125, budget: nameplate95 + ", a minute's own 7 %", wide: hurried(1.2, 0.3)},
+		{figure: "delivery_delay", ceiling: 0.5, budget: "demand that rose before the load 0.9 s, scan 0.6 s, of some 2.4 s", absent: edges, maybe: unsteady},
+		{figure: "quiet_demand", ceiling: 0.135, budget: nameplate95 + ", delay, moments and pressure 7 %, scatter 5 %", maybe: shortNights},
+		{figure: "leak_flow", ceiling: 0.135, budget: nameplate95 + ", delay, moments and pressure 7 %, scatter 5 %", maybe: shortNights},
+		// The nameplate is in both; what is left is when it leaks.
+		{figure: "leak_share", ceiling: 0.16, budget: "delay, moments and pressure 7 % of each, nights for days 12 %", wide: hurried(7, 0.3), maybe: shortNights},
+		{figure: "effective_volume", ceiling: 0.12, budget: "parts of the site file 11.5 %"},
+		{figure: "volume_per_flow", ceiling: 0.16, budget: "exponent 11.5 %, demand on both sides 6 %, scatter of the slopes 9 %", absent: edges, maybe: unsteady},
 	}
 }
 

@@ -152,8 +152,8 @@ func (a *stopped) Demand(_ context.Context, w window, system, step string) (anal
 		return analysis.Demand{}, misuse{fmt.Errorf("--step %q: %w", step, err)}
 	}
 	d, err := a.history.Demand(system, fromMS, toMS, stepMS)
-	if errors.Is(err, analysis.ErrDemand) {
-		err = misuse{fmt.Errorf("--step: %w", err)}
+	if wrong := (*analysis.DemandError)(nil); errors.As(err, &wrong) {
+		err = misuse{fmt.Errorf("--%s: %s", wrong.Field, wrong.Message)}
 	}
 	return d, err
 }

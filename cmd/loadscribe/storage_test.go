@@ -43,48 +43,19 @@ func foldedStage(t *testing.T, o stage.Options) (*stage.Stage, analysis.Source) 
 	return s, analysis.WithPending(unstored{}, f)
 }
 
-// trueDelay is the delivery delay by a world of the same story, looked at each
-// 50 ms: the medians of the time to the first air, and of the time that the air
-// which is missing in the first 14 s would take at the flow there is then.
-func trueDelay(t *testing.T, s *stage.Stage, machine string, warmUp time.Duration) (first, missing float64, loads int) {
+// trueDelay is the truth's delivery delay: the medians of the time to the first
+// air, and of the time that the missing air takes at full flow.
+func trueDelay(t *testing.T, s *stage.Stage, machine string) (first, missing float64, loads int) {
 	t.Helper()
-	list, err := s.World.Truth().Transitions(machine, s.From, s.To)
+	list, err := s.World.Truth().DeliveryDelays(machine, s.From, s.To)
 	if err != nil {
 		t.Fatal(err)
-	}
-	w, err := simulator.New(s.World.Scenario(), s.From.Add(-warmUp))
-	if err != nil {
-		t.Fatal(err)
-	}
-	delivered := func() float64 {
-		sum, err := w.Truth().Totals(machine, s.From, w.Now())
-		if err != nil {
-			t.Fatal(err)
-		}
-		return sum.DeliveredM3
 	}
 	var firsts, missings []float64
-	for i, tr := range list {
-		if tr.State != simulator.Loaded || i+1 == len(list) || list[i+1].Time.Sub(tr.Time) < 20*time.Second || len(firsts) == 80 {
-			continue
+	for _, d := range list {
+		if d.Lasted {
+			firsts, missings = append(firsts, d.First.Seconds()), append(missings, d.Missing.Seconds())
 		}
-		w.Advance(tr.Time)
-		begin, at := delivered(), math.NaN()
-		var at12, at14 float64
-		for k := 1; k <= 280; k++ {
-			w.Advance(tr.Time.Add(time.Duration(k) * 50 * time.Millisecond))
-			m3 := delivered() - begin
-			if math.IsNaN(at) && m3 > 1e-5 {
-				at = float64(k) * 0.05
-			}
-			switch k {
-			case 240:
-				at12 = m3
-			case 280:
-				at14 = m3
-			}
-		}
-		firsts, missings = append(firsts, at), append(missings, 14-2*at14/(at14-at12))
 	}
 	if len(firsts) == 0 {
 		return math.NaN(), math.NaN(), 0
@@ -132,7 +103,7 @@ func TestStorageAgainstTruth(t *testing.T) {
 					t.Fatal(err)
 				}
 				flow += q
-				first, missing, loads := trueDelay(t, s, name, time.Hour)
+				first, missing, loads := trueDelay(t, s, name)
 				f := figureNamed(t, report.Machines[i].Figures, "delivery_delay")
 				said += f.Absent
 				t.Logf("%s: first air after %.2f s, missing air of %.2f s (medians of %d loads)", name, first, missing, loads)

@@ -77,7 +77,7 @@ func (p *Played) Rows() ([]Row, error) {
 		}
 		t := p.plant(atPa)
 		for name, truth := range map[string]float64{
-			"energy": t.energyKWh, "air_demand_mean": t.demandMean, "quiet_demand": t.quiet, "leak_flow": t.leak, "leak_share": t.leakShare,
+			"energy": t.energyKWh, "air_demand_mean": t.demandMean, "air_demand_peak": t.demandPeak, "quiet_demand": t.quiet, "leak_flow": t.leak, "leak_share": t.leakShare,
 			"effective_volume": t.volumeM3, "volume_per_flow": t.volumePerFlowS,
 		} {
 			add(f.System, f.Figures, name, truth)

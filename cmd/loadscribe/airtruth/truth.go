@@ -63,7 +63,7 @@ func (p *Played) machine(name string) (machineTruth, error) {
 	if err != nil {
 		return m, err
 	}
-	m.delayS = median(delays)
+	m.delayS = missing(delays)
 	return m, nil
 }
 
@@ -143,9 +143,10 @@ func (p *Played) shut(at time.Time) bool {
 
 // plantTruth are the true values of the system's figures, in their units.
 type plantTruth struct {
-	energyKWh                          float64
-	demandMean, quiet, leak, leakShare float64
-	volumeM3, volumePerFlowS           float64
+	energyKWh                float64
+	demandMean, demandPeak   float64
+	quiet, leak, leakShare   float64
+	volumeM3, volumePerFlowS float64
 }
 
 // plant works out the plant's truth over the window. atPa is the gauge pressure
@@ -155,10 +156,14 @@ func (p *Played) plant(atPa float64) plantTruth {
 	truth, sc := p.World.Truth(), p.World.Scenario()
 	sum := truth.Plant(p.From, p.To)
 	t := plantTruth{demandMean: p.demand(sum) / p.To.Sub(p.From).Minutes(), leakShare: math.NaN(), quiet: math.NaN(), leak: math.NaN()}
+	for at := p.From; at.Before(p.To); at = at.Add(time.Minute) {
+		t.demandPeak = max(t.demandPeak, p.demand(truth.Plant(at, at.Add(time.Minute))))
+	}
 	var demandM3, leakM3, paS, minutes float64
 	for _, at := range p.quiet() {
 		s := truth.Plant(at, at.Add(time.Minute))
-		demandM3, leakM3, paS, minutes = demandM3+p.demand(s), leakM3+s.LeakedM3, paS+s.HeaderPaS, minutes+1
+		demandM3 += s.UsedM3 + s.LeakedM3 + s.PurgedM3 + s.DrainedM3
+		leakM3, paS, minutes = leakM3+s.LeakedM3, paS+s.HeaderPaS, minutes+1
 	}
 	if minutes > 0 {
 		scale := 1.0
@@ -210,13 +215,13 @@ func (p *Played) metered() bool {
 	return false
 }
 
-// quiet lists the minutes of the window in which nobody worked, no machine was
-// kept from running by its schedule and the pressure was there.
+// quiet lists the minutes of the window in which nobody worked, the plant was not
+// being filled for the shift and the pressure was there.
 func (p *Played) quiet() []time.Time {
 	truth, sc := p.World.Truth(), p.World.Scenario()
 	var all []time.Time
 	for at := p.From; at.Before(p.To); at = at.Add(time.Minute) {
-		if sc.InShift(at) || sc.InShift(at.Add(-20*time.Minute)) {
+		if sc.InShift(at) || sc.InShift(at.Add(-20*time.Minute)) || sc.InShift(at.Add(10*time.Minute)) {
 			continue
 		}
 		if s := truth.Plant(at, at.Add(time.Minute)); s.UsedM3 == 0 && s.ReceiverPaS/60 > 300e3 {
@@ -233,12 +238,20 @@ func ratio(a, b float64) float64 {
 	return a / b
 }
 
-func median(all []time.Duration) float64 {
-	if len(all) == 0 {
+// missing is the median time that full flow takes for the air which loads lack at
+// their begin.
+func missing(all []simulator.DeliveryDelay) float64 {
+	var list []time.Duration
+	for _, d := range all {
+		if d.Lasted {
+			list = append(list, d.Missing)
+		}
+	}
+	if len(list) == 0 {
 		return math.NaN()
 	}
-	slices.Sort(all)
-	return all[len(all)/2].Seconds()
+	slices.Sort(list)
+	return list[len(list)/2].Seconds()
 }
 
 // DemandM3S is the true demand of a span, m³/s of free air, exact at whole minutes.
