@@ -29,9 +29,9 @@ func (s *Server) serveDemand(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	d, err := s.backend.Demand(system, fromMS, toMS, stepMS)
-	switch {
-	case errors.Is(err, analysis.ErrDemand):
-		return nil, badParameter("step", "%v", err)
+	switch wrong := (*analysis.DemandError)(nil); {
+	case errors.As(err, &wrong):
+		return nil, badParameter(wrong.Field, "%s", wrong.Message)
 	case err != nil:
 		return nil, unavailable("demand of %s: %v", system, err)
 	}

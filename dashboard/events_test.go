@@ -48,7 +48,7 @@ func TestNotes(t *testing.T) {
 		{"local command", `{"text":"x"}`, []string{"Authorization", "Bearer s3"}, 200, ""},
 		{"wrong field", `{"text":""}`, []string{"Authorization", "Bearer s3"}, 400, "text"},
 		{"misspelt field", `{"txt":"x"}`, []string{"Authorization", "Bearer s3"}, 400, ""},
-		{"number as a text", `{"text":5}`, []string{"Authorization", "Bearer s3"}, 400, ""},
+		{"number as a text", `{"text":5}`, []string{"Authorization", "Bearer s3"}, 400, "text"},
 		{"nobody", `{"text":"x"}`, nil, 403, ""},
 		{"foreign page", `{"text":"x"}`, []string{"Origin", "https://evil.example"}, 403, ""},
 		{"form of a foreign page", `text=x`, []string{"Origin", "https://evil.example", "Content-Type", "application/x-www-form-urlencoded"}, 403, ""},

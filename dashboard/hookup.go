@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -8,6 +9,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"strings"
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
@@ -130,12 +132,30 @@ func readBody(r *http.Request, into any) *apiError {
 	d := json.NewDecoder(r.Body) // bounded by the guard
 	d.DisallowUnknownFields()
 	if err := d.Decode(into); err != nil {
-		return badParameter("", "the body cannot be read: %v", err)
+		return badBody(err)
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return badParameter("", "the body holds more than one JSON value")
 	}
 	return nil
+}
+
+// badBody says what is wrong with a body in a person's words.
+func badBody(err error) *apiError {
+	var tooLarge *http.MaxBytesError
+	var kind *json.UnmarshalTypeError
+	var syntax *json.SyntaxError
+	switch {
+	case errors.As(err, &tooLarge):
+		return badParameter("", "the body is larger than %d bytes: send less", tooLarge.Limit)
+	case errors.As(err, &kind):
+		return badParameter(kind.Field, "%s of the body cannot be of the kind %s", cmp.Or(kind.Field, "the whole"), kind.Value)
+	case errors.As(err, &syntax):
+		return badParameter("", "the body is no JSON from byte %d on", syntax.Offset)
+	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
+		return badParameter("", "the body ends too early: it must be one JSON object")
+	}
+	return badParameter("", "the body cannot be read: %s", strings.TrimPrefix(err.Error(), "json: ")) // an unknown field, which has no type of its own
 }
 
 // mayCommand lets a POST through that bears the local commands' secret, or that

@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"errors"
 	"fmt"
 	"time"
 
@@ -9,8 +8,15 @@ import (
 	"loadscribe/agent/sitefile"
 )
 
-// ErrDemand is wrapped by what AirDemand refuses.
-var ErrDemand = errors.New("not a demand that can be asked for")
+// DemandError is what AirDemand refuses; the message says how to mend it.
+type DemandError struct{ Field, Message string }
+
+// Error implements error.
+func (e *DemandError) Error() string { return e.Message }
+
+func badDemand(field, format string, args ...any) error {
+	return &DemandError{field, fmt.Sprintf(format, args...)}
+}
 
 // Demand is a system's demand for air over a window, by equal steps of UTC.
 // Flows are free air at the inlet. The JSON is the contract of /api/v1/demand.
@@ -64,7 +70,7 @@ func ParseDemandStep(text string) (int64, error) {
 	if ms := d.Milliseconds(); err == nil && ms >= shortestDemandMS && ms <= longestStepMS && ms%minuteMS == 0 && d%time.Millisecond == 0 {
 		return ms, nil
 	}
-	return 0, fmt.Errorf("%w: use whole minutes from 1m to 24h, such as 1m, 15m or 1h", ErrDemand)
+	return 0, badDemand("step", "use whole minutes from 1m to 24h, such as 1m, 15m or 1h")
 }
 
 // AirDemand is the demand of a system in [fromMS, toMS), Unix ms UTC, by steps of
@@ -80,13 +86,13 @@ func AirDemand(src Source, site *sitefile.Site, system string, fromMS, toMS, ste
 	toMS = min(toMS, nowMS)
 	switch {
 	case sys == nil:
-		return Demand{}, fmt.Errorf("%w: system %q is not in the site file", ErrDemand, system)
+		return Demand{}, badDemand("system", "system %q is not in the site file", system)
 	case stepMS < shortestDemandMS || stepMS > longestStepMS || stepMS%minuteMS != 0:
-		return Demand{}, fmt.Errorf("%w: a step of %d ms: use whole minutes, from 1 to %d", ErrDemand, stepMS, longestStepMS/minuteMS)
+		return Demand{}, badDemand("step", "a step of %d ms: use whole minutes, from 1 to %d", stepMS, longestStepMS/minuteMS)
 	case toMS-fromMS > longestDemandMS:
-		return Demand{}, fmt.Errorf("%w: the window is longer than %d days: ask for less", ErrDemand, longestDemandMS/dayMS)
+		return Demand{}, badDemand("from", "the window is longer than %d days: ask for less", longestDemandMS/dayMS)
 	case (toMS-fromMS)/stepMS > maxDemandSteps:
-		return Demand{}, fmt.Errorf("%w: more than %d steps: use a longer step or a shorter window", ErrDemand, maxDemandSteps)
+		return Demand{}, badDemand("step", "more than %d steps: use a longer step or a shorter window", maxDemandSteps)
 	}
 	from := fromMS - mod(fromMS, stepMS)
 	to := max(from, toMS)

@@ -73,7 +73,8 @@ func narrowed(t *testing.T, what string, before, after *analysis.Figure, rows []
 	}
 	t.Logf("%s: %.4g ± %.1f %%, after the test %.4g ± %.1f %%, truly %.4g (off %+.1f %%); %s", what, *before.Value, share(before),
 		*after.Value, share(after), truth, 100*(*after.Value/truth-1), claimed)
-	if share(after) > 0.7*share(before) {
+	// A narrowing is named where it takes a quarter off at least.
+	if share(after) > 0.75*share(before) {
 		t.Errorf("%s: ±%.1f %% before and ±%.1f %% after the test: it bought next to nothing", what, share(before), share(after))
 	}
 	return holds
