@@ -13,9 +13,6 @@ import (
 
 // Assumptions of the balance (common practice, no source).
 const (
-	// What the site file says of the stores' volume, against what follows the
-	// pressure: pipes that are not in it, condensate that is.
-	volumeLimit = 0.10
 	// Air in the stores, against air at the inlet.
 	storeLimitK = 10.0
 	// Noise of a pressure reading, beside its resolution, in counts.
@@ -189,9 +186,8 @@ func (b *airBalance) addVolume(s *sheet) bool {
 			return false
 		}
 	}
-	name := volumeInput(b.sys.Name)
-	b.volume = gum.New(m3, rectangular(volumeLimit*m3), name)
-	b.inputs = append(b.inputs, fmt.Sprintf("%s (site file, assumed within %.0f %%)", name, 100*volumeLimit))
+	b.volume = storeVolume(b.sys, m3)
+	b.inputs = append(b.inputs, fmt.Sprintf("%s (site file, assumed within %.0f %%)", volumeInput(b.sys.Name), 100*volumeLimit))
 	return true
 }
 

@@ -70,7 +70,7 @@ func TestNarrower(t *testing.T) {
 		{"nameplates of two", rated(6, "comp1").Plus(rated(3, "comp2")), new(pumped(6, "comp1").Plus(pumped(3, "comp2"))), nil,
 			[]string{"comp1, comp2"}},
 		{"after the pump-up", gum.New(6, 0.3, volumeInput("main")).Plus(gum.New(0, 0.01, scatterOf+"the rises of the pump-up test of comp1, then")), nil, nil, nil},
-		{"volume", gum.New(2, rectangular(2*volumeLimit), volumeInput("main")), new(gum.New(2, 0.03, volumeInput("main"))), nil,
+		{"volume", storeVolume(&sitefile.System{Name: "main"}, 2), new(gum.New(2, rectangular(2*nominalLimit), volumeInput("main"))), nil,
 			[]string{"(main)", "±3 %"}},
 		{"flow meter, assumed", metered(0.05, &flowMeter), new(metered(0.02, &flowMeter)), []chanSpec{flowMeter},
 			[]string{"meter.flow, assumed to be ±5 % of reading", "state it in the site file", "±2 % of reading"}},

@@ -9,11 +9,11 @@ import "loadscribe/agent/quantity"
 // so, for the names are shown.
 const (
 	ratedFlowOf         = "rated flow of "
-	pumpUpTest          = "pump-up test" // within the name of its rises' scatter, which agent/guided gives
 	partLoadOf          = "flow at part load of "
 	delayOf             = "delivery delay of "
 	delaySeenOf         = "delivery delay as seen of "
 	volumeOf            = "nominal volume of "
+	unnamedOf           = "stores that the site file does not name in "
 	accuracyOf          = "accuracy of "
 	resolutionOf        = "resolution of "
 	scatterOf           = "scatter of "
@@ -49,6 +49,9 @@ func delaySeenInput(machine string) string { return delaySeenOf + machine }
 // volumeInput is the volume that follows a system's pressure, by the site file's
 // parts.
 func volumeInput(system string) string { return volumeOf + system }
+
+// unnamedInput is what follows the pressure beside them.
+func unnamedInput(system string) string { return unnamedOf + system + " (assumed)" }
 
 // accuracyInput is the error of an instrument, the same at every reading. Of an
 // electrical meter the channels of a kind share it; gauges and sensors on one

@@ -72,12 +72,8 @@ func (b *airBalance) wholeVolume() *airBalance {
 	if !b.metered {
 		return b
 	}
-	var m3 float64
-	for i := range b.sys.Parts {
-		m3 += b.sys.Parts[i].VolumeM3
-	}
 	whole := *b
-	whole.volume = gum.New(m3, rectangular(volumeLimit*m3), volumeInput(b.sys.Name))
+	whole.volume = knownVolume(b.sys)
 	return &whole
 }
 

@@ -63,7 +63,7 @@ func quietUsers(site *sitefile.Site, sys *sitefile.System) (all []quietUser) {
 	}
 	for i := range sys.Drains {
 		d := &sys.Drains[i]
-		u := quietUser{name: d.Name, part: d.Part, note: fmt.Sprintf("open for %v of every %v", d.Open, d.Every)}
+		u := quietUser{name: d.Name, part: d.Part, note: fmt.Sprintf("open for %s of every %s", inWords(d.Open.Milliseconds()), inWords(d.Every.Milliseconds()))}
 		if d.AtPa > 0 {
 			u.atPa = d.AtPa + outside
 			u.note += ", follows the absolute pressure"

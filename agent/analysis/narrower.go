@@ -3,7 +3,6 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"loadscribe/agent/gum"
@@ -18,8 +17,6 @@ const narrowTo = 0.75
 // narrowing is one thing that makes some inputs surer.
 type narrowing struct {
 	of []left // the inputs that it narrows, by kind
-	// unless an input has this in its name: the thing has been done already.
-	unless string
 	// The sentence: rests, the subjects of the inputs, does.
 	rests, does string
 }
@@ -31,15 +28,11 @@ type left struct {
 	factor float64
 }
 
-// What is left, as a standard uncertainty relative to the volume or flow. Volumes
-// that were looked up one by one are good for ±3 %, of which pipes and vessels
-// that were forgotten are most. A pump-up test
-// over a receiver known to 3 % is good for ±5 % (agent/guided's budget: the volume
+// What is left, as a standard uncertainty relative to the flow. A pump-up test over a receiver known to 3 % is good for ±5 % (agent/guided's budget: the volume
 // ±3.5 %, temperature and water ±2.4 %, gauge and space inside the machine ±1.6 %
 // each; its test against the simulator holds it to that); a flow meter of the
 // insertion kind, calibrated, for ±3 % (the others: common practice, no source).
 const (
-	volumeLeaves    = 0.015
 	pumpUpLeaves    = 0.025
 	flowMeterLeaves = 0.015
 )
@@ -52,8 +45,8 @@ func narrowings() []narrowing {
 	volumeU := rectangular(volumeLimit)
 	about := func(u float64) string { return fmt.Sprintf("±%.0f %%", 100*coverageFactor*u) }
 	return []narrowing{
-		{of: []left{{volumeOf, volumeLeaves / volumeU}}, unless: pumpUpTest, rests: "the stores' volume by the site file, " + about(volumeU),
-			does: "all receivers and large pipes in the site file with their volumes (a receiver's plate has it, a pipe's follows from length and bore) make it " + about(volumeLeaves)},
+		{of: []left{{unnamedOf, 0}}, rests: "the stores' volume by the site file, " + about(volumeU),
+			does: "all receivers and large pipes in the site file with their volumes (a receiver's plate has it, a pipe's follows from length and bore) make it " + about(rectangular(nominalLimit))},
 		{of: []left{{delayOf, 1. / 3}, {momentsOf, 1. / 3}}, rests: "when air begins to flow after a load",
 			does: "a pressure behind the minimum-pressure valve read at least once a second makes it ±1 s"},
 		{of: []left{{ratedFlowOf, pumpUpLeaves / nameplateU}}, rests: "the flow on the nameplate, " + about(nameplateU),
@@ -97,9 +90,6 @@ func (s *sheet) narrower(v gum.Value) *Narrower {
 		return n
 	}
 	for _, n := range narrowings() {
-		if n.done(v) {
-			continue
-		}
 		then, subjects := n.applied(v)
 		if then.U() > float64(narrowTo*v.U()) {
 			continue
@@ -111,11 +101,6 @@ func (s *sheet) narrower(v gum.Value) *Narrower {
 
 func narrowed(then gum.Value, sentence string) *Narrower {
 	return &Narrower{Sentence: sentence, Uncertainty: float64(coverageFactor * then.U())}
-}
-
-// done reports that v rests on the narrowing already.
-func (n *narrowing) done(v gum.Value) bool {
-	return n.unless != "" && slices.ContainsFunc(v.Shares(), func(s gum.Share) bool { return strings.Contains(s.Input, n.unless) })
 }
 
 // applied is v with the narrowing, and in brackets what it is done to.

@@ -75,7 +75,7 @@ func airRows(ctx context.Context, b *bench) ([]row, error) {
 	if worst.value == 0 {
 		worst.missing = "no minute was balanced"
 	}
-	return append(rows, worst, errorRow("leak_error", "leak_flow", all), errorRow("volume_error", "effective_volume", all)), nil
+	return append(rows, worst, errorRow("leak_error", "leak_flow", all), errorRow("volume_error", "volume_per_flow", all)), nil
 }
 
 // playAir plays a run and gives its rows and the error of its minutes' demand.

@@ -106,6 +106,9 @@ func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
 	fmt.Fprintf(out, "mean %s ± %s %s, free air at the inlet, over %.1f %% of the window\n%s\nhow: %s\n",
 		cell(d.Mean, 60, &flow), cell(d.U, 120, &spread), flowUnit, 100*d.Coverage, d.Resolution, d.Method)
 	for _, part := range d.Budget {
+		if part.Share < 0.005 {
+			continue // "0 % of its variance" says nothing
+		}
 		fmt.Fprintf(out, "  %3.0f %% of its variance: %s\n", 100*part.Share, part.Input)
 	}
 	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)

@@ -76,6 +76,9 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 	for _, note := range report.Notes {
 		fmt.Fprintf(out, "note: %s\n", note)
 	}
+	if err := printShort(out, report, site); err != nil {
+		return err
+	}
 	for i := range report.Machines {
 		m := &report.Machines[i]
 		if err := printFigures(out, "machine "+m.Machine, m.Figures, site.Units); err != nil {
@@ -109,10 +112,15 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 	return nil
 }
 
+// longBasis is from how many bytes on the ground of a limit stands below the
+// figures, so that their lines can be read.
+const longBasis = 70
+
 func printFigures(out io.Writer, title string, figures []analysis.Figure, units quantity.System) error {
 	fmt.Fprintf(out, "\n%s\n", title)
 	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	var absent []*analysis.Figure
+	var notes []string
 	for i := range figures {
 		f := &figures[i]
 		if f.Value == nil {
@@ -127,10 +135,18 @@ func printFigures(out io.Writer, title string, figures []analysis.Figure, units 
 				row += ", over the gaps by the meter's counter"
 			}
 		}
-		fmt.Fprintln(table, row+bounds(f, units))
+		said := bounds(f, units)
+		if len(f.LimitBasis) > longBasis {
+			notes = append(notes, f.Name+": "+f.LimitBasis)
+			said = strings.Replace(said, "("+f.LimitBasis+")", fmt.Sprintf("(%d)", len(notes)), 1)
+		}
+		fmt.Fprintln(table, row+said)
 	}
 	if err := table.Flush(); err != nil {
 		return err
+	}
+	for i, n := range notes {
+		fmt.Fprintf(out, "    (%d) %s\n", i+1, n)
 	}
 	printAbsent(out, absent)
 	printNarrower(out, figures, units)

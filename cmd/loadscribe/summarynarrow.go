@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 
 	"loadscribe/agent/analysis"
@@ -47,11 +48,20 @@ func printNarrower(out io.Writer, figures []analysis.Figure, units quantity.Syst
 func narrowing(f *analysis.Figure, units quantity.System) string {
 	size := math.Abs(*f.Value)
 	if size > 0 && *f.Uncertainty < 2*size {
-		return fmt.Sprintf("± %.2g %%, then ± %.2g %%", 100**f.Uncertainty/size, 100*f.Narrower.Uncertainty/size)
+		return fmt.Sprintf("± %s %%, then ± %s %%", perCent(*f.Uncertainty/size), perCent(f.Narrower.Uncertainty/size))
 	}
 	then := *f
 	then.Uncertainty = &f.Narrower.Uncertainty
 	_, now, unit := shownFigure(f, units)
 	_, later, _ := shownFigure(&then, units)
 	return strings.TrimSpace(fmt.Sprintf("%s, then %s %s", now, later, unit))
+}
+
+// perCent is a share to two figures.
+func perCent(share float64) string {
+	digits := 2
+	if share >= 1 {
+		digits = 3 // no power of ten
+	}
+	return strconv.FormatFloat(100*share, 'g', digits, 64)
 }

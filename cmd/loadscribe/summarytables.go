@@ -41,9 +41,15 @@ func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
 	}
 	fmt.Fprintln(table, head)
 	var notes []string
+	decimals := flowDecimals(t, units)
 	for _, r := range t.Rows {
 		line := "    " + r.Name
 		for i, v := range r.Values {
+			if c := &t.Columns[i]; v != nil && isFlow(c) {
+				_, factor, _ := units.Display(c.Unit)
+				line += "\t" + rounded(*v*factor, decimals)
+				continue
+			}
 			line += "\t" + shownCell(v, &t.Columns[i], units)
 		}
 		if r.Note != "" {
@@ -59,6 +65,23 @@ func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
 		fmt.Fprintf(out, "    (%d) %s\n", i+1, n)
 	}
 	return nil
+}
+
+func isFlow(c *analysis.Column) bool { return c.Unit == "m³/min" && c.Name != "uncertainty" }
+
+// flowDecimals are the places of a table's flows: four figures of the largest, so
+// that an hour in which nothing flowed does not show the last digit of a balance.
+func flowDecimals(t *analysis.Table, units quantity.System) int {
+	_, factor, _ := units.Display("m³/min")
+	var largest float64
+	for _, r := range t.Rows {
+		for i, v := range r.Values {
+			if v != nil && isFlow(&t.Columns[i]) {
+				largest = max(largest, math.Abs(*v*factor))
+			}
+		}
+	}
+	return min(max(0, 3-magnitude(largest)), 4)
 }
 
 // throughout is the value of a grid's every cell, where there is one: a day of hours

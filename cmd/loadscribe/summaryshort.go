@@ -1,0 +1,88 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/sitefile"
+)
+
+// shortRows are the questions that a summary is opened for, and the figures that
+// answer them, by the names under which all is told of them further down.
+var shortRows = []struct {
+	about   string
+	figures []string
+}{
+	{"electricity", []string{"energy", "energy_cost", "demand_cost"}},
+	{"air", []string{"air_delivered", "specific_energy"}},
+	{"leaks", []string{"leak_flow", "leak_share", "leak_cost"}},
+}
+
+// printShort answers these questions at once, for each system, or each machine
+// where the site has no system, or one machine was asked for.
+func printShort(out io.Writer, report *analysis.Report, site *sitefile.Site) error {
+	for i := range report.Systems {
+		s := &report.Systems[i]
+		if err := printShortOf(out, "system "+s.System, s.Figures, len(s.Findings), site); err != nil {
+			return err
+		}
+	}
+	if len(report.Systems) > 0 {
+		return nil
+	}
+	for i := range report.Machines {
+		m := &report.Machines[i]
+		if err := printShortOf(out, "machine "+m.Machine, m.Figures, len(m.Findings), site); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func printShortOf(out io.Writer, subject string, figures []analysis.Figure, findings int, site *sitefile.Site) error {
+	by := map[string]*analysis.Figure{}
+	for i := range figures {
+		by[figures[i].Name] = &figures[i]
+	}
+	fmt.Fprintf(out, "\nin short, %s\n", subject)
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	for _, row := range shortRows {
+		about := row.about
+		for _, name := range row.figures {
+			f := by[name]
+			if f == nil || f.Absent == analysis.NotOfMachine || f.Absent == analysis.NotOfSystem {
+				continue
+			}
+			fmt.Fprintf(table, "  %s\t%s\t%s\n", about, name, shortValue(f, site))
+			about = ""
+		}
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	for _, name := range []string{"air_delivered", "leak_flow"} {
+		if f := by[name]; f != nil && f.Narrower != nil && f.Value != nil && f.Uncertainty != nil {
+			fmt.Fprintf(out, "  %s %s\n", name, f.Narrower.Sentence)
+		}
+	}
+	if findings > 0 {
+		fmt.Fprintf(out, "  with care: %d findings of what the data themselves show stand below\n", findings)
+	}
+	return nil
+}
+
+// shortValue is a figure in a few words, or why there is none.
+func shortValue(f *analysis.Figure, site *sitefile.Site) string {
+	if f.Value == nil {
+		return "not to be had: " + f.Absent
+	}
+	value, uncertainty, unit := shownFigure(f, site.Units)
+	text := strings.Join(strings.Fields(value+" "+uncertainty+" "+unit), " ")
+	if strings.HasPrefix(f.Denominator, "a year") {
+		text += " a year"
+	}
+	return text
+}
