@@ -226,9 +226,23 @@ func (s *sheet) durationTable(b *airBalance, buckets []bucket, stepMS int64) {
 		}
 		o := &order[i]
 		t.Rows = append(t.Rows, Row{Name: fmt.Sprintf("%g %%", 100*share), Values: []*float64{number64(float64(o.v.V * minuteS)),
-			number64(float64(coverageFactor*o.v.U()) * minuteS), number64(float64(int64(i)*stepMS) / 1000)}})
+			number64(float64(coverageFactor*usualU(order, i)) * minuteS), number64(float64(int64(i)*stepMS) / 1000)}})
 	}
 	s.tables = append(s.tables, t)
+}
+
+// usualU is the root mean square of the uncertainties of the steps that lie a
+// fiftieth of all to both sides of place i: those of single steps differ by
+// whether a load lies in them, which a curve's place does not.
+func usualU(order []bucket, i int) float64 {
+	around := max(1, len(order)/50)
+	near := order[max(0, i-around):min(len(order), i+around+1)]
+	var squares float64
+	for k := range near {
+		u := near[k].v.U()
+		squares += float64(u * u)
+	}
+	return math.Sqrt(squares / float64(len(near)))
 }
 
 // flowPeak sets the highest minute of the subject's own flow meter.

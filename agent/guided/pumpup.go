@@ -37,6 +37,7 @@ type pumpUp struct {
 	phase   Phase
 	seen    bool // a reading without load came: the next load is whole
 	from    float64
+	nowPa   float64
 	rise    []sample
 	hold    []sample
 	flows   []oneRise
@@ -97,6 +98,7 @@ func (t *pumpUp) take(s float64, r *Reading) error {
 		t.from = s
 	}
 	p := sample{s, r.PressurePa}
+	t.nowPa = p.pa
 	switch t.phase {
 	case Lower:
 		t.lower(p, doing)
@@ -304,6 +306,11 @@ func (t *pumpUp) show(r *Report) {
 	switch t.phase {
 	case Lower:
 		r.Instruction = t.lowering()
+		if t.nowPa >= floorPa {
+			r.Needs += fmt.Sprintf("; the pressure is %s, which is too high still", t.plan.pressureText(t.nowPa))
+		} else if t.from > 0 {
+			r.Needs += fmt.Sprintf("; the pressure is %s, low enough", t.plan.pressureText(t.nowPa))
+		}
 	case Rise:
 		r.Instruction = fmt.Sprintf("Touch nothing: %s fills the volume up to its cut-out.", t.plan.Machine)
 		if len(t.rise) > 0 {

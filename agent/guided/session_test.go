@@ -178,3 +178,18 @@ func TestCautions(t *testing.T) {
 		t.Error("the pump-up's cautions do not tell of the users' air")
 	}
 }
+
+// While the pressure is let down the test says where it is, and when that will do:
+// whoever holds the drain sees no page.
+func TestLettingDownSaysThePressure(t *testing.T) {
+	p := player{s: New(bench(PumpUp, 1, 1e5))}
+	for _, step := range []struct {
+		pa   float64
+		want string
+	}{{7e5, "the pressure is 7.00 bar(g), which is too high still"}, {3e5, "the pressure is 3.00 bar(g), low enough"}} {
+		p.show(step.pa, Resting)
+		if got := p.s.Report().Needs; !strings.HasSuffix(got, step.want) {
+			t.Errorf("at %.0f Pa it says %q, want %q", step.pa, got, step.want)
+		}
+	}
+}
