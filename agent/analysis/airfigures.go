@@ -17,8 +17,10 @@ const deliveryDelayS, deliveryDelayLimitS = 3.0, 3.0
 type airResult struct {
 	absent string
 	m3     gum.Value
-	method string
-	inputs []string
+	// seconds for which a meter was read; 0: the air is that of all observed time.
+	seconds float64
+	method  string
+	inputs  []string
 }
 
 // airFigures sets the figures of one machine's air.
@@ -82,7 +84,7 @@ func (s *sheet) meteredAir(ch int) (airResult, bool) {
 	if part.ms == 0 || c.unit.Dimension != quantity.Flow {
 		return airResult{}, false
 	}
-	a := airResult{inputs: []string{c.input()}, method: "integral of the flow meter"}
+	a := airResult{inputs: []string{c.input()}, method: "integral of the flow meter", seconds: float64(part.ms) / 1000}
 	a.m3 = s.metered(c, c.mean(part).v).Scaled(float64(part.ms) / 1000)
 	if c.unit.Basis != quantity.FreeAir {
 		a.method += ", brought from " + c.unit.Symbol + " to free air at the inlet"
@@ -92,6 +94,22 @@ func (s *sheet) meteredAir(ch int) (airResult, bool) {
 	return a, true
 }
 
+// A meter that was read for less than this part of the observed time does not stand
+// for the rest of it; of less than wholeMetered it is said.
+const leastMetered, wholeMetered = 0.9, 0.98
+
+// inAll is the air in all observed time, were its mean the same where the meter was
+// not read; short says how long that was, if long.
+func (a *airResult) inAll(seenS float64) (m3 gum.Value, short string) {
+	if a.seconds == 0 || seenS == 0 {
+		return a.m3, ""
+	}
+	if a.seconds < float64(wholeMetered*seenS) {
+		short = fmt.Sprintf("; the flow meter was read for %.0f %% of the observed time", 100*a.seconds/seenS)
+	}
+	return a.m3.Scaled(seenS / a.seconds), short
+}
+
 // airSums sets the figures that follow from air and energy, for machines and
 // systems.
 func (s *sheet) airSums(a *airResult, e *energyResult) {
@@ -99,11 +117,12 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 		s.absent(a.absent, "air_delivered", "flow_mean", "specific_power", "specific_energy")
 		return
 	}
-	s.addValue("air_delivered", "m³", a.m3, "free air at the inlet: "+a.method, a.inputs)
 	seen := float64(s.g.total.observedMS()) / 1000
+	m3, short := a.inAll(seen)
+	s.boundValue("air_delivered", "m³", a.m3, s.partial || short != "", "free air at the inlet: "+a.method+short, a.inputs)
 	if seen > 0 {
-		s.ratioValue("flow_mean", "m³/min", a.m3.Scaled(60/seen), "air delivered over observed time; "+a.method, "observed time", a.inputs)
-		s.referenceTable(a.m3.Scaled(1 / seen))
+		s.ratioValue("flow_mean", "m³/min", m3.Scaled(60/seen), "air delivered over observed time; "+a.method+short, "observed time", a.inputs)
+		s.referenceTable(m3.Scaled(1 / seen))
 	} else {
 		s.absent("nothing was observed in this window", "flow_mean")
 	}
@@ -111,15 +130,18 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 	case e.absent != "":
 		s.absent(e.absent, "specific_power", "specific_energy")
 		return
+	case a.seconds > 0 && a.seconds < float64(leastMetered*seen):
+		s.absent("the flow meter was not read in enough of the time whose energy is known"+short, "specific_power", "specific_energy")
+		return
 	case a.m3.V <= 0:
 		s.absent("no air was delivered in the observed time", "specific_power", "specific_energy")
 		return
 	}
 	inputs := append(append([]string(nil), e.inputs...), a.inputs...)
 	kWh := func(of gum.Value) gum.Value { return of.Scaled(1 / joulesPerKWh) }
-	s.ratioValue("specific_power", "kW/(m³/min)", kWh(e.running).Over(a.m3).Scaled(60),
+	s.ratioValue("specific_power", "kW/(m³/min)", kWh(e.running).Over(m3).Scaled(60),
 		"energy of all observed running time over the air delivered in it, at the pressure it was delivered at; air: "+a.method, "air delivered, all running time", inputs)
-	s.ratioValue("specific_energy", "kWh/m³", kWh(e.seen).Over(a.m3),
+	s.ratioValue("specific_energy", "kWh/m³", kWh(e.seen).Over(m3),
 		"energy of all observed time over the air delivered in it; air: "+a.method, "air delivered, all observed time", inputs)
 }
 

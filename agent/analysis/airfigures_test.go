@@ -34,6 +34,12 @@ func withFlow(t *testing.T, unit string, kind sitefile.FlowMeter, tap string) *s
 // loaded, 5.50.
 func withMeter(t *testing.T, site *sitefile.Site) *memory {
 	t.Helper()
+	return withMeterFor(t, site, 3600)
+}
+
+// withMeterFor stops reading the flow meter after some seconds.
+func withMeterFor(t *testing.T, site *sitefile.Site, seconds int64) *memory {
+	t.Helper()
 	tp := handWorked(t)
 	both := newTape(site, monday)
 	sec := int64(0)
@@ -44,7 +50,9 @@ func withMeter(t *testing.T, site *sitefile.Site) *memory {
 			if sec >= 610 && sec < 1210 || sec >= 1510 && sec < 2110 {
 				flow = 550
 			}
-			both.add("flow", s.MonoMS, flow)
+			if sec < seconds {
+				both.add("flow", s.MonoMS, flow)
+			}
 			sec++
 		}
 	}
@@ -247,5 +255,35 @@ func TestInletIsRead(t *testing.T) {
 	read, assumed := record("kPa", true), record("kPa", false)
 	if *read.Uncertainty / *read.Value > 0.04 || *assumed.Uncertainty / *assumed.Value < 0.055 {
 		t.Errorf("read: %g ± %g, assumed: %g ± %g", *read.Value, *read.Uncertainty, *assumed.Value, *assumed.Uncertainty)
+	}
+}
+
+// TestMeterReadForLess: the mean flow is that of the time in which the meter was
+// read, not less for the rest of the hour, and no power is set against air that
+// nobody counted.
+func TestMeterReadForLess(t *testing.T) {
+	site := withFlow(t, "m³/min", sitefile.Vortex, "")
+	for _, tt := range []struct {
+		seconds int64
+		absent  bool
+		says    string
+	}{{3600, false, ""}, {3400, false, "was read for 94 % of"}, {1210, true, "was read for 34 % of"}} {
+		rep := mustCompute(t, withMeterFor(t, site, tt.seconds), site, monday, monday+hourMS)
+		loadedS := 1200.0
+		if tt.absent {
+			loadedS = 600
+		}
+		check(t, figureOf(t, rep, "air_delivered"), 5.5*loadedS/60, 0.1)
+		mean := figureOf(t, rep, "flow_mean")
+		check(t, mean, 5.5*loadedS/float64(tt.seconds), 0.005)
+		if !strings.Contains(mean.Method, tt.says) {
+			t.Errorf("%d s: method %q lacks %q", tt.seconds, mean.Method, tt.says)
+		}
+		if f := figureOf(t, rep, "air_delivered"); f.AtLeast != (tt.says != "") {
+			t.Errorf("%d s: air delivered is a lower bound: %t", tt.seconds, f.AtLeast)
+		}
+		if f := figureOf(t, rep, "specific_power"); tt.absent != (f.Value == nil) || tt.absent && !strings.Contains(f.Absent, tt.says) {
+			t.Errorf("%d s: specific_power %s", tt.seconds, asJSON(t, f))
+		}
 	}
 }

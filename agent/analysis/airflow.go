@@ -45,13 +45,13 @@ func (s *sheet) findFullFlow(m *sitefile.Machine) {
 	const name = "full_load_flow"
 	wear := "; wear cannot be seen with an assumed flow: a pump-up test (loadscribe test pump-up) or a flow meter shows it"
 	if measured := s.measuredFlows(m); len(measured) > 0 {
-		s.full = together(measured)
+		s.full = s.together(measured)
 		wear = s.wear(m)
 	} else if s.full = nameplate(m); s.full.absent != "" {
 		s.absent("no flow meter, "+s.full.absent, name)
 		return
 	} else if v, why := s.flowFromVolume(); why == "" && v.V > 0 {
-		s.full = together([]fullFlow{s.full, {v: v, method: "the volume of the site file's parts and how much faster the pressure rises loaded", inputs: []string{"volume of the parts", s.storage.tap}}})
+		s.full = s.together([]fullFlow{s.full, {v: v, method: "the volume of the site file's parts and how much faster the pressure rises loaded", inputs: []string{"volume of the parts", s.storage.tap}}})
 	}
 	s.putValue(name, "m³/min", s.full.v.Scaled(60), "free air at the inlet at full load: "+s.full.method+wear, s.full.inputs)
 }
@@ -92,7 +92,7 @@ func (s *sheet) pumpUp(m *sitefile.Machine) (r TestResult, later, ok bool) {
 func (s *sheet) day(ms int64) string { return millis(ms).In(s.site.Location).Format(time.DateOnly) }
 
 // together is the best of several flows of one machine, from their covariance.
-func together(of []fullFlow) fullFlow {
+func (s *sheet) together(of []fullFlow) fullFlow {
 	values := make([]gum.Value, len(of))
 	for i := range of {
 		values[i] = of[i].v
@@ -107,7 +107,7 @@ func together(of []fullFlow) fullFlow {
 		if w == 0 {
 			continue
 		}
-		methods = append(methods, fmt.Sprintf("%.0f %% %s (%.3g m³/min)", 100*w, of[i].method, 60*of[i].v.V))
+		methods = append(methods, fmt.Sprintf("%.0f %% %s (%s)", 100*w, of[i].method, shownIn(s.site, 60*of[i].v.V, "m³/min")))
 		f.inputs = append(f.inputs, of[i].inputs...)
 		f.assumed = f.assumed || of[i].assumed
 	}

@@ -40,6 +40,10 @@ func estimateOf(v gum.Value) estimate { return estimate{v.V, v.U()} }
 
 // explain gives a figure that was put its budget and what would narrow it.
 func (s *sheet) explain(name string, v gum.Value) *Figure {
+	if s.values == nil {
+		s.values = map[string]gum.Value{}
+	}
+	s.values[name] = v
 	f := s.figures[name]
 	f.Budget = budget(v)
 	if wide(v) {

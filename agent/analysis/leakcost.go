@@ -43,11 +43,8 @@ func (r *quietResult) marginal(machines []*sheet) (v gum.Value, words string, id
 		return v, "", false, "the flow of " + r.balance.machines[k] + " is not known"
 	}
 	power := func(name string) (gum.Value, bool) {
-		f, ok := m.figures[name]
-		if !ok || f.Value == nil {
-			return gum.Value{}, false
-		}
-		return gum.New(*f.Value*wattsPerKW, *f.Uncertainty/coverageFactor*wattsPerKW, "power of "+r.balance.machines[k]), true
+		v, ok := m.values[name]
+		return v.Scaled(wattsPerKW), ok
 	}
 	switch m.g.sp.control {
 	case sitefile.LoadUnload, sitefile.StartStop:
@@ -70,12 +67,12 @@ func (r *quietResult) marginal(machines []*sheet) (v gum.Value, words string, id
 		}
 		return loaded.Over(q), words, idles, ""
 	case sitefile.VariableSpeed:
-		f := m.figures["specific_power"]
-		if f.Value == nil {
-			return v, "", false, "what a cubic metre less would save is not known: " + f.Absent
+		specific, ok := m.values["specific_power"]
+		if !ok {
+			return v, "", false, "what a cubic metre less would save is not known: " + m.figures["specific_power"].Absent
 		}
 		const perM3 = wattsPerKW * 60 // of kW/(m³/min)
-		return gum.New(*f.Value*perM3, *f.Uncertainty/coverageFactor*perM3, "specific power of "+r.balance.machines[k]),
+		return specific.Scaled(perM3),
 			fmt.Sprintf("mean specific power of %s, a variable-speed machine", r.balance.machines[k]), false, ""
 	}
 	return v, "", false, fmt.Sprintf("%s is %s: its power hardly falls with its flow, so that what a cubic metre less would save is not known", r.balance.machines[k], m.g.sp.control)

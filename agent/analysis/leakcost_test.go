@@ -10,10 +10,6 @@ import (
 	"loadscribe/agent/sitefile"
 )
 
-func figured(name string, v, half float64) map[string]Figure {
-	return map[string]Figure{name: {Name: name, Value: &v, Uncertainty: &half}}
-}
-
 // costed puts leak_cost of a leak at 800 kPa absolute on a new sheet.
 func costed(t *testing.T, b *airBalance, site *sitefile.Site, leak gum.Value, machine *sheet) Figure {
 	t.Helper()
@@ -29,10 +25,8 @@ func withPrices(site *sitefile.Site, prices ...sitefile.EnergyPrice) *sitefile.S
 }
 
 func idlingMachine(loadedKW, idleKW float64) *sheet {
-	m := &sheet{g: newGathered(&spec{name: "comp1", control: sitefile.LoadUnload}, 0, 0, nil), figures: figured("power_loaded", loadedKW, 0)}
-	for name, f := range figured("power_unloaded_mean", idleKW, 0) {
-		m.figures[name] = f
-	}
+	m := &sheet{g: newGathered(&spec{name: "comp1", control: sitefile.LoadUnload}, 0, 0, nil), figures: map[string]Figure{},
+		values: map[string]gum.Value{"power_loaded": gum.Exact(loadedKW), "power_unloaded_mean": gum.Exact(idleKW)}}
 	return m
 }
 
@@ -99,6 +93,7 @@ func TestLeakCostByHour(t *testing.T) {
 func TestLeakCostAbsent(t *testing.T) {
 	price := sitefile.EnergyPrice{PerKWh: 0.1}
 	unknown := idlingMachine(30, 10)
+	delete(unknown.values, "power_loaded")
 	unknown.figures["power_loaded"] = Figure{Absent: "no power channel"}
 	throttled := idlingMachine(30, 10)
 	throttled.g.sp.control = sitefile.Modulating
@@ -115,6 +110,30 @@ func TestLeakCostAbsent(t *testing.T) {
 	} {
 		if f := costed(t, worked(tt.days, shopDemand), tt.site, gum.Exact(0.01), tt.machine); !strings.Contains(f.Absent, tt.want) {
 			t.Errorf("%s: %q, want %q", tt.name, f.Absent, tt.want)
+		}
+	}
+}
+
+// TestLeakCostSharesTheFlow: a leak told by a machine's flow, priced by its power
+// over the same flow, does not rest on that flow; what its meter of power is off by
+// counts once.
+func TestLeakCostSharesTheFlow(t *testing.T) {
+	site := withPrices(shiftSite(), sitefile.EnergyPrice{PerKWh: 0.1})
+	b := worked(7, shopDemand)
+	b.flow[0] = gum.New(0.1, 0.005, "flow")
+	leak := gum.New(0.01, 0.0005, "flow")
+	m := idlingMachine(30, 10)
+	m.values["power_loaded"], m.values["power_unloaded_mean"] = gum.New(30, 0.3, "meter"), gum.New(10, 0.1, "meter")
+	turned := idlingMachine(30, 10)
+	turned.g.sp.control = sitefile.VariableSpeed
+	turned.values["specific_power"] = gum.New(5, 0.05, "meter").Plus(gum.New(0, -0.25, "flow"))
+	for _, machine := range []*sheet{m, turned} {
+		f := costed(t, b, site, leak, machine)
+		if f.Value == nil {
+			t.Fatal(f.Absent)
+		}
+		if half := *f.Uncertainty / *f.Value; math.Abs(half-0.02) > 1e-9 {
+			t.Errorf("%s: half width %.4f of it, want 0.02: that of the meter", machine.g.sp.control, half)
 		}
 	}
 }

@@ -87,11 +87,12 @@ type sheet struct {
 	inlet            inletAir
 	full             fullFlow
 	air              airResult
-	storage          *storage       // of a machine; nil: nothing was observed
-	unlikeVolume     string         // a sentence, where the storage is not what the site file says
-	balance          *airBalance    // of a system; nil: not made
-	edges            [numStates]int // observed transitions into or out of each state
-	running          int            // observed starts and stops of the motor
+	storage          *storage             // of a machine; nil: nothing was observed
+	values           map[string]gum.Value // of figures whose inputs are named
+	unlikeVolume     string               // a sentence, where the storage is not what the site file says
+	balance          *airBalance          // of a system; nil: not made
+	edges            [numStates]int       // observed transitions into or out of each state
+	running          int                  // observed starts and stops of the motor
 }
 
 func newSheet(g *gathered, q *question) *sheet {
