@@ -162,6 +162,7 @@ type storage struct {
 	delay        gum.Value // s
 	delayAbsent  string
 	delayMethod  string
+	drop         gum.Value // Pa, of full flow between the outlet and the storage; V 0: not seen
 }
 
 // systemOf is the system that a machine belongs to; nil: none.
