@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"loadscribe/agent/baseline"
 	"loadscribe/agent/sitefile"
 )
 
