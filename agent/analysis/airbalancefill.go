@@ -210,8 +210,13 @@ func (b *airBalance) addTap(s *sheet, machines []*sheet) *sheet {
 	}
 	for _, m := range machines {
 		if b.takePressure(m) {
-			b.drop = gum.New(dropMiddlePa, rectangular(dropLimitPa), dropInput(b.sys.Name))
 			b.method += "; the pressure is read at the outlet of " + m.g.sp.name + " and corrected for a drop by the square of the flow"
+			if st := m.storage; st != nil && st.drop.V > 0 {
+				b.drop = st.drop
+				b.method += fmt.Sprintf(", %.1f kPa at full flow by what it falls with each unload", st.drop.V/1000)
+				return m
+			}
+			b.drop = gum.New(dropMiddlePa, rectangular(dropLimitPa), dropInput(b.sys.Name))
 			b.inputs = append(b.inputs, dropInput(b.sys.Name))
 			return m
 		}

@@ -50,6 +50,9 @@ func (s *sheet) delays(m *sitefile.Machine, st *storage, c *chanSpec) {
 	if place := gaugePlace(st.sys, c); place == 0 || place > 0 && jump > 0 || place < 0 && jump < 0 {
 		jump, jumpU = 0, 0
 	}
+	if jump > 0 {
+		st.drop = gum.New(float64(jump*slope), float64(jumpU*slope), dropSeenInput(m.Name))
+	}
 	var late float64
 	for i := range st.loads {
 		f := &st.loads[i]

@@ -162,6 +162,7 @@ type storage struct {
 	delay        gum.Value // s
 	delayAbsent  string
 	delayMethod  string
+	drop         gum.Value // Pa, of full flow between the outlet and the storage; V 0: not seen
 }
 
 // systemOf is the system that a machine belongs to; nil: none.
@@ -271,8 +272,8 @@ func (s *sheet) slopes(m *sitefile.Machine, st *storage, c *chanSpec) {
 		Plus(gum.New(0, rectangular(float64(unlike*middle)), "unlike slopes of "+m.Name)).
 		Plus(gum.New(0, rectangular(demandStep*middle), "demand on both sides of a load of "+m.Name+" (assumed)")).
 		Plus(gum.New(0, float64(gauge*middle), accuracyInput(c)))
-	st.method = fmt.Sprintf("what full flow adds to the slope of %s, median of %d loads and %d unloads (%.1f and %.1f kPa/s)",
-		c.id, len(st.loads), len(st.stops), load/1000, stop/1000)
+	st.method = fmt.Sprintf("what full flow adds to the slope of %s, median of %d loads and %d unloads (%s and %s in ten seconds)",
+		c.id, len(st.loads), len(st.stops), s.shownPressure(10*load), s.shownPressure(10*stop))
 }
 
 // gaugePlace is where a pressure is read: -1 before the storage, so that the drop

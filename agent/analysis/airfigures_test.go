@@ -293,7 +293,8 @@ func TestMeterReadForLess(t *testing.T) {
 // (worked by hand). Flows that agree are not widened.
 func TestFlowsThatDisagree(t *testing.T) {
 	one, other := gum.New(0.10, 0.005, "one"), gum.New(0.14, 0.010, "other")
-	f := together("comp1", []fullFlow{{v: one}, {v: other}})
+	s := &sheet{g: newGathered(newSpec("comp1", ""), 0, 0, nil), site: plant(t)}
+	f := s.together([]fullFlow{{v: one}, {v: other}})
 	if want := math.Sqrt(0.2) * 0.01 * 0.04 / math.Sqrt(1.25e-4) / 2; math.Abs(f.v.V-0.108) > 1e-12 || math.Abs(f.v.U()-want) > 1e-9 {
 		t.Errorf("%g, standard uncertainty %g; want 0.108, %g", f.v.V, f.v.U(), want)
 	}
@@ -301,7 +302,7 @@ func TestFlowsThatDisagree(t *testing.T) {
 		t.Errorf("method %q does not say that it is widened", f.method)
 	}
 	other.V = 0.11
-	if f = together("comp1", []fullFlow{{v: one}, {v: other}}); math.Abs(f.v.U()-math.Sqrt(0.2)*0.01) > 1e-12 || strings.Contains(f.method, "widened") {
+	if f = s.together([]fullFlow{{v: one}, {v: other}}); math.Abs(f.v.U()-math.Sqrt(0.2)*0.01) > 1e-12 || strings.Contains(f.method, "widened") {
 		t.Errorf("flows that agree: standard uncertainty %g: %s", f.v.U(), f.method)
 	}
 }

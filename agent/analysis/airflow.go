@@ -46,7 +46,7 @@ func (s *sheet) findFullFlow(m *sitefile.Machine) {
 	const name = "full_load_flow"
 	wear := "; wear cannot be seen with an assumed flow: a pump-up test (loadscribe test pump-up) or a flow meter shows it"
 	if measured := s.measuredFlows(m); len(measured) > 0 {
-		s.full = together(m.Name, measured)
+		s.full = s.together(measured)
 		wear = s.wear(m)
 	} else if s.full = nameplate(m); s.full.absent != "" {
 		s.absent("no flow meter, "+s.full.absent, name)
@@ -55,7 +55,7 @@ func (s *sheet) findFullFlow(m *sitefile.Machine) {
 	s.full.own = s.full.v
 	if v, why := s.flowFromVolume(); s.full.assumed && why == "" && v.V > 0 {
 		own := s.full.v
-		s.full = together(m.Name, []fullFlow{s.full, {v: v, method: "the volume of the site file's parts and how much faster the pressure rises loaded", inputs: []string{"volume of the parts", s.storage.tap}}})
+		s.full = s.together([]fullFlow{s.full, {v: v, method: "the volume of the site file's parts and how much faster the pressure rises loaded", inputs: []string{"volume of the parts", s.storage.tap}}})
 		s.full.own = own
 	}
 	s.putValue(name, "m³/min", s.full.v.Scaled(60), "free air at the inlet at full load: "+s.full.method+wear, s.full.inputs)
@@ -99,7 +99,7 @@ func (s *sheet) day(ms int64) string { return millis(ms).In(s.site.Location).For
 // together is the best of several flows of one machine, from their covariance. Where
 // they lie further apart than they are known to, one of them is wrong, and the
 // interval is widened by as much, as leak methods are.
-func together(machine string, of []fullFlow) fullFlow {
+func (s *sheet) together(of []fullFlow) fullFlow {
 	values := make([]gum.Value, len(of))
 	for i := range of {
 		values[i] = of[i].v
@@ -114,13 +114,13 @@ func together(machine string, of []fullFlow) fullFlow {
 		if w == 0 {
 			continue
 		}
-		methods = append(methods, fmt.Sprintf("%.0f %% %s (%.3g m³/min)", 100*w, of[i].method, 60*of[i].v.V))
+		methods = append(methods, fmt.Sprintf("%.0f %% %s (%s)", 100*w, of[i].method, shownIn(s.site, 60*of[i].v.V, "m³/min")))
 		f.inputs = append(f.inputs, of[i].inputs...)
 		f.assumed = f.assumed || of[i].assumed
 	}
 	f.method = strings.Join(methods, " and ") + ", weighted by their uncertainties and what these share"
 	if by := farOff(values, best.Value); by > 1 {
-		f.v = f.v.Plus(gum.New(0, best.U()*math.Sqrt(float64(by*by)-1), "disagreement of the flows of "+machine))
+		f.v = f.v.Plus(gum.New(0, best.U()*math.Sqrt(float64(by*by)-1), "disagreement of the flows of "+s.g.sp.name))
 		f.method += fmt.Sprintf("; they disagree, and the interval is widened by %.2f for it", by)
 	}
 	if d := of[0].v.Minus(of[1].v); math.Abs(d.V) > 2*coverageFactor*d.U() {

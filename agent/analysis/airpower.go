@@ -47,8 +47,8 @@ func (s *sheet) loadedPower(m *sitefile.Machine) {
 	// W by m³/s over kW by m³/min.
 	share := ideal.Scaled(1 / (60 * wattsPerKW)).Over(specific)
 	s.ratioValue(efficiency, "1", share,
-		fmt.Sprintf("isentropic power of the delivered free air from the inlet to the package's discharge at %.0f kPa (ISO 1217:2009/A1:2016, from memory) over the package's power, while loaded; %s%s",
-			p.V/pascalsPerKPa-s.inlet.pressure.V/pascalsPerKPa, s.boundary(), wear), "package power at full load", inputs)
+		fmt.Sprintf("isentropic power of the delivered free air from the inlet to the package's discharge at %s (ISO 1217:2009/A1:2016, from memory) over the package's power, while loaded; %s%s",
+			s.shownPressure(p.V-s.inlet.pressure.V), s.boundary(), wear), "package power at full load", inputs)
 	s.regulated(m, efficiency, p.V-s.inlet.pressure.V)
 }
 
@@ -95,10 +95,13 @@ func (s *sheet) pressureLoaded() (pa gum.Value, why string, inputs []string) {
 		pa = pa.Plus(s.inlet.pressure)
 	}
 	if gauge := pa.Minus(s.inlet.pressure); gauge.V <= 2*coverageFactor*gauge.U() {
-		return pa, fmt.Sprintf("the discharge pressure read while air flowed, %.0f kPa, is not clearly above that of the air outside", gauge.V/pascalsPerKPa), nil
+		return pa, fmt.Sprintf("the discharge pressure read while air flowed, %s, is not clearly above that of the air outside", s.shownPressure(gauge.V)), nil
 	}
 	return pa, "", []string{c.input(), s.inlet.inputs[0]}
 }
+
+// shownPressure is a gauge pressure of a sentence in the site's units.
+func (s *sheet) shownPressure(pa float64) string { return shownIn(s.site, pa/pascalsPerKPa, "kPa") }
 
 // specificRated brings specific power to the rated pressure.
 func (s *sheet) specificRated(m *sitefile.Machine, specific, pa gum.Value, wear string, inputs []string) {
@@ -113,8 +116,8 @@ func (s *sheet) specificRated(m *sitefile.Machine, specific, pa gum.Value, wear 
 	by := factor.V - 1
 	factor = factor.Plus(gum.New(0, rectangular(efficiencyLimit*by), "efficiency of "+m.Name+" at rated pressure (assumed)"))
 	s.ratioValue(name, "kW/(m³/min)", specific.Times(factor),
-		fmt.Sprintf("specific_power_loaded times %.4f, the ratio of isentropic powers from the %.0f kPa seen to the rated %.0f kPa (±%.0f %% of the correction, since efficiency does not quite stay the same); comparable with a data sheet whose boundary is the same; %s%s",
-			factor.V, (pa.V-s.inlet.pressure.V)/pascalsPerKPa, m.RatedPressurePa/pascalsPerKPa, 100*efficiencyLimit, s.boundary(), wear),
+		fmt.Sprintf("specific_power_loaded times %.4f, the ratio of isentropic powers from the %s seen to the rated %s (±%.0f %% of the correction, since efficiency does not quite stay the same); comparable with a data sheet whose boundary is the same; %s%s",
+			factor.V, s.shownPressure(pa.V-s.inlet.pressure.V), s.shownPressure(m.RatedPressurePa), 100*efficiencyLimit, s.boundary(), wear),
 		"flow at full load", inputs)
 }
 

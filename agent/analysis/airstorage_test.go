@@ -99,6 +99,12 @@ func TestDeliveryDelayExact(t *testing.T) {
 	if !strings.Contains(f.Method, "the drop of its flow, 30") && !strings.Contains(f.Method, "the drop of its flow, 29.") {
 		t.Errorf("method %q does not tell the drop of 30 kPa", f.Method)
 	}
+	// The balance takes the same drop for a pressure read at the outlet.
+	site.Systems[0].Taps = nil
+	rep = mustCompute(t, p.tape(t, 6), site, monday, monday+6*hourMS)
+	if d := systemFigure(t, rep, "air_demand_mean"); !strings.Contains(d.Method, "kPa at full flow by what it falls with each unload") {
+		t.Errorf("demand %v (%s): method %q does not take the drop that the unloads show", d.Value, d.Absent, d.Method)
+	}
 }
 
 // TestUnlikeVolume: a site file that says half of what follows the pressure is

@@ -15,7 +15,7 @@ import (
 func figureFrom(v gum.Value, chans ...chanSpec) Figure {
 	sp := newSpec("", "main")
 	sp.chans = chans
-	s := &sheet{g: &gathered{sp: sp, total: newDelta(sp)}, figures: map[string]Figure{}}
+	s := &sheet{site: &sitefile.Site{}, g: &gathered{sp: sp, total: newDelta(sp)}, figures: map[string]Figure{}}
 	return *s.putValue("leak_flow", "m³/min", v, "", nil)
 }
 
@@ -77,7 +77,7 @@ func TestNarrower(t *testing.T) {
 		{"flow meter, stated", metered(0.05, &given), new(metered(0.02, &given)), []chanSpec{given},
 			[]string{"calibrated", "±2 % of reading"}},
 		{"difference of two gauges", gauge(0).Minus(gauge(1)), new(gum.New(50e3, rectangular(4e3), "one").Minus(gum.New(0, rectangular(4e3), "other"))), gauges,
-			[]string{"accuracy of in.a and in.b, assumed to be ±10 kPa", "±4 kPa"}},
+			[]string{"accuracy of in.a and in.b, assumed to be ±0.1 bar", "±0.04 bar"}},
 		{"a meter that is good already", metered(0.02, &given), nil, []chanSpec{given}, nil},
 		{"nothing helps against this", gum.New(1, 0.2, scatterInput("leak_flow", "main")), nil, nil, nil},
 		{"a part that matters too little", gum.New(6, 0.6, scatterInput("leak_flow", "main")).Plus(rated(6, "comp1")), nil, nil, nil},

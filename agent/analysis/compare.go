@@ -133,6 +133,7 @@ type periodHours struct {
 	inputs   []string // of its energy
 	absent   string   // why there is no energy
 	metered  bool     // a flow meter tells the air
+	reckoned bool     // a machine's energy is made of a current and what was assumed or read once
 }
 
 // Compare compares two periods.
@@ -271,6 +272,9 @@ func (c *comparer) period(src Source, span Span) (p periodHours, err error) {
 	if air := subject.figures["air_delivered"]; air.Value != nil {
 		f.AirM3, f.AirMethod = air.Value, air.Method
 	}
+	p.reckoned = slices.ContainsFunc(machines, func(s *sheet) bool {
+		return s.g.sp.energy < 0 && s.draw != nil && (s.draw.scaled || len(s.draw.spots) > 0)
+	})
 	p.metered = f.AirM3 != nil && metered(machines, subject)
 	if v := subject.figures["pressure_mean"]; v.Value != nil {
 		f.PressureKPa = v.Value

@@ -263,3 +263,20 @@ func TestReadProduction(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// Energy that no meter reads, and days that the production file passes over, are
+// said.
+func TestCompareNamesWhatIsNotMeasured(t *testing.T) {
+	c := compared(t, CompareQuery{Production: []Production{{"2026-03-02", 1}}}, 4, 14, 0.10, 1)
+	if mentions(c.out.Limits, "no line in the production file") || mentions(c.out.Limits, "reckoned from a current") || !mentions(c.out.Basis, "as IPMVP option B means it") {
+		t.Fatalf("limits %q, basis %q", c.out.Limits, c.out.Basis)
+	}
+	delete(c.production, c.after.Rows[30].Date)
+	c.before.reckoned = true
+	c.out.Limits = nil
+	c.say()
+	if !mentions(c.out.Limits, "1 of the 14 days after have no line in the production file") || !mentions(c.out.Limits, "reckoned from a current") ||
+		mentions(c.out.Basis, "measured by itself") {
+		t.Errorf("limits %q, basis %q", c.out.Limits, c.out.Basis)
+	}
+}

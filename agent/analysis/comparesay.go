@@ -12,9 +12,12 @@ import (
 func (c *comparer) say() {
 	c.out.Basis = []string{
 		"95 % intervals: of the model the wider of the one by hours (autocorrelation allowed for, n' = n(1−ρ)/(1+ρ)) and the one by days, and of the meters, in squares",
-		"the retrofit is isolated by its own meter and measured throughout, as IPMVP option B means it (from memory, not read)",
+		"what was changed is measured by itself and throughout, as IPMVP option B means it (from memory, not read)",
 		"CV(RMSE) and NMBE over n−p; hourly models are held to 30 and 10 %, daily ones to 20 and 5 %; the fractional uncertainty at 68 % to half of the saving: limits as in ASHRAE Guideline 14 and programmes' rules, from memory, not read; a programme's own limits hold",
 		fmt.Sprintf("a year: %g weeks worked as the site's shifts say, the other days as off-days; holidays are taken to lie in the weeks not worked", c.site.WeeksPerYear),
+	}
+	if c.reckoned() {
+		c.out.Basis[1] = "energy is reckoned from a current, which IPMVP option B does not mean by measuring (from memory, not read)"
 	}
 	c.equal()
 	c.limits()
@@ -227,8 +230,37 @@ func (c *comparer) limits() {
 	if b := &c.before; b.facts.AirM3 != nil && (!b.metered || !c.after.metered) {
 		c.limit("air rests on a flow that is not metered and the time loaded: a saving at equal air cannot see a machine that wears or is mended, nor flow that changes with pressure")
 	}
+	if c.reckoned() {
+		c.limit("energy is reckoned from a current, not metered: a programme will hardly take it")
+	}
+	c.productionLimits()
 	if m := c.chosen; m != nil {
 		c.modelLimits(m)
+	}
+}
+
+// reckoned reports whether energy of one of the periods is made of a current.
+func (c *comparer) reckoned() bool { return c.before.reckoned || c.after.reckoned }
+
+// productionLimits names the days that the production file passes over.
+func (c *comparer) productionLimits() {
+	if c.production == nil {
+		return
+	}
+	for i, p := range []*periodHours{&c.before, &c.after} {
+		name := []string{"before", "after"}[i]
+		days, lack := map[int64]bool{}, 0
+		for k := range p.Rows {
+			if d := p.Rows[k].Date; !days[d] {
+				days[d] = true
+				if _, ok := c.production[d]; !ok {
+					lack++
+				}
+			}
+		}
+		if lack > 0 {
+			c.limit("%d of the %d days %s have no line in the production file: they are left out of its model, and count as none in the sum", lack, len(days), name)
+		}
 	}
 }
 

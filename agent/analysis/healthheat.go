@@ -67,6 +67,7 @@ func (s *sheet) approach(m *sitefile.Machine) {
 	s.ratio(name, "K", e, "mean of the aftercooler's temperature less the ambient one while the motor ran, over the mean flow in that time, as a share of full flow: what it comes to at full flow; it is taken to be in proportion to the flow (assumed)",
 		fmt.Sprintf("running time with a reading, %s of it with air flowing", inWords(total.health[after].flowing.ms)),
 		append([]string{s.healthChan(after).input(), s.healthChan(ambient).input()}, s.stateInputs()...))
+	s.usualApproach()
 }
 
 // loadOf is the load fraction summed while the motor ran.

@@ -99,6 +99,9 @@ func storedAirInput(system string) string { return storedAirOf + system + " (ass
 // dropInput is a part's pressure drop where it is not read.
 func dropInput(part string) string { return dropOf + part + " (assumed)" }
 
+// dropSeenInput is the drop that a machine's unloads show.
+func dropSeenInput(machine string) string { return dropOf + machine + " as its unloads show it" }
+
 // spotsInput is the line through a machine's spot readings of power.
 func spotsInput(machine string) string { return spotLinesOf + machine }
 

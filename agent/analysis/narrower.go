@@ -78,6 +78,14 @@ func betterAccuracy(d quantity.Dimension) (sitefile.Accuracy, bool) {
 	return sitefile.Accuracy{}, false
 }
 
+// accuracyText is an accuracy of the trade in the site's units.
+func (s *sheet) accuracyText(a sitefile.Accuracy) string {
+	if strings.HasSuffix(a.Text, " kPa") {
+		return s.shownPressure(a.SI)
+	}
+	return a.Text
+}
+
 // narrower finds the cheapest thing that makes v's interval a quarter narrower.
 func (s *sheet) narrower(v gum.Value) *Narrower {
 	if n := s.surerInstrument(v, false); n != nil {
@@ -146,10 +154,10 @@ func (s *sheet) surerInstrument(v gum.Value, given bool) *Narrower {
 		}
 		on := "rests on the accuracy of " + strings.Join(of, " and ")
 		if given {
-			return narrowed(then, fmt.Sprintf("%s; calibrated, or changed for what is good for ±%s, it leaves this", on, better.Text))
+			return narrowed(then, fmt.Sprintf("%s; calibrated, or changed for what is good for ±%s, it leaves this", on, s.accuracyText(better)))
 		}
 		return narrowed(then, fmt.Sprintf("%s, assumed to be ±%s; state it in the site file, or have it calibrated: ±%s leaves this",
-			on, assumedAccuracy(kind).Text, better.Text))
+			on, s.accuracyText(assumedAccuracy(kind)), s.accuracyText(better)))
 	}
 	return nil
 }

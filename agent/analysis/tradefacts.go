@@ -9,8 +9,9 @@ import (
 // Facts of the trade (common practice, no source). They are hints beside a
 // figure, to be thought about; no figure and no limit is made of them.
 const (
-	airsShare     = 0.2  // of a shop's electricity may go into air
-	serviceFactor = 1.15 // of its nameplate a motor may give, to 40 °C
+	airsShare     = 0.2     // of a shop's electricity may go into air
+	serviceFactor = 1.15    // of its nameplate a motor may give, to 40 °C
+	approachK     = 50. / 9 // 10 °F: how near to ambient an aftercooler comes, about
 )
 
 // shareOfPlant says beside a system's energy how much of what the plant meter
@@ -65,5 +66,16 @@ func (s *sheet) overNameplate(m *sitefile.Machine) {
 	}
 	f.Method += fmt.Sprintf("; taken as the motor's own with an assumed efficiency of %.0f %%, its shaft gives %.0f %% of the nameplate: motors with a service factor of %.2f are made for %.0f %% at up to 40 °C, and for less above (common practice, no source): a hint, no limit",
 		100*assumedEfficiency, 100*share, serviceFactor, 100*serviceFactor)
+	s.figures[name] = f
+}
+
+// usualApproach says beside the approach what an aftercooler is usually good for.
+func (s *sheet) usualApproach() {
+	const name = "approach_temperature"
+	f := s.figures[name]
+	if f.Value == nil {
+		return
+	}
+	f.Method += fmt.Sprintf("; a clean aftercooler comes within about %.1f K (10 °F) of ambient (common practice, no source): a hint, no limit", approachK)
 	s.figures[name] = f
 }

@@ -49,3 +49,19 @@ func TestTradeFacts(t *testing.T) {
 		})
 	}
 }
+
+// An aftercooler's 10 °F is said beside the approach and is no limit of it; an
+// approach that is not known has no hint.
+func TestUsualApproach(t *testing.T) {
+	v := 12.0
+	s := &sheet{figures: map[string]Figure{"approach_temperature": {Name: "approach_temperature", Value: &v, Method: "measured"}}}
+	s.usualApproach()
+	if f := s.figures["approach_temperature"]; !strings.Contains(f.Method, "about 5.6 K (10 °F) of ambient (common practice, no source): a hint, no limit") || f.Limit != nil {
+		t.Errorf("got the method %q and the limit %v", f.Method, f.Limit)
+	}
+	s.absent("no thermometer", "approach_temperature")
+	s.usualApproach()
+	if f := s.figures["approach_temperature"]; f.Method != "" {
+		t.Errorf("an absent approach has the method %q", f.Method)
+	}
+}

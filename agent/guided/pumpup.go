@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"loadscribe/agent/gum"
 )
@@ -90,8 +91,9 @@ func (t *pumpUp) again() {
 func (t *pumpUp) take(s float64, r *Reading) error {
 	t.wallMS = cmp.Or(t.wallMS, r.WallMS)
 	doing := t.machine(r)
-	if doing == Unseen {
+	if i := slices.Index(r.Doing, Unseen); i >= 0 { // another machine may have filled it as well
 		t.lost()
+		t.detail = t.plan.Machines[i] + " was not seen: a rise does not count meanwhile"
 		return nil
 	}
 	if t.from == 0 {

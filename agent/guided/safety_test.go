@@ -98,3 +98,34 @@ func TestAFallCountsOnceTheMachineWasStopped(t *testing.T) {
 		t.Errorf("stopped between its cycles: %+v; %+v", r, p.s.Report())
 	}
 }
+
+// A rise in which another machine was not seen does not count: it may have filled
+// the volume as well.
+func TestARiseWithAnUnseenMachineDoesNotCount(t *testing.T) {
+	plan := bench(PumpUp, 1, 1e5)
+	plan.Machines = []string{"comp1", "comp2"}
+	p := player{s: New(plan)}
+	show := func(pa float64, one, two Doing) {
+		p.ms += 1000
+		p.s.Observe(Reading{MonoMS: p.ms, WallMS: 1_772_550_000_000 + p.ms, PressurePa: pa, Good: true, Doing: []Doing{one, two}})
+	}
+	round := func(two Doing) {
+		for range 20 {
+			show(5e5, Resting, Resting)
+		}
+		for i := range 60 {
+			show(5e5+5e3*float64(i), Loaded, two)
+		}
+		for range 130 {
+			show(5e5+5e3*59, Unloaded, Resting)
+		}
+	}
+	round(Unseen)
+	if r := p.s.Report(); r.Done != 0 || r.Detail == "" || r.Phase != Lower {
+		t.Errorf("it counts: %+v", r)
+	}
+	round(Resting)
+	if r := p.s.Report(); r.Done != 1 {
+		t.Errorf("the next one does not: %+v", r)
+	}
+}

@@ -151,6 +151,14 @@ func sameLayout(a, b *scan.Group) bool {
 		})
 }
 
+// orNone is a word for an empty value, which a sentence has no place for.
+func orNone(v any) any {
+	if v == "" {
+		return "none"
+	}
+	return v
+}
+
 // differences says what of the metadata changed, one phrase each.
 func differences(old, now *scan.Group) []string {
 	var d []string
@@ -161,7 +169,7 @@ func differences(old, now *scan.Group) []string {
 		a, b := &old.Channels[i], &now.Channels[i]
 		say := func(what string, was, is any) {
 			if was != is {
-				d = append(d, fmt.Sprintf("%s of %s is %v, was %v", what, b.Name, is, was))
+				d = append(d, fmt.Sprintf("%s of %s is %v, was %v", what, b.Name, orNone(is), orNone(was)))
 			}
 		}
 		say("scale", a.Scale, b.Scale)

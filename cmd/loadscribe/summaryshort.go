@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"text/tabwriter"
 
@@ -64,8 +65,8 @@ func printShortOf(out io.Writer, subject string, figures []analysis.Figure, find
 		return err
 	}
 	for _, name := range []string{"air_delivered", "leak_flow"} {
-		if f := by[name]; f != nil && f.Narrower != nil && f.Value != nil && f.Uncertainty != nil {
-			fmt.Fprintf(out, "  %s %s\n", name, f.Narrower.Sentence)
+		if f := by[name]; f != nil && f.Value != nil && f.Uncertainty != nil {
+			fmt.Fprint(out, surer(f))
 		}
 	}
 	if findings > 0 {
@@ -85,4 +86,19 @@ func shortValue(f *analysis.Figure, site *sitefile.Site) string {
 		text += " a year"
 	}
 	return text
+}
+
+// wideFrom is the share from which on analysis looks for what would narrow a
+// figure.
+const wideFrom = 0.05
+
+// surer says what would make a wide figure surer, or that no one thing would.
+func surer(f *analysis.Figure) string {
+	switch {
+	case f.Narrower != nil:
+		return fmt.Sprintf("  %s %s\n", f.Name, f.Narrower.Sentence)
+	case len(f.Budget) == 0 || *f.Uncertainty <= wideFrom*math.Abs(*f.Value):
+		return ""
+	}
+	return fmt.Sprintf("  %s: no one thing would make it a quarter surer; most comes from %s, %.0f %%\n", f.Name, f.Budget[0].Input, 100*f.Budget[0].Share)
 }

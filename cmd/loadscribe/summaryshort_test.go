@@ -18,6 +18,7 @@ func TestPrintShort(t *testing.T) {
 		{Name: "energy_cost", Value: v(430.64), Uncertainty: v(4.97), Unit: "USD"},
 		{Name: "demand_cost", Absent: "the tariff has no demand charge"},
 		{Name: "air_delivered", Value: v(13000), Uncertainty: v(1100), Unit: "m³", Narrower: &analysis.Narrower{Sentence: "rests on the nameplate; a pump-up test makes it ±5 %"}},
+		{Name: "leak_flow", Value: v(0.6), Uncertainty: v(0.05), Unit: "m³/min", Budget: []analysis.BudgetPart{{Input: "rated flow of comp1 (assumed)", Share: 0.372}, {Input: "others", Share: 0.628}}},
 		{Name: "leak_cost", Value: v(3142.68), Uncertainty: v(225.08), Unit: "USD", Denominator: "a year"},
 	}
 	const answers = `  electricity  energy         3346 ± 39 kWh
@@ -26,12 +27,13 @@ func TestPrintShort(t *testing.T) {
   air          air_delivered  13000 ± 1100 m³
 `
 	const surer = "  air_delivered rests on the nameplate; a pump-up test makes it ±5 %\n"
+	const noOne = "  leak_flow: no one thing would make it a quarter surer; most comes from rated flow of comp1 (assumed), 37 %\n"
 	site := &sitefile.Site{Units: quantity.SI}
 	for _, c := range []struct {
 		name, want string
 		report     analysis.Report
 	}{
-		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_cost      3142.68 ± 225.08 USD a year\n" + surer + "  with care: 2 findings of what the data themselves show stand below\n",
+		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min\n               leak_cost      3142.68 ± 225.08 USD a year\n" + surer + noOne + "  with care: 2 findings of what the data themselves show stand below\n",
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1"}}, Systems: []analysis.SystemFigures{{System: "main", Figures: figures, Findings: make([]analysis.Finding, 2)}}}},
 		{"a machine alone", "\nin short, machine comp1\n" + answers + surer,
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1", Figures: append(figures[:4:4], analysis.Figure{Name: "leak_cost", Absent: analysis.NotOfMachine})}}}},
