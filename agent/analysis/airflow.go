@@ -23,6 +23,7 @@ const (
 // fullFlow is what a machine delivers at full load.
 type fullFlow struct {
 	v       gum.Value // m³/s of free air at the inlet; V 0: not known
+	own     gum.Value // the same without what the site file's volumes say of it
 	absent  string    // why
 	method  string
 	inputs  []string
@@ -50,8 +51,12 @@ func (s *sheet) findFullFlow(m *sitefile.Machine) {
 	} else if s.full = nameplate(m); s.full.absent != "" {
 		s.absent("no flow meter, "+s.full.absent, name)
 		return
-	} else if v, why := s.flowFromVolume(); why == "" && v.V > 0 {
+	}
+	s.full.own = s.full.v
+	if v, why := s.flowFromVolume(); s.full.assumed && why == "" && v.V > 0 {
+		own := s.full.v
 		s.full = s.together([]fullFlow{s.full, {v: v, method: "the volume of the site file's parts and how much faster the pressure rises loaded", inputs: []string{"volume of the parts", s.storage.tap}}})
+		s.full.own = own
 	}
 	s.putValue(name, "m³/min", s.full.v.Scaled(60), "free air at the inlet at full load: "+s.full.method+wear, s.full.inputs)
 }
@@ -91,7 +96,9 @@ func (s *sheet) pumpUp(m *sitefile.Machine) (r TestResult, later, ok bool) {
 // day is the local date of a moment.
 func (s *sheet) day(ms int64) string { return millis(ms).In(s.site.Location).Format(time.DateOnly) }
 
-// together is the best of several flows of one machine, from their covariance.
+// together is the best of several flows of one machine, from their covariance. Where
+// they lie further apart than they are known to, one of them is wrong, and the
+// interval is widened by as much, as leak methods are.
 func (s *sheet) together(of []fullFlow) fullFlow {
 	values := make([]gum.Value, len(of))
 	for i := range of {
@@ -112,10 +119,26 @@ func (s *sheet) together(of []fullFlow) fullFlow {
 		f.assumed = f.assumed || of[i].assumed
 	}
 	f.method = strings.Join(methods, " and ") + ", weighted by their uncertainties and what these share"
+	if by := farOff(values, best.Value); by > 1 {
+		f.v = f.v.Plus(gum.New(0, best.U()*math.Sqrt(float64(by*by)-1), "disagreement of the flows of "+s.g.sp.name))
+		f.method += fmt.Sprintf("; they disagree, and the interval is widened by %.2f for it", by)
+	}
 	if d := of[0].v.Minus(of[1].v); math.Abs(d.V) > 2*coverageFactor*d.U() {
 		f.method += "; the two contradict each other more than their uncertainties allow: look at the volumes and at the meter"
 	}
 	return f
+}
+
+// farOff is how many times further from their mean the furthest of values lies than
+// its difference from it is known to; 1 at least.
+func farOff(values []gum.Value, mean gum.Value) float64 {
+	most := 1.0
+	for _, v := range values {
+		if d := v.Minus(mean); d.U() > 0 {
+			most = max(most, math.Abs(d.V)/float64(coverageFactor*d.U()))
+		}
+	}
+	return most
 }
 
 // wear says what a measured flow has changed by since the nameplate and since the

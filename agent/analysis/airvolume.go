@@ -110,8 +110,8 @@ func (s *sheet) joint(machines []*sheet) (slope, flow gum.Value, why string) {
 			return slope, flow, m.g.sp.name + ": " + st.absent
 		}
 		slope = slope.Plus(st.slope)
-		whole = whole && m.full.v.V > 0
-		flow = flow.Plus(m.full.v)
+		whole = whole && m.full.own.V > 0
+		flow = flow.Plus(m.full.own)
 	}
 	if !whole {
 		flow = gum.Value{}

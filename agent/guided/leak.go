@@ -276,6 +276,7 @@ func (t *leakTest) addFlow(r *Result, decay, u float64) {
 	// V·λ·p/p₀: isothermal, holes follow the absolute pressure (air.BleedDownM3S).
 	r.Flow = gum.New(decay, u, t.plan.scatter("falls", t.wallMS)).Times(p.VolumeM3).Scaled(r.PressurePa + p.InletPa.V).
 		Over(p.InletPa).Times(p.Condition).Times(p.Gauge)
+	r.Flow = r.Flow.Plus(p.weather(r.Flow.V, t.wallMS))
 	if r.Method != "" {
 		r.Method += "; "
 		r.Text += "; "

@@ -117,7 +117,7 @@ func TestPumpUpFindsTheTrueFlow(t *testing.T) {
 		if math.Abs(r.Flow.V-want) > 2*r.Flow.U() {
 			t.Errorf("seed %d: %.5f ± %.5f m³/s, true %.5f", seed, r.Flow.V, 2*r.Flow.U(), want)
 		}
-		if share := 2 * r.Flow.U() / r.Flow.V; share > 0.052 { // what narrower.go promises: ±5 %
+		if share := 2 * r.Flow.U() / r.Flow.V; share > 0.055 { // what narrower.go promises: ±5.4 %
 			t.Errorf("seed %d: ± %.1f %%: wider than the budget says", seed, 100*share)
 		}
 		for _, p := range []guided.Phase{guided.Lower, guided.Rise, guided.Hold, guided.Done} {

@@ -95,7 +95,7 @@ func TestPumpUpIsThePublishedStorageFormula(t *testing.T) {
 	if math.Abs(r.Flow.V/want-1) > 1e-3 { // the tolerance of the printed volume, 0.1 of 117.6 ft³
 		t.Errorf("flow %g m³/s, the example has %g", r.Flow.V, want)
 	}
-	if u := r.Flow.U() / r.Flow.V; u < 0.01 || u > 0.0145 { // the volume's 1 %, and the heat's floor of 1 %
+	if u := r.Flow.U() / r.Flow.V; u < 0.01 || u > 0.0185 { // the volume's 1 %, the heat's floor of 1 %, the weather's 1.1 %
 		t.Errorf("relative uncertainty %g does not follow from the plan's", u)
 	}
 }

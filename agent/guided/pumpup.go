@@ -268,7 +268,7 @@ func (t *pumpUp) conclude() {
 	heat := gum.New(mean.exponent, mean.uExponent, "heat of the rise (what the pressure fell back by)")
 	own := p.VolumeM3.Scaled(mean.ownM3S / p.VolumeM3.V).Times(p.Gauge)
 	v := volume.Times(slope).Over(p.InletPa).Over(heat).Plus(own)
-	v = v.Plus(gum.New(flow-v.V, scatter, t.plan.scatter("rises", t.wallMS))).Times(p.Condition)
+	v = v.Plus(gum.New(flow-v.V, scatter, t.plan.scatter("rises", t.wallMS))).Plus(p.weather(flow, t.wallMS)).Times(p.Condition)
 	unit, perUnit, _ := p.flowUnit()
 	t.found = &Result{Flow: v, Machine: p.Machine, PressurePa: mean.meanPa, Cycles: n,
 		Method: fmt.Sprintf("pump-up of %s and %s inside the machine, by %s (%s): %s in ten seconds near %s, over %d rises; polytropic exponent %.3f; the shut volume's own loss of %.2g %s added",
@@ -330,6 +330,6 @@ func (t *pumpUp) show(r *Report) {
 			sum += one.flowM3S / float64(n)
 		}
 		unit, perUnit, digits := t.plan.flowUnit()
-		r.SoFar = fmt.Sprintf("%.*f %s from %d rises", digits, sum*t.plan.Condition.V*perUnit, unit, n)
+		r.SoFar = fmt.Sprintf("%.*f %s, rises counted: %d", digits, sum*t.plan.Condition.V*perUnit, unit, n)
 	}
 }
