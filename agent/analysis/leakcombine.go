@@ -73,8 +73,24 @@ func (r *quietResult) combine() {
 	}
 	r.demand = r.leak
 	for i := range r.users {
-		r.demand = r.demand.Plus(r.users[i].at(r.pa, r.running))
+		r.demand = r.demand.Plus(r.beside(&r.users[i], valid))
 	}
+}
+
+// beside is what a user takes beside the leaks. Where what counts is measured behind
+// it, its pressure is not the measured one: once its vessel is cut off by a check
+// valve or a dryer it empties that, and takes anything from nothing to all.
+func (r *quietResult) beside(u *quietUser, valid []*leakMethod) gum.Value {
+	all := u.at(r.pa, r.running)
+	for _, m := range valid {
+		if m.weight > 0.5 && (m.behind == "" || !before(r.balance.sys, u.part, m.behind)) {
+			return all
+		}
+	}
+	if u.running {
+		return all
+	}
+	return all.Scaled(0.5).Plus(gum.New(0, rectangular(float64(0.5*all.V)), u.name+", before the meter (from nothing to all)"))
 }
 
 // steady is a method's leak at the common pressure: leaks follow the absolute
