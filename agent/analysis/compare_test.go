@@ -277,8 +277,11 @@ func TestCompareNamesWhatIsNotMeasured(t *testing.T) {
 	c.out.Limits = nil
 	c.say()
 	if !mentions(c.out.Limits, "1 of the 14 days after have no line in the production file") || !mentions(c.out.Limits, "reckoned from a current") ||
-		mentions(c.out.Basis, "measured by itself") {
+		mentions(c.out.Basis, "measured by itself") || mentions(c.out.Limits, "give --production") {
 		t.Errorf("limits %q, basis %q", c.out.Limits, c.out.Basis)
+	}
+	if c := compared(t, CompareQuery{Model: modelDayType, Production: []Production{{"2026-03-02", 1}}}, 4, 14, 0.10, 1); !mentions(c.out.Limits, "--model production uses it") {
+		t.Errorf("a production file that is not used: limits %q", c.out.Limits)
 	}
 }
 
