@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"loadscribe/agent/baseline"
 	"loadscribe/agent/sitefile"
 )
 
@@ -276,7 +277,29 @@ func TestCompareNamesWhatIsNotMeasured(t *testing.T) {
 	c.out.Limits = nil
 	c.say()
 	if !mentions(c.out.Limits, "1 of the 14 days after have no line in the production file") || !mentions(c.out.Limits, "reckoned from a current") ||
-		mentions(c.out.Basis, "measured by itself") {
+		mentions(c.out.Basis, "measured by itself") || mentions(c.out.Limits, "give --production") {
 		t.Errorf("limits %q, basis %q", c.out.Limits, c.out.Basis)
+	}
+	if c := compared(t, CompareQuery{Model: modelDayType, Production: []Production{{"2026-03-02", 1}}}, 4, 14, 0.10, 1); !mentions(c.out.Limits, "--model production uses it") {
+		t.Errorf("a production file that is not used: limits %q", c.out.Limits)
+	}
+}
+
+// TestCompareFewFreeHours: where hours follow one another so much that the model by
+// the clock has next to no free ones left, the day types are taken.
+func TestCompareFewFreeHours(t *testing.T) {
+	by := func(name string, effective float64, p int) *triedModel {
+		m := model(name, "", inAll)
+		m.fit = &baseline.Fit{EffectiveN: effective, P: p}
+		return m
+	}
+	for _, tt := range []struct {
+		effective float64
+		want      string
+	}{{24, modelDayType}, {57.9, modelDayType}, {58, modelDayHour}, {168, modelDayHour}} {
+		c := &comparer{tried: []*triedModel{by(modelDayType, 168, 3), by(modelDayHour, tt.effective, 48)}}
+		if got, _ := c.suits(); got == nil || got.Name != tt.want {
+			t.Errorf("n' %.1f of 48 coefficients: took %v, want %s", tt.effective, got, tt.want)
+		}
 	}
 }

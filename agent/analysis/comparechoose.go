@@ -49,6 +49,11 @@ func (c *comparer) choose() {
 	}
 }
 
+// leastFree is how many effective hours (n') more than coefficients a model by
+// the hours of the clock needs to be taken by itself: with fewer Student's t alone
+// makes its interval several times that of the day types (at 1 it is 12.7).
+const leastFree = 10.0
+
 // suits is the choice where none was asked for. Air held equal has the narrowest
 // interval, but cannot count air that is no longer used: where the air itself
 // changed, a model that counts it is taken. Air that is made of rated flow and
@@ -60,8 +65,10 @@ func (c *comparer) suits() (*triedModel, string) {
 		return m, fmt.Sprintf("energy follows production (t = %.1f, CV(RMSE) %.1f %%), so that a change of production is allowed for and air saved counts", m.fit.T[1], 100*m.fit.CVRMSE)
 	}
 	byDay := c.usable(modelDayHour)
-	if byDay == nil {
-		byDay = c.usable(modelDayType)
+	if byDay == nil || byDay.fit.EffectiveN-float64(byDay.fit.P) < leastFree {
+		if m := c.usable(modelDayType); m != nil {
+			byDay = m
+		}
 	}
 	switch {
 	case byAir == nil && byDay == nil:

@@ -283,7 +283,13 @@ func (c *comparer) modelLimits(m *triedModel) {
 			c.limit("%d of the %d points after lie outside the range of %s before: the baseline is stretched beyond what it was made from", out, len(m.after), m.names[0])
 		}
 	}
-	if m.Scope == inAll && m.Name != modelProduction {
+	switch made := c.tryOf(modelProduction); {
+	case m.Scope != inAll || m.Name == modelProduction:
+	case made != nil && made.Absent != "":
+		c.limit("the production file could not be used (%s), so that nothing shows that as much was made in both periods", made.Absent)
+	case made != nil:
+		c.limit("the production file is not used by this model, so that nothing shows that as much was made in both periods: --model production uses it")
+	default:
 		c.limit("nothing shows that as much was made in both periods: give --production, or use --model air for what was saved at equal air")
 	}
 }

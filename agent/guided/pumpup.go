@@ -330,6 +330,6 @@ func (t *pumpUp) show(r *Report) {
 			sum += one.flowM3S / float64(n)
 		}
 		unit, perUnit, digits := t.plan.flowUnit()
-		r.SoFar = fmt.Sprintf("%.*f %s from %d rises", digits, sum*t.plan.Condition.V*perUnit, unit, n)
+		r.SoFar = fmt.Sprintf("%.*f %s, rises counted: %d", digits, sum*t.plan.Condition.V*perUnit, unit, n)
 	}
 }

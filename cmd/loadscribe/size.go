@@ -279,7 +279,8 @@ func (c *sizeEfficiencyCmd) Run(s *surroundings) error {
 	ideal := air.IsentropicW(flow, inlet, discharge)
 	fmt.Fprintf(s.stdout, "isentropic power %.4g kW\n", ideal/1000)
 	if power > 0 {
-		fmt.Fprintf(s.stdout, "isentropic efficiency %.4g %%, specific power %.4g kW/(m³/min)\n", 100*ideal/power, power/1000/(60*flow))
+		unit, factor, _ := quantity.US.Display("kW/(m³/min)")
+		fmt.Fprintf(s.stdout, "isentropic efficiency %.4g %%, specific power %.4g kW/(m³/min) (%.4g %s)\n", 100*ideal/power, power/1000/(60*flow), factor*power/1000/(60*flow), unit)
 	}
 	least, regression, ok := air.RegulatedEfficiency(flow, c.VariableSpeed)
 	if !ok {

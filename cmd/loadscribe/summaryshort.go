@@ -70,7 +70,7 @@ func printShortOf(out io.Writer, subject string, figures []analysis.Figure, find
 		}
 	}
 	if findings > 0 {
-		fmt.Fprintf(out, "  with care: %d findings of what the data themselves show stand below\n", findings)
+		fmt.Fprintf(out, "  with care: of what the data themselves show, %d to be read below\n", findings)
 	}
 	return nil
 }

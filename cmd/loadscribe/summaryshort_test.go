@@ -33,7 +33,7 @@ func TestPrintShort(t *testing.T) {
 		name, want string
 		report     analysis.Report
 	}{
-		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min\n               leak_cost      3142.68 ± 225.08 USD a year\n" + surer + noOne + "  with care: 2 findings of what the data themselves show stand below\n",
+		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min\n               leak_cost      3142.68 ± 225.08 USD a year\n" + surer + noOne + "  with care: of what the data themselves show, 2 to be read below\n",
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1"}}, Systems: []analysis.SystemFigures{{System: "main", Figures: figures, Findings: make([]analysis.Finding, 2)}}}},
 		{"a machine alone", "\nin short, machine comp1\n" + answers + surer,
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1", Figures: append(figures[:4:4], analysis.Figure{Name: "leak_cost", Absent: analysis.NotOfMachine})}}}},
