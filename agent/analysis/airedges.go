@@ -214,7 +214,7 @@ func (s *sheet) findStorage(m *sitefile.Machine) *storage {
 func (s *sheet) noEdges(m *sitefile.Machine, sys *sitefile.System) string {
 	sp := s.g.sp
 	if m.Control.PartLoad() {
-		return "it gives as much air as is drawn and holds the pressure: no load makes a kink from which storage could be told"
+		return "it gives as much air as is drawn and holds the pressure: no load makes a kink in the pressure that would show the storage"
 	}
 	if sys != nil {
 		for _, name := range sys.Machines {

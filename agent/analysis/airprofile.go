@@ -178,7 +178,7 @@ func (s *sheet) profileTables(b *airBalance, buckets []bucket, stepMS int64) {
 		}
 		s.tables = append(s.tables, t)
 	}
-	table("air_demand_profile", "m³/min", "mean demand by the hour of the local day and the day of the week, over observed minutes; unobserved minutes are no demand of nought; "+b.method,
+	table("air_demand_profile", "m³/min", "mean demand by the hour of the local day and the day of the week, over observed minutes; minutes that were not observed are left out, not counted as zero; "+b.method,
 		func(c *hourCell) *float64 {
 			v, seconds := b.mean(c.minutes)
 			if seconds == 0 {
@@ -250,7 +250,7 @@ func (s *sheet) flowPeak() {
 	const name = "flow_peak"
 	ch := s.meteredFlow()
 	if ch < 0 {
-		s.absent("no flow meter: minutes are told from a meter alone; air_demand_peak of the system is the plant's", name)
+		s.absent("no flow meter: only a meter shows single minutes; the air_demand_peak of the system is that of the plant", name)
 		return
 	}
 	c := &s.g.sp.chans[ch]

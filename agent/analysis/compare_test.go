@@ -235,7 +235,7 @@ func TestCompareRefuses(t *testing.T) {
 		}
 	}
 	c, err := Compare(src, site, CompareQuery{Before: a, After: b, NowMS: farFuture})
-	if err != nil || c.Chosen != "" || !strings.HasPrefix(c.Sentence, "No saving can be told") {
+	if err != nil || c.Chosen != "" || !strings.HasPrefix(c.Sentence, "No saving can be stated") {
 		t.Errorf("an hour and nothing: %v, chosen %q, %q", err, c.Chosen, c.Sentence)
 	}
 }

@@ -24,7 +24,7 @@ func (c *comparer) say() {
 	m := c.chosen
 	if m == nil {
 		why := c.noModel()
-		c.out.Sentence = "No saving can be told: " + why + "."
+		c.out.Sentence = "No saving can be stated: " + why + "."
 		for _, name := range []string{"energy_saved", "saving_share", "cost_saved", "emissions_saved"} {
 			c.out.Figures = append(c.out.Figures, Figure{Name: name, Absent: why})
 		}

@@ -111,7 +111,7 @@ func TestGuidedTestsNameInputsAsFiguresDo(t *testing.T) {
 	for name, v := range map[string]gum.Value{
 		volumeInput("main"):               plan.VolumeM3,
 		storedAirInput("main"):            plan.Condition,
-		inletInput("pressure", "main"):    plan.InletPa,
+		inletInput("pressure", site.Name): plan.InletPa,
 		accuracyNamed(sp, plan.Source.ID): plan.Gauge,
 	} {
 		if v.Part(name) == 0 || math.Abs(v.Part(name)) != v.U() {

@@ -31,7 +31,7 @@ func TestCompareCommand(t *testing.T) {
 		t.Helper()
 		ask := []string{"compare", "--site", site, "--before", "-2h/-1h", "--after", "-1h/now"}
 		said := mustRun(t, append(ask, "--peak", "Mon-Fri 14:00-18:00", "--peak-months", "6-9", "--production", made)...)
-		if !strings.Contains(said, "No saving can be told") || !strings.Contains(said, "before is shorter than one whole week") {
+		if !strings.Contains(said, "No saving can be stated") || !strings.Contains(said, "before is shorter than one whole week") {
 			t.Errorf("of some seconds: %s", said)
 		}
 		var c analysis.Comparison

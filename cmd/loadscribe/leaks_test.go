@@ -41,6 +41,7 @@ func TestLeaksAgainstTruth(t *testing.T) {
 		{scenario: "joinery", length: 2 * day, least: 2, widest: 0.20},
 		{scenario: "growing-leaks", length: 2 * day, least: 3, widest: 0.16},
 		{scenario: "growing-leaks", after: 8 * day, length: 2 * day, least: 3, widest: 0.16},
+		{scenario: "growing-leaks", length: 9 * day, least: 3, widest: 0.16}, // while they more than double
 		{scenario: "heatless-dryer", length: 2 * day, least: 2, widest: 0.10},
 		{scenario: "storage-starved", length: 2 * day, least: 2, widest: 0.20},
 		{scenario: "coarse-registers", length: 2 * day, least: 2, widest: 0.20},

@@ -282,8 +282,9 @@ func minusZero(v float64, decimals int) string {
 }
 
 func prefixed(f *analysis.Figure, value string) string {
-	// A demand cost is a bound by the month that is not over, not by gaps.
-	if f.AtLeast && (!whole(f) || f.Name == "demand_cost") && (f.AtMost == nil || *f.AtMost != *f.Value) {
+	// A demand cost is a bound by the month that is not over, a leak's by the idling
+	// that is not counted: not by gaps.
+	if f.AtLeast && (!whole(f) || f.Name == "demand_cost" || f.Name == "leak_cost") && (f.AtMost == nil || *f.AtMost != *f.Value) {
 		return "at least " + value
 	}
 	return value
