@@ -250,8 +250,9 @@ func TestPumpUpNarrowsTheFigures(t *testing.T) {
 			t.Errorf("%s: ± %.1f %% with the test, ± %.1f %% without", name, 100*narrow[name], 100*wide)
 		}
 	}
-	if narrow["full_load_flow"] > 0.052 {
-		t.Errorf("full_load_flow: ± %.1f %%, ±5 %% was promised", 100*narrow["full_load_flow"])
+	// 2.7 %, twice: what narrower.go promises of such a test.
+	if narrow["full_load_flow"] > 0.0545 {
+		t.Errorf("full_load_flow: ± %.2f %%, ±5.4 %% was promised", 100*narrow["full_load_flow"])
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 
 	"loadscribe/agent/gum"
@@ -160,5 +161,25 @@ func TestBalanceByMeterWithoutLoads(t *testing.T) {
 		if !running.delivering || running.fullS[0] != 0 || !b.whole(15) || running.meteredM3 == 0 {
 			t.Errorf("without %v: the minute at 15:00 is %+v; want it whole, metered, perhaps delivering, with no loaded time", lacks, running)
 		}
+	}
+}
+
+// TestLongWindows: a window of sixty years round a record of hours has the record's
+// demand, and minutes for no more than that; a record that is longer than minutes are
+// balanced for says so.
+func TestLongWindows(t *testing.T) {
+	p := textbook(t, 0.43)
+	site := plant(t)
+	site.BarometerPa = p.inletPa
+	m := p.tape(t, 6)
+	near := systemFigure(t, mustCompute(t, m, site, monday, monday+6*hourMS), "air_demand_mean")
+	far := systemFigure(t, mustCompute(t, m, site, 0, monday+1000*dayMS), "air_demand_mean")
+	if near.Value == nil || far.Value == nil || *near.Value != *far.Value {
+		t.Errorf("demand %v (%s) of the record's hours, %v (%s) of sixty years round it", near.Value, near.Absent, far.Value, far.Absent)
+	}
+	b := &airBalance{}
+	ends := &gathered{from: 0, to: 500 * dayMS, cells: []cellSum{{from: dayMS, to: dayMS + cellMS}, {from: 450 * dayMS, to: 450*dayMS + cellMS}}}
+	if why := b.lay(ends, nil); !strings.Contains(why, "longer than 400 days") || len(b.minutes) != 0 {
+		t.Errorf("a record of 449 days: %q and %d minutes", why, len(b.minutes))
 	}
 }

@@ -33,7 +33,9 @@ func newAirBalance(sys *sitefile.System, s *sheet, machines []*sheet) *airBalanc
 	if b.absent = b.lacks(s, machines); b.absent != "" {
 		return b
 	}
-	b.lay(s.g, len(machines))
+	if b.absent = b.lay(s.g, machines); b.absent != "" {
+		return b
+	}
 	b.addInlet(machines)
 	b.addMeter(s)
 	if !b.addVolume(s) {
@@ -75,10 +77,19 @@ func (s *sheet) meteredFlow() int {
 	return -1
 }
 
-// lay makes the window's whole minutes.
-func (b *airBalance) lay(g *gathered, machines int) {
-	first := g.from + mod(-g.from, minuteMS)
-	b.minutes = make([]airMinute, max(0, (g.to-first)/minuteMS))
+// lay makes the window's whole minutes; of a window that is too long those from the
+// first that anything was recorded in to the last, or it says why not.
+func (b *airBalance) lay(g *gathered, of []*sheet) (absent string) {
+	from, to := g.from, g.to
+	if to-from > longestDemandMS {
+		from, to = recorded(g, of)
+	}
+	first := from + mod(-from, minuteMS)
+	if to-first > longestDemandMS {
+		return fmt.Sprintf("the window is longer than %d days: air is balanced by the minute, ask for less", longestDemandMS/dayMS)
+	}
+	machines := len(of)
+	b.minutes = make([]airMinute, max(0, (to-first)/minuteMS))
 	floats := make([]float64, 2*machines*len(b.minutes))
 	counts := make([]int32, 2*machines*len(b.minutes))
 	for i := range b.minutes {
@@ -87,6 +98,23 @@ func (b *airBalance) lay(g *gathered, machines int) {
 		m.fullS, m.partS, floats = floats[:machines:machines], floats[machines:2*machines:2*machines], floats[2*machines:]
 		m.loads, m.edges, counts = counts[:machines:machines], counts[machines:2*machines:2*machines], counts[2*machines:]
 	}
+	return ""
+}
+
+// recorded is the part of the window from the first to the last cell that anything
+// was recorded in.
+func recorded(g *gathered, machines []*sheet) (from, to int64) {
+	from, to = g.to, g.from
+	add := func(g *gathered) {
+		if n := len(g.cells); n > 0 {
+			from, to = min(from, g.cells[0].from), max(to, g.cells[n-1].to)
+		}
+	}
+	add(g)
+	for _, m := range machines {
+		add(m.g)
+	}
+	return max(from, g.from), min(to, g.to)
 }
 
 // at is the minute that begins at a wall time; nil outside the window.
