@@ -19,22 +19,22 @@ func (a *Agent) observeTests(s *scan.Scan) {
 		if t.Plan().Source.Group != s.Group || t.Report().Phase.Over() {
 			continue
 		}
-		t.Observe(a.testReading(t.Plan(), s))
+		t.Observe(TestReading(t.Plan(), a.folder, s))
 		if r, ok := t.Result(); ok {
 			a.fileTest(t, &r)
 		}
 	}
 }
 
-// testReading is a scan as a test sees it. The machines' states are those of the
-// fold, which follows a scan or two later.
-func (a *Agent) testReading(p *guided.Plan, s *scan.Scan) guided.Reading {
+// TestReading is a scan as a guided test sees it. The machines' states are those of
+// the fold, which follows a scan or two later.
+func TestReading(p *guided.Plan, folder *analysis.Folder, s *scan.Scan) guided.Reading {
 	r := guided.Reading{MonoMS: s.MonoMS, WallMS: s.WallMS, Doing: make([]guided.Doing, len(p.Machines))}
 	var reason scan.Reason
 	r.PressurePa, reason = p.Source.Pressure(s)
 	r.Good, r.Reason = reason == scan.Good, reason.String()
 	for i, name := range p.Machines {
-		if live, ok := a.folder.Live(name, s.MonoMS, s.WallMS); ok {
+		if live, ok := folder.Live(name, s.MonoMS, s.WallMS); ok {
 			r.Doing[i] = doingOf(live.State)
 		}
 	}

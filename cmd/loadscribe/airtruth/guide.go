@@ -3,6 +3,7 @@ package airtruth
 import (
 	"fmt"
 
+	"loadscribe/agent"
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/guided"
 	"loadscribe/agent/scan"
@@ -36,33 +37,7 @@ func (g *guide) see(s *scan.Scan) {
 	if len(sc.Valves) == 0 || !sc.Shut(&sc.Valves[0], s.WallMS) {
 		return
 	}
-	plan := g.session.Plan()
-	r := guided.Reading{MonoMS: s.MonoMS, WallMS: s.WallMS, Doing: make([]guided.Doing, len(plan.Machines))}
-	var reason scan.Reason
-	r.PressurePa, reason = plan.Source.Pressure(s)
-	r.Good, r.Reason = reason == scan.Good, reason.String()
-	for i, name := range plan.Machines {
-		if live, ok := g.folder.Live(name, s.MonoMS, s.WallMS); ok {
-			r.Doing[i] = doing(live.State)
-		}
-	}
-	g.session.Observe(r)
-}
-
-func doing(s analysis.State) guided.Doing {
-	switch s {
-	case analysis.Off, analysis.Standby, analysis.Stopped:
-		return guided.Resting
-	case analysis.Starting:
-		return guided.Starting
-	case analysis.Unloaded:
-		return guided.Unloaded
-	case analysis.Loaded:
-		return guided.Loaded
-	case analysis.PartLoad:
-		return guided.PartLoad
-	}
-	return guided.Unseen
+	g.session.Observe(agent.TestReading(g.session.Plan(), g.folder, s))
 }
 
 // event is the result as the agent files it.
