@@ -14,6 +14,7 @@ var allowed = map[string][]string{
 	"agent/air":          {"agent/quantity"},
 	"agent/gum":          {},
 	"agent/baseline":     {},
+	"agent/align":        {},
 	"agent/sitefile":     {"agent/quantity", "agent/scan", "agent/air"},
 	"agent/modbus/frame": {},
 	"agent/modbus":       {"agent/modbus/frame", "agent/scan"},
