@@ -158,11 +158,11 @@ export type Site = {
   systems: SiteSystem[];
 };
 
-/** One serial port or TCP endpoint. */
+/** One serial port or TCP endpoint, or (kind file) loggers whose files are imported. */
 export type SiteLine = {
   name: string;
-  kind: "modbus-rtu" | "modbus-ascii" | "modbus-tcp" | "modbus-rtu-over-tcp" | "text";
-  /** serial port or address */
+  kind: "modbus-rtu" | "modbus-ascii" | "modbus-tcp" | "modbus-rtu-over-tcp" | "text" | "file";
+  /** serial port or address; empty for kind file, which is never opened */
   where: string;
 };
 
