@@ -15,6 +15,7 @@ var allowed = map[string][]string{
 	"agent/gum":          {},
 	"agent/evidence":     {},
 	"agent/baseline":     {},
+	"agent/align":        {},
 	"agent/sitefile":     {"agent/quantity", "agent/scan", "agent/air"},
 	"agent/modbus/frame": {},
 	"agent/modbus":       {"agent/modbus/frame", "agent/scan"},
