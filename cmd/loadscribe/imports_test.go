@@ -27,6 +27,7 @@ var allowed = map[string][]string{
 	"agent/publish":      {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent/hookup":       {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
 	"agent/guided":       {"agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
+	"agent/intake":       {"agent/quantity", "agent/scan", "agent/sitefile"},
 	"agent/transfer":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent": {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/modbus", "agent/poll",
 		"agent/analysis", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer"},
