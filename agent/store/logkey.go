@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"io/fs"
+	"os"
 	"path/filepath"
 
 	bolt "go.etcd.io/bbolt"
@@ -22,38 +23,63 @@ const (
 // takeKey loads the key that signs checkpoints, or makes one. A disk that does
 // not take its file is no reason not to record: the key is in memory then, and
 // each seal tries again.
-func (s *Store) takeKey() error {
-	name := filepath.Join(s.dir, keyName)
-	var err error
-	if !s.copied { // a backup leaves the key out; what is sealed in the copy is signed by one of its own
-		s.key, err = evidence.LoadKey(name)
-		if err == nil {
-			s.keySafe = true
-			return nil
-		}
-		if !errors.Is(err, fs.ErrNotExist) {
-			s.log.Error("the key of the evidence log cannot be read and is replaced by a new one", "error", err)
-		}
-		s.keepNewKey()
-	}
-	if s.key == nil {
+func (s *Store) takeKey() (err error) {
+	if s.copied { // a backup leaves the key out: what is sealed in the copy is signed by one of its own
 		s.key, err = evidence.NewKey()
 		return err
 	}
+	text, err := s.o.FS.ReadFile(filepath.Join(s.dir, keyName))
+	if err == nil {
+		s.key, err = evidence.ParseKey(text)
+	}
+	if err == nil {
+		s.keySafe = true
+		return nil
+	}
+	if !errors.Is(err, fs.ErrNotExist) {
+		s.log.Error("the key of the evidence log cannot be read and is replaced by a new one", "error", err)
+	}
+	if s.key, err = evidence.NewKey(); err != nil {
+		return err
+	}
+	s.keepKey()
 	return nil
 }
 
-// keepNewKey makes a key that has a file, where the disk takes one.
-func (s *Store) keepNewKey() {
-	k, err := evidence.MakeKey(filepath.Join(s.dir, keyName))
+// keepKey gives the key its file, where the disk takes one: whole and safe
+// under its name, or not there.
+func (s *Store) keepKey() {
+	text, err := s.key.PEM()
+	name := filepath.Join(s.dir, keyName)
 	if err == nil {
-		err = (osFS{}).SyncDir(s.dir)
+		err = s.writeKey(name+newSuffix, text)
+	}
+	if err == nil {
+		err = s.o.FS.Rename(name+newSuffix, name)
+	}
+	if err == nil {
+		err = s.o.FS.SyncDir(s.dir)
 	}
 	if err != nil {
 		s.log.Warn("the new key of the evidence log is not on disk yet", "error", err)
 		return
 	}
-	s.key, s.keySafe = k, true
+	s.keySafe = true
+}
+
+// writeKey makes a file that only its owner may read, before anything is in it.
+func (s *Store) writeKey(name string, text []byte) error {
+	if err := removeIfThere(name); err != nil { // left by a power cut
+		return err
+	}
+	f, err := s.o.FS.Create(name)
+	if err != nil {
+		return err
+	}
+	if err = os.Chmod(name, 0o600); err == nil {
+		_, err = f.Write(text)
+	}
+	return errors.Join(err, f.Sync(), f.Close())
 }
 
 // tellEvidence makes an event of a log that begins in a store that holds

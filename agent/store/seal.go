@@ -73,7 +73,7 @@ func (s *Store) seal() error {
 		s.mu.Unlock()
 	}
 	if !s.keySafe && !s.copied {
-		s.keepNewKey()
+		s.keepKey()
 	}
 	// devices is only written by Register, which writeMu keeps out
 	s.cut(&sl, tail, devices, shifts)
