@@ -16,7 +16,7 @@ const leafHead = 12
 
 // maxLeaves bounds leaves.bin, against a bundle made to exhaust memory: ten
 // years of three devices with 12 channels have 140 MB.
-const maxLeaves = 512 << 20
+const maxLeaves = 192 << 20
 
 func appendLeaf(b []byte, index int64, data []byte) []byte {
 	b = binary.LittleEndian.AppendUint64(b, uint64(index))

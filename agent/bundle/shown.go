@@ -20,8 +20,9 @@ type shown struct {
 	files   []SiteFile
 	imports []store.Event
 	missing uint64
-	begins  bool // the stretch begins with the log's first seal
-	ends    bool // it ends with the log
+	last    uint64 // last scan of the seals so far; 0: none had one
+	begins  bool   // the stretch begins with the log's first seal
+	ends    bool   // it ends with the log
 }
 
 // sealed is one transaction of the log.
@@ -144,7 +145,7 @@ func (v *verifier) checkStretch() error {
 		}
 		s.seals = append(s.seals, sealed{l, blocks})
 		s.blocks = append(s.blocks, blocks...)
-		if err := s.checkSeal(len(s.seals) - 1); err != nil {
+		if err := s.checkSeal(&s.seals[len(s.seals)-1]); err != nil {
 			return err
 		}
 		n = l.end()
@@ -185,8 +186,7 @@ func (v *verifier) sealBlocks(seal *leaf) ([]*block, error) {
 
 // checkSeal holds blocks to their seal: its numbers are theirs, and follow those
 // of the seal before.
-func (s *shown) checkSeal(i int) error {
-	seal := &s.seals[i]
+func (s *shown) checkSeal(seal *sealed) error {
 	first, last := seal.leaf.Seal.FirstScan, seal.leaf.Seal.LastScan
 	rows := uint64(0)
 	for _, b := range seal.blocks {
@@ -200,22 +200,18 @@ func (s *shown) checkSeal(i int) error {
 	if last < first {
 		return nil // of events alone
 	}
-	if n := last - first + 1; rows > n {
+	n := last - first + 1
+	if rows > n {
 		return broken("leaf %d: %d scans in a seal of %d", seal.leaf.index, rows, n)
-	} else {
-		s.missing += n - rows
 	}
-	for j := i - 1; j >= 0; j-- {
-		before := s.seals[j].leaf.Seal
-		if before.LastScan < before.FirstScan {
-			continue
+	s.missing += n - rows
+	if s.last > 0 {
+		if first <= s.last {
+			return broken("leaf %d: a seal from scan %d on after one up to %d", seal.leaf.index, first, s.last)
 		}
-		if first <= before.LastScan {
-			return broken("leaf %d: a seal from scan %d on after one up to %d", seal.leaf.index, first, before.LastScan)
-		}
-		s.missing += first - before.LastScan - 1
-		break
+		s.missing += first - s.last - 1
 	}
+	s.last = last
 	return nil
 }
 

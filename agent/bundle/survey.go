@@ -1,6 +1,7 @@
 package bundle
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -37,7 +38,8 @@ type deletion struct {
 	drops []int64
 }
 
-// survey reads each leaf once.
+// survey reads each leaf once. A leaf that is damaged in the store is passed
+// over here: where it belongs to what is to be shown, reveal meets it again.
 func (w *writer) survey() error {
 	f := &w.found
 	for n := range w.v.checkpoint.Size {
@@ -47,6 +49,9 @@ func (w *writer) survey() error {
 			}
 		}
 		data, err := w.log.Leaf(n)
+		if errors.Is(err, store.ErrDamaged) {
+			continue
+		}
 		if err != nil {
 			return err
 		}
@@ -140,7 +145,7 @@ func (w *writer) reveal() error {
 	for _, n := range w.show {
 		data, err := w.log.Leaf(n)
 		if err != nil {
-			return err
+			return fmt.Errorf("what is to be shown cannot be: %w", err)
 		}
 		w.leaves = appendLeaf(w.leaves, n, data)
 	}

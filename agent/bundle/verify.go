@@ -132,8 +132,8 @@ func blockName(leaf int64) string { return prefixBlocks + strconv.FormatInt(leaf
 // Limits of the parts that are read whole.
 const (
 	maxCheckpoint = 4096
-	maxProof      = 64 << 20
-	maxState      = 256 << 20
+	maxProof      = 4 << 20
+	maxState      = 64 << 20
 	maxText       = 16 << 20
 )
 
