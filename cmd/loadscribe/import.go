@@ -279,7 +279,7 @@ func (c *importCmd) list(s *surroundings, site *sitefile.Site) error {
 // importsIn reads the imports out of the events, however old they are.
 func importsIn(ctx context.Context, source asked) ([]agent.Imported, error) {
 	const most = 10_000
-	page, err := source.Events(ctx, window{"1970-01-01", "2200-01-01"}, eventFilter{kinds: []string{store.KindImport, store.KindImportUndone}, limit: most})
+	page, err := source.Events(ctx, window{"1970-01-02", "2200-01-01"}, eventFilter{kinds: []string{store.KindImport, store.KindImportUndone}, limit: most})
 	if err != nil {
 		return nil, err
 	}
