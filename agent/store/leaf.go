@@ -43,10 +43,12 @@ type BeginLeaf struct {
 
 // SealLeaf begins what one transaction added: it is followed by Blocks leaves
 // of blocks in the order of their keys, then by Events leaves of events in the
-// order of their numbers, then by Dropped leaves of what was deleted.
+// order of their numbers, then by Dropped leaves of what was deleted. The rows
+// of its blocks are Scans.
 type SealLeaf struct {
 	WallMS                int64
 	FirstScan, LastScan   uint64 // sealed here; none: LastScan is below FirstScan
+	Scans                 uint64 // how many: fewer where a power cut took some that were not safe yet
 	FirstEvent, LastEvent uint64 // likewise
 	Blocks, Events        uint64
 	Dropped               uint64
@@ -91,7 +93,7 @@ func appendBegin(b []byte, l *BeginLeaf) []byte {
 func appendSeal(b []byte, l *SealLeaf) []byte {
 	b = append(b, LeafSeal)
 	b = appendInt(b, l.WallMS)
-	for _, v := range []uint64{l.FirstScan, l.LastScan, l.FirstEvent, l.LastEvent, l.Blocks, l.Events, l.Dropped} {
+	for _, v := range []uint64{l.FirstScan, l.LastScan, l.Scans, l.FirstEvent, l.LastEvent, l.Blocks, l.Events, l.Dropped} {
 		b = binary.AppendUvarint(b, v)
 	}
 	return append(b, l.State[:]...)
@@ -126,7 +128,7 @@ func ReadLeaf(data []byte) (Leaf, error) {
 	case LeafKey:
 		l.Key = r.take(ed25519.PublicKeySize)
 	case LeafSeal:
-		l.Seal = &SealLeaf{WallMS: r.int(), FirstScan: r.uint(), LastScan: r.uint(), FirstEvent: r.uint(), LastEvent: r.uint(),
+		l.Seal = &SealLeaf{WallMS: r.int(), FirstScan: r.uint(), LastScan: r.uint(), Scans: r.uint(), FirstEvent: r.uint(), LastEvent: r.uint(),
 			Blocks: r.uint(), Events: r.uint(), Dropped: r.uint()}
 		copy(l.Seal.State[:], r.take(sha256.Size))
 	case LeafBlock:
@@ -190,6 +192,13 @@ func readBlockLeaf(r *reader) *BlockLeaf {
 // ref is the key of the leaf's block.
 func (b *BlockLeaf) ref() blockRef {
 	return blockRef{hour: b.Hour, deviceNo: b.DeviceNo, firstSeq: b.FirstSeq, lastSeq: b.LastSeq}
+}
+
+func (b *BlockLeaf) rows() (n uint64) {
+	for i := range b.Groups {
+		n += uint64(b.Groups[i].Rows)
+	}
+	return n
 }
 
 // GroupRecord is a group as `groups` keeps it.

@@ -39,18 +39,14 @@ func (v *verifier) blocks() error {
 	return nil
 }
 
-// sealRows compares how many readings a seal's blocks have with its numbers.
+// sealRows compares how many readings a seal's blocks have with what it says.
 func (v *verifier) sealRows(at int64) {
 	if at < 0 || !v.counted {
 		return
 	}
 	leaf, err := ReadLeaf(v.log.leaves[at].data)
-	if err != nil || leaf.Seal.LastScan < leaf.Seal.FirstScan {
-		return // structure has told it
-	}
-	adopted := v.Began.Blocks > 0 && at == 2
-	if n := leaf.Seal.LastScan - leaf.Seal.FirstScan + 1; n != v.rows && !adopted {
-		v.broken(at, "readings %d to %d are %d, and its blocks have %d", leaf.Seal.FirstScan, leaf.Seal.LastScan, n, v.rows)
+	if err == nil && leaf.Seal.Scans != v.rows {
+		v.broken(at, "it sealed %d readings, and its blocks have %d", leaf.Seal.Scans, v.rows)
 	}
 }
 
@@ -74,10 +70,8 @@ func (v *verifier) block(at int64, l *logLeaf) error {
 		return err
 	}
 	v.Blocks++
-	for i := range leaf.Groups {
-		v.Readings += int64(leaf.Groups[i].Rows)
-		v.rows += uint64(leaf.Groups[i].Rows)
-	}
+	v.Readings += int64(leaf.rows())
+	v.rows += leaf.rows()
 	if evidence.LeafHash(data) != l.hash {
 		v.counted = false
 		b := v.breakAt(BreakBlockChanged, at, l.ref)
@@ -128,9 +122,7 @@ func (v *verifier) absent(at int64, l *logLeaf) error {
 		return nil
 	}
 	v.Dropped++
-	for i := range leaf.Block.Groups {
-		v.rows += uint64(leaf.Block.Groups[i].Rows)
-	}
+	v.rows += leaf.Block.rows()
 	return nil
 }
 

@@ -114,6 +114,24 @@ func (w *logWriter) leavesOf(blocks []blockRef) (leaves []int64, err error) {
 	return leaves, err
 }
 
+// droppedByDay is leavesOf for each day of blocks, which are in the order of
+// their keys.
+func (w *logWriter) droppedByDay(blocks []blockRef) (out []DroppedLeaf, err error) {
+	for len(blocks) > 0 {
+		n, day := 0, dayOf(blocks[0].hour)
+		for n < len(blocks) && dayOf(blocks[n].hour) == day {
+			n++
+		}
+		leaves, err := w.leavesOf(blocks[:n])
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, DroppedLeaf{Day: day, Leaves: leaves})
+		blocks = blocks[n:]
+	}
+	return out, nil
+}
+
 // begin appends the first leaf and the key's.
 func (w *logWriter) begin(l *BeginLeaf) error {
 	w.head = &logHead{}
@@ -184,6 +202,7 @@ func (w *logWriter) adoptBlocks(a *addition) (dropped map[string]bool, err error
 			a.firstScan = l.FirstSeq
 		}
 		a.lastScan = max(a.lastScan, l.LastSeq)
+		a.scans += l.rows()
 		return a.blocks[len(a.blocks)-1].key
 	}
 	refs, err := allBlocks(w.tx)

@@ -137,36 +137,27 @@ func (v *verifier) structure() error {
 	return nil
 }
 
-// sealed checks that a seal goes on where the one before ended. The first one
-// of a log that adopted what was there may have holes.
+// sealed checks that a seal goes on behind the one before. Numbers may be
+// missing: a power cut can take readings and events that were not safe yet.
 func (v *verifier) sealed(at int64, l *SealLeaf) {
 	v.Seals++
-	first := v.Seals == 1
 	scans, events := l.LastScan >= l.FirstScan, l.LastEvent >= l.FirstEvent
-	adopted := first && v.Began.Blocks+v.Began.Events > 0
-	if scans && !adopted && l.FirstScan <= v.last.LastScan {
+	if scans && l.FirstScan <= v.last.LastScan {
 		v.broken(at, "readings %d to %d are sealed twice", l.FirstScan, v.last.LastScan)
 	}
-	if scans && l.Blocks == 0 {
-		v.broken(at, "readings %d to %d are in no block", l.FirstScan, l.LastScan)
+	if events && l.FirstEvent <= v.last.LastEvent {
+		v.broken(at, "events %d to %d are sealed twice", l.FirstEvent, v.last.LastEvent)
 	}
-	if !adopted && events && l.Events != l.LastEvent-l.FirstEvent+1 || !events && l.Events > 0 {
+	if !scans && l.Scans > 0 || scans && l.Scans > l.LastScan-l.FirstScan+1 {
+		v.broken(at, "readings %d to %d are %d", l.FirstScan, l.LastScan, l.Scans)
+	}
+	if !events && l.Events > 0 || events && l.Events > l.LastEvent-l.FirstEvent+1 {
 		v.broken(at, "events %d to %d are %d", l.FirstEvent, l.LastEvent, l.Events)
-	}
-	if next := v.last.LastScan + 1; scans && !first && !v.afterAdopted() && l.FirstScan > next {
-		v.broken(at, "readings %d to %d are in no seal", next, l.FirstScan-1)
-	}
-	if next := v.last.LastEvent + 1; events && !first && !v.afterAdopted() && l.FirstEvent != next {
-		v.broken(at, "events go on with %d, not %d", l.FirstEvent, next)
 	}
 	last := *l
 	last.LastScan, last.LastEvent = max(l.LastScan, v.last.LastScan), max(l.LastEvent, v.last.LastEvent)
 	v.last = last
 }
-
-// afterAdopted: numbers were given that the adopted seal does not know of,
-// those of readings and events that could not be read.
-func (v *verifier) afterAdopted() bool { return v.Seals <= 2 && v.Began.Blocks+v.Began.Events > 0 }
 
 func (v *verifier) dropped(at int64, l *logLeaf) error {
 	leaf, err := ReadLeaf(l.data)

@@ -115,6 +115,7 @@ type logWriter struct {
 // addition is what a transaction added and deleted.
 type addition struct {
 	firstScan, lastScan uint64
+	scans               uint64
 	blocks              []sealedBlock // their values, or leaves alone
 	events              []Event       // in the order of their numbers
 	dropped             []DroppedLeaf
@@ -223,10 +224,10 @@ func (w *logWriter) newKey() error {
 
 // seal appends a seal and its leaves.
 func (w *logWriter) seal(a *addition, state [sha256.Size]byte) error {
-	l := SealLeaf{WallMS: w.wallMS, FirstScan: a.firstScan, LastScan: a.lastScan, FirstEvent: 1,
+	l := SealLeaf{WallMS: w.wallMS, FirstScan: a.firstScan, LastScan: a.lastScan, Scans: a.scans, FirstEvent: 1,
 		Blocks: uint64(len(a.blocks)), Events: uint64(len(a.events)), Dropped: uint64(len(a.dropped)), State: state}
-	if a.lastScan == 0 {
-		l.FirstScan = 1
+	if a.scans == 0 {
+		l.FirstScan, l.LastScan = 1, 0
 	}
 	if n := len(a.events); n > 0 {
 		l.FirstEvent, l.LastEvent = a.events[0].Seq, a.events[n-1].Seq

@@ -18,6 +18,7 @@ type sealing struct {
 	packs  []devicePack
 	events []Event
 	first  uint64 // scan
+	scans  uint64 // how many
 	sealed marks
 	failed failures
 }
@@ -57,7 +58,7 @@ func (s *Store) Seal() error {
 func (s *Store) seal() error {
 	s.mu.Lock()
 	tail, events := s.tail, s.events
-	sl := sealing{events: events, first: s.sealed.scan + 1, sealed: s.last, failed: s.failed.clone()}
+	sl := sealing{events: events, first: s.sealed.scan + 1, scans: uint64(len(tail)), sealed: s.last, failed: s.failed.clone()}
 	devices, shifts := s.devices, s.shifts()
 	s.sealing, _ = s.o.Clock.Now()
 	s.mu.Unlock()
@@ -227,7 +228,7 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 	if err := putMetaUint(tx, metaSealedEvent, sl.sealed.event); err != nil {
 		return err
 	}
-	return w.add(&addition{firstScan: sl.first, lastScan: sl.sealed.scan, blocks: sl.blocks, events: sl.events})
+	return w.add(&addition{firstScan: sl.first, lastScan: sl.sealed.scan, scans: sl.scans, blocks: sl.blocks, events: sl.events})
 }
 
 // putCells merges a device's new cells into all levels.

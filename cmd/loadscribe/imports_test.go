@@ -30,7 +30,7 @@ var allowed = map[string][]string{
 	"agent/intake":       {"agent/quantity", "agent/scan", "agent/sitefile"},
 	"agent/transfer":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent/bundle":       {"agent/scan", "agent/store", "agent/evidence", "agent/transfer"},
-	"agent": {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/modbus", "agent/poll",
+	"agent": {"agent/evidence", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/modbus", "agent/poll",
 		"agent/analysis", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
 	"dashboard/web": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
