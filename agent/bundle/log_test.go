@@ -242,7 +242,7 @@ func (l *madeLog) putBlock(scans []scan.Scan) {
 // seal ends the transaction.
 func (l *madeLog) seal() {
 	b := varint([]byte{store.LeafSeal}, l.at)
-	for _, v := range []uint64{l.sealed[0] + 1, l.seq, l.sealed[1] + 1, l.event, l.counts[0], l.counts[1], l.counts[2]} {
+	for _, v := range []uint64{l.sealed[0] + 1, l.seq, l.seq - l.sealed[0], l.sealed[1] + 1, l.event, l.counts[0], l.counts[1], l.counts[2]} {
 		b = binary.AppendUvarint(b, v)
 	}
 	sum := sha256.Sum256(appendRecords(appendRecords(nil, l.groups), l.segments))

@@ -197,12 +197,15 @@ func (s *shown) checkSeal(seal *sealed) error {
 			rows += uint64(b.Groups[j].Rows)
 		}
 	}
+	if rows != seal.leaf.Seal.Scans {
+		return broken("leaf %d: %d scans in the blocks of a seal of %d", seal.leaf.index, rows, seal.leaf.Seal.Scans)
+	}
 	if last < first {
 		return nil // of events alone
 	}
 	n := last - first + 1
 	if rows > n {
-		return broken("leaf %d: %d scans in a seal of %d", seal.leaf.index, rows, n)
+		return broken("leaf %d: %d scans with %d numbers", seal.leaf.index, rows, n)
 	}
 	s.missing += n - rows
 	if s.last > 0 {
