@@ -34,6 +34,7 @@ type codec struct {
 	// rounds: a value without an end in decimals is rounded to a thousandth of
 	// its last digit. Only what came from files has such: counts do not.
 	rounds        bool
+	converts      bool // from the column's unit, of what rounds
 	factor, shift *big.Rat
 	// The same as (text·small[0] + small[1]) / small[2]; small[2] is 0 where
 	// the numbers are larger than that.
@@ -75,7 +76,9 @@ func newCodec(d *sitefile.Device, mc *sitefile.MapChannel, ch *scan.Channel, uni
 		if err := c.convert(from, mc.Unit, unit, ch.Unit); err != nil {
 			return nil, err
 		}
-		if same := c.factor.Cmp(big.NewRat(1, 1)) == 0 && c.shift.Sign() == 0; !same && scaled && ofFile && !exported {
+		same := c.factor.Cmp(big.NewRat(1, 1)) == 0 && c.shift.Sign() == 0
+		c.converts = ofFile && !same
+		if !same && scaled && ofFile && !exported {
 			return nil, fmt.Errorf("%q would be converted, and the map of device %q scales it as well: keep one of the two", unit, d.Name)
 		}
 	}
@@ -262,7 +265,7 @@ func (c *codec) decimal(n number) (int64, error) {
 	if n.places > c.offsetTens || c.offsetTens == 0 {
 		places = max(places, wanted, 0) // the digits that were there
 	}
-	if !ends || places > maxDecimals || tooMany(r, places) {
+	if !ends || places > maxDecimals || tooMany(r, places) || c.converts && places > c.enough(n.places) {
 		if !c.rounds {
 			return 0, fmt.Errorf("cannot be told exactly in the %s of channel %s", c.channel.Unit, c.channel.ID())
 		}
