@@ -1,11 +1,15 @@
 package intake
 
 import (
+	"errors"
+	"math"
 	"math/big"
 	"math/rand/v2"
 	"strconv"
 	"strings"
 	"testing"
+
+	"loadscribe/agent/scan"
 )
 
 func TestNumbers(t *testing.T) {
@@ -114,5 +118,30 @@ channel = "flow.d"
 `
 	if got := told(all); got != want {
 		t.Errorf("got\n%swant\n%s", got, want)
+	}
+}
+
+// strconv is the peer: the nearest float32 and float64 of a decimal.
+func TestFloatsAreTheNearest(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 5))
+	one, zero := big.NewRat(1, 1), new(big.Rat)
+	c32 := &codec{channel: &scan.Channel{Kind: scan.KindFloat32}, factor: one, shift: zero, identity: true}
+	c64 := &codec{channel: &scan.Channel{Kind: scan.KindFloat64}, factor: one, shift: zero, identity: true}
+	for range 20_000 {
+		text := strconv.FormatInt(r.Int64N(1<<r.IntN(60)+1)-r.Int64N(1000), 10) + "e-" + strconv.Itoa(r.IntN(20))
+		n, err := parseNumber([]byte(text), false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want32, err1 := strconv.ParseFloat(text, 32)
+		want64, err2 := strconv.ParseFloat(text, 64)
+		got32, err3 := c32.raw(n)
+		got64, err4 := c64.raw(n)
+		if err := errors.Join(err1, err2, err3, err4); err != nil {
+			t.Fatal(err)
+		}
+		if uint32(got32) != math.Float32bits(float32(want32)) || uint64(got64) != math.Float64bits(want64) {
+			t.Fatalf("%s: got %#x and %#x, want %g and %g", text, got32, got64, want32, want64)
+		}
 	}
 }

@@ -305,8 +305,19 @@ func rounded(r *big.Rat, places int) *big.Int {
 	return num.Quo(num, den)
 }
 
-// float makes the nearest number of IEEE 754.
+// float makes the nearest number of IEEE 754. Where mantissa and power of ten
+// are such numbers themselves, their quotient is rounded once and is the nearest
+// (Clinger 1990, from memory).
 func (c *codec) float(n number) (int64, error) {
+	const exact32, exact64, tens32 = 1 << 24, 1 << 53, 10
+	if size := max(n.mantissa, -n.mantissa); c.identity && n.big == nil && n.places >= 0 {
+		switch {
+		case c.channel.Kind == scan.KindFloat32 && size <= exact32 && n.places <= tens32:
+			return int64(math.Float32bits(float32(n.mantissa) / float32(tens[n.places]))), nil
+		case c.channel.Kind == scan.KindFloat64 && size <= exact64 && n.places < len(tens):
+			return int64(math.Float64bits(float64(n.mantissa) / float64(tens[n.places]))), nil
+		}
+	}
 	r := c.exact(n)
 	if c.channel.Kind == scan.KindFloat32 {
 		f, _ := r.Float32()
