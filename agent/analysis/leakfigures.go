@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
 )
@@ -190,7 +191,7 @@ func (s *sheet) leakCost(r *quietResult, leak gum.Value) {
 		s.absent(absent, name)
 		return
 	}
-	cost := leak.Scaled(1 / r.pa).Times(each).Scaled(year / joulesPerKWh)
+	cost := air.LeakCost(leak, r.pa, each, year/joulesPerKWh)
 	s.ratioValue(name, t.Currency, cost, fmt.Sprintf("leak_flow at each minute's pressure, times %s (%s), times the price of energy when it is made up; %s; a demand charge is not saved by it (assumed)",
 		words, shownIn(s.site, each.V/joulesPerKWh, "kWh/m³"), days), "a year", append(inputsOf(cost), "tariff"))
 	f := s.figures[name]

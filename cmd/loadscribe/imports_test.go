@@ -11,7 +11,7 @@ import (
 var allowed = map[string][]string{
 	"agent/quantity":     {},
 	"agent/scan":         {"agent/quantity"},
-	"agent/air":          {"agent/quantity"},
+	"agent/air":          {"agent/gum", "agent/quantity"},
 	"agent/gum":          {},
 	"agent/evidence":     {},
 	"agent/baseline":     {},
@@ -26,7 +26,7 @@ var allowed = map[string][]string{
 	"agent/analysis":     {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile"},
 	"agent/publish":      {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent/hookup":       {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
-	"agent/guided":       {"agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
+	"agent/guided":       {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
 	"agent/transfer":     {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis"},
 	"agent": {"agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/modbus", "agent/poll",
 		"agent/analysis", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer"},
