@@ -59,8 +59,8 @@ func TestHandWorked(t *testing.T) {
 			t.Errorf("row %d lies %d ms off", i, off)
 		}
 	}
-	const want = "flow-logger's clock is 37.2 s behind power-logger's at 2026-03-03 11:59 UTC (± "
-	if s := a.Describe("flow-logger", "power-logger"); !strings.HasPrefix(s, want) || !strings.Contains(s, ") and gains 1.2 s a day; 12 of 12 transitions meet within 0.0") {
+	const want = " behind power-logger's when it shows 2026-03-03 11:59 UTC and gains 1.2 s a day; 12 of 12 transitions meet within 0.0"
+	if s := a.Describe("flow-logger", "power-logger"); !strings.HasPrefix(s, "flow-logger's clock is 37.2 s (± ") || !strings.Contains(s, want) {
 		t.Errorf("it says %q", s)
 	}
 }
@@ -295,9 +295,9 @@ func TestDescribe(t *testing.T) {
 		want string
 	}{
 		{Alignment{OffsetMS: 37_200, DriftPPM: -1.1 / 0.0864, Matched: 812, Of: 830, ResidualMS: 600, UncertaintyMS: 120},
-			"flow's clock is 37.2 s behind power's at 1970-01-01 00:00 UTC (± 0.1 s) and gains 1.1 s a day; 812 of 830 transitions meet within 0.6 s"},
+			"flow's clock is 37.2 s (± 0.1 s) behind power's when it shows 1970-01-01 00:00 UTC and gains 1.1 s a day; 812 of 830 transitions meet within 0.6 s"},
 		{Alignment{OffsetMS: -3_725_000, DriftPPM: 5, Matched: 20, Of: 20, ResidualMS: 900, UncertaintyMS: 200},
-			"flow's clock is 1 h 2 min 5.0 s ahead of power's at 1970-01-01 00:00 UTC (± 0.2 s) and loses 0.4 s a day; 20 of 20 transitions meet within 0.9 s"},
+			"flow's clock is 1 h 2 min 5.0 s (± 0.2 s) ahead of power's when it shows 1970-01-01 00:00 UTC and loses 0.4 s a day; 20 of 20 transitions meet within 0.9 s"},
 		{Alignment{OffsetMS: 12, Matched: 20, Of: 21, ResidualMS: 900, UncertaintyMS: 20, Inverted: true},
 			"flow's clock is that of power (± 0.02 s) and keeps time with it; 20 of 21 transitions meet within 0.9 s; where power rises, flow falls"},
 	} {
@@ -310,5 +310,5 @@ func TestDescribe(t *testing.T) {
 func ExampleAlignment_Describe() {
 	a := Alignment{OffsetMS: 37_200, DriftPPM: -12.7, AtMS: 1_772_539_200_000, Matched: 812, Of: 830, ResidualMS: 600, UncertaintyMS: 90}
 	fmt.Println(a.Describe("flow-logger", "power-logger"))
-	// Output: flow-logger's clock is 37.2 s behind power-logger's at 2026-03-03 12:00 UTC (± 0.1 s) and gains 1.1 s a day; 812 of 830 transitions meet within 0.6 s
+	// Output: flow-logger's clock is 37.2 s (± 0.1 s) behind power-logger's when it shows 2026-03-03 12:00 UTC and gains 1.1 s a day; 812 of 830 transitions meet within 0.6 s
 }

@@ -11,15 +11,14 @@ const msOfDay = 86400_000
 
 // Describe says the alignment in a sentence, with the names of the two loggers.
 func (a Alignment) Describe(other, reference string) string {
-	s := fmt.Sprintf("%s's clock is %s", other, againstOf(a.OffsetMS, reference))
-	at := time.UnixMilli(a.AtMS).UTC().Format("2006-01-02 15:04 UTC")
+	s := other + "'s clock is " + a.against(reference)
 	switch daily := -a.DriftPPM / 1e6 * msOfDay; {
 	case math.Abs(daily) < 50:
-		s += fmt.Sprintf(" (± %s) and keeps time with it", words(a.UncertaintyMS))
+		s += " and keeps time with it"
 	case daily > 0:
-		s += fmt.Sprintf(" at %s (± %s) and gains %s a day", at, words(a.UncertaintyMS), words(daily))
+		s += a.shown() + " and gains " + words(daily) + " a day"
 	default:
-		s += fmt.Sprintf(" at %s (± %s) and loses %s a day", at, words(a.UncertaintyMS), words(-daily))
+		s += a.shown() + " and loses " + words(-daily) + " a day"
 	}
 	s += fmt.Sprintf("; %d of %d transitions meet within %s", a.Matched, a.Of, words(a.ResidualMS))
 	if a.Inverted {
@@ -35,14 +34,21 @@ func (a Alignment) Describe(other, reference string) string {
 	return s
 }
 
-func againstOf(offsetMS float64, reference string) string {
+// against is the offset beside its uncertainty.
+func (a Alignment) against(reference string) string {
+	about := " (± " + words(a.UncertaintyMS) + ") "
 	switch {
-	case math.Abs(offsetMS) < 50:
-		return "that of " + reference
-	case offsetMS > 0:
-		return words(offsetMS) + " behind " + reference + "'s"
+	case math.Abs(a.OffsetMS) < 50:
+		return "that of " + reference + about[:len(about)-1]
+	case a.OffsetMS > 0:
+		return words(a.OffsetMS) + about + "behind " + reference + "'s"
 	}
-	return words(-offsetMS) + " ahead of " + reference + "'s"
+	return words(-a.OffsetMS) + about + "ahead of " + reference + "'s"
+}
+
+// shown is when the offset holds, of a clock that drifts.
+func (a Alignment) shown() string {
+	return " when it shows " + time.UnixMilli(a.AtMS).UTC().Format("2006-01-02 15:04 UTC")
 }
 
 // signed is an offset as a person writes it into a mapping.

@@ -30,6 +30,5 @@
 // (Alignment.RisesLaterMS), and Options.Prompt names the ones that come at once.
 //
 // The package is a leaf; it starts nothing, keeps nothing and gives the same for
-// the same lists. Products are rounded one by one, so that every processor gives
-// the same bits.
+// the same lists.
 package align

@@ -9,7 +9,7 @@ const (
 	leastOfRange  = 0.2    // of a series' range, a step that counts
 	tailShare     = 0.005  // of the values at each end that do not make its range
 	noisesOfStep  = 5      // standard deviations of the differences below which a step is noise
-	quietQuarter  = 0.3186 // of a normal standard deviation: a quarter of the values lies below
+	quietTenth    = 0.1257 // of a normal standard deviation: a tenth of the values lies below
 	runShare      = 0.25   // of the least step, by which a run of changes goes on
 	coreShare     = 0.5    // of a run's fastest change, what its moment is taken of
 	stepSpanMS    = 1000   // over which a change is looked at
@@ -113,9 +113,10 @@ func learnStep(pieces []piece) float64 {
 	if span == 0 { // seldom anywhere else, a bit say
 		span = all[len(all)-1] - all[0]
 	}
-	// The smallest quarter: the others may be steps.
+	// The smallest tenth: where a machine cycles at the pace of the readings, most
+	// of the others are steps.
 	slices.Sort(changes)
-	noise := changes[len(changes)/4] / quietQuarter
+	noise := changes[len(changes)/10] / quietTenth
 	return max(leastOfRange*span, noisesOfStep*noise)
 }
 
@@ -156,7 +157,7 @@ func (p piece) centre(k, end, span int, core float64) int64 {
 		if d := math.Abs(p.v[i+span] - p.v[i]); d >= core {
 			middle := float64(p.t[i]-p.t[k]+p.t[i+span]-p.t[k]) / 2
 			sum += d
-			moment += float64(d * middle)
+			moment += d * middle
 		}
 	}
 	return p.t[k] + int64(math.Round(moment/sum))

@@ -17,7 +17,7 @@ const (
 type model struct{ a, b, h float64 }
 
 // at is the reference's time for the other's.
-func (m model) at(x float64) float64 { return x + m.a + float64(m.b*x) }
+func (m model) at(x float64) float64 { return x + m.a + m.b*x }
 
 // back is the other's time for the reference's.
 func (m model) back(y float64) float64 { return (y - m.a) / (1 + m.b) }
@@ -58,9 +58,9 @@ func follow(ref, oth list, f *fit, lo, hi float64, o Options) (*fit, bool) {
 	for ok && (lo > oth.first() || hi < oth.last()) {
 		half := (hi - lo) / 2
 		lo, hi = lo-half, hi+half
-		f, ok = settle(ref, oth.within(lo, hi+1), f.model, f.tolMS+float64(3*f.seB)*2*half, o.leastPair())
+		f, ok = settle(ref, oth.within(lo, hi+1), f.model, f.tolMS+3*f.seB*2*half, o.leastPair())
 	}
-	return f, ok && math.Abs(f.b) <= o.DriftPPM/1e6+float64(3*f.seB)
+	return f, ok && math.Abs(f.b) <= o.DriftPPM/1e6+3*f.seB
 }
 
 func (o Options) leastPair() float64 { return max(leastPairMS, periodsOfPair*o.PeriodMS) }
@@ -83,7 +83,7 @@ func zoom(ref, part list, c candidate, o Options) model {
 				try := m
 				turn := float64(j) * tol / 2 / half
 				try.b += turn
-				try.a += float64(i)*tol/2 - float64(turn*middle)
+				try.a += float64(i)*tol/2 - turn*middle
 				met, off := tally(ref, part, try, tol)
 				if met > most || met == most && off < least {
 					best, most, least = try, met, off
@@ -185,7 +185,7 @@ func (f *fit) byMedians() {
 			f.b = median(slopes)
 		}
 		for _, p := range f.pairs {
-			rest[p.dir] = append(rest[p.dir], p.r-float64(f.b*p.x))
+			rest[p.dir] = append(rest[p.dir], p.r-f.b*p.x)
 		}
 		f.levels(len(rest[0]), len(rest[1]), median(rest[0]), median(rest[1]))
 	}
@@ -235,8 +235,8 @@ func (f *fit) bySquares(floor float64) bool {
 	for _, p := range f.pairs {
 		if math.Abs(f.residual(p)) <= limit {
 			dx := p.x - mean[p.dir]
-			sxx += float64(dx * dx)
-			sxr += float64(dx * (p.r - level[p.dir]))
+			sxx += dx * dx
+			sxr += dx * (p.r - level[p.dir])
 		}
 	}
 	if sxx == 0 {
@@ -254,7 +254,7 @@ func (f *fit) take(b, sxx float64, mean, level [2]float64, n [2]int, together bo
 		}
 	}
 	f.b = b
-	fall, rise := level[0]-float64(b*mean[0]), level[1]-float64(b*mean[1])
+	fall, rise := level[0]-b*mean[0], level[1]-b*mean[1]
 	if together {
 		f.a, f.h = fall, 0
 	} else {
@@ -264,7 +264,7 @@ func (f *fit) take(b, sxx float64, mean, level [2]float64, n [2]int, together bo
 	f.used = [2]int{}
 	for _, p := range used {
 		e := f.residual(p)
-		squares += float64(e * e)
+		squares += e * e
 		sum += p.x
 		f.used[p.dir]++
 	}
@@ -279,5 +279,5 @@ func (f *fit) take(b, sxx float64, mean, level [2]float64, n [2]int, together bo
 }
 
 func (f *fit) residual(p pair) float64 {
-	return p.r - f.a - float64(f.b*p.x) - float64(sign(p.dir)*f.h)
+	return p.r - f.a - f.b*p.x - sign(p.dir)*f.h
 }

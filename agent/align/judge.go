@@ -27,7 +27,7 @@ func judge(ref, oth list, f *fit, of int, at int64, o Options) error {
 	line := f.model
 	s := newShifts(ref, oth, line, f.tolMS, lo-line.a, hi-line.a)
 	chance := min(1, (s.usual()+0.1)/float64(of))
-	share := min(1, float64(met)/float64(of))
+	share := float64(met) / float64(of)
 	if share < leastShare || share <= chance || float64(of)*divergence(share, chance) < leastProof {
 		return fmt.Errorf("%w: at the best offset, %s, %d of %d meet within %s, and chance would make it %.0f",
 			ErrUnrelated, signed(line.a+o.LagMS), met, of, words(f.tolMS), chance*float64(of))
@@ -42,7 +42,7 @@ func judge(ref, oth list, f *fit, of int, at int64, o Options) error {
 			continue
 		}
 		missed := float64(max(0, ofThen-r.met))
-		would := float64(max(0, of-met)) * float64(ofThen) / float64(of)
+		would := float64(of-met) * float64(ofThen) / float64(of)
 		if missed-would < missesApart*math.Sqrt(missed+would+1) {
 			return fmt.Errorf("%w: with %s %d of %d transitions meet, and with %s %d of %d; a pattern that repeats itself fits again and again. Say what the offset is to some seconds, or take a longer record, with a start or a stop in it",
 				ErrAmbiguous, signed(line.a+o.LagMS), met, of, signed(line.a+o.LagMS+r.shift), min(r.met, ofThen), ofThen)
@@ -54,7 +54,7 @@ func judge(ref, oth list, f *fit, of int, at int64, o Options) error {
 // divergence is that of two shares, in nats: how strange the share p would be
 // where q is expected.
 func divergence(p, q float64) float64 {
-	d := float64(p * math.Log(p/q))
+	d := p * math.Log(p/q)
 	if p < 1 {
 		d += float64((1 - p) * math.Log((1-p)/(1-q)))
 	}
@@ -84,7 +84,7 @@ func newShifts(ref, oth list, m model, tol, lo, hi float64) *shifts {
 	for dir := range oth.of {
 		moved := make([]float64, len(oth.of[dir]))
 		for i, x := range oth.of[dir] {
-			moved[i] = m.at(x) + float64(sign(dir)*m.h)
+			moved[i] = m.at(x) + sign(dir)*m.h
 		}
 		eachNear(ref.of[dir], moved, step, lo-tol, hi+tol, func(_, d float64) {
 			counts[int((d-s.first)/s.bin)] += step
@@ -102,7 +102,7 @@ const width = 4
 
 // at is how many meet with the window that begins at bin j, and its shift.
 func (s *shifts) at(j int) rival {
-	return rival{s.first + float64(float64(j+width/2)*s.bin), s.sum[j+width] - s.sum[j]}
+	return rival{s.first + float64(j+width/2)*s.bin, s.sum[j+width] - s.sum[j]}
 }
 
 // usual is how many meet by chance near the best offset.
@@ -139,7 +139,7 @@ func (f *fit) score(ref list) float64 {
 }
 
 func (f *fit) alignment(of int, at int64, o Options) Alignment {
-	a := Alignment{OffsetMS: f.a + o.LagMS, DriftPPM: f.b * 1e6, AtMS: at, Matched: len(f.pairs), Of: max(of, len(f.pairs)),
+	a := Alignment{OffsetMS: f.a + o.LagMS, DriftPPM: f.b * 1e6, AtMS: at, Matched: len(f.pairs), Of: of,
 		RisesLaterMS: -2 * f.h}
 	n, beside := f.used[0]+f.used[1], 0.0
 	switch {
@@ -159,6 +159,6 @@ func (f *fit) alignment(of int, at int64, o Options) Alignment {
 	}
 	far = max(hi-f.meanX, f.meanX-lo)
 	turn := f.seB * far
-	a.UncertaintyMS = 2*math.Sqrt(float64(f.sigma*f.sigma)/float64(n)+float64(turn*turn)) + beside
+	a.UncertaintyMS = 2*math.Sqrt(f.sigma*f.sigma/float64(n)+turn*turn) + beside
 	return a
 }

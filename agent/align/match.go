@@ -39,7 +39,7 @@ type Alignment struct {
 
 // Correct is a time by the other's clock as the reference's clock has it.
 func (a Alignment) Correct(ms int64) int64 {
-	return ms + int64(math.Round(a.OffsetMS+float64(a.DriftPPM*float64(ms-a.AtMS))/1e6))
+	return ms + int64(math.Round(a.OffsetMS+a.DriftPPM*float64(ms-a.AtMS)/1e6))
 }
 
 // Match finds the offset and the drift between two loggers' clocks that make their
@@ -84,7 +84,7 @@ func matchLists(ref, oth list, at int64, o Options) (Alignment, error) {
 		return Alignment{}, fmt.Errorf("%w: no offset within %s and no drift within %.0f ppm makes %d of them meet",
 			ErrUnrelated, words(o.searched()), o.DriftPPM, leastEdges)
 	}
-	of := overlap(ref, oth, best.model, 0)
+	of := max(overlap(ref, oth, best.model, 0), len(best.pairs)) // groups at the ends may lie apart by the tolerance
 	if err := judge(ref, oth, best, of, at, o); err != nil {
 		return Alignment{}, err
 	}
@@ -170,14 +170,14 @@ func oneClock(ref, oth list, f *fit, of int, at int64) error {
 	width := (min(ref.last(), f.at(oth.last())) - lo) / stretches
 	usual := float64(len(f.pairs)) / float64(of)
 	for k := range stretches {
-		from, to := lo+float64(float64(k)*width), lo+float64(float64(k+1)*width)
+		from, to := lo+float64(k)*width, lo+float64(k+1)*width
 		n, met := fewer(ref, oth, f.model, 0, from, to), 0
 		for _, p := range f.pairs {
 			if y := p.x + p.r; y >= from && y < to {
 				met++
 			}
 		}
-		if n >= least && float64(met) < float64(share*usual)*float64(n) {
+		if n >= least && float64(met) < share*usual*float64(n) {
 			return fmt.Errorf("%w: between %s and %s only %d of %d transitions meet, over all %d of %d: was the clock of one set? Align what lies before and behind apart",
 				ErrClockSet, utc(at, from), utc(at, to), met, n, len(f.pairs), of)
 		}

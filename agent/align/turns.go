@@ -121,13 +121,13 @@ func (p piece) flank(e, dir, end int) flankLine {
 		n++
 		sx += x
 		sy += y
-		sxx += float64(x * x)
-		sxy += float64(x * y)
+		sxx += x * x
+		sxy += x * y
 	}
-	d := float64(n*sxx) - float64(sx*sx)
+	d := n*sxx - sx*sx
 	if n < 2 || d == 0 {
 		return flankLine{}
 	}
-	slope := (float64(n*sxy) - float64(sx*sy)) / d
-	return flankLine{slope, (sy - float64(slope*sx)) / n, true}
+	slope := (n*sxy - sx*sy) / d
+	return flankLine{slope, (sy - slope*sx) / n, true}
 }

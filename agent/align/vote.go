@@ -22,7 +22,6 @@ type candidate struct {
 	model  model
 	lo, hi float64 // of the other's times, what was voted on
 	binMS  float64
-	height float64 // over what is usual around it, in its own standard deviations
 }
 
 // candidates are the highest peaks of the vote, highest first: for each allowed
@@ -168,9 +167,9 @@ func (v *vote) peaks(drifts []float64) []candidate {
 			continue
 		}
 		at = append(at, j)
-		offset := v.first + float64(float64(j+1)*v.binMS)
-		m := model{a: offset - float64(drift[j]*v.middle()), b: drift[j]}
-		kept = append(kept, candidate{m, v.lo, v.hi, v.binMS, height[j]})
+		offset := v.first + float64(j+1)*v.binMS
+		m := model{a: offset - drift[j]*v.middle(), b: drift[j]}
+		kept = append(kept, candidate{m, v.lo, v.hi, v.binMS})
 	}
 	return kept
 }
