@@ -193,9 +193,10 @@ func (s *sheet) leakCost(r *quietResult, leak gum.Value) {
 	cost := leak.Scaled(1 / r.pa).Times(each).Scaled(year / joulesPerKWh)
 	s.ratioValue(name, t.Currency, cost, fmt.Sprintf("leak_flow at each minute's pressure, times %s (%s), times the price of energy when it is made up; %s; a demand charge is not saved by it (assumed)",
 		words, shownIn(s.site, each.V/joulesPerKWh, "kWh/m³"), days), "a year", append(inputsOf(cost), "tariff"))
-	f := s.figures[name]
-	f.AtLeast = atLeast || idle
-	s.figures[name] = f
+	if f := s.figures[name]; f.Value != nil {
+		f.AtLeast = atLeast || idle
+		s.figures[name] = f
+	}
 }
 
 // quietTables shows the methods, the nights and the users side by side.
