@@ -97,7 +97,7 @@ func (p *loggerPlan) newTarget(id, unit string, c *Column) (target, *sitefile.Pr
 	}
 	group := p.in.groups[g]
 	d, mc, _ := p.in.site.Channel(id)
-	codec, err := newCodec(d, mc, &group.Channels[i], unit, p.Logger)
+	codec, err := newCodec(d, mc, &group.Channels[i], unit, c == nil, p.Logger)
 	if err != nil {
 		problem := placed(place, err.Error(), "the channel's unit is "+strconv.Quote(group.Channels[i].Unit))
 		problem.Key = "logger.column.unit"

@@ -21,6 +21,11 @@ const maxMantissa, maxDecimals = 1<<55 - 1, 18
 
 // codec turns the texts of one column into raw values of one channel:
 // raw = text·factor + shift, exactly. It is immutable.
+//
+// The text of a polled device's column, and of any column of an export, is the
+// channel's value: raw = (text - offset) / scale. The text of a file device's
+// column is raw itself, so that a wrong scale in its map, of a transformer say,
+// can be put right afterwards.
 type codec struct {
 	channel *scan.Channel
 	comma   bool
@@ -41,14 +46,20 @@ type codec struct {
 	absent     []int64
 }
 
-// newCodec makes the codec of a column in unit (empty: the channel's).
-func newCodec(d *sitefile.Device, mc *sitefile.MapChannel, ch *scan.Channel, unit string, l *Logger) (*codec, error) {
-	c := &codec{channel: ch, comma: l.Comma, rounds: d.Map.Protocol == "file", absent: mc.Absent}
+// newCodec makes the codec of a column in unit (empty: the channel's); exported
+// is whether an export wrote it.
+func newCodec(d *sitefile.Device, mc *sitefile.MapChannel, ch *scan.Channel, unit string, exported bool, l *Logger) (*codec, error) {
+	ofFile := d.Map.Protocol == "file"
+	c := &codec{channel: ch, comma: l.Comma, rounds: ofFile, absent: mc.Absent}
 	c.low, c.high, c.valid = mc.ValidRange()
 	if c.channel.Kind == scan.KindFloat32 || c.channel.Kind == scan.KindFloat64 {
 		c.absent = nil // codes of plain numbers, as poll takes them, are in no export
 	}
 	scale, offset := exactly(ch.Scale), exactly(ch.Offset)
+	scaled := ch.Scale != 1 || ch.Offset != 0
+	if ofFile && !exported {
+		scale, offset = big.NewRat(1, 1), new(big.Rat)
+	}
 	var ok1, ok2 bool
 	c.scaleTens, ok1 = decimalsOf(scale)
 	c.offsetTens, ok2 = decimalsOf(offset)
@@ -63,6 +74,9 @@ func newCodec(d *sitefile.Device, mc *sitefile.MapChannel, ch *scan.Channel, uni
 		}
 		if err := c.convert(from, mc.Unit, unit, ch.Unit); err != nil {
 			return nil, err
+		}
+		if same := c.factor.Cmp(big.NewRat(1, 1)) == 0 && c.shift.Sign() == 0; !same && scaled && ofFile && !exported {
+			return nil, fmt.Errorf("%q would be converted, and the map of device %q scales it as well: keep one of the two", unit, d.Name)
 		}
 	}
 	c.shift.Sub(c.shift, offset)

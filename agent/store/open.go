@@ -366,6 +366,9 @@ func guard(fn func() error) (err error) {
 
 // newSegment begins a recording segment. mu is held or the store not shared.
 func (s *Store) newSegment(monoMS, wallMS int64, why string) {
+	if s.o.Import != nil {
+		why = WhyImport // whatever the reason: it goes when the import is undone
+	}
 	number := uint32(1)
 	for _, seg := range s.segments {
 		number = max(number, seg.Number+1)
