@@ -58,6 +58,13 @@ type reading struct {
 // open opens the file and reads its header. What is read is written to copyTo
 // as well, if that is not nil.
 func (s *source) open(copyTo io.Writer) (*reading, error) {
+	// a pipe would be waited for, and can be read once only
+	if info, err := os.Stat(s.path); err == nil && !info.Mode().IsRegular() {
+		if info.IsDir() {
+			return nil, fileMistake(s.path, "it is a folder", "name the files in it")
+		}
+		return nil, fileMistake(s.path, "it is no plain file", "save it as a file: it is read three times")
+	}
 	f, err := os.Open(s.path)
 	if err != nil {
 		m := &Mistake{File: s.path, Message: "cannot read it: " + err.Error(), Cause: err}
@@ -95,9 +102,6 @@ func (r *reading) begin(copyTo io.Writer) error {
 	info, err := r.file.Stat()
 	if err != nil {
 		return r.wrong(0, -1, "cannot read it: "+err.Error(), "", err)
-	}
-	if info.IsDir() {
-		return r.wrong(0, -1, "it is a folder", "name the files in it", nil)
 	}
 	if r.plan != nil && !r.written.IsZero() && (info.Size() != r.size || !info.ModTime().Equal(r.written)) {
 		return &Mistake{File: r.path, Message: "the file has changed since it was checked", Mend: "import it again when nothing writes to it", Cause: ErrChanged}
