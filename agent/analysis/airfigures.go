@@ -124,7 +124,7 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 		s.ratioValue("flow_mean", "m³/min", m3.Scaled(60/seen), "air delivered over observed time; "+a.method+short, "observed time", a.inputs)
 		s.referenceTable(m3.Scaled(1 / seen))
 	} else {
-		s.absent("nothing was observed in this window", "flow_mean")
+		s.absent(nothingSeen, "flow_mean")
 	}
 	switch {
 	case e.absent != "":

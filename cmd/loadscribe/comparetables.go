@@ -39,7 +39,8 @@ func (p *comparePrinter) models(c *analysis.Comparison) {
 			continue
 		}
 		for _, k := range m.Coefficients {
-			p.line("  %s: %.4g ± %.2g %s (standard error; t = %.1f)", k.Name, k.Value, k.Error, k.Unit, k.T)
+			value, spread := analysis.Rounded(k.Value, k.Error)
+			p.line("  %s: %s ± %s %s (standard error; t = %.1f)", k.Name, value, spread, k.Unit, k.T)
 		}
 	}
 	if c.Chosen != "" {
