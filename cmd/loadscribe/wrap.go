@@ -76,14 +76,14 @@ func wrapped(line string) string {
 }
 
 // lastSpace is the last space from a byte on that leaves no more than widest columns
-// before it, else the first; -1: there is none.
+// before it, else the first, and no unit of per cent alone behind it; -1: there is none.
 func lastSpace(line string, from int) int {
 	best, columns := -1, 0
 	for i, r := range line {
 		if columns > widest && best >= 0 {
 			break
 		}
-		if r == ' ' && i > from {
+		if r == ' ' && i > from && !strings.HasPrefix(line[i:], " %") {
 			best = i
 		}
 		columns++
