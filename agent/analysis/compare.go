@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
@@ -269,7 +270,7 @@ func (c *comparer) period(src Source, span Span) (p periodHours, err error) {
 			p.relative = *energy.Uncertainty / coverageFactor / *energy.Value
 		}
 	}
-	if air := subject.figures["air_delivered"]; air.Value != nil {
+	if air := subject.made("air_delivered"); air.Value != nil {
 		f.AirM3, f.AirMethod = air.Value, air.Method
 	}
 	p.reckoned = slices.ContainsFunc(machines, func(s *sheet) bool {
@@ -280,7 +281,7 @@ func (c *comparer) period(src Source, span Span) (p periodHours, err error) {
 		f.PressureKPa = v.Value
 	}
 	if k := ambient(machines); k != nil {
-		f.AmbientC = number64(*k - 273.15)
+		f.AmbientC = number64(*k - quantity.ZeroCK)
 	}
 	for i := range p.Rows {
 		f.LoadedH += p.Rows[i].LoadedS / 3600

@@ -65,15 +65,24 @@ func (c *checkCmd) Run(s *surroundings) error {
 	if keep != nil {
 		fmt.Fprintln(s.stdout, keep)
 	}
+	warned := len(site.Warnings)
 	for _, l := range loads {
 		fmt.Fprintf(s.stdout, "line %s: busy %.0f %% of the time (predicted)\n", l.Line, l.Share*100)
 		if l.Advice != "" {
+			warned++
 			fmt.Fprintln(s.stdout, "warning:", l.Advice)
 		}
 	}
 	for _, w := range site.Warnings {
 		fmt.Fprintln(s.stdout, "warning:", w.Error())
 	}
-	fmt.Fprintln(s.stdout, "no mistake found")
+	switch warned {
+	case 0:
+		fmt.Fprintln(s.stdout, "no mistake found")
+	case 1:
+		fmt.Fprintln(s.stdout, "1 warning, no error")
+	default:
+		fmt.Fprintf(s.stdout, "%d warnings, no error\n", warned)
+	}
 	return nil
 }
