@@ -55,11 +55,11 @@ func (c *checkCmd) Run(s *surroundings) error {
 			KeepRaw  *rawKept           `json:"keep_raw,omitempty"`
 		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...), lineLoads(loads), keep})
 	}
-	fmt.Fprintf(s.stdout, "%s: %d lines, %d devices, %d channels in %d poll groups, %d machines, %d systems\n",
-		site.Name, len(site.Lines), len(site.Devices), channels, len(groups), len(site.Machines), len(site.Systems))
+	fmt.Fprintf(s.stdout, "%s: %s, %s, %s in %s, %s, %s\n", site.Name, counted(len(site.Lines), "line"), counted(len(site.Devices), "device"),
+		counted(channels, "channel"), counted(len(groups), "poll group"), counted(len(site.Machines), "machine"), counted(len(site.Systems), "system"))
 	for i := range site.Machines {
 		m := &site.Machines[i]
-		fmt.Fprintf(s.stdout, "machine %s: %s, %d roles filled\n", m.Name, m.Control, len(m.Roles))
+		fmt.Fprintf(s.stdout, "machine %s: %s, %s filled\n", m.Name, m.Control, counted(len(m.Roles), "role"))
 	}
 	fmt.Fprintf(s.stdout, "data: %s\n", site.Agent.DataDir)
 	if keep != nil {
@@ -76,13 +76,18 @@ func (c *checkCmd) Run(s *surroundings) error {
 	for _, w := range site.Warnings {
 		fmt.Fprintln(s.stdout, "warning:", w.Error())
 	}
-	switch warned {
-	case 0:
+	if warned > 0 {
+		fmt.Fprintf(s.stdout, "%s, no error\n", counted(warned, "warning"))
+	} else {
 		fmt.Fprintln(s.stdout, "no mistake found")
-	case 1:
-		fmt.Fprintln(s.stdout, "1 warning, no error")
-	default:
-		fmt.Fprintf(s.stdout, "%d warnings, no error\n", warned)
 	}
 	return nil
+}
+
+// counted is so many of a thing.
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }

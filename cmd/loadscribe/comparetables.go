@@ -28,9 +28,12 @@ func (p *comparePrinter) models(c *analysis.Comparison) {
 		if !m.KeepsLimits {
 			kept = "OVER the limits"
 		}
+		kWh := analysis.Column{Unit: "kWh"}
+		saving, spread := shownPair(m.SavingKWh, m.Uncertainty, &kWh, p.site.Units)
+		baseline, guideline := shownPair(m.BaselineKWh, m.GuidelineKWh, &kWh, p.site.Units)
 		fmt.Fprintf(table, "  %s%s\t%s ± %s kWh of %s\t%s\tR² %.3f\tCV(RMSE) %.1f %%\tNMBE %s %%\tn %d, p %d, n' %.0f (ρ %.2f)\t%s\tin Guideline 14's form ± %s\n",
-			m.Name, mark, rounded(*m.SavingKWh, 1), rounded(*m.Uncertainty, 1), rounded(*m.BaselineKWh, 1), m.Scope,
-			*m.R2, 100**m.CVRMSE, rounded(*m.NMBE*100, 2), m.Points, m.Parameters, *m.EffectiveN, *m.Rho, kept, rounded(*m.GuidelineKWh, 1))
+			m.Name, mark, saving, spread, baseline, m.Scope,
+			*m.R2, 100**m.CVRMSE, rounded(*m.NMBE*100, 2), m.Points, m.Parameters, *m.EffectiveN, *m.Rho, kept, guideline)
 	}
 	p.flush(table)
 	for i := range c.Models {
