@@ -33,7 +33,7 @@ func (c *simulateCmd) record(s *surroundings, begin time.Time) error {
 	if c.WriteSite != "" {
 		return misuse{errors.New("--record writes a site file of its own: leave --write-site out")}
 	}
-	scenario, err := simulator.LoadScenario(c.Scenario)
+	scenario, err := c.scenario()
 	if err != nil {
 		return err
 	}
