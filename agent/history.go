@@ -25,13 +25,14 @@ type History struct {
 	// refolded is true where the folder made every piece anew, so that the
 	// store's own must not count a second time.
 	refolded bool
+	bundling chan struct{} // full while a BundleFile is there
 }
 
 // OpenHistory opens what a stopped agent has left, for reading. It fails with
 // an error that wraps store.ErrLocked while an agent runs on it, and
 // store.ErrNoStore where nothing was ever recorded.
 func OpenHistory(site *sitefile.Site, version string, log *slog.Logger) (*History, error) {
-	h := &History{site: site, clock: scan.NewSystemClock(), version: version}
+	h := &History{site: site, clock: scan.NewSystemClock(), version: version, bundling: make(chan struct{}, 1)}
 	h.folder = analysis.NewFolder(site, sitefile.Groups(site))
 	s, err := store.OpenReadOnly(site.Agent.DataDir, store.Options{Clock: h.clock, Log: log})
 	switch {
