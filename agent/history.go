@@ -136,7 +136,23 @@ func (h *History) Figures(fromMS, toMS int64, machine string) (analysis.Report, 
 }
 
 func (h *History) figures(fromMS, toMS int64, now time.Time, machine string) (analysis.Report, error) {
-	return analysis.Compute(h.source(), h.site, fromMS, toMS, now.UnixMilli(), machine)
+	report, err := analysis.Compute(h.source(), h.site, fromMS, toMS, now.UnixMilli(), machine)
+	if err == nil && !report.Observed() {
+		report.Notes = append(report.Notes, h.nothingHere())
+	}
+	return report, err
+}
+
+// nothingHere is what there is instead, where a window holds nothing.
+func (h *History) nothingHere() string {
+	stats := h.store.Stats()
+	if stats.NewestMS == 0 {
+		return "nothing has been recorded yet"
+	}
+	local := func(ms int64) string {
+		return time.UnixMilli(ms).In(h.site.Location).Format("Mon 2006-01-02 15:04:05 MST")
+	}
+	return fmt.Sprintf("nothing was recorded here; the record runs from %s to %s", local(stats.OldestMS), local(stats.NewestMS))
 }
 
 // Demand returns a system's demand for air by steps.

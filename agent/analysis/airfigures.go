@@ -126,7 +126,7 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 			s.referenceTable(m3.Scaled(1 / seen))
 		}
 	} else {
-		s.absent("nothing was observed in this window", "flow_mean")
+		s.absent(nothingSeen, "flow_mean")
 	}
 	switch {
 	case e.absent != "":

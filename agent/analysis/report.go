@@ -97,6 +97,8 @@ type sheet struct {
 	running          int                  // observed starts and stops of the motor
 }
 
+const nothingSeen = "nothing was observed in this window"
+
 // wholeShare is the observed share of a window from which on a sum over it is as good
 // as whole: what is missing lies below any meter's error.
 const wholeShare = 0.999
@@ -302,11 +304,10 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	if s.g.total.observedMS() == 0 {
 		for _, name := range figureNames() {
 			if _, ok := s.figures[name]; !ok && !systemOnly(name) {
-				s.absent("nothing was observed in this window", name)
+				s.absent(nothingSeen, name)
 			}
 		}
-		s.energy.absent = "nothing was observed in this window"
-		s.air.absent = s.energy.absent
+		s.energy.absent, s.air.absent, s.full.absent = nothingSeen, nothingSeen, nothingSeen
 		return
 	}
 	s.times(m)

@@ -26,6 +26,7 @@ type bench struct {
 	jitterWindow time.Duration // how long the jitter is watched
 	yearDays     int64         // length of the year section's record
 	monthDays    int64         // of it, with a scan on each second
+	exchangeDays int64         // that go out as CSV and in again
 	week         *demoWeek     // made at its first use
 }
 
@@ -116,7 +117,7 @@ func measure(ctx context.Context, todo []section, log io.Writer) (rows []row, er
 	}
 	b := &bench{dir: dir, log: log, now: time.Now().Truncate(interval),
 		pollWindow: 500 * time.Millisecond, pollRounds: 5, storeReps: 3,
-		yearDays: yearDays, monthDays: monthDays, serialCycles: 21, jitterWindow: 15 * time.Second}
+		yearDays: yearDays, monthDays: monthDays, exchangeDays: exchangeDays, serialCycles: 21, jitterWindow: 15 * time.Second}
 	defer func() {
 		b.week.close()
 		if removeErr := os.RemoveAll(dir); err == nil {

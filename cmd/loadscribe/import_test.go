@@ -235,6 +235,10 @@ func TestImportStudy(t *testing.T) {
 	if !strings.Contains(out, "import 1: 10800 scans are now in") || !strings.Contains(out, "7200 of them from the record of") {
 		t.Errorf("import prints\n%s", out)
 	}
+	verified(t, filepath.Join(b.dir, "data"))
+	if events := mustRun(t, "events", "--site", b.site, "--from", "2020-01-01", "--kind", "import", "--json"); !strings.Contains(events, `"record_checkpoint": "loadscribe/`) {
+		t.Errorf("the event has no checkpoint of the record:\n%s", events)
+	}
 	if treeText(t, record) != before {
 		t.Error("the record itself has changed")
 	}
