@@ -105,3 +105,22 @@ func TestNothingInTheWindow(t *testing.T) {
 		t.Errorf("a window without readings: %v", err)
 	}
 }
+
+// What came from files is told, with the event that tells of it, which stands in
+// the log behind all of an import's seals.
+func TestImportsAreTold(t *testing.T) {
+	l := madeStory(t, 1, 60_000)
+	for _, c := range []struct {
+		from, to int64
+		want     int
+	}{{startMS, startMS + 3*hourMS, 0}, {startMS + 4*hourMS, startMS + 5*hourMS, 1}, {startMS + 7*hourMS, startMS + 8*hourMS, 0}} {
+		b, _ := written(t, l, Options{FromMS: c.from, ToMS: c.to})
+		d, err := verified(t, b, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(d.Imported) != c.want || c.want == 1 && (d.Imported[0].Text != "two files of a logger" || d.Imported[0].Segment != 4 || d.Imported[0].Scans != 90) {
+			t.Errorf("from %s: %+v, want %d", stamp(c.from), d.Imported, c.want)
+		}
+	}
+}

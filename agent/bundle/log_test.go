@@ -370,15 +370,18 @@ func madeStory(t testing.TB, seed uint64, periodMS int64) *madeLog {
 		t.Fatal(err)
 	}
 	l.newKey()
-	l.putSegment(4, whyImport, 0)
+	l.putSegment(4, store.WhyImport, 0)
 	l.hour(r, 4, groups[:2]...)
-	l.putEvent(eventImport, "two files of a logger", map[string]string{"file": "logger.csv"})
 	l.seal()
 	l.hour(r, 4, groups[1:]...)
 	l.seal()
 	l.putDropped(blockLeaves(t, l)[3])
 	l.seal()
 	l.hour(r, 4, groups...)
+	l.putEvent(store.KindImport, "two files of a logger", map[string]string{"files": "logger.csv", "segments": "4"})
+	l.seal()
+	l.putSegment(5, "agent start", 0)
+	l.hour(r, 5, groups...)
 	l.seal()
 	return l
 }

@@ -4,6 +4,8 @@ import (
 	"crypto/ed25519"
 	"fmt"
 	"slices"
+	"strconv"
+	"strings"
 
 	"loadscribe/agent/store"
 )
@@ -31,11 +33,8 @@ type sealed struct {
 	blocks []*block
 }
 
-// eventConfig and eventImport are the kinds of events that matter here.
-const (
-	eventConfig = "config_changed"
-	eventImport = "import"
-)
+// eventConfig tells of a version of a file.
+const eventConfig = "config_changed"
 
 // configFile is the file whose version an event names; empty: it names none.
 func configFile(e *store.Event) string {
@@ -47,8 +46,8 @@ func configFile(e *store.Event) string {
 
 // checkShown checks that the revealed leaves are those that a bundle has: the
 // log's begin and keys, a stretch of whole seals, the last seal to the log's
-// end, and of other leaves only the versions of files before the stretch and the
-// deletions of blocks in it.
+// end, and of other leaves only the versions of files before the stretch, and the
+// imports and deletions of blocks in it.
 func (v *verifier) checkShown() error {
 	s := &shown{dropped: map[int64]bool{}}
 	v.shown = s
@@ -85,6 +84,7 @@ func (v *verifier) checkShown() error {
 			if !within && name != "" && l.index < m.FirstLeaf && !files[name] {
 				files[name], within = true, true
 			}
+			within = within || s.tellsOf(l.Event)
 			s.note(l.Event)
 		case store.LeafDropped:
 			for _, n := range l.Dropped.Leaves {
@@ -108,9 +108,29 @@ func (v *verifier) checkShown() error {
 	return nil
 }
 
+// importedSegments are the segments that an event tells to have come from files.
+func importedSegments(e *store.Event) map[uint32]bool {
+	if e.Kind != store.KindImport {
+		return nil
+	}
+	all := map[uint32]bool{}
+	for _, text := range strings.Split(e.Data["segments"], ",") {
+		if n, err := strconv.ParseUint(text, 10, 32); err == nil {
+			all[uint32(n)] = true
+		}
+	}
+	return all
+}
+
+// tellsOf reports whether an event tells of the import of a block that is shown.
+func (s *shown) tellsOf(e *store.Event) bool {
+	imported := importedSegments(e)
+	return slices.ContainsFunc(s.blocks, func(b *block) bool { return imported[b.Segment] })
+}
+
 // note takes an event of the log into account.
 func (s *shown) note(e *store.Event) {
-	if e.Kind == eventImport {
+	if e.Kind == store.KindImport {
 		s.imports = append(s.imports, *e)
 	}
 	hash := e.Data["after"]

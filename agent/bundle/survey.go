@@ -15,6 +15,10 @@ type survey struct {
 	keys  []int64
 	files []fileVersion
 	drops []deletion
+	// imports are the segments that events tell to have come from files.
+	imports map[int64]map[uint32]bool
+	// segments are those of the blocks of each seal.
+	segments map[int64]map[uint32]bool
 }
 
 // surveyed is a seal: where it is, how many blocks it has, and whether one of
@@ -42,6 +46,7 @@ type deletion struct {
 // over here: where it belongs to what is to be shown, reveal meets it again.
 func (w *writer) survey() error {
 	f := &w.found
+	f.imports, f.segments = map[int64]map[uint32]bool{}, map[int64]map[uint32]bool{}
 	for n := range w.v.checkpoint.Size {
 		if n%256 == 0 {
 			if err := w.ctx.Err(); err != nil {
@@ -70,10 +75,17 @@ func (w *writer) survey() error {
 			}
 			seal := &f.seals[len(f.seals)-1]
 			seal.blocks++
+			if f.segments[seal.leaf] == nil {
+				f.segments[seal.leaf] = map[uint32]bool{}
+			}
+			f.segments[seal.leaf][l.block.Segment] = true
 			seal.within = seal.within || w.v.state.inWindow(l.block, w.o.FromMS, w.o.ToMS)
 		case store.LeafEvent:
 			if name := configFile(l.Event); name != "" {
 				f.files = append(f.files, fileVersion{n, name, l.Event.Data["after"]})
+			}
+			if imported := importedSegments(l.Event); len(imported) > 0 {
+				f.imports[n] = imported
 			}
 		case store.LeafDropped:
 			f.drops = append(f.drops, deletion{n, l.Dropped.Leaves})
@@ -141,6 +153,9 @@ func (w *writer) reveal() error {
 			}
 		}
 	}
+	for _, n := range w.importsShown() {
+		show[n] = true
+	}
 	w.show = slices.Sorted(maps.Keys(show))
 	for _, n := range w.show {
 		data, err := w.log.Leaf(n)
@@ -160,4 +175,24 @@ func (w *writer) reveal() error {
 		return err
 	}
 	return w.v.nameLog()
+}
+
+// importsShown are the events that tell of the import of a block of the stretch.
+func (w *writer) importsShown() []int64 {
+	here := map[uint32]bool{}
+	for _, seal := range w.found.seals {
+		if seal.leaf >= w.v.manifest.FirstLeaf && seal.leaf < w.v.manifest.EndLeaf {
+			maps.Copy(here, w.found.segments[seal.leaf])
+		}
+	}
+	var leaves []int64
+	for n, imported := range w.found.imports {
+		for segment := range imported {
+			if here[segment] {
+				leaves = append(leaves, n)
+				break
+			}
+		}
+	}
+	return leaves
 }

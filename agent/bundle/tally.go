@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"loadscribe/agent/scan"
+	"loadscribe/agent/store"
 )
 
 // tally counts what is in the window.
@@ -16,9 +17,6 @@ type tally struct {
 	firstMS int64
 	lastMS  int64
 }
-
-// whyImport marks the segments that an import made.
-const whyImport = "import"
 
 func newTally(s *state) *tally {
 	return &tally{state: s, devices: map[string]*Device{}, imports: map[uint32]*Import{}}
@@ -48,7 +46,7 @@ func (t *tally) scan(s *scan.Scan) {
 		t.lastMS = s.WallMS
 	}
 	t.scans++
-	if t.state.segments[s.Segment].Why != whyImport {
+	if t.state.segments[s.Segment].Why != store.WhyImport {
 		return
 	}
 	i := t.imports[s.Segment]
@@ -70,7 +68,7 @@ func (t *tally) fill(d *Verdict, s *shown) {
 	for _, n := range slices.Sorted(maps.Keys(t.imports)) {
 		i := *t.imports[n]
 		for k := range s.imports {
-			if s.imports[k].Segment == n {
+			if importedSegments(&s.imports[k])[n] {
 				i.Text = s.imports[k].Text
 			}
 		}

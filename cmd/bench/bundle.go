@@ -15,9 +15,6 @@ import (
 	"loadscribe/simulator"
 )
 
-// bundleFigures are the rows of evidence bundles.
-var bundleFigures = []string{"verify_week", "bundle_bytes"}
-
 // bundleRows make bundles of the bench week and verify them.
 func bundleRows(ctx context.Context, b *bench) (rows []row, err error) {
 	columns, err := simulator.BenchWeek(weekSeed, false)
