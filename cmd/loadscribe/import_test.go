@@ -122,7 +122,7 @@ func TestImportCommand(t *testing.T) {
 		t.Error("--dry-run has made a data directory")
 	}
 	out := mustRun(t, append(args, power, flow)...)
-	for _, want := range []string{"import 1: 3240 scans are now in", "--undo 1"} {
+	for _, want := range []string{"import 1: 3240 scans are now in", " --undo 1"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("import does not say %q:\n%s", want, out)
 		}

@@ -18,7 +18,7 @@ var shortRows = []struct {
 	figures []string
 }{
 	{"electricity", []string{"energy", "energy_cost", "demand_cost"}},
-	{"air", []string{"air_delivered", "specific_energy"}},
+	{"air", []string{"air_delivered", "specific_energy", "air_cost"}},
 	{"leaks", []string{"leak_flow", "leak_share", "leak_cost"}},
 }
 
