@@ -39,6 +39,8 @@ type chanSpec struct {
 	spanSI            float64 // of the valid range; 0: unknown
 	accuracy          sitefile.Accuracy
 	accuracyGiven     bool
+	ownAccuracy       bool               // it is of this channel alone
+	zeroSI            float64            // where its instrument reads zero, in SI
 	flowMeter         sitefile.FlowMeter // its kind, of a flow; empty: not said
 }
 
@@ -296,6 +298,10 @@ func resolveChannel(site *sitefile.Site, groups []*scan.Group, id string) (chanS
 		// Pressures are gauge inside the analysis.
 		c.offsetSI -= site.BarometerPa
 	}
+	c.zeroSI = c.unit.Offset
+	if c.unit.Dimension == quantity.Pressure && c.unit.Absolute {
+		c.zeroSI -= site.BarometerPa
+	}
 	return c, true
 }
 
@@ -318,9 +324,9 @@ func (c *chanSpec) fromMap(site *sitefile.Site, scale, offset *float64) {
 				c.spanSI = (mc.Valid[1] - mc.Valid[0]) * mc.Unit.Scale
 			}
 			if mc.Unit.Dimension == quantity.Flow {
-				c.flowMeter = d.Instrument.FlowMeter
+				c.flowMeter = d.FlowMeterOf(mc)
 			}
-			c.accuracy, c.accuracyGiven = d.Instrument.Accuracy[mc.Unit.Dimension.String()]
+			c.setAccuracy(d, mc)
 		}
 	}
 }

@@ -109,6 +109,12 @@ func printReport(out io.Writer, report *analysis.Report, site *sitefile.Site) er
 		}
 		printFindings(out, report.Systems[i].Findings, site)
 	}
+	if len(report.Instruments) > 0 {
+		fmt.Fprintln(out, "\nthe instruments behind it, by the site file")
+	}
+	for i := range report.Instruments {
+		fmt.Fprintf(out, "  %s; %d figures rest on it\n", &report.Instruments[i], len(report.Instruments[i].Figures))
+	}
 	return nil
 }
 
