@@ -2,6 +2,7 @@ package sitefile
 
 import (
 	"math"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -142,5 +143,27 @@ func TestMonthsAfter(t *testing.T) {
 		if got := monthsAfter(tt.date, tt.months); got != tt.want {
 			t.Errorf("%d months after %s: %s, want %s", tt.months, tt.date, got, tt.want)
 		}
+	}
+}
+
+// TestInstrumentsPage: what docs/instruments.md shows is a record that loads.
+func TestInstrumentsPage(t *testing.T) {
+	page, err := os.ReadFile("../../docs/instruments.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, example, ok := strings.Cut(string(page), "[device.instrument]\n")
+	if example, _, _ = strings.Cut(example, "```"); !ok {
+		t.Fatal("no example")
+	}
+	s := withInstrument(t, "[device.instrument]\n"+strings.ReplaceAll(example, "channels.header_pressure", "channels.pressure"))
+	for _, w := range s.Warnings {
+		if strings.Contains(w.Key, "instrument") {
+			t.Errorf("%v", w)
+		}
+	}
+	d := &s.Devices[0]
+	if d.Instrument.Until != "2029-03-02" || d.InstrumentOf("pressure").Until != "2027-05-11" || d.Instrument.Current.Differs() {
+		t.Errorf("got %+v", d.Instrument)
 	}
 }
