@@ -14,6 +14,7 @@ require (
 	go.bug.st/serial v1.8.0
 	go.etcd.io/bbolt v1.5.0
 	go.uber.org/goleak v1.3.0
+	golang.org/x/mod v0.42.0
 	golang.org/x/sync v0.25.0
 	golang.org/x/sys v0.50.0
 	pgregory.net/rapid v1.3.0

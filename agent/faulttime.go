@@ -26,7 +26,7 @@ func onTime(begin, end *store.Event, toMS int64, segments []store.Segment) []lab
 		s, before := &passed[i], &passed[i-1]
 		start := s.StartWallMS + s.ShiftMS
 		lasted := s.StartMonoMS - mono
-		if s.Why == store.WhyStart {
+		if s.NewClock() {
 			lasted = start - wall
 			if before.Untrusted && before.ShiftMS == 0 {
 				lasted = 0 // its clock says nothing

@@ -86,16 +86,16 @@ func count(all ...bool) int {
 	return n
 }
 
-func (a *Agent) learnIn(c LevelsChange) (analysis.Learning, error) {
+func (h *History) learnIn(c LevelsChange) (analysis.Learning, error) {
 	to := c.To
 	if to == 0 {
-		to = Stamp(a.History.Now().UnixMilli())
+		to = Stamp(h.Now().UnixMilli())
 	}
 	from := c.From
 	if from == 0 {
 		from = to - Stamp(learnDays.Milliseconds())
 	}
-	return analysis.Learn(a.source(), a.site, c.Machine, int64(from), int64(to))
+	return analysis.Learn(h.source(), h.site, c.Machine, int64(from), int64(to))
 }
 
 // givenLevels reads the levels that a person gave.
@@ -189,20 +189,30 @@ func (a *Agent) learnLevels(ctx context.Context) error {
 
 // learnOnce reports whether nothing is left to learn of a machine.
 func (a *Agent) learnOnce(ctx context.Context, machine string) (done bool, err error) {
-	held, err := analysis.HoldingLevels(a.source(), a.site, machine)
+	done, learnt, err := a.learnable(machine)
+	if err != nil || learnt == nil || ctx.Err() != nil {
+		return done, errors.Join(err, ctx.Err())
+	}
+	a.log.Info("levels learnt", "machine", machine, "channel", learnt.Channel)
+	return true, a.calibrateLevels(ctx, machine, learnt)
+}
+
+// learnable learns the levels of a machine where they are wanted and its data
+// show them; done: there is nothing to learn.
+func (h *History) learnable(machine string) (done bool, levels *analysis.Levels, err error) {
+	held, err := analysis.HoldingLevels(h.source(), h.site, machine)
 	if err != nil || !held.Needed || held.Calibration > 0 {
-		return err == nil, err
+		return err == nil, nil, err
 	}
-	past, err := a.store.EventsWhere(0, 0, 1, func(e *store.Event) bool { return e.Kind == analysis.LevelsEvent && e.Subject == machine })
+	past, err := h.store.EventsWhere(0, 0, 1, func(e *store.Event) bool { return e.Kind == analysis.LevelsEvent && e.Subject == machine })
 	if err != nil || len(past) > 0 {
-		return err == nil, err // taken back by a person
+		return err == nil, nil, err // taken back by a person
 	}
-	learnt, err := a.learnIn(LevelsChange{Machine: machine})
-	if err != nil || learnt.Missing != "" || ctx.Err() != nil {
-		return false, errors.Join(err, ctx.Err())
+	learnt, err := h.learnIn(LevelsChange{Machine: machine})
+	if err != nil || learnt.Missing != "" {
+		return false, nil, err
 	}
-	a.log.Info("levels learnt", "machine", machine, "channel", learnt.Levels.Channel)
-	return true, a.calibrateLevels(ctx, machine, &learnt.Levels)
+	return false, &learnt.Levels, nil
 }
 
 // Source is the record as the analysis reads it: what is sealed and what is not.

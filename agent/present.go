@@ -20,6 +20,9 @@ func (a *Agent) State() State {
 		st.Machines = append(st.Machines, a.machineState(a.site.Machines[i].Name))
 	}
 	a.board.each(a.groups, func(g *scan.Group, s *scan.Scan) {
+		if !a.site.Polled(g.Device) {
+			return // what is imported says nothing of now
+		}
 		for i := range g.Channels {
 			st.Channels[g.Channels[i].ID()] = channelState(g, s, i, mono)
 		}
@@ -60,7 +63,7 @@ func (a *Agent) Ready() (ok bool, why string) {
 	if s := a.storeState(); !s.OK {
 		return false, "the store is not writing: " + s.Detail
 	}
-	why = "the site has no device"
+	why = "the site has no device that is polled"
 	for _, d := range a.poller.Status().Devices {
 		if d.Up {
 			return true, ""

@@ -73,15 +73,16 @@ func (a *Agent) end() time.Time {
 const nearBreak = time.Minute
 
 // markBroken puts right the text of gaps at which recording was not stopped but
-// broke off. The fold knows only that nobody read.
+// broke off. The fold knows only that nobody read; a run may break off a minute
+// after another was stopped, so the nearer end of the two is the gap's.
 func (h *History) markBroken(page []Event) error {
 	stopped := scan.AgentStopped.String()
 	isGap := func(e Event) bool { return e.Kind == kindState && e.Data["reason"] == stopped }
 	if !slices.ContainsFunc(page, isGap) {
 		return nil
 	}
-	breaks, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindBroke })
-	if err != nil || len(breaks) == 0 {
+	ends, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindBroke || e.Kind == kindStopped })
+	if err != nil || len(ends) == 0 {
 		return err
 	}
 	for i := range page {
@@ -96,7 +97,9 @@ func (h *History) markBroken(page []Event) error {
 			}
 			begun = begun.Add(-lasted)
 		}
-		if slices.ContainsFunc(breaks, func(e store.Event) bool { return begun.Sub(time.UnixMilli(e.WallMS)).Abs() <= nearBreak }) {
+		far := func(e store.Event) time.Duration { return begun.Sub(time.UnixMilli(e.WallMS)).Abs() }
+		end := slices.MinFunc(ends, func(x, y store.Event) int { return cmp.Compare(far(x), far(y)) })
+		if end.Kind == kindBroke && far(end) <= nearBreak {
 			page[i].Text = strings.Replace(page[i].Text, "("+stopped+")", "(recording broke off)", 1)
 		}
 	}

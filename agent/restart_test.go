@@ -115,3 +115,32 @@ func TestStoreWatchTellsOnce(t *testing.T) {
 		t.Errorf("after a loss: %q", e.Text)
 	}
 }
+
+// TestStopBesideABreak: a run that was stopped half a minute after the one
+// before it broke off has not broken off, and the other way round.
+func TestStopBesideABreak(t *testing.T) {
+	const at = int64(testStartMS)
+	for _, ends := range [][2]string{{kindBroke, kindStopped}, {kindStopped, kindBroke}} {
+		_, h := storyOf(t, func(rec *Recorder) {
+			for i, kind := range ends {
+				if _, err := rec.history.store.AppendEvent(store.Event{Kind: kind, WallMS: at + int64(i)*30_000}); err != nil {
+					t.Fatal(err)
+				}
+			}
+		})
+		page := make([]Event, 2)
+		for i := range page {
+			page[i] = Event{Time: Stamp(at + int64(i)*30_000 - 900), Kind: kindState, Text: "nothing was read from here on (agent stopped)",
+				Data: map[string]string{"reason": scan.AgentStopped.String()}}
+		}
+		if err := h.markBroken(page); err != nil {
+			t.Fatal(err)
+		}
+		for i, kind := range ends {
+			if broke := strings.Contains(page[i].Text, "broke off"); broke != (kind == kindBroke) {
+				t.Errorf("after %q the gap reads %q", kind, page[i].Text)
+			}
+		}
+		h.Close()
+	}
+}

@@ -202,7 +202,7 @@ func TestEnumsFitTheProgram(t *testing.T) {
 	if got := words("StateName"); !slices.Equal(got, publish.States()) {
 		t.Errorf("states %v, the program has %v", got, publish.States())
 	}
-	kinds := []string{string(sitefile.ModbusRTU), string(sitefile.ModbusASCII), string(sitefile.ModbusTCP), string(sitefile.ModbusRTUOverTCP), string(sitefile.Text)}
+	kinds := []string{string(sitefile.ModbusRTU), string(sitefile.ModbusASCII), string(sitefile.ModbusTCP), string(sitefile.ModbusRTUOverTCP), string(sitefile.Text), string(sitefile.FromFile)}
 	if got := words("SiteLine", "properties", "kind"); !slices.Equal(got, kinds) {
 		t.Errorf("line kinds %v, the program has %v", got, kinds)
 	}

@@ -101,7 +101,10 @@ func (s *sheet) demandCost(e *energyResult) {
 	if s.q.plant != nil {
 		inputs = append(inputs, s.q.plant.draw.inputsOr(t.PlantMeter)...)
 	}
-	s.boundValue(name, t.Currency, e.fineCell.Scaled(money), atLeast, b.method(bills), inputs)
+	s.boundValue(name, t.Currency, e.fineCell.Scaled(money), false, b.method(bills), inputs)
+	if atLeast {
+		s.atLeast(name, "a billing month is not over, or was not wholly seen")
+	}
 	s.demandTable(b, bills)
 	s.billing = b
 }

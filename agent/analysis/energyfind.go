@@ -84,7 +84,8 @@ func (s *sheet) drawEnergy() (energyResult, bool) {
 	e.setRelative()
 	e.running = e.cell.Scaled(e.running.V)
 	e.seen, e.seenMS = e.total, all.all.ms
-	e.atLeast = s.partial || s.g.to-s.g.from-all.all.ms > s.draw.c.gapMS
+	window := s.g.to - s.g.from
+	e.atLeast = s.partial || window-all.all.ms > max(s.draw.c.gapMS, int64(float64(window)*(1-wholeShare)))
 	return e, true
 }
 

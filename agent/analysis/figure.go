@@ -11,7 +11,12 @@ type Figure struct {
 	Uncertainty *float64 `json:"uncertainty,omitempty"` // half width of the interval, same unit
 	Level       float64  `json:"level,omitempty"`       // 0.95
 	Coverage    *float64 `json:"coverage,omitempty"`    // observed share of the window, 0-1
-	AtLeast     bool     `json:"at_least,omitempty"`
+	// AtLeast: the value is a lower bound, for part of the window was not observed
+	// or for the reason in AtLeastWhy.
+	AtLeast    bool   `json:"at_least,omitempty"`
+	AtLeastWhy string `json:"at_least_why,omitempty"`
+	// Note is what must be read with the value: what it refers to, which way it goes.
+	Note string `json:"note,omitempty"`
 	// Denominator says in words what a share or mean is taken over.
 	Denominator string `json:"denominator,omitempty"`
 	// AtMost is the most it can be where a counter ran on over the gaps.

@@ -22,6 +22,9 @@ type quietResult struct {
 	leak    gum.Value // what is left; may be below zero by its uncertainty
 	widened float64   // factor by which disagreement widened the interval; 1: none
 	words   string    // on how the methods agree
+	move    *leakMove // nil: the nights show no trend
+	// workingPa is the mean absolute pressure while machines deliver; 0: none did.
+	workingPa float64
 }
 
 // valid are the methods that gave something.

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"loadscribe/agent/gum"
@@ -28,6 +29,7 @@ func (s *sheet) leaks(sys *sitefile.System, b *airBalance) {
 	leak := s.putLeak(r)
 	s.leakShare(r, leak)
 	s.leakCost(r, leak)
+	s.leakNotes(r, leak)
 }
 
 // newQuietResult finds quiet hours and goes through the methods.
@@ -52,6 +54,9 @@ func newQuietResult(site *sitefile.Site, sys *sitefile.System, b *airBalance, ma
 	}
 	r.methods = append(r.methods, guided...)
 	r.combine()
+	if r.absent == "" {
+		r.move = r.moved(outside)
+	}
 	return r
 }
 
@@ -157,6 +162,9 @@ func (s *sheet) leakShare(r *quietResult, leak gum.Value) {
 			workingN++
 		}
 	}
+	if workingN > 0 {
+		r.workingPa = working/workingN + s.site.BarometerPa
+	}
 	flow, seconds := b.mean(whole)
 	if flow.V <= 0 {
 		s.absent("no air flowed in the minutes that can be balanced", "leak_share")
@@ -164,11 +172,15 @@ func (s *sheet) leakShare(r *quietResult, leak gum.Value) {
 	}
 	method := "what leaks at each minute's pressure, over what the system took in the same minutes"
 	if full := ratedFlowM3S(s.site, b.sys); full > 0 && workingN > 0 {
-		at := leak.V / r.pa * (working/workingN + s.site.BarometerPa)
+		at := leak.V / r.pa * r.workingPa
 		method += fmt.Sprintf("; while machines deliver (at %s) it is %.0f %% of their rated flow: under 10 %% of capacity is well kept, 20 to 30 %% poor (handbook, read)",
 			shownIn(s.site, working/workingN/1000, "kPa"), 100*at/full)
 	}
 	share := leak.Scaled(leaked / r.pa / seconds).Over(flow)
+	if share.V > 1 {
+		share.V = 1
+		method += "; more would leak than flows, which cannot be: put as all of it"
+	}
 	s.ratioValue("leak_share", "1", share, method, "mean flow of all balanced minutes", inputsOf(share))
 }
 
@@ -190,12 +202,60 @@ func (s *sheet) leakCost(r *quietResult, leak gum.Value) {
 		s.absent(absent, name)
 		return
 	}
+	flow := "leak_flow"
+	if r.move != nil {
+		leak, flow = r.move.today(s.site, leak)
+	}
 	cost := leak.Scaled(1 / r.pa).Times(each).Scaled(year / joulesPerKWh)
-	s.ratioValue(name, t.Currency, cost, fmt.Sprintf("leak_flow at each minute's pressure, times %s (%s), times the price of energy when it is made up; %s; a demand charge is not saved by it (assumed)",
-		words, shownIn(s.site, each.V/joulesPerKWh, "kWh/m³"), days), "a year", append(inputsOf(cost), "tariff"))
-	f := s.figures[name]
-	f.AtLeast = atLeast || idle
-	s.figures[name] = f
+	s.ratioValue(name, t.Currency, cost, fmt.Sprintf("%s at each minute's pressure, times %s (%s), times the price of energy when it is made up; %s; a demand charge is not saved by it (assumed)",
+		flow, words, shownIn(s.site, each.V/joulesPerKWh, "kWh/m³"), days), "a year", append(inputsOf(cost), "tariff"))
+	s.atLeast(name, r.costLeavesOut(t, idle, atLeast)...)
+}
+
+// costLeavesOut says for what a leak's cost is no more than a lower bound.
+func (r *quietResult) costLeavesOut(t *sitefile.Tariff, idle, noDayOff bool) (why []string) {
+	if idle {
+		why = append(why, "idling for the leaks alone is not counted")
+	}
+	if noDayOff {
+		why = append(why, "days off are left out, none was seen")
+	}
+	if len(t.Demand) > 0 {
+		why = append(why, "no demand charge is counted")
+	}
+	if r.move != nil && r.move.perDay > 0 {
+		why = append(why, "leaks grow on")
+	}
+	return why
+}
+
+// likePressure is within which share two pressures leak alike, so that one is said.
+const likePressure = 0.02
+
+// leakNotes puts beside the figures what their values refer to: a leak is no number
+// without its pressure, and one that grows none without its time.
+func (s *sheet) leakNotes(r *quietResult, leak gum.Value) {
+	f := s.figures["leak_flow"]
+	f.Note = "at " + shownIn(s.site, (r.pa-s.site.BarometerPa)/1000, "kPa")
+	if r.workingPa > 0 && math.Abs(r.workingPa/r.pa-1) > likePressure {
+		f.Note += fmt.Sprintf(", the mean of quiet hours; %s at %s, the mean while machines deliver",
+			shownIn(s.site, float64(leak.V*(r.workingPa/r.pa))*perMinute, "m³/min"), shownIn(s.site, (r.workingPa-s.site.BarometerPa)/1000, "kPa"))
+	}
+	if r.move != nil {
+		f.Note += "; " + r.move.words(s.site)
+	}
+	s.figures[f.Name] = f
+	if cost := s.figures["leak_cost"]; r.move != nil && cost.Value != nil {
+		cost.Note = fmt.Sprintf("at the leaks of the last %s", nights(r.move.nights))
+		s.figures[cost.Name] = cost
+	}
+}
+
+func nights(n int) string {
+	if n == 1 {
+		return "quiet night"
+	}
+	return fmt.Sprintf("%d quiet nights", n)
 }
 
 // quietTables shows the methods, the nights and the users side by side.

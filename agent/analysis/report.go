@@ -3,6 +3,7 @@ package analysis
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"loadscribe/agent/gum"
@@ -95,6 +96,10 @@ type sheet struct {
 	running          int                  // observed starts and stops of the motor
 }
 
+// wholeShare is the observed share of a window from which on a sum over it is as good
+// as whole: what is missing lies below any meter's error.
+const wholeShare = 0.999
+
 func newSheet(g *gathered, q *question) *sheet {
 	s := &sheet{g: g, q: q, site: q.site, tables: []Table{}, figures: map[string]Figure{}}
 	window := g.to - g.from
@@ -102,7 +107,7 @@ func newSheet(g *gathered, q *question) *sheet {
 	if window > 0 {
 		s.coverage = min(1, float64(observed)/float64(window))
 	}
-	s.partial = len(g.total.gaps) > 0 || window-observed > s.gapMS()
+	s.partial = (len(g.total.gaps) > 0 || window-observed > s.gapMS()) && s.coverage < wholeShare
 	s.countEdges()
 	return s
 }
@@ -149,6 +154,16 @@ func (s *sheet) add(name, unit string, e estimate, method string, inputs []strin
 	f := s.put(name, unit, e, method, inputs)
 	f.AtLeast = s.partial
 	s.figures[name] = *f
+}
+
+// atLeast makes a figure a lower bound for the reasons given, if there are any.
+func (s *sheet) atLeast(name string, why ...string) {
+	if len(why) == 0 {
+		return
+	}
+	f := s.figures[name]
+	f.AtLeast, f.AtLeastWhy = true, strings.Join(why, ", ")
+	s.figures[name] = f
 }
 
 // ratio is put with a denominator.

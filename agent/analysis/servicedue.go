@@ -237,7 +237,7 @@ func (b *serviceBook) spread(g *gathered, mean float64) float64 {
 func (b *serviceBook) item(it sitefile.ServiceItem, last ServiceDone, ok bool) (ServiceItem, error) {
 	s := ServiceItem{Item: it.Item, EveryHours: it.Hours, EveryMonths: it.Months}
 	if !ok {
-		s.Absent = fmt.Sprintf("when it was last done is not known: write it down with loadscribe note --service %q, with --at and, if it was before this record, --hour-meter", it.Item)
+		s.Absent = "when it was last done is not known: write a note that names this item, with the day and, if that was before this record, the hour meter"
 		return s, nil
 	}
 	s.Done, s.Note = stamp(last.AtMS), last.Note
@@ -282,7 +282,7 @@ func (b *serviceBook) since(s *ServiceItem, last ServiceDone) error {
 			return nil
 		}
 		s.HoursSince = number64(math.Max(0, b.meter-*last.HourMeter))
-		return nil
+		return b.doubt(s, last)
 	}
 	if last.AtMS >= b.now { // after the last reading of a stopped agent
 		s.HoursSince = number64(0)
@@ -301,8 +301,26 @@ func (b *serviceBook) since(s *ServiceItem, last ServiceDone) error {
 	// A day without readings at its begin: what ran before the record is not in it.
 	s.AtLeast = less || len(g.cells) > 0 && g.cells[0].from-last.AtMS > dayMS
 	if s.AtLeast {
-		s.Absent = "not all of the time since is recorded: with the hour meter's reading of that day (loadscribe note --hour-meter) it would be exact"
+		s.Absent = "not all of the time since is recorded: with the hour meter's reading of that day it would be exact: correct the note"
 	}
+	return nil
+}
+
+// doubt holds an hour meter that was written down against the machine's own,
+// where all the time since is recorded: a slip of the pen there moves a service
+// by as many hours. The machine's own count is then what holds.
+func (b *serviceBook) doubt(s *ServiceItem, last ServiceDone) error {
+	const apart = 2 // h: read before or after the work, rounded
+	g, err := b.window(last.AtMS)
+	if err != nil || len(g.cells) == 0 || g.cells[0].from-last.AtMS > hourMS {
+		return err
+	}
+	ran, _, less, ok := b.ran(g)
+	if !ok || less || math.Abs(ran-*s.HoursSince) <= apart {
+		return nil
+	}
+	s.HoursSince = number64(ran)
+	s.say(fmt.Sprintf("the hour meter written down, %.0f h, cannot be: the machine's own shows %.0f h and ran %.0f h since, which is taken; correct the note", *last.HourMeter, b.meter, ran))
 	return nil
 }
 

@@ -97,7 +97,7 @@ func TestServiceDue(t *testing.T) {
 		if oil.By != "months" || !strings.HasPrefix(oil.Due, "2025-03-04T00:00") || oil.Earliest != "" { // monday is 4 March 2024
 			t.Errorf("oil %+v", oil)
 		}
-		if b := items["belt"]; b.Due != "" || !strings.Contains(b.Absent, "--service \"belt\"") {
+		if b := items["belt"]; b.Due != "" || !strings.Contains(b.Absent, "write a note that names this item") {
 			t.Errorf("belt, of which no note tells: %+v", b)
 		}
 	}
@@ -208,5 +208,24 @@ func TestServiceWithoutADate(t *testing.T) {
 	it := ServiceItem{EveryHours: 4000, HoursSince: &at}
 	if _, ok := idle.afterHours(&it); ok || !strings.Contains(it.Absent, "hundred years") {
 		t.Errorf("a machine that hardly runs: %+v", it)
+	}
+}
+
+// TestHourMeterWrittenWrong: a note says 20000 h on a day on which the machine's
+// own meter stood at 21520.4 (21480.4 and one week of 40 h). It ran 160 h since.
+func TestHourMeterWrittenWrong(t *testing.T) {
+	site, tp := serviced(t, true)
+	for _, c := range []struct {
+		wrote float64
+		told  bool
+	}{{20_000, true}, {21_600, true}, {21_521, false}} {
+		_, items := due(t, site, tp, ServiceDone{Machine: "comp1", Item: "air filter", AtMS: monday + 7*dayMS, HourMeter: &c.wrote, Note: 1})
+		f := items["air filter"]
+		if f.HoursSince == nil || math.Abs(*f.HoursSince-160) > 1 {
+			t.Errorf("%g h: %v h since, want 160", c.wrote, f.HoursSince)
+		}
+		if told := strings.Contains(f.Absent, "cannot be"); told != c.told {
+			t.Errorf("%g h: it says %q", c.wrote, f.Absent)
+		}
 	}
 }

@@ -142,23 +142,13 @@ func newCodec(mc *sitefile.MapChannel, ch *scan.Channel) (codec, error) {
 		return c, fmt.Errorf("type %q: the group says kind %d, bit %t", mc.Type, ch.Kind, ch.Bit)
 	}
 	c.signal = newSignalLimits(mc.Signal)
-	c.setValid(mc.Valid)
+	c.setValid(mc)
 	return c, c.setAbsent(mc.Absent)
 }
 
-// setValid keeps the valid range, widened by what rounding can do to a value
-// that lies exactly on its edge: 3 counts of 0.1 make 0.30000000000000004.
-func (c *codec) setValid(valid *[2]float64) {
-	if valid == nil {
-		return
-	}
-	eps := 1e-12 // some thousand roundings of a float64
-	if c.channel.Kind == scan.KindFloat32 {
-		eps = 1e-7 // one rounding of a float32
-	}
-	slack := func(edge float64) float64 { return eps * (math.Abs(edge) + math.Abs(c.channel.Offset)) }
-	c.valid = true
-	c.low, c.high = valid[0]-slack(valid[0]), valid[1]+slack(valid[1])
+// setValid keeps the valid range, widened by what rounding can do.
+func (c *codec) setValid(mc *sitefile.MapChannel) {
+	c.low, c.high, c.valid = mc.ValidRange()
 }
 
 // setAbsent keeps the codes for "no value". Manuals print 65535 as well as -1

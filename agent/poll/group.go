@@ -44,7 +44,7 @@ func NewGroupPoller(d *sitefile.Device, g *scan.Group, log *slog.Logger) (*Group
 
 // newGroupPoller plans for the speed of line l; nil: not known.
 func newGroupPoller(l *sitefile.Line, d *sitefile.Device, g *scan.Group, log *slog.Logger) (*GroupPoller, error) {
-	if d.Map == nil || d.Map.Protocol == "text" {
+	if d.Map == nil || d.Map.Protocol != "modbus" {
 		return nil, fmt.Errorf("device %q: map %q is not a Modbus map: use one, or put the device on a line of kind \"text\"", d.Name, d.MapPath)
 	}
 	decoder, err := NewDecoder(d, g)

@@ -50,7 +50,7 @@ type overheard struct {
 }
 
 func newOverheard(d *sitefile.Device, g *scan.Group) (*overheard, error) {
-	if d.Map == nil || d.Map.Protocol == "text" {
+	if d.Map == nil || d.Map.Protocol != "modbus" {
 		return nil, fmt.Errorf("device %q: map %q is not a Modbus map: use one, or put the device on a line of kind \"text\"", d.Name, d.MapPath)
 	}
 	decoder, err := NewDecoder(d, g)

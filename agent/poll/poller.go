@@ -74,8 +74,8 @@ type Poller struct {
 	devices []string // the site's order
 }
 
-// New prepares the polling of groups, which are those of site's devices. It
-// fails when a group does not fit its device's map, with an error that names
+// New prepares the polling of groups, which are those of site's devices. What
+// is imported from files is left out. It fails when a group does not fit its device's map, with an error that names
 // device, channel and map.
 func New(site *sitefile.Site, groups []*scan.Group, sink Sink, opts Options) (*Poller, error) {
 	if opts.Dial == nil {
@@ -95,6 +95,9 @@ func New(site *sitefile.Site, groups []*scan.Group, sink Sink, opts Options) (*P
 	}
 	p := &Poller{}
 	for i := range site.Lines {
+		if site.Lines[i].Kind == sitefile.FromFile {
+			continue
+		}
 		l, err := newLine(site, &site.Lines[i], groups, sink, opts)
 		if err != nil {
 			return nil, err

@@ -174,7 +174,7 @@ func textRules(d *sitefile.Device, g *scan.Group) ([]codec, error) {
 			return nil, fmt.Errorf("device %q: channel %q is read as %q, but the group says kind %d, bit %t", d.Name, mc.Name, mc.Text.As, ch.Kind, ch.Bit)
 		}
 		rules[i].channel = g.Channels[i]
-		rules[i].setValid(mc.Valid)
+		rules[i].setValid(mc)
 	}
 	return rules, nil
 }

@@ -188,10 +188,19 @@ func TestWarnings(t *testing.T) {
 		{"blind machine", `roles = { loaded = "inputs.loaded" }`, `roles = { discharge_pressure = "inputs.pressure" }`, "machine]]\nname = \"comp2\"", "its state cannot be told"},
 		{"machine in no system", `["comp1", "comp2"]`, `["comp1"]`, `"comp2"`, "is in no system"},
 		{"channel shared", `"inputs.loaded"`, `"controller.loaded"`, `"controller.loaded"`, `fills "loaded" of machine "comp1" too`},
+		{"a digit too many", `"185 cfm"`, "\"1850 cfm\"\nrated_pressure = \"125 psi\"\nrated_power = \"37 kW\"", `"1850 cfm"`, "isentropic efficiency of 7.5"},
+		{"package beside its motor", `"185 cfm"`, "\"185 cfm\"\nrated_power = \"370 kW\"", `"370 kW"`, "takes 9.9 times the motor's rating"},
+		{"bar for psi", `"185 cfm"`, "\"185 cfm\"\nrated_pressure = \"125 bar\"\ncut_out = \"120 psi\"", `"125 bar"`, "unloads at"},
+		{"minimum above the band", `"90 psi"`, `"190 psi"`, `"190 psi"`, "is not below"},
 		{"flow on another basis", `"185 cfm"`, `"185 scfm"`, `"185 scfm"`, "of free air"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			files := changed(t, tt.old, tt.new)
+			old := []string{tt.old, tt.new}
+			if tt.name == "minimum above the band" { // which must be known of every machine
+				old = append(old, `rated_flow = "185 cfm"`, "rated_flow = \"185 cfm\"\ncut_out = \"120 psi\"",
+					"name = \"comp2\"\n", "name = \"comp2\"\ncut_out = \"120 psi\"\n")
+			}
+			files := changed(t, old...)
 			warnings := mustLoad(t, files).Warnings
 			i := slices.IndexFunc(warnings, func(p Problem) bool { return strings.Contains(p.Error(), tt.words) })
 			if i < 0 {

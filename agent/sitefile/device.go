@@ -18,6 +18,7 @@ func (l *loader) readDevices(root *section) {
 	for _, s := range sections {
 		d := Device{Name: s.ident("name", `name the device, like name = "controller"`)}
 		l.readDeviceLine(s, &d)
+		l.needPeriod(s, &d)
 		d.Every = s.period("every", defaultPeriod)
 		d.Map = l.readDeviceMap(s, &d)
 		d.Instrument = s.instrument("instrument", &d)
@@ -31,12 +32,25 @@ func (l *loader) readDevices(root *section) {
 	l.warnIdleLines(root)
 }
 
+// needPeriod wants the period of a logger's rows, which nothing else tells.
+func (l *loader) needPeriod(s *section, d *Device) {
+	if l.lineKinds[d.Line] == FromFile {
+		s.need("every", `write how far the rows of its files lie apart, like every = "10s"`)
+	}
+}
+
 func (l *loader) readDeviceLine(s *section, d *Device) {
 	e := s.need("line", "name the [[line]] that the device is on")
 	d.Line = s.text("line", "")
 	kind, known := l.lineKinds[d.Line]
 	if e != nil && e.value.kind == kindText && !known {
 		s.problem(e.value.at, "line", l.lineNames.mend(d.Line), "there is no line %q", d.Line)
+	}
+	if kind == FromFile {
+		if e := s.entry("unit"); e != nil {
+			s.problem(e.at, "unit", "remove it", "a device whose readings are imported from files has no unit id")
+		}
+		return
 	}
 	if kind == Text {
 		if e := s.entry("unit"); e != nil {
@@ -75,7 +89,7 @@ func (l *loader) checkProtocol(s *section, d *Device) {
 	if e := s.table.find("map"); e != nil {
 		at = e.value.at
 	}
-	if isText := d.Map.Protocol == "text"; isText != (kind == Text) {
+	if d.Map.Protocol != kind.protocol() {
 		s.problem(at, "map", "use a map with the line's protocol, or another line",
 			"line %q is %q, but the map's protocol is %q", d.Line, kind, d.Map.Protocol)
 		return

@@ -99,9 +99,9 @@ func (s *section) merge(maps []*RegisterMap, named []*value) *RegisterMap {
 	}
 	for k, m := range maps[1:] {
 		at := named[k+1].at
-		if m.Protocol != "modbus" || own.Protocol != "modbus" {
+		if m.Protocol != own.Protocol || own.Protocol == "text" {
 			s.problem(at, "maps", "make each map a device of its own",
-				"only Modbus maps can be joined, but %s is for protocol %q and %s for %q", maps[0].Path, own.Protocol, m.Path, m.Protocol)
+				"only Modbus maps, or maps of files, can be joined with their like, but %s is for protocol %q and %s for %q", maps[0].Path, own.Protocol, m.Path, m.Protocol)
 			continue
 		}
 		own.Bridge = min(own.Bridge, m.Bridge)

@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"math"
 	"strconv"
 	"time"
 
@@ -58,6 +59,21 @@ func (c *MapChannel) Kind() scan.Kind {
 		return scan.KindDecimal
 	}
 	return scan.KindInt
+}
+
+// ValidRange is the range outside which a value is implausible, in Unit, widened
+// by what rounding can do to a value that lies exactly on its edge: 3 counts of
+// 0.1 make 0.30000000000000004. given is false where any value will do.
+func (c *MapChannel) ValidRange() (low, high float64, given bool) {
+	if c.Valid == nil {
+		return 0, 0, false
+	}
+	eps := 1e-12 // some thousand roundings of a float64
+	if c.Kind() == scan.KindFloat32 {
+		eps = 1e-7 // one rounding of a float32
+	}
+	slack := func(edge float64) float64 { return eps * (math.Abs(edge) + math.Abs(c.Offset)) }
+	return c.Valid[0] - slack(c.Valid[0]), c.Valid[1] + slack(c.Valid[1]), true
 }
 
 // IsBit reports whether the value is 0 or 1 only.

@@ -64,9 +64,13 @@ func portKey(port string) string {
 
 func (l *loader) readLine(s *section) (Line, bool) {
 	line := Line{Name: s.label("name", `name the line, like name = "bus"`)}
-	kinds := []string{string(ModbusRTU), string(ModbusASCII), string(ModbusTCP), string(ModbusRTUOverTCP), string(Text)}
+	kinds := []string{string(ModbusRTU), string(ModbusASCII), string(ModbusTCP), string(ModbusRTUOverTCP), string(Text), string(FromFile)}
 	if s.need("kind", "write one of "+quotedList(kinds)) != nil {
 		line.Kind = LineKind(s.choice("kind", "", kinds...))
+	}
+	if line.Kind == FromFile {
+		s.refuseOnFileLine()
+		return line, l.keepLine(s, &line)
 	}
 	l.readEnd(s, &line)
 	line.Timeout = s.duration("timeout", time.Second, time.Millisecond, `write it like "1s"; common are 0.3 s to 3 s`)
@@ -80,12 +84,18 @@ func (l *loader) readLine(s *section) (Line, bool) {
 		}
 	}
 	l.readListening(s, &line)
+	return line, l.keepLine(s, &line)
+}
+
+// keepLine ends the reading of a line and makes it known, unless its name is no
+// good.
+func (l *loader) keepLine(s *section, line *Line) bool {
 	s.done()
 	if line.Name == "" || !l.lineNames.add(s, "name", line.Name) {
-		return line, false
+		return false
 	}
 	l.lineKinds[line.Name] = line.Kind
-	return line, true
+	return true
 }
 
 // readEnd reads the keys that say where the line is: those of a serial port or

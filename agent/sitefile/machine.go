@@ -35,6 +35,7 @@ func (l *loader) readMachines(root *section) {
 			continue
 		}
 		l.warnBlind(s, &m)
+		l.warnUnlikely(s, &m)
 		l.site.Machines = append(l.site.Machines, m)
 	}
 }

@@ -34,10 +34,13 @@ func readMap(path string, data []byte, found *findings) *RegisterMap {
 	root := &section{file: path, found: found, table: doc}
 	m := &RegisterMap{Path: path}
 	m.Name = root.text("name", "")
-	m.Protocol = root.choice("protocol", "modbus", "modbus", "text")
-	if m.Protocol == "text" {
+	m.Protocol = root.choice("protocol", "modbus", "modbus", "text", "file")
+	switch m.Protocol {
+	case "text":
 		readTextMap(root, m)
-	} else {
+	case "file":
+		readFileMap(root, m)
+	default:
 		readModbusMap(root, m)
 	}
 	return m

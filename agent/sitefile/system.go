@@ -30,6 +30,7 @@ func (l *loader) readSystems(root *section) {
 		for _, t := range s.subs("taps") {
 			sys.Taps = append(sys.Taps, l.readTap(t, parts))
 		}
+		l.warnMinimum(s, &sys)
 		sys.NightUsers, sys.Drains = s.nightUsers(), l.readDrains(s, parts)
 		s.done()
 		if sys.Name != "" && l.systems.add(s, "name", sys.Name) {

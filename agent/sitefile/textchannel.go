@@ -72,7 +72,7 @@ func (s *section) readAs(c *MapChannel) {
 	t.Comma = s.choice("point", ".", ".", ",") == ","
 	t.Signed = s.boolean("signed")
 	bit := s.integer("bit", -1, 0, 62, "bits are 0 (least) to 62")
-	t.Words = s.readWords()
+	t.Words = s.readWords("words")
 	if t.As != "decimal" {
 		s.refuse(`it goes with as = "decimal"`, "point")
 	}
@@ -97,12 +97,12 @@ func (s *section) readAs(c *MapChannel) {
 }
 
 // readWords reads the table from words to numbers.
-func (s *section) readWords() map[string]int64 {
-	if s.table.find("words") == nil {
-		s.asked = append(s.asked, "words")
+func (s *section) readWords(key string) map[string]int64 {
+	if s.table.find(key) == nil {
+		s.asked = append(s.asked, key)
 		return nil
 	}
-	t := s.sub("words")
+	t := s.sub(key)
 	if t == nil {
 		return nil
 	}

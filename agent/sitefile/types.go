@@ -78,9 +78,13 @@ const (
 	ModbusTCP        LineKind = "modbus-tcp"
 	ModbusRTUOverTCP LineKind = "modbus-rtu-over-tcp"
 	Text             LineKind = "text"
+	// FromFile is a line that is never opened: what its devices recorded comes
+	// in by import.
+	FromFile LineKind = "file"
 )
 
-// Line is one serial port or TCP endpoint.
+// Line is one serial port or TCP endpoint, or the loggers whose files are
+// imported (FromFile), which has neither and is never opened.
 type Line struct {
 	Name       string
 	Kind       LineKind
@@ -131,7 +135,7 @@ type Device struct {
 type RegisterMap struct {
 	Path     string
 	Name     string
-	Protocol string // "modbus" or "text"
+	Protocol string // "modbus", "text", or "file"
 	// Bridge is the largest hole, in registers or bits, that may be read
 	// along to save a request; 0 forbids it. Key: bridge, default 8.
 	Bridge   int
@@ -162,7 +166,7 @@ type MapChannel struct {
 	Role          scan.Role
 	Table         Table
 	Address       uint16 // zero-based, whatever the file's addressing
-	Type          string // bit, u16, i16, u32, i32, u64, i64, f32, f64, bcd16, bcd32; text maps: see Text
+	Type          string // bit, u16, i16, u32, i32, u64, i64, f32, f64, bcd16, bcd32; text maps: see Text; file maps: decimal or bit
 	Bit           int    // bit of a register, 0 = least; -1: whole
 	WordsLittle   bool   // low 16-bit word first
 	Scale, Offset float64

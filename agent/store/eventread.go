@@ -13,6 +13,7 @@ type eventReader struct {
 	from, to int64
 	wanted   func(*Event) bool
 	shifts   map[uint32]int64 // by segment, what to add to labels
+	hidden   map[uint32]bool  // segments of undone imports
 	out      []Event
 	lost     []loss // lists that cannot be read: the others are
 }
@@ -22,6 +23,9 @@ type eventReader struct {
 // labels of that clock alone are wrong: what was kept before the first scan
 // after the setting already has the right one.
 func (r *eventReader) take(e Event, shifted bool) {
+	if r.hidden[e.Segment] && !toldOfUndone(e.Kind) {
+		return
+	}
 	shift := r.shifts[e.Segment]
 	if e.WallMS >= earliestMS {
 		shift = 0

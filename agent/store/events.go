@@ -56,7 +56,7 @@ func (s *Store) EventsWhere(fromMS, toMS int64, limit int, wanted func(*Event) b
 		to = maxWallMS + 1
 	}
 	s.mu.RLock()
-	r := eventReader{s: s, from: from, to: to, wanted: wanted, shifts: s.shifts()}
+	r := eventReader{s: s, from: from, to: to, wanted: wanted, shifts: s.shifts(), hidden: s.hidden()}
 	s.mu.RUnlock()
 	var unsealed []Event
 	err := s.snapshot(func(tx *bolt.Tx, _ []scan.Scan, events []Event) error {

@@ -93,7 +93,7 @@ func (s *Store) checkSequence() error {
 	if err != nil {
 		return err
 	}
-	told := slices.ContainsFunc(events, func(e Event) bool { return e.Kind == "data_damaged" })
+	told := slices.ContainsFunc(events, func(e Event) bool { return e.Kind == "data_damaged" || e.Kind == KindImportUndone })
 	last := uint64(0)
 	err = s.Scans(ScanQuery{}, func(sc *scan.Scan) error {
 		if sc.Seq <= last {

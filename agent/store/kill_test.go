@@ -157,8 +157,14 @@ func (w *words) Write(b []byte) (int, error) {
 // first word, kills it and returns the last durable_seq it printed.
 func runAndKill(t *testing.T, exe, dir string, after time.Duration, fromFirst bool) uint64 {
 	t.Helper()
+	return runAndKillArg(t, exe, childEnv, dir, after, fromFirst)
+}
+
+// runAndKillArg tells the child by an environment variable what to do.
+func runAndKillArg(t *testing.T, exe, env, dir string, after time.Duration, fromFirst bool) uint64 {
+	t.Helper()
 	cmd := exec.Command(exe)
-	cmd.Env = append(os.Environ(), childEnv+"="+dir)
+	cmd.Env = append(os.Environ(), env+"="+dir)
 	out := words{first: make(chan struct{})}
 	cmd.Stdout = &out
 	if err := cmd.Start(); err != nil {

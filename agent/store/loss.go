@@ -169,7 +169,7 @@ func (s *Store) lostFrom(found *findings, have *seqSet) []loss {
 				first: r.firstSeq, last: r.lastSeq, why: whyDamaged})
 		}
 	}
-	for _, c := range holeSpans(readable, have, out) {
+	for _, c := range holeSpans(readable, have, append(s.undone(), out...)) {
 		l := loss{fromMS: c.fromMS, toMS: c.toMS, first: c.first, last: c.last, why: whyDamaged}
 		var missing []string
 		for device, no := range s.devices {

@@ -57,26 +57,11 @@ func (s *Store) moveCells(tx *bolt.Tx) error {
 		return err
 	}
 	for at := range places {
-		l := levels[at.level]
 		leaves := tx.Bucket([]byte(bucketLeaves))
 		if at.spanMS < s.RawFrom() || leaves != nil && leaves.Get(dayKey(dayOf(hourOf(at.spanMS)))) != nil {
 			continue // they hold scans that are no longer kept: cannot be made again
 		}
-		p, err := s.cellsFromBlocks(tx, at.deviceNo, l, at.spanMS)
-		if err != nil {
-			return err
-		}
-		day, err := makeDayBucket(tx, bucketCells, dayOf(hourOf(at.spanMS)))
-		if err != nil {
-			return err
-		}
-		key := cellKey(l, at.deviceNo, at.spanMS)
-		if len(p.groups) == 0 {
-			err = day.Delete(key)
-		} else {
-			err = day.Put(key, wrap(nil, typeCells, appendPack(nil, p, l, at.spanMS, s.enc)))
-		}
-		if err != nil {
+		if err := s.remakeCells(tx, at); err != nil {
 			return err
 		}
 	}

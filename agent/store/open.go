@@ -37,11 +37,13 @@ func Open(dir string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
+	// a killed import leaves its folder, and in a new directory the lock
+	fresh := fileSize(filepath.Join(dir, sideDir)) >= 0 && fileSize(filepath.Join(dir, journalDir)) < 0
 	if err := s.makeDirs(); err != nil {
 		return nil, fmt.Errorf("make data directory: %w", err)
 	}
 	for _, name := range []string{lockName, "agent.json"} { // left by earlier runs
-		s.usedBefore = s.usedBefore || fileSize(filepath.Join(dir, name)) >= 0
+		s.usedBefore = s.usedBefore || !fresh && fileSize(filepath.Join(dir, name)) >= 0
 	}
 	if s.lock, err = lockDir(dir); err != nil {
 		return nil, err
@@ -157,6 +159,15 @@ func (s *Store) start() error {
 		return nil
 	}
 	s.journalTail()
+	if s.o.Import != nil {
+		if len(notes) > 0 {
+			return fmt.Errorf("%w: %s; start the agent, which saves what can be read, stop it, then try again", ErrDamaged, notes[0].Text)
+		}
+		return s.startImport()
+	}
+	if err := s.removeSide(); err != nil {
+		return err
+	}
 	mono, wall := s.o.Clock.Now()
 	s.firstOwn = len(s.segments)
 	if b, ok := s.o.Clock.(scan.Booted); ok {
@@ -355,12 +366,15 @@ func guard(fn func() error) (err error) {
 
 // newSegment begins a recording segment. mu is held or the store not shared.
 func (s *Store) newSegment(monoMS, wallMS int64, why string) {
+	if s.o.Import != nil {
+		why = WhyImport // whatever the reason: it goes when the import is undone
+	}
 	number := uint32(1)
 	for _, seg := range s.segments {
 		number = max(number, seg.Number+1)
 	}
 	seg := Segment{Number: number, StartWallMS: wallMS, StartMonoMS: monoMS, BootID: s.boot.id, Why: why,
-		Untrusted: wallMS < earliestMS}
+		Untrusted: wallMS < earliestMS && why != WhyImport}
 	if seg.Untrusted && s.boot.known {
 		seg.Booted, seg.BootMS = true, s.boot.beganMS+monoMS
 	}

@@ -66,6 +66,8 @@ type Options struct {
 	TailValues int
 	// FS is the file system beside the database; nil: the machine's own.
 	FS FS
+	// Import, where set, opens a store for an import. nil: for recording.
+	Import *Importing
 	// CommitFault is a test's failure of a commit of the database, whose
 	// writes bbolt does itself: asked before a commit, and with last set at
 	// its last sync, which finds the commit done. nil: none.
@@ -118,7 +120,7 @@ type Segment struct {
 	StartMonoMS int64
 	FirstSeq    uint64 // sequence number of its first scan, if it has one
 	BootID      string // of the operating system; empty where it has none
-	Why         string // WhyStart, "clock step", "time went back"
+	Why         string // WhyStart, "clock step", "time went back", WhyImport, WhyUndone
 	// Untrusted: the clock was not set when the segment began.
 	Untrusted bool
 	// BootMS is how long after the start of the computer it began, where Booted.

@@ -20,6 +20,10 @@ func TestMain(m *testing.M) {
 		childMain(dir)
 		return
 	}
+	if dir := os.Getenv(importEnv); dir != "" {
+		importMain(dir)
+		return
+	}
 	goleak.VerifyTestMain(m)
 }
 

@@ -117,11 +117,11 @@ func appendStamp(dst []byte, wallMS int64) []byte {
 }
 
 // field returns a text as a CSV field: quoted where it must be, and never the
-// start of a formula. A leading =, +, -, @, tab or CR makes a spreadsheet
+// start of a formula. A leading =, +, -, @, tab, CR or LF makes a spreadsheet
 // compute the cell (OWASP, CSV injection; from memory); the apostrophe makes it
-// text.
+// text. Values never come here: they are digits, and -0.5 stays a number.
 func field(s string) string {
-	if s != "" && strings.IndexByte("=+-@\t\r", s[0]) >= 0 {
+	if s != "" && strings.IndexByte("=+-@\t\r\n", s[0]) >= 0 {
 		s = "'" + s
 	}
 	if strings.ContainsAny(s, "\",\r\n") {
@@ -130,13 +130,14 @@ func field(s string) string {
 	return s
 }
 
-// reading appends channel i of s, or returns why there is none.
-func reading(dst []byte, s *scan.Scan, i int) ([]byte, scan.Reason) {
+// reading appends channel i of s, whose printer p is, or returns why there is
+// none.
+func (p *printer) reading(dst []byte, s *scan.Scan, i int) ([]byte, scan.Reason) {
 	raw, ok := s.Get(i)
 	if !ok {
 		return dst, s.ReasonOf(i)
 	}
-	out := AppendValue(dst, &s.Group.Channels[i], raw)
+	out := p.append(dst, raw)
 	if len(out) == len(dst) {
 		return dst, scan.Implausible // not a finite number
 	}
@@ -154,6 +155,7 @@ type longRows struct {
 
 type longColumn struct {
 	index        int
+	digits       printer
 	before, unit string // ",device,channel,", ",unit,"
 }
 
@@ -178,6 +180,7 @@ func (l *longRows) columns(g *scan.Group) []longColumn {
 		}
 		cols = append(cols, longColumn{
 			index:  i,
+			digits: printerOf(c),
 			before: "," + field(c.Device) + "," + field(c.Name) + ",",
 			unit:   "," + field(c.Unit) + ",",
 		})
@@ -189,10 +192,12 @@ func (l *longRows) columns(g *scan.Group) []longColumn {
 func (l *longRows) scan(s *scan.Scan) error {
 	row := appendStamp(l.row[:0], s.WallMS)
 	stamp := len(row)
-	for _, col := range l.columns(s.Group) {
+	columns := l.columns(s.Group)
+	for i := range columns {
+		col := &columns[i]
 		row = append(row[:stamp], col.before...)
 		var reason scan.Reason
-		row, reason = reading(row, s, col.index)
+		row, reason = col.digits.reading(row, s, col.index)
 		row = append(row, col.unit...)
 		row = append(row, reason.String()...)
 		row = append(row, "\r\n"...)

@@ -125,7 +125,7 @@ func TestExport(t *testing.T) {
 // awkward names are those that a site file would hardly let through; the
 // export does not rely on it.
 func awkward() (*scan.Group, []string) {
-	names := []string{"=1+1", "+1", "-1", "@SUM(A1)", "\tx", `say "hi"`, "a,b", "two\r\nlines", "plain"}
+	names := []string{"=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx", "\nx", `say "hi"`, "a,b", "two\r\nlines", "plain"}
 	g := &scan.Group{Device: "d"}
 	for _, n := range names {
 		g.Channels = append(g.Channels, scan.Channel{Device: "d", Name: n, Kind: scan.KindInt, Scale: 1, Unit: "1"})
@@ -152,7 +152,7 @@ func TestFormulasAreText(t *testing.T) {
 	}
 	for i, row := range rows[1:] {
 		got, want := row[2], names[i]
-		if strings.ContainsAny(want[:1], "=+-@\t") {
+		if strings.ContainsAny(want[:1], "=+-@\t\r\n") {
 			want = "'" + want
 		}
 		want = strings.ReplaceAll(want, "\r\n", "\n") // encoding/csv reads line ends so
@@ -358,5 +358,45 @@ func BenchmarkExportLong(b *testing.B) {
 	b.ReportAllocs()
 	if err := ExportCSV(context.Background(), io.Discard, endless(g, b.N), []*scan.Group{g}, CSVOptions{}); err != nil {
 		b.Fatal(err)
+	}
+}
+
+// A wide header is led by its device's name, so that this alone can make a cell
+// run; a negative reading stays a number.
+func TestWideHeadersAreText(t *testing.T) {
+	for _, name := range []string{"=cmd", "+1", "-1", "@x", "\t=1", "\n=1", "plain"} {
+		g := &scan.Group{Device: name, Channels: []scan.Channel{{Device: name, Name: "x", Kind: scan.KindInt, Scale: 0.1, Unit: "=1,2"}}}
+		var out bytes.Buffer
+		s := scan.Scan{Group: g, WallMS: noon, Values: []int64{-5}}
+		if err := ExportCSV(t.Context(), &out, sourceOf(s), []*scan.Group{g}, CSVOptions{Layout: Wide}); err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(&out).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := name + ".x [=1,2]"
+		if name != "plain" {
+			want = "'" + want
+		}
+		if rows[0][1] != want || rows[1][1] != "-0.5" {
+			t.Errorf("device %q: header %q, want %q; value %q", name, rows[0][1], want, rows[1][1])
+		}
+	}
+}
+
+// A scan of which no channel is wanted leaves the open row alone.
+func TestWideRowOfOneStamp(t *testing.T) {
+	c, m := controller(), meter()
+	var out bytes.Buffer
+	src := sourceOf(scan.Scan{Group: c, WallMS: noon, Values: []int64{10, 1}}, scan.Scan{Group: m, WallMS: noon, Values: []int64{0}},
+		scan.Scan{Group: c, WallMS: noon + 1, Values: []int64{20, 1}})
+	err := ExportCSV(t.Context(), &out, src, []*scan.Group{c, m}, CSVOptions{Layout: Wide, Channels: []string{"controller.discharge_pressure"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := "time,controller.discharge_pressure [psi]\r\n2026-03-02T12:00:00.000Z,1.0\r\n2026-03-02T12:00:00.001Z,2.0\r\n"
+	if out.String() != want {
+		t.Errorf("got %q, want %q", out.String(), want)
 	}
 }

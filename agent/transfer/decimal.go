@@ -92,16 +92,43 @@ func appendPoint(dst []byte, digits string, places int) []byte {
 // are 103.0, which shows the resolution. A value that is not a finite number
 // appends nothing.
 func AppendValue(dst []byte, c *scan.Channel, raw int64) []byte {
-	if out, ok := appendSmall(dst, c, raw); ok {
-		return out
+	p := printerOf(c)
+	return p.append(dst, raw)
+}
+
+// printer is AppendValue for one channel, with what does not change from value
+// to value made once.
+type printer struct {
+	channel *scan.Channel
+	// quick: no offset, and a positive scale of mantissa·10^-places
+	quick    bool
+	mantissa uint64
+	places   int
+}
+
+func printerOf(c *scan.Channel) printer {
+	p := printer{channel: c}
+	if c.Offset == 0 {
+		p.mantissa, p.places, p.quick = smallScale(c.Scale)
 	}
+	return p
+}
+
+func (p *printer) append(dst []byte, raw int64) []byte {
+	if p.quick {
+		if out, ok := p.appendSmall(dst, raw); ok {
+			return out
+		}
+	}
+	c := p.channel
 	counts, ok := countsOf(c.Kind, raw)
 	scale, ok2 := decimalOf(c.Scale, 64)
 	offset, ok3 := decimalOf(c.Offset, 64)
 	if ok && ok2 && ok3 {
 		return counts.mul(scale).add(offset).appendText(dst)
 	}
-	v := c.Value(raw)
+	// rounded twice, and not fused on some machines: the text is the same on all
+	v := float64(c.Kind.Counts(raw)*c.Scale) + c.Offset
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return dst
 	}
@@ -120,29 +147,50 @@ func Value(c *scan.Channel, raw int64) float64 {
 	return c.Value(raw)
 }
 
-// appendSmall is AppendValue for integer counts, no offset and a product within
-// 64 bits: nearly every channel, without a big number.
-func appendSmall(dst []byte, c *scan.Channel, raw int64) ([]byte, bool) {
-	if c.Kind != scan.KindInt || c.Offset != 0 || c.Scale < 0 {
+// appendSmall is append where no number goes beyond 64 bits: nearly every
+// value, without a big number.
+func (p *printer) appendSmall(dst []byte, raw int64) ([]byte, bool) {
+	size, places, negative := uint64(raw), 0, raw < 0
+	switch p.channel.Kind {
+	case scan.KindInt:
+	case scan.KindDecimal:
+		if places = int(raw & 0xff); places > maxPlaces {
+			return dst, false
+		}
+		size = uint64(raw >> 8)
+	default:
 		return dst, false
 	}
-	mantissa, places, ok := smallScale(c.Scale)
-	if !ok {
-		return dst, false
-	}
-	size := uint64(raw)
-	if raw < 0 {
+	if negative {
 		size = -size
 	}
-	hi, product := bits.Mul64(size, mantissa)
+	hi, product := bits.Mul64(size, p.mantissa)
 	if hi != 0 {
 		return dst, false
 	}
-	if raw < 0 && product != 0 {
+	if negative && product != 0 {
 		dst = append(dst, '-')
 	}
-	var digits [20]byte
-	return appendPoint(dst, string(strconv.AppendUint(digits[:0], product, 10)), places), true
+	return appendPlaces(dst, product, places+p.places), true
+}
+
+// appendPlaces appends n with the point before its last places digits.
+func appendPlaces(dst []byte, n uint64, places int) []byte {
+	if places == 0 {
+		return strconv.AppendUint(dst, n, 10)
+	}
+	var buf [20]byte
+	digits := strconv.AppendUint(buf[:0], n, 10)
+	whole := len(digits) - places
+	if whole > 0 {
+		dst = append(append(dst, digits[:whole]...), '.')
+		return append(dst, digits[whole:]...)
+	}
+	dst = append(dst, '0', '.')
+	for ; whole < 0; whole++ {
+		dst = append(dst, '0')
+	}
+	return append(dst, digits...)
 }
 
 // smallScale returns scale as mantissa·10^-places.

@@ -43,6 +43,9 @@ func TestAppendValue(t *testing.T) {
 		{"infinity", scan.KindFloat64, 1, 0, int64(math.Float64bits(math.Inf(-1))), ""},
 		{"text digits keep their places", scan.KindDecimal, 1, 0, 7250<<8 | 3, "7.250"},
 		{"text digits, negative", scan.KindDecimal, 1, 0, -725<<8 | 2, "-7.25"},
+		{"text digits, negative, below one", scan.KindDecimal, 1, 0, -7<<8 | 3, "-0.007"},
+		{"text digits, scaled", scan.KindDecimal, 0.1, 0, 725<<8 | 2, "0.725"},
+		{"text digits, most places", scan.KindDecimal, 1, 0, 1<<8 | 18, "0.000000000000000001"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -66,12 +69,19 @@ func TestAppendValueIsExact(t *testing.T) {
 		}
 		c := &scan.Channel{Kind: scan.KindInt, Scale: scale, Offset: float64(rapid.IntRange(-3, 3).Draw(t, "offset"))}
 		raw := rapid.Int64().Draw(t, "raw")
+		counts := new(big.Rat).SetInt64(raw)
+		if rapid.Bool().Draw(t, "decimal") {
+			c.Kind = scan.KindDecimal
+			places := rapid.Int64Range(0, 18).Draw(t, "places")
+			counts.SetFrac(big.NewInt(raw>>8), new(big.Int).Exp(big.NewInt(10), big.NewInt(places), nil))
+			raw = raw&^0xff | places
+		}
 		got, ok := new(big.Rat).SetString(string(AppendValue(nil, c, raw)))
 		if !ok {
 			t.Fatalf("not a number: %q", AppendValue(nil, c, raw))
 		}
 		want, _ := new(big.Rat).SetString(strconv.FormatFloat(scale, 'g', -1, 64))
-		want.Mul(want, new(big.Rat).SetInt64(raw))
+		want.Mul(want, counts)
 		want.Add(want, new(big.Rat).SetFloat64(c.Offset))
 		if got.Cmp(want) != 0 {
 			t.Fatalf("%d × %v + %v: got %s, want %s", raw, scale, c.Offset, got.FloatString(40), want.FloatString(40))

@@ -33,7 +33,7 @@ func (p *pauses) scan(s *scan.Scan) error {
 		p.groups = append(p.groups, s.Group)
 	}
 	if p.newest == nil {
-		p.newest = &scan.Scan{}
+		p.newest = &scan.Scan{WallMS: s.WallMS}
 	}
 	if s.WallMS >= p.newest.WallMS {
 		p.newest.WallMS, p.newest.MonoMS = s.WallMS, s.MonoMS

@@ -3,6 +3,7 @@ package transfer
 import (
 	"bufio"
 	"fmt"
+	"slices"
 
 	"loadscribe/agent/scan"
 )
@@ -10,13 +11,19 @@ import (
 // wideKey names a column: one channel in one unit.
 type wideKey struct{ id, unit string }
 
+// widePlace is where a channel's values go.
+type widePlace struct {
+	column int // -1: not wanted
+	digits printer
+}
+
 // wideRows writes one stamp a row. Scans of one stamp share a row.
 type wideRows struct {
 	out     *bufio.Writer
 	wanted  map[string]bool
 	columns map[wideKey]int
 	titles  []string
-	groups  map[*scan.Group][]int // column of each channel; -1: not wanted
+	groups  map[*scan.Group][]widePlace // of each channel
 
 	// the row that is being filled
 	open    bool
@@ -28,7 +35,7 @@ type wideRows struct {
 }
 
 func newWideRows(out *bufio.Writer, wanted map[string]bool, groups []*scan.Group) *wideRows {
-	w := &wideRows{out: out, wanted: wanted, columns: map[wideKey]int{}, groups: map[*scan.Group][]int{}}
+	w := &wideRows{out: out, wanted: wanted, columns: map[wideKey]int{}, groups: map[*scan.Group][]widePlace{}}
 	for _, g := range groups {
 		for i := range g.Channels {
 			c := &g.Channels[i]
@@ -55,19 +62,19 @@ func (w *wideRows) header() error {
 }
 
 // places returns the column of each channel of g.
-func (w *wideRows) places(g *scan.Group) ([]int, error) {
+func (w *wideRows) places(g *scan.Group) ([]widePlace, error) {
 	if cols, ok := w.groups[g]; ok {
 		return cols, nil
 	}
-	cols := make([]int, len(g.Channels))
+	cols := make([]widePlace, len(g.Channels))
 	for i := range g.Channels {
 		c := &g.Channels[i]
 		place, ok := w.columns[wideKey{c.ID(), c.Unit}]
 		switch {
 		case ok:
-			cols[i] = place
+			cols[i] = widePlace{place, printerOf(c)}
 		case w.wanted != nil && !w.wanted[c.ID()]:
-			cols[i] = -1
+			cols[i].column = -1
 		default:
 			return nil, fmt.Errorf("channel %s in %q is not in the list of groups", c.ID(), c.Unit)
 		}
@@ -81,29 +88,33 @@ func (w *wideRows) scan(s *scan.Scan) error {
 	if err != nil {
 		return err
 	}
+	if !slices.ContainsFunc(cols, func(c widePlace) bool { return c.column >= 0 }) {
+		return nil
+	}
 	if w.open && !w.joins(s, cols) {
 		if err := w.end(); err != nil {
 			return err
 		}
 	}
-	for i, place := range cols {
+	for i := range cols {
+		place := cols[i].column
 		if place < 0 {
 			continue
 		}
 		w.open, w.wallMS, w.segment = true, s.WallMS, s.Segment
-		w.cells[place], _ = reading(w.cells[place][:0], s, i)
+		w.cells[place], _ = cols[i].digits.reading(w.cells[place][:0], s, i)
 		w.taken[place] = true
 	}
 	return nil
 }
 
 // joins reports whether s belongs into the open row.
-func (w *wideRows) joins(s *scan.Scan, cols []int) bool {
+func (w *wideRows) joins(s *scan.Scan, cols []widePlace) bool {
 	if s.WallMS != w.wallMS || s.Segment != w.segment {
 		return false
 	}
-	for _, place := range cols {
-		if place >= 0 && w.taken[place] {
+	for i := range cols {
+		if place := cols[i].column; place >= 0 && w.taken[place] {
 			return false
 		}
 	}

@@ -70,30 +70,42 @@ func (c *checkCmd) Run(s *surroundings) error {
 	if keep != nil {
 		fmt.Fprintln(s.stdout, keep)
 	}
-	printInstruments(s.stdout, instruments)
+	warned := len(site.Warnings) + printInstruments(s.stdout, instruments)
 	for _, l := range loads {
 		fmt.Fprintf(s.stdout, "line %s: busy %.0f %% of the time (predicted)\n", l.Line, l.Share*100)
 		if l.Advice != "" {
+			warned++
 			fmt.Fprintln(s.stdout, "warning:", l.Advice)
 		}
 	}
 	for _, w := range site.Warnings {
 		fmt.Fprintln(s.stdout, "warning:", w.Error())
 	}
-	fmt.Fprintln(s.stdout, "no mistake found")
+	switch warned {
+	case 0:
+		fmt.Fprintln(s.stdout, "no mistake found")
+	case 1:
+		fmt.Fprintln(s.stdout, "1 warning, no error")
+	default:
+		fmt.Fprintf(s.stdout, "%d warnings, no error\n", warned)
+	}
 	return nil
 }
 
-// printInstruments writes the record of each, and what is to be done today.
-func printInstruments(out io.Writer, instruments []sitefile.InstrumentFacts) {
+// printInstruments writes the record of each, and what is to be done today. It
+// returns the number of warnings.
+func printInstruments(out io.Writer, instruments []sitefile.InstrumentFacts) (warned int) {
 	for i := range instruments {
 		f := &instruments[i]
 		fmt.Fprintln(out, "instrument", f)
 		switch f.Standing {
 		case sitefile.Expired:
+			warned++
 			fmt.Fprintf(out, "warning: the calibration of %s ended on %s: have it calibrated and write the new day into its instrument\n", f.Subject, f.CalibratedUntil)
 		case sitefile.InFuture:
+			warned++
 			fmt.Fprintf(out, "warning: %s is calibrated on %s, which is yet to come: correct calibrated of its instrument\n", f.Subject, f.Calibrated)
 		}
 	}
+	return warned
 }

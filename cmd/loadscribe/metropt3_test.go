@@ -14,25 +14,22 @@ import (
 	"time"
 
 	"loadscribe/agent/analysis"
-	"loadscribe/agent/quantity"
+	"loadscribe/agent/intake"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
-	"loadscribe/agent/transfer"
 )
 
 // The recorded data are the first 1000 rows of MetroPT-3 (Davari, Veloso,
 // Ribeiro, Gama; UCI data set 791, CC BY 4.0): the air production unit of a
-// metro train, one row in 9 or 10 s. They lie beside the repository, not in it.
+// metro train, one row in 9 or 10 s. They lie beside the repository, not in it, and
+// are read where they are: without them the test is skipped, with all peers too.
 const recordedData = "../../../shared/vectors"
 
 func recorded(t *testing.T, name string) string {
 	t.Helper()
 	path := filepath.Join(recordedData, name)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("%s is missing: the recorded data belong beside the repository", path)
-		}
 		t.Skipf("%s is not here: the recorded data lie beside the repository, not in it", path)
 	}
 	return path
@@ -57,30 +54,43 @@ func expectations(t *testing.T) map[string]string {
 	return all
 }
 
-// metroSite is the unit as a site; valve adds the intake valve's signal, which
-// is 0 while the compressor takes air in.
+// metroSite is the example site of the recorded unit, with the intake valve's
+// signal, which is 0 while the compressor takes air in, or without.
 func metroSite(t *testing.T, valve bool) *sitefile.Site {
 	t.Helper()
-	channel := func(name string, role scan.Role, typ, unit string) sitefile.MapChannel {
-		u, err := quantity.ParseUnit(unit)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return sitefile.MapChannel{Name: name, Role: role, Type: typ, Bit: -1, Scale: 1, Unit: u, UnitText: unit, Every: 10 * time.Second}
+	site, err := sitefile.Load(filepath.Join("..", "..", "configs", "recorded-unit.toml"), sitefile.Options{})
+	if err != nil {
+		t.Fatal(err)
 	}
-	comp := channel("intake_valve", scan.Loaded, "bit", "1")
-	comp.Scale, comp.Offset = -1, 1
-	m := &sitefile.RegisterMap{Name: "recorder", Protocol: "text", Channels: []sitefile.MapChannel{
-		channel("current", scan.MotorCurrent, "decimal", "A"), channel("reservoir", scan.ReceiverPressure, "decimal", "bar"), comp,
-	}}
-	machine := sitefile.Machine{Name: "unit", Control: sitefile.LoadUnload, Roles: map[scan.Role]string{
-		scan.MotorCurrent: "recorder.current", scan.ReceiverPressure: "recorder.reservoir"}}
-	if valve {
-		machine.Roles[scan.Loaded] = "recorder.intake_valve"
+	if !valve {
+		delete(site.Machines[0].Roles, scan.Loaded)
 	}
-	return &sitefile.Site{Name: "train", Location: time.UTC, BarometerPa: 101_325, WeeksPerYear: 50,
-		Devices:  []sitefile.Device{{Name: "recorder", Map: m, Every: 10 * time.Second}},
-		Machines: []sitefile.Machine{machine}}
+	return site
+}
+
+// metroIntake opens the excerpt by the example mapping.
+func metroIntake(t *testing.T, site *sitefile.Site) *intake.Intake {
+	t.Helper()
+	m, err := intake.ReadMapping(filepath.Join("..", "..", "configs", "imports", "recorded-unit.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	files, err := m.FilesOf([]string{recorded(t, "metropt3_excerpt.csv")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	in, err := intake.Open(site, m, files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	report, err := in.Check(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l := report.Loggers[0]; l.Rows != 1000 || l.Scans != 1000 || l.NoValue+l.Implausible+l.Repeated+l.Backward != 0 || l.Groups[0].StepMS != 10_000 {
+		t.Errorf("the check found %+v", l)
+	}
+	return in
 }
 
 // metroRecord puts the excerpt into a real store, learns the levels from it
@@ -98,21 +108,13 @@ func metroRecord(t *testing.T, site *sitefile.Site) (src analysis.Source, fromMS
 			t.Error(err)
 		}
 	})
-	if groups, err = s.Register(groups); err != nil {
+	in := metroIntake(t, site)
+	if groups, err = s.Register(in.Groups()); err != nil {
 		t.Fatal(err)
 	}
-	file, err := os.Open(recorded(t, "metropt3_excerpt.csv"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	columns := transfer.Columns{Time: "timestamp", TimeLayout: time.DateTime, Location: time.UTC,
-		Channels: map[string]string{"Motor_current": "current", "Reservoirs": "reservoir", "COMP": "intake_valve"}}
-	err = transfer.ReadColumns(file, columns, groups[0], func(sc *scan.Scan) error {
+	err = in.Scans(t.Context(), groups, func(sc *scan.Scan) error {
 		scans = append(scans, sc.Clone())
-		one := []scan.Scan{sc.Clone()}
-		one[0].Segment = 0
-		return s.Append(one)
+		return s.Append([]scan.Scan{*sc})
 	})
 	if err != nil {
 		t.Fatal(err)

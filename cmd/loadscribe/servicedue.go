@@ -78,6 +78,9 @@ func printService(out io.Writer, m *analysis.MachineService, site *sitefile.Site
 	for i := range m.Items {
 		if it := &m.Items[i]; it.Absent != "" {
 			fmt.Fprintf(out, "  %s: %s\n", it.Item, it.Absent)
+			if it.Done == "" {
+				fmt.Fprintf(out, "    loadscribe note --machine %s --service %q --at DATE --hour-meter HOURS TEXT\n", m.Machine, it.Item)
+			}
 		}
 	}
 	return nil

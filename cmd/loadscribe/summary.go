@@ -189,6 +189,12 @@ func whole(f *analysis.Figure) bool { return f.Coverage != nil && *f.Coverage >=
 // held to and whether it keeps to that, and which hours it takes in.
 func bounds(f *analysis.Figure, units quantity.System) string {
 	text := ""
+	if f.AtLeastWhy != "" {
+		text += " (" + f.AtLeastWhy + ")"
+	}
+	if f.Note != "" {
+		text += ", " + f.Note
+	}
 	switch {
 	case f.AtMost == nil || whole(f):
 	case *f.AtMost == *f.Value:
@@ -288,9 +294,7 @@ func minusZero(v float64, decimals int) string {
 }
 
 func prefixed(f *analysis.Figure, value string) string {
-	// A demand cost is a bound by the month that is not over, a leak's by the idling
-	// that is not counted: not by gaps.
-	if f.AtLeast && (!whole(f) || f.Name == "demand_cost" || f.Name == "leak_cost") && (f.AtMost == nil || *f.AtMost != *f.Value) {
+	if f.AtLeast && (f.AtMost == nil || *f.AtMost != *f.Value) {
 		return "at least " + value
 	}
 	return value

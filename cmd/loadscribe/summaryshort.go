@@ -85,6 +85,12 @@ func shortValue(f *analysis.Figure, site *sitefile.Site) string {
 	if strings.HasPrefix(f.Denominator, "a year") {
 		text += " a year"
 	}
+	if f.AtLeastWhy != "" {
+		text += " (" + f.AtLeastWhy + ")"
+	}
+	if f.Note != "" {
+		text += ", " + f.Note
+	}
 	return text
 }
 

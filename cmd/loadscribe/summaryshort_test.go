@@ -18,8 +18,8 @@ func TestPrintShort(t *testing.T) {
 		{Name: "energy_cost", Value: v(430.64), Uncertainty: v(4.97), Unit: "USD"},
 		{Name: "demand_cost", Absent: "the tariff has no demand charge"},
 		{Name: "air_delivered", Value: v(13000), Uncertainty: v(1100), Unit: "m³", Narrower: &analysis.Narrower{Sentence: "rests on the nameplate; a pump-up test makes it ±5 %"}},
-		{Name: "leak_flow", Value: v(0.6), Uncertainty: v(0.05), Unit: "m³/min", Budget: []analysis.BudgetPart{{Input: "rated flow of comp1 (assumed)", Share: 0.372}, {Input: "others", Share: 0.628}}},
-		{Name: "leak_cost", Value: v(3142.68), Uncertainty: v(225.08), Unit: "USD", Denominator: "a year"},
+		{Name: "leak_flow", Note: "at 6 bar", Value: v(0.6), Uncertainty: v(0.05), Unit: "m³/min", Budget: []analysis.BudgetPart{{Input: "rated flow of comp1 (assumed)", Share: 0.372}, {Input: "others", Share: 0.628}}},
+		{Name: "leak_cost", Value: v(3142.68), Uncertainty: v(225.08), Unit: "USD", Denominator: "a year", AtLeast: true, AtLeastWhy: "leaks grow on"},
 	}
 	const answers = `  electricity  energy         3346 ± 39 kWh
                energy_cost    430.64 ± 4.97 USD
@@ -33,7 +33,7 @@ func TestPrintShort(t *testing.T) {
 		name, want string
 		report     analysis.Report
 	}{
-		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min\n               leak_cost      3142.68 ± 225.08 USD a year\n" + surer + noOne + "  with care: of what the data themselves show, 2 to be read below\n",
+		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min, at 6 bar\n               leak_cost      at least 3142.68 ± 225.08 USD a year (leaks grow on)\n" + surer + noOne + "  with care: of what the data themselves show, 2 to be read below\n",
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1"}}, Systems: []analysis.SystemFigures{{System: "main", Figures: figures, Findings: make([]analysis.Finding, 2)}}}},
 		{"a machine alone", "\nin short, machine comp1\n" + answers + surer,
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1", Figures: append(figures[:4:4], analysis.Figure{Name: "leak_cost", Absent: analysis.NotOfMachine})}}}},

@@ -70,9 +70,9 @@ func TestPrintFigures(t *testing.T) {
 		f    analysis.Figure
 		want string
 	}{
-		{"nearly whole", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: nearly, AtLeast: true, AtMost: v(42)}, "starts 42 observed 100.0 %"},
+		{"nearly whole", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: nearly}, "starts 42 observed 100.0 %"},
 		{"a month that is not over", analysis.Figure{Name: "demand_cost", Value: v(105.36), Unit: "USD", Uncertainty: v(1.22), Coverage: nearly, AtLeast: true}, "demand_cost at least 105.36 ± 1.22 USD observed 100.0 %"},
-		{"idling not counted", analysis.Figure{Name: "leak_cost", Value: v(3299.64), Unit: "USD", Uncertainty: v(202.55), Coverage: nearly, AtLeast: true}, "leak_cost at least 3299.64 ± 202.55 USD observed 100.0 %"},
+		{"idling not counted", analysis.Figure{Name: "leak_cost", Value: v(3299.64), Unit: "USD", Uncertainty: v(202.55), Coverage: nearly, AtLeast: true, AtLeastWhy: "idling is not counted"}, "leak_cost at least 3299.64 ± 202.55 USD observed 100.0 % (idling is not counted)"},
 		{"with a gap", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: lost, AtLeast: true, AtMost: v(44)}, "starts at least 42 observed 90.0 %, at most 44 by the controller's counter"},
 		{"bounded from both sides", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Coverage: lost, AtLeast: true, AtMost: v(42)}, "starts 42 observed 90.0 %, no more by the controller's counter"},
 		{"a round minute", analysis.Figure{Name: "running_time", Value: v(44*3600 + 37), Unit: "s"}, "running_time 44 h 0 min 37 s"},

@@ -104,7 +104,7 @@ function note(body) {
 const soon = (days) => new Date(Date.now() + days * 86_400_000).toISOString();
 const service = () => ({ machines: [{ machine: 'comp1', hour_meter: 21480.4, hours_per_day: 5.7, uncertainty: 1.1, over_days: 28, method: 'hour meter', items: [
   { item: 'oil', every_hours: 4000, every_months: 12, done: soon(-200), note: 3, hours_since: 3500, hours_left: 500, due: soon(88), by: 'hours', earliest: soon(73), latest: soon(109), overdue: false },
-  { item: 'air filter', every_hours: 2000, overdue: false, absent: 'when it was last done is not known: write it down with loadscribe note' }] }] });
+  { item: 'air filter', every_hours: 2000, overdue: false, absent: 'when it was last done is not known: write a note that names this item' }] }] });
 const routes = { '/api/v1/site': () => site, '/api/v1/state': state, '/api/v1/series': series, '/api/v1/figures': today, '/api/v1/events': events, '/api/v1/faults': faults, '/api/v1/service': service };
 const types = { '.html': 'text/html', '.js': 'text/javascript', '.css': 'text/css', '.svg': 'image/svg+xml' };
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'";

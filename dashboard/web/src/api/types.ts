@@ -160,11 +160,11 @@ export type Site = {
   systems: SiteSystem[];
 };
 
-/** One serial port or TCP endpoint. */
+/** One serial port or TCP endpoint, or (kind file) loggers whose files are imported. */
 export type SiteLine = {
   name: string;
-  kind: "modbus-rtu" | "modbus-ascii" | "modbus-tcp" | "modbus-rtu-over-tcp" | "text";
-  /** serial port or address */
+  kind: "modbus-rtu" | "modbus-ascii" | "modbus-tcp" | "modbus-rtu-over-tcp" | "text" | "file";
+  /** serial port or address; empty for kind file, which is never opened */
   where: string;
 };
 
@@ -536,8 +536,12 @@ export type Figure = {
   level?: number;
   /** observed share of the window, 0 to 1 */
   coverage?: number;
-  /** true for a maximum over a window with gaps */
+  /** the value is a lower bound: a thousandth of the window or more was not observed, or at_least_why says what is not counted */
   at_least?: boolean;
+  /** what else is not counted in a lower bound */
+  at_least_why?: string;
+  /** what must be read with the value: what it refers to, which way it goes */
+  note?: string;
   /** what a share or mean is taken over */
   denominator?: string;
   /** the most it can be, by a counter that ran on over the gaps */

@@ -29,7 +29,7 @@ test('when it was done', () => {
 test('the list names what is not known, and is not there without items', () => {
   const host = document.createElement('div');
   render(<Service timeZone="UTC" machines={[{ machine: 'comp1', items: [item({ absent: 'when it was last done is not known' })] }]} />, host);
-  expect(host.querySelector('[data-item="oil"]')?.textContent).toContain('when it was last done is not known.');
+  expect(host.querySelector('[data-item="oil"]')?.textContent).toContain('When it was last done is not known.');
   render(<Service timeZone="UTC" machines={[{ machine: 'comp1', items: [] }]} />, host);
   expect(host.textContent).toBe('');
 });

@@ -8,7 +8,7 @@ const nb = '\u00a0';
 export function dueSentence(item: ServiceItem, timeZone: string): string {
   const date = (stamp: string) => localDate(Date.parse(stamp), timeZone);
   const hours = (h: number) => `${Math.round(h)}${nb}h`;
-  if (!item.due) return 'Not known.';
+  if (!item.due) return item.absent ? `${item.absent[0]?.toUpperCase()}${item.absent.slice(1)}.` : 'Not known.';
   if (item.overdue && item.by === 'hours') return `Overdue by ${hours(-(item.hours_left ?? 0))} of running.`;
   if (item.overdue) return `Overdue since ${date(item.due)}.`;
   if (item.by === 'months') return `Due ${date(item.due)}, by its months.`;
@@ -34,7 +34,7 @@ export function Service({ machines, timeZone }: { machines: MachineService[]; ti
           <li key={`${m.machine} ${item.item}`} data-item={item.item}>
             <h3>{item.item}{machines.length > 1 && <span class="aside"> {m.machine}</span>}</h3>
             <p class={item.overdue ? 'warn' : ''}>{dueSentence(item, timeZone)}</p>
-            <p class="aside">{doneSentence(item, timeZone)}{item.absent && <> {item.absent}.</>}</p>
+            <p class="aside">{doneSentence(item, timeZone)}{item.due && item.absent && <> {item.absent[0]?.toUpperCase()}{item.absent.slice(1)}.</>}</p>
           </li>
         )))}
       </ul>

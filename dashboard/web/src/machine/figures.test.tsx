@@ -61,12 +61,12 @@ it('says at least for a maximum over gaps', () => {
   expect(show([{ name: 'starts_per_hour_mean', value: 0.8, unit: '1/h' }, { name: 'starts_per_hour_max', value: 3, unit: '1/h', at_least: true }])).toContain('at least 3 in the busiest 60 minutes; the motor’s limit is 6');
 });
 
-it('says none where no start was seen, and at least only where it matters', () => {
-  const max = (value: number, coverage: number): Figure => ({ name: 'starts_per_hour_max', value, unit: '1/h', at_least: true, coverage });
+it('says none where no start was seen, and at least only where the figure does', () => {
+  const max = (value: number, at_least: boolean): Figure => ({ name: 'starts_per_hour_max', value, unit: '1/h', at_least });
   const mean: Figure = { name: 'starts_per_hour_mean', value: 0, unit: '1/h' };
-  expect(show([mean, max(0, 0.9)])).toContain('none in the busiest 60 minutes');
-  expect(show([mean, max(2, 0.9)])).toContain('at least 2 in the busiest');
-  expect(show([mean, max(2, 0.9995)])).not.toContain('at least');
+  expect(show([mean, max(0, true)])).toContain('none in the busiest 60 minutes');
+  expect(show([mean, max(2, true)])).toContain('at least 2 in the busiest');
+  expect(show([mean, max(2, false)])).not.toContain('at least');
 });
 
 it('says what the figures rest on', () => {

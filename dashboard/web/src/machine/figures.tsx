@@ -30,8 +30,7 @@ export function wanted(startsLimit: number | undefined): Wanted[] {
   ];
 }
 
-/** Where less than a thousandth was not observed, a lower bound is as good as the value. */
-const atLeast = (f: Figure) => (f.at_least && (f.coverage ?? 0) < 0.999 ? 'at least ' : '');
+const atLeast = (f: Figure) => (f.at_least ? 'at least ' : '');
 
 export function Figures({ source, limit, system, timeZone }: { source: TodayFigures; limit: number | undefined; system: UnitSystem; timeZone: string }) {
   const today = source.today.value;
@@ -118,6 +117,8 @@ function HowWeKnow({ title, figure, instruments, system }: { title: string; figu
       <summary>How we know<span class="visually-hidden">: {title}</span></summary>
       <dl>
         {figure.absent && <Row term="Why not">{figure.absent}</Row>}
+        {figure.at_least_why && <Row term="At least, since">{figure.at_least_why}</Row>}
+        {figure.note && <Row term="To be read with it">{figure.note}</Row>}
         {figure.method && <Row term="Method">{figure.method}</Row>}
         {figure.denominator && <Row term="Over">{figure.denominator}</Row>}
         {figure.inputs && figure.inputs.length > 0 && <Row term="Inputs">{figure.inputs.join(', ')}</Row>}
