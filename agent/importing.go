@@ -31,8 +31,8 @@ type ImportOrder struct {
 	// FromMS is the wall time of the first of the files' scans.
 	FromMS int64
 	// Scans hands on the files' scans in order of wall time. groups are the
-	// site's, in the order of sitefile.Groups; scans must point to these. fn
-	// keeps nothing of a scan.
+	// site's, in the order of sitefile.Groups; scans must point to these,
+	// and are fn's to keep.
 	Scans func(ctx context.Context, groups []*scan.Group, fn func(*scan.Scan) error) error
 	// Record is another store, whose scans are merged in as they are; nil: none.
 	Record *store.Store

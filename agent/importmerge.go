@@ -23,8 +23,7 @@ func (im *importer) scans(ctx context.Context) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			c := s.Clone()
-			if !yield(&c) {
+			if !yield(s) {
 				return errEnough
 			}
 			return nil

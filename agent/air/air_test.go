@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 )
 
@@ -117,6 +118,11 @@ func TestChoked(t *testing.T) {
 	if !Choked(100/0.527, 100) || Choked(100/0.529, 100) {
 		t.Error("the critical ratio is not between 0.527 and 0.529")
 	}
+	// The ellipse ends where air is choked, and at no difference of pressure.
+	near(t, "share just below the speed of sound", OrificeShare(100/0.5283, 100), 1, 1e-6)
+	near(t, "share of a choked hole", OrificeShare(800, 100), 1, 0)
+	near(t, "share at a ratio of 0.8", OrificeShare(125, 100), math.Sqrt(1-math.Pow((0.8-0.52828)/(1-0.52828), 2)), 1e-4)
+	near(t, "share of no pressure", OrificeShare(100, 100), 0, 0)
 }
 
 // TestLeakTests: the rows of leak_tests.csv; each names its source.
@@ -130,8 +136,10 @@ func TestLeakTests(t *testing.T) {
 	// 18 kW for 100 cfm, 7000 h a year at $0.05 the kWh.
 	tip := func(holes, cfm float64) float64 {
 		const perM3 = 0.18 / cfmM3S * 0.05 / 3600 // kWh of a m³, times the price
-		return Cost(holes*cfm*0.61*cfmM3S, 7000*3600, perM3)
+		return cost(holes*cfm*0.61*cfmM3S, 7000*3600, perM3)
 	}
+	loaded := func(flow, on, all float64) float64 { return LoadedM3S(gum.Exact(flow), gum.Exact(on), all).V }
+	near(t, "flow by the loaded share", loaded(3, 7.5, 30), 3*LeakShare(7.5, 22.5), 1e-12)
 	got := map[string]float64{
 		"load_unload":            100 * LeakShare(7.5, 22.5),
 		"load_unload_2":          100 * LeakShare(2, 10),
@@ -176,10 +184,24 @@ func TestBleedDownIsTheDecay(t *testing.T) {
 	near(t, "leak of the fall", BleedDownM3S(volume, from, to, seconds, free), leak, leak*1e-4)
 }
 
+// TestDecayMean: at the mean pressure of a fall the leak is what the volume lost
+// over the time, without a logarithm.
+func TestDecayMean(t *testing.T) {
+	const volume, from, to, seconds, free = 0.9, 790e3, 690e3, 600.0, 100e3
+	mean := DecayMeanPa(from-to, math.Log(from/to))
+	near(t, "leak at the mean pressure", BleedDownM3S(volume, from, to, seconds, free)*mean/from, volume*(from-to)/(free*seconds), 1e-12)
+}
+
+// cost is LeakCost of a leak at a steady pressure.
+func cost(flowM3S, seconds, perM3 float64) float64 {
+	const pa = 800e3
+	return LeakCost(gum.Exact(flowM3S), pa, gum.Exact(perM3), pa*seconds).V
+}
+
 // TestNavyCost: U.S. Navy MO-206 App. B (read): 47 scfm at $0.50 for 1000 ft³ are
 // $12,350 a year.
 func TestNavyCost(t *testing.T) {
-	got := Cost(47*cfmM3S, 8760*3600, 0.50/(1000*60*cfmM3S))
+	got := cost(47*cfmM3S, 8760*3600, 0.50/(1000*60*cfmM3S))
 	near(t, "47 scfm for a year", got, 12_350, 5)
 }
 
@@ -235,6 +257,17 @@ func TestReferenceConditions(t *testing.T) {
 	}
 	if _, ok := Reference(quantity.FreeAir, ScfmTrade()); ok {
 		t.Error("free air has no reference condition but the inlet's")
+	}
+}
+
+// TestStandardAtmosphere: 89.8746 kPa at 1000 m and 79.4952 kPa at 2000 m (tables
+// of the ICAO standard atmosphere, from memory), and back again.
+func TestStandardAtmosphere(t *testing.T) {
+	near(t, "sea level", StandardPa(0), 101_325, 0)
+	near(t, "1000 m", StandardPa(1000), 89_874.6, 5)
+	near(t, "2000 m", StandardPa(2000), 79_495.2, 10)
+	for _, m := range []float64{0, 1000, 1640, 2000} {
+		near(t, "height and back", StandardHeightM(StandardPa(m)), m, 1e-6)
 	}
 }
 

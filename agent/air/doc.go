@@ -7,6 +7,7 @@
 // and on what basis it is known: "read" was seen in a published page, "from
 // memory" was not. The tests hold all of them against published examples.
 //
-// The functions are pure and safe for concurrent use. They know no instrument
-// and no uncertainty: that is the analysis' matter.
+// The functions are pure and safe for concurrent use. They know no instrument:
+// that is the analysis' matter. Formulas of a leak that figures and guided tests
+// share take values with their uncertainty (gum) and carry it through.
 package air

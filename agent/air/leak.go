@@ -1,14 +1,29 @@
 package air
 
-import "math"
+import (
+	"math"
+
+	"loadscribe/agent/gum"
+)
 
 // kappa is the ratio of the heat capacities of air (ISO 1217, from memory).
 const kappa = 1.4
 
 // Choked reports whether air leaves a hole at the speed of sound: the pressure
 // before it is more than 1.893 times that behind it, both absolute (textbook).
-func Choked(pressurePa, behindPa float64) bool {
-	return behindPa < pressurePa*math.Pow(2/(kappa+1), kappa/(kappa-1))
+func Choked(pressurePa, behindPa float64) bool { return behindPa < pressurePa*criticalRatio() }
+
+func criticalRatio() float64 { return math.Pow(2/(kappa+1), kappa/(kappa-1)) }
+
+// OrificeShare is what leaves a hole, by what would at the same pressure before
+// it and the speed of sound in it: ISO 6358's ellipse (from memory).
+func OrificeShare(pressurePa, behindPa float64) float64 {
+	if Choked(pressurePa, behindPa) {
+		return 1
+	}
+	critical := criticalRatio()
+	x := (behindPa/pressurePa - critical) / (1 - critical)
+	return math.Sqrt(max(0, 1-float64(x*x)))
 }
 
 // OrificeKgS is the mass flow through a round hole that is Choked: pressure
@@ -31,13 +46,32 @@ func OrificeKgS(coefficient, diameterM, pressurePa, temperatureK float64) float6
 // is not loaded time, nor is a stop.
 func LeakShare(loadedS, otherS float64) float64 { return loadedS / (loadedS + otherS) }
 
+// LoadedM3S is the leak by that share: the flow of the machine times the time it was
+// loaded, over all the time.
+func LoadedM3S(flowM3S, loadedS gum.Value, seconds float64) gum.Value {
+	return flowM3S.Times(loadedS).Scaled(1 / seconds)
+}
+
+// DecayM3S is the leak at an absolute pressure, as free air of freePa, of a volume
+// with no supply whose absolute pressure falls at a rate (1/s, of its logarithm):
+// V·p·λ/p₀. Holes in which air is choked let out in proportion to the absolute
+// pressure, and the vessel keeps its temperature, so that the fall is exponential
+// and its rate the same all along.
+func DecayM3S(rate, volumeM3 gum.Value, pressurePa float64, freePa gum.Value) gum.Value {
+	return rate.Times(volumeM3).Scaled(pressurePa).Over(freePa)
+}
+
+// DecayMeanPa is the mean pressure of such falls, by what they fell and the sum of
+// ln(p₁/p₂). There DecayM3S is the straight V·Δp/(p₀·t), which a balance of stored
+// air gives.
+func DecayMeanPa(fellPa, logFall float64) float64 { return fellPa / logFall }
+
 // BleedDownM3S is the leak at the pressure a bleed-down began with, as free air of
-// freePa: what a volume with no supply loses while it falls from one absolute
-// pressure to another in a time. Holes in which air is choked let out in
-// proportion to the absolute pressure, and the vessel keeps its temperature, so
-// that the fall is exponential: V·p₁·ln(p₁/p₂)/(p₀·t).
+// freePa, by DecayM3S: what a volume with no supply loses while it falls from one
+// absolute pressure to another in a time, V·p₁·ln(p₁/p₂)/(p₀·t).
 func BleedDownM3S(volumeM3, fromPa, toPa, seconds, freePa float64) float64 {
-	return volumeM3 * fromPa * math.Log(fromPa/toPa) / (freePa * seconds)
+	rate := math.Log(fromPa/toPa) / seconds
+	return DecayM3S(gum.Exact(rate), gum.Exact(volumeM3), fromPa, gum.Exact(freePa)).V
 }
 
 // BleedDownHandbookM3S is the same by the handbooks' rule, V·(p₁-p₂)/(p₀·t)·1.25
@@ -49,5 +83,9 @@ func BleedDownHandbookM3S(volumeM3, fromPa, toPa, seconds, freePa float64) float
 	return volumeM3 * (fromPa - toPa) / (freePa * seconds) * handbookFactor
 }
 
-// Cost is what a flow costs over a time, at a price for each cubic metre.
-func Cost(flowM3S, seconds, perM3 float64) float64 { return flowM3S * seconds * perM3 }
+// LeakCost is what a leak costs that follows the absolute pressure: its flow at one
+// pressure, what a cubic metre takes, and the sum of pressure times time times the
+// price of that.
+func LeakCost(leakM3S gum.Value, pressurePa float64, perM3 gum.Value, pricedPaS float64) gum.Value {
+	return leakM3S.Scaled(1 / pressurePa).Times(perM3).Scaled(pricedPaS)
+}

@@ -2,6 +2,7 @@ package air
 
 import (
 	"fmt"
+	"math"
 
 	"loadscribe/agent/quantity"
 )
@@ -23,8 +24,38 @@ type Condition struct {
 // The conditions that flows refer to.
 const (
 	psiPa  = 0.45359237 * 9.80665 / (0.0254 * 0.0254) // lbf/in², exact by definition
-	zeroCK = 273.15
+	zeroCK = quantity.ZeroCK
 	rankin = 5.0 / 9.0 // kelvin in a degree Fahrenheit
+)
+
+// The standard atmosphere at sea level, and how it thins: ICAO's, for the
+// troposphere (below 11 km; formula from memory).
+const (
+	seaLevelPa       = 101_325
+	lapseByM         = 2.25577e-5
+	standardExponent = 5.25588
+)
+
+// StandardPa is the pressure of the standard atmosphere at a height in metres.
+func StandardPa(heightM float64) float64 {
+	return seaLevelPa * math.Pow(1-float64(lapseByM*heightM), standardExponent)
+}
+
+// StandardHeightM is its inverse: the height at which it has a pressure.
+func StandardHeightM(pa float64) float64 {
+	return (1 - math.Pow(pa/seaLevelPa, 1/standardExponent)) / lapseByM
+}
+
+// What the air outside may be where it is not read (common practice, no source).
+const (
+	// InletMiddleK is its temperature.
+	InletMiddleK = 293.15
+	// WeatherLimitPa is how far the weather goes about the mean of a place whose
+	// height or mean pressure is known.
+	WeatherLimitPa = 2_000.0
+	// NoHeightLimitPa is how far a place whose height is not known may be from sea
+	// level's pressure: to 700 m.
+	NoHeightLimitPa = 8_000.0
 )
 
 // FAD is the condition of ISO 1217 Annex F and of ISO 2787, dry (from memory).
@@ -43,7 +74,7 @@ func ScfmGas() Condition {
 }
 
 // Normal is that of the normal cubic metre: 101.325 kPa, 0 °C, dry (read).
-func Normal() Condition { return Condition{PressurePa: 101_325, TemperatureK: zeroCK} }
+func Normal() Condition { return Condition{PressurePa: seaLevelPa, TemperatureK: zeroCK} }
 
 // ANR is that of ISO 8778: 100 kPa, 20 °C, 65 % (purpose read, values from memory).
 func ANR() Condition {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"loadscribe/agent/baseline"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -60,25 +61,6 @@ func (g *gathered) addEdges(more []airEdge) {
 	}
 }
 
-// edgeLine is a straight line through points, y = at + slope·t, by least squares.
-type edgeLine struct{ at, slope float64 }
-
-func lineThrough(t, y []float64) edgeLine {
-	n := float64(len(t))
-	var mt, my float64
-	for i := range t {
-		mt += t[i] / n
-		my += y[i] / n
-	}
-	var num, den float64
-	for i := range t {
-		num += float64((t[i] - mt) * (y[i] - my))
-		den += float64((t[i] - mt) * (t[i] - mt))
-	}
-	slope := num / den
-	return edgeLine{my - float64(slope*mt), slope}
-}
-
 // fit makes the lines of one edge; ok is false where too few blocks are left.
 func (c *chanSpec) fit(e *airEdge) (f edgeFit, ok bool) {
 	least := int64(evenAfterUnloadMS)
@@ -92,16 +74,15 @@ func (c *chanSpec) fit(e *airEdge) (f edgeFit, ok bool) {
 	if len(before) < leastBlocks || len(after) < leastBlocks {
 		return edgeFit{}, false
 	}
-	through := func(points []edgePoint) edgeLine {
-		var t, y [profileBlocks]float64
-		for i, p := range points {
-			t[i], y[i] = float64(p.ms)/1000, c.si(float64(p.mean)/16)
-		}
-		return lineThrough(t[:len(points)], y[:len(points)])
+	through := func(points []edgePoint) baseline.Line {
+		return baseline.Straight(len(points), func(i int) (t, y float64) {
+			return float64(points[i].ms) / 1000, c.si(float64(points[i].mean) / 16)
+		})
 	}
 	a, b := through(before[max(0, len(before)-fitPoints):]), through(after[:min(fitPoints, len(after))])
-	f = edgeFit{load: e.load, slope: b.slope - a.slope, wide: through(after).slope - through(before).slope,
-		gap: through(after[:min(gapPoints, len(after))]).at - through(before[max(0, len(before)-gapPoints):]).at, lateS: float64(e.lateMS) / 1000}
+	gapAfter, gapBefore := through(after[:min(gapPoints, len(after))]), through(before[max(0, len(before)-gapPoints):])
+	f = edgeFit{load: e.load, slope: b.Slope - a.Slope, wide: through(after).Slope - through(before).Slope,
+		gap: gapAfter.Value(0) - gapBefore.Value(0), lateS: float64(e.lateMS) / 1000}
 	if !e.load {
 		f.slope, f.wide = -f.slope, -f.wide
 	}

@@ -12,10 +12,8 @@ import (
 
 // Where the air at the inlet is not read (common practice, no source).
 const (
-	inletMiddleK, inletLimitK      = 293.15, 10.0
+	inletLimitK                    = 10.0
 	inletHumidity, inletHumidLimit = 0.5, 0.5
-	weatherLimitPa                 = 2_000.0 // about the mean of a place whose height or mean pressure is known
-	noHeightLimitPa                = 8_000.0 // no height is given: to 700 m
 )
 
 // inletAir is the air at the inlets over a window.
@@ -43,13 +41,13 @@ func (s *sheet) meanOf(role scan.Role, d quantity.Dimension) (*chanSpec, float64
 // quantity, else assumed. A barometer that is read goes before the site's value.
 func airAtInlet(sheets ...*sheet) inletAir {
 	site := sheets[0].site
-	limit := noHeightLimitPa
+	limit := air.NoHeightLimitPa
 	names := [3]string{"barometer of sea level (assumed)", "inlet at 20 ± 10 °C (assumed)", "inlet at 50 ± 50 % humidity (assumed)"}
 	if site.BarometerGiven {
-		limit, names[0] = weatherLimitPa, "barometer of the site file"
+		limit, names[0] = air.WeatherLimitPa, "barometer of the site file"
 	}
 	in := inletAir{pressure: gum.New(site.BarometerPa, rectangular(limit), inletInput("pressure", site.Name)),
-		temperature: gum.New(inletMiddleK, rectangular(inletLimitK), inletInput("temperature", site.Name)),
+		temperature: gum.New(air.InletMiddleK, rectangular(inletLimitK), inletInput("temperature", site.Name)),
 		humidity:    gum.New(inletHumidity, rectangular(inletHumidLimit), inletInput("humidity", site.Name))}
 	// Backwards, so that the first that reads has the last word.
 	for i := len(sheets) - 1; i >= 0; i-- {
@@ -59,7 +57,7 @@ func airAtInlet(sheets ...*sheet) inletAir {
 				in.pressure, names[0] = c.value(v), c.input()
 			}
 		}
-		if c, v, ok := s.meanOf(scan.AmbientTemperature, quantity.Temperature); ok && v > zeroK-60 && v < zeroK+80 {
+		if c, v, ok := s.meanOf(scan.AmbientTemperature, quantity.Temperature); ok && v > quantity.ZeroCK-60 && v < quantity.ZeroCK+80 {
 			in.temperature, names[1] = c.value(v), c.input()
 		}
 		if c, v, ok := s.meanOf(scan.AmbientHumidity, quantity.Ratio); ok {

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
@@ -280,7 +281,7 @@ func (c *comparer) period(src Source, span Span) (p periodHours, err error) {
 		f.PressureKPa = v.Value
 	}
 	if k := ambient(machines); k != nil {
-		f.AmbientC = number64(*k - 273.15)
+		f.AmbientC = number64(*k - quantity.ZeroCK)
 	}
 	for i := range p.Rows {
 		f.LoadedH += p.Rows[i].LoadedS / 3600

@@ -93,7 +93,6 @@ func (d *dayTypes) has(name string) bool {
 // perYear is how many days of each type a year has: the site's weeks of work as
 // its shifts say, the rest off-days.
 func (d *dayTypes) perYear() map[string]float64 {
-	const daysPerYear = 365.25
 	plain := *d.site
 	plain.Holidays = sitefile.Holidays{}
 	weeks := d.site.WeeksPerYear

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
@@ -33,7 +34,7 @@ func TestStartsTable(t *testing.T) {
 	checked := 0
 	for _, r := range rows[1:] {
 		hp, poles := number(r[0]), int(number(r[2]))
-		row, column, ok := mg10For(hp*wattsPerHP, poles)
+		row, column, ok := mg10For(hp*quantity.HorsepowerW, poles)
 		if !ok || row.hp != hp || row.starts[column] != number(r[3]) || row.rest[column] != number(r[5]) {
 			t.Errorf("%g hp, %d poles: %+v column %d, %v; want %s starts and %s s", hp, poles, row, column, ok, r[3], r[5])
 		}
@@ -46,7 +47,7 @@ func TestStartsTable(t *testing.T) {
 
 func TestStartsLimit(t *testing.T) {
 	motor := func(hp float64, poles int, starting string, maker float64) *sitefile.Machine {
-		return &sitefile.Machine{Motor: sitefile.Motor{PowerW: hp * wattsPerHP, Poles: poles, Starting: starting, StartsPerHour: maker}}
+		return &sitefile.Machine{Motor: sitefile.Motor{PowerW: hp * quantity.HorsepowerW, Poles: poles, Starting: starting, StartsPerHour: maker}}
 	}
 	for _, c := range []struct {
 		name  string
@@ -75,7 +76,7 @@ func TestStartsLimit(t *testing.T) {
 // failed, and one whose changeover falls into a reading.
 func TestStartsOfEveryKind(t *testing.T) {
 	site := plant(t)
-	site.Machines[0].Motor = sitefile.Motor{PowerW: 50 * wattsPerHP, Poles: 4, Starting: "wye-delta"}
+	site.Machines[0].Motor = sitefile.Motor{PowerW: 50 * quantity.HorsepowerW, Poles: 4, Starting: "wye-delta"}
 	tp := newTape(site, monday)
 	counter := int64(100)
 	for sec := int64(0); sec < 3600; sec++ {

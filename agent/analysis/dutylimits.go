@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 )
 
@@ -42,8 +43,6 @@ func mg10() []mg10Row {
 	}
 }
 
-const wattsPerHP = 745.6998715822702
-
 // mg10For is the row of a motor: the next larger one where it lies between two.
 func mg10For(powerW float64, poles int) (row mg10Row, column int, ok bool) {
 	column = poles/2 - 1
@@ -51,7 +50,7 @@ func mg10For(powerW float64, poles int) (row mg10Row, column int, ok bool) {
 		return row, 0, false
 	}
 	for _, row = range mg10() {
-		if powerW <= 1.01*row.hp*wattsPerHP {
+		if powerW <= 1.01*row.hp*quantity.HorsepowerW {
 			return row, column, true
 		}
 	}

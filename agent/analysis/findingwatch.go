@@ -82,7 +82,7 @@ func (sp *spec) limits(ch int, m *sitefile.Machine) (lo, hi int64) {
 	case c.unit.Dimension == quantity.Pressure && c.role != scan.Barometer:
 		lowSI = -105_000 // below vacuum, with room for a gauge's error
 	case c.unit.Dimension == quantity.Temperature:
-		lowSI, highSI = 273.15-60, 273.15+250
+		lowSI, highSI = quantity.ZeroCK-60, quantity.ZeroCK+250
 	}
 	return sp.limit(ch, lowSI), sp.limit(ch, highSI)
 }

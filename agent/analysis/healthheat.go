@@ -9,9 +9,6 @@ import (
 	"loadscribe/agent/sitefile"
 )
 
-// zeroK is 0 °C.
-const zeroK = 273.15
-
 // Less than this of flowing air, or of the running time, tells little of what a
 // cooler does at full flow.
 const (
@@ -161,7 +158,7 @@ func (s *sheet) margin(m *sitefile.Machine) {
 		return
 	}
 	_, high := c.extremes(a)
-	e := estimate{high - zeroK, c.reading(high)}
+	e := estimate{high - quantity.ZeroCK, c.reading(high)}
 	s.add(most, "°C", e, "highest reading of "+c.id, []string{c.input()})
 	if m.TripTemperatureK == 0 {
 		s.absent("no trip_temperature in the site file", name)

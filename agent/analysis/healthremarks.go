@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
@@ -309,19 +310,15 @@ func unevenMeans(m *sitefile.Machine, pct float64) string {
 // 100 m of the latter from memory).
 const ratedHeightM = 1000
 
-// heightM is the height at which the standard atmosphere has a pressure: the
-// inverse of sitefile.StandardPressurePa.
-func heightM(pa float64) float64 { return (1 - math.Pow(pa/101_325, 1/5.25588)) / 2.25577e-5 }
-
 // place says what the height does to air and motor.
 func (s *sheet) place() []Remark {
 	pa := s.barometerPa()
-	height := heightM(pa)
+	height := air.StandardHeightM(pa)
 	if pa <= 0 || height < 300 {
 		return nil
 	}
 	sentence := fmt.Sprintf("the air outside has %.1f kPa, as at %.0f m: each m³ of free air holds %.0f %% less air than at sea level, so that a flow in free air is that much less in mass, and the same gauge pressure is a higher ratio of compression",
-		pa/pascalsPerKPa, height, 100*(1-pa/101_325))
+		pa/pascalsPerKPa, height, 100*(1-pa/air.StandardPa(0)))
 	if height > ratedHeightM {
 		sentence += fmt.Sprintf("; above %d m thin air cools the motor less: about 1 %% of the permitted temperature rise for each 100 m, here %.0f %%, unless it is rated for the height", ratedHeightM, (height-ratedHeightM)/100)
 	}

@@ -70,7 +70,7 @@ func (s *sheet) wet() wetAir {
 		}
 		if after >= 0 && h[after].flowing.ms > 0 {
 			cell.after = s.healthChan(after).mean(h[after].flowing)
-			cell.hasAfter = cell.after.v > zeroK-60 && cell.after.v < zeroK+150
+			cell.hasAfter = cell.after.v > quantity.ZeroCK-60 && cell.after.v < quantity.ZeroCK+150
 		}
 		if cell.sound(s.barometerPa()) {
 			w.cells = append(w.cells, cell)
@@ -94,7 +94,7 @@ func (s *sheet) humidityChan() int {
 // sound sets the dew point; false where the readings are no air of this world.
 func (c *wetCell) sound(barometerPa float64) bool {
 	c.humidity.v = math.Min(1, c.humidity.v)
-	if !(c.inlet.v > zeroK-60 && c.inlet.v < zeroK+80 && c.humidity.v > 0.001 && c.pressure.v > barometerPa) {
+	if !(c.inlet.v > quantity.ZeroCK-60 && c.inlet.v < quantity.ZeroCK+80 && c.humidity.v > 0.001 && c.pressure.v > barometerPa) {
 		return false
 	}
 	at := func(inlet, humidity, pressure float64) float64 {
@@ -126,7 +126,7 @@ func (s *sheet) water(w *wetAir) {
 	if w.assumed {
 		humidity = "; no humidity is read: 100 % is assumed, so it is the highest it can be"
 	}
-	s.ratio(dew, "°C", estimate{mean/all - zeroK, u / all},
+	s.ratio(dew, "°C", estimate{mean/all - quantity.ZeroCK, u / all},
 		"temperature at which the air in the sump gives up its water, at the sump's pressure (the discharge pressure where that is not read): saturation pressure by IAPWS R7-97"+humidity,
 		"loaded time with readings, by quarter hours", w.inputs)
 	if s.g.sp.warm < 0 {

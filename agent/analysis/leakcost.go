@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
 )
@@ -21,7 +22,7 @@ func (b *airBalance) leakedIn(i int, outsidePa float64) float64 {
 	if pa <= outsidePa {
 		return 0
 	}
-	return float64(pa * orificeShare(pa, outsidePa) * minuteMS / 1000)
+	return float64(pa * air.OrificeShare(pa, outsidePa) * minuteMS / 1000)
 }
 
 // marginal is what a cubic metre less would save, J/m³: a load/unload machine

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
 )
@@ -206,7 +207,7 @@ func (s *sheet) leakCost(r *quietResult, leak gum.Value) {
 	if r.move != nil {
 		leak, flow = r.move.today(s.site, leak)
 	}
-	cost := leak.Scaled(1 / r.pa).Times(each).Scaled(year / joulesPerKWh)
+	cost := air.LeakCost(leak, r.pa, each, year/joulesPerKWh)
 	s.ratioValue(name, t.Currency, cost, fmt.Sprintf("%s at each minute's pressure, times %s (%s), times the price of energy when it is made up; %s; a demand charge is not saved by it (assumed)",
 		flow, words, shownIn(s.site, each.V/joulesPerKWh, "kWh/m³"), days), "a year", append(inputsOf(cost), "tariff"))
 	s.atLeast(name, r.costLeavesOut(t, idle, atLeast)...)

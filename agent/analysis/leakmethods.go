@@ -179,13 +179,12 @@ func (b *airBalance) bleedDown(h *quietHours, site *sitefile.Site) leakMethod {
 	m.flow = whole.stored(&sums).Scaled(-1 / m.seconds).Times(drift)
 	m.flow = m.flow.Plus(m.ownU())
 	ln, seconds := b.logs(falls, outsidePa)
-	// Over one fall the mean of an exponential is (p1-p2)/ln(p1/p2): at that
-	// pressure the straight form of mean is the exact one.
+	// At the mean pressure the balance's straight form is the exact one.
 	var drop float64
 	for _, f := range falls {
 		drop += b.fellPa(f.minutes)
 	}
-	m.pa = drop / ln
+	m.pa = air.DecayMeanPa(drop, ln)
 	m.cycles = len(falls)
 	from, to := math.Inf(-1), math.Inf(1)
 	for _, i := range m.minutes {
@@ -220,13 +219,13 @@ func (b *airBalance) loadedShare(h *quietHours, machines []*sheet, outsidePa flo
 	q := b.flow[k]
 	on := gum.Exact(c.loadedS).Minus(b.delay[k].Scaled(n))
 	rest := float64(b.pressureU*math.Sqrt(2*n)) * b.volume.V / b.inletPa
-	m.flow = q.Times(on).
-		Plus(gum.New(0, float64(math.Sqrt(2*n)*b.edgeU[k])*q.V, momentsInput(b.machines[k]))).
-		Plus(gum.New(0, rest, "pressure at the ends of the load cycles")).
-		Scaled(1 / c.seconds)
+	m.flow = air.LoadedM3S(q, on, c.seconds).
+		Plus(gum.New(0, float64(math.Sqrt(2*n)*b.edgeU[k])*q.V, momentsInput(b.machines[k])).
+			Plus(gum.New(0, rest, "pressure at the ends of the load cycles")).
+			Scaled(1 / c.seconds))
 	m.flow = m.flow.Plus(m.ownU())
 	m.pa = b.meanPa(m.minutes, outsidePa)
-	m.note = fmt.Sprintf("%s loaded for %.1f %% of %d whole cycles, of %.0f s each", b.machines[k], 100*c.loadedS/c.seconds, c.n, c.seconds/n)
+	m.note = fmt.Sprintf("%s loaded for %.1f %% of %d whole cycles, of %.0f s each", b.machines[k], 100*air.LeakShare(c.loadedS, c.seconds-c.loadedS), c.n, c.seconds/n)
 	return m
 }
 
@@ -324,17 +323,6 @@ func (c *quietCycles) take(from, to, loaded int64) {
 	c.minutes = append(c.minutes, of...)
 	c.loadedS += float64(loaded) / 1000
 	c.seconds += float64(to-from) / 1000
-}
-
-// orificeShare is what leaves a hole, by what would at the same pressure before
-// it and the speed of sound in it: ISO 6358's ellipse (from memory).
-func orificeShare(pa, outsidePa float64) float64 {
-	const critical = 0.528
-	if air.Choked(pa, outsidePa) {
-		return 1
-	}
-	x := (outsidePa/pa - critical) / (1 - critical)
-	return math.Sqrt(max(0, 1-float64(x*x)))
 }
 
 // shownIn is a value of a sentence in the site's units.

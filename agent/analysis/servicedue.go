@@ -343,7 +343,7 @@ func (b *serviceBook) afterHours(s *ServiceItem) (due int64, ok bool) {
 		return b.now, true
 	}
 	in := func(perDay float64) int64 { return b.now + int64(left/perDay*dayMS) }
-	const furthest = 100 * 365.25 // days: beyond it no date can be told
+	const furthest = 100 * daysPerYear // days: beyond it no date can be told
 	soonest := left / furthest
 	switch {
 	case !b.hasRate:

@@ -76,7 +76,7 @@ func totalRatio(site *sitefile.Site, b quantity.FlowBasis) float64 {
 	if !ok {
 		return 1
 	}
-	return from.VolumeAt(air.Condition{PressurePa: site.BarometerPa, TemperatureK: inletMiddleK, Humidity: inletHumidity})
+	return from.VolumeAt(air.Condition{PressurePa: site.BarometerPa, TemperatureK: air.InletMiddleK, Humidity: inletHumidity})
 }
 
 // clone copies t so that the copy can be added to.

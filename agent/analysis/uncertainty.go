@@ -44,7 +44,7 @@ func quad(parts ...float64) float64 {
 }
 
 // rectangular is the standard uncertainty of a limit ±a.
-func rectangular(a float64) float64 { return math.Abs(a) / math.Sqrt(3) }
+func rectangular(a float64) float64 { return gum.Rectangular(a) }
 
 // resolutionU is the standard uncertainty from a step of one count.
 func resolutionU(step float64) float64 { return math.Abs(step) / math.Sqrt(12) }

@@ -79,6 +79,27 @@ func TestRegressCertified(t *testing.T) {
 	}
 }
 
+// TestStraightCertified holds the straight line to NIST's certified values of
+// Norris' set and, in both uncertainties, to Regress.
+func TestStraightCertified(t *testing.T) {
+	var points []Point
+	for i := range norrisX {
+		points = append(points, Point{At: int64(i), Y: norrisY[i], X: []float64{norrisX[i]}})
+	}
+	l := Straight(len(points), func(i int) (x, y float64) { return points[i].X[0], points[i].Y })
+	near(t, "slope", l.Slope, 1.00211681802045, 1e-11)
+	near(t, "standard error of the slope", l.USlope, 0.429796848199937e-03, 1e-9)
+	near(t, "intercept", l.Value(0), -0.262323073774029, 1e-10)
+	f, err := Regress(points)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "standard error of the middle", l.UMean, f.RMSE/math.Sqrt(float64(f.N)), 1e-9)
+	if one := Straight(1, func(int) (x, y float64) { return 3, 7 }); one.Value(9) != 7 || !math.IsInf(one.UMean, 1) {
+		t.Errorf("a line through one point: %+v, want 7 everywhere and nothing known of it", one)
+	}
+}
+
 func near(t *testing.T, what string, got, want, relative float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= relative*math.Abs(want)) {

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 
+	"loadscribe/agent/air"
+	"loadscribe/agent/baseline"
 	"loadscribe/agent/gum"
 )
 
@@ -31,7 +33,7 @@ type leg struct {
 	from, to float64
 	// fit is of the pressure (rise), or of the logarithm of the absolute pressure
 	// (fall): leaks follow the absolute pressure.
-	fit    line
+	fit    baseline.Line
 	meanPa float64
 	good   bool
 }
@@ -145,11 +147,11 @@ func (t *leakTest) measured(s float64) leg {
 	absolute := func(pa float64) float64 { return math.Log(pa + t.plan.InletPa.V) }
 	if l.rise {
 		l.fit = fit(risen(t.samples, 0.3, 0.95), linear)
-		l.good = l.fit.n >= leastFit && l.fit.slope > 0
+		l.good = l.fit.N >= leastFit && l.fit.Slope > 0
 	} else {
 		list := between(t.samples, t.from+max(0.15*long, min(strokeS, 0.4*long)), s-0.02*long)
 		l.fit = fit(list, absolute)
-		l.good = l.fit.n >= leastFit && l.fit.slope < 0
+		l.good = l.fit.N >= leastFit && l.fit.Slope < 0
 		if l.good && !even(list, absolute) {
 			l.good = false
 			t.refused++
@@ -200,21 +202,21 @@ func even(list []sample, f func(float64) float64) bool {
 		return true
 	}
 	a, b := fit(list[:half], f), fit(list[half:], f)
-	mean := math.Abs(a.slope+b.slope) / 2
-	return math.Abs(a.slope-b.slope) <= 0.5*mean+4*math.Hypot(a.uSlope, b.uSlope)
+	mean := math.Abs(a.Slope+b.Slope) / 2
+	return math.Abs(a.Slope-b.Slope) <= 0.5*mean+4*math.Hypot(a.USlope, b.USlope)
 }
 
 // meets is where a rise and a fall cross, near s.
 func (t *leakTest) meets(rise, fall *leg, s float64) turn {
 	inlet := t.plan.InletPa.V
 	for range 20 {
-		falling := math.Exp(fall.fit.value(s))
-		step := (rise.fit.value(s) + inlet - falling) / (rise.fit.slope - float64(fall.fit.slope*falling))
+		falling := math.Exp(fall.fit.Value(s))
+		step := (rise.fit.Value(s) + inlet - falling) / (rise.fit.Slope - float64(fall.fit.Slope*falling))
 		if s -= step; math.Abs(step) < 1e-6 {
 			break
 		}
 	}
-	return turn{s, rise.fit.value(s)}
+	return turn{s, rise.fit.Value(s)}
 }
 
 // cycle counts the last four legs: from the bottom between the first two to that
@@ -224,21 +226,21 @@ func (t *leakTest) cycle() {
 	l := t.legs
 	bottom, top, next := t.meets(&l[1], &l[0], l[1].from), t.meets(&l[1], &l[2], l[2].from), t.meets(&l[3], &l[2], l[3].from)
 	whole := next.s - bottom.s
-	falling := -float64(l[2].fit.slope * (l[2].meanPa + t.plan.InletPa.V))
-	both := l[1].fit.slope + falling // is p₀·Q/V
+	falling := -float64(l[2].fit.Slope * (l[2].meanPa + t.plan.InletPa.V))
+	both := l[1].fit.Slope + falling // is p₀·Q/V
 	share := (top.s - bottom.s - (next.pa-bottom.pa)/both) / whole
 	// While the pressure rises the air space inside the machine fills as well, and
 	// takes of its flow what the plant does not get; in the fall it is shut off. So
 	// the same time unloaded stands for more air, by its volume over the plant's.
 	inside := packageS / (t.plan.InletPa.V/both - packageS)
-	share /= share + (1-share)*(1+inside)
+	share = air.LeakShare(share, (1-share)*(1+inside))
 	if !(share > 0 && share < 1 && inside > 0 && inside < 1) {
 		t.refused++
 		t.detail = "a cycle in which rise and fall do not meet, or the volume is hardly larger than the machine's own, does not count"
 		return
 	}
 	t.inside = append(t.inside, inside)
-	t.shares, t.decays = append(t.shares, share), append(t.decays, -l[2].fit.slope)
+	t.shares, t.decays = append(t.shares, share), append(t.decays, -l[2].fit.Slope)
 	t.means = append(t.means, (l[1].meanPa*(l[1].to-l[1].from)+l[2].meanPa*(l[2].to-l[2].from))/(l[2].to-l[1].from))
 	t.turnU += math.Sqrt2 * float64(t.plan.PeriodMS) / 1000 / math.Sqrt(12) / whole
 	t.conclude()
@@ -256,7 +258,7 @@ func (t *leakTest) conclude() {
 	inside, _ := scattered(t.inside)
 	r := &Result{Machine: t.plan.Machines[t.on], Cycles: n, PressurePa: pa,
 		Share: gum.New(mean, math.Hypot(u, turns), t.plan.scatter("cycles", t.wallMS)).
-			Plus(gum.New(0, -mean*(1-mean)/(1+inside)*inside*rectangular(packageLimitS/packageS), packageInput(t.plan.Machines[t.on]))),
+			Plus(gum.New(0, -mean*(1-mean)/(1+inside)*inside*gum.Rectangular(packageLimitS/packageS), packageInput(t.plan.Machines[t.on]))),
 		Method: fmt.Sprintf("share of the time in which %s delivered, over %d whole load cycles from turning point to turning point of %s",
 			t.plan.Machines[t.on], n, t.plan.Source.ID)}
 	decay, uDecay := scattered(t.decays)
@@ -273,9 +275,8 @@ func (t *leakTest) addFlow(r *Result, decay, u float64) {
 	if p.VolumeM3.V <= 0 {
 		return
 	}
-	// V·λ·p/p₀: isothermal, holes follow the absolute pressure (air.BleedDownM3S).
-	r.Flow = gum.New(decay, u, t.plan.scatter("falls", t.wallMS)).Times(p.VolumeM3).Scaled(r.PressurePa + p.InletPa.V).
-		Over(p.InletPa).Times(p.Condition).Times(p.Gauge)
+	rate := gum.New(decay, u, t.plan.scatter("falls", t.wallMS))
+	r.Flow = air.DecayM3S(rate, p.VolumeM3, r.PressurePa+p.InletPa.V, p.InletPa).Times(p.Condition).Times(p.Gauge)
 	r.Flow = r.Flow.Plus(p.weather(r.Flow.V, t.wallMS))
 	if r.Method != "" {
 		r.Method += "; "
@@ -305,8 +306,8 @@ func (t *leakTest) bled(s float64) {
 	half := len(list) / 2
 	a, b := fit(list[:half], absolute), fit(list[half:], absolute)
 	// what the halves differ in says how even it was
-	u := math.Hypot(l.uSlope, math.Abs(a.slope-b.slope)/2)
-	if !even(list, absolute) || l.slope >= 0 {
+	u := math.Hypot(l.USlope, math.Abs(a.Slope-b.Slope)/2)
+	if !even(list, absolute) || l.Slope >= 0 {
 		t.detail = "the pressure does not fall evenly: something draws air; the fall is timed anew"
 		t.refused++
 		t.samples, t.from = t.samples[:0], s
@@ -314,7 +315,7 @@ func (t *leakTest) bled(s float64) {
 	}
 	mean, _ := scattered([]float64{first, last})
 	r := &Result{PressurePa: mean}
-	t.addFlow(r, -l.slope, u)
+	t.addFlow(r, -l.Slope, u)
 	t.found = r
 }
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
@@ -63,13 +64,12 @@ const (
 	// The air in the vessel is as warm as that at the inlet within 5 K (common
 	// practice, no source), and of the inlet's volume 0 to 2.4 % is water that falls
 	// out before: saturated air at 20 °C is 2.3 % vapour (2338.8 Pa, handbook, read).
-	vesselLimitK, inletK        = 5.0, 293.15
+	vesselLimitK                = 5.0
 	waterShare, waterLimitShare = 0.012, 0.012
-	// The site file's barometer is rounded or reckoned from a height within 0.5 kPa;
-	// without either the place may be up to 700 m high. On a day the weather is
-	// within 2 kPa of the mean, and another on the day of the next test (common
-	// practice, no source; agent/analysis has the same).
-	barometerLimitPa, noHeightLimitPa, weatherLimitPa = 500.0, 8_000.0, 2_000.0
+	// The site file's barometer is rounded or reckoned from a height within 0.5 kPa
+	// (common practice, no source). What the weather adds is another on the day of
+	// the next test.
+	barometerLimitPa = 500.0
 	// Below this no rise counts: the minimum-pressure valve is closed or just
 	// opening (opens at 4 to 4.5 bar, common practice, no source).
 	floorPa = 5.2e5
@@ -139,12 +139,12 @@ func NewPlan(site *sitefile.Site, groups []*scan.Group, ask Ask) (*Plan, error) 
 		p.Rises = 3
 	}
 	p.System, p.Machines = sys.Name, sys.Machines
-	limit := noHeightLimitPa
+	limit := air.NoHeightLimitPa
 	if site.BarometerGiven {
 		limit = barometerLimitPa
 	}
-	p.InletPa = gum.New(site.BarometerPa, rectangular(limit), "inlet pressure of "+site.Name+" (assumed)")
-	p.Condition = gum.New(1+waterShare, math.Hypot(rectangular(waterLimitShare), rectangular(vesselLimitK)/inletK),
+	p.InletPa = gum.New(site.BarometerPa, gum.Rectangular(limit), "inlet pressure of "+site.Name+" (assumed)")
+	p.Condition = gum.New(1+waterShare, math.Hypot(gum.Rectangular(waterLimitShare), gum.Rectangular(vesselLimitK)/air.InletMiddleK),
 		"temperature and water of the stored air in "+sys.Name+" (assumed)")
 	last := len(sys.Parts) - 1
 	if p.Test == PumpUp {
@@ -264,7 +264,7 @@ func (p *Plan) volumes(sys *sitefile.System, last int, ask Ask) error {
 		limitM3 += limit * sys.Parts[i].VolumeM3
 	}
 	if volume > 0 {
-		p.VolumeM3 = gum.New(volume, rectangular(limitM3), "nominal volume of "+sys.Name)
+		p.VolumeM3 = gum.New(volume, gum.Rectangular(limitM3), "nominal volume of "+sys.Name)
 	}
 	switch {
 	case ask.VolumeM3 > 0:
@@ -272,9 +272,9 @@ func (p *Plan) volumes(sys *sitefile.System, last int, ask Ask) error {
 		if share == 0 {
 			share = receiverLimit
 		}
-		p.VolumeM3 = gum.New(ask.VolumeM3, rectangular(share*ask.VolumeM3), given)
+		p.VolumeM3 = gum.New(ask.VolumeM3, gum.Rectangular(share*ask.VolumeM3), given)
 	case ask.VolumeShare > 0 && p.VolumeM3.V > 0:
-		p.VolumeM3 = gum.New(p.VolumeM3.V, rectangular(ask.VolumeShare*p.VolumeM3.V), given)
+		p.VolumeM3 = gum.New(p.VolumeM3.V, gum.Rectangular(ask.VolumeShare*p.VolumeM3.V), given)
 	}
 	if p.Test != PumpUp {
 		return nil
@@ -283,20 +283,20 @@ func (p *Plan) volumes(sys *sitefile.System, last int, ask Ask) error {
 		return wrong("volume_m3", "system %q has no receiver with a volume: give the volume up to the valve, or add volume = \"240 gal\" to the receiver in the site file", sys.Name)
 	}
 	if ask.PackageM3 > 0 {
-		p.PackageM3 = gum.New(ask.PackageM3, rectangular(0.1*ask.PackageM3), "air space inside "+p.Machine+", as given for the test")
+		p.PackageM3 = gum.New(ask.PackageM3, gum.Rectangular(0.1*ask.PackageM3), "air space inside "+p.Machine+", as given for the test")
 		return nil
 	}
 	flow := p.RatedFlowM3S
 	if flow <= 0 {
 		flow = p.VolumeM3.V / 10 // it fills in tens of seconds
 	}
-	p.PackageM3 = gum.New(packageS*flow, rectangular(packageLimitS*flow), packageInput(p.Machine))
+	p.PackageM3 = gum.New(packageS*flow, gum.Rectangular(packageLimitS*flow), packageInput(p.Machine))
 	return nil
 }
 
 // weather is what the day's barometer may bring to a flow, which goes as one over it.
 func (p *Plan) weather(flowM3S float64, wallMS int64) gum.Value {
-	return gum.New(0, float64(flowM3S*rectangular(weatherLimitPa))/p.InletPa.V, p.scatter("barometer in the weather", wallMS))
+	return gum.New(0, float64(flowM3S*gum.Rectangular(air.WeatherLimitPa))/p.InletPa.V, p.scatter("barometer in the weather", wallMS))
 }
 
 // scatter names what a test's own scatter brings: another test shares none of it.

@@ -190,7 +190,7 @@ func (t *pumpUp) holds(p sample, doing Doing) {
 func (t *pumpUp) measure() (oneRise, error) {
 	list := t.steep()
 	l := fit(list, linear)
-	one := oneRise{slopePaS: l.slope, meanPa: l.mean}
+	one := oneRise{slopePaS: l.Slope, meanPa: l.Mean}
 	if err := evenRise(list, &one); err != nil {
 		return one, err
 	}
@@ -199,23 +199,23 @@ func (t *pumpUp) measure() (oneRise, error) {
 	long := end - t.from
 	late := fit(between(t.hold, t.from+max(long/2, earlyS), end), linear)
 	early := fit(between(t.hold, t.from+earlyS, t.from+2*earlyS+5), linear)
-	if late.n < leastFit || early.n < 3 {
+	if late.N < leastFit || early.N < 3 {
 		return one, errors.New("too little was read after it")
 	}
 	inlet := t.plan.InletPa.V
 	// What is lost follows the absolute pressure, and is lost while it fills, too.
-	losesPaS := -late.slope * (one.meanPa + inlet) / (late.mean + inlet)
+	losesPaS := -late.Slope * (one.meanPa + inlet) / (late.Mean + inlet)
 	one.ownM3S = t.plan.VolumeM3.V * losesPaS / inlet
 	filled := t.plan.VolumeM3.V + t.plan.PackageM3.V
-	settled := late.value(t.from) - t.rise[0].pa
-	excess := early.mean - late.value(early.at)
+	settled := late.Value(t.from) - t.rise[0].pa
+	excess := early.Mean - late.Value(early.At)
 	one.exponent = 1 + excess/settled
-	one.uExponent = math.Hypot(math.Abs(excess/settled)/2, early.uMean/settled) + exponentRestU
+	one.uExponent = math.Hypot(math.Abs(excess/settled)/2, early.UMean/settled) + exponentRestU
 	if one.exponent < exponentLeast || one.exponent > exponentMost {
 		return one, fmt.Errorf("right after it the pressure fell by %.1f %% of the rise, which no cooling does: is the valve shut, does a drain open?", 100*(one.exponent-1))
 	}
 	one.flowM3S = filled*one.slopePaS/(one.exponent*inlet) + one.ownM3S
-	one.u = math.Hypot(filled*l.uSlope/inlet, t.plan.VolumeM3.V*late.uSlope/inlet)
+	one.u = math.Hypot(filled*l.USlope/inlet, t.plan.VolumeM3.V*late.USlope/inlet)
 	if one.ownM3S > tightShare*one.flowM3S {
 		return one, fmt.Errorf("the shut volume loses %.0f %% of what the machine gives: is the plant valve shut, a drain open?", 100*one.ownM3S/one.flowM3S)
 	}
@@ -230,12 +230,12 @@ func evenRise(list []sample, one *oneRise) error {
 		size = len(list) / 2
 	}
 	first, last := fit(list[:size], linear), fit(list[len(list)-size:], linear)
-	one.bend = last.slope/first.slope - 1
-	bars := (last.mean - first.mean) / 1e5
+	one.bend = last.Slope/first.Slope - 1
+	bars := (last.Mean - first.Mean) / 1e5
 	limit := evenShare + perBarShare*bars
 	for at := 0; at+size <= len(list); at += size {
 		part := fit(list[at:at+size], linear)
-		if off := math.Abs(part.slope/one.slopePaS - 1); off > limit+3*part.uSlope/one.slopePaS {
+		if off := math.Abs(part.Slope/one.slopePaS - 1); off > limit+3*part.USlope/one.slopePaS {
 			return fmt.Errorf("it was not even (one part of it was %.0f %% off): something drew air, or the valve was moved", 100*off)
 		}
 	}

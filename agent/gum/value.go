@@ -29,6 +29,9 @@ func New(v, u float64, input string) Value {
 	return Value{v, []part{{input, u}}}
 }
 
+// Rectangular is the standard uncertainty of a limit of which no more is known.
+func Rectangular(limit float64) float64 { return math.Abs(limit) / math.Sqrt(3) }
+
 // Exact is a value without uncertainty.
 func Exact(v float64) Value { return Value{V: v} }
 

@@ -49,14 +49,14 @@ func newPattern(format string) (*pattern, error) {
 	seen := map[byte]bool{}
 	for i := 0; i < len(format); {
 		c := format[i]
-		if strings.HasPrefix(format[i:], "AM") {
+		if strings.HasPrefix(format[i:], "AM") && !seen['A'] {
 			p.tokens = append(p.tokens, token{letter: 'A', count: 1})
 			seen['A'] = true
 			i += 2
 			continue
 		}
 		allowed, isLetter := widths[c]
-		if !isLetter || c == 'A' {
+		if !isLetter || c == 'A' { // AM alone
 			if c != 'T' && (c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z') {
 				return nil, fmt.Errorf("letter %q in %q means nothing", c, format)
 			}

@@ -3,6 +3,7 @@ package intake
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -26,6 +27,9 @@ func (l *Logger) readTime(s sitefile.Section) {
 	}
 	for i, c := range l.Time.Columns {
 		l.Time.Columns[i] = strings.TrimSpace(c)
+	}
+	if len(l.Time.Columns) == 0 || slices.Contains(l.Time.Columns, "") {
+		t.Problem("columns", `name the columns, like columns = ["Date", "Time"]`, "a column for the time has no name")
 	}
 	l.Time.Format = t.Text("format", formatRFC3339)
 	l.Time.Zone = t.Text("zone", "")

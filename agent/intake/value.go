@@ -34,6 +34,7 @@ type codec struct {
 	// rounds: a value without an end in decimals is rounded to a thousandth of
 	// its last digit. Only what came from files has such: counts do not.
 	rounds        bool
+	converts      bool // from the column's unit, of what rounds
 	factor, shift *big.Rat
 	// The same as (text·small[0] + small[1]) / small[2]; small[2] is 0 where
 	// the numbers are larger than that.
@@ -75,7 +76,9 @@ func newCodec(d *sitefile.Device, mc *sitefile.MapChannel, ch *scan.Channel, uni
 		if err := c.convert(from, mc.Unit, unit, ch.Unit); err != nil {
 			return nil, err
 		}
-		if same := c.factor.Cmp(big.NewRat(1, 1)) == 0 && c.shift.Sign() == 0; !same && scaled && ofFile && !exported {
+		same := c.factor.Cmp(big.NewRat(1, 1)) == 0 && c.shift.Sign() == 0
+		c.converts = ofFile && !same
+		if !same && scaled && ofFile && !exported {
 			return nil, fmt.Errorf("%q would be converted, and the map of device %q scales it as well: keep one of the two", unit, d.Name)
 		}
 	}
@@ -262,7 +265,7 @@ func (c *codec) decimal(n number) (int64, error) {
 	if n.places > c.offsetTens || c.offsetTens == 0 {
 		places = max(places, wanted, 0) // the digits that were there
 	}
-	if !ends || places > maxDecimals || tooMany(r, places) {
+	if !ends || places > maxDecimals || tooMany(r, places) || c.converts && places > c.enough(n.places) {
 		if !c.rounds {
 			return 0, fmt.Errorf("cannot be told exactly in the %s of channel %s", c.channel.Unit, c.channel.ID())
 		}
@@ -302,8 +305,19 @@ func rounded(r *big.Rat, places int) *big.Int {
 	return num.Quo(num, den)
 }
 
-// float makes the nearest number of IEEE 754.
+// float makes the nearest number of IEEE 754. Where mantissa and power of ten
+// are such numbers themselves, their quotient is rounded once and is the nearest
+// (Clinger 1990, from memory).
 func (c *codec) float(n number) (int64, error) {
+	const exact32, exact64, tens32 = 1 << 24, 1 << 53, 10
+	if size := max(n.mantissa, -n.mantissa); c.identity && n.big == nil && n.places >= 0 {
+		switch {
+		case c.channel.Kind == scan.KindFloat32 && size <= exact32 && n.places <= tens32:
+			return int64(math.Float32bits(float32(n.mantissa) / float32(tens[n.places]))), nil
+		case c.channel.Kind == scan.KindFloat64 && size <= exact64 && n.places < len(tens):
+			return int64(math.Float64bits(float64(n.mantissa) / float64(tens[n.places]))), nil
+		}
+	}
 	r := c.exact(n)
 	if c.channel.Kind == scan.KindFloat32 {
 		f, _ := r.Float32()

@@ -17,10 +17,6 @@ const gapPeriods = 3
 // unobserved is the state in which nothing is known.
 const unobserved = "unobserved"
 
-// zeroCelsiusK is 0 °C in kelvin, by definition of the degree Celsius (SI
-// Brochure, 9th edition, table 4).
-const zeroCelsiusK = 273.15
-
 // Collector turns a Snapshot into metrics. It implements prometheus.Collector.
 type Collector struct {
 	source Source
@@ -163,7 +159,7 @@ func (c *Collector) reading(ch chan<- prometheus.Metric, machine string, r *Read
 	case r.Dimension == quantity.Pressure && !r.Absolute:
 		gauge(ch, c.pressure, r.SI, machine, string(r.Role))
 	case r.Dimension == quantity.Temperature:
-		gauge(ch, c.temperature, r.SI-zeroCelsiusK, machine, string(r.Role))
+		gauge(ch, c.temperature, r.SI-quantity.ZeroCK, machine, string(r.Role))
 	case r.Dimension == quantity.Power:
 		gauge(ch, c.power, r.SI, machine, string(r.Role))
 	}

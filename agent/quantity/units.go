@@ -14,11 +14,16 @@ const (
 	inHgPa      = 3386.38864  // conventional inch of mercury, 0 °C
 	inH2OPa     = 249.0889083 // conventional inch of water, 4 °C
 	kgfCm2Pa    = gravityMS2 * 1e4
-	hpW         = 745.6998715822702 // mechanical horsepower, 550 ft·lbf/s
-	zeroCK      = 273.15
 	fahrenheitK = 5.0 / 9.0
 	zeroFK      = 459.67 * fahrenheitK
 )
+
+// HorsepowerW is the mechanical horsepower, 550 ft·lbf/s, in watts.
+const HorsepowerW = 745.6998715822702
+
+// ZeroCK is 0 °C in kelvin, by definition of the degree Celsius (SI brochure, from
+// memory).
+const ZeroCK = 273.15
 
 // spelling is a way to write a unit. The first spelling of a unit in the
 // table is its Symbol.
@@ -46,7 +51,7 @@ func buildSpellings() []spelling {
 	temp := func(scale, offset float64, texts ...string) {
 		add(Unit{Dimension: Temperature, Scale: scale, Offset: offset}, texts...)
 	}
-	temp(1, zeroCK, "°C", "C", "degC")
+	temp(1, ZeroCK, "°C", "C", "degC")
 	temp(fahrenheitK, zeroFK, "°F", "F", "degF")
 	temp(1, 0, "K")
 
@@ -54,7 +59,7 @@ func buildSpellings() []spelling {
 	plain(Power, 1, "W")
 	plain(Power, 1e3, "kW")
 	plain(Power, 1e6, "MW")
-	plain(Power, hpW, "hp")
+	plain(Power, HorsepowerW, "hp")
 	plain(Energy, 1, "J")
 	plain(Energy, 1e3, "kJ")
 	plain(Energy, 1e6, "MJ")

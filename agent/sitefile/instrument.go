@@ -1,9 +1,9 @@
 package sitefile
 
 import (
-	"math"
 	"time"
 
+	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 )
 
@@ -93,7 +93,7 @@ func (a Accuracy) StandardU(half float64) float64 {
 	if a.K > 0 {
 		return half / a.K
 	}
-	return math.Abs(half) / math.Sqrt(3)
+	return gum.Rectangular(half)
 }
 
 // Standing is what a calibration is worth at a time.

@@ -9,7 +9,6 @@ import (
 	"hash"
 	"io"
 	"io/fs"
-	"math"
 	"net"
 	"os"
 	"path/filepath"
@@ -18,6 +17,7 @@ import (
 	"time"
 	_ "time/tzdata" // Windows has no zone data base of its own
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
 )
 
@@ -206,7 +206,7 @@ func (l *loader) readSite(root *section) {
 	base := filepath.Base(l.path)
 	site.Name = strings.TrimSuffix(base, filepath.Ext(base))
 	site.Location, site.WeeksPerYear = time.UTC, weeksPerYear
-	site.BarometerPa = StandardPressurePa(0)
+	site.BarometerPa = air.StandardPa(0)
 	s := root.sub("site")
 	if s == nil {
 		return
@@ -263,7 +263,7 @@ func (l *loader) readBarometer(s *section) {
 		if m := altitude.SI(); m < -430 || m > 6000 {
 			s.problem(s.table.find("altitude").value.at, "altitude", "write the height above sea level", "nobody works at %s", altitude)
 		}
-		l.site.BarometerPa = StandardPressurePa(altitude.SI())
+		l.site.BarometerPa = air.StandardPa(altitude.SI())
 	}
 	if given {
 		l.site.BarometerPa = barometer.SI()
@@ -272,13 +272,6 @@ func (l *loader) readBarometer(s *section) {
 				`write the absolute pressure of the air outside, not corrected to sea level, like "98.8 kPa"`, "%s is no station pressure", barometer)
 		}
 	}
-}
-
-// StandardPressurePa is the absolute pressure of the ICAO standard atmosphere
-// at a height in metres, for the troposphere (below 11 km); formula from
-// memory.
-func StandardPressurePa(heightM float64) float64 {
-	return 101325 * math.Pow(1-2.25577e-5*heightM, 5.25588)
 }
 
 const listenMend = `write host and port, like listen = "127.0.0.1:8477"`

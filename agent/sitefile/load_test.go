@@ -311,11 +311,3 @@ func TestBandsAndTimesAreFree(t *testing.T) {
 		}
 	}
 }
-
-// TestStandardPressure holds the barometric formula to the ICAO standard
-// atmosphere's table (from memory): 89 874.6 Pa at 1000 m, 79 495.2 at 2000 m.
-func TestStandardPressure(t *testing.T) {
-	within(t, "sea level", StandardPressurePa(0), 101325, 0)
-	within(t, "1000 m", StandardPressurePa(1000), 89874.6, 5)
-	within(t, "2000 m", StandardPressurePa(2000), 79495.2, 10)
-}

@@ -3,6 +3,7 @@ package sitefile
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // Document is a TOML file of another room, read as strictly as a site file and
@@ -53,12 +54,17 @@ func (s Section) Choice(key, fallback string, allowed ...string) string {
 // Ident returns a required name of letters, digits, _ and -.
 func (s Section) Ident(key, mend string) string { return s.s.ident(key, mend) }
 
-// Need returns a required text.
+// Need returns a required text, which must not be empty.
 func (s Section) Need(key, mend string) string {
-	if s.s.need(key, mend) == nil {
+	e := s.s.need(key, mend)
+	if e == nil {
 		return ""
 	}
-	return s.s.text(key, "")
+	got := s.s.text(key, "")
+	if e.value.kind == kindText && strings.TrimSpace(got) == "" {
+		s.Problem(key, mend, "%q is empty", key)
+	}
+	return got
 }
 
 // Integer returns a whole number from low to high.

@@ -40,6 +40,7 @@ type commands struct {
 	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
 	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export     exportCmd     `cmd:"" help:"Write readings as CSV."`
+	Import     importCmd     `cmd:"" help:"Bring in what other loggers recorded, CSV files by a column mapping; or take it back."`
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
 	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`
 	Size       sizeCmd       `cmd:"" help:"Sums of an audit without a record: leaks by hole and pressure, leak tests, receivers, efficiency, flows in other conditions."`
