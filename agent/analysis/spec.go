@@ -89,7 +89,7 @@ type spec struct {
 	pairWatches                            []int    // of two channels
 	stateMethod, statesAbsent, startMethod string
 	assumed                                []string // assumed inputs of the states
-	config                                 string
+	config, layout                         string   // see fingerprint, layoutOf
 }
 
 // level is a threshold with hysteresis on an analogue channel, in counts.
@@ -150,7 +150,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.setDrops()
 	sp.setMinutes()
 	sp.setWatches(m, lv)
-	sp.config = sp.fingerprint()
+	sp.setConfig()
 	return sp
 }
 
@@ -190,7 +190,7 @@ func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System, l
 	sp.setLow(s.MinimumPressurePa)
 	sp.setWatches(nil, Levels{})
 	sp.addRunSigns(site, groups, s, levels)
-	sp.config = sp.fingerprint()
+	sp.setConfig()
 	return sp
 }
 
