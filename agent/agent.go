@@ -170,65 +170,94 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	default:
 		a.log.Warn("commands do not find this agent while the data directory takes nothing", "err", err)
 	}
-	if err := a.tellRestart(); err != nil {
-		a.log.Error("how the last run ended is not kept", "err", err)
-	}
-	if err := a.note(kindStarted, "", "recording starts", map[string]string{
-		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}); err != nil {
-		a.log.Error("event not kept", "err", err)
-	}
-	if err := a.tellSetup(); err != nil {
-		a.log.Error("what the site file and maps say is not kept", "err", err)
-	}
-
-	failed := make(chan error, 8)
-	stopPolling := start(ctx, failed, a.poller.Run)
-	// The others outlive ctx: they end when what feeds them has ended.
-	rest := context.WithoutCancel(ctx)
-	stopShowing := start(rest, failed, a.show)
-	stopWriting := start(rest, failed, a.write)
-	stopNoting := start(rest, failed, a.keepEvents)
-	stopLooking := start(ctx, failed, a.watchStore)
-	tend, learn := a.tend, a.learnLevels
-	if a.refuge != nil { // backups of it would push out better ones
-		tend, learn = a.leave, idle
-	}
-	stopTending := start(ctx, failed, tend)
-	stopLearning := start(ctx, failed, learn)
-	stopRelabelling := start(ctx, failed, a.relabel)
-	stopServing := func() {}
-	if serve != nil {
-		stopServing = start(rest, failed, serve)
-	}
+	a.tellStart()
+	p := a.startParts(ctx, serve)
 	select {
 	case <-ctx.Done():
-	case err = <-failed:
+	case err = <-p.failed:
 		if !errors.Is(err, ErrDiskBack) {
 			a.log.Error("stopping", "err", err)
 		}
 	}
-	stopPolling()
-	stopTending()
-	stopLooking()
-	stopLearning()
-	stopRelabelling()
-	stopShowing()
-	stopWriting()
-	stopNoting()
-	if noteErr := a.note(kindStopped, "", "recording stops", nil); noteErr != nil {
-		a.log.Error("event not kept", "err", noteErr)
-	}
+	p.stopRecording()
+	a.kept(a.note(kindStopped, "", "recording stops", nil), "event not kept")
 	err = errors.Join(err, a.store.Sync())
-	stopServing()
-	err = errors.Join(err, a.Close())
-	for len(failed) > 0 {
-		err = errors.Join(err, <-failed)
+	p.stopServing()
+	return errors.Join(err, a.Close(), p.errors())
+}
+
+// kept logs that something is not kept.
+func (a *Agent) kept(err error, not string) {
+	if err != nil {
+		a.log.Error(not, "err", err)
+	}
+}
+
+// tellStart keeps how the last run ended, that one begins, and under what site file
+// and maps.
+func (a *Agent) tellStart() {
+	a.kept(a.tellRestart(), "how the last run ended is not kept")
+	a.kept(a.note(kindStarted, "", "recording starts", map[string]string{
+		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}), "event not kept")
+	a.kept(a.tellSetup(), "what the site file and maps say is not kept")
+}
+
+// part is one of the loops that an agent runs, each in its goroutine.
+type part struct {
+	run func(context.Context) error
+	// last: it outlives the end of what Run was given, for it ends when what feeds it
+	// has ended.
+	last bool
+}
+
+// parts are those running: each sends at most one error to failed, which has room
+// for all.
+type parts struct {
+	failed chan error
+	stops  []func() // in the order in which they are to end
+	serves func()
+}
+
+// startParts starts them all. They stop in the order of this list: what feeds before
+// what is fed.
+func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
+	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel},
+		{a.show, true}, {a.write, true}, {a.keepEvents, true}}
+	if a.refuge != nil { // backups of it would push out better ones, and levels are learnt of a whole record
+		list[1].run = a.leave
+		list = append(list[:3], list[4:]...)
+	}
+	p := &parts{failed: make(chan error, len(list)+1), serves: func() {}}
+	rest := context.WithoutCancel(ctx)
+	for _, one := range list {
+		of := ctx
+		if one.last {
+			of = rest
+		}
+		p.stops = append(p.stops, start(of, p.failed, one.run))
+	}
+	if serve != nil {
+		p.serves = start(rest, p.failed, serve)
+	}
+	return p
+}
+
+// stopRecording ends all but serving, in order.
+func (p *parts) stopRecording() {
+	for _, stop := range p.stops {
+		stop()
+	}
+}
+
+func (p *parts) stopServing() { p.serves() }
+
+// errors is what parts that have ended returned.
+func (p *parts) errors() (err error) {
+	for len(p.failed) > 0 {
+		err = errors.Join(err, <-p.failed)
 	}
 	return err
 }
-
-// idle is a part that has nothing to do.
-func idle(context.Context) error { return nil }
 
 // start runs part in a goroutine and returns what ends it and waits for it. An
 // error of part, or its early end with one, goes to failed.

@@ -14,7 +14,7 @@ var eventKinds = [...]string{
 	kindState, kindFault, kindNote, kindConfig, "line_down", "line_up", "device_down", "device_up",
 	kindCounterWrapped, kindCounterReset, "clock_step", "clock_not_set", "clock_set", kindBehind, "computer_slept",
 	kindBroke, kindStoreDown, kindStoreUp,
-	"agent_started", "agent_stopped", "data_damaged", store.KindDropped, store.KindRawDropped, "backup_made",
+	"agent_started", "agent_stopped", "data_damaged", store.KindEvidenceBegan, store.KindEvidenceKey, store.KindDropped, store.KindRawDropped, "backup_made",
 	"keeping_failed", "levels", "hookup", "spot_reading", "calibration", analysis.KindTest,
 	store.KindImport, store.KindImportUndone, kindAligned,
 }

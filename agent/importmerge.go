@@ -161,7 +161,7 @@ func (m *importMerge) register(groups []*scan.Group) error {
 // notCopied are kinds of event of the other store that tell of it alone.
 func notCopied(kind string) bool {
 	return strings.HasPrefix(kind, "agent_") && kind != kindBroke || strings.HasPrefix(kind, "import") ||
-		slices.Contains([]string{store.KindRawDropped, "evidence_key", kindConfig, "backup_made", "keeping_failed", kindBehind}, kind)
+		slices.Contains([]string{store.KindRawDropped, "evidence_key", "evidence_began", kindConfig, "backup_made", "keeping_failed", kindBehind}, kind)
 }
 
 // events takes over what the other store tells of its readings.

@@ -87,7 +87,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		for method := range item.(map[string]any) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
-			posted := path == "/api/v1/notes" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/")
+			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/")
 			if path == "/api/v1/compare" && method == "post" {
 				continue // it is both: a production does not fit into an address
 			}
@@ -105,7 +105,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/demand": "DemandAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
-		"/api/v1/levels": "LevelsAnswer", "/api/v1/tests": "Tests",
+		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison",
 		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
@@ -172,7 +172,9 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
 		"HookupReport": hookup.Report{}, "HookupStepReport": hookup.StepReport{}, "HookupReading": hookup.StepReading{},
 		"HookupCheck": hookup.Check{}, "HookupFinding": hookup.Finding{}, "HookupStart": startRequest{},
-		"Finding": analysis.Finding{}, "FigureClass": analysis.Class{}, "LevelsAnswer": levelsAnswer{}, "LevelsChange": agent.LevelsChange{}, "Levels": analysis.HeldLevels{}, "LevelMode": analysis.Mode{},
+		"Finding": analysis.Finding{}, "FigureClass": analysis.Class{}, "LevelsAnswer": levelsAnswer{}, "EvidenceHead": agent.EvidenceHead{}, "EvidenceKey": agent.EvidenceKey{},
+		"EvidenceBreak": agent.EvidenceBreak{}, "EvidenceKept": agent.EvidenceKept{}, "EvidenceVerdict": agent.EvidenceVerdict{}, "VerifyRequest": verifyRequest{},
+		"LevelsChange": agent.LevelsChange{}, "Levels": analysis.HeldLevels{}, "LevelMode": analysis.Mode{},
 		"Comparison": analysis.Comparison{}, "CompareRequest": agent.CompareRequest{}, "ComparedModel": analysis.ComparedModel{},
 		"ComparedPeriod": analysis.ComparedPeriod{}, "ComparedDayType": analysis.ComparedDayType{}, "ModelCoefficient": analysis.ModelCoefficient{}, "Production": analysis.Production{},
 		"Remark": analysis.Remark{}, "ServiceAnswer": serviceAnswer{}, "MachineService": analysis.MachineService{}, "ServiceItem": analysis.ServiceItem{},

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"time"
 
 	"loadscribe/agent"
@@ -54,6 +55,13 @@ type Backend interface {
 	Tests() (agent.Tests, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
+	// Evidence is the newest checkpoint of the evidence log. The error wraps
+	// store.ErrNoEvidence where there is none yet.
+	Evidence() (agent.EvidenceHead, error)
+	// VerifyEvidence makes the log again from what is stored and compares it, and
+	// with the text of a checkpoint that was kept, where kept is not empty. An
+	// error of type *agent.FieldError says what is wrong with that.
+	VerifyEvidence(ctx context.Context, kept string, progress func(done, total int64)) (agent.EvidenceVerdict, error)
 	// Scans calls fn for each scan of the window in the store's order, outside
 	// any transaction of the store, and stops with fn's error. devices empty
 	// means all. fn must not keep the scan.

@@ -33,6 +33,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))
 	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
 	route("/api/v1/levels", s.json(s.serveLevels))
+	route("/api/v1/evidence", s.json(s.serveEvidence))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))
 	route("/api/v1/live", http.HandlerFunc(s.serveLive))
 	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
@@ -42,6 +43,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	}
 	post("/api/v1/compare", s.gated(s.servePostedCompare))
 	post("/api/v1/notes", s.serveNote)
+	post("/api/v1/verify", s.gated(s.serveVerify))
 	route("/api/v1/hookup", s.json(s.serveHookup))
 	post("/api/v1/hookup/start", s.serveHookupStart)
 	post("/api/v1/hookup/step", s.serveHookupStep)

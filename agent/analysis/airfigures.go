@@ -122,7 +122,9 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 	s.boundValue("air_delivered", "m³", a.m3, s.partial || short != "", "free air at the inlet: "+a.method+short, a.inputs)
 	if seen > 0 {
 		s.ratioValue("flow_mean", "m³/min", m3.Scaled(60/seen), "air delivered over observed time; "+a.method+short, "observed time", a.inputs)
-		s.referenceTable(m3.Scaled(1 / seen))
+		if s.figures["flow_mean"].Value != nil {
+			s.referenceTable(m3.Scaled(1 / seen))
+		}
 	} else {
 		s.absent("nothing was observed in this window", "flow_mean")
 	}

@@ -144,10 +144,10 @@ func (s *sheet) regulated(m *sitefile.Machine, name string, gaugePa float64) {
 		return
 	}
 	least, regression, ok := air.RegulatedEfficiency(s.full.v.V, variable)
-	if !ok {
+	f := s.figures[name]
+	if !ok || f.Value == nil {
 		return
 	}
-	f := s.figures[name]
 	f.Limit = &least
 	f.LimitBasis = fmt.Sprintf("least that 10 CFR 431.345 allows a new air-cooled rotary lubricated machine of this flow at its own full-load pressure; its regression for such machines: %.3f", regression)
 	s.figures[name] = f

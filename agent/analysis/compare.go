@@ -270,7 +270,7 @@ func (c *comparer) period(src Source, span Span) (p periodHours, err error) {
 			p.relative = *energy.Uncertainty / coverageFactor / *energy.Value
 		}
 	}
-	if air := subject.figures["air_delivered"]; air.Value != nil {
+	if air := subject.made("air_delivered"); air.Value != nil {
 		f.AirM3, f.AirMethod = air.Value, air.Method
 	}
 	p.reckoned = slices.ContainsFunc(machines, func(s *sheet) bool {

@@ -219,7 +219,7 @@ func (m *hourMaker) hour(at int64) (Hour, error) {
 	if f := subject.figures["energy"]; f.Value != nil {
 		h.EnergyJ, h.seen = float64(whole(&f)*joulesPerKWh), true
 	}
-	if f := subject.figures["air_delivered"]; f.Value != nil {
+	if f := subject.made("air_delivered"); f.Value != nil {
 		h.AirM3, h.AirMethod = number64(whole(&f)), f.Method
 	}
 	if f := subject.figures["pressure_mean"]; f.Value != nil {

@@ -1,6 +1,10 @@
 package analysis
 
-import "loadscribe/agent/quantity"
+import (
+	"strings"
+
+	"loadscribe/agent/quantity"
+)
 
 // Inputs of figures by name. A name is the identity of an input in a gum.Value:
 // what two figures share cancels or adds up only if both call it the same, letter
@@ -34,6 +38,26 @@ const (
 	coverageOf          = "hours not observed of "
 	counterEdges        = "rounding of the energy counter at changes of shift or price"
 )
+
+// eachOnce is a list of inputs in which nothing is named twice: a channel that
+// serves for two things, or with what is assumed of it in brackets and without. The
+// brackets stay.
+func eachOnce(inputs []string) []string {
+	var all []string
+	at := map[string]int{}
+	for _, input := range inputs {
+		bare, _, _ := strings.Cut(input, " (")
+		k, again := at[bare]
+		switch {
+		case !again:
+			at[bare] = len(all)
+			all = append(all, input)
+		case all[k] == bare:
+			all[k] = input
+		}
+	}
+	return all
+}
 
 // ratedFlowInput is the rated flow that stands for a machine's true one.
 func ratedFlowInput(machine string) string { return ratedFlowOf + machine + " (assumed)" }

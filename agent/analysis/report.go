@@ -90,6 +90,7 @@ type sheet struct {
 	air              airResult
 	storage          *storage             // of a machine; nil: nothing was observed
 	values           map[string]gum.Value // of figures whose inputs are named
+	vague            map[string]Figure    // those that were taken back, for they are known too badly
 	unlikeVolume     string               // a sentence, where the storage is not what the site file says
 	balance          *airBalance          // of a system; nil: not made
 	edges            [numStates]int       // observed transitions into or out of each state
@@ -143,7 +144,7 @@ func (s *sheet) put(name, unit string, e estimate, method string, inputs []strin
 	value, half := e.v, float64(coverageFactor*float64(e.u))
 	cover := s.coverage
 	s.figures[name] = Figure{Name: name, Value: &value, Unit: unit, Uncertainty: &half, Level: stated,
-		Coverage: &cover, Method: method, Inputs: inputs}
+		Coverage: &cover, Method: method, Inputs: eachOnce(inputs)}
 	f := s.figures[name]
 	return &f
 }
@@ -158,10 +159,10 @@ func (s *sheet) add(name, unit string, e estimate, method string, inputs []strin
 
 // atLeast makes a figure a lower bound for the reasons given, if there are any.
 func (s *sheet) atLeast(name string, why ...string) {
-	if len(why) == 0 {
+	f := s.figures[name]
+	if len(why) == 0 || f.Value == nil {
 		return
 	}
-	f := s.figures[name]
 	f.AtLeast, f.AtLeastWhy = true, strings.Join(why, ", ")
 	s.figures[name] = f
 }

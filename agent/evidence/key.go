@@ -11,8 +11,6 @@ import (
 	"encoding/pem"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
 
 	"golang.org/x/mod/sumdb/note"
@@ -62,46 +60,6 @@ func (k *Key) PEM() ([]byte, error) {
 		return nil, fmt.Errorf("write a key: %w", err)
 	}
 	return pem.EncodeToMemory(&pem.Block{Type: pemPrivate, Bytes: der}), nil
-}
-
-// LoadKey reads a key's file.
-func LoadKey(path string) (*Key, error) {
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return nil, err
-	}
-	k, err := ParseKey(text)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return k, nil
-}
-
-// MakeKey makes a new key and its file, which only its owner may read. It is
-// whole and safe on disk under its name, or not there. A file of that name is
-// replaced.
-func MakeKey(path string) (*Key, error) {
-	k, err := NewKey()
-	if err != nil {
-		return nil, err
-	}
-	text, err := k.PEM()
-	if err != nil {
-		return nil, err
-	}
-	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".new-") // mode 0600
-	if err != nil {
-		return nil, fmt.Errorf("make %s: %w", path, err)
-	}
-	_, err = f.Write(text)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("make %s: %w", path, err), os.Remove(f.Name()))
-	}
-	return k, nil
 }
 
 // Public is the key that checks what this one signs.

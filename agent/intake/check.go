@@ -177,9 +177,13 @@ func (in *Intake) Scans(ctx context.Context, groups []*scan.Group, fn func(*scan
 
 // report sums up, and refuses a period that would leave nothing observed.
 func (in *Intake) report(c *counts) (Report, error) {
-	r := Report{Loggers: c.loggers}
+	var r Report
 	for i, p := range in.loggers {
-		l := &r.Loggers[i]
+		if !slices.ContainsFunc(in.sources, func(s *source) bool { return s.logger == p }) {
+			continue
+		}
+		r.Loggers = append(r.Loggers, c.loggers[i])
+		l := &r.Loggers[len(r.Loggers)-1]
 		l.Name, l.Clock = p.Name, p.Clock
 		for _, s := range in.sources {
 			if s.logger == p {

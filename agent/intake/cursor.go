@@ -31,18 +31,19 @@ func (s *source) lookAt(ctx context.Context) error {
 		return err
 	}
 	var l look
+	l.runs = []run{}
 	previous := int64(0)
 	err = r.each(ctx, func() error {
 		ms, err := r.stamp()
 		if err != nil {
 			return err
 		}
-		switch {
-		case l.rows == 0:
+		if l.rows == 0 {
 			l.firstMS, l.lastMS = ms, ms
-		case ms < previous:
+		} else if ms < previous {
 			l.backward++
 		}
+		l.addRun(r.rows, ms, l.rows == 0 || ms < previous)
 		l.firstMS, l.lastMS = min(l.firstMS, ms), max(l.lastMS, ms)
 		previous = ms
 		l.rows++
@@ -64,6 +65,20 @@ func (s *source) lookAt(ctx context.Context) error {
 	l.sha256 = hex.EncodeToString(sum.Sum(nil))
 	s.looked = l
 	return nil
+}
+
+// addRun counts a row to the stretch it is in; begins: a new one.
+func (l *look) addRun(row *rowReader, ms int64, begins bool) {
+	switch {
+	case l.runs == nil:
+		return
+	case begins && len(l.runs) == maxRuns:
+		l.runs = nil
+		return
+	case begins:
+		l.runs = append(l.runs, run{offset: row.offset, line: row.line, firstMS: ms})
+	}
+	l.runs[len(l.runs)-1].rows++
 }
 
 // ended refuses a file whose times are not known after all.
@@ -116,12 +131,14 @@ type part struct {
 	spoke bool // there is a scan of this group in the row
 }
 
-// cursor hands the rows of one file on in order of time.
+// cursor hands rows of one file on in order of time: those of one stretch, or
+// all by an index.
 type cursor struct {
 	*source
+	run     *run // nil: all, by the index
 	reading *reading
-	index   []indexed // of a file that is not in order; nil: it is
-	at      int
+	index   []indexed
+	at      int64 // rows read
 	raw     []byte
 	targets map[string]*target // of the long layout, by device, channel and unit
 	key     []byte
@@ -131,13 +148,18 @@ type cursor struct {
 // start opens the file.
 func (c *cursor) start(ctx context.Context) error {
 	var err error
-	if c.looked.backward > 0 {
+	if c.run == nil {
 		if err = c.makeIndex(ctx); err != nil {
 			return err
 		}
 	}
 	if c.reading, err = c.open(nil); err != nil {
 		return err
+	}
+	if c.run != nil && c.run != &c.looked.runs[0] {
+		if err := c.reading.seek(*c.run); err != nil {
+			return err
+		}
 	}
 	c.rec.parts = make([]part, max(len(c.plan.groups), 1))
 	for i, g := range c.plan.groups {
@@ -172,12 +194,16 @@ func (c *cursor) makeIndex(ctx context.Context) error {
 // next reads the next row into rec; io.EOF behind the last, with the file
 // closed.
 func (c *cursor) next() error {
-	var err error
-	if c.index != nil {
+	err := io.EOF
+	switch {
+	case c.run == nil:
 		err = c.nextIndexed()
-	} else if err = c.reading.next(); err == nil {
-		c.rec.shownMS, err = c.reading.stamp()
+	case c.at < c.run.rows:
+		if err = c.reading.next(); err == nil {
+			c.rec.shownMS, err = c.reading.stamp()
+		}
 	}
+	c.at++
 	if errors.Is(err, io.EOF) {
 		if closing := c.stop(); closing != nil {
 			return closing
@@ -207,11 +233,10 @@ func (c *cursor) stop() error {
 
 // nextIndexed reads a row at its place.
 func (c *cursor) nextIndexed() error {
-	if c.at == len(c.index) {
+	if c.at == int64(len(c.index)) {
 		return io.EOF
 	}
 	e := c.index[c.at]
-	c.at++
 	r := c.reading
 	c.raw = slices.Grow(c.raw[:0], int(e.size))[:e.size]
 	if _, err := r.file.ReadAt(c.raw, e.offset); err != nil {

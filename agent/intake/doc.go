@@ -13,7 +13,8 @@
 // must come out exactly, or the file is refused with file, line and column.
 //
 // Memory does not grow with the files' length. At one time as many files are
-// open as overlap in time; a file whose rows are not in order of time needs an
+// open as overlap in time. A file whose rows are not in order of time is read as
+// so many stretches that are, side by side; beyond maxRuns of them it needs an
 // index of 24 bytes a row while it is open, at most maxIndexRows rows of it.
 //
 // The package knows no store and writes nothing. The texts of a file never

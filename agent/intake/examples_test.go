@@ -1,8 +1,10 @@
 package intake
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"loadscribe/agent/sitefile"
@@ -30,6 +32,29 @@ func TestExampleMappings(t *testing.T) {
 		if m := exampleMapping(t, filepath.Base(p)); len(m.Loggers) == 0 {
 			t.Errorf("%s has no logger", p)
 		}
+	}
+}
+
+// TestDocumentedMappings reads every mapping of docs/importing.md.
+func TestDocumentedMappings(t *testing.T) {
+	const page = "../../docs/importing.md"
+	text, err := os.ReadFile(page)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for i, piece := range strings.Split(string(text), "```toml\n")[1:] {
+		example, _, ok := strings.Cut(piece, "```")
+		if !ok || !strings.Contains(example, "[[logger]]") {
+			continue
+		}
+		n++
+		if _, err := ParseMapping(fmt.Sprintf("%s, example %d", page, i+1), []byte(example)); err != nil {
+			t.Error(err)
+		}
+	}
+	if n < 3 {
+		t.Errorf("%d examples", n)
 	}
 }
 

@@ -87,7 +87,7 @@ func TestFilesThatAreNone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for path, says := range map[string]string{filepath.Join(b.dir, "none.csv"): "there is no such file", b.dir: "it is a folder"} {
+	for path, says := range map[string]string{filepath.Join(b.dir, "none.csv"): "there is no such file", b.dir: "it is a folder", os.DevNull: "it is no plain file"} {
 		_, err := Open(b.site, m, []File{{"power-logger", path}})
 		if got := mistakeOf(t, err); got.File != path || got.Message != says {
 			t.Errorf("got %v, want %q", err, says)

@@ -291,7 +291,8 @@ var ErrFiles = errors.New("no files to import")
 
 // FilesOf returns the files to read: those of the command line, written
 // NAME=PATH, or PATH where there is one logger; a logger without one has those
-// that its files in the mapping match.
+// that its files in the mapping match. A logger without either is left out,
+// unless no file is given at all.
 func (m *Mapping) FilesOf(args []string) ([]File, error) {
 	var all []File
 	for _, arg := range args {
@@ -308,6 +309,9 @@ func (m *Mapping) FilesOf(args []string) ([]File, error) {
 	for i := range m.Loggers {
 		l := &m.Loggers[i]
 		if slices.ContainsFunc(all, func(f File) bool { return f.Logger == l.Name }) {
+			continue
+		}
+		if len(l.Files) == 0 && len(args) > 0 {
 			continue
 		}
 		own, err := l.glob(filepath.Dir(m.Path))

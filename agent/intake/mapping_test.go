@@ -124,6 +124,9 @@ func TestFilesOf(t *testing.T) {
 	if want := []File{{"b", "x=1.csv"}, {"b", "y.csv"}, {"a", two}, {"a", one}}; err != nil || !slices.Equal(got, want) {
 		t.Errorf("got %v, %v, want %v", got, err, want)
 	}
+	if got, err := m.FilesOf([]string{"a=y.csv"}); err != nil || !slices.Equal(got, []File{{"a", "y.csv"}}) {
+		t.Errorf("of one logger only: %v, %v", got, err)
+	}
 	for _, args := range [][]string{{"x.csv"}, {"c=x.csv"}} {
 		if _, err := m.FilesOf(args); err == nil || !strings.Contains(err.Error(), "which of the loggers a, b wrote this file is not said; write NAME="+args[0]) {
 			t.Errorf("%v: got %v", args, err)

@@ -43,7 +43,7 @@ func (h cursorHeap) Len() int { return len(h) }
 func (h cursorHeap) Less(i, j int) bool {
 	a, b := h[i], h[j]
 	return cmp.Or(cmp.Compare(a.rec.atMS, b.rec.atMS), cmp.Compare(a.logger.index, b.logger.index),
-		cmp.Compare(a.rec.shownMS, b.rec.shownMS), cmp.Compare(a.order, b.order)) < 0
+		cmp.Compare(a.rec.shownMS, b.rec.shownMS), cmp.Compare(a.order, b.order), cmp.Compare(a.rec.line, b.rec.line)) < 0
 }
 func (h cursorHeap) Swap(i, j int) { h[i], h[j] = h[j], h[i] }
 func (h *cursorHeap) Push(x any)   { *h = append(*h, x.(*cursor)) }
@@ -57,10 +57,12 @@ func (h *cursorHeap) Pop() any {
 func (m *merger) run() (err error) {
 	m.open = make([]*pending, len(m.in.groups))
 	for _, s := range m.in.sources {
-		c := &cursor{source: s}
-		c.rec.shownMS = s.looked.firstMS
-		c.rec.atMS = s.logger.Clock.True(s.looked.firstMS)
-		m.heap = append(m.heap, c)
+		for i := range s.looked.runs {
+			m.add(&cursor{source: s, run: &s.looked.runs[i]}, s.looked.runs[i].firstMS, s.looked.runs[i].line)
+		}
+		if s.looked.runs == nil {
+			m.add(&cursor{source: s}, s.looked.firstMS, 0)
+		}
 	}
 	heap.Init(&m.heap)
 	defer func() {
@@ -76,6 +78,12 @@ func (m *merger) run() (err error) {
 		}
 	}
 	return m.flush()
+}
+
+// add makes a cursor wait for the turn of its first row.
+func (m *merger) add(c *cursor, firstMS, line int64) {
+	c.rec.shownMS, c.rec.atMS, c.rec.line = firstMS, c.logger.Clock.True(firstMS), line
+	m.heap = append(m.heap, c)
 }
 
 // step takes the first cursor's row and moves it on.

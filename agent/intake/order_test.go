@@ -103,10 +103,16 @@ func every(rows []string, n, from int) []string {
 	return some
 }
 
-// A file that is not in order is read row by row at its place, whatever its
-// encoding and line ends.
+// A file that is not in order is read in stretches, or with more of them row by
+// row at its place, whatever its encoding and line ends.
 func TestUnorderedInEachEncoding(t *testing.T) {
-	rows := tenSeconds(0, 50)
+	for _, n := range []int{maxRuns, maxRuns + 1} {
+		unorderedInEachEncoding(t, n)
+	}
+}
+
+func unorderedInEachEncoding(t *testing.T, n int) {
+	rows := tenSeconds(0, n)
 	slices.Reverse(rows)
 	for i := range rows {
 		rows[i] = strings.TrimSuffix(rows[i], "\n") + ",\"Grüße \U0001F600,\"\"€\"\"\nand on\"\r\n"
@@ -131,12 +137,12 @@ func TestUnorderedInEachEncoding(t *testing.T) {
 		"big":          {"utf-16", wide(true)},
 		"windows-1252": {"windows-1252", western},
 	} {
-		t.Run(name, func(t *testing.T) {
+		t.Run(fmt.Sprintf("%s, %d rows", name, n), func(t *testing.T) {
 			b := newBench(t)
 			b.write("p.csv", f.text)
 			all, report := b.mustScans(fmt.Sprintf(powerMapping, fmt.Sprintf("encoding = %q", f.encoding)))
-			checkTens(t, all, 50)
-			if report.Loggers[0].Backward != 49 {
+			checkTens(t, all, n)
+			if report.Loggers[0].Backward != int64(n-1) {
 				t.Errorf("%d rows backward", report.Loggers[0].Backward)
 			}
 		})

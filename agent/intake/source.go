@@ -33,7 +33,17 @@ type look struct {
 	doubled         int64 // rows in an hour that is there twice
 	firstMS, lastMS int64 // by its own clock: least and greatest
 	sha256          string
+	runs            []run // stretches in order of time; nil: more than maxRuns
 }
+
+// run is a stretch of a file whose rows are in order of time.
+type run struct {
+	offset, line, rows, firstMS int64
+}
+
+// maxRuns is how many stretches of a file are read side by side; beyond it an
+// index is made. A file of tags one after the other has one a tag.
+const maxRuns = 64
 
 // reading is a file that is being read.
 type reading struct {
@@ -48,6 +58,13 @@ type reading struct {
 // open opens the file and reads its header. What is read is written to copyTo
 // as well, if that is not nil.
 func (s *source) open(copyTo io.Writer) (*reading, error) {
+	// a pipe would be waited for, and can be read once only
+	if info, err := os.Stat(s.path); err == nil && !info.Mode().IsRegular() {
+		if info.IsDir() {
+			return nil, fileMistake(s.path, "it is a folder", "name the files in it")
+		}
+		return nil, fileMistake(s.path, "it is no plain file", "save it as a file: it is read three times")
+	}
 	f, err := os.Open(s.path)
 	if err != nil {
 		m := &Mistake{File: s.path, Message: "cannot read it: " + err.Error(), Cause: err}
@@ -85,9 +102,6 @@ func (r *reading) begin(copyTo io.Writer) error {
 	info, err := r.file.Stat()
 	if err != nil {
 		return r.wrong(0, -1, "cannot read it: "+err.Error(), "", err)
-	}
-	if info.IsDir() {
-		return r.wrong(0, -1, "it is a folder", "name the files in it", nil)
 	}
 	if r.plan != nil && !r.written.IsZero() && (info.Size() != r.size || !info.ModTime().Equal(r.written)) {
 		return &Mistake{File: r.path, Message: "the file has changed since it was checked", Mend: "import it again when nothing writes to it", Cause: ErrChanged}
@@ -133,6 +147,22 @@ func (r *reading) begin(copyTo io.Writer) error {
 		dec, src = &dr.decoder, dr
 	}
 	r.rows = newRowReader(src, dec, r.logger.Separator, int64(mark))
+	return nil
+}
+
+// seek goes on at the beginning of a stretch.
+func (r *reading) seek(to run) error {
+	if _, err := r.file.Seek(to.offset, io.SeekStart); err != nil {
+		return r.wrong(to.line, -1, "cannot read it: "+err.Error(), "", err)
+	}
+	d := *r.rows.decoder
+	dec, src := &d, io.Reader(r.file)
+	if d.encoding != UTF8 {
+		dr := &decodeReader{decoder: d, src: src}
+		dec, src = &dr.decoder, dr
+	}
+	r.rows = newRowReader(src, dec, r.logger.Separator, to.offset)
+	r.rows.next = to.line
 	return nil
 }
 

@@ -55,6 +55,7 @@ type blockEncoder struct {
 	canon   []byte
 	data    []byte
 	head    []byte
+	last    blockHead // of the block made last; its columns are not to be used
 }
 
 // encode appends the block of the scans, which are in sequence order, to dst,
@@ -79,6 +80,7 @@ func (e *blockEncoder) encode(dst []byte, deviceNo uint32, hour int64, scans []*
 	e.head = appendBlockHead(e.head[:0], &h)
 	body := append(e.head, e.data...)
 	e.head = body
+	e.last = h
 	return wrap(dst, typeBlock, body)
 }
 

@@ -157,7 +157,7 @@ func (c *fileCheck) whole(typ byte, v treeValue) {
 	switch typ {
 	case typeBlock, typeEvents, typeGroup, typeSegment:
 		c.live[v.at] = true
-	case typeCopy: // made anew
+	case typeCopy, typeLog: // made anew
 	default:
 		c.rest = append(c.rest, v)
 	}

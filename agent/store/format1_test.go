@@ -11,7 +11,6 @@ import (
 	"slices"
 	"testing"
 
-	"github.com/klauspost/compress/zstd"
 	bolt "go.etcd.io/bbolt"
 
 	"loadscribe/agent/scan"
@@ -31,22 +30,7 @@ const (
 func format1Dir(t testing.TB) string {
 	t.Helper()
 	dir := t.TempDir()
-	packed, err := os.ReadFile("testdata/format1/store.db.zst")
-	if err != nil {
-		t.Fatal(err)
-	}
-	dec, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer dec.Close()
-	database, err := dec.DecodeAll(packed, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(filepath.Join(dir, databaseName), database, 0o644); err != nil {
-		t.Fatal(err)
-	}
+	unpack(t, "testdata/format1/store.db.zst", filepath.Join(dir, databaseName))
 	if err := os.CopyFS(filepath.Join(dir, journalDir), os.DirFS("testdata/format1/journal")); err != nil {
 		t.Fatal(err)
 	}
@@ -143,4 +127,7 @@ func TestFormat1(t *testing.T) {
 		t.Fatal(err)
 	}
 	checkFormat1(t, s, "after a seal")
+	if v := wantSound(t, s); v.Began.Format != 1 || v.Began.Blocks == 0 {
+		t.Errorf("the evidence log began with %+v", v.Began)
+	}
 }

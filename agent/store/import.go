@@ -53,7 +53,7 @@ func (s *Store) startImport() error {
 	if err := s.startFold(); err != nil {
 		return fmt.Errorf("make summaries: %w", err)
 	}
-	return nil
+	return s.tellEvidence()
 }
 
 // BeginImported begins a new segment of an import: the scans that follow have
@@ -109,7 +109,7 @@ func (s *Store) undone() []loss {
 // toldOfUndone reports whether an event stays when the import is undone in
 // whose segment it is: what is not of the imported readings.
 func toldOfUndone(kind string) bool {
-	return slices.Contains([]string{KindImport, KindImportUndone, "config_changed", "evidence_key", "data_damaged", "clocks_aligned"}, kind)
+	return slices.Contains([]string{KindImport, KindImportUndone, "config_changed", KindEvidenceBegan, KindEvidenceKey, "data_damaged", "clocks_aligned"}, kind)
 }
 
 // DropImported deletes the scans of segments of an import, and all that was
@@ -229,6 +229,14 @@ func (s *Store) dropImported(tx *bolt.Tx, first, last uint64, failed failures) e
 			}
 		}
 	}
+	w, err := s.openLog(tx)
+	if err != nil {
+		return err
+	}
+	leaves, err := w.droppedByDay(gone)
+	if err != nil {
+		return err
+	}
 	var d Dropped
 	if err := s.dropBlocks(tx, gone, &d); err != nil {
 		return err
@@ -247,7 +255,10 @@ func (s *Store) dropImported(tx *bolt.Tx, first, last uint64, failed failures) e
 	if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(metaFailures), failed.encode()); err != nil {
 		return err
 	}
-	return putSummary(tx, 0, nil)
+	if err := putSummary(tx, 0, nil); err != nil {
+		return err
+	}
+	return w.add(&addition{dropped: leaves})
 }
 
 // remakeCells makes the cells of a place anew from the blocks that are there.

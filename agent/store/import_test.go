@@ -141,10 +141,17 @@ func TestImportAndUndo(t *testing.T) {
 	}
 	checkIntegrity(t, dir)
 
+	head := verifyDir(t, dir, nil)
+	if !head.Sound() {
+		t.Errorf("the evidence of the import: %+v", head.Breaks)
+	}
 	if n := undo(t, dir, segments); n != uint64(len(scans)) {
 		t.Errorf("%d scans undone, want %d", n, len(scans))
 	}
 	checkIntegrity(t, dir)
+	if v := verifyDir(t, dir, head.Text); !v.Sound() || v.Dropped == 0 || len(v.Keys) != 1 {
+		t.Errorf("the evidence of the undone import: %d dropped, keys %v, %+v", v.Dropped, v.Keys, v.Breaks)
+	}
 	left := readDir(t, dir)
 	if n := len(before.Scans); len(left.Scans) != n+len(later) || !reflect.DeepEqual(left.Scans[:n], before.Scans) {
 		t.Fatalf("%d scans are left of %d and %d", len(left.Scans), n, len(later))

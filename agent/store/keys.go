@@ -19,9 +19,10 @@ const (
 	bucketEvents   = "events"
 	bucketLeaves   = "leaves" // made when the first day is dropped
 	bucketTexts    = "texts"  // made with the first text
+	bucketLog      = "log"    // made with the first leaf
 
-	// formatVersion: 1 is read too; the first seal makes it 2.
-	formatVersion = 2
+	// formatVersion: 1 and 2 are read too; the first seal makes it 3.
+	formatVersion = 3
 
 	metaVersion      = "version"
 	metaID           = "id"

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"maps"
@@ -226,7 +227,10 @@ func (l *life) checkCut(dir string, k int, legal bool) (t tally, why string) {
 	}
 	t = scans.compare(gotScans)
 	for _, e := range mustEvents(s) { // those that opening itself may add
-		if e.Kind == "data_damaged" || e.Kind == "clock_step" {
+		if e.Kind == KindEvidenceKey && notes.must[e.Seq] == "" {
+			return fail("the key that signed is lost: %v", s.Close())
+		}
+		if e.Kind == "data_damaged" || e.Kind == "clock_step" || e.Kind == KindEvidenceBegan {
 			notes.may[e.Seq] = append(notes.may[e.Seq], eventText(&e))
 		}
 	}
@@ -259,6 +263,9 @@ func (l *life) checkCut(dir string, k int, legal bool) (t tally, why string) {
 		return fail("open again: %v", err)
 	}
 	defer again.Close()
+	if v, err := again.VerifyEvidence(context.Background(), VerifyOptions{}); err != nil || legal && !v.Sound() {
+		return fail("the evidence log: %v, %+v", err, v.Breaks)
+	}
 	after, _, err := readTexts(again)
 	if err != nil {
 		return fail("read again: %v", err)

@@ -152,6 +152,9 @@ func (s *Store) start() error {
 		return err
 	}
 	s.j = newJournal(&s.o, filepath.Join(s.dir, journalDir), rep, s.sealed)
+	if err := s.takeKey(); err != nil {
+		return err
+	}
 	if s.copied {
 		if len(notes) > 0 {
 			return fmt.Errorf("%w: %s; start the agent, which saves what can be read, then back up", ErrDamaged, notes[0].Text)
@@ -180,6 +183,9 @@ func (s *Store) start() error {
 		s.addEvent(Event{Kind: "clock_not_set", Text: fmt.Sprintf("this computer's clock says %s, which cannot be: times are wrong until it is set", stamp(wall))})
 	}
 	if err := s.tell(notes); err != nil {
+		return err
+	}
+	if err := s.tellEvidence(); err != nil {
 		return err
 	}
 	// A disk that takes nothing just now is no reason not to record: the

@@ -49,12 +49,19 @@ func (s *Store) Register(groups []*scan.Group) ([]*scan.Group, error) {
 		return out, nil
 	}
 	err := s.update(func(tx *bolt.Tx) error {
+		w, err := s.openLog(tx)
+		if err != nil {
+			return err
+		}
 		for _, rec := range changed {
 			if err := putGroup(tx, rec); err != nil {
 				return err
 			}
 		}
-		return putCopies(tx)
+		if err := putCopies(tx); err != nil {
+			return err
+		}
+		return w.add(&addition{})
 	})
 	if err != nil {
 		err = fmt.Errorf("register groups: %w", err)
@@ -89,9 +96,10 @@ func checkGroup(g *scan.Group) error {
 	return nil
 }
 
+func groupKey(g *groupRecord) []byte { return fmt.Appendf(nil, "%08x-%06x", g.group.ID, g.version) }
+
 func putGroup(tx *bolt.Tx, g *groupRecord) error {
-	key := fmt.Appendf(nil, "%08x-%06x", g.group.ID, g.version)
-	return tx.Bucket([]byte(bucketGroups)).Put(key, wrap(nil, typeGroup, appendGroup(nil, g)))
+	return tx.Bucket([]byte(bucketGroups)).Put(groupKey(g), wrap(nil, typeGroup, appendGroup(nil, g)))
 }
 
 // match finds the record of a group, or makes a new one and says in text what

@@ -103,6 +103,7 @@ func TestNewDirectoriesAreMadeSafe(t *testing.T) {
 	fs := &recordingFS{}
 	openTest(t, filepath.Join(parent, "data"), Options{FS: fs, SyncEvery: never})
 	want := []string{"mkdir journal", "syncdir data", "syncdir site", "rename store.db.new", "syncdir data",
+		"create evidence.key.new", "sync evidence.key.new", "rename evidence.key.new", "syncdir data",
 		"create 000000000001.log", "syncdir journal", "sync 000000000001.log"}
 	if got := fs.taken(); !slices.Equal(got, want) {
 		t.Errorf("made a store by\n%q, want\n%q", got, want)

@@ -115,7 +115,7 @@ func (s *Store) dropFirst(keep int) (d Dropped, ok bool, err error) {
 			if first.lastSeq > metaUint(tx, metaSummarySeq) {
 				return errNotSummarised
 			}
-			if err := s.dropBlocks(tx, first.blocks, &d); err != nil {
+			if err := s.dropLogged(tx, first.day, first.blocks, &d); err != nil {
 				return err
 			}
 			from = max(int64(metaUint(tx, metaRawFrom)), keptFrom(first, days[1:]))
@@ -142,6 +142,23 @@ func (s *Store) dropFirst(keep int) (d Dropped, ok bool, err error) {
 	s.rawFromMS, s.oldestMS, s.cellsMS = from, min(oldest, s.newestMS), cells
 	s.blocks, s.blockLen = s.blocks-d.Blocks, s.blockLen-d.Bytes
 	return d, true, err
+}
+
+// dropLogged is dropBlocks with the evidence of it. It must be all that the
+// transaction changes of blocks, events, groups and segments.
+func (s *Store) dropLogged(tx *bolt.Tx, day int64, blocks []blockRef, d *Dropped) error {
+	w, err := s.openLog(tx)
+	if err != nil {
+		return err
+	}
+	gone := DroppedLeaf{Day: day}
+	if gone.Leaves, err = w.leavesOf(blocks); err != nil {
+		return err
+	}
+	if err := s.dropBlocks(tx, blocks, d); err != nil {
+		return err
+	}
+	return w.add(&addition{dropped: []DroppedLeaf{gone}})
 }
 
 // dropBlocks keeps the leaves of blocks, which are in the order of their keys,

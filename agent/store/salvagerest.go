@@ -119,7 +119,7 @@ func (s *Store) refillBlock(tx *bolt.Tx, f io.ReaderAt, b foundBlock, found *fin
 // the events that tell of the damage: see untold.
 func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 	tree := found.tree
-	return s.db.Update(func(tx *bolt.Tx) error {
+	return s.db.Update(func(tx *bolt.Tx) (err error) {
 		for key, value := range tree.metaRest {
 			if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(key), value); err != nil {
 				return err
@@ -127,10 +127,13 @@ func (s *Store) keepRest(f io.ReaderAt, found *findings, notes []Event) error {
 		}
 		for _, v := range tree.rest {
 			switch v.top {
-			case bucketTexts:
-				continue // found by the search
+			case bucketTexts: // found by the search
+			case bucketLog:
+				err = keepOldHead(tx, f, v)
+			default:
+				err = keepValue(tx, f, v)
 			}
-			if err := keepValue(tx, f, v); err != nil {
+			if err != nil {
 				return err
 			}
 		}
@@ -183,4 +186,26 @@ func keepValue(tx *bolt.Tx, f io.ReaderAt, v treeValue) error {
 		return nil // it was read a moment ago; the device fails
 	}
 	return b.Put([]byte(v.key), value)
+}
+
+// keepOldHead keeps the checkpoint of the damaged file for the first leaf of
+// the new one, whose log begins anew: what it proved, the file that was set
+// aside proves still.
+func keepOldHead(tx *bolt.Tx, f io.ReaderAt, v treeValue) error {
+	value := make([]byte, v.n)
+	if _, err := f.ReadAt(value, v.at); err != nil {
+		return nil // it was read a moment ago; the device fails
+	}
+	if v.key == logHeadKey {
+		head, err := decodeLogHead(value)
+		if err != nil {
+			return nil
+		}
+		value = wrap(nil, typeLogOld, head.text)
+	}
+	b, err := tx.CreateBucketIfNotExists([]byte(bucketLog))
+	if err != nil {
+		return err
+	}
+	return b.Put([]byte(logOldKey), value)
 }

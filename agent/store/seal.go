@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -16,14 +17,18 @@ type sealing struct {
 	blocks []sealedBlock
 	packs  []devicePack
 	events []Event
+	first  uint64 // scan
+	scans  uint64 // how many
 	sealed marks
 	failed failures
 }
 
 type sealedBlock struct {
-	key   []byte
-	hour  int64
-	value []byte
+	key          []byte
+	hour         int64
+	value        []byte
+	leaf         []byte // of the evidence log
+	fromMS, toMS int64  // of its scans, labels put right
 }
 
 // devicePack is the cells of the first level of one device and hour.
@@ -53,7 +58,7 @@ func (s *Store) Seal() error {
 func (s *Store) seal() error {
 	s.mu.Lock()
 	tail, events := s.tail, s.events
-	sl := sealing{events: events, sealed: s.last, failed: s.failed.clone()}
+	sl := sealing{events: events, first: s.sealed.scan + 1, scans: uint64(len(tail)), sealed: s.last, failed: s.failed.clone()}
 	devices, shifts := s.devices, s.shifts()
 	s.sealing, _ = s.o.Clock.Now()
 	s.mu.Unlock()
@@ -67,6 +72,9 @@ func (s *Store) seal() error {
 		s.mu.Lock()
 		s.pieces, s.state = append(s.pieces, pieces...), state
 		s.mu.Unlock()
+	}
+	if !s.keySafe && !s.copied {
+		s.keepKey()
 	}
 	// devices is only written by Register, which writeMu keeps out
 	s.cut(&sl, tail, devices, shifts)
@@ -160,15 +168,18 @@ func (s *Store) cut(sl *sealing, tail []scan.Scan, devices map[string]uint32, sh
 	for _, k := range order {
 		scans := rows[k]
 		value := s.blockEnc.encode(nil, devices[k.device], k.hour, scans)
-		head := blockHead{deviceNo: devices[k.device], hour: k.hour, firstSeq: scans[0].Seq, lastSeq: scans[len(scans)-1].Seq}
-		sl.blocks = append(sl.blocks, sealedBlock{blockKey(&head), k.hour, value})
+		head, shift := &s.blockEnc.last, shifts[k.segment]
+		sl.blocks = append(sl.blocks, sealedBlock{key: blockKey(head), hour: k.hour, value: value, leaf: blockLeaf(head),
+			fromMS: head.minWall + shift, toMS: head.maxWallMS + shift})
 	}
+	slices.SortFunc(sl.blocks, func(a, b sealedBlock) int { return bytes.Compare(a.key, b.key) })
 }
 
 // commit writes everything of a seal. What it writes is of the newest format,
 // and from now on the file is.
 func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
-	if err := putMetaUint(tx, metaVersion, formatVersion); err != nil {
+	w, err := s.openLog(tx)
+	if err != nil {
 		return err
 	}
 	for _, b := range sl.blocks {
@@ -214,7 +225,10 @@ func (s *Store) commit(tx *bolt.Tx, sl *sealing) error {
 	if err := putMetaUint(tx, metaSealedScan, sl.sealed.scan); err != nil {
 		return err
 	}
-	return putMetaUint(tx, metaSealedEvent, sl.sealed.event)
+	if err := putMetaUint(tx, metaSealedEvent, sl.sealed.event); err != nil {
+		return err
+	}
+	return w.add(&addition{firstScan: sl.first, lastScan: sl.sealed.scan, scans: sl.scans, blocks: sl.blocks, events: sl.events})
 }
 
 // putCells merges a device's new cells into all levels.

@@ -61,7 +61,34 @@ func (x *Side) fill() error {
 	if err := s.roomFor(size); err != nil {
 		return err
 	}
+	if err := x.copyKey(); err != nil {
+		return err
+	}
 	return copyStore(x.dir, x.Dir())
+}
+
+// copyKey makes the copy's evidence be signed by the store's own key.
+func (x *Side) copyKey() error {
+	text, err := x.o.FS.ReadFile(filepath.Join(x.dir, keyName))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if err == nil {
+		err = os.WriteFile(filepath.Join(x.Dir(), keyName), text, 0o600)
+	}
+	return err
+}
+
+// takeKey gives the store the key of the copy, where it had none.
+func (x *Side) takeKey() error {
+	from, to := filepath.Join(x.Dir(), keyName), filepath.Join(x.dir, keyName)
+	if fileSize(to) >= 0 || fileSize(from) < 0 {
+		return nil
+	}
+	if err := x.o.FS.Rename(from, to); err != nil {
+		return err
+	}
+	return x.o.FS.SyncDir(x.dir)
 }
 
 // leftOver names what an agent left where there is no database; "" if nothing.
@@ -83,6 +110,9 @@ func (x *Side) Dir() string { return filepath.Join(x.dir, sideDir) }
 // error of it the store is the old one or the new one, whole.
 func (x *Side) Take() error {
 	to := filepath.Join(x.dir, databaseName)
+	if err := x.takeKey(); err != nil {
+		return fmt.Errorf("put the new store's key in place: %w", err)
+	}
 	if err := x.o.FS.Rename(filepath.Join(x.Dir(), databaseName), to); err != nil {
 		return fmt.Errorf("put the new store in place: %w", err)
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/klauspost/compress/zstd"
 	bolt "go.etcd.io/bbolt"
 
+	"loadscribe/agent/evidence"
 	"loadscribe/agent/scan"
 )
 
@@ -43,12 +44,14 @@ type Store struct {
 	writeMu     sync.Mutex // Append, Register and Close, one at a time; fields below
 	closed      bool
 	blockEnc    blockEncoder
-	pieces      []Piece  // flushed, not yet committed; written with mu held too
-	state       []byte   // belongs to them
-	retryMS     int64    // mono time before which a failed seal is not tried again
-	pauseMS     int64    // how long that was
-	fold        bool     // the Summariser is in step with the store
-	unset       foldMark // where the fold stood when this run began with a clock that was not set
+	key         *evidence.Key // signs checkpoints
+	keySafe     bool          // it has its file
+	pieces      []Piece       // flushed, not yet committed; written with mu held too
+	state       []byte        // belongs to them
+	retryMS     int64         // mono time before which a failed seal is not tried again
+	pauseMS     int64         // how long that was
+	fold        bool          // the Summariser is in step with the store
+	unset       foldMark      // where the fold stood when this run began with a clock that was not set
 	sealTrouble Trouble
 
 	commitMu  sync.Mutex // one write transaction at a time, see update; fields below

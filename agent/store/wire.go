@@ -107,6 +107,9 @@ const (
 	typeUntold  = 9
 	typeCopy    = 10
 	typeSums    = 11
+	typeLog     = 12
+	typeLogHead = 13
+	typeLogOld  = 14
 	maxEnvelope = 1 << 26
 )
 

@@ -120,8 +120,8 @@ type sight struct {
 // one right and one whose clock is off and drifts, and demands the second's stamps
 // to within one period of the slower of the two, from one end to the other. The
 // record of the second shows something else than the first's: power where that has
-// the load bit, a pressure's turns, at 2 and 10 s. A cycle of 20 s every 10 s is too
-// little to go by, and must be refused. LOADSCRIBE_LONG plays longer, with other
+// the load bit, a pressure's turns, at 2 and 10 s. A cycle of 20 s every 10 s may be
+// too little to go by; then it must be refused. LOADSCRIBE_LONG plays longer, with other
 // seeds and plants.
 func TestAlignAgainstTruth(t *testing.T) {
 	if testing.Short() {
@@ -193,10 +193,8 @@ func checkAligned(t *testing.T, f *fine, reference []align.Edge, s sight, l lone
 	o.PeriodMS = l.periodMS
 	other := align.Edges(times, values, o)
 	a, err := align.Match(reference, other, o)
-	if tooSlow {
-		if !align.IsRefusal(err) {
-			t.Errorf("%s every %.0f ms: %+v, %v; want a refusal", s.channel, l.periodMS, a, err)
-		}
+	if tooSlow && align.IsRefusal(err) {
+		t.Logf("%s every %.0f ms: %v", s.channel, l.periodMS, err)
 		return
 	}
 	if err != nil {

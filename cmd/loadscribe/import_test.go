@@ -207,6 +207,43 @@ func TestImportAligns(t *testing.T) {
 	}
 }
 
+// apart writes the mapping of each logger into a file of its own.
+func (b *importBench) apart() (power, flow string) {
+	b.t.Helper()
+	all, err := os.ReadFile(b.columns)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	at := strings.LastIndex(string(all), "[[logger]]")
+	return b.write("power.toml", string(all[:at])), b.write("flow.toml", string(all[at:]))
+}
+
+// TestImportStudy merges a flow logger whose clock is off into the record of
+// another data directory, which stays as it was, and aligns it to that record.
+func TestImportStudy(t *testing.T) {
+	b := newImportBench(t)
+	power, flow := b.loggersFiles(10, -312*time.Second, -80)
+	powerMap, flowMap := b.apart()
+	record := filepath.Join(b.dir, "record")
+	mustRun(t, "import", "--site", b.site, "--data", record, "--map", powerMap, power)
+	before := treeText(t, record)
+	study := []string{"import", "--site", b.site, "--map", flowMap, "--record", record, "--align"}
+	if shown := mustRun(t, append(study, flow)...); !strings.Contains(shown, "ahead of record's") {
+		t.Errorf("--align prints\n%s", shown)
+	}
+	out := mustRun(t, append(study, "--yes", flow)...)
+	if !strings.Contains(out, "import 1: 10800 scans are now in") || !strings.Contains(out, "7200 of them from the record of") {
+		t.Errorf("import prints\n%s", out)
+	}
+	if treeText(t, record) != before {
+		t.Error("the record itself has changed")
+	}
+	got := b.figures(benchMonday, benchMonday.Add(10*time.Hour))["specific_power_loaded"]
+	if got.Value == nil || *got.Value < 40.1/6.0*0.97 || *got.Value > 40.1/6.0*1.03 {
+		t.Errorf("specific_power_loaded %+v, want %.2f", got, 40.1/6.0)
+	}
+}
+
 // TestImportHostileFiles: whatever a file holds, an import that fails has named
 // file and place and changed no byte of the record.
 func TestImportHostileFiles(t *testing.T) {
@@ -214,11 +251,7 @@ func TestImportHostileFiles(t *testing.T) {
 	power, flow := b.loggersFiles(1, 0, 0)
 	mustRun(t, "import", "--site", b.site, "--map", b.columns, power, flow)
 	before := treeText(t, filepath.Join(b.dir, "data"))
-	all, err := os.ReadFile(b.columns)
-	if err != nil {
-		t.Fatal(err)
-	}
-	columns := b.write("flow.toml", string(all[strings.LastIndex(string(all), "[[logger]]"):]))
+	_, columns := b.apart()
 	const head = "Date,Time,Flow\n"
 	const row = "2026-03-09,06:00:00,1.0\n2026-03-09,06:00:10,1.0\n"
 	for name, c := range map[string]struct{ text, says string }{

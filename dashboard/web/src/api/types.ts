@@ -966,6 +966,94 @@ export type LiveRequest = {
   type: "snapshot";
 };
 
+/** The newest checkpoint of the evidence log. */
+export type EvidenceHead = {
+  /** its text, a signed note: what to keep elsewhere */
+  checkpoint: string;
+  /** its first line, which names the store */
+  log: string;
+  /** leaves of the log */
+  size: number;
+  /** of the Merkle tree, base64 */
+  root: string;
+  made: string | null;
+  /** the first reading in the log; null where it has none */
+  from: string | null;
+  /** the last one */
+  to: string | null;
+  /** fingerprint of the key that signed */
+  key: string;
+};
+
+/** A key that signs checkpoints. */
+export type EvidenceKey = {
+  /** it signs from here on */
+  leaf: number;
+  /** fingerprint */
+  key: string;
+};
+
+/** One thing that is not as the evidence log has it. */
+export type EvidenceBreak = {
+  /** block_changed, block_damaged, block_missing, block_added, hashes_missing, event_changed, event_missing, event_added, events_damaged, settings, text_changed, seal, root, checkpoint, kept_checkpoint, log_damaged */
+  what: string;
+  /** -1: none */
+  leaf: number;
+  /** empty: no one device */
+  device: string;
+  /** null: of no certain time */
+  from: string | null;
+  to: string | null;
+  text: string;
+};
+
+/** What became of the log since a checkpoint that was kept. */
+export type EvidenceKept = {
+  /** the log still begins with what the kept checkpoint names */
+  holds: boolean;
+  size: number;
+  made: string | null;
+  /** fingerprint */
+  key: string;
+  text: string;
+};
+
+/** What verifying the evidence log found. */
+export type EvidenceVerdict = {
+  /** nothing was found */
+  sound: boolean;
+  head?: EvidenceHead;
+  leaves: number;
+  seals: number;
+  /** blocks whose readings were checked */
+  blocks: number;
+  /** blocks whose hashes alone are kept */
+  dropped: number;
+  /** scans in the blocks that were checked */
+  readings: number;
+  events: number;
+  /** scans and events that are not in the log yet */
+  unsealed: number;
+  /** when the log began */
+  began: string | null;
+  /** blocks that were there before the log: nothing is proven of the time before */
+  adopted_blocks: number;
+  /** likewise */
+  adopted_events: number;
+  /** those that signed */
+  keys: EvidenceKey[];
+  break_count: number;
+  /** the first by time, at most 100 */
+  breaks: EvidenceBreak[];
+  kept?: EvidenceKept;
+};
+
+/** What to verify against. */
+export type VerifyRequest = {
+  /** the text of a checkpoint that was kept outside the machine; left out: none */
+  checkpoint?: string;
+};
+
 /** The levels that hold. */
 export type LevelsAnswer = {
   machines: Levels[];
@@ -1137,6 +1225,7 @@ export interface Answers {
   "/api/v1/intervals": IntervalsAnswer;
   "/api/v1/demand": DemandAnswer;
   "/api/v1/unloads": UnloadsAnswer;
+  "/api/v1/evidence": EvidenceHead;
   "/api/v1/levels": LevelsAnswer;
   "/api/v1/hookup": HookupReport;
   "/api/v1/tests": Tests;

@@ -1,0 +1,217 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+
+	"loadscribe/agent/evidence"
+)
+
+// blocks compares each block with its leaf.
+func (v *verifier) blocks() error {
+	const often = 64
+	seal := int64(-1)
+	for i := range v.log.leaves {
+		at := int64(i)
+		if v.o.Progress != nil && i%often == 0 {
+			v.o.Progress(at, v.Leaves)
+		}
+		switch l := &v.log.leaves[i]; l.kind {
+		case LeafSeal:
+			v.sealRows(seal)
+			seal, v.rows, v.counted = at, 0, true
+		case LeafBlock:
+			if err := v.ctx.Err(); err != nil {
+				return err
+			}
+			if err := v.block(at, l); err != nil {
+				return err
+			}
+		}
+	}
+	v.sealRows(seal)
+	if err := v.droppedSince(); err != nil {
+		return err
+	}
+	if v.o.Progress != nil {
+		v.o.Progress(v.Leaves, v.Leaves)
+	}
+	return nil
+}
+
+// sealRows compares how many readings a seal's blocks have with what it says.
+func (v *verifier) sealRows(at int64) {
+	if at < 0 || !v.counted {
+		return
+	}
+	leaf, err := ReadLeaf(v.log.leaves[at].data)
+	if err == nil && leaf.Seal.Scans != v.rows {
+		v.broken(at, "it sealed %d readings, and its blocks have %d", leaf.Seal.Scans, v.rows)
+	}
+}
+
+func (v *verifier) block(at int64, l *logLeaf) error {
+	value, err := v.log.block(l.ref)
+	if err != nil {
+		return err
+	}
+	if value == nil {
+		return v.absent(at, l)
+	}
+	data, leaf, err := v.decode(l.ref, value)
+	switch {
+	case errors.Is(err, ErrDamaged):
+		v.counted = false
+		b := v.breakAt(BreakBlockDamaged, at, l.ref)
+		b.Text = v.say(b, "cannot be read as they were kept: "+err.Error())
+		v.note(b)
+		return nil
+	case err != nil:
+		return err
+	}
+	v.Blocks++
+	v.Readings += int64(leaf.rows())
+	v.rows += leaf.rows()
+	if evidence.LeafHash(data) != l.hash {
+		v.counted = false
+		b := v.breakAt(BreakBlockChanged, at, l.ref)
+		b.Text = v.say(b, "are not those that were logged")
+		v.note(b)
+	}
+	return nil
+}
+
+// decode reads a block and compares its readings with the hashes in its head.
+func (v *verifier) decode(ref blockRef, value []byte) ([]byte, *BlockLeaf, error) {
+	h, err := openBlock(value)
+	if err == nil {
+		err = checkRef(ref, h)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	data := blockLeaf(h)
+	leaf, err := ReadLeaf(data)
+	if err != nil {
+		return nil, nil, err
+	}
+	canonical, err := canonicalOf(h, &v.dec)
+	if err == nil {
+		err = leaf.Block.Check(canonical)
+	}
+	return data, leaf.Block, err
+}
+
+// absent judges a block that is not there.
+func (v *verifier) absent(at int64, l *logLeaf) error {
+	if !v.gone[at] {
+		v.counted = false
+		v.unmet = append(v.unmet, at)
+		return nil
+	}
+	data, err := v.log.droppedLeaf(l.ref)
+	if err != nil && !errors.Is(err, ErrDamaged) {
+		return err
+	}
+	leaf, rerr := ReadLeaf(data)
+	if err != nil || data == nil || rerr != nil || evidence.LeafHash(data) != l.hash {
+		v.counted = false
+		b := v.breakAt(BreakLeafMissing, at, l.ref)
+		b.Text = v.say(b, "were dropped, and their hashes are not there as they were logged")
+		v.note(b)
+		return nil
+	}
+	v.Dropped++
+	v.rows += leaf.Block.rows()
+	return nil
+}
+
+// droppedSince looks for what was missing in the log as it stands now: an agent
+// that records may have dropped a day meanwhile.
+func (v *verifier) droppedSince() error {
+	if len(v.unmet) == 0 {
+		return nil
+	}
+	now, err := v.s.readLog()
+	if err != nil {
+		return err
+	}
+	since := map[int64]bool{}
+	for i := len(v.log.leaves); i < len(now.leaves); i++ {
+		if l := &now.leaves[i]; l.kind == LeafDropped {
+			leaf, err := ReadLeaf(l.data)
+			if err != nil {
+				return err
+			}
+			for _, gone := range leaf.Dropped.Leaves {
+				since[gone] = true
+			}
+		}
+	}
+	for _, at := range v.unmet {
+		if since[at] {
+			v.Dropped++
+			continue
+		}
+		b := v.breakAt(BreakBlockMissing, at, v.log.leaves[at].ref)
+		b.Text = v.say(b, "are gone, and the log does not say that they were dropped")
+		v.note(b)
+	}
+	return nil
+}
+
+// breakAt is a break at a block's place.
+func (v *verifier) breakAt(what string, leaf int64, r blockRef) Break {
+	v.s.mu.RLock()
+	device, shift := v.s.deviceName(r.deviceNo), segmentOf(v.s.segments, r.firstSeq).ShiftMS
+	v.s.mu.RUnlock()
+	return Break{What: what, Leaf: leaf, Device: device, FromMS: r.hour*hourMS + shift, ToMS: (r.hour+1)*hourMS + shift}
+}
+
+func (v *verifier) say(b Break, what string) string {
+	return fmt.Sprintf("the readings of %s from %s to %s UTC %s", b.Device, plainTime(b.FromMS), plainTime(b.ToMS), what)
+}
+
+// events compares each event with its leaf.
+func (v *verifier) events() error {
+	type kept struct {
+		event Event
+		met   bool
+	}
+	all := map[uint64]*kept{}
+	for _, value := range v.log.lists {
+		err := v.s.eachEvent(value, func(e Event) { all[e.Seq] = &kept{event: e} })
+		if errors.Is(err, ErrDamaged) {
+			v.note(Break{What: BreakEvents, Leaf: -1, Text: "a list of events cannot be read: " + err.Error()})
+		} else if err != nil {
+			return err
+		}
+	}
+	for i := range v.log.leaves {
+		l := &v.log.leaves[i]
+		if l.kind != LeafEvent {
+			continue
+		}
+		e := all[l.seq]
+		if e == nil {
+			v.note(Break{What: BreakEventMissing, Leaf: int64(i), Text: fmt.Sprintf("event %d is gone", l.seq)})
+			continue
+		}
+		e.met = true
+		v.Events++
+		if evidence.LeafHash(eventLeaf(&e.event)) != l.hash {
+			v.event(BreakEventChanged, int64(i), &e.event, "is not the one that was logged")
+		}
+	}
+	for _, e := range all {
+		if !e.met {
+			v.event(BreakEventAdded, -1, &e.event, "is not in the evidence log: it was added past it")
+		}
+	}
+	return nil
+}
+
+func (v *verifier) event(what string, leaf int64, e *Event, says string) {
+	v.note(Break{What: what, Leaf: leaf, Device: e.Subject, FromMS: e.WallMS, ToMS: e.WallMS,
+		Text: fmt.Sprintf("event %d (%s, %s) %s", e.Seq, e.Kind, stamp(e.WallMS), says)})
+}
