@@ -100,7 +100,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 }
 
 func openForWriting(site *sitefile.Site, o Options) (*History, error) {
-	h := &History{site: site, clock: o.Clock, version: o.Version}
+	h := &History{site: site, clock: o.Clock, version: o.Version, bundling: make(chan struct{}, 1)}
 	groups := sitefile.Groups(site)
 	h.folder = analysis.NewFolder(site, groups)
 	so := o.Store

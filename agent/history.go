@@ -25,13 +25,14 @@ type History struct {
 	// refolded is true where the folder made every piece anew, so that the
 	// store's own must not count a second time.
 	refolded bool
+	bundling chan struct{} // full while a BundleFile is there
 }
 
 // OpenHistory opens what a stopped agent has left, for reading. It fails with
 // an error that wraps store.ErrLocked while an agent runs on it, and
 // store.ErrNoStore where nothing was ever recorded.
 func OpenHistory(site *sitefile.Site, version string, log *slog.Logger) (*History, error) {
-	h := &History{site: site, clock: scan.NewSystemClock(), version: version}
+	h := &History{site: site, clock: scan.NewSystemClock(), version: version, bundling: make(chan struct{}, 1)}
 	h.folder = analysis.NewFolder(site, sitefile.Groups(site))
 	s, err := store.OpenReadOnly(site.Agent.DataDir, store.Options{Clock: h.clock, Log: log})
 	switch {
@@ -135,7 +136,23 @@ func (h *History) Figures(fromMS, toMS int64, machine string) (analysis.Report, 
 }
 
 func (h *History) figures(fromMS, toMS int64, now time.Time, machine string) (analysis.Report, error) {
-	return analysis.Compute(h.source(), h.site, fromMS, toMS, now.UnixMilli(), machine)
+	report, err := analysis.Compute(h.source(), h.site, fromMS, toMS, now.UnixMilli(), machine)
+	if err == nil && !report.Observed() {
+		report.Notes = append(report.Notes, h.nothingHere())
+	}
+	return report, err
+}
+
+// nothingHere is what there is instead, where a window holds nothing.
+func (h *History) nothingHere() string {
+	stats := h.store.Stats()
+	if stats.NewestMS == 0 {
+		return "nothing has been recorded yet"
+	}
+	local := func(ms int64) string {
+		return time.UnixMilli(ms).In(h.site.Location).Format("Mon 2006-01-02 15:04:05 MST")
+	}
+	return fmt.Sprintf("nothing was recorded here; the record runs from %s to %s", local(stats.OldestMS), local(stats.NewestMS))
 }
 
 // Demand returns a system's demand for air by steps.

@@ -107,7 +107,7 @@ func (q *query) window(now time.Time, loc *time.Location, needFrom bool) (fromMS
 	from := q.time("from", to.Add(-defaultWindow), now, loc, false)
 	if q.err == nil && !from.Before(to) {
 		q.fail(badParameter("from", "from (%s) is not before to (%s)",
-			from.UTC().Format(time.RFC3339), to.UTC().Format(time.RFC3339)))
+			from.In(loc).Format(time.RFC3339), to.In(loc).Format(time.RFC3339)))
 	}
 	return from.UnixMilli(), to.UnixMilli()
 }

@@ -57,6 +57,8 @@ func (b *airBalance) lacks(s *sheet, machines []*sheet) string {
 	for _, m := range machines {
 		name := m.g.sp.name
 		switch sp := m.g.sp; {
+		case m.g.total.observedMS() == 0:
+			return name + ": " + nothingSeen
 		case s.meteredFlow() >= 0 || m.meteredFlow() >= 0:
 		case !sp.hasStates:
 			return name + ": " + sp.statesAbsent

@@ -34,10 +34,12 @@ type Demand struct {
 	U        *float64     `json:"standard_uncertainty_m3s"`
 	Budget   []BudgetPart `json:"budget"` // of the mean
 	Coverage float64      `json:"coverage"`
-	Method   string       `json:"method"`
-	Inputs   []string     `json:"inputs"`
-	Absent   string       `json:"absent,omitempty"` // why there is none at all
-	Steps    []DemandStep `json:"steps"`
+	// Note says where the window is not the one asked for.
+	Note   string       `json:"note,omitempty"`
+	Method string       `json:"method"`
+	Inputs []string     `json:"inputs"`
+	Absent string       `json:"absent,omitempty"` // why there is none at all
+	Steps  []DemandStep `json:"steps"`
 }
 
 // DemandStep is the demand in one step. What was not observed is null, not
@@ -83,6 +85,7 @@ func AirDemand(src Source, site *sitefile.Site, system string, fromMS, toMS, ste
 			sys = &site.Systems[i]
 		}
 	}
+	asked := toMS
 	toMS = min(toMS, nowMS)
 	switch {
 	case sys == nil:
@@ -99,6 +102,9 @@ func AirDemand(src Source, site *sitefile.Site, system string, fromMS, toMS, ste
 	to += mod(-to, stepMS)
 	d := Demand{System: system, From: stamp(from), To: stamp(to), StepS: stepMS / 1000,
 		Budget: []BudgetPart{}, Inputs: []string{}, Steps: []DemandStep{}}
+	if from != fromMS || mod(asked, stepMS) != 0 {
+		d.Note = fmt.Sprintf("the window was widened to whole steps of %s", inWords(stepMS))
+	}
 	b, err := demandBalance(src, site, sys, from, to, nowMS)
 	if err != nil {
 		return Demand{}, err

@@ -114,7 +114,7 @@ func (a *airResult) inAll(seenS float64) (m3 gum.Value, short string) {
 // systems.
 func (s *sheet) airSums(a *airResult, e *energyResult) {
 	if a.absent != "" {
-		s.absent(a.absent, "air_delivered", "flow_mean", "specific_power", "specific_energy")
+		s.absent(a.absent, append(perAirNames(), "air_delivered", "flow_mean")...)
 		return
 	}
 	seen := float64(s.g.total.observedMS()) / 1000
@@ -126,17 +126,17 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 			s.referenceTable(m3.Scaled(1 / seen))
 		}
 	} else {
-		s.absent("nothing was observed in this window", "flow_mean")
+		s.absent(nothingSeen, "flow_mean")
 	}
 	switch {
 	case e.absent != "":
-		s.absent(e.absent, "specific_power", "specific_energy")
+		s.absent(e.absent, perAirNames()...)
 		return
 	case a.seconds > 0 && a.seconds < float64(leastMetered*seen):
-		s.absent("the flow meter was not read in enough of the time whose energy is known"+short, "specific_power", "specific_energy")
+		s.absent("the flow meter was not read in enough of the time whose energy is known"+short, perAirNames()...)
 		return
 	case a.m3.V <= 0:
-		s.absent("no air was delivered in the observed time", "specific_power", "specific_energy")
+		s.absent("no air was delivered in the observed time", perAirNames()...)
 		return
 	}
 	inputs := append(append([]string(nil), e.inputs...), a.inputs...)
@@ -145,6 +145,25 @@ func (s *sheet) airSums(a *airResult, e *energyResult) {
 		"energy of all observed running time over the air delivered in it, at the pressure it was delivered at; air: "+a.method, "air delivered, all running time", inputs)
 	s.ratioValue("specific_energy", "kWh/m³", kWh(e.seen).Over(m3),
 		"energy of all observed time over the air delivered in it; air: "+a.method, "air delivered, all observed time", inputs)
+	s.airCost(e, m3, a.method, inputs)
+}
+
+// perAirNames are the figures that are divided by air.
+func perAirNames() []string { return []string{"specific_power", "specific_energy", "air_cost"} }
+
+// airCost sets what a volume of air costs in electricity.
+func (s *sheet) airCost(e *energyResult, m3 gum.Value, air string, inputs []string) {
+	const name = "air_cost"
+	if e.moneyAbsent != "" {
+		s.absent(e.moneyAbsent, name)
+		return
+	}
+	method := "cost of the energy of all observed time, each quarter hour at its price, over the air delivered in it"
+	if len(s.site.Tariff.Demand) > 0 {
+		method += "; the demand charge is left out: it follows the highest demand, not the volume"
+	}
+	s.ratioValue(name, s.site.Tariff.Currency+"/m³", e.money.Over(m3), method+"; no service, no depreciation; air: "+air,
+		"air delivered, all observed time", append([]string{"tariff"}, inputs...))
 }
 
 // addAir is the sum of the machines' air. What they share, such as the air at the

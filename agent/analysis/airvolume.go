@@ -56,7 +56,7 @@ func (s *sheet) perFlow(slope gum.Value, sys *sitefile.System) gum.Value {
 func (s *sheet) flowFromVolume() (v gum.Value, why string) {
 	st := s.storage
 	if st == nil {
-		return gum.Value{}, "nothing was observed in this window"
+		return gum.Value{}, nothingSeen
 	}
 	volume := knownVolume(st.sys)
 	switch {
@@ -104,7 +104,7 @@ func (s *sheet) joint(machines []*sheet) (slope, flow gum.Value, why string) {
 	for _, m := range machines {
 		st := m.storage
 		if st == nil {
-			return slope, flow, m.g.sp.name + ": nothing was observed in this window"
+			return slope, flow, m.g.sp.name + ": " + nothingSeen
 		}
 		if st.absent != "" {
 			return slope, flow, m.g.sp.name + ": " + st.absent

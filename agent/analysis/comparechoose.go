@@ -192,7 +192,11 @@ func (c *comparer) weights(m *triedModel) (weights []float64, lacking []string) 
 func (c *comparer) yearOf(m *triedModel) (s baseline.Saving, half float64, weights []float64, lacking []string) {
 	weights, lacking = c.weights(m)
 	s = m.fit.Save(m.before, m.after, m.scope(nil, weights))
-	return s, quad(s.Half, float64(coverageFactor*c.metersU(&s))), weights, lacking
+	half = quad(s.Half, float64(coverageFactor*c.metersU(&s)))
+	if m.Scope == atEqualAir {
+		half = quad(half, c.formSpread(m, weights))
+	}
+	return s, half, weights, lacking
 }
 
 // worth is the money saved in a year and the mean price of what was used; ok is

@@ -89,7 +89,8 @@ type triedModel struct {
 	limits        baseline.Limits
 	fit           *baseline.Fit
 	saving        baseline.Saving
-	measuredU     float64 // standard uncertainty of the saving from the meters, kWh
+	measuredU     float64       // standard uncertainty of the saving from the meters, kWh
+	curve         *baseline.Fit // of a model by air: with the square of the air beside it; nil: none can be made
 }
 
 // try fits every model.
@@ -101,6 +102,51 @@ func (c *comparer) try() {
 	for _, m := range c.tried {
 		c.fitModel(m)
 	}
+	for _, m := range c.tried {
+		if m.Absent == "" && m.Scope == atEqualAir {
+			wider := quad(*m.Uncertainty, c.formSpread(m, nil))
+			m.Uncertainty = &wider
+		}
+	}
+}
+
+// formSpread is by how much a saving at equal air differs at most, in kWh, by the
+// form of the model: as a straight line in the air, with a base of its own in shift
+// hours, or bent. The scatter about one form does not show that it is the wrong one:
+// a machine that loads and unloads takes more for each cubic metre at half load than
+// a straight line has it, so that leaks alone would look like a worse machine.
+func (c *comparer) formSpread(m *triedModel, weights []float64) (spread float64) {
+	saved := func(fit *baseline.Fit, after []baseline.Point) (kWh float64) {
+		for i := range after {
+			w := 1.0
+			if weights != nil {
+				w = weights[i]
+			}
+			kWh += float64(w * (fit.Predict(after[i].X) - after[i].Y))
+		}
+		return kWh
+	}
+	own := saved(m.fit, m.after)
+	for _, other := range c.tried {
+		if other.Absent != "" || other.Scope != atEqualAir || len(other.after) != len(m.after) {
+			continue
+		}
+		spread = max(spread, math.Abs(saved(other.fit, other.after)-own))
+		if other.curve != nil {
+			spread = max(spread, math.Abs(saved(other.curve, bent(other.after))-own))
+		}
+	}
+	return spread
+}
+
+// bent are points with the square of the air as one more driver.
+func bent(points []baseline.Point) []baseline.Point {
+	all := make([]baseline.Point, len(points))
+	for i, p := range points {
+		p.X = append(slices.Clone(p.X), float64(p.X[0]*p.X[0]))
+		all[i] = p
+	}
+	return all
 }
 
 // model begins one of the kinds.
@@ -258,6 +304,9 @@ func (c *comparer) fitModel(m *triedModel) {
 		return
 	}
 	m.fit = fit
+	if m.Scope == atEqualAir {
+		m.curve, _ = baseline.Regress(bent(m.before)) // no bend can be told: nothing to add
+	}
 	m.saving = fit.Save(m.before, m.after, m.scope(nil, nil))
 	m.measuredU = c.metersU(&m.saving)
 	half := quad(m.saving.Half, coverageFactor*m.measuredU)

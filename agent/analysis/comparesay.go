@@ -11,7 +11,7 @@ import (
 // say makes sentences and figures of what was chosen.
 func (c *comparer) say() {
 	c.out.Basis = []string{
-		"95 % intervals: of the model the wider of the one by hours (autocorrelation allowed for, n' = n(1−ρ)/(1+ρ)) and the one by days, and of the meters, in squares",
+		"95 % intervals: of the model the wider of the one by hours (autocorrelation allowed for, n' = n(1−ρ)/(1+ρ)) and the one by days, and of the meters, in squares; at equal air also the largest difference to another form of the model (another base in shift hours, a bend)",
 		"what was changed is measured by itself and throughout, as IPMVP option B means it (from memory, not read)",
 		"CV(RMSE) and NMBE over n−p; hourly models are held to 30 and 10 %, daily ones to 20 and 5 %; the fractional uncertainty at 68 % to half of the saving: limits as in ASHRAE Guideline 14 and programmes' rules, from memory, not read; a programme's own limits hold",
 		fmt.Sprintf("a year: %g weeks worked as the site's shifts say, the other days as off-days; holidays are taken to lie in the weeks not worked", c.site.WeeksPerYear),
@@ -34,7 +34,7 @@ func (c *comparer) say() {
 	if len(lacking) > 0 {
 		c.limit("the period after has no %s: a year's saving leaves those days out", strings.Join(lacking, ", no "))
 	}
-	if c.out.Told = math.Abs(year.Value) > half; c.out.Told && m.saving.Fractional68 > m.limits.Fractional {
+	if c.out.Told = math.Abs(year.Value) > half && !c.blind(m); c.out.Told && m.saving.Fractional68 > m.limits.Fractional {
 		c.limit("its uncertainty at 68 %% in Guideline 14's form is %.0f %% of the saving, more than the half that is usually allowed", 100*m.saving.Fractional68)
 	}
 	method := fmt.Sprintf("baseline of the period before (%s) at what drove the period after, less what was measured; brought to a year by day types", m.What)
@@ -66,8 +66,10 @@ func (c *comparer) money(kWh, half float64, weights []float64) {
 		c.out.Figures = append(c.out.Figures, Figure{Name: "cost_saved", Absent: "no energy price in the site file for every hour after"})
 		return
 	}
-	c.figure("cost_saved", c.site.Tariff.Currency+"/year", money, math.Abs(half*perKWh),
-		fmt.Sprintf("energy saved in each hour times its price; the interval at the mean price of %.4g %s/kWh; demand charges are not in it", perKWh, c.site.Tariff.Currency))
+	c.figure("cost_saved", c.site.Tariff.Currency+"/year", money, math.Abs(half*perKWh), fmt.Sprintf("energy saved in each hour times its price; the interval at the mean price of %.4g %s/kWh; demand charges are not in it", perKWh, c.site.Tariff.Currency))
+	if len(c.site.Tariff.Demand) > 0 {
+		c.out.Figures[len(c.out.Figures)-1].Note = "without demand charges"
+	}
 }
 
 func (c *comparer) peak() {
@@ -125,15 +127,18 @@ func (c *comparer) sentence(m *triedModel, kWh, half, base float64) {
 	if kWh < 0 {
 		word, v = "used more", -kWh
 	}
-	shown, pm := pairText(v, half)
-	share, sharePM := pairText(100*v/base, 100*half/base)
+	shown, pm := Rounded(v, half)
+	share, sharePM := Rounded(100*v/base, 100*half/base)
 	head := fmt.Sprintf("%s ± %s kWh a year %s %s (%s ± %s %%)", shown, pm, word, m.Scope, share, sharePM)
 	if m.Scope == inAll {
-		head = fmt.Sprintf("%s ± %s kWh a year %s in all, air no longer used among it (%s ± %s %%)", shown, pm, word, share, sharePM)
+		head = fmt.Sprintf("%s ± %s kWh a year %s in all, %s (%s ± %s %%)", shown, pm, word, c.airAmongIt(), share, sharePM)
 	}
-	if c.out.Told {
+	switch {
+	case c.out.Told:
 		c.out.Sentence = head + ": more than its uncertainty, so it is not zero."
-	} else {
+	case math.Abs(kWh) > half:
+		c.out.Sentence = head + ": more than its uncertainty, but air that is not metered cannot show that it is not zero."
+	default:
 		c.out.Sentence = head + ": no more than its uncertainty, so it may be zero."
 	}
 	if len(c.out.Limits) > 0 {
@@ -144,8 +149,26 @@ func (c *comparer) sentence(m *triedModel, kWh, half, base float64) {
 	}
 }
 
-// pairText rounds a value to two figures of its half width.
-func pairText(v, half float64) (string, string) {
+// blind reports a saving at equal air that is no air of a meter's: what changed the
+// cycles changed the air that is made of them.
+func (c *comparer) blind(m *triedModel) bool {
+	return m.Scope == atEqualAir && (!c.before.metered || !c.after.metered)
+}
+
+// airAmongIt says what a saving in all counts of the air.
+func (c *comparer) airAmongIt() string {
+	share, half := Rounded(100*math.Abs(c.air.share), 100*c.air.half)
+	switch {
+	case !c.air.told:
+		return "any change of the air among it"
+	case c.air.share > 0:
+		return fmt.Sprintf("%s ± %s %% more air among it", share, half)
+	}
+	return fmt.Sprintf("%s ± %s %% less air among it", share, half)
+}
+
+// Rounded writes a value and its half width, both to two figures of the half width.
+func Rounded(v, half float64) (string, string) {
 	digits := 1
 	if half > 0 && !math.IsInf(half, 0) {
 		digits = 1 - int(math.Floor(math.Log10(half)))
@@ -172,7 +195,7 @@ func (c *comparer) equal() {
 	case !c.air.known:
 		note(false, "air: not known for every hour, so that it is not said whether it changed")
 	default:
-		share, half := pairText(100*c.air.share, 100*c.air.half)
+		share, half := Rounded(100*c.air.share, 100*c.air.half)
 		note(!c.air.told, "air at equal day types: %s ± %s %% against before", share, half)
 	}
 	if b.PressureKPa != nil && a.PressureKPa != nil {

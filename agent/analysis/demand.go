@@ -103,7 +103,7 @@ func (s *sheet) demandCost(e *energyResult) {
 	}
 	s.boundValue(name, t.Currency, e.fineCell.Scaled(money), false, b.method(bills), inputs)
 	if atLeast {
-		s.atLeast(name, "a billing month is not over, or was not wholly seen")
+		s.atLeast(name, "a billing month is not over or was not wholly seen")
 	}
 	s.demandTable(b, bills)
 	s.billing = b

@@ -13,17 +13,17 @@ func (s *sheet) margins(e *energyResult) {
 		Name: "savings_at_the_margin",
 		Method: "what would not have been paid without this use: its energy at the prices of the hours in which it fell, " +
 			"and demand by as much as the billed peak of each month would have been lower, which is often nothing; " +
-			"a ratchet set in earlier months stays",
+			"a ratchet set in earlier months stays" + e.gapsLeftOut(),
 		Columns: []Column{{"energy", "kWh"}, {"energy cost", t.Currency}, {"mean price", t.Currency + "/kWh"},
 			{"lower billed demand", "kW"}, {"demand cost", t.Currency}},
 	}
 	cal := newCalendar(s.site)
 	if e.hasUnloaded {
-		s.marginRow(&table, e, "unloaded running", func(c *cellEnergy) float64 { return c.unloaded },
+		s.marginRow(&table, e.fine(), "unloaded running", func(c *cellEnergy) float64 { return c.unloaded },
 			func(l *load) func(int64) float64 { return func(at int64) float64 { return l.at(at).unloaded } })
 	}
 	if len(s.site.Shifts) > 0 {
-		s.marginRow(&table, e, "use off shift",
+		s.marginRow(&table, e.cells, "use off shift",
 			func(c *cellEnergy) float64 {
 				if cal.offShift(c.from) {
 					return c.joules
@@ -39,17 +39,25 @@ func (s *sheet) margins(e *energyResult) {
 				}
 			})
 	}
-	s.marginRow(&table, e, "all use", func(c *cellEnergy) float64 { return c.joules },
+	s.marginRow(&table, e.cells, "all use", func(c *cellEnergy) float64 { return c.joules },
 		func(l *load) func(int64) float64 { return func(at int64) float64 { return l.at(at).joules } })
 	s.tables = append(s.tables, table)
 }
 
+// gapsLeftOut says what the rows lack beside the figures.
+func (e *energyResult) gapsLeftOut() string {
+	if len(e.bridged) == 0 {
+		return ""
+	}
+	return "; what a counter counted over gaps is not in it, since its hours are not known"
+}
+
 // marginRow adds a use: what of each cell belongs to it, and what of each step
-// of a load.
-func (s *sheet) marginRow(table *Table, e *energyResult, name string, of func(*cellEnergy) float64, part func(*load) func(int64) float64) {
+// of a load. The cells are those of the figure that the use is told by, so that both
+// have the same energy.
+func (s *sheet) marginRow(table *Table, cells []cellEnergy, name string, of func(*cellEnergy) float64, part func(*load) func(int64) float64) {
 	cal := newCalendar(s.site)
 	var kWh, money float64
-	cells := e.fine()
 	for i := range cells {
 		c := &cells[i]
 		p := cal.price(c.from)

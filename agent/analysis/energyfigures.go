@@ -31,6 +31,8 @@ type energyResult struct {
 	fineCell    gum.Value // cell, of the fine cells
 	hasUnloaded bool      // the fine cells tell unloaded energy
 	byCounter   bool      // the fine cells are the counter's
+	money       gum.Value // of the energy while observed, at the prices of its hours
+	moneyAbsent string
 }
 
 // cellEnergy is the energy of a cell or of a part of one, in J.

@@ -69,7 +69,7 @@ func (s *sheet) stateTable() {
 		if State(st) == Unobserved {
 			name = "state not known"
 		}
-		table.Rows = append(table.Rows, Row{Name: name, Values: values})
+		table.Rows = append(table.Rows, Row{Name: name, Values: values, Note: s.otherMean(State(st), *values[3])})
 	}
 	if len(table.Rows) == 0 {
 		return
@@ -78,6 +78,17 @@ func (s *sheet) stateTable() {
 		s.restOfEnergy(&table, &joules)
 	}
 	s.tables = append(s.tables, table)
+}
+
+// otherMean says why a state's mean power here is not the figure's: a pair of readings
+// of which the second lies in the next state counts here, and the table adds up.
+func (s *sheet) otherMean(st State, kW float64) string {
+	name := map[State]string{Loaded: "power_loaded", Unloaded: "power_unloaded_mean"}[st]
+	f, ok := s.figures[name]
+	if !ok || f.Value == nil || math.Abs(kW / *f.Value - 1) < 1e-3 {
+		return ""
+	}
+	return "its mean power takes in the seconds of each turn to another state, " + name + " does not"
 }
 
 // restOfEnergy makes the rows add up to the figure energy: what a counter went on

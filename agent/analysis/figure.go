@@ -104,3 +104,21 @@ type Report struct {
 	// raw readings that are no longer kept, summaries of earlier settings.
 	Notes []string `json:"notes,omitempty"`
 }
+
+// Observed reports whether anything was observed in the window: of a site without
+// machines and systems nothing else can be said.
+func (r *Report) Observed() bool {
+	seen := len(r.Machines)+len(r.Systems) == 0
+	look := func(figures []Figure) {
+		for i := range figures {
+			seen = seen || figures[i].Name == "observed_time" && figures[i].Value != nil && *figures[i].Value > 0
+		}
+	}
+	for i := range r.Machines {
+		look(r.Machines[i].Figures)
+	}
+	for i := range r.Systems {
+		look(r.Systems[i].Figures)
+	}
+	return seen
+}

@@ -243,3 +243,26 @@ func TestCountersAreHeldToWhatWasSeen(t *testing.T) {
 		}
 	}
 }
+
+// TestOutageSaidOnce: a channel that gave nothing while its machine was not observed at
+// all says no more than the gap; one that gave nothing for longer, or at another time,
+// does.
+func TestOutageSaidOnce(t *testing.T) {
+	g := newGathered(&spec{watches: []watch{{kind: watchAbsent}, {kind: watchStuck}}}, 0, 10*hourMS, nil)
+	g.total.gaps = []gap{{from: hourMS, to: 2 * hourMS, reason: scan.Timeout}}
+	s := &sheet{g: g}
+	for _, tt := range []struct {
+		name string
+		f    found
+		want bool
+	}{
+		{"in it, by what was asked when", found{from: hourMS + 10_000, to: 2*hourMS + 10_000}, true},
+		{"longer", found{from: hourMS, to: 3 * hourMS}, false},
+		{"at another time", found{from: 5 * hourMS, to: 6 * hourMS}, false},
+		{"no lack of values", found{watch: 1, from: hourMS, to: 2 * hourMS}, false},
+	} {
+		if got := s.inGap(tt.f); got != tt.want {
+			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}

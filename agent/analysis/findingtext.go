@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -99,10 +100,22 @@ func (s *sheet) spells() (spells []found) {
 // watchFindings write the spells out.
 func (s *sheet) watchFindings() []Finding {
 	var all []Finding
-	for _, f := range s.oneByDevice(s.g.sp.joined(s.spells())) {
+	alone := slices.DeleteFunc(s.spells(), s.inGap)
+	for _, f := range s.oneByDevice(s.g.sp.joined(alone)) {
 		all = append(all, *f)
 	}
 	return all
+}
+
+// inGap reports a channel without a value while the whole machine was not observed: the
+// gap says so once.
+func (s *sheet) inGap(f found) bool {
+	if s.g.sp.watches[f.watch].kind != watchAbsent {
+		return false
+	}
+	return slices.ContainsFunc(s.g.total.gaps, func(g gap) bool {
+		return g.to-g.from >= absentGraceMS && g.reason != scan.ClockStep && f.from >= g.from-absentGraceMS && f.to <= g.to+absentGraceMS
+	})
 }
 
 // joined makes one of all spells of a watch, so that what comes back every cycle

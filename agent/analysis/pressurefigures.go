@@ -257,7 +257,7 @@ func (s *sheet) belowMinimum(sys *sitefile.System, all *[numHours]hours) {
 		s.ratio(total, "s", estimate{t, quad(half/coverageFactor, s.timeU(0))},
 			"time"+s.pressureAt()+" below the site's minimum pressure; the interval moves the limit by the instrument's uncertainty",
 			h.denominator(), inputs)
-		s.longestBelow(longest, i, h, inputs)
+		s.longestBelow(longest, i, h, half, inputs)
 		for _, name := range []string{total, longest} {
 			f := s.figures[name]
 			f.AtLeast = f.Value != nil && s.partial
@@ -266,8 +266,10 @@ func (s *sheet) belowMinimum(sys *sitefile.System, all *[numHours]hours) {
 	}
 }
 
-// longestBelow sets the longest time below the minimum at a stretch.
-func (s *sheet) longestBelow(name string, which int, h *hours, inputs []string) {
+// longestBelow sets the longest time below the minimum at a stretch. half is by how
+// much the whole time below changes where the limit moves by the gauge's uncertainty:
+// all of that may lie at the longest stretch.
+func (s *sheet) longestBelow(name string, which int, h *hours, half float64, inputs []string) {
 	kind := lowAll
 	if which == hoursRunning && s.runningKnown() {
 		kind = lowRunning
@@ -282,8 +284,8 @@ func (s *sheet) longestBelow(name string, which int, h *hours, inputs []string) 
 		}
 	}
 	seconds := float64(best) / 1000
-	s.ratio(name, "s", estimate{seconds, float64(s.timeU(1))},
-		fmt.Sprintf("longest time%s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end it; the interval is of its ends by the gauge as it reads",
+	s.ratio(name, "s", estimate{seconds, quad(half/coverageFactor, s.timeU(1))},
+		fmt.Sprintf("longest time%s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end it; the interval moves the limit by the instrument's uncertainty, and takes all that changes for the longest's",
 			s.pressureAt(), lowBridgeMS/1000), h.denominator(), inputs)
 }
 

@@ -19,7 +19,7 @@ func figureNames() []string {
 		"shortest_rest", "load_cycles", "load_cycles_per_hour", "mean_load_cycle", "power_loaded",
 		"power_unloaded_settled", "power_unloaded_mean", "blowdown_time", "sump_pressure_residual", "peak_demand", "energy",
 		"energy_unloaded", "energy_off_shift", "energy_cost", "demand_cost", "emissions", "delivery_delay", "air_delivered",
-		"air_demand_mean", "air_demand_peak", "flow_mean", "flow_peak", "full_load_flow", "specific_power", "specific_power_loaded", "specific_power_rated", "specific_energy",
+		"air_demand_mean", "air_demand_peak", "flow_mean", "flow_peak", "full_load_flow", "specific_power", "specific_power_loaded", "specific_power_rated", "specific_energy", "air_cost",
 		"isentropic_efficiency", "pressure_mean", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95",
 		"pressure_mean_shift", "pressure_min_shift", "pressure_max_shift", "pressure_p05_shift", "pressure_p95_shift",
 		"cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set", "cycle_low", "cycle_high",
@@ -96,6 +96,8 @@ type sheet struct {
 	edges            [numStates]int       // observed transitions into or out of each state
 	running          int                  // observed starts and stops of the motor
 }
+
+const nothingSeen = "nothing was observed in this window"
 
 // wholeShare is the observed share of a window from which on a sum over it is as good
 // as whole: what is missing lies below any meter's error.
@@ -303,11 +305,10 @@ func (s *sheet) machine(m *sitefile.Machine) {
 	if s.g.total.observedMS() == 0 {
 		for _, name := range figureNames() {
 			if _, ok := s.figures[name]; !ok && !systemOnly(name) {
-				s.absent("nothing was observed in this window", name)
+				s.absent(nothingSeen, name)
 			}
 		}
-		s.energy.absent = "nothing was observed in this window"
-		s.air.absent = s.energy.absent
+		s.energy.absent, s.air.absent, s.full.absent = nothingSeen, nothingSeen, nothingSeen
 		return
 	}
 	s.times(m)

@@ -18,6 +18,7 @@ type priced struct {
 	gaps   period    // counted over gaps that reach over several prices, at the middle of them
 	unsure float64   // money: half of what those prices leave open
 	edges  []float64 // money that a count on the wrong side of a change of price makes
+	seen   float64   // money of the energy while observed
 }
 
 func (p *priced) total() (all period) {
@@ -49,6 +50,7 @@ func (s *sheet) price(e *energyResult) (p priced, absent string) {
 		part, perKWh := at(c.from)
 		part.joules += c.joules
 		part.money += float64(c.joules / joulesPerKWh * perKWh)
+		p.seen += float64(c.joules / joulesPerKWh * perKWh)
 		part.ms += c.ms
 		if i > 0 && perKWh != before && e.step > 0 {
 			p.edges = append(p.edges, rectangular(e.step/joulesPerKWh*(perKWh-before)))
@@ -78,11 +80,13 @@ func (s *sheet) cost(e *energyResult) {
 	const name = "energy_cost"
 	t := &s.site.Tariff
 	if t.Currency == "" || len(t.Energy) == 0 {
-		s.absent("no energy price in the site file", name)
+		e.moneyAbsent = "no energy price in the site file"
+		s.absent(e.moneyAbsent, name)
 		return
 	}
 	p, absent := s.price(e)
 	if absent != "" {
+		e.moneyAbsent = absent
 		s.absent(absent, name)
 		return
 	}
@@ -91,7 +95,9 @@ func (s *sheet) cost(e *energyResult) {
 	if p.unsure > 0 {
 		method += fmt.Sprintf("; %.1f kWh counted over gaps that reach over several prices are taken at the middle of them", p.gaps.joules/joulesPerKWh)
 	}
-	v := gum.Sum(e.cell.Scaled(all.money), gum.New(0, rectangular(p.unsure), coverageInput(s.g.sp.name)), gum.New(0, quad(p.edges...), counterEdges))
+	edges := gum.New(0, quad(p.edges...), counterEdges)
+	v := gum.Sum(e.cell.Scaled(all.money), gum.New(0, rectangular(p.unsure), coverageInput(s.g.sp.name)), edges)
+	e.money = e.cell.Scaled(p.seen).Plus(edges)
 	s.boundValue(name, t.Currency, v, e.atLeast, method, append([]string{"tariff"}, e.inputs...))
 	s.periodTable(e, &p)
 }

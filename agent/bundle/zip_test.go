@@ -182,7 +182,7 @@ func TestOneFormOnly(t *testing.T) {
 	}
 	whole := zipOf(t, someParts())
 	plain := func() []byte { return bytes.Clone(whole) }
-	b := plain()
+	var b []byte
 	for i := range localSize + len(nameManifest) { // the first header
 		b = plain()
 		b[i] ^= 1

@@ -1,5 +1,7 @@
 package quantity
 
+import "strings"
+
 // cfmPerM3Min is the number of cubic feet a minute in a cubic metre a minute:
 // 1/0.3048³.
 const cfmPerM3Min = 35.31466672148859
@@ -11,7 +13,6 @@ var compound = map[string]struct {
 	factor float64
 }{
 	"kW/(m³/min)": {"kW/100 cfm", 100 / cfmPerM3Min},
-	"kWh/m³":      {"kWh/1000 ft³", 1000 / cfmPerM3Min},
 	// Volumes of air; a receiver's size is a quantity of the site file, not a
 	// figure, and stays in gallons.
 	"m³": {"ft³", cfmPerM3Min},
@@ -30,6 +31,10 @@ func (s System) Display(unit string) (symbol string, factor, offset float64) {
 			return c.us, c.factor, 0
 		}
 		return unit, 1, 0
+	}
+	// Energy or money for a volume of air, whatever the currency is called.
+	if of, ok := strings.CutSuffix(unit, "/m³"); ok && s == US {
+		return of + "/1000 ft³", 1000 / cfmPerM3Min, 0
 	}
 	from, err := ParseUnit(unit)
 	if err != nil || unit == "1" || unit == "s" {

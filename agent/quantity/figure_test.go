@@ -28,6 +28,9 @@ func TestDisplayOfFigureUnits(t *testing.T) {
 		{"1/h", US, 4, 4, "1/h"},
 		{"USD", US, 12, 12, "USD"},
 		{"m³", US, 1, 35.314667, "ft³"},
+		{"kWh/m³", US, 1, 28.3168466, "kWh/1000 ft³"}, // 0.3048³ m³ in a ft³
+		{"USD/m³", US, 0.01, 0.283168466, "USD/1000 ft³"},
+		{"EUR/m³", SI, 0.01, 0.01, "EUR/m³"},
 	} {
 		symbol, factor, offset := c.system.Display(c.unit)
 		got := c.value*factor + offset

@@ -109,7 +109,7 @@ type printer struct {
 func printerOf(c *scan.Channel) printer {
 	p := printer{channel: c}
 	if c.Offset == 0 {
-		p.mantissa, p.places, p.quick = smallScale(c.Scale)
+		p.mantissa, p.places, p.quick = smallDecimal(c.Scale, 64)
 	}
 	return p
 }
@@ -153,16 +153,29 @@ func (p *printer) appendSmall(dst []byte, raw int64) ([]byte, bool) {
 	size, places, negative := uint64(raw), 0, raw < 0
 	switch p.channel.Kind {
 	case scan.KindInt:
+		if negative {
+			size = -size
+		}
 	case scan.KindDecimal:
-		if places = int(raw & 0xff); places > maxPlaces {
+		places = int(raw & 0xff)
+		if size = uint64(raw >> 8); negative {
+			size = -size
+		}
+	case scan.KindFloat32, scan.KindFloat64:
+		v, bitSize := p.channel.Kind.Counts(raw), 64
+		if p.channel.Kind == scan.KindFloat32 {
+			bitSize = 32
+		}
+		var ok bool
+		if size, places, ok = smallDecimal(math.Abs(v), bitSize); !ok {
 			return dst, false
 		}
-		size = uint64(raw >> 8)
+		negative = v < 0
 	default:
 		return dst, false
 	}
-	if negative {
-		size = -size
+	if places > maxPlaces {
+		return dst, false
 	}
 	hi, product := bits.Mul64(size, p.mantissa)
 	if hi != 0 {
@@ -193,16 +206,17 @@ func appendPlaces(dst []byte, n uint64, places int) []byte {
 	return append(dst, digits...)
 }
 
-// smallScale returns scale as mantissa·10^-places.
-func smallScale(scale float64) (mantissa uint64, places int, ok bool) {
-	if scale == 1 {
+// smallDecimal returns f, which is not negative, as mantissa·10^-places, if it is
+// of a size that quantities have.
+func smallDecimal(f float64, bitSize int) (mantissa uint64, places int, ok bool) {
+	if f == 1 {
 		return 1, 0, true
 	}
-	if !(scale > 0 && scale < 1e15) {
+	if !(f >= 0 && f < 1e15) {
 		return 0, 0, false
 	}
 	var buf [64]byte
-	text := strconv.AppendFloat(buf[:0], scale, 'f', -1, 64)
+	text := strconv.AppendFloat(buf[:0], f, 'f', -1, bitSize)
 	seen := false
 	for _, ch := range text {
 		if ch == '.' {

@@ -1,6 +1,7 @@
 package transfer
 
 import (
+	"bytes"
 	"math"
 	"math/big"
 	"strconv"
@@ -85,6 +86,22 @@ func TestAppendValueIsExact(t *testing.T) {
 		want.Add(want, new(big.Rat).SetFloat64(c.Offset))
 		if got.Cmp(want) != 0 {
 			t.Fatalf("%d × %v + %v: got %s, want %s", raw, scale, c.Offset, got.FloatString(40), want.FloatString(40))
+		}
+	})
+}
+
+// The quick path of binary numbers against the one with big numbers.
+func TestFloatsPrintAlike(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := &scan.Channel{Kind: scan.KindFloat64, Scale: rapid.SampledFrom([]float64{1, 0.1, 1000, 0.00625, 0}).Draw(t, "scale")}
+		v := rapid.OneOf(rapid.Float64(), rapid.Float64Range(-1000, 1000), rapid.Map(rapid.IntRange(-99999, 99999), func(n int) float64 { return float64(n) / 100 })).Draw(t, "v")
+		raw := int64(math.Float64bits(v))
+		if rapid.Bool().Draw(t, "binary32") {
+			c.Kind, raw = scan.KindFloat32, int64(math.Float32bits(float32(v)))
+		}
+		slow := printer{channel: c}
+		if got, want := AppendValue(nil, c, raw), slow.append(nil, raw); !bytes.Equal(got, want) {
+			t.Fatalf("%v × %v: %q, want %q", c.Kind.Counts(raw), c.Scale, got, want)
 		}
 	})
 }

@@ -26,6 +26,7 @@ type bench struct {
 	jitterWindow time.Duration // how long the jitter is watched
 	yearDays     int64         // length of the year section's record
 	monthDays    int64         // of it, with a scan on each second
+	exchangeDays int64         // that go out as CSV and in again
 	week         *demoWeek     // made at its first use
 }
 
@@ -47,6 +48,7 @@ func sections() []section {
 		{"serial", serialFigures, serialRows},
 		{"agent", []string{"agent_private_memory", "agent_cpu"}, agentRows},
 		{"air", airFigures(), airRows},
+		{"evidence", evidenceFigures, evidenceRows},
 	}
 }
 
@@ -77,7 +79,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent or air")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent, air or evidence")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {
@@ -115,7 +117,7 @@ func measure(ctx context.Context, todo []section, log io.Writer) (rows []row, er
 	}
 	b := &bench{dir: dir, log: log, now: time.Now().Truncate(interval),
 		pollWindow: 500 * time.Millisecond, pollRounds: 5, storeReps: 3,
-		yearDays: yearDays, monthDays: monthDays, serialCycles: 21, jitterWindow: 15 * time.Second}
+		yearDays: yearDays, monthDays: monthDays, exchangeDays: exchangeDays, serialCycles: 21, jitterWindow: 15 * time.Second}
 	defer func() {
 		b.week.close()
 		if removeErr := os.RemoveAll(dir); err == nil {

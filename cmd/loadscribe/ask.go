@@ -9,11 +9,13 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"os"
 	"slices"
 	"time"
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/bundle"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -29,6 +31,8 @@ type asked interface {
 	Demand(ctx context.Context, w window, system, step string) (analysis.Demand, error)
 	// Export writes CSV to out.
 	Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error
+	// Bundle writes an evidence bundle to an empty file.
+	Bundle(ctx context.Context, out *os.File, w window, o bundle.Options) error
 	// Levels tells from which levels the machines' states come.
 	Levels(ctx context.Context) ([]analysis.HeldLevels, error)
 	Events(ctx context.Context, w window, f eventFilter) (agent.EventPage, error)
@@ -63,7 +67,7 @@ func (w window) resolve(now time.Time, site *sitefile.Site) (fromMS, toMS int64,
 		return 0, 0, err
 	}
 	if !from.Before(to) {
-		return 0, 0, misuse{fmt.Errorf("--from (%s) is not before --to (%s)", from.UTC().Format(time.RFC3339), to.UTC().Format(time.RFC3339))}
+		return 0, 0, misuse{fmt.Errorf("--from (%s) is not before --to (%s)", from.In(site.Location).Format(time.RFC3339), to.In(site.Location).Format(time.RFC3339))}
 	}
 	return from.UnixMilli(), to.UnixMilli(), nil
 }

@@ -98,7 +98,8 @@ func (p *comparePrinter) list(title string, sentences []string) {
 }
 
 func printComparison(out io.Writer, c *analysis.Comparison, site *sitefile.Site) error {
-	p := &comparePrinter{out: out, site: site}
+	w := &wrapWriter{out: out}
+	p := &comparePrinter{out: w, site: site}
 	p.line("%s, %s %s", site.Name, c.Kind, c.Subject)
 	p.line("%s", c.Sentence)
 	if p.err == nil {
@@ -110,5 +111,5 @@ func printComparison(out io.Writer, c *analysis.Comparison, site *sitefile.Site)
 	p.list("held equal", c.Equal)
 	p.list("not held equal, or not known", c.Unequal)
 	p.list("what this follows", c.Basis)
-	return p.err
+	return errors.Join(p.err, w.Close())
 }

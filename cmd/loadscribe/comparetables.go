@@ -28,23 +28,36 @@ func (p *comparePrinter) models(c *analysis.Comparison) {
 		if !m.KeepsLimits {
 			kept = "OVER the limits"
 		}
-		fmt.Fprintf(table, "  %s%s\t%s ± %s kWh of %s\t%s\tR² %.3f\tCV(RMSE) %.1f %%\tNMBE %s %%\tn %d, p %d, n' %.0f (ρ %.2f)\t%s\tin Guideline 14's form ± %s\n",
-			m.Name, mark, rounded(*m.SavingKWh, 1), rounded(*m.Uncertainty, 1), rounded(*m.BaselineKWh, 1), m.Scope,
-			*m.R2, 100**m.CVRMSE, rounded(*m.NMBE*100, 2), m.Points, m.Parameters, *m.EffectiveN, *m.Rho, kept, rounded(*m.GuidelineKWh, 1))
+		fmt.Fprintf(table, "  %s%s\t%s ± %s kWh of %s\t%s\t%s\tin Guideline 14's form ± %s\n",
+			m.Name, mark, rounded(*m.SavingKWh, 1), rounded(*m.Uncertainty, 1), rounded(*m.BaselineKWh, 1), m.Scope, kept, rounded(*m.GuidelineKWh, 1))
 	}
 	p.flush(table)
+	p.fits(c)
 	for i := range c.Models {
 		m := &c.Models[i]
 		if m.Name != c.Chosen || len(m.Coefficients) > 4 {
 			continue
 		}
 		for _, k := range m.Coefficients {
-			p.line("  %s: %.4g ± %.2g %s (standard error; t = %.1f)", k.Name, k.Value, k.Error, k.Unit, k.T)
+			value, spread := analysis.Rounded(k.Value, k.Error)
+			p.line("  %s: %s ± %s %s (standard error; t = %.1f)", k.Name, value, spread, k.Unit, k.T)
 		}
 	}
 	if c.Chosen != "" {
 		p.line("  %s was taken: %s", c.Chosen, c.Why)
 	}
+}
+
+// fits writes how well each model fits the period before.
+func (p *comparePrinter) fits(c *analysis.Comparison) {
+	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
+	for i := range c.Models {
+		if m := &c.Models[i]; m.Absent == "" {
+			fmt.Fprintf(table, "  %s fits\tR² %.3f\tCV(RMSE) %.1f %%\tNMBE %s %%\tn %d, p %d, n' %.0f (ρ %.2f)\n",
+				m.Name, *m.R2, 100**m.CVRMSE, rounded(*m.NMBE*100, 2), m.Points, m.Parameters, *m.EffectiveN, *m.Rho)
+		}
+	}
+	p.flush(table)
 }
 
 func (p *comparePrinter) flush(table *tabwriter.Writer) {

@@ -86,11 +86,15 @@ func (c *demandCmd) oneSystem(site *sitefile.Site) (string, error) {
 
 // printDemand writes a line for each step, in the site's time and units.
 func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
-	out := bufio.NewWriter(w)
+	wrap := &wrapWriter{out: w}
+	out := bufio.NewWriter(wrap)
 	fmt.Fprintf(out, "%s, system %s, %s to %s\n", site.Name, d.System, localTime(d.From, site), localTime(d.To, site))
+	if d.Note != "" {
+		fmt.Fprintf(out, "note: %s\n", d.Note)
+	}
 	if d.Absent != "" {
 		fmt.Fprintf(out, "not to be had from this data: %s\n", d.Absent)
-		return out.Flush()
+		return errors.Join(out.Flush(), wrap.Close())
 	}
 	flow, pressure := analysis.Column{Name: "demand", Unit: "m³/min"}, analysis.Column{Name: "pressure", Unit: "kPa"}
 	spread := analysis.Column{Name: "uncertainty", Unit: flow.Unit}
@@ -103,8 +107,8 @@ func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
 	}
 	flowUnit, _, _ := site.Units.Display(flow.Unit)
 	pressureUnit, _, _ := site.Units.Display(pressure.Unit)
-	fmt.Fprintf(out, "mean %s ± %s %s, free air at the inlet, over %.1f %% of the window\n%s\nhow: %s\n",
-		cell(d.Mean, 60, &flow), cell(d.U, 120, &spread), flowUnit, 100*d.Coverage, d.Resolution, d.Method)
+	fmt.Fprintf(out, "mean %s, free air at the inlet, over %.1f %% of the window\n%s\nhow: %s\n",
+		meanDemand(d, site), 100*d.Coverage, d.Resolution, d.Method)
 	for _, part := range d.Budget {
 		if part.Share < 0.005 {
 			continue // "0 % of its variance" says nothing
@@ -112,13 +116,23 @@ func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
 		fmt.Fprintf(out, "  %3.0f %% of its variance: %s\n", 100*part.Share, part.Input)
 	}
 	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(table, "begin\tdemand [%s]\t±\tpressure [%s]\tobserved\tair delivered in\n", flowUnit, pressureUnit)
+	fmt.Fprintf(table, "begin\tdemand [%s]\t± [%s]\tpressure [%s]\tobserved\tair delivered in\n", flowUnit, flowUnit, pressureUnit)
 	for i := range d.Steps {
 		step := &d.Steps[i]
 		fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%.0f %%\t%.0f %% of its minutes\n", localTime(step.Start, site), cell(step.Flow, 60, &flow),
 			cell(step.U, 120, &spread), cell(step.Pressure, 1e-3, &pressure), 100*step.Seen, 100*step.Delivering)
 	}
-	return errors.Join(table.Flush(), out.Flush())
+	return errors.Join(table.Flush(), out.Flush(), wrap.Close())
+}
+
+// meanDemand is the mean rounded as its interval.
+func meanDemand(d *analysis.Demand, site *sitefile.Site) string {
+	if d.Mean == nil || d.U == nil {
+		return "-"
+	}
+	mean, half := *d.Mean*60, *d.U*120 // m³/min, and twice the standard uncertainty
+	f := analysis.Figure{Name: "air_demand_mean", Value: &mean, Uncertainty: &half, Unit: "m³/min"}
+	return shortValue(&f, site)
 }
 
 // demandCSV writes the series as it is.

@@ -55,12 +55,17 @@ func TestDemandCommand(t *testing.T) {
 				t.Errorf("from %s: %g m³/s, truly %.5f, %v", row[0], flow, want, err)
 			}
 		}
-		if out := mustRun(t, args...); !strings.Contains(out, "not resolvable below") || !strings.Contains(out, "2026-03-02 07:30") {
+		if out := mustRun(t, args...); !strings.Contains(out, "not resolvable below") || !strings.Contains(out, "2026-03-02 07:30") || !strings.Contains(out, "± [cfm]") || strings.Contains(out, "widened") {
 			t.Errorf("for people it prints:\n%s", out)
 		}
 		return text
 	}
 	stopped := check()
+	// A window that is no whole number of steps is widened, and that is said.
+	late := s.From.Add(10 * time.Minute).UTC().Format(time.RFC3339)
+	if out := mustRun(t, "demand", "--site", site, "--from", late, "--to", to, "--step", "30m"); !strings.Contains(out, "note: the window was widened to whole steps of 30 min\n") {
+		t.Errorf("of a window from ten past it prints:\n%s", out)
+	}
 	mustFail(t, exitWrongUse, []string{`--step "40s"`, "whole minutes"}, "demand", "--site", site, "--step", "40s")
 	mustFail(t, exitWrongUse, []string{`--system "mains"`, "write one of main"}, "demand", "--site", site, "--system", "mains")
 	mustFail(t, exitWrongUse, []string{"--csv and --json"}, "demand", "--site", site, "--csv", "--json")

@@ -8,17 +8,20 @@ import (
 	"os"
 	"time"
 
+	"loadscribe/agent/bundle"
 	"loadscribe/agent/transfer"
 )
 
 type exportCmd struct {
 	siteFlags
-	Format string `enum:"csv" default:"csv" help:"csv."`
+	Format string `enum:"csv,evidence" default:"csv" help:"csv: readings alone. evidence: a zip with the readings as CSV and the proof that they are what was logged; loadscribe verify checks it."`
 	Layout string `enum:"long,wide" default:"long" help:"long: a row a value; wide: a row a time, a column a channel."`
 	windowFlags
 	Channel []string `help:"Channels to export, as device.channel; all if none is named." placeholder:"ID"`
 	Out     string   `help:"File to write; standard output if not given." placeholder:"FILE"`
 	Force   bool     `help:"Let --out take the place of a file that is there."`
+	// Of evidence.
+	Checkpoint string `help:"Of evidence: a checkpoint kept elsewhere; the bundle then proves that its log continues it." placeholder:"FILE"`
 }
 
 func (c *exportCmd) Run(s *surroundings) error {
@@ -27,6 +30,10 @@ func (c *exportCmd) Run(s *surroundings) error {
 		return err
 	}
 	if err := mayWrite(site, c.Out, c.Force); err != nil {
+		return err
+	}
+	kept, err := c.keptCheckpoint()
+	if err != nil {
 		return err
 	}
 	layout, err := transfer.ParseLayout(c.Layout)
@@ -47,24 +54,31 @@ func (c *exportCmd) Run(s *surroundings) error {
 	} else if from, _, err := w.parse(time.Now(), site); err == nil && !kept.IsZero() && from.Before(kept) {
 		fmt.Fprintf(s.stderr, "note: raw readings before %s are no longer kept (keep_raw): the export begins there\n", kept.UTC().Format(time.RFC3339))
 	}
+	told := newWorkLine(s.stderr, "export")
+	defer told.end()
+	if c.Format == formatEvidence {
+		return c.evidence(s, source, told, bundle.Options{Layout: layout, Channels: c.Channel, Kept: kept})
+	}
 	export := func(out io.Writer) error {
-		return source.Export(s.ctx, out, w, layout, c.Channel)
+		return source.Export(s.ctx, &stamped{out: out, told: told}, w, layout, c.Channel)
 	}
 	if c.Out == "" {
 		out := bufio.NewWriter(s.stdout)
 		return errors.Join(export(out), out.Flush())
 	}
-	return writeWhole(c.Out, export)
+	return writeWhole(c.Out, func(f *os.File) error {
+		out := bufio.NewWriter(f)
+		return errors.Join(export(out), out.Flush())
+	})
 }
 
 // writeWhole writes a file that is there complete or not at all.
-func writeWhole(path string, fill func(io.Writer) error) error {
+func writeWhole(path string, fill func(*os.File) error) error {
 	f, err := os.Create(path + partSuffix)
 	if err != nil {
 		return fmt.Errorf("export: %w; give --out a file in a folder that is there and that this user may write to", err)
 	}
-	out := bufio.NewWriter(f)
-	err = errors.Join(fill(out), out.Flush(), f.Sync(), f.Close())
+	err = errors.Join(fill(f), f.Sync(), f.Close())
 	if err == nil {
 		err = os.Rename(f.Name(), path)
 	}

@@ -218,6 +218,9 @@ func (b *bringing) data() map[string]string {
 	d["files"], d["clocks"] = strings.Join(files, "\n"), strings.Join(clocks, "\n")
 	if b.record != nil {
 		d["record"] = b.c.Record
+		if head, err := b.record.Evidence(); err == nil { // a store of an older format has none
+			d["record_checkpoint"] = string(head.Text)
+		}
 	}
 	return d
 }

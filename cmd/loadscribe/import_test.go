@@ -122,7 +122,7 @@ func TestImportCommand(t *testing.T) {
 		t.Error("--dry-run has made a data directory")
 	}
 	out := mustRun(t, append(args, power, flow)...)
-	for _, want := range []string{"import 1: 3240 scans are now in", "--undo 1"} {
+	for _, want := range []string{"import 1: 3240 scans are now in", " --undo 1"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("import does not say %q:\n%s", want, out)
 		}
@@ -234,6 +234,10 @@ func TestImportStudy(t *testing.T) {
 	out := mustRun(t, append(study, "--yes", flow)...)
 	if !strings.Contains(out, "import 1: 10800 scans are now in") || !strings.Contains(out, "7200 of them from the record of") {
 		t.Errorf("import prints\n%s", out)
+	}
+	verified(t, filepath.Join(b.dir, "data"))
+	if events := mustRun(t, "events", "--site", b.site, "--from", "2020-01-01", "--kind", "import", "--json"); !strings.Contains(events, `"record_checkpoint": "loadscribe/`) {
+		t.Errorf("the event has no checkpoint of the record:\n%s", events)
 	}
 	if treeText(t, record) != before {
 		t.Error("the record itself has changed")

@@ -187,8 +187,12 @@ func (b *bringing) printDone() error {
 	for _, m := range d.Learnt {
 		fmt.Fprintf(out, "the levels of %s were learnt from its readings; see loadscribe levels\n", m)
 	}
-	fmt.Fprintf(out, "see loadscribe summary --site %s --from %s --to %s; to take it back: import --undo %d\n", b.c.Site,
-		time.UnixMilli(b.fromMS()).UTC().Format(time.RFC3339), time.UnixMilli(b.answer.report.ToMS+1000).UTC().Format(time.RFC3339), d.Number)
+	at := "--site " + b.c.Site
+	if b.c.Data != "" {
+		at += " --data " + b.c.Data
+	}
+	fmt.Fprintf(out, "see loadscribe summary %s --from %s --to %s; to take it back: import %s --undo %d\n", at,
+		time.UnixMilli(b.fromMS()).UTC().Format(time.RFC3339), time.UnixMilli(b.answer.report.ToMS+1000).UTC().Format(time.RFC3339), at, d.Number)
 	return out.Flush()
 }
 

@@ -69,9 +69,7 @@ func TestRoundTrip(t *testing.T) {
 		if answer.Import != 1 || answer.Imported == 0 || len(answer.Loggers) != 1 || len(answer.Loggers[0].Files[0].SHA256) != 64 {
 			t.Errorf("%s: answer %+v", layout, answer)
 		}
-		if _, err := store.CheckBackup(filepath.Join(data, "store.db")); err != nil {
-			t.Error(err)
-		}
+		verified(t, data)
 		mustFail(t, exitFailed, []string{"does not lie behind", "--record"}, "import", "--site", s.SitePath, "--data", data, "--map", columns, file)
 		if list := mustRun(t, "import", "--site", s.SitePath, "--data", data, "--list"); !strings.Contains(list, "week.csv "+answer.Loggers[0].Files[0].SHA256) {
 			t.Errorf("%s: --list prints\n%s", layout, list)
@@ -87,6 +85,20 @@ func TestRoundTrip(t *testing.T) {
 		if got := summary(data); got != want {
 			t.Errorf("%s: imported, undone and imported again, the figures differ: %s", layout, firstDifference(got, want))
 		}
+	}
+}
+
+// verified recomputes the evidence log of a stopped store.
+func verified(t *testing.T, dir string) {
+	t.Helper()
+	s, err := store.OpenReadOnly(dir, store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	v, err := s.VerifyEvidence(t.Context(), store.VerifyOptions{})
+	if err != nil || !v.Sound() || v.Blocks == 0 || v.Unsealed != 0 {
+		t.Errorf("the evidence of %s: %d blocks, %d not sealed, breaks %+v (%v)", dir, v.Blocks, v.Unsealed, v.Breaks, err)
 	}
 }
 

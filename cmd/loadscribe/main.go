@@ -39,7 +39,8 @@ type commands struct {
 	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`
 	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
 	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
-	Export     exportCmd     `cmd:"" help:"Write readings as CSV."`
+	Export     exportCmd     `cmd:"" help:"Write readings as CSV, or as an evidence bundle that anyone can check."`
+	Verify     verifyCmd     `cmd:"" help:"Check an evidence bundle: that its readings are what was logged."`
 	Import     importCmd     `cmd:"" help:"Bring in what other loggers recorded, CSV files by a column mapping; or take it back."`
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
 	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"archive/zip"
 	"errors"
 	"flag"
+	"os"
 	"os/exec"
 	"strconv"
 	"testing"
@@ -28,11 +30,13 @@ func TestMain(m *testing.M) {
 //
 //	exits CODE COMMAND...   runs a command that must end with this very code
 //	handmade SITE           fills the site's store with the day of handmadeScans
+//	unpack ZIP              writes the files of a zip into the working folder
+//	flip FILE               flips a bit in the middle of a file
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           "testdata/script",
 		UpdateScripts: *update,
-		Cmds:          map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "handmade": handmade},
+		Cmds:          map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "handmade": handmade, "unpack": unpack, "flip": flip},
 	})
 }
 
@@ -101,4 +105,24 @@ func handmade(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	ts.Check(rec.Append(handmadeScans(rec.Groups()[0])))
 	ts.Check(rec.Close())
+}
+
+func unpack(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: unpack ZIP")
+	}
+	z, err := zip.OpenReader(ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer z.Close()
+	ts.Check(os.CopyFS(ts.Getenv("WORK"), z))
+}
+
+func flip(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: flip FILE")
+	}
+	b, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	b[len(b)/2] ^= 4
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b, 0o644))
 }

@@ -19,8 +19,8 @@ func (f *siteFlags) load() (*sitefile.Site, error) {
 
 // windowFlags are those of every command that answers for a window of time.
 type windowFlags struct {
-	From string `default:"-7d" help:"Begin: RFC 3339, a local date, now, or an age such as -7d." placeholder:"TIME"`
-	To   string `default:"now" help:"End, not included; a date includes that day." placeholder:"TIME"`
+	From string `default:"-7d" help:"Begin: RFC 3339, a local date, now, or an age such as -7d; of a stopped agent, now is its last reading; default -7d." placeholder:"TIME"`
+	To   string `default:"now" help:"End, not included; a date includes that day; default now." placeholder:"TIME"`
 }
 
 func (f *windowFlags) window() window { return window{f.From, f.To} }

@@ -20,7 +20,7 @@ func printNarrower(out io.Writer, figures []analysis.Figure, units quantity.Syst
 	names := map[effect][]string{}
 	for i := range figures {
 		f := &figures[i]
-		if f.Narrower == nil || f.Value == nil || f.Uncertainty == nil {
+		if f.Narrower == nil || f.Value == nil || *f.Value == 0 || f.Uncertainty == nil {
 			continue
 		}
 		e := effect{f.Narrower.Sentence, narrowing(f, units)}
@@ -52,8 +52,8 @@ func narrowing(f *analysis.Figure, units quantity.System) string {
 	}
 	then := *f
 	then.Uncertainty = &f.Narrower.Uncertainty
-	_, now, unit := shownFigure(f, units)
-	_, later, _ := shownFigure(&then, units)
+	_, now, unit, _ := shownInterval(f, units)
+	_, later, _, _ := shownInterval(&then, units)
 	return strings.TrimSpace(fmt.Sprintf("%s, then %s %s", now, later, unit))
 }
 

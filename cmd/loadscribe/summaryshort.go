@@ -18,7 +18,7 @@ var shortRows = []struct {
 	figures []string
 }{
 	{"electricity", []string{"energy", "energy_cost", "demand_cost"}},
-	{"air", []string{"air_delivered", "specific_energy"}},
+	{"air", []string{"air_delivered", "specific_energy", "air_cost"}},
 	{"leaks", []string{"leak_flow", "leak_share", "leak_cost"}},
 }
 
@@ -27,7 +27,7 @@ var shortRows = []struct {
 func printShort(out io.Writer, report *analysis.Report, site *sitefile.Site) error {
 	for i := range report.Systems {
 		s := &report.Systems[i]
-		if err := printShortOf(out, "system "+s.System, s.Figures, len(s.Findings), site); err != nil {
+		if err := printShortOf(out, "system "+s.System, s.Figures, len(outagesOnce(s.Findings)), site); err != nil {
 			return err
 		}
 	}
@@ -36,7 +36,7 @@ func printShort(out io.Writer, report *analysis.Report, site *sitefile.Site) err
 	}
 	for i := range report.Machines {
 		m := &report.Machines[i]
-		if err := printShortOf(out, "machine "+m.Machine, m.Figures, len(m.Findings), site); err != nil {
+		if err := printShortOf(out, "machine "+m.Machine, m.Figures, len(outagesOnce(m.Findings)), site); err != nil {
 			return err
 		}
 	}
@@ -47,6 +47,9 @@ func printShortOf(out io.Writer, subject string, figures []analysis.Figure, find
 	by := map[string]*analysis.Figure{}
 	for i := range figures {
 		by[figures[i].Name] = &figures[i]
+	}
+	if most := observedOf(figures); most != "" {
+		subject += ", " + most
 	}
 	fmt.Fprintf(out, "\nin short, %s\n", subject)
 	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
@@ -85,11 +88,14 @@ func shortValue(f *analysis.Figure, site *sitefile.Site) string {
 	if strings.HasPrefix(f.Denominator, "a year") {
 		text += " a year"
 	}
-	if f.AtLeastWhy != "" {
-		text += " (" + f.AtLeastWhy + ")"
+	if isShare(f) && f.Denominator != "" {
+		text += " of " + f.Denominator
 	}
 	if f.Note != "" {
 		text += ", " + f.Note
+	}
+	if f.AtLeastWhy != "" {
+		text += ", a lower bound, since " + f.AtLeastWhy
 	}
 	return text
 }
@@ -101,6 +107,8 @@ const wideFrom = 0.05
 // surer says what would make a wide figure surer, or that no one thing would.
 func surer(f *analysis.Figure) string {
 	switch {
+	case *f.Value == 0:
+		return "" // what was not there is not told surer
 	case f.Narrower != nil:
 		return fmt.Sprintf("  %s %s\n", f.Name, f.Narrower.Sentence)
 	case len(f.Budget) == 0 || *f.Uncertainty <= wideFrom*math.Abs(*f.Value):

@@ -12,15 +12,37 @@ import (
 	"loadscribe/agent/quantity"
 )
 
-// printTables writes tables as people read them: a line for each row, its note
-// below the table.
-func printTables(out io.Writer, tables []analysis.Table, units quantity.System) error {
+// longTable is from how many rows on a table is only printed where it is asked for.
+const longTable = 17
+
+// tablePrinter writes tables as people read them: a line for each row, its note
+// below the table. It keeps the names of the long ones that it leaves out.
+type tablePrinter struct {
+	out   io.Writer
+	units quantity.System
+	long  bool // print them
+	left  []string
+}
+
+func (p *tablePrinter) print(tables []analysis.Table) error {
 	for i := range tables {
-		if err := printTable(out, &tables[i], units); err != nil {
+		t := &tables[i]
+		if _, one := throughout(t); !p.long && !one && len(t.Rows) >= longTable {
+			p.left = append(p.left, fmt.Sprintf("%s (%d rows)", t.Name, len(t.Rows)))
+			continue
+		}
+		if err := printTable(p.out, t, p.units); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// leftOut says what was left out, and how to have it.
+func (p *tablePrinter) leftOut() {
+	if len(p.left) > 0 {
+		fmt.Fprintf(p.out, "\nlong tables left out, which --tables prints: %s\n", strings.Join(p.left, ", "))
+	}
 }
 
 func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {

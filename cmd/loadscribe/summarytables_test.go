@@ -70,29 +70,32 @@ func TestPrintFigures(t *testing.T) {
 		f    analysis.Figure
 		want string
 	}{
-		{"nearly whole", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: nearly}, "starts 42 observed 100.0 %"},
-		{"a month that is not over", analysis.Figure{Name: "demand_cost", Value: v(105.36), Unit: "USD", Uncertainty: v(1.22), Coverage: nearly, AtLeast: true}, "demand_cost at least 105.36 ± 1.22 USD observed 100.0 %"},
-		{"idling not counted", analysis.Figure{Name: "leak_cost", Value: v(3299.64), Unit: "USD", Uncertainty: v(202.55), Coverage: nearly, AtLeast: true, AtLeastWhy: "idling is not counted"}, "leak_cost at least 3299.64 ± 202.55 USD observed 100.0 % (idling is not counted)"},
-		{"with a gap", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: lost, AtLeast: true, AtMost: v(44)}, "starts at least 42 observed 90.0 %, at most 44 by the controller's counter"},
-		{"bounded from both sides", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Coverage: lost, AtLeast: true, AtMost: v(42)}, "starts 42 observed 90.0 %, no more by the controller's counter"},
+		{"nearly whole", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: nearly}, "starts 42"},
+		{"a month that is not over", analysis.Figure{Name: "demand_cost", Value: v(105.36), Unit: "USD", Uncertainty: v(1.22), Coverage: nearly, AtLeast: true}, "demand_cost at least 105.36 ± 1.22 USD"},
+		{"idling not counted", analysis.Figure{Name: "leak_cost", Value: v(3299.64), Unit: "USD", Uncertainty: v(202.55), Coverage: nearly, AtLeast: true, AtLeastWhy: "idling is not counted"}, "leak_cost at least 3299.64 ± 202.55 USD a lower bound, since idling is not counted"},
+		{"with a gap", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: lost, AtLeast: true, AtMost: v(44)}, "starts at least 42 at most 44 by the controller's counter"},
+		{"bounded from both sides", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Coverage: lost, AtLeast: true, AtMost: v(42)}, "starts 42 no more by the controller's counter"},
 		{"a round minute", analysis.Figure{Name: "running_time", Value: v(44*3600 + 37), Unit: "s"}, "running_time 44 h 0 min 37 s"},
 		{"no spread worth showing", analysis.Figure{Name: "starts_per_hour_mean", Value: v(0.250001), Unit: "1/h", Uncertainty: v(3e-7)}, "starts_per_hour_mean 0.2500 1/h"},
 		{"whole hundreds", analysis.Figure{Name: "air", Value: v(267_505), Unit: "1", Uncertainty: v(30_861)}, "air 268000 ± 31000"},
-		{"a share", analysis.Figure{Name: "duty_cycle", Value: v(0.59673), Unit: "1", Uncertainty: v(0.0042)}, "duty_cycle 0.5967 ± 0.0042"},
+		{"a share", analysis.Figure{Name: "duty_cycle", Value: v(0.59673), Unit: "1", Uncertainty: v(0.0042), Denominator: "running time"}, "duty_cycle 59.67 ± 0.42 % of running time"},
+		{"an interval that would reach below nothing", analysis.Figure{Name: "longest_below_minimum", Value: v(60), Unit: "s", Uncertainty: v(120)}, "longest_below_minimum 1 min (0 to 3 min)"},
+		{"what was saved may be below nothing", analysis.Figure{Name: "energy_saved", Value: v(60), Unit: "kWh/year", Uncertainty: v(120)}, "energy_saved 60 ± 120 kWh/year"},
 		{"money as in the tables", analysis.Figure{Name: "energy_cost", Value: v(161.923), Unit: "USD", Uncertainty: v(1.87)}, "energy_cost 161.92 ± 1.87 USD"},
-		{"under a limit", analysis.Figure{Name: "shortest_rest", Value: v(11), Unit: "s", Uncertainty: v(1.6), Limit: v(72), LimitBasis: "a standard"}, "shortest_rest 11 s ± 1.6 s, UNDER the limit of 1 min 12 s (a standard)"},
-		{"over a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(9), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 9 1/h, OVER the limit of 6 (a standard)"},
-		{"beside what is asked of others", analysis.Figure{Name: "isentropic_efficiency", Value: v(0.8), Unit: "1", Limit: v(0.7), LimitBasis: "a rule"}, "isentropic_efficiency 0.8000, beside 0.7000 (a rule)"},
-		{"within a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(6), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 6 1/h, limit 6 (a standard)"},
-		{"energy over a gap", analysis.Figure{Name: "energy", Value: v(1352), Unit: "kWh", Uncertainty: v(13), Coverage: lost}, "energy 1352 ± 13 kWh observed 90.0 %, over the gaps by the meter's counter"},
-		{"which hours", analysis.Figure{Name: "pressure_mean", Value: v(213.4), Unit: "1", Uncertainty: v(20), Denominator: "9 h with a reading, in shift hours"}, "pressure_mean 213 ± 20, 9 h with a reading, in shift hours"},
+		{"under a limit", analysis.Figure{Name: "shortest_rest", Value: v(11), Unit: "s", Uncertainty: v(1.6), Limit: v(72), LimitBasis: "a standard"}, "shortest_rest 11 s ± 1.6 s UNDER the limit of 1 min 12 s (a standard)"},
+		{"over a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(9), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 9 1/h OVER the limit of 6 (a standard)"},
+		{"beside what is asked of others", analysis.Figure{Name: "isentropic_efficiency", Value: v(0.8), Unit: "1", Limit: v(0.7), LimitBasis: "a rule"}, "isentropic_efficiency 0.8000 beside 0.7000 (a rule)"},
+		{"within a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(6), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 6 1/h limit 6 (a standard)"},
+		{"energy over a gap", analysis.Figure{Name: "energy", Value: v(1352), Unit: "kWh", Uncertainty: v(13), Coverage: lost}, "energy 1352 ± 13 kWh over the gaps by the meter's counter"},
+		{"which hours", analysis.Figure{Name: "pressure_mean", Value: v(213.4), Unit: "1", Uncertainty: v(20), Denominator: "9 h with a reading, in shift hours"}, "pressure_mean 213 ± 20 9 h with a reading, in shift hours"},
 		{"a time", analysis.Figure{Name: "loaded_time", Value: v(7503), Unit: "s", Uncertainty: v(0)}, "loaded_time 2 h 5 min 3 s"},
 	} {
 		var out strings.Builder
 		if err := printFigures(&out, "x", []analysis.Figure{c.f}, quantity.SI); err != nil {
 			t.Fatal(err)
 		}
-		got := strings.ReplaceAll(strings.Join(strings.Fields(strings.TrimPrefix(out.String(), "\nx\n")), " "), " ,", ",")
+		_, line, _ := strings.Cut(strings.TrimPrefix(out.String(), "\n"), "\n") // the title has what was observed
+		got := strings.Join(strings.Fields(line), " ")
 		if got != c.want {
 			t.Errorf("%s:\ngot  %s\nwant %s", c.name, got, c.want)
 		}
@@ -103,6 +106,69 @@ func TestPrintFigures(t *testing.T) {
 	}
 	if got, want := out.String(), "\nx\n  not to be had from this data:\n    a, c: why\n"; got != want {
 		t.Errorf("absent: got %q, want %q", got, want)
+	}
+}
+
+// TestObservedOnce: how much was observed stands in the title, and on the lines that
+// differ.
+func TestObservedOnce(t *testing.T) {
+	v := func(f float64) *float64 { return &f }
+	var out strings.Builder
+	err := printFigures(&out, "x", []analysis.Figure{{Name: "a", Value: v(1), Coverage: v(0.9)}, {Name: "b", Value: v(2), Coverage: v(0.9)},
+		{Name: "c", Value: v(3), Coverage: v(0.5)}, {Name: "none", Absent: "why"}, {Name: "no", Absent: "why"}, {Name: "nor", Absent: "why"}}, quantity.SI)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := out.String(); !strings.HasPrefix(got, "\nx, observed 90.0 %\n") || strings.Count(got, "observed") != 2 || !strings.Contains(got, "observed 50.0 %") {
+		t.Errorf("got %s", got)
+	}
+}
+
+// TestSystemOfOneMachine: what a system has alike with its only machine is named and
+// not printed again; long tables are left out and named.
+func TestSystemOfOneMachine(t *testing.T) {
+	v := func(f float64) *float64 { return &f }
+	long := analysis.Table{Name: "profile", Columns: []analysis.Column{{Name: "flow", Unit: "m³/min"}}}
+	for i := range 24 {
+		long.Rows = append(long.Rows, analysis.Row{Name: "hour", Values: []*float64{v(float64(i))}})
+	}
+	short := analysis.Table{Name: "by_state", Columns: long.Columns, Rows: long.Rows[:2]}
+	time1 := analysis.Figure{Name: "observed_time", Value: v(60), Unit: "s"}
+	energy := analysis.Figure{Name: "energy", Value: v(123.4), Unit: "kWh"}
+	report := analysis.Report{From: "2026-03-02T00:00:00Z", To: "2026-03-03T00:00:00Z",
+		Machines: []analysis.MachineFigures{{Machine: "comp1", Figures: []analysis.Figure{time1, energy}, Tables: []analysis.Table{short}}},
+		Systems: []analysis.SystemFigures{{System: "main", Figures: []analysis.Figure{time1, {Name: "energy", Value: v(123.4 + 1e-12), Unit: "kWh"}, {Name: "leak_flow", Value: v(0.5), Unit: "m³/min"}},
+			Tables: []analysis.Table{short, long}}}}
+	var out strings.Builder
+	p := reportPrinter{out: &out, site: &sitefile.Site{Location: time.UTC}, tables: tablePrinter{out: &out}}
+	if err := p.print(&report); err != nil {
+		t.Fatal(err)
+	}
+	p.tables.leftOut()
+	got := out.String()
+	if !strings.Contains(got, "the same as of machine comp1, its only one: observed_time, energy, by_state\n") || strings.Count(got, "  by_state\n") != 1 {
+		t.Errorf("got %s", got)
+	}
+	if strings.Contains(got, "  profile\n") || !strings.Contains(got, "--tables prints: profile (24 rows)") {
+		t.Errorf("got %s", got)
+	}
+	// Nothing observed: the note stands alone.
+	out.Reset()
+	report.Machines[0].Figures, report.Systems[0].Figures = nil, nil
+	report.Notes = []string{"nothing was recorded here"}
+	if err := p.print(&report); err != nil || strings.Count(out.String(), "\n") != 2 {
+		t.Errorf("%v: got %q, want the head and the note", err, out.String())
+	}
+}
+
+// TestOutagesOnce: what was missing of several devices at the same time is one line.
+func TestOutagesOnce(t *testing.T) {
+	one := func(subject, from string) analysis.Finding {
+		return analysis.Finding{Kind: "missing", Subject: subject, From: from, To: "2026-03-02T06:00:00Z", Sentence: subject + " was not observed."}
+	}
+	got := outagesOnce([]analysis.Finding{one("comp1", "2026-03-02T05:00:00Z"), one("meter", "2026-03-02T05:00:10Z"), one("dryer", "2026-03-02T03:00:00Z")})
+	if len(got) != 2 || got[0].Sentence != "comp1 was not observed; likewise meter." {
+		t.Errorf("got %+v", got)
 	}
 }
 

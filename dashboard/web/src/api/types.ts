@@ -823,6 +823,8 @@ export type DemandAnswer = {
   budget: BudgetPart[];
   /** observed share of the window, 0 to 1 */
   coverage: number;
+  /** where the window is not the one asked for */
+  note?: string;
   method: string;
   inputs: string[];
   /** why there is none; left out where there is */

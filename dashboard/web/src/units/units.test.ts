@@ -75,6 +75,8 @@ describe('figures', () => {
     // 1 m³/min is 35.31467 cfm (NIST SP 811, from memory): 6.41 becomes 18.15 kW/100 cfm.
     expect(showFigure('specific_power', 6.41, 'kW/(m³/min)', 0.19, 'us')).toMatchObject({ value: '18.15', uncertainty: '0.54', unit: 'kW/100 cfm' });
     expect(showFigure('specific_power', 6.41, 'kW/(m³/min)', 0.19, 'si')).toMatchObject({ value: '6.41', uncertainty: '0.19' });
+    expect(showFigure('air_cost', 0.0106, 'USD/m³', 0.0011, 'us')).toMatchObject({ value: '0.300', uncertainty: '0.031', unit: 'USD/1000 ft³' });
+    expect(showFigure('air_cost', 0.0106, 'EUR/m³', 0.0011, 'si')).toMatchObject({ value: '0.0106', uncertainty: '0.0011', unit: 'EUR/m³' });
   });
 
   it('converts the width of a temperature interval without the offset', () => {

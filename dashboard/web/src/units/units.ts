@@ -119,7 +119,12 @@ const shares = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'lea
 /** The display of a figure's value, by name and unit. */
 export function figureDisplay(name: string, unit: string, system: UnitSystem): Display {
   if (unit === '1') return shares.has(name) ? plain('%', 1, 100) : plain('', 0);
-  return figureDisplays[unit]?.[system] ?? plain(unit, 2);
+  const known = figureDisplays[unit]?.[system];
+  if (known) return known;
+  // Money for a volume of air, whatever the currency is called.
+  const money = /^(.+)\/m³$/.exec(unit)?.[1];
+  if (money) return system === 'us' ? plain(`${money}/1000 ft³`, 3, 1000 * cubicFootM3) : plain(unit, 4);
+  return plain(unit, 2);
 }
 
 /** Decimals that show an uncertainty with two figures, within 0 to 4. */

@@ -1,0 +1,106 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+
+	"loadscribe/agent/bundle"
+)
+
+const formatEvidence = "evidence"
+
+// keptCheckpoint reads the checkpoint that an evidence bundle is to continue;
+// nil: none.
+func (c *exportCmd) keptCheckpoint() ([]byte, error) {
+	switch {
+	case c.Format != formatEvidence && c.Checkpoint != "":
+		return nil, misuse{errors.New("--checkpoint belongs to --format evidence")}
+	case c.Format != formatEvidence:
+		return nil, nil
+	case c.Out == "":
+		return nil, misuse{errors.New("--out is missing: an evidence bundle is a file, not a stream; give --out FILE.zip")}
+	}
+	return readCheckpoint(c.Checkpoint)
+}
+
+// readCheckpoint reads the file of a kept checkpoint; nil for an empty path.
+func readCheckpoint(path string) ([]byte, error) {
+	if path == "" {
+		return nil, nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, misuse{fmt.Errorf("--checkpoint: %w", err)}
+	}
+	defer f.Close()
+	const most = 4096 // and one more, so that a longer one is refused and not cut
+	text, err := io.ReadAll(io.LimitReader(f, most+1))
+	if err != nil {
+		return nil, fmt.Errorf("--checkpoint: %w", err)
+	}
+	return text, nil
+}
+
+// evidence writes a bundle, reads it again as a stranger would, and says what
+// is in it.
+func (c *exportCmd) evidence(s *surroundings, source asked, told *workLine, o bundle.Options) error {
+	o.Progress = func(share float64) { told.share("making", share) }
+	var d *bundle.Verdict
+	err := writeWhole(c.Out, func(f *os.File) error {
+		if err := source.Bundle(s.ctx, f, c.window(), o); err != nil {
+			return err
+		}
+		info, err := f.Stat()
+		if err != nil {
+			return err
+		}
+		d, err = bundle.Verify(s.ctx, f, info.Size(), bundle.VerifyOptions{Kept: o.Kept,
+			Progress: func(done, total int64) { told.share("checking", float64(done)/float64(max(total, 1))) }})
+		return err
+	})
+	told.end()
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.stdout, "%s: %.1f MB, read again and checked.\n", c.Out, float64(d.Bytes)/1e6)
+	printVerdict(s.stdout, d)
+	return nil
+}
+
+func (a *stopped) Bundle(ctx context.Context, out *os.File, w window, o bundle.Options) (err error) {
+	if o.FromMS, o.ToMS, err = w.resolve(a.history.Now(), a.history.Site()); err != nil {
+		return err
+	}
+	if err := knownChannels(a.history.Groups(), o.Channels); err != nil {
+		return err
+	}
+	_, err = a.history.WriteBundle(ctx, out, o)
+	if errors.Is(err, bundle.ErrEmpty) || errors.Is(err, bundle.ErrKept) {
+		return misuse{err}
+	}
+	return err
+}
+
+func (r *running) Bundle(ctx context.Context, out *os.File, w window, o bundle.Options) error {
+	query := w.query()
+	query.Set("format", formatEvidence)
+	query.Set("layout", string(o.Layout))
+	query["channel"] = o.Channels
+	if o.Kept != nil {
+		query.Set("checkpoint", string(o.Kept))
+	}
+	o.Progress(0) // the agent makes it whole before it sends
+	body, err := r.send(ctx, http.MethodGet, "/api/v1/export?"+query.Encode(), nil)
+	if err != nil {
+		return err
+	}
+	defer body.Close()
+	if _, err := io.Copy(out, body); err != nil {
+		return fmt.Errorf("export broken off by the running agent: %w", err)
+	}
+	return nil
+}
