@@ -44,7 +44,7 @@ func TestInstrumentFindings(t *testing.T) {
 		{name: "to the last day", record: func(in *sitefile.Instrument) { in.Until = "2024-03-04" }},
 		{name: "no end stated", record: func(in *sitefile.Instrument) { in.Until = "" }},
 		{name: "expired", record: func(in *sitefile.Instrument) { in.Until, in.Serial = "2024-03-03", "PM-0731" },
-			says: []string{"meter (serial PM-0731): its calibration ended on 2024-03-03", "Have it calibrated", "energy_cost, "}, rests: []string{"energy", "energy_cost", "specific_power", "", "duty_cycle", "pressure_mean"}},
+			says: []string{"meter (serial PM-0731): its calibration ended on 2024-03-03", "Have it calibrated", "energy_cost, "}, rests: []string{"energy", "energy_cost", "power_loaded", "", "duty_cycle", "pressure_mean"}},
 		{name: "no date", record: func(in *sitefile.Instrument) { in.Calibrated, in.Until = "", "" },
 			says: []string{"no day of its calibration", "rests on it: energy_cost."}, rests: []string{"energy_cost", "", "energy"}},
 		{name: "yet to come", record: func(in *sitefile.Instrument) { in.Calibrated, in.Until = "2024-03-05", "2025-03-05" },

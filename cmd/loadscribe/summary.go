@@ -127,10 +127,10 @@ func (p *reportPrinter) print(report *analysis.Report) error {
 		printFindings(p.out, s.Findings, p.site)
 	}
 	if len(report.Instruments) > 0 {
-		fmt.Fprintln(out, "\nthe instruments behind it, by the site file")
+		fmt.Fprintln(p.out, "\nthe instruments behind it, by the site file")
 	}
 	for i := range report.Instruments {
-		fmt.Fprintf(out, "  %s; %d figures rest on it\n", &report.Instruments[i], len(report.Instruments[i].Figures))
+		fmt.Fprintf(p.out, "  %s; %d figures rest on it\n", &report.Instruments[i], len(report.Instruments[i].Figures))
 	}
 	return nil
 }
