@@ -16,7 +16,7 @@ var allowed = map[string][]string{
 	"agent/evidence":     {},
 	"agent/baseline":     {},
 	"agent/align":        {},
-	"agent/sitefile":     {"agent/quantity", "agent/scan", "agent/air"},
+	"agent/sitefile":     {"agent/quantity", "agent/scan", "agent/air", "agent/gum"},
 	"agent/modbus/frame": {},
 	"agent/modbus":       {"agent/modbus/frame", "agent/scan"},
 	"agent/textline":     {"agent/scan"},

@@ -75,7 +75,7 @@ func (c *simulateCmd) writeSite(out io.Writer, driver *serve.Driver, at net.Addr
 		address = fmt.Sprintf("127.0.0.1:%d", tcp.Port)
 	}
 	driver.Do(func(w *simulator.World) {
-		err = stage.WriteSite(c.WriteSite, w.Scenario(), stage.SiteOptions{Address: address})
+		err = stage.WriteSite(c.WriteSite, w.Scenario(), stage.SiteOptions{Address: address, Begin: w.Now()})
 	})
 	if err == nil {
 		fmt.Fprintf(out, "loadscribe run --site %s\n", filepath.Join(c.WriteSite, stage.SiteFile))
