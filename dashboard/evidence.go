@@ -5,7 +5,6 @@ import (
 	"net/http"
 
 	"loadscribe/agent"
-	"loadscribe/agent/store"
 )
 
 // verifyRequest is the API's VerifyRequest.
@@ -19,10 +18,7 @@ func (s *Server) serveEvidence(r *http.Request) (any, *apiError) {
 		return nil, q.err
 	}
 	head, err := s.backend.Evidence()
-	switch {
-	case errors.Is(err, store.ErrNoEvidence):
-		return nil, notFound("", "%v", err)
-	case err != nil:
+	if err != nil { // also where the log has not begun: it soon will
 		return nil, unavailable("%v", err)
 	}
 	return head, nil
@@ -46,8 +42,6 @@ func (s *Server) serveVerify(r *http.Request) (any, *apiError) {
 	switch {
 	case errors.As(err, &field):
 		return nil, badParameter(field.Field, "%s", field.Message)
-	case errors.Is(err, store.ErrNoEvidence):
-		return nil, notFound("", "%v", err)
 	case err != nil:
 		return nil, unavailable("%v", err)
 	}

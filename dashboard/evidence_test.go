@@ -75,10 +75,10 @@ func TestEvidence(t *testing.T) {
 		t.Errorf("without a secret: %d %s", w.Code, w.Body)
 	}
 	b.failing = fmt.Errorf("newest checkpoint: %w", store.ErrNoEvidence)
-	if w := get(s, "/api/v1/evidence"); w.Code != http.StatusNotFound {
+	if w := get(s, "/api/v1/evidence"); w.Code != http.StatusServiceUnavailable {
 		t.Errorf("before the log began: %d %s", w.Code, w.Body)
 	}
-	if w := post(s, "/api/v1/verify", `{}`, bearer...); w.Code != http.StatusNotFound {
+	if w := post(s, "/api/v1/verify", `{}`, bearer...); w.Code != http.StatusServiceUnavailable {
 		t.Errorf("before the log began: %d %s", w.Code, w.Body)
 	}
 }

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
@@ -223,32 +222,4 @@ func readBlockHead(version byte, body []byte) (*blockHead, error) {
 		return nil, fmt.Errorf("%w: block head", ErrDamaged)
 	}
 	return h, nil
-}
-
-// checkHashes recomputes a group's hashes from decoded columns.
-func (g *groupRows) checkHashes(h *groupHead) error {
-	var canon []byte
-	for i := range g.rows {
-		canon = binary.LittleEndian.AppendUint64(canon, uint64(g.time[0][i]))
-		canon = binary.LittleEndian.AppendUint64(canon, uint64(g.time[1][i]))
-		canon = binary.LittleEndian.AppendUint64(canon, uint64(g.time[2][i]))
-		canon = binary.LittleEndian.AppendUint32(canon, uint32(g.time[3][i]))
-		canon = append(canon, byte(g.time[4][i]))
-	}
-	if sum := sha256.Sum256(canon); !bytes.Equal(sum[:], h.hashes[:hashSize]) {
-		return fmt.Errorf("%w: the time columns do not have the hash of group %d", ErrDamaged, h.id)
-	}
-	for c := range h.channels {
-		canon = canon[:0]
-		for _, v := range g.values[c] {
-			canon = binary.LittleEndian.AppendUint64(canon, uint64(v))
-		}
-		for i := range g.values[c] {
-			canon = append(canon, byte(g.quality[c][i]))
-		}
-		if sum := sha256.Sum256(canon); !bytes.Equal(sum[:], h.hashes[hashSize*(1+c):hashSize*(2+c)]) {
-			return fmt.Errorf("%w: channel %d of group %d does not have its hash", ErrDamaged, c, h.id)
-		}
-	}
-	return nil
 }

@@ -44,14 +44,8 @@ func decodeBlock(d *columnDecoder, value []byte, groups map[uint32]*scan.Group) 
 	if err != nil {
 		return nil, err
 	}
-	var rows groupRows
-	for i := range h.groups {
-		if err := rows.decode(d, h, &h.groups[i], allChannels, true); err != nil {
-			return nil, err
-		}
-		if err := rows.checkHashes(&h.groups[i]); err != nil {
-			return nil, err
-		}
+	if _, _, err := decodeLeaf(h, d, nil); err != nil {
+		return nil, err
 	}
 	var out []scan.Scan
 	m := merger{dec: *d, groups: groups}

@@ -257,11 +257,8 @@ func TestImportGivenUp(t *testing.T) {
 	}
 	same("not renamed")
 
-	name := filepath.Join(dir, databaseName)
-	text := []byte(want[name])
-	text[len(text)/2] ^= 1
-	if err := os.WriteFile(name, text, 0o644); err != nil {
-		t.Fatal(err)
+	if !rot(t, dir) { // a byte anywhere may be one that nothing uses
+		t.Fatal("nothing to damage")
 	}
 	want = directory(t, dir)
 	if _, err := tryImport(dir, imported(600), 0, true); !errors.Is(err, ErrDamaged) {

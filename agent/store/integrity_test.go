@@ -73,14 +73,8 @@ func (s *Store) checkBlocks(tx *bolt.Tx) error {
 		if err != nil {
 			return err
 		}
-		var rows groupRows
-		for i := range h.groups {
-			if err := rows.decode(&columnDecoder{dec: s.dec}, h, &h.groups[i], allChannels, true); err != nil {
-				return err
-			}
-			if err := rows.checkHashes(&h.groups[i]); err != nil {
-				return err
-			}
+		if _, _, err := decodeLeaf(h, &columnDecoder{dec: s.dec}, nil); err != nil {
+			return err
 		}
 	}
 	return nil

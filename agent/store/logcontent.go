@@ -90,15 +90,12 @@ func (v *verifier) decode(ref blockRef, value []byte) ([]byte, *BlockLeaf, error
 	if err != nil {
 		return nil, nil, err
 	}
-	data := blockLeaf(h)
-	leaf, err := ReadLeaf(data)
+	data, canonical, err := decodeLeaf(h, &v.dec, v.canon)
 	if err != nil {
 		return nil, nil, err
 	}
-	canonical, err := canonicalOf(h, &v.dec)
-	if err == nil {
-		err = leaf.Block.Check(canonical)
-	}
+	v.canon = canonical
+	leaf, err := ReadLeaf(data)
 	return data, leaf.Block, err
 }
 

@@ -294,27 +294,37 @@ func (r *LogReader) canonical(i int64) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	data := blockLeaf(h)
-	if evidence.LeafHash(data) != r.leaves[i].hash {
-		return nil, fmt.Errorf("%w: it is not as it was logged", ErrDamaged)
-	}
-	leaf, err := ReadLeaf(data)
-	if err != nil {
-		return nil, err
-	}
-	canonical, err := canonicalOf(h, &columnDecoder{dec: r.s.dec})
-	if err == nil {
-		err = leaf.Block.Check(canonical)
+	data, canonical, err := decodeLeaf(h, &columnDecoder{dec: r.s.dec}, nil)
+	if err == nil && evidence.LeafHash(data) != r.leaves[i].hash {
+		err = fmt.Errorf("%w: it is not as it was logged", ErrDamaged)
 	}
 	return canonical, err
 }
 
-// canonicalOf decodes a block to its canonical bytes.
-func canonicalOf(h *blockHead, d *columnDecoder) (canon []byte, err error) {
+// decodeLeaf decodes a block and compares its readings with the hashes in its
+// head. It returns the block's leaf, and its canonical bytes in dst's memory.
+func decodeLeaf(h *blockHead, d *columnDecoder, dst []byte) (data, canonical []byte, err error) {
+	data = blockLeaf(h)
+	leaf, err := ReadLeaf(data)
+	if err != nil {
+		return nil, nil, err
+	}
+	n := 0
+	for i := range leaf.Block.Groups {
+		n += leaf.Block.Groups[i].canonicalSize()
+	}
+	if canonical, err = appendCanonical(slices.Grow(dst[:0], n), h, d); err == nil {
+		err = leaf.Block.Check(canonical)
+	}
+	return data, canonical, err
+}
+
+// appendCanonical decodes a block to its canonical bytes.
+func appendCanonical(canon []byte, h *blockHead, d *columnDecoder) ([]byte, error) {
 	var g groupRows
 	for i := range h.groups {
 		if err := g.decode(d, h, &h.groups[i], allChannels, true); err != nil {
-			return nil, err
+			return canon, err
 		}
 		for i := range g.rows {
 			canon = binary.LittleEndian.AppendUint64(canon, uint64(g.time[0][i]))

@@ -29,11 +29,12 @@ func (s *Store) VerifyEvidence(ctx context.Context, o VerifyOptions) (Verdict, e
 
 type verifier struct {
 	Verdict
-	s   *Store
-	ctx context.Context
-	o   VerifyOptions
-	log *LogReader
-	dec columnDecoder
+	s     *Store
+	ctx   context.Context
+	o     VerifyOptions
+	log   *LogReader
+	dec   columnDecoder
+	canon []byte // memory
 
 	gone  map[int64]bool     // leaves that the log says were dropped
 	byRef map[blockRef]int64 // leaf of each block

@@ -48,6 +48,11 @@ type asked interface {
 	RawFrom(ctx context.Context) (time.Time, error)
 	// Tests lists the guided tests.
 	Tests(ctx context.Context) (agent.Tests, error)
+	// Evidence is the newest checkpoint of the evidence log.
+	Evidence(ctx context.Context) (agent.EvidenceHead, error)
+	// Verify compares the record with its evidence log, and that with the text of
+	// a checkpoint; progress is told by a stopped store alone.
+	Verify(ctx context.Context, kept string, progress func(done, total int64)) (agent.EvidenceVerdict, error)
 	Close() error
 }
 
@@ -67,7 +72,7 @@ func (w window) resolve(now time.Time, site *sitefile.Site) (fromMS, toMS int64,
 		return 0, 0, err
 	}
 	if !from.Before(to) {
-		return 0, 0, misuse{fmt.Errorf("--from (%s) is not before --to (%s)", from.In(site.Location).Format(time.RFC3339), to.In(site.Location).Format(time.RFC3339))}
+		return 0, 0, misuse{fmt.Errorf("--from (%s) is not before --to (%s): name the earlier time in --from", from.In(site.Location).Format(time.RFC3339), to.In(site.Location).Format(time.RFC3339))}
 	}
 	return from.UnixMilli(), to.UnixMilli(), nil
 }

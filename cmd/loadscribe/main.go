@@ -40,7 +40,8 @@ type commands struct {
 	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
 	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export     exportCmd     `cmd:"" help:"Write readings as CSV, or as an evidence bundle that anyone can check."`
-	Verify     verifyCmd     `cmd:"" help:"Check an evidence bundle: that its readings are what was logged."`
+	Verify     verifyCmd     `cmd:"" help:"Check an evidence bundle, or with --site the whole record: that the readings are what was logged."`
+	Checkpoint checkpointCmd `cmd:"" help:"Print the newest signed checkpoint of the evidence log, to be kept outside this machine."`
 	Import     importCmd     `cmd:"" help:"Bring in what other loggers recorded, CSV files by a column mapping; or take it back."`
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
 	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`

@@ -14,13 +14,20 @@ import (
 
 type verifyCmd struct {
 	Bundle     string `arg:"" optional:"" help:"Evidence bundle, as export --format evidence writes it." placeholder:"BUNDLE"`
-	Checkpoint string `help:"A checkpoint kept elsewhere: shows replay and truncation, which nothing in a bundle can." placeholder:"FILE"`
+	Site       string `help:"Verify the whole record of this site file instead." placeholder:"FILE"`
+	Data       string `help:"With --site: data directory, instead of the site file's." placeholder:"DIR"`
+	Checkpoint string `help:"A checkpoint kept elsewhere: shows replay and truncation, which nothing in a bundle or record can." placeholder:"FILE"`
 	JSON       bool   `name:"json" help:"Print what holds as JSON."`
 }
 
 func (c *verifyCmd) Run(s *surroundings) error {
-	if c.Bundle == "" {
-		return misuse{errors.New("name the evidence bundle to verify")}
+	switch {
+	case (c.Bundle == "") == (c.Site == ""):
+		return misuse{errors.New("name the evidence bundle to verify, or with --site the site file whose record is to be verified")}
+	case c.Site != "":
+		return c.site(s)
+	case c.Data != "":
+		return misuse{errors.New("--data belongs to --site")}
 	}
 	return c.bundle(s)
 }
