@@ -8,9 +8,11 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
@@ -170,7 +172,19 @@ func TestImportBesideRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := rec.Note(Note{Text: "belt changed", Subject: "m"}); err != nil {
+	belt, err := rec.Note(Note{Text: "belt changed", Subject: "m"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := rec.Note(Note{Text: "belt and pulley changed", Corrects: belt.Seq}); err != nil {
+		t.Fatal(err)
+	}
+	leak, err := rec.history.store.AppendEvent(store.Event{Kind: analysis.KindTest, Subject: "s", Text: "a result"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := rec.history.store.AppendEvent(store.Event{Kind: analysis.KindTest, Subject: "s", Text: "taken back",
+		Data: map[string]string{"withdraws": strconv.FormatUint(leak.Seq, 10)}}); err != nil {
 		t.Fatal(err)
 	}
 	if err := rec.Close(); err != nil {
@@ -199,15 +213,24 @@ func TestImportBesideRecord(t *testing.T) {
 	if !strings.Contains(got["air_delivered"], "flowmeter.flow") || strings.Contains(want["air_delivered"], "flowmeter") {
 		t.Errorf("air_delivered: %s, in the record alone %s", got["air_delivered"], want["air_delivered"])
 	}
-	page, err := h.Events(EventQuery{Limit: 100, Kinds: []string{kindNote, kindFault}})
+	page, err := h.Events(EventQuery{Limit: 100, Kinds: []string{kindNote, kindFault, analysis.KindTest}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	kinds := map[string]int{}
+	kinds, numbers := map[string]int{}, map[string]string{}
 	for _, e := range page.Events {
 		kinds[e.Kind]++
+		numbers[e.Text] = strconv.FormatUint(e.Seq, 10)
 	}
-	if !maps.Equal(kinds, map[string]int{kindNote: 2, kindFault: 3}) {
+	for _, e := range page.Events { // the numbers are others here
+		if e.Text == "belt and pulley changed" && e.Data["corrects"] != numbers["belt changed"] {
+			t.Errorf("the correction is of note %s, want %s", e.Data["corrects"], numbers["belt changed"])
+		}
+		if e.Text == "taken back" && e.Data["withdraws"] != numbers["a result"] {
+			t.Errorf("the withdrawal is of test %s, want %s", e.Data["withdraws"], numbers["a result"])
+		}
+	}
+	if !maps.Equal(kinds, map[string]int{kindNote: 3, kindFault: 3, analysis.KindTest: 2}) {
 		t.Errorf("events of the record: %v, want its notes, that without a scan beside it too, and what its fault code told, each once", kinds)
 	}
 }

@@ -171,13 +171,14 @@ func (m *importMerge) events() error {
 		return err
 	}
 	slices.SortFunc(all, func(a, b store.Event) int { return int(int64(a.Seq) - int64(b.Seq)) })
+	numbers := renumbered{}
 	for _, e := range all {
 		number := m.near(e.Segment)
 		if m.lost[e.Segment] || number == 0 {
 			continue // nobody knows when it was
 		}
-		e.Seq, e.Segment, e.MonoMS = 0, number, e.MonoMS+m.offsets[e.Segment]
-		if _, err := m.im.h.store.AppendEvent(e); err != nil {
+		e.Segment, e.MonoMS = number, e.MonoMS+m.offsets[e.Segment]
+		if err := numbers.keep(m.im.h.store, e); err != nil {
 			return err
 		}
 		m.im.refold = m.im.refold || e.Kind == analysis.LevelsEvent

@@ -226,10 +226,11 @@ func (a *Agent) copyEvents(from *store.Store) error {
 		return !slices.Contains(own, e.Kind)
 	})
 	slices.SortFunc(events, func(x, y store.Event) int { return int(int64(x.Seq) - int64(y.Seq)) })
+	numbers := renumbered{}
 	for i := range events {
 		if err == nil {
 			events[i].Segment = 0
-			_, err = a.store.AppendEvent(events[i])
+			err = numbers.keep(a.store, events[i])
 		}
 	}
 	return err
