@@ -76,6 +76,9 @@ func UndoImport(ctx context.Context, site *sitefile.Site, number int, o Options)
 		Text: fmt.Sprintf("import %d was undone: its %d scans from %s to %s are gone, and every figure is made without them", number, done.Scans, was.From, was.To),
 		Data: map[string]string{"import": strconv.Itoa(number), "scans": strconv.FormatUint(done.Scans, 10),
 			"from": was.From, "to": was.To, "first_seq": was.Data["first_seq"], "last_seq": was.Data["last_seq"]}})
+	if err == nil { // levels learnt from the import are gone with it
+		err = (&importer{h: h, done: &done}).learn(ctx)
+	}
 	if err := errors.Join(err, h.Close(), ctx.Err()); err != nil {
 		return done, err
 	}

@@ -299,12 +299,18 @@ func (c *importCmd) undo(s *surroundings, site *sitefile.Site) error {
 	}
 	if c.JSON {
 		return writeJSON(s.stdout, struct {
-			Undone int    `json:"undone"`
-			Scans  uint64 `json:"scans"`
-		}{done.Number, done.Scans})
+			Undone int      `json:"undone"`
+			Scans  uint64   `json:"scans"`
+			Learnt []string `json:"levels_learnt,omitempty"`
+		}{done.Number, done.Scans, done.Learnt})
 	}
 	_, err = fmt.Fprintf(s.stdout, "import %d is undone: %s gone, every figure was made anew without them; the hashes of what was there stay.\n",
 		done.Number, amount(int64(done.Scans), "scan is", "scans are"))
+	for _, m := range done.Learnt {
+		if err == nil {
+			_, err = fmt.Fprintf(s.stdout, "the levels of %s were learnt anew from what is left; see loadscribe levels\n", m)
+		}
+	}
 	return err
 }
 

@@ -144,6 +144,28 @@ func TestImportCommand(t *testing.T) {
 	}
 }
 
+// TestUndoLearnsAnew: the levels that an import taught go with it; what is left
+// teaches them again, and the machine's states do not fall back to assumed ones.
+func TestUndoLearnsAnew(t *testing.T) {
+	b := newImportBench(t)
+	power, _ := b.loggersFiles(8, 0, 0)
+	text, err := os.ReadFile(strings.TrimPrefix(power, "power="))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := strings.SplitAfter(string(text), "\n")
+	half := len(rows) / 2
+	args := []string{"import", "--site", b.site, "--map", b.columns}
+	mustRun(t, append(args, "power="+b.write("p1.csv", strings.Join(rows[:half], "")))...)
+	mustRun(t, append(args, "power="+b.write("p2.csv", rows[0]+strings.Join(rows[half:], "")))...)
+	if out := mustRun(t, "import", "--site", b.site, "--undo", "1"); !strings.Contains(out, "the levels of comp1 were learnt anew") {
+		t.Errorf("--undo says %q", out)
+	}
+	if out := mustRun(t, "levels", "--site", b.site); !strings.Contains(out, "learnt from its own data") {
+		t.Errorf("levels says %q", out)
+	}
+}
+
 // TestImportMisuse: what cannot be meant is said before anything is read.
 func TestImportMisuse(t *testing.T) {
 	b := newImportBench(t)
