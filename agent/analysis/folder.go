@@ -159,7 +159,7 @@ func (sub *subject) piece(exit []byte) store.Piece {
 	return store.Piece{
 		Key: sub.sp.key, StartMS: sub.cell, Segment: sub.segment,
 		FirstSeq: sub.firstSeq, LastSeq: sub.lastSeq,
-		Version: pieceVersion, Config: sub.sp.config,
+		Version: pieceVersion, Config: sub.sp.pieceConfig(),
 		Entry: sub.entry, Delta: sub.d.encode(nil, sub.cell), Exit: exit,
 	}
 }

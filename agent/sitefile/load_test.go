@@ -121,8 +121,8 @@ func TestJoinery(t *testing.T) {
 			t.Errorf("role %s: got %q, want %q", role, m.Roles[role], id)
 		}
 	}
-	sys, ok := s.SystemOf("comp1")
-	if !ok || sys.Name != "main" || len(sys.Parts) != 3 || len(sys.Taps) != 1 || sys.Taps[0].Pressure != "controller.receiver_pressure" {
+	sys := &s.Systems[0]
+	if sys.Name != "main" || len(sys.Parts) != 3 || len(sys.Taps) != 1 || sys.Taps[0].Pressure != "controller.receiver_pressure" {
 		t.Fatalf("system: %+v", sys)
 	}
 	within(t, "receiver", sys.Parts[1].VolumeM3, 240*3.785412e-3, 1e-6)

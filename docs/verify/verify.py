@@ -5,6 +5,7 @@ import base64, hashlib, heapq, itertools, json, math, re, struct, sys, time, zli
 from collections import namedtuple
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal, getcontext
 getcontext().prec = 400  # exact
+WRONG = (ArithmeticError, LookupError, ValueError, TypeError, RecursionError, MemoryError, OSError, struct.error, zlib.error)
 def need(ok, text):
     if not ok: raise ValueError(text)
 # --- Ed25519 (RFC 8032, section 5.1) ---
@@ -29,7 +30,7 @@ def signed(key, message, sig):
     return s < L and (lambda z: y*z % P | (x*z % P & 1) << 255)(pow(z, P - 2, P)).to_bytes(32, "little") == sig[:32]
 # --- records ---
 Group, Channel = namedtuple("Group", "id version device period channels"), namedtuple("Channel", "name kind scale offset unit")
-Seal = namedtuple("Seal", "wall first last first_event last_event blocks events dropped state")
+Seal = namedtuple("Seal", "wall first last scans first_event last_event blocks events dropped state")
 Block, Part = namedtuple("Block", "device number hour segment first last low high groups"), namedtuple("Part", "id rows good channels hashes")
 Scan = namedtuple("Scan", "seq mono wall reason group segment columns at")
 class Reader:
@@ -63,7 +64,7 @@ def leaf(data):
     r = Reader(data)
     kind = r.one("B")
     need(1 <= kind <= 6, "a leaf of a kind that is not known")
-    f = r.get(["xuiuus", "h", "iuuuuuuuh", "suiuuuiiu", "uiiusssu", "iu"][kind - 1])
+    f = r.get(["xuiuus", "h", "iuuuuuuuuh", "suiuuuiiu", "uiiusssu", "iu"][kind - 1])
     if kind == 3: f = Seal(*f)
     if kind == 4: f = Block(*f[:8], [Part(*p, r.get("h" * min(p[3] + 1, len(data)))) for p in (r.get("uuuu") for _ in range(f[8]))])
     if kind == 5: f = (f[4], dict(r.get("ss") for _ in range(f[7])))
@@ -220,7 +221,6 @@ def table(m, groups, scans):
         if row and new and ((s.wall, s.segment) != key or new.keys() & row.keys()): yield line(); row = {}
         if new: row.update(new); key = (s.wall, s.segment)
     if row: yield line()
-# --- the whole ---
 FORM = dict(format=str, version=int, from_ms=int, to_ms=int, layout=str, channels=list, first_leaf=int, end_leaf=int, lost_texts=list)
 def verify(path, kept):
     z = Bundle(open(path, "rb").read())
@@ -244,20 +244,20 @@ def verify(path, kept):
     need(old == k.root, "the log is not the one of the kept checkpoint" if old else "the bundle proves nothing of the kept checkpoint: export again with --checkpoint")
     kind, first, end, last = lambda n: leaves.get(n, (0, 0))[0], m["first_leaf"], m["end_leaf"], max(n for n in leaves if leaves[n][0] == 3)
     def transaction(n):
-        need(kind(n) == 3 and sum(leaves[n][1][5:8]) < len(leaves), "a seal is missing")
-        kinds = [k for k, many in zip((4, 5, 6), leaves[n][1][5:8]) for _ in range(many)]
+        need(kind(n) == 3 and sum(leaves[n][1][6:9]) < len(leaves), "a seal is missing")
+        kinds = [k for k, many in zip((4, 5, 6), leaves[n][1][6:9]) for _ in range(many)]
         return need([kind(n + 1 + i) for i in range(len(kinds))] == kinds, "a seal's leaves") or n + 1 + len(kinds)
     need(0 <= first < end <= cp.size and kind(first) == 3 and kind(0) == 1 and transaction(last) == cp.size, "the stretch or the log's end")
     seals, n, files, named, dropped = [], first, set(), {}, set().union(*(f for t, f in leaves.values() if t == 6))
     while n < end:
-        if kind(n) == 3: seals.append(n)
-        n = n + 1 if kind(n) == 2 else transaction(n)
+        seals, n = seals + [n] * (kind(n) == 3), n + 1 if kind(n) == 2 else transaction(n)
+    parts = {str(f.segment) for b, (t, f) in leaves.items() if t == 4 and first <= b < end}
     need(n == end and [f for t, f in leaves.values() if t == 2][-1:] == [[cp.key]], "the stretch, or the key is not the log's")
     for n, (t, f) in leaves.items():
-        config = t == 5 and f[0] == "config_changed" and "file" in f[1]
+        config = t == 5 and f[0] == "config_changed" and f[1].get("file")
         if config and f[1].get("after"): named[f[1]["after"]] = 1
         need((n == 0) == (t == 1) and (t < 3 or first <= n < end or n >= last or config and n < first and f[1]["file"] not in files
-             or t == 6 and any(first <= b < end for b in f)), "a leaf too many")
+             or t == 6 and any(first <= b < end for b in f) or t == 5 and f[0] == "import" and set(f[1].get("segments", "").split(",")) & parts), "a leaf too many")
         if config and n < first: files.add(f[1]["file"])
     groups = {g.id: g for g in sorted(map(group, records(Reader(z.read("groups.bin")))), key=lambda g: g[:2])}
     segments, inside, before = dict(map(segment, records(Reader(z.read("segments.bin"))))), {}, 0
@@ -266,7 +266,7 @@ def verify(path, kept):
     for n in seals:
         s, blocks = leaves[n][1], [leaves[n + 1 + i][1] for i in range(leaves[n][1].blocks)]
         need(all(s.first <= b.first <= b.last <= s.last and b.segment in segments for b in blocks)
-             and sum(p.rows for b in blocks for p in b.groups) <= max(0, s.last - s.first + 1) and (s.last < s.first or s.first > before), "a seal's scans")
+             and sum(p.rows for b in blocks for p in b.groups) == s.scans <= max(0, s.last - s.first + 1) and (s.last < s.first or s.first > before), "a seal's scans")
         before = max(before, s.last) if s.first <= s.last else before
         times = [(b.low + segments[b.segment][0], b.high + segments[b.segment][0]) for b in blocks]
         inside[n] = [n + 1 + i for i, (low, high) in enumerate(times) if low < m["to_ms"] and high >= m["from_ms"]]
@@ -295,6 +295,6 @@ if __name__ == "__main__":
     try:
         need(len(sys.argv) == 2 or len(sys.argv) == 4 and sys.argv[2] == "--checkpoint", __doc__)
         verify(sys.argv[1], open(sys.argv[3], encoding="utf-8", newline="").read() if len(sys.argv) == 4 else None)
-    except (ArithmeticError, LookupError, ValueError, TypeError, RecursionError, MemoryError, OSError, struct.error, zlib.error) as e:
+    except WRONG as e:
         sys.exit("NOT VERIFIED: %s" % e)
     print("VERIFIED" + ("" if len(sys.argv) == 4 else " in itself; whether the log was written anew, only a checkpoint kept elsewhere tells (--checkpoint)"))
