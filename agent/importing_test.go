@@ -166,6 +166,16 @@ func TestImportBesideRecord(t *testing.T) {
 	if err := own.Close(); err != nil {
 		t.Fatal(err)
 	}
+	rec, err := OpenRecorder(site, Options{}) // as the command note does while no agent runs: no scan in it
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := rec.Note(Note{Text: "belt changed", Subject: "m"}); err != nil {
+		t.Fatal(err)
+	}
+	if err := rec.Close(); err != nil {
+		t.Fatal(err)
+	}
 	record, err := store.OpenReadOnly(site.Agent.DataDir, store.Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -197,8 +207,8 @@ func TestImportBesideRecord(t *testing.T) {
 	for _, e := range page.Events {
 		kinds[e.Kind]++
 	}
-	if !maps.Equal(kinds, map[string]int{kindNote: 1, kindFault: 3}) {
-		t.Errorf("events of the record: %v, want its note and what its fault code told, each once", kinds)
+	if !maps.Equal(kinds, map[string]int{kindNote: 2, kindFault: 3}) {
+		t.Errorf("events of the record: %v, want its notes, that without a scan beside it too, and what its fault code told, each once", kinds)
 	}
 }
 

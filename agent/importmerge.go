@@ -65,7 +65,8 @@ type importMerge struct {
 	// clock was slewed since. Files go along with it, so that no clock steps.
 	slewMS   int64
 	groups   map[uint32]*scan.Group // of the other store → here
-	segments map[uint32]uint32      // likewise
+	segments map[uint32]uint32      // likewise, of those with scans
+	lost     map[uint32]bool        // of the other store: whose clock was never set
 	offsets  map[uint32]int64       // of its segments: what to add to monotonic time
 }
 
@@ -87,18 +88,17 @@ func (m *importMerge) record(ctx context.Context) error {
 	if err := m.register(r.Groups()); err != nil {
 		return err
 	}
-	m.segments, m.offsets = map[uint32]uint32{}, map[uint32]int64{}
-	lost := map[uint32]bool{}
+	m.segments, m.offsets, m.lost = map[uint32]uint32{}, map[uint32]int64{}, map[uint32]bool{}
 	for _, seg := range r.Segments() {
 		m.offsets[seg.Number] = seg.StartWallMS + seg.ShiftMS - seg.StartMonoMS
-		lost[seg.Number] = seg.Untrusted && seg.ShiftMS == 0
+		m.lost[seg.Number] = seg.Untrusted && seg.ShiftMS == 0
 	}
 	segment := uint32(0)
 	return r.Scans(store.ScanQuery{}, func(s *scan.Scan) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if lost[s.Segment] {
+		if m.lost[s.Segment] {
 			m.im.done.LeftOut++
 			return nil
 		}
@@ -172,9 +172,9 @@ func (m *importMerge) events() error {
 	}
 	slices.SortFunc(all, func(a, b store.Event) int { return int(int64(a.Seq) - int64(b.Seq)) })
 	for _, e := range all {
-		number, known := m.segments[e.Segment]
-		if !known {
-			continue // of a clock that was never set
+		number := m.near(e.Segment)
+		if m.lost[e.Segment] || number == 0 {
+			continue // nobody knows when it was
 		}
 		e.Seq, e.Segment, e.MonoMS = 0, number, e.MonoMS+m.offsets[e.Segment]
 		if _, err := m.im.h.store.AppendEvent(e); err != nil {
@@ -183,6 +183,27 @@ func (m *importMerge) events() error {
 		m.im.refold = m.im.refold || e.Kind == analysis.LevelsEvent
 	}
 	return nil
+}
+
+// near returns the segment here that stands for one of the other store, or,
+// where it has no scans, as of a note that was written while no agent ran, for
+// the last one before it that has, else the first behind it; 0: there is none.
+func (m *importMerge) near(segment uint32) uint32 {
+	if n, ok := m.segments[segment]; ok {
+		return n
+	}
+	before, behind := uint32(0), uint32(0)
+	for from := range m.segments {
+		if from < segment {
+			before = max(before, from)
+		} else if behind == 0 || from < behind {
+			behind = from
+		}
+	}
+	if before != 0 {
+		return m.segments[before]
+	}
+	return m.segments[behind]
 }
 
 // refold makes all summaries anew with what the events say now.

@@ -103,7 +103,7 @@ func (a *Agent) givenLevels(c LevelsChange) (analysis.Levels, error) {
 	parse := func(what, text string) (quantity.Quantity, error) {
 		v, err := quantity.Parse(text)
 		if err != nil {
-			err = fmt.Errorf("%w: %s level: %w", analysis.ErrLevels, what, err)
+			err = fmt.Errorf("%w: %s level: %w; write a number with its unit, such as \"5 kW\" or \"12 A\"", analysis.ErrLevels, what, err)
 		}
 		return v, err
 	}

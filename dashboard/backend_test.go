@@ -165,7 +165,8 @@ func (b *shop) StateRuns(machine string, fromMS, toMS int64) ([]agent.StateRun, 
 
 func (b *shop) Figures(fromMS, toMS int64, machine string) (analysis.Report, error) {
 	value, u, cover := 6.41, 0.19, 0.998
-	r := analysis.Report{From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Machines: []analysis.MachineFigures{
+	at := time.UnixMilli(toMS)
+	r := analysis.Report{From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Instruments: b.site.InstrumentFacts(at, at), Machines: []analysis.MachineFigures{
 		{Machine: "comp1", Figures: []analysis.Figure{
 			{Name: "specific_power", Value: &value, Unit: "kW/(m³/min)", Uncertainty: &u, Level: 0.95, Coverage: &cover, AtLeast: true,
 				Denominator: "running time", Method: "energy over air", Inputs: []string{"meter.power", "rated flow (assumed)"}},

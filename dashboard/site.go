@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"math"
+	"time"
 
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
@@ -9,19 +10,22 @@ import (
 
 // siteAnswer is the API's Site. Numbers that are not known are left out.
 type siteAnswer struct {
-	Name       string        `json:"name"`
-	Timezone   string        `json:"timezone"`
-	Units      string        `json:"units"`
-	BarometerP float64       `json:"barometer_pa"`
-	SiteHash   string        `json:"site_hash"`
-	Version    string        `json:"version"`
-	Currency   string        `json:"currency"`
-	Shifts     []string      `json:"shifts"`
-	Lines      []siteLine    `json:"lines"`
-	Devices    []siteDevice  `json:"devices"`
-	Channels   []siteChannel `json:"channels"`
-	Machines   []siteMachine `json:"machines"`
-	Systems    []siteSystem  `json:"systems"`
+	Name       string       `json:"name"`
+	Timezone   string       `json:"timezone"`
+	Units      string       `json:"units"`
+	BarometerP float64      `json:"barometer_pa"`
+	SiteHash   string       `json:"site_hash"`
+	Version    string       `json:"version"`
+	Currency   string       `json:"currency"`
+	Shifts     []string     `json:"shifts"`
+	Lines      []siteLine   `json:"lines"`
+	Devices    []siteDevice `json:"devices"`
+	// Instruments are judged by no time here: /figures has how their
+	// calibrations stand.
+	Instruments []sitefile.InstrumentFacts `json:"instruments"`
+	Channels    []siteChannel              `json:"channels"`
+	Machines    []siteMachine              `json:"machines"`
+	Systems     []siteSystem               `json:"systems"`
 }
 
 type siteLine struct {
@@ -95,6 +99,7 @@ func siteOf(s *sitefile.Site, version string) siteAnswer {
 		Name: s.Name, Timezone: s.Location.String(), Units: "si", BarometerP: s.BarometerPa, SiteHash: s.Hash,
 		Version: version, Currency: s.Tariff.Currency, Shifts: []string{}, Lines: []siteLine{},
 		Devices: []siteDevice{}, Channels: []siteChannel{}, Machines: []siteMachine{}, Systems: []siteSystem{},
+		Instruments: s.InstrumentFacts(time.Time{}, time.Time{}),
 	}
 	if s.Units == quantity.US {
 		a.Units = "us"

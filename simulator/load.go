@@ -32,6 +32,9 @@ func Scenarios() []string {
 	return names
 }
 
+// ErrUnknownScenario: no built-in scenario has the name.
+var ErrUnknownScenario = errors.New("unknown scenario")
+
 // LoadScenario reads a scenario by its name (see Scenarios) or from a file: a
 // text with a path separator or ending in ".toml" is a path. Errors name the
 // file and, where they can, line, column and key; those about the content wrap
@@ -40,8 +43,8 @@ func LoadScenario(nameOrPath string) (*Scenario, error) {
 	if !strings.ContainsAny(nameOrPath, `/\`) && !strings.HasSuffix(nameOrPath, ".toml") {
 		data, err := scenarioFiles.ReadFile("scenarios/" + nameOrPath + ".toml")
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("%w: %q is unknown; known are %s, or give the path of a .toml file",
-				ErrScenario, nameOrPath, strings.Join(Scenarios(), ", "))
+			return nil, fmt.Errorf("%w %q; known are %s, or give the path of a .toml file", ErrUnknownScenario,
+				nameOrPath, strings.Join(Scenarios(), ", "))
 		}
 		if err != nil {
 			return nil, fmt.Errorf("read scenario: %w", err)

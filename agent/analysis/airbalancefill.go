@@ -268,7 +268,7 @@ func (b *airBalance) takePressure(s *sheet) bool {
 	b.pressureU = quad(resolutionU(count), float64(noiseCounts*count))
 	if t := s.g.total.analog[c.slot].sum; t.ms > 0 {
 		if mean := c.mean(t); mean.v > 0 {
-			b.gaugeU = rectangular(c.accuracyLimit(mean.v)) / mean.v
+			b.gaugeU = c.accuracyU(mean.v) / mean.v
 		}
 	}
 	marks := map[int64]float64{}

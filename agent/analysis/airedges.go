@@ -247,7 +247,7 @@ func (s *sheet) slopes(m *sitefile.Machine, st *storage, c *chanSpec) {
 	mean := s.g.total.analog[c.slot].sum
 	gauge := 0.0
 	if at := c.mean(mean).v; mean.ms > 0 && at > 0 {
-		gauge = rectangular(c.accuracyLimit(at)) / at
+		gauge = c.accuracyU(at) / at
 	}
 	st.slope = gum.New(middle, quad(loadU, stopU)/2, scatterInput(figure, m.Name)).
 		Plus(gum.New(0, rectangular(float64(unlike*middle)), "unlike slopes of "+m.Name)).

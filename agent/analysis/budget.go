@@ -11,8 +11,9 @@ import (
 const (
 	leastShare = 0.01 // of the variance: what brings less is put with the others
 	otherParts = "others"
-	// A figure is wide whose uncertainty is more than this part of its value.
-	wideShare = 0.05
+	// WideShare is the part of its value from which on a figure's uncertainty is wide:
+	// what would narrow it is looked for.
+	WideShare = 0.05
 )
 
 // putValue is put for a value whose inputs are named: the figure says what its
@@ -113,7 +114,7 @@ func noKnowledge(v gum.Value, n *Narrower) string {
 	return text
 }
 
-func wide(v gum.Value) bool { return float64(coverageFactor*v.U()) > float64(wideShare*math.Abs(v.V)) }
+func wide(v gum.Value) bool { return float64(coverageFactor*v.U()) > float64(WideShare*math.Abs(v.V)) }
 
 // budget lists the shares of v's variance.
 func budget(v gum.Value) (parts []BudgetPart) {

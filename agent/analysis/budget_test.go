@@ -150,7 +150,7 @@ func TestBudgetsOfAWindow(t *testing.T) {
 				continue
 			}
 			wideOnes++
-			if *f.Uncertainty <= wideShare**f.Value || f.Narrower.Uncertainty > narrowTo**f.Uncertainty {
+			if *f.Uncertainty <= WideShare**f.Value || f.Narrower.Uncertainty > narrowTo**f.Uncertainty {
 				t.Errorf("%s, %s: %v ± %v, then %v", name, f.Name, *f.Value, *f.Uncertainty, f.Narrower.Uncertainty)
 			}
 		}

@@ -44,7 +44,7 @@ func plantSpec(site *sitefile.Site, groups []*scan.Group) *spec {
 	}
 	sp.setDraw()
 	sp.setWatches(nil, Levels{})
-	sp.config = sp.fingerprint()
+	sp.setConfig()
 	return sp
 }
 
@@ -96,7 +96,7 @@ func (q *question) cells(sp *spec, from, to int64) ([]cellSum, error) {
 	kept := rawFrom(q.src)
 	for i := range pieces {
 		p := &pieces[i]
-		if !current(sp, p) && (p.StartMS >= kept || p.Version != pieceVersion) {
+		if !current(sp, p) && (p.StartMS >= kept || p.Version != pieceVersion || otherLayout(sp, p)) {
 			continue
 		}
 		// As in gather: what raw scans no longer bear out is taken where it fits.

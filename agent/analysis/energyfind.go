@@ -184,6 +184,6 @@ func (c *chanSpec) counted(cells []cellSum) []cellEnergy {
 // rise is a counter's difference in SI. Each end may be late by a count.
 func (c *chanSpec) rise(counts int64) gum.Value {
 	v := float64(float64(counts) * c.countSI)
-	return gum.New(v, rectangular(c.accuracyLimit(v)), accuracyInput(c)).
+	return gum.New(v, c.accuracyU(v), accuracyInput(c)).
 		Plus(gum.New(0, quad(rectangular(c.countSI), rectangular(c.countSI)), resolutionInput(c, "begin and end")))
 }

@@ -1,5 +1,7 @@
 package analysis
 
+import "loadscribe/agent/sitefile"
+
 // Figure is a computed result, or the reason there is none. The JSON is the
 // contract of /api/v1/figures.
 type Figure struct {
@@ -52,7 +54,7 @@ type Narrower struct {
 // Finding is something that a reader of the figures must know of the data
 // themselves: what is missing, stuck, contradictory or impossible.
 type Finding struct {
-	Kind    string `json:"kind"`    // missing, stuck, contradictory or impossible
+	Kind    string `json:"kind"`    // missing, stuck, contradictory, impossible or instrument
 	Subject string `json:"subject"` // channel, device or machine
 	// RFC 3339 UTC: when it was first and last seen. A finding may have begun
 	// before the window, and may go on.
@@ -60,6 +62,8 @@ type Finding struct {
 	To       string   `json:"to"`
 	Sentence string   `json:"sentence"`
 	Evidence []string `json:"evidence"`
+	// Figures are the names of those that rest on it, of the kind instrument.
+	Figures []string `json:"figures,omitempty"`
 }
 
 // Class counts what lies in [From, To), in the figure's unit; the last class has
@@ -93,6 +97,9 @@ type Report struct {
 	To       string           `json:"to"`
 	Machines []MachineFigures `json:"machines"`
 	Systems  []SystemFigures  `json:"systems"`
+	// Instruments are the records behind the figures, devices in the site file's
+	// order.
+	Instruments []sitefile.InstrumentFacts `json:"instruments"`
 	// Notes say what the window rests on where that is not what was asked for:
 	// raw readings that are no longer kept, summaries of earlier settings.
 	Notes []string `json:"notes,omitempty"`

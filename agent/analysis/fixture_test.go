@@ -89,7 +89,7 @@ func plant(t testing.TB) *sitefile.Site {
 		Devices: []sitefile.Device{
 			{Name: "controller", Map: controller, Every: s, Instrument: sitefile.Instrument{Accuracy: map[string]sitefile.Accuracy{"pressure": {SI: 2000, Text: "2 kPa"}}}},
 			{Name: "meter", Map: meter, Every: s, Instrument: sitefile.Instrument{Accuracy: map[string]sitefile.Accuracy{
-				"power": {OfReading: 0.01, Text: "1 %"}, "energy": {OfReading: 0.01, Text: "1 %"}}}},
+				"power": {OfReading: 0.01, Text: "1 %"}, "energy": {OfReading: 0.01, Text: "1 %"}}, Calibrated: "2023-09-11", Until: "2025-09-11"}},
 		},
 		Machines: []sitefile.Machine{{
 			Name: "comp1", Control: sitefile.LoadUnload, RatedFlowM3S: 6.0 / 60, RatedPowerW: 37_000,

@@ -58,6 +58,7 @@ func HoursOf(src Source, site *sitefile.Site, q HoursQuery) (Hours, error) {
 		return Hours{}, err
 	}
 	clock := localClock{loc: site.Location}
+	recorded := recordedHours{m: m}
 	var h Hours
 	at := q.FromMS
 	for {
@@ -69,11 +70,20 @@ func HoursOf(src Source, site *sitefile.Site, q HoursQuery) (Hours, error) {
 		if lack := int64(float64((1 - q.LeastCoverage) * hourMS)); at+hourMS > min(q.ToMS, q.NowMS+lack) {
 			return h, nil
 		}
+		h.Whole++
+		has, err := recorded.in(at)
+		if err != nil {
+			return Hours{}, err
+		}
+		if !has {
+			h.LeftOut++
+			at += hourMS
+			continue
+		}
 		row, err := m.hour(at)
 		if err != nil {
 			return Hours{}, err
 		}
-		h.Whole++
 		if row.seen && row.Coverage >= q.LeastCoverage {
 			h.Rows = append(h.Rows, row)
 		} else {
@@ -81,6 +91,43 @@ func HoursOf(src Source, site *sitefile.Site, q HoursQuery) (Hours, error) {
 		}
 		at += hourMS
 	}
+}
+
+// recordedHours tells the hours of which anything was recorded from those that
+// need no look: windows of decades hold few of the former.
+type recordedHours struct {
+	m        *hourMaker
+	from, to int64 // the stretch that cells holds
+	cells    map[int64]bool
+}
+
+// in reports whether anything was recorded in the hour that begins at a time. It
+// asks the source by stretches of days, so that a long record takes no memory.
+func (r *recordedHours) in(at int64) (bool, error) {
+	const stretchMS = 8 * dayMS
+	if at < r.from || at+hourMS > r.to {
+		r.from, r.to = cellOf(at), cellOf(at)+stretchMS
+		r.cells = map[int64]bool{}
+		specs := r.m.specs
+		if r.m.spec != nil {
+			specs = append(specs[:len(specs):len(specs)], r.m.spec)
+		}
+		for _, sp := range specs {
+			pieces, err := r.m.src.Pieces(sp.key, r.from, r.to)
+			if err != nil {
+				return false, fmt.Errorf("summaries of %s: %w", sp.name, err)
+			}
+			for i := range pieces {
+				r.cells[pieces[i].StartMS] = true
+			}
+		}
+	}
+	for cell := cellOf(at); cell < at+hourMS; cell += cellMS {
+		if r.cells[cell] {
+			return true, nil
+		}
+	}
+	return false, nil
 }
 
 // hourMaker holds what all hours share.

@@ -7,6 +7,7 @@ import (
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
 )
 
 // TestHourIsTheWindow: an hour's row has the figures of the same window, for the
@@ -121,4 +122,35 @@ func mustWindow(t *testing.T, text string) sitefile.WeekWindow {
 		t.Fatal(err)
 	}
 	return w
+}
+
+// countedSource counts how often summaries are asked for.
+type countedSource struct {
+	Source
+	asked int
+}
+
+func (c *countedSource) Pieces(key string, fromMS, toMS int64) ([]store.Piece, error) {
+	c.asked++
+	return c.Source.Pieces(key, fromMS, toMS)
+}
+
+// TestHoursOfDecades: of half a century in which one hour was recorded the rest
+// costs a question for each stretch of days, not a sheet for each hour.
+func TestHoursOfDecades(t *testing.T) {
+	site := plant(t)
+	src := &countedSource{Source: fold(site, handWorked(t).scans)}
+	from := time.Date(1974, 3, 4, 0, 0, 0, 0, time.UTC).UnixMilli()
+	q := HoursQuery{System: "main", FromMS: from, ToMS: monday + hourMS, NowMS: farFuture, LeastCoverage: 0.9}
+	h, err := HoursOf(src, site, q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := int((q.ToMS - q.FromMS) / hourMS)
+	if len(h.Rows) != 1 || h.Rows[0].StartMS != monday || h.Whole != whole || h.LeftOut != whole-1 {
+		t.Fatalf("%d rows, %d whole, %d left out; want 1, %d, %d", len(h.Rows), h.Whole, h.LeftOut, whole, whole-1)
+	}
+	if most := 2*whole/(8*24) + 20; src.asked > most {
+		t.Errorf("asked %d times for summaries, want at most %d", src.asked, most)
+	}
 }

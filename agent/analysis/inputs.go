@@ -84,7 +84,9 @@ func accuracyInput(c *chanSpec) string {
 	name := accuracyOf + c.id
 	switch c.unit.Dimension {
 	case quantity.Power, quantity.Energy, quantity.Current, quantity.Voltage:
-		name = accuracyOf + c.device + ", " + c.unit.Dimension.String()
+		if !c.ownAccuracy {
+			name = accuracyOf + c.device + ", " + c.unit.Dimension.String()
+		}
 	}
 	if c.accuracyGiven {
 		return name

@@ -144,7 +144,7 @@ func (s *sheet) surerInstrument(v gum.Value, given bool) *Narrower {
 		if !ok {
 			continue
 		}
-		now, least := c.accuracyLimit(mean), float64(better.OfReading*math.Abs(mean))+better.SI
+		now, least := c.accuracyU(mean), rectangular(float64(better.OfReading*math.Abs(mean))+better.SI)
 		if now <= 0 || least >= now {
 			continue
 		}

@@ -1,7 +1,10 @@
 package analysis
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
+	"strings"
 
 	"loadscribe/agent/store"
 )
@@ -17,9 +20,50 @@ func rawFrom(src Source) int64 {
 	return 0
 }
 
-// current reports whether a piece was folded as it would be today.
+// pieceConfig is what a piece says of the settings that it was folded under: the
+// layout of its sums, so that they can be told from those of other channels when
+// the rest has changed, and the fingerprint of all.
+func (sp *spec) pieceConfig() string { return sp.layout + "." + sp.config }
+
+// setConfig fixes both once the spec is made.
+func (sp *spec) setConfig() { sp.config, sp.layout = sp.fingerprint(), sp.layoutOf() }
+
+// current reports whether a piece was folded as it would be today. Pieces of
+// earlier versions of the program have the fingerprint alone.
 func current(sp *spec, p *store.Piece) bool {
-	return p.Config == sp.config && p.Version == pieceVersion
+	return p.Version == pieceVersion && (p.Config == sp.config || strings.HasSuffix(p.Config, "."+sp.config))
+}
+
+// otherLayout reports whether a piece's sums are of other channels than today's.
+// Of a piece without a layout only their number is known.
+func otherLayout(sp *spec, p *store.Piece) bool {
+	layout, _, told := strings.Cut(p.Config, ".")
+	return told && layout != sp.layout
+}
+
+// layoutOf names the channel and the role behind each sum of a delta. Signals are
+// in no sum: which state time was counted to does not depend on their names.
+func (sp *spec) layoutOf() string {
+	var b strings.Builder
+	id := func(ch int) string {
+		if ch < 0 || ch >= len(sp.chans) {
+			return "-"
+		}
+		return string(sp.chans[ch].role) + " " + sp.chans[ch].id
+	}
+	for i := range sp.chans {
+		if c := &sp.chans[i]; c.class == classAnalog || c.class == classCounter {
+			fmt.Fprintf(&b, "%d %d %d %s\n", c.class, c.slot, c.kind, id(i))
+		}
+		if i < len(sp.dropAt) && sp.dropAt[i] >= 0 {
+			fmt.Fprintf(&b, "drop %d %s\n", sp.dropAt[i], id(i))
+		}
+	}
+	for _, ch := range append([]int{sp.pressure, sp.sump, sp.flow, sp.tap, sp.draw, sp.energy, sp.square, sp.warm}, sp.health...) {
+		fmt.Fprintf(&b, "%s\n", id(ch))
+	}
+	sum := sha256.Sum256([]byte(b.String()))
+	return hex.EncodeToString(sum[:8])
 }
 
 // span is a stretch of time that grows; empty while to is 0.
@@ -40,7 +84,7 @@ func (g *gathered) addOlder(p *store.Piece) error {
 		return errRawMissing
 	}
 	d := &g.scratch
-	if p.Version != pieceVersion || d.decode(p.Delta, p.StartMS) != nil || len(d.analog) != g.sp.analogs ||
+	if p.Version != pieceVersion || otherLayout(g.sp, p) || d.decode(p.Delta, p.StartMS) != nil || len(d.analog) != g.sp.analogs ||
 		len(d.counters) != g.sp.counters || len(d.health) != len(g.sp.health) || len(d.drops) != g.sp.drops {
 		g.unusable.add(p.StartMS, p.StartMS+cellMS)
 		return nil

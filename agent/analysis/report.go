@@ -275,10 +275,10 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		sheets[m.Name] = s
 		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings(), Remarks: s.remarks(m)})
 	}
-	if machine != "" {
-		return rep, nil
-	}
 	for i := range site.Systems {
+		if machine != "" {
+			break
+		}
 		sys := &site.Systems[i]
 		sp := systemSpec(site, groups, sys, levels)
 		sp.onShift, sp.wantMinutes = onShift(site), true
@@ -293,6 +293,7 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		}
 		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings()})
 	}
+	rep.instruments(site, from, to, now)
 	return rep, nil
 }
 

@@ -66,6 +66,29 @@ func TestSummariesOfEarlierSettingsWithoutRaw(t *testing.T) {
 		}
 	}
 
+	// As many channels, another one in a role: today's scale would be read into
+	// what the other one gave.
+	other := plant(t)
+	controller := other.Devices[0].Map
+	controller.Channels = append(controller.Channels, mapChannel(t, "sump", "", "u16", 10, "kPa", controller.Channels[0].Every))
+	other.Machines[0].Roles[scan.DischargePressure] = "controller.sump"
+	got = mustCompute(t, src, other, monday, monday+hourMS)
+	if len(got.Notes) == 0 || !strings.Contains(got.Notes[0], "do not fit the present channels, and it counts as unobserved") {
+		t.Errorf("another channel in a role: notes %q", got.Notes)
+	}
+	if f := figureOf(t, got, "pressure_max"); f.Value != nil {
+		t.Errorf("another channel in a role: pressure_max is %+v", f)
+	}
+
+	// Pieces of an earlier version of the program say nothing of their layout, and
+	// are still today's where all the rest is.
+	for i := range m.pieces {
+		_, m.pieces[i].Config, _ = strings.Cut(m.pieces[i].Config, ".")
+	}
+	if got := mustCompute(t, src, site, monday, monday+hourMS); !reflect.DeepEqual(got, want) {
+		t.Errorf("pieces without a layout: got\n%s\nwant\n%s", asJSON(t, got), asJSON(t, want))
+	}
+
 	fewer := plant(t)
 	delete(fewer.Machines[0].Roles, scan.Energy)
 	got = mustCompute(t, src, fewer, monday, monday+hourMS)

@@ -39,6 +39,8 @@ type chanSpec struct {
 	spanSI            float64 // of the valid range; 0: unknown
 	accuracy          sitefile.Accuracy
 	accuracyGiven     bool
+	ownAccuracy       bool               // it is of this channel alone
+	zeroSI            float64            // where its instrument reads zero, in SI
 	flowMeter         sitefile.FlowMeter // its kind, of a flow; empty: not said
 }
 
@@ -87,7 +89,7 @@ type spec struct {
 	pairWatches                            []int    // of two channels
 	stateMethod, statesAbsent, startMethod string
 	assumed                                []string // assumed inputs of the states
-	config                                 string
+	config, layout                         string   // see fingerprint, layoutOf
 }
 
 // level is a threshold with hysteresis on an analogue channel, in counts.
@@ -148,7 +150,7 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.setDrops()
 	sp.setMinutes()
 	sp.setWatches(m, lv)
-	sp.config = sp.fingerprint()
+	sp.setConfig()
 	return sp
 }
 
@@ -188,7 +190,7 @@ func systemSpec(site *sitefile.Site, groups []*scan.Group, s *sitefile.System, l
 	sp.setLow(s.MinimumPressurePa)
 	sp.setWatches(nil, Levels{})
 	sp.addRunSigns(site, groups, s, levels)
-	sp.config = sp.fingerprint()
+	sp.setConfig()
 	return sp
 }
 
@@ -296,6 +298,10 @@ func resolveChannel(site *sitefile.Site, groups []*scan.Group, id string) (chanS
 		// Pressures are gauge inside the analysis.
 		c.offsetSI -= site.BarometerPa
 	}
+	c.zeroSI = c.unit.Offset
+	if c.unit.Dimension == quantity.Pressure && c.unit.Absolute {
+		c.zeroSI -= site.BarometerPa
+	}
 	return c, true
 }
 
@@ -318,9 +324,9 @@ func (c *chanSpec) fromMap(site *sitefile.Site, scale, offset *float64) {
 				c.spanSI = (mc.Valid[1] - mc.Valid[0]) * mc.Unit.Scale
 			}
 			if mc.Unit.Dimension == quantity.Flow {
-				c.flowMeter = d.Instrument.FlowMeter
+				c.flowMeter = d.FlowMeterOf(mc)
 			}
-			c.accuracy, c.accuracyGiven = d.Instrument.Accuracy[mc.Unit.Dimension.String()]
+			c.setAccuracy(d, mc)
 		}
 	}
 }

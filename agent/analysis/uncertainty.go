@@ -76,14 +76,29 @@ func (c *chanSpec) assumedAccuracy() sitefile.Accuracy {
 	return assumedAccuracy(c.unit.Dimension)
 }
 
-// accuracyLimit is the largest error that the instrument may have at a value,
-// in SI.
-func (c *chanSpec) accuracyLimit(valueSI float64) float64 {
+// setAccuracy takes what the site file states of a channel. A share of a span that
+// nobody knows is no statement: the assumed accuracy holds then, and says so.
+func (c *chanSpec) setAccuracy(d *sitefile.Device, mc *sitefile.MapChannel) {
+	c.accuracy, c.accuracyGiven = d.AccuracyOf(mc)
+	span := d.SpanOf(mc).WidthSI
+	if c.accuracy.OfSpan > 0 && span == 0 {
+		c.accuracy, c.accuracyGiven = sitefile.Accuracy{}, false
+		return
+	}
+	c.accuracy.SI += float64(c.accuracy.OfSpan * math.Abs(span))
+	c.accuracy.OfSpan = 0
+	own := d.Instrument.Channels[mc.Name]
+	c.ownAccuracy = own != nil && own.Accuracy[mc.Unit.Dimension.String()].Text != ""
+}
+
+// accuracyU is the standard uncertainty that the instrument brings at a value in
+// SI.
+func (c *chanSpec) accuracyU(valueSI float64) float64 {
 	a := c.accuracy
 	if !c.accuracyGiven {
 		a = c.assumedAccuracy()
 	}
-	return float64(a.OfReading*math.Abs(valueSI)) + float64(a.OfSpan*math.Abs(c.spanSI)) + a.SI
+	return a.StandardU(float64(a.OfReading*math.Abs(valueSI-c.zeroSI)) + a.SI)
 }
 
 // input names the channel, and its accuracy where that is assumed.
@@ -97,13 +112,13 @@ func (c *chanSpec) input() string {
 // reading is the uncertainty of a mean of readings near valueSI: the
 // instrument's limit does not average out, nor is the resolution counted on to.
 func (c *chanSpec) reading(valueSI float64) float64 {
-	return quad(rectangular(c.accuracyLimit(valueSI)), resolutionU(c.countSI))
+	return quad(c.accuracyU(valueSI), resolutionU(c.countSI))
 }
 
 // value is a reading, or a mean of readings, with what its instrument brings: its
 // limit, which does not average out, and the resolution.
 func (c *chanSpec) value(valueSI float64) gum.Value {
-	return gum.New(valueSI, rectangular(c.accuracyLimit(valueSI)), accuracyInput(c)).
+	return gum.New(valueSI, c.accuracyU(valueSI), accuracyInput(c)).
 		Plus(gum.New(0, resolutionU(c.countSI), resolutionInput(c, "mean")))
 }
 

@@ -340,7 +340,7 @@ func (p *Plan) source(site *sitefile.Site, sys *sitefile.System, groups []*scan.
 		}
 		p.Source = Source{Group: g, Index: i, ID: id, Part: part, unit: unit}
 		p.GapMS, p.PeriodMS = g.GapMS(), g.PeriodMS
-		p.Gauge = gaugeSlope(site, id, unit)
+		p.Gauge = gaugeSlope(site, id)
 		return nil
 	}
 	return fmt.Errorf("%w: channel %s is not read", ErrNone, id)
@@ -350,19 +350,19 @@ func (p *Plan) source(site *sitefile.Site, sys *sitefile.System, groups []*scan.
 // out of a rise. A share a of span as limit says that the gauge is within a at both
 // ends, of which no more is known: the slope is then off by up to 2a, in a triangle,
 // of the standard uncertainty 2a/√6 (GUM, 4.3.9, from memory).
-func gaugeSlope(site *sitefile.Site, id string, unit quantity.Unit) gum.Value {
+func gaugeSlope(site *sitefile.Site, id string) gum.Value {
 	u, name := 2*assumedGaugeShare/math.Sqrt(6), "accuracy of "+id+" (±1 % of span assumed)"
 	device, mc, ok := site.Channel(id)
 	if !ok {
 		return relative(u, name)
 	}
-	a, given := device.Instrument.Accuracy[quantity.Pressure.String()]
-	if !given {
+	a, given := device.AccuracyOf(mc)
+	span := device.SpanOf(mc).WidthSI
+	if !given || a.OfSpan > 0 && span == 0 {
 		return relative(u, name)
 	}
-	span := 1e6 // of a gauge whose span is not known
-	if mc.Valid != nil {
-		span = unit.ToSI(mc.Valid[1]) - unit.ToSI(mc.Valid[0])
+	if span == 0 {
+		span = 1e6 // of a gauge whose span is not known
 	}
-	return relative(math.Hypot(gum.Rectangular(a.OfReading), 2*(a.OfSpan+a.SI/span)/math.Sqrt(6)), "accuracy of "+id)
+	return relative(math.Hypot(a.StandardU(a.OfReading), math.Sqrt2*a.StandardU(a.OfSpan+a.SI/span)), "accuracy of "+id)
 }

@@ -120,7 +120,8 @@ func (s *stamps) byOrder(text string, early, late int64) (int64, error) {
 	case !s.any:
 		s.began = text
 		return s.note(early), nil
-	case late < s.lastMS:
+	case late < s.lastMS, early < s.lastMS && s.lastMS-early < late-s.lastMS-s.period:
+		// the second: a row in disorder by seconds is no hour that begins anew
 		return 0, &rowError{message: "goes back in time, so that the order of the rows does not show which of two hours it is in", mend: orderMend}
 	case early < s.lastMS || distance(late, s.lastMS+s.period) < distance(early, s.lastMS+s.period):
 		s.began = ""

@@ -129,6 +129,8 @@ func TestDoubledHour(t *testing.T) {
 		{"begins in it", "order", "30min", halves[3:], "", `line 4, column "time": "2025-11-02 02:00" is the first row behind the hour that is there twice`},
 		{"lies in it", "order", "30min", halves[3:5], "", "the file lies within the hour that is there twice"},
 		{"goes back before it", "order", "30min", []string{"2025-11-02 03:00", "2025-11-02 01:30"}, "", `line 3, column "time": "2025-11-02 01:30" goes back in time`},
+		{"a row in disorder", "order", "1min", []string{"2025-11-02 00:59", "2025-11-02 01:00", "2025-11-02 01:02", "2025-11-02 01:01", "2025-11-02 01:03"}, "",
+			`line 5, column "time": "2025-11-02 01:01" goes back in time`},
 		{"not said", "error", "30min", halves, "", `line 3, column "time": "2025-11-02 01:00" is in the hour that is there twice`},
 		{"the earlier", "earlier", "30min", append(halves[:3:3], halves[5]), "05:30 06:00 06:30 08:00", ""},
 		{"the later", "later", "30min", append(halves[:3:3], halves[5]), "05:30 07:00 07:30 08:00", ""},

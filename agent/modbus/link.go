@@ -2,9 +2,11 @@ package modbus
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net"
+	"os"
 	"time"
 )
 
@@ -28,9 +30,23 @@ func DialTCP(ctx context.Context, address string) (Link, error) {
 	var d net.Dialer
 	conn, err := d.DialContext(ctx, "tcp", address)
 	if err != nil {
-		return nil, fmt.Errorf("connect to %s: %w; check the address, the network and that the device serves Modbus there", address, err)
+		return nil, fmt.Errorf("connect to %s: %w; check the address, the network and that the device serves Modbus there", address, bare(err))
 	}
 	return &tcpLink{Conn: conn}, nil
+}
+
+// bare is what a system call says, without the call and the address that Go puts
+// before it: people read it.
+func bare(err error) error {
+	var op *net.OpError
+	if errors.As(err, &op) {
+		err = op.Err
+	}
+	var call *os.SyscallError
+	if errors.As(err, &call) {
+		err = call.Err
+	}
+	return err
 }
 
 // tcpLink bounds writes.

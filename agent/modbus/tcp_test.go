@@ -116,7 +116,8 @@ func TestAgainstPeer(t *testing.T) {
 func TestDialTCPRefused(t *testing.T) {
 	address := freeAddress(t)
 	_, err := DialTCP(t.Context(), address)
-	if err == nil || !strings.HasPrefix(err.Error(), "connect to "+address+": ") {
+	if err == nil || !strings.HasPrefix(err.Error(), "connect to "+address+": ") || strings.Contains(err.Error(), "dial tcp") ||
+		strings.Count(err.Error(), address) != 1 {
 		t.Error(err)
 	}
 }

@@ -29,8 +29,7 @@ func TestRefreshIsLearnt(t *testing.T) {
 		{"a machine at rest", 250, func(int64) int64 { return 7 }, 0, ""},
 		{"a slow drift is no pace", 250, held(250, func() int64 { return b2i(rng.IntN(40) == 0) }), 0, ""},
 	} {
-		d, g := mapOf(0, time.Duration(tt.period)*time.Millisecond, ch("v", sitefile.Input, 0, "u16"))
-		_ = d
+		_, g := mapOf(0, time.Duration(tt.period)*time.Millisecond, ch("v", sitefile.Input, 0, "u16"))
 		r := &refresh{}
 		for ms := int64(0); ms < 120_000; ms += tt.period {
 			at := ms + rng.Int64N(30) // the line is not always free at once

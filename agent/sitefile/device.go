@@ -21,7 +21,7 @@ func (l *loader) readDevices(root *section) {
 		l.needPeriod(s, &d)
 		d.Every = s.period("every", defaultPeriod)
 		d.Map = l.readDeviceMap(s, &d)
-		d.Instrument = s.instrument("instrument")
+		d.Instrument = s.instrument("instrument", &d)
 		l.checkProtocol(s, &d)
 		s.warnSpan(&d)
 		s.done()
@@ -104,30 +104,16 @@ func (l *loader) checkProtocol(s *section, d *Device) {
 	}
 }
 
-// measured reports a role whose value an instrument measures; what is set on
-// the controller is as exact as its digits.
+// measured reports a role whose value an instrument measures: what is set on the
+// controller is as exact as its digits, and what is counted or is yes or no is not
+// calibrated.
 func measured(r scan.Role) bool {
-	return r != "" && r != scan.CutInSetting && r != scan.CutOutSetting
-}
-
-// warnSpan tells of an accuracy in shares of a span that no map gives.
-func (s *section) warnSpan(d *Device) {
-	if d.Map == nil {
-		return
+	switch r {
+	case "", scan.CutInSetting, scan.CutOutSetting, scan.MotorRunning, scan.LoadCommand, scan.Loaded, scan.Standby,
+		scan.PurgeValve, scan.FaultCode, scan.RunHours, scan.LoadedHours, scan.StartCount:
+		return false
 	}
-	for _, dim := range accuracyDimensions {
-		a, ok := d.Instrument.Accuracy[dim.String()]
-		if !ok || a.OfSpan == 0 {
-			continue
-		}
-		for i := range d.Map.Channels {
-			if c := &d.Map.Channels[i]; measured(c.Role) && c.Unit.Dimension == dim && c.Valid == nil {
-				s.warn(s.table.find("instrument").at, "instrument.accuracy."+dim.String(),
-					fmt.Sprintf("give channel %q in the map its measuring range as valid = [least, greatest]", c.Name),
-					"%q needs the span of %s.%s, which is not known", a.Text, d.Name, c.Name)
-			}
-		}
-	}
+	return true
 }
 
 func (l *loader) warnIdleLines(root *section) {

@@ -89,18 +89,6 @@ func (s *Site) MachineByName(name string) (*Machine, bool) {
 	return nil, false
 }
 
-// SystemOf finds the system that a machine feeds.
-func (s *Site) SystemOf(machine string) (*System, bool) {
-	for i := range s.Systems {
-		for _, m := range s.Systems[i].Machines {
-			if m == machine {
-				return &s.Systems[i], true
-			}
-		}
-	}
-	return nil, false
-}
-
 // DeviceByName finds a device.
 func (s *Site) DeviceByName(name string) (*Device, bool) {
 	for i := range s.Devices {

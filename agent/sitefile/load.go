@@ -106,10 +106,20 @@ func unreadable(file, key string, at position, path string, err error, mend stri
 		p.Message = fmt.Sprintf("there is no file %s", path)
 	case errors.Is(err, fs.ErrPermission):
 		p.Message, p.Mend = fmt.Sprintf("%s may not be read by this user", path), "change its permissions"
+	case isFolder(path):
+		p.Message, p.Mend = fmt.Sprintf("%s is a folder", path), "name the file in it, such as "+filepath.Join(path, "site.toml")
+		if key != "" {
+			p.Mend = "name a file in it"
+		}
 	default:
 		p.Message = fmt.Sprintf("cannot read %s: %v", path, err)
 	}
 	return p
+}
+
+func isFolder(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir()
 }
 
 // loader reads one site. It resolves references as it goes: lines, devices,

@@ -131,35 +131,6 @@ type Device struct {
 	Instrument Instrument
 }
 
-// Instrument is what is known of a device's metrology.
-type Instrument struct {
-	Accuracy   map[string]Accuracy // by dimension word: pressure, power, energy, flow, temperature, current, voltage
-	FlowMeter  FlowMeter           // the kind of flow meter behind its flow channels; empty: not said. Key: flow_meter
-	Serial     string
-	Calibrated string // RFC 3339 date, or empty
-}
-
-// FlowMeter is how a flow meter works.
-type FlowMeter string
-
-// The kinds of flow meter.
-const (
-	ThermalMass          FlowMeter = "thermal mass"
-	DifferentialPressure FlowMeter = "differential pressure"
-	Vortex               FlowMeter = "vortex"
-	Turbine              FlowMeter = "turbine"
-	Ultrasonic           FlowMeter = "ultrasonic"
-	PositiveDisplacement FlowMeter = "positive displacement"
-)
-
-// Accuracy is a limit (not a standard deviation): the sum of its parts.
-type Accuracy struct {
-	OfReading float64 // share of reading, 0.01 = 1 %
-	OfSpan    float64 // share of the channel's span (valid range)
-	SI        float64 // absolute, in SI
-	Text      string
-}
-
 // RegisterMap says where a device keeps each value.
 type RegisterMap struct {
 	Path     string

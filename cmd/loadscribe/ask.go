@@ -72,7 +72,7 @@ func (w window) resolve(now time.Time, site *sitefile.Site) (fromMS, toMS int64,
 		return 0, 0, err
 	}
 	if !from.Before(to) {
-		return 0, 0, misuse{fmt.Errorf("--from (%s) is not before --to (%s)", from.In(site.Location).Format(time.RFC3339), to.In(site.Location).Format(time.RFC3339))}
+		return 0, 0, misuse{fmt.Errorf("--from (%s) is not before --to (%s): name the earlier time in --from", from.In(site.Location).Format(time.RFC3339), to.In(site.Location).Format(time.RFC3339))}
 	}
 	return from.UnixMilli(), to.UnixMilli(), nil
 }

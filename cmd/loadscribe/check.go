@@ -3,6 +3,8 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"io"
+	"time"
 
 	"loadscribe/agent/poll"
 	"loadscribe/agent/sitefile"
@@ -43,29 +45,32 @@ func (c *checkCmd) Run(s *surroundings) error {
 		return err
 	}
 	keep := keepRaw(site)
+	instruments := site.InstrumentFacts(time.Now(), time.Now())
 	if c.JSON {
 		return json.NewEncoder(s.stdout).Encode(struct {
-			Site     string             `json:"site"`
-			Hash     string             `json:"site_hash"`
-			Devices  int                `json:"devices"`
-			Channels int                `json:"channels"`
-			Data     string             `json:"data"`
-			Warnings []sitefile.Problem `json:"warnings"`
-			Lines    []lineLoad         `json:"lines"`
-			KeepRaw  *rawKept           `json:"keep_raw,omitempty"`
-		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...), lineLoads(loads), keep})
+			Site        string                     `json:"site"`
+			Hash        string                     `json:"site_hash"`
+			Devices     int                        `json:"devices"`
+			Channels    int                        `json:"channels"`
+			Data        string                     `json:"data"`
+			Warnings    []sitefile.Problem         `json:"warnings"`
+			Lines       []lineLoad                 `json:"lines"`
+			Instruments []sitefile.InstrumentFacts `json:"instruments"`
+			KeepRaw     *rawKept                   `json:"keep_raw,omitempty"`
+		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...),
+			lineLoads(loads), instruments, keep})
 	}
-	fmt.Fprintf(s.stdout, "%s: %d lines, %d devices, %d channels in %d poll groups, %d machines, %d systems\n",
-		site.Name, len(site.Lines), len(site.Devices), channels, len(groups), len(site.Machines), len(site.Systems))
+	fmt.Fprintf(s.stdout, "%s: %s, %s, %s in %s, %s, %s\n", site.Name, counted(len(site.Lines), "line"), counted(len(site.Devices), "device"),
+		counted(channels, "channel"), counted(len(groups), "poll group"), counted(len(site.Machines), "machine"), counted(len(site.Systems), "system"))
 	for i := range site.Machines {
 		m := &site.Machines[i]
-		fmt.Fprintf(s.stdout, "machine %s: %s, %d roles filled\n", m.Name, m.Control, len(m.Roles))
+		fmt.Fprintf(s.stdout, "machine %s: %s, %s filled\n", m.Name, m.Control, counted(len(m.Roles), "role"))
 	}
 	fmt.Fprintf(s.stdout, "data: %s\n", site.Agent.DataDir)
 	if keep != nil {
 		fmt.Fprintln(s.stdout, keep)
 	}
-	warned := len(site.Warnings)
+	warned := len(site.Warnings) + printInstruments(s.stdout, instruments)
 	for _, l := range loads {
 		fmt.Fprintf(s.stdout, "line %s: busy %.0f %% of the time (predicted)\n", l.Line, l.Share*100)
 		if l.Advice != "" {
@@ -76,13 +81,36 @@ func (c *checkCmd) Run(s *surroundings) error {
 	for _, w := range site.Warnings {
 		fmt.Fprintln(s.stdout, "warning:", w.Error())
 	}
-	switch warned {
-	case 0:
+	if warned > 0 {
+		fmt.Fprintf(s.stdout, "%s, no error\n", counted(warned, "warning"))
+	} else {
 		fmt.Fprintln(s.stdout, "no mistake found")
-	case 1:
-		fmt.Fprintln(s.stdout, "1 warning, no error")
-	default:
-		fmt.Fprintf(s.stdout, "%d warnings, no error\n", warned)
 	}
 	return nil
+}
+
+// counted is so many of a thing.
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
+}
+
+// printInstruments writes the record of each, and what is to be done today. It
+// returns the number of warnings.
+func printInstruments(out io.Writer, instruments []sitefile.InstrumentFacts) (warned int) {
+	for i := range instruments {
+		f := &instruments[i]
+		fmt.Fprintln(out, "instrument", f)
+		switch f.Standing {
+		case sitefile.Expired:
+			warned++
+			fmt.Fprintf(out, "warning: the calibration of %s ended on %s: have it calibrated and write the new day into its instrument\n", f.Subject, f.CalibratedUntil)
+		case sitefile.InFuture:
+			warned++
+			fmt.Fprintf(out, "warning: %s is calibrated on %s, which is yet to come: correct calibrated of its instrument\n", f.Subject, f.Calibrated)
+		}
+	}
+	return warned
 }

@@ -64,7 +64,7 @@ func (c *compareCmd) Run(s *surroundings) error {
 func readProduction(path string) ([]analysis.Production, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, misuse{fmt.Errorf("--production: %w", err)}
+		return nil, misuse{fmt.Errorf("--production: %w; name a CSV file whose rows are date,count", err)}
 	}
 	defer f.Close()
 	all, err := analysis.ReadProduction(f)

@@ -28,8 +28,11 @@ func (p *comparePrinter) models(c *analysis.Comparison) {
 		if !m.KeepsLimits {
 			kept = "OVER the limits"
 		}
+		kWh := analysis.Column{Unit: "kWh"}
+		saving, spread := shownPair(m.SavingKWh, m.Uncertainty, &kWh, p.site.Units)
+		baseline, guideline := shownPair(m.BaselineKWh, m.GuidelineKWh, &kWh, p.site.Units)
 		fmt.Fprintf(table, "  %s%s\t%s ± %s kWh of %s\t%s\t%s\tin Guideline 14's form ± %s\n",
-			m.Name, mark, rounded(*m.SavingKWh, 1), rounded(*m.Uncertainty, 1), rounded(*m.BaselineKWh, 1), m.Scope, kept, rounded(*m.GuidelineKWh, 1))
+			m.Name, mark, saving, spread, baseline, m.Scope, kept, guideline)
 	}
 	p.flush(table)
 	p.fits(c)

@@ -97,13 +97,9 @@ func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
 		return errors.Join(out.Flush(), wrap.Close())
 	}
 	flow, pressure := analysis.Column{Name: "demand", Unit: "m³/min"}, analysis.Column{Name: "pressure", Unit: "kPa"}
-	spread := analysis.Column{Name: "uncertainty", Unit: flow.Unit}
-	cell := func(v *float64, factor float64, c *analysis.Column) string {
-		if v == nil {
-			return "-"
-		}
-		scaled := *v * factor
-		return shownCell(&scaled, c, site.Units)
+	// A flow and half its interval share their decimals.
+	cells := func(flowM3S, u *float64) (value, spread string) {
+		return shownPair(scaled(flowM3S, 60), scaled(u, 120), &flow, site.Units)
 	}
 	flowUnit, _, _ := site.Units.Display(flow.Unit)
 	pressureUnit, _, _ := site.Units.Display(pressure.Unit)
@@ -119,8 +115,9 @@ func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
 	fmt.Fprintf(table, "begin\tdemand [%s]\t± [%s]\tpressure [%s]\tobserved\tair delivered in\n", flowUnit, flowUnit, pressureUnit)
 	for i := range d.Steps {
 		step := &d.Steps[i]
-		fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%.0f %%\t%.0f %% of its minutes\n", localTime(step.Start, site), cell(step.Flow, 60, &flow),
-			cell(step.U, 120, &spread), cell(step.Pressure, 1e-3, &pressure), 100*step.Seen, 100*step.Delivering)
+		value, spread := cells(step.Flow, step.U)
+		fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%.0f %%\t%.0f %% of its minutes\n", localTime(step.Start, site), value, spread,
+			shownCell(scaled(step.Pressure, 1e-3), &pressure, site.Units), 100*step.Seen, 100*step.Delivering)
 	}
 	return errors.Join(table.Flush(), out.Flush(), wrap.Close())
 }
@@ -133,6 +130,14 @@ func meanDemand(d *analysis.Demand, site *sitefile.Site) string {
 	mean, half := *d.Mean*60, *d.U*120 // m³/min, and twice the standard uncertainty
 	f := analysis.Figure{Name: "air_demand_mean", Value: &mean, Uncertainty: &half, Unit: "m³/min"}
 	return shortValue(&f, site)
+}
+
+func scaled(v *float64, by float64) *float64 {
+	if v == nil {
+		return nil
+	}
+	product := *v * by
+	return &product
 }
 
 // demandCSV writes the series as it is.

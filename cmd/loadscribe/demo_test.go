@@ -236,6 +236,9 @@ func TestDemoServesEveryCommand(t *testing.T) {
 		args []string
 	}{
 		{"no mistake found", []string{"check", "--site", site}},
+		{"instrument meter: serial PM-0731, calibrated ", []string{"check", "--site", site}},
+		{`"standing":"valid"`, []string{"check", "--site", site, "--json"}},
+		{"the instruments behind it, by the site file\n  controller: serial SC-20417, calibrated ", []string{"summary", "--site", site, "--from", "-1h"}},
 		{"Harrow Lane Joinery", []string{"summary", "--site", site, "--from", "-1h"}},
 		{`"specific_power"`, []string{"summary", "--site", site, "--from=-1h", "--json"}},
 		{"controller,discharge_pressure,", []string{"export", "--site", site, "--from", "-1m"}},

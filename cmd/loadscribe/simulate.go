@@ -50,9 +50,12 @@ func (c *simulateCmd) Run(s *surroundings) error {
 	case c.Record != "":
 		return c.record(s, begin)
 	}
-	scenario, err := simulator.LoadScenario(c.Scenario)
+	scenario, err := c.scenario()
 	if err != nil {
 		return err
+	}
+	if err := c.checkAddresses(); err != nil {
+		return misuse{err}
 	}
 	injector, err := c.injector()
 	if err != nil {
@@ -81,6 +84,29 @@ func (c *simulateCmd) Run(s *surroundings) error {
 	fmt.Fprintf(s.stdout, "%s, %g times as fast as the clock; Ctrl-C stops it\n", scenario.Title, c.Speed)
 	group.Go(func() error { return driver.Run(ctx, c.Speed) })
 	return errors.Join(group.Wait(), c.writeTruth(driver))
+}
+
+// scenario loads what was named; a name that is none is misuse, a file with a
+// mistake in it is not.
+func (c *simulateCmd) scenario() (*simulator.Scenario, error) {
+	scenario, err := simulator.LoadScenario(c.Scenario)
+	if errors.Is(err, simulator.ErrUnknownScenario) {
+		err = misuse{err}
+	}
+	return scenario, err
+}
+
+// checkAddresses refuses what is no address before anything listens.
+func (c *simulateCmd) checkAddresses() error {
+	for _, one := range []struct{ flag, address string }{{"tcp", c.TCP}, {"rtu-tcp", c.RTUTCP}, {"text-tcp", c.TextTCP}} {
+		if one.address == "" {
+			continue
+		}
+		if _, _, err := net.SplitHostPort(one.address); err != nil {
+			return fmt.Errorf("--%s %q: write host and port, like 127.0.0.1:1502", one.flag, one.address)
+		}
+	}
+	return nil
 }
 
 // begin is --start; the zero time where it is not given.

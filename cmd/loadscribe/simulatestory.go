@@ -33,7 +33,7 @@ func (c *simulateCmd) record(s *surroundings, begin time.Time) error {
 	if c.WriteSite != "" {
 		return misuse{errors.New("--record writes a site file of its own: leave --write-site out")}
 	}
-	scenario, err := simulator.LoadScenario(c.Scenario)
+	scenario, err := c.scenario()
 	if err != nil {
 		return err
 	}
@@ -75,7 +75,7 @@ func (c *simulateCmd) writeSite(out io.Writer, driver *serve.Driver, at net.Addr
 		address = fmt.Sprintf("127.0.0.1:%d", tcp.Port)
 	}
 	driver.Do(func(w *simulator.World) {
-		err = stage.WriteSite(c.WriteSite, w.Scenario(), stage.SiteOptions{Address: address})
+		err = stage.WriteSite(c.WriteSite, w.Scenario(), stage.SiteOptions{Address: address, Begin: w.Now()})
 	})
 	if err == nil {
 		fmt.Fprintf(out, "loadscribe run --site %s\n", filepath.Join(c.WriteSite, stage.SiteFile))

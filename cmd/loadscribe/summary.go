@@ -126,6 +126,12 @@ func (p *reportPrinter) print(report *analysis.Report) error {
 		}
 		printFindings(p.out, s.Findings, p.site)
 	}
+	if len(report.Instruments) > 0 {
+		fmt.Fprintln(p.out, "\nthe instruments behind it, by the site file")
+	}
+	for i := range report.Instruments {
+		fmt.Fprintf(p.out, "  %s; %d figures rest on it\n", &report.Instruments[i], len(report.Instruments[i].Figures))
+	}
 	return nil
 }
 

@@ -100,10 +100,6 @@ func shortValue(f *analysis.Figure, site *sitefile.Site) string {
 	return text
 }
 
-// wideFrom is the share from which on analysis looks for what would narrow a
-// figure.
-const wideFrom = 0.05
-
 // surer says what would make a wide figure surer, or that no one thing would.
 func surer(f *analysis.Figure) string {
 	switch {
@@ -111,7 +107,7 @@ func surer(f *analysis.Figure) string {
 		return "" // what was not there is not told surer
 	case f.Narrower != nil:
 		return fmt.Sprintf("  %s %s\n", f.Name, f.Narrower.Sentence)
-	case len(f.Budget) == 0 || *f.Uncertainty <= wideFrom*math.Abs(*f.Value):
+	case len(f.Budget) == 0 || *f.Uncertainty <= analysis.WideShare*math.Abs(*f.Value):
 		return ""
 	}
 	return fmt.Sprintf("  %s: no one thing would make it a quarter surer; most comes from %s, %.0f %%\n", f.Name, f.Budget[0].Input, 100*f.Budget[0].Share)

@@ -65,14 +65,21 @@ func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
 	var notes []string
 	decimals := flowDecimals(t, units)
 	for _, r := range t.Rows {
-		line := "    " + r.Name
+		line, value, spread := "    "+r.Name, "", ""
 		for i, v := range r.Values {
-			if c := &t.Columns[i]; v != nil && isFlow(c) {
+			c := &t.Columns[i]
+			switch u := uncertaintyOf(t, r.Values, i); {
+			case v != nil && u != nil:
+				value, spread = shownPair(v, u, c, units)
+				line += "\t" + value
+			case isSpread(c) && spread != "":
+				line, spread = line+"\t"+spread, ""
+			case v != nil && isFlow(c):
 				_, factor, _ := units.Display(c.Unit)
 				line += "\t" + rounded(*v*factor, decimals)
-				continue
+			default:
+				line += "\t" + shownCell(v, c, units)
 			}
-			line += "\t" + shownCell(v, &t.Columns[i], units)
 		}
 		if r.Note != "" {
 			notes = append(notes, r.Name+": "+r.Note)
@@ -89,7 +96,10 @@ func printTable(out io.Writer, t *analysis.Table, units quantity.System) error {
 	return nil
 }
 
-func isFlow(c *analysis.Column) bool { return c.Unit == "m³/min" && c.Name != "uncertainty" }
+func isFlow(c *analysis.Column) bool { return c.Unit == "m³/min" && !isSpread(c) }
+
+// isSpread reports the uncertainty of the column before.
+func isSpread(c *analysis.Column) bool { return strings.HasPrefix(c.Name, "uncertainty") }
 
 // flowDecimals are the places of a table's flows: four figures of the largest, so
 // that an hour in which nothing flowed does not show the last digit of a balance.
@@ -136,7 +146,7 @@ func shownCell(v *float64, column *analysis.Column, units quantity.System) strin
 	shown, factor, offset := units.Display(column.Unit)
 	value := float64(*v*factor) + offset
 	figures := 4
-	if column.Name == "uncertainty" {
+	if isSpread(column) {
 		figures = 2
 	}
 	switch {
@@ -152,6 +162,26 @@ func shownCell(v *float64, column *analysis.Column, units quantity.System) strin
 		return "under 0.0001"
 	}
 	return rounded(value, min(max(figures-4, figures-1-magnitude(value)), 4))
+}
+
+// uncertaintyOf is the uncertainty that stands beside a table's value; nil: none does.
+func uncertaintyOf(t *analysis.Table, row []*float64, i int) *float64 {
+	if i+1 < len(row) && isSpread(&t.Columns[i+1]) && t.Columns[i+1].Unit == t.Columns[i].Unit {
+		return row[i+1]
+	}
+	return nil
+}
+
+// shownPair is a value with no more digits than its uncertainty warrants, two figures
+// of it, and that to the same place. Beyond four figures of the value one is enough.
+func shownPair(v, u *float64, column *analysis.Column, units quantity.System) (value, uncertainty string) {
+	if v == nil || u == nil || *u <= 0 {
+		return shownCell(v, column, units), shownCell(u, &analysis.Column{Name: "uncertainty", Unit: column.Unit}, units)
+	}
+	_, factor, offset := units.Display(column.Unit)
+	shown, spread := float64(*v*factor)+offset, math.Abs(*u*factor)
+	decimals := min(1-magnitude(spread), max(3-magnitude(shown), -magnitude(spread)), 4)
+	return rounded(shown, decimals), rounded(spread, decimals)
 }
 
 // isMoney reports a currency's code: three capitals.

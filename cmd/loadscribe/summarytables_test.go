@@ -35,6 +35,42 @@ func TestPrintTable(t *testing.T) {
 	}
 }
 
+// A value shows no more digits than its uncertainty warrants, and both end at the
+// same place.
+func TestShownPair(t *testing.T) {
+	column := &analysis.Column{Name: "leak", Unit: "m³/min"}
+	for _, c := range []struct {
+		v, u float64
+		want string
+	}{
+		{36.204, 3.31, "36.2 3.3"}, {0.0481234, 0.00061, "0.0481 0.0006"}, {1.02514, 0.0913, "1.025 0.091"}, {1234.56, 0.0471, "1234.56 0.05"},
+		{12_344, 678, "12340 680"}, {0.1, 0.5, "0.10 0.50"}, {3.14159, 0, "3.142 0"},
+	} {
+		value, u := shownPair(&c.v, &c.u, column, quantity.SI)
+		if got := value + " " + u; got != c.want {
+			t.Errorf("%g ± %g: got %q, want %q", c.v, c.u, got, c.want)
+		}
+	}
+	if value, u := shownPair(nil, nil, column, quantity.SI); value != "-" || u != "-" {
+		t.Errorf("nothing is shown as %q and %q", value, u)
+	}
+	v := func(f float64) *float64 { return &f }
+	table := analysis.Table{Name: "leak_methods", Columns: []analysis.Column{{Name: "leak", Unit: "m³/min"}, {Name: "uncertainty", Unit: "m³/min"}, {Name: "time", Unit: "s"}},
+		Rows: []analysis.Row{{Name: "bleed-down", Values: []*float64{v(0.43712), v(0.0518), v(60)}}, {Name: "none", Values: []*float64{nil, nil, v(5)}}}}
+	var out strings.Builder
+	if err := printTable(&out, &table, quantity.SI); err != nil {
+		t.Fatal(err)
+	}
+	want := `  leak_methods
+                leak [m³/min]  uncertainty [m³/min]  time
+    bleed-down  0.437          0.052                 1 min
+    none        -              -                     5 s
+`
+	if got := out.String(); got != want {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+}
+
 // A grid in which every cell is the same takes one line; one that differs, or lacks
 // a cell, is printed.
 func TestPrintTableOfOneValue(t *testing.T) {

@@ -240,11 +240,22 @@ func (s *Shop) writeFiles(listen string) error {
 		return fmt.Errorf("write the demo's site file: %w", err)
 	}
 	err = t.Execute(f, map[string]string{"Zone": s.story.Zone, "Week": s.Week(), "Listen": listen,
+		"SensorsCalibrated": s.daysBefore(311), "MeterCalibrated": s.daysBefore(146),
 		"Controller": s.controller.Addr().String(), "Meter": s.meter.Addr().String()})
 	if err = errors.Join(err, f.Close()); err != nil {
 		return fmt.Errorf("write the demo's site file: %w", err)
 	}
 	return nil
+}
+
+// daysBefore is the local day so many days before the recorded week. The dates of
+// the shop's instruments go with the story, so that a demo does not age.
+func (s *Shop) daysBefore(days int) string {
+	zone, err := time.LoadLocation(s.story.Zone)
+	if err != nil {
+		zone = time.UTC // of an edited story; the site file's check will tell
+	}
+	return s.story.History.In(zone).AddDate(0, 0, -days).Format(time.DateOnly)
 }
 
 // build loads the site and sets up the plant at its beginning.

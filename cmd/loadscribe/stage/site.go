@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"loadscribe/agent/quantity"
 	"loadscribe/configs"
@@ -22,6 +23,9 @@ const writtenBy = "# Written by loadscribe for its scenario"
 type SiteOptions struct {
 	Address string // of the plant's Modbus TCP server; empty: 127.0.0.1:1502
 	Listen  string // of the agent's page; empty: 127.0.0.1:8477
+	// Begin is when the plant's story begins: its instruments were calibrated
+	// some months before. Zero: nothing is said of that.
+	Begin time.Time
 }
 
 // WriteSite writes dir/site.toml and dir/maps/, which fit the scenario, so that
@@ -87,7 +91,7 @@ func siteText(s *simulator.Scenario, o SiteOptions) string {
 	line("demand = { price = 14.20, window = \"15m\" }\nemissions = \"0.39 kg/kWh\"\n")
 	line("[[line]]\nname = \"plant\"\nkind = \"modbus-tcp\"\naddress = %q\n", o.Address)
 	for i := range s.Devices {
-		writeDevice(line, &s.Devices[i])
+		writeDevice(line, &s.Devices[i], o.Begin)
 	}
 	for i := range s.Machines {
 		writeMachine(line, s, &s.Machines[i])
@@ -96,7 +100,7 @@ func siteText(s *simulator.Scenario, o SiteOptions) string {
 	return b.String()
 }
 
-func writeDevice(line func(string, ...any), d *simulator.Device) {
+func writeDevice(line func(string, ...any), d *simulator.Device, begin time.Time) {
 	accuracy := map[string]string{}
 	switch d.Layout {
 	case "power-meter":
@@ -113,7 +117,11 @@ func writeDevice(line func(string, ...any), d *simulator.Device) {
 	}
 	line("[[device]]\nname = %q\nline = \"plant\"\nunit = %d\nmap = \"maps/%s.toml\"\nevery = \"%dms\"",
 		d.Name, d.Unit, d.Layout, d.Poll.Milliseconds())
-	line("instrument = { accuracy = { %s } }\n", strings.Join(kinds, ", "))
+	line("[device.instrument] # invented\nserial = \"SIM-%03d\"", d.Unit)
+	if !begin.IsZero() {
+		line("calibrated = %q\ncalibration_months = 24", begin.AddDate(0, -5, -int(d.Unit)).UTC().Format(time.DateOnly))
+	}
+	line("accuracy = { %s }\n", strings.Join(kinds, ", "))
 }
 
 func writeMachine(line func(string, ...any), s *simulator.Scenario, m *simulator.Machine) {

@@ -75,7 +75,7 @@ func Open(dir string, o Options) (*Stage, error) {
 		o.Length = sc.Length
 	}
 	s := &Stage{Dir: dir, SitePath: filepath.Join(dir, SiteFile), From: o.Start, To: o.Start.Add(o.Length)}
-	if err := WriteSite(dir, sc, SiteOptions{}); err != nil {
+	if err := WriteSite(dir, sc, SiteOptions{Begin: o.Start}); err != nil {
 		return nil, err
 	}
 	if s.Site, err = sitefile.Load(s.SitePath, sitefile.Options{}); err != nil {

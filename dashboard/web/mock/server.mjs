@@ -80,7 +80,7 @@ function series(query) {
   return { from: query.get('from'), to: new Date().toISOString(), machine: 'comp1', runs, series: query.getAll('channel').map((c) => ({ channel: c, unit: '', step_ms: step, cells: cells(c) })) };
 }
 
-const today = () => ({ from: new Date(Date.now() - 8 * 3_600_000).toISOString(), to: new Date().toISOString(), machines: [{ machine: 'comp1', figures: figures(1) }], systems: [] });
+const today = () => ({ from: new Date(Date.now() - 8 * 3_600_000).toISOString(), to: new Date().toISOString(), machines: [{ machine: 'comp1', figures: figures(1) }], systems: [], instruments: [] });
 
 // The service book: a fault yesterday, and the notes that were posted.
 const book = [

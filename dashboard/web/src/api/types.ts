@@ -153,6 +153,8 @@ export type Site = {
   shifts: string[];
   lines: SiteLine[];
   devices: SiteDevice[];
+  /** the record of each, without standing; a device whose channels all have an instrument of their own is left out */
+  instruments: InstrumentFacts[];
   channels: SiteChannel[];
   machines: SiteMachine[];
   systems: SiteSystem[];
@@ -173,6 +175,42 @@ export type SiteDevice = {
   unit_id: number;
   /** name of its register map */
   map: string;
+};
+
+/** The record of one instrument, from the site file; of a window also how its calibration stands and what rests on it. */
+export type InstrumentFacts = {
+  /** the device, or device.channel of an instrument of its own */
+  subject: string;
+  /** the ids that it reads and that have a role whose value is measured */
+  channels: string[];
+  serial?: string;
+  calibrated?: string;
+  /** the last day on which the calibration holds; left out where nothing says it */
+  calibrated_until?: string;
+  certificate?: string;
+  /** what the calibration is worth at the window's end; left out in /api/v1/site */
+  standing?: "valid" | "no end stated" | "expired" | "no date" | "in the future" | "after the window";
+  /** names of the figures that rest on it, in the contract's order; left out in /api/v1/site and where none does */
+  figures?: string[];
+  /** as written in the site file, by quantity; by id of a channel with its own */
+  accuracy?: Record<string, string>;
+  /** likewise; where the map's valid range is taken, left out */
+  span?: Record<string, string>;
+  /** the kind of flow meter */
+  flow_meter?: string;
+  current_transformer?: InstrumentSetting;
+  voltage_transformer?: InstrumentSetting;
+  pipe_bore?: InstrumentSetting;
+};
+
+/** What is fitted and what the meter is set to. Nothing is corrected by it. */
+export type InstrumentSetting = {
+  /** the transformers' ratio, or the pipe's inner diameter as measured */
+  fitted: string;
+  /** left out where it is not said */
+  meter?: string;
+  /** times what the meter reads is true, by this record */
+  factor: number;
 };
 
 /** One value of one device. SI value = value × si_scale + si_offset. */
@@ -400,6 +438,8 @@ export type FiguresAnswer = {
   to: string;
   machines: MachineFigures[];
   systems: SystemFigures[];
+  /** the records behind the figures, devices in the site file's order */
+  instruments: InstrumentFacts[];
   /** Sentences on what the window rests on where that is not what was asked for: raw readings that are no longer kept, summaries of earlier settings. Left out where there is nothing to say. */
   notes?: string[];
 };
@@ -448,7 +488,8 @@ export type FigureClass = {
 
 /** What is wrong with the data that figures rest on. It may have begun before the window and may go on. */
 export type Finding = {
-  kind: "missing" | "stuck" | "contradictory" | "impossible";
+  /** instrument: its record leaves open or contradicts what figures rest on */
+  kind: "missing" | "stuck" | "contradictory" | "impossible" | "instrument";
   /** channel, device or machine */
   subject: string;
   /** first seen */
@@ -457,6 +498,8 @@ export type Finding = {
   to: string;
   sentence: string;
   evidence: string[];
+  /** of the kind instrument: the names of the figures that rest on it */
+  figures?: string[];
 };
 
 /** Figures of one kind side by side. */

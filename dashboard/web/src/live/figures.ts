@@ -1,7 +1,7 @@
 // Today's figures of one machine: asked for when the server says that they
 // changed, at least once a minute, never twice at a time.
 import { effect, signal } from '@preact/signals';
-import { fetchFigures, type Figure } from '../api';
+import { fetchFigures, type Figure, type InstrumentFacts } from '../api';
 import { localDate } from '../units/words';
 import type { Live } from './live';
 
@@ -11,6 +11,8 @@ export interface Today {
   to: number;
   /** what the window rests on where that is not what was asked for */
   notes: string[];
+  /** the records of the instruments behind them */
+  instruments: InstrumentFacts[];
 }
 
 const everyMs = 60_000;
@@ -64,6 +66,7 @@ export class TodayFigures {
         from: Date.parse(answer.from),
         to: Date.parse(answer.to),
         notes: answer.notes ?? [],
+        instruments: answer.instruments,
       };
       this.error.value = '';
     } catch (e) {

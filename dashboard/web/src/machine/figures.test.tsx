@@ -2,15 +2,15 @@
 import { signal } from '@preact/signals';
 import { render } from 'preact';
 import { afterEach, expect, it } from 'vitest';
-import type { Figure } from '../api';
+import type { Figure, InstrumentFacts } from '../api';
 import type { Today, TodayFigures } from '../live/figures';
 import { coverageText, Figures } from './figures';
 
 const host = document.createElement('div');
 afterEach(() => render(null, host));
 
-function show(figures: Figure[] | null, error = '', notes: string[] = []): string {
-  const today = figures && { figures: new Map(figures.map((f) => [f.name, f])), from: 0, to: 3_600_000, notes };
+function show(figures: Figure[] | null, error = '', notes: string[] = [], instruments: InstrumentFacts[] = []): string {
+  const today = figures && { figures: new Map(figures.map((f) => [f.name, f])), from: 0, to: 3_600_000, notes, instruments };
   const source = { today: signal<Today | null>(today), error: signal(error) } as unknown as TodayFigures;
   render(<Figures source={source} limit={6} system="us" timeZone="UTC" />, host);
   return (host.textContent ?? '').replaceAll('\u00a0', ' ');
@@ -29,12 +29,22 @@ it('says what the uncertainty comes from and what would narrow it', () => {
     budget: [{ input: 'rated flow of comp1 (assumed)', share: 0.985 }, { input: 'others', share: 0.004 }],
     narrower: { sentence: 'rests on the flow on the nameplate, ±10 % (comp1); a pump-up makes it ±4 %', uncertainty: 0.32 } };
   render(null, host);
-  const source = { today: signal<Today | null>({ figures: new Map([[wide.name, wide]]), from: 0, to: 3_600_000, notes: [] }), error: signal('') } as unknown as TodayFigures;
+  const source = { today: signal<Today | null>({ figures: new Map([[wide.name, wide]]), from: 0, to: 3_600_000, notes: [], instruments: [] }), error: signal('') } as unknown as TodayFigures;
   render(<Figures source={source} limit={6} system="si" timeZone="UTC" />, host);
   const text = (host.textContent ?? '').replaceAll('\u00a0', ' ');
   expect(text).toContain('It comes fromrated flow of comp1 (assumed) 99 %, others under 1 %');
   expect(text).toContain('What would narrow itIt rests on the flow on the nameplate, ±10 % (comp1); a pump-up makes it ±4 %. It would then be known to ± 0.32 kW/(m³/min).');
   expect(show([duty])).not.toContain('What would narrow it');
+});
+
+it('names the instruments behind a figure and how their calibration stands', () => {
+  const meter: InstrumentFacts = { subject: 'meter', channels: ['meter.power'], serial: 'PM-0731', calibrated: '2025-03-02', calibrated_until: '2026-03-02', standing: 'expired', figures: ['duty_cycle'] };
+  const gauge: InstrumentFacts = { subject: 'gauge', channels: [], standing: 'no date', figures: ['duty_cycle'] };
+  const other: InstrumentFacts = { subject: 'other', channels: [], standing: 'valid', figures: ['energy'] };
+  const text = show([duty], '', [], [meter, gauge, other]);
+  expect(text).toContain('Instrumentsmeter (serial PM-0731), calibrated 2025-03-02, calibration until 2026-03-02, which has ended; gauge, no calibration date');
+  expect(text).not.toContain('other');
+  expect(show([duty])).not.toContain('Instruments');
 });
 
 it('says why a figure is absent and never shows zero for it', () => {

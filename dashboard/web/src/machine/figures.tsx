@@ -1,6 +1,6 @@
 // Today in figures, each with its uncertainty and how it is known. A figure
 // that is not there says why.
-import type { BudgetPart, Figure, Narrower } from '../api';
+import type { BudgetPart, Figure, InstrumentFacts, Narrower } from '../api';
 import type { Today, TodayFigures } from '../live/figures';
 import { showFigure, type UnitSystem } from '../units/units';
 import { clock } from '../units/words';
@@ -60,7 +60,7 @@ function Entry({ want, today, system }: { want: Wanted; today: Today; system: Un
         ? <p class="absent">Not known: {figure?.absent || 'loadscribe did not give this figure'}.</p>
         : <Value figure={figure} value={figure.value} system={system} />}
       {beside && <p class="aside">{beside}</p>}
-      {figure && <HowWeKnow title={title} figure={figure} system={system} />}
+      {figure && <HowWeKnow title={title} figure={figure} instruments={today.instruments} system={system} />}
     </article>
   );
 }
@@ -93,7 +93,23 @@ function narrowerText(figure: Figure, value: number, narrower: Narrower, system:
   return `It ${narrower.sentence}. It would then be known to ± ${then.uncertainty} ${then.unit}`.trimEnd() + '.';
 }
 
-function HowWeKnow({ title, figure, system }: { title: string; figure: Figure; system: UnitSystem }) {
+const standings: Partial<Record<NonNullable<InstrumentFacts['standing']>, string>> = {
+  expired: 'which has ended', 'in the future': 'a day that is yet to come', 'after the window': 'after this window',
+};
+
+/** What an instrument was when the figure was made: its number, and how its calibration stands. */
+export function instrumentText(i: InstrumentFacts): string {
+  const parts = [i.serial ? `${i.subject} (serial ${i.serial})` : i.subject];
+  if (i.calibrated) parts.push(`calibrated ${i.calibrated}`);
+  if (i.calibrated_until) parts.push(`calibration until ${i.calibrated_until}`);
+  if (!i.calibrated && !i.calibrated_until) parts.push('no calibration date');
+  const standing = i.standing && standings[i.standing];
+  if (standing) parts.push(standing);
+  return parts.join(', ');
+}
+
+function HowWeKnow({ title, figure, instruments, system }: { title: string; figure: Figure; instruments: InstrumentFacts[]; system: UnitSystem }) {
+  const behind = instruments.filter((i) => i.figures?.includes(figure.name));
   const shown = figure.value === undefined ? undefined : showFigure(figure.name, figure.value, figure.unit ?? '1', figure.uncertainty, system);
   const level = figure.level ? `, at ${Math.round(figure.level * 100)} % confidence` : '';
   return (
@@ -106,6 +122,7 @@ function HowWeKnow({ title, figure, system }: { title: string; figure: Figure; s
         {figure.method && <Row term="Method">{figure.method}</Row>}
         {figure.denominator && <Row term="Over">{figure.denominator}</Row>}
         {figure.inputs && figure.inputs.length > 0 && <Row term="Inputs">{figure.inputs.join(', ')}</Row>}
+        {behind.length > 0 && <Row term="Instruments">{behind.map(instrumentText).join('; ')}</Row>}
         {shown && <Row term="Uncertainty">{shown.interval ? `${shown.interval} ${shown.unit}${level}` : 'none is stated'}</Row>}
         {figure.budget && figure.budget.length > 0 && <Row term="It comes from">{budgetText(figure.budget)}</Row>}
         {figure.value !== undefined && figure.narrower && (

@@ -5,11 +5,18 @@ import { page, pages } from '../route';
 import { chooseTheme, chooseUnits, theme, units, type Theme } from '../settings';
 import { age, clock, day, zoneName } from '../units/words';
 
-/** Age of the newest reading, ms; undefined when there is none. */
+/**
+ * Age of the newest reading, ms; undefined when there is none. A page that was
+ * loaded while a line is down has no reading, but knows when the last one was.
+ */
 export function dataAge(view: View): number | undefined {
   let newest: number | undefined;
   for (const r of view.readings.values()) {
     if (r.reason === 'good' && r.at !== undefined && (newest === undefined || r.at > newest)) newest = r.at;
+  }
+  for (const d of view.devices.values()) {
+    const at = d.last_scan === null ? NaN : Date.parse(d.last_scan);
+    if (at > (newest ?? -Infinity)) newest = at;
   }
   return newest === undefined ? undefined : view.now - newest;
 }
@@ -47,7 +54,7 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
           <span class="wide-only">Units: </span>{units.value === 'us' ? 'psi, °F' : 'bar, °C'}
         </button>
         <button type="button" onClick={() => chooseTheme(nextTheme[theme.value])}>
-          <span class="wide-only">Colours: </span>{themeWords[theme.value]}
+          Colours: {themeWords[theme.value]}
         </button>
       </div>
       {live.outdated.value && (
