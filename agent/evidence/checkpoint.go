@@ -14,6 +14,9 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
+// maxMail is how long a text is looked through for a checkpoint.
+const maxMail = 1 << 20
+
 // ErrCheckpoint: a text that is no checkpoint, or was not signed by the key it
 // names.
 var ErrCheckpoint = errors.New("not a valid checkpoint")
@@ -106,11 +109,32 @@ func ParseCheckpoint(text []byte) (Checkpoint, error) {
 	return c, nil
 }
 
+// FromMail returns the checkpoint within a text that went through mail or an
+// editor: lines that end in CR LF or blanks, a byte order mark, other text above
+// and below. It changes nothing else: the signature still has to fit. A text
+// without a checkpoint comes back as it is.
+func FromMail(text []byte) []byte {
+	const lines = 8
+	if len(text) > maxMail {
+		return text
+	}
+	all := strings.Split(strings.TrimPrefix(string(text), "\ufeff"), "\n")
+	for i := range all {
+		all[i] = strings.TrimRight(all[i], " \t\r")
+	}
+	for i := 0; i+lines <= len(all); i++ {
+		if strings.HasPrefix(all[i], "loadscribe/") {
+			return []byte(strings.Join(all[i:i+lines], "\n") + "\n")
+		}
+	}
+	return text
+}
+
 func readLines(text []byte) (c Checkpoint, err error) {
 	const maxText = 4096
 	lines := strings.Split(string(text[:min(len(text), maxText)]), "\n")
 	if len(text) > maxText || len(lines) != 9 {
-		return c, fmt.Errorf("%w: it has 6 lines, an empty one and a signature", ErrCheckpoint)
+		return c, fmt.Errorf("%w: one begins with a line \"loadscribe/…\" and has six lines, an empty one and a signature", ErrCheckpoint)
 	}
 	bad := func(i int) (Checkpoint, error) {
 		return Checkpoint{}, fmt.Errorf("%w: line %d is %q", ErrCheckpoint, i+1, lines[i])

@@ -196,3 +196,37 @@ func FuzzParseCheckpoint(f *testing.F) {
 		}
 	})
 }
+
+// TestFromMail: a checkpoint that was mailed or saved by an editor is found
+// again; one that was altered still fails.
+func TestFromMail(t *testing.T) {
+	c := exampleCheckpoint()
+	text, err := c.Sign(exampleKey(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := string(text)
+	for name, mailed := range map[string]string{
+		"as it was":        s,
+		"CR LF":            strings.ReplaceAll(s, "\n", "\r\n"),
+		"byte order mark":  "\ufeff" + s,
+		"blanks":           strings.ReplaceAll(s, "\n", " \t\n"),
+		"no line at end":   strings.TrimSuffix(s, "\n"),
+		"in a letter":      "Dear all,\r\n\r\nplease keep:\r\n" + s + "\r\n\r\nRegards\r\n",
+		"empty lines, BOM": "\ufeff\r\n\r\n" + s + "\r\n",
+	} {
+		if got := FromMail([]byte(mailed)); string(got) != s {
+			t.Errorf("%s: got %q", name, got)
+		}
+	}
+	for name, bad := range map[string]string{
+		"another size": strings.Replace(s, "\n8\n", "\n9\n", 1),
+		"quoted":       "> " + strings.ReplaceAll(s, "\n", "\n> "),
+		"cut":          s[:len(s)/2],
+		"nothing":      "",
+	} {
+		if _, err := ParseCheckpoint(FromMail([]byte(bad))); !errors.Is(err, ErrCheckpoint) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

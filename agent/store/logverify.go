@@ -51,7 +51,7 @@ type verifier struct {
 func (v *verifier) run() error {
 	var kept *evidence.Checkpoint
 	if v.o.Kept != nil {
-		c, err := evidence.ParseCheckpoint(v.o.Kept)
+		c, err := evidence.ParseCheckpoint(evidence.FromMail(v.o.Kept))
 		if err != nil {
 			return fmt.Errorf("the kept checkpoint: %w", err)
 		}
