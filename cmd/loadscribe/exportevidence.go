@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -42,7 +43,25 @@ func readCheckpoint(path string) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("--checkpoint: %w", err)
 	}
+	if len(text) <= most {
+		text = asSigned(text)
+	}
+	if len(text) == 0 {
+		return nil, misuse{fmt.Errorf("--checkpoint: %s is empty: give the file as it was kept", path)}
+	}
 	return text, nil
+}
+
+// asSigned takes back what mail and editors do to a text: other ends of lines,
+// a mark before it, empty lines around it. The signature says whether the rest
+// is as it was.
+func asSigned(text []byte) []byte {
+	text = bytes.TrimPrefix(text, []byte("\uFEFF"))
+	text = bytes.ReplaceAll(text, []byte("\r\n"), []byte("\n"))
+	if text = bytes.TrimSpace(text); len(text) > 0 {
+		text = append(text, '\n')
+	}
+	return text
 }
 
 // evidence writes a bundle, reads it again as a stranger would, and says what

@@ -1,0 +1,31 @@
+package main
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+)
+
+// A kept checkpoint is read as it was signed though mail or an editor gave it
+// other line ends, and an empty file is none: it must not pass for "not given".
+func TestReadCheckpoint(t *testing.T) {
+	const signed = "origin\n1\nroot\n\n\u2014 origin sig\n"
+	name := filepath.Join(t.TempDir(), "kept.txt")
+	for _, text := range []string{signed, "\uFEFForigin\r\n1\r\nroot\r\n\r\n\u2014 origin sig\r\n\r\n", "\n" + signed + "\n\n", "origin\n1\nroot\n\n\u2014 origin sig"} {
+		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := readCheckpoint(name); err != nil || string(got) != signed {
+			t.Errorf("%q is read as %q, %v", text, got, err)
+		}
+	}
+	for _, text := range []string{"", "\r\n \n"} {
+		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := readCheckpoint(name); !errors.As(err, &misuse{}) {
+			t.Errorf("%q is read as %q, %v; want misuse", text, got, err)
+		}
+	}
+}
