@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"crypto/x509"
 	"encoding/base64"
+	"encoding/binary"
 	"encoding/pem"
 	"errors"
 	"strings"
 	"testing"
+	"unicode/utf16"
 
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
@@ -214,6 +216,9 @@ func TestFromMail(t *testing.T) {
 		"no line at end":   strings.TrimSuffix(s, "\n"),
 		"in a letter":      "Dear all,\r\n\r\nplease keep:\r\n" + s + "\r\n\r\nRegards\r\n",
 		"empty lines, BOM": "\ufeff\r\n\r\n" + s + "\r\n",
+		"UTF-16":           utf16Of(binary.LittleEndian, "\ufeff"+strings.ReplaceAll(s, "\n", "\r\n")),
+		"UTF-16, other":    utf16Of(binary.BigEndian, "\ufeff"+s),
+		"another dash":     strings.Replace(s, "\u2014", "\u00d4\u00c7\u00f6", 1),
 	} {
 		if got := FromMail([]byte(mailed)); string(got) != s {
 			t.Errorf("%s: got %q", name, got)
@@ -229,4 +234,12 @@ func TestFromMail(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+}
+
+func utf16Of(order binary.AppendByteOrder, text string) string {
+	var b []byte
+	for _, u := range utf16.Encode([]rune(text)) {
+		b = order.AppendUint16(b, u)
+	}
+	return string(b)
 }

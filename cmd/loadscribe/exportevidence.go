@@ -10,6 +10,7 @@ import (
 	"os"
 
 	"loadscribe/agent/bundle"
+	"loadscribe/agent/evidence"
 )
 
 const formatEvidence = "evidence"
@@ -38,30 +39,14 @@ func readCheckpoint(path string) ([]byte, error) {
 		return nil, misuse{fmt.Errorf("--checkpoint: %w", err)}
 	}
 	defer f.Close()
-	const most = 4096 // and one more, so that a longer one is refused and not cut
-	text, err := io.ReadAll(io.LimitReader(f, most+1))
+	text, err := io.ReadAll(io.LimitReader(f, evidence.MaxMail+1)) // a longer one is refused, not cut
 	if err != nil {
 		return nil, fmt.Errorf("--checkpoint: %w", err)
 	}
-	if len(text) <= most {
-		text = asSigned(text)
-	}
-	if len(text) == 0 {
+	if len(bytes.TrimSpace(text)) == 0 {
 		return nil, misuse{fmt.Errorf("--checkpoint: %s is empty: give the file as it was kept", path)}
 	}
-	return text, nil
-}
-
-// asSigned takes back what mail and editors do to a text: other ends of lines,
-// a mark before it, empty lines around it. The signature says whether the rest
-// is as it was.
-func asSigned(text []byte) []byte {
-	text = bytes.TrimPrefix(text, []byte("\uFEFF"))
-	text = bytes.ReplaceAll(text, []byte("\r\n"), []byte("\n"))
-	if text = bytes.TrimSpace(text); len(text) > 0 {
-		text = append(text, '\n')
-	}
-	return text
+	return evidence.FromMail(text), nil
 }
 
 // evidence writes a bundle, reads it again as a stranger would, and says what

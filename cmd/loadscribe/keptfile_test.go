@@ -4,15 +4,16 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 )
 
 // A kept checkpoint is read as it was signed though mail or an editor gave it
 // other line ends, and an empty file is none: it must not pass for "not given".
 func TestReadCheckpoint(t *testing.T) {
-	const signed = "origin\n1\nroot\n\n\u2014 origin sig\n"
+	const signed = "loadscribe/0\n1\nroot\nmade\nreadings\nkey\n\n\u2014 loadscribe/0 sig\n"
 	name := filepath.Join(t.TempDir(), "kept.txt")
-	for _, text := range []string{signed, "\uFEFForigin\r\n1\r\nroot\r\n\r\n\u2014 origin sig\r\n\r\n", "\n" + signed + "\n\n", "origin\n1\nroot\n\n\u2014 origin sig"} {
+	for _, text := range []string{signed, "\uFEFF" + strings.ReplaceAll(signed, "\n", "\r\n"), "\n" + signed + "\n\n", strings.TrimSuffix(signed, "\n")} {
 		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}
