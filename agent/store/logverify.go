@@ -216,9 +216,9 @@ func (v *verifier) others() error {
 			b.Text = v.say(b, "are there twice: they were added past the evidence log")
 			v.note(b)
 		case !known:
-			b := v.breakAt(BreakBlockAdded, -1, r)
-			b.Text = v.say(b, "are not in the evidence log: they were added past it")
-			v.note(b)
+			if err := v.stranger(r); err != nil {
+				return err
+			}
 		case v.gone[leaf]:
 			b := v.breakAt(BreakBlockAdded, leaf, r)
 			b.Text = v.say(b, "are there, and the log says that they were dropped")
@@ -226,6 +226,24 @@ func (v *verifier) others() error {
 		}
 		seen[r] = true
 	}
+	return nil
+}
+
+// stranger tells of a block that the log does not have. One whose bytes fail
+// their own checksum may have been damaged before the log began, which then
+// could not take it.
+func (v *verifier) stranger(r blockRef) error {
+	value, err := v.log.block(r)
+	if err != nil {
+		return err
+	}
+	what, text := BreakBlockAdded, "are not in the evidence log: they were added past it"
+	if _, err := openBlock(value); value != nil && errors.Is(err, ErrDamaged) {
+		what, text = BreakBlockDamaged, "cannot be read and are not in the evidence log: they may have been damaged before it began"
+	}
+	b := v.breakAt(what, -1, r)
+	b.Text = v.say(b, text)
+	v.note(b)
 	return nil
 }
 

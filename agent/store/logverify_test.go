@@ -217,6 +217,13 @@ func TestEvidenceBreaks(t *testing.T) {
 			ref.firstSeq, ref.lastSeq = ref.firstSeq+100_000, ref.lastSeq+100_000
 			return b.Put(ref.key(), value)
 		}, BreakBlockAdded, "controller", startMS + dayMS},
+		{"a damaged block that the log has not", func(t *testing.T, tx *bolt.Tx) error {
+			b, ref := firstBlock(tx)
+			value := bytes.Clone(b.Get(ref.key()))
+			value[len(value)-3] ^= 4
+			ref.firstSeq, ref.lastSeq = ref.firstSeq+100_000, ref.lastSeq+100_000
+			return b.Put(ref.key(), value)
+		}, BreakBlockDamaged, "controller", startMS + dayMS},
 		{"a bit of a block", func(t *testing.T, tx *bolt.Tx) error {
 			b, ref := firstBlock(tx)
 			value := bytes.Clone(b.Get(ref.key()))

@@ -52,7 +52,7 @@ func printSiteVerdict(out io.Writer, v *agent.EvidenceVerdict, kept bool) {
 	if v.Sound {
 		fmt.Fprintln(out, "The record is as it was logged.")
 	} else {
-		fmt.Fprintf(out, "The record is NOT as it was logged: %d breaks, the first by time first.\n", v.BreakCount)
+		fmt.Fprintf(out, "The record is NOT as it was logged, breaks: %d, the first by time first.\n", v.BreakCount)
 		for _, b := range v.Breaks {
 			fmt.Fprintf(out, "  break     %s\n", b.Text)
 		}
