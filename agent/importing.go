@@ -111,7 +111,8 @@ func AfterRecord(fromMS, newestMS int64, site *sitefile.Site) error {
 	}
 	local := func(ms int64) string { return time.UnixMilli(ms).In(site.Location).Format("2006-01-02 15:04:05") }
 	return fmt.Errorf("%w: the files begin at %s, and %s holds readings until %s; two records cannot be interleaved afterwards: "+
-		"make a study of both, into a new data directory: loadscribe import --site STUDY.toml --record %s --map MAPPING FILES",
+		"make a study of both, into a new data directory: loadscribe import --site STUDY.toml --record %s --map MAPPING FILES; "+
+		"or, if these files were imported already, take that back first (import --list, import --undo N)",
 		ErrOverlap, local(fromMS), site.Agent.DataDir, local(newestMS), site.Agent.DataDir)
 }
 

@@ -124,7 +124,7 @@ func TestImportGivesTheSameFigures(t *testing.T) {
 		if err := h.Close(); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := Import(t.Context(), &fresh, order, Options{}); !errors.Is(err, ErrOverlap) || !strings.Contains(err.Error(), "--record") {
+		if _, err := Import(t.Context(), &fresh, order, Options{}); !errors.Is(err, ErrOverlap) || !strings.Contains(err.Error(), "--record") || !strings.Contains(err.Error(), "--undo") {
 			t.Errorf("a second time: %v, want ErrOverlap with what to do", err)
 		}
 		undone, err := UndoImport(t.Context(), &fresh, done.Number, Options{})

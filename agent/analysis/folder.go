@@ -254,19 +254,6 @@ func (f *Folder) decodeState(state []byte) ([]carry, []tally, error) {
 	return carries, totals, r.end()
 }
 
-// Pending returns the pieces that no Flush has handed out yet, the open ones
-// as they stand. The caller must not change their bytes. A piece is known by
-// key and FirstSeq when a later Flush hands it out again, longer.
-func (f *Folder) Pending() []store.Piece {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	var all []store.Piece
-	for _, sub := range f.subjects {
-		all = append(all, sub.pending()...)
-	}
-	return all
-}
-
 func (sub *subject) pending() []store.Piece {
 	all := append([]store.Piece(nil), sub.done...)
 	if sub.open {
@@ -275,7 +262,9 @@ func (sub *subject) pending() []store.Piece {
 	return all
 }
 
-// pendingOf is Pending for one key.
+// pendingOf returns the pieces of one key that no Flush has handed out yet, the
+// open ones as they stand. The caller must not change their bytes. A piece is
+// known by key and FirstSeq when a later Flush hands it out again, longer.
 func (f *Folder) pendingOf(key string) []store.Piece {
 	f.mu.Lock()
 	defer f.mu.Unlock()

@@ -231,9 +231,9 @@ func (v *verifier) nameLog() error {
 
 // checkKept holds the log to a checkpoint that was kept elsewhere.
 func (v *verifier) checkKept(text []byte) error {
-	kept, err := evidence.ParseCheckpoint(text)
+	kept, err := evidence.ParseCheckpoint(evidence.FromMail(text))
 	if err != nil {
-		return fmt.Errorf("%w: the kept checkpoint itself: %w", ErrKept, err)
+		return fmt.Errorf("%w: %w", ErrKept, err)
 	}
 	now, d := &v.checkpoint, v.verdict
 	d.KeptSize = kept.Size

@@ -125,6 +125,7 @@ func (w *writer) readKept() error {
 	if w.o.Kept == nil {
 		return nil
 	}
+	w.o.Kept = evidence.FromMail(w.o.Kept)
 	kept, err := evidence.ParseCheckpoint(w.o.Kept)
 	switch {
 	case err != nil:

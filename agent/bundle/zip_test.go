@@ -241,3 +241,24 @@ func TestTooManyParts(t *testing.T) {
 		t.Errorf("the first error is forgotten: %v", err)
 	}
 }
+
+// TestPackedAgain: who unpacks a bundle and packs it again with a zip tool is
+// told that, not that the file is damaged.
+func TestPackedAgain(t *testing.T) {
+	var b bytes.Buffer
+	w := zip.NewWriter(&b)
+	f, err := w.Create(nameReadings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.Write(bytes.Repeat([]byte("time,device\r\n"), 40)); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	_, err = openContainer(bytes.NewReader(b.Bytes()), int64(b.Len()))
+	if !errors.Is(err, ErrContainer) || !strings.Contains(err.Error(), "packed by another program") {
+		t.Errorf("got %v", err)
+	}
+}

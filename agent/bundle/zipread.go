@@ -34,6 +34,9 @@ func openContainer(r io.ReaderAt, size int64) (*container, error) {
 		return nil, err
 	}
 	if binary.LittleEndian.Uint32(last) != endMagic {
+		if binary.LittleEndian.Uint32(last[commentSize:]) == endMagic {
+			return nil, bad("it is a zip that was packed by another program, so that what is in it may be altered: verify the file as it came")
+		}
 		return nil, bad("it does not end as an evidence bundle does: it is cut off, longer than it was, or another kind of file")
 	}
 	n := int(binary.LittleEndian.Uint16(last[10:]))

@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"crypto/x509"
 	"encoding/base64"
+	"encoding/binary"
 	"encoding/pem"
 	"errors"
 	"strings"
 	"testing"
+	"unicode/utf16"
 
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
@@ -195,4 +197,49 @@ func FuzzParseCheckpoint(f *testing.F) {
 			t.Errorf("accepted %q, which is %q", b, c.text())
 		}
 	})
+}
+
+// TestFromMail: a checkpoint that was mailed or saved by an editor is found
+// again; one that was altered still fails.
+func TestFromMail(t *testing.T) {
+	c := exampleCheckpoint()
+	text, err := c.Sign(exampleKey(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := string(text)
+	for name, mailed := range map[string]string{
+		"as it was":        s,
+		"CR LF":            strings.ReplaceAll(s, "\n", "\r\n"),
+		"byte order mark":  "\ufeff" + s,
+		"blanks":           strings.ReplaceAll(s, "\n", " \t\n"),
+		"no line at end":   strings.TrimSuffix(s, "\n"),
+		"in a letter":      "Dear all,\r\n\r\nplease keep:\r\n" + s + "\r\n\r\nRegards\r\n",
+		"empty lines, BOM": "\ufeff\r\n\r\n" + s + "\r\n",
+		"UTF-16":           utf16Of(binary.LittleEndian, "\ufeff"+strings.ReplaceAll(s, "\n", "\r\n")),
+		"UTF-16, other":    utf16Of(binary.BigEndian, "\ufeff"+s),
+		"another dash":     strings.Replace(s, "\u2014", "\u00d4\u00c7\u00f6", 1),
+	} {
+		if got := FromMail([]byte(mailed)); string(got) != s {
+			t.Errorf("%s: got %q", name, got)
+		}
+	}
+	for name, bad := range map[string]string{
+		"another size": strings.Replace(s, "\n8\n", "\n9\n", 1),
+		"quoted":       "> " + strings.ReplaceAll(s, "\n", "\n> "),
+		"cut":          s[:len(s)/2],
+		"nothing":      "",
+	} {
+		if _, err := ParseCheckpoint(FromMail([]byte(bad))); !errors.Is(err, ErrCheckpoint) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+func utf16Of(order binary.AppendByteOrder, text string) string {
+	var b []byte
+	for _, u := range utf16.Encode([]rune(text)) {
+		b = order.AppendUint16(b, u)
+	}
+	return string(b)
 }

@@ -72,7 +72,7 @@ type stamps struct {
 
 const (
 	orderMend   = `write ambiguous = "earlier" or "later"`
-	hourMend    = `write ambiguous = "order" if the rows are in order of time, else "earlier" or "later"`
+	hourMend    = `write ambiguous = "order" in [logger.time] if the rows are in order of time, else "earlier" or "later"`
 	missingMend = `correct zone: a logger that is never put forward keeps a fixed one, like "-06:00"`
 )
 

@@ -228,7 +228,7 @@ func TestDefaults(t *testing.T) {
 	if d.UnitID != 1 || d.Every != time.Second || d.Map.Bridge != 8 || d.Map.Channels[0].Scale != 1 || d.Map.Channels[0].Every != time.Second {
 		t.Errorf("device: %+v %+v", d, d.Map)
 	}
-	if s.OffShift(time.Now()) {
+	if offShift(s, time.Now()) {
 		t.Error("without shifts nothing is off shift")
 	}
 }
@@ -310,4 +310,10 @@ func TestBandsAndTimesAreFree(t *testing.T) {
 			}
 		}
 	}
+}
+
+// offShift is OffShiftOn at one instant.
+func offShift(s *Site, t time.Time) bool {
+	local := t.In(s.Location)
+	return s.OffShiftOn(local)[local.Hour()*60+local.Minute()]
 }

@@ -130,7 +130,7 @@ func TestOffShift(t *testing.T) {
 		"2026-03-06T12:30:00Z": true, "2026-03-09T12:30:00Z": false,
 		"2026-03-06T21:59:00Z": false, "2026-03-06T22:00:00Z": true, "2026-03-08T15:00:00Z": true,
 	} {
-		if got := s.OffShift(instant(t, at)); got != want {
+		if got := offShift(s, instant(t, at)); got != want {
 			t.Errorf("%s: got %v, want %v", at, got, want)
 		}
 	}

@@ -120,7 +120,7 @@ func TestShiftsAndHolidays(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := s.OffShift(local); got != want {
+		if got := offShift(s, local); got != want {
 			t.Errorf("off shift at %s: %v, want %v", text, got, want)
 		}
 	}

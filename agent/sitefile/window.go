@@ -140,20 +140,9 @@ func (w *WeekWindow) holds(today, yesterday time.Weekday, minute int) bool {
 	return minute >= w.FromMinute && began(today) || minute < w.UntilMinute && began(yesterday)
 }
 
-// OffShift reports whether nobody works at t. A shift does not take place
-// where it begins on a holiday. Without shifts it is false: then nothing is
-// known of working time.
-func (s *Site) OffShift(t time.Time) bool {
-	if len(s.Shifts) == 0 {
-		return false
-	}
-	local := t.In(s.Location)
-	today, yesterday := s.shiftDays(local)
-	return s.offAt(today, yesterday, local.Hour()*60+local.Minute())
-}
-
-// OffShiftOn is OffShift at each minute of the clock on the date of day, in the
-// site's zone.
+// OffShiftOn reports of each minute of the clock on the date of day, in the
+// site's zone, whether nobody works. A shift does not take place where it begins
+// on a holiday. Without shifts it is false: then nothing is known of working time.
 func (s *Site) OffShiftOn(day time.Time) (off [minutesPerDay]bool) {
 	if len(s.Shifts) == 0 {
 		return off

@@ -223,7 +223,9 @@ func finishCopy(dir string, o Options) error {
 	}
 	err = nil
 	if len(s.tail)+len(s.events) > 0 {
-		err = s.seal()
+		if err = s.tellEvidence(); err == nil {
+			err = s.seal()
+		}
 	}
 	s.j.finish(false)
 	if err == nil {

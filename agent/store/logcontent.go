@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"loadscribe/agent/evidence"
 )
@@ -176,8 +177,17 @@ func (v *verifier) events() error {
 		met   bool
 	}
 	all := map[uint64]*kept{}
-	for _, value := range v.log.lists {
-		err := v.s.eachEvent(value, func(e Event) { all[e.Seq] = &kept{event: e} })
+	for _, list := range v.log.lists {
+		err := v.s.eachEvent(list.value, func(e Event) {
+			switch {
+			case all[e.Seq] != nil:
+				v.event(BreakEventAdded, -1, &e, "has the number of another one: it was added past the evidence log")
+				return
+			case hourOf(e.WallMS) != list.hour:
+				v.event(BreakEventMoved, -1, &e, "is kept where those of another hour belong, so that who asks for its time is not shown it")
+			}
+			all[e.Seq] = &kept{event: e}
+		})
 		if errors.Is(err, ErrDamaged) {
 			v.note(Break{What: BreakEvents, Leaf: -1, Text: "a list of events cannot be read: " + err.Error()})
 		} else if err != nil {
@@ -196,6 +206,7 @@ func (v *verifier) events() error {
 		}
 		e.met = true
 		v.Events++
+		v.names(int64(i), &e.event)
 		if evidence.LeafHash(eventLeaf(&e.event)) != l.hash {
 			v.event(BreakEventChanged, int64(i), &e.event, "is not the one that was logged")
 		}
@@ -208,7 +219,79 @@ func (v *verifier) events() error {
 	return nil
 }
 
+// namedText is a text that an event names.
+type namedText struct {
+	file string
+	by   *Event
+}
+
+// names notes the version of a site file, map or column mapping that an event
+// names. What was
+// there before the log began may have been lost by then.
+func (v *verifier) names(leaf int64, e *Event) {
+	const began = 3 // the first leaf behind those of the begin, the key and the first seal
+	if adopted := int64(v.Began.Blocks + v.Began.Events); adopted > 0 && leaf < began+adopted {
+		return
+	}
+	file, hash := e.Data["file"], ""
+	switch {
+	case e.Kind == "config_changed" && file != "":
+		hash = e.Data["after"]
+	case e.Kind == KindImport:
+		file, hash = e.Data["mapping_file"], e.Data["mapping"]
+	}
+	if hash != "" {
+		v.named[hash] = namedText{file, e}
+	}
+}
+
 func (v *verifier) event(what string, leaf int64, e *Event, says string) {
 	v.note(Break{What: what, Leaf: leaf, Device: e.Subject, FromMS: e.WallMS, ToMS: e.WallMS,
 		Text: fmt.Sprintf("event %d (%s, %s) %s", e.Seq, e.Kind, stamp(e.WallMS), says)})
+}
+
+// eventList is a value of events.
+type eventList struct {
+	hour  int64 // that it is found under; noHour: under none
+	value []byte
+}
+
+const noHour = math.MinInt64
+
+// keyHour is the hour whose events readers look for in the bucket of a day
+// under a key.
+func keyHour(day, key []byte) int64 {
+	if len(day) != 8 || len(key) < 8 || get64(day) != dayOf(get64(key)) {
+		return noHour
+	}
+	return get64(key)
+}
+
+// usesLogged reports whether each group and segment is read as one of the
+// records that the last seal pins. Where a record is damaged reading turns to
+// the copies, and these may have others.
+func (r *LogReader) usesLogged() bool {
+	pinned := map[string]bool{}
+	newest := map[uint32]uint32{} // version of each group
+	for _, b := range r.groups {
+		if g, err := decodeGroup(b); err == nil {
+			pinned[string(b)] = true
+			newest[g.group.ID] = max(newest[g.group.ID], g.version)
+		}
+	}
+	segments := map[string]bool{}
+	for _, b := range r.segments {
+		segments[string(b)] = true
+	}
+	for id, g := range r.used.groups {
+		if !pinned[string(appendGroup(nil, g.groupRecord))] || g.version != newest[id] {
+			return false
+		}
+	}
+	for _, seg := range r.used.segments {
+		if !segments[string(appendSegment(nil, &seg.Segment))] {
+			return false
+		}
+	}
+	return true
 }

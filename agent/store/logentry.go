@@ -260,7 +260,7 @@ func (s *Store) eachKeptLeaf(tx *bolt.Tx, fn func(l *BlockLeaf, data []byte)) er
 }
 
 func (w *logWriter) adoptEvents(a *addition) error {
-	err := eachEventValue(w.tx, func(value []byte) error {
+	err := eachEventValue(w.tx, func(_, _, value []byte) error {
 		err := w.s.eachEvent(value, func(e Event) { a.events = append(a.events, e) })
 		if err != nil { // likewise told when it is met
 			w.s.log.Error("damaged events are not in the evidence log", "error", err)
@@ -271,9 +271,11 @@ func (w *logWriter) adoptEvents(a *addition) error {
 	return err
 }
 
-func eachEventValue(tx *bolt.Tx, fn func(value []byte) error) error {
+// eachEventValue calls fn for the lists of events, with the bucket and the key
+// that each stands under.
+func eachEventValue(tx *bolt.Tx, fn func(day, key, value []byte) error) error {
 	top := tx.Bucket([]byte(bucketEvents))
 	return top.ForEachBucket(func(day []byte) error {
-		return top.Bucket(day).ForEach(func(_, v []byte) error { return fn(v) })
+		return top.Bucket(day).ForEach(func(k, v []byte) error { return fn(day, k, v) })
 	})
 }

@@ -13,6 +13,8 @@ import (
 
 const (
 	keyName = "evidence.key"
+	// unreadSuffix is that of a key file that could not be read.
+	unreadSuffix = ".unread"
 	// KindEvidenceBegan is the kind of event that says that the evidence log
 	// began in a store that held readings already.
 	KindEvidenceBegan = "evidence_began"
@@ -37,7 +39,10 @@ func (s *Store) takeKey() (err error) {
 		return nil
 	}
 	if !errors.Is(err, fs.ErrNotExist) {
-		s.log.Error("the key of the evidence log cannot be read and is replaced by a new one", "error", err)
+		// kept: it may be whole, and the disk or its owner the reason
+		name := filepath.Join(s.dir, keyName)
+		rerr := s.o.FS.Rename(name, name+unreadSuffix)
+		s.log.Error("the key of the evidence log cannot be read and a new one takes its place", "kept as", keyName+unreadSuffix, "error", errors.Join(err, rerr))
 	}
 	if s.key, err = evidence.NewKey(); err != nil {
 		return err
@@ -103,6 +108,9 @@ func (s *Store) tellEvidence() error {
 	case head != nil && !head.key.Equal(s.key.Public()):
 		e.Kind = KindEvidenceKey
 		e.Text = "checkpoints are signed by another key from here on: " + keyName + " was missing, was another one or could not be read"
+		if s.copied {
+			e.Text = "what the journal still had is sealed in this copy by a key of the copy's own: a backup leaves " + keyName + " out"
+		}
 		e.Data["before"] = evidence.Fingerprint(head.key)
 	default:
 		return nil

@@ -56,7 +56,8 @@ type LogReader struct {
 	groups   [][]byte
 	segments [][]byte
 	refs     []blockRef // blocks that are there
-	lists    [][]byte   // values of events
+	lists    []eventList
+	used     described // groups and segments as reading takes them
 
 	events  map[uint64][]byte   // leaves, made when wanted
 	dropped map[blockRef][]byte // likewise
@@ -101,8 +102,11 @@ func (s *Store) readLog() (*LogReader, error) {
 		if r.refs, err = allBlocks(tx); err != nil {
 			return err
 		}
-		return eachEventValue(tx, func(value []byte) error {
-			r.lists = append(r.lists, slices.Clone(value))
+		if r.used, err = describe(tx); err != nil {
+			return err
+		}
+		return eachEventValue(tx, func(day, key, value []byte) error {
+			r.lists = append(r.lists, eventList{hour: keyHour(day, key), value: slices.Clone(value)})
 			return nil
 		})
 	})
@@ -215,8 +219,8 @@ func (r *LogReader) loadEvents() error {
 		return nil
 	}
 	r.events = map[uint64][]byte{}
-	for _, value := range r.lists {
-		err := r.s.eachEvent(value, func(e Event) { r.events[e.Seq] = eventLeaf(&e) })
+	for _, list := range r.lists {
+		err := r.s.eachEvent(list.value, func(e Event) { r.events[e.Seq] = eventLeaf(&e) })
 		if err != nil && !errors.Is(err, ErrDamaged) {
 			return err
 		}

@@ -20,7 +20,7 @@ import (
 // goes on after a break. An error means that it could not be done, or that Kept
 // is no checkpoint. It may run beside recording.
 func (s *Store) VerifyEvidence(ctx context.Context, o VerifyOptions) (Verdict, error) {
-	v := verifier{s: s, ctx: ctx, o: o, gone: map[int64]bool{}, byRef: map[blockRef]int64{}}
+	v := verifier{s: s, ctx: ctx, o: o, gone: map[int64]bool{}, byRef: map[blockRef]int64{}, named: map[string]namedText{}}
 	if err := v.run(); err != nil {
 		return Verdict{}, fmt.Errorf("verify the evidence log: %w", err)
 	}
@@ -36,9 +36,10 @@ type verifier struct {
 	dec   columnDecoder
 	canon []byte // memory
 
-	gone  map[int64]bool     // leaves that the log says were dropped
-	byRef map[blockRef]int64 // leaf of each block
-	unmet []int64            // leaves of blocks that were not there
+	gone  map[int64]bool       // leaves that the log says were dropped
+	byRef map[blockRef]int64   // leaf of each block
+	named map[string]namedText // texts, by their hashes
+	unmet []int64              // leaves of blocks that were not there
 	key   ed25519.PublicKey
 	last  SealLeaf
 
@@ -50,7 +51,7 @@ type verifier struct {
 func (v *verifier) run() error {
 	var kept *evidence.Checkpoint
 	if v.o.Kept != nil {
-		c, err := evidence.ParseCheckpoint(v.o.Kept)
+		c, err := evidence.ParseCheckpoint(evidence.FromMail(v.o.Kept))
 		if err != nil {
 			return fmt.Errorf("the kept checkpoint: %w", err)
 		}
@@ -197,7 +198,7 @@ func (v *verifier) head() error {
 	if c.Origin != originOf(v.log.id) {
 		v.note(Break{What: BreakCheckpoint, Leaf: -1, Text: "the newest checkpoint is that of another store, " + c.Origin})
 	}
-	if state := StateHash(v.log.groups, v.log.segments); state != v.last.State {
+	if state := StateHash(v.log.groups, v.log.segments); state != v.last.State || !v.log.usesLogged() {
 		v.note(Break{What: BreakState, Leaf: -1,
 			Text: "the devices' settings (scales, units, roles) or the recording segments with their corrections of the clock are not as the last seal has them"})
 	}
@@ -206,19 +207,43 @@ func (v *verifier) head() error {
 
 // others finds what is stored and not in the log.
 func (v *verifier) others() error {
+	seen := make(map[blockRef]bool, len(v.log.refs))
 	for _, r := range v.log.refs {
 		leaf, known := v.byRef[r]
 		switch {
-		case !known:
-			b := v.breakAt(BreakBlockAdded, -1, r)
-			b.Text = v.say(b, "are not in the evidence log: they were added past it")
+		case seen[r]:
+			b := v.breakAt(BreakBlockAdded, leaf, r)
+			b.Text = v.say(b, "are there twice: they were added past the evidence log")
 			v.note(b)
+		case !known:
+			if err := v.stranger(r); err != nil {
+				return err
+			}
 		case v.gone[leaf]:
 			b := v.breakAt(BreakBlockAdded, leaf, r)
 			b.Text = v.say(b, "are there, and the log says that they were dropped")
 			v.note(b)
 		}
+		seen[r] = true
 	}
+	return nil
+}
+
+// stranger tells of a block that the log does not have. One whose bytes fail
+// their own checksum may have been damaged before the log began, which then
+// could not take it.
+func (v *verifier) stranger(r blockRef) error {
+	value, err := v.log.block(r)
+	if err != nil {
+		return err
+	}
+	what, text := BreakBlockAdded, "are not in the evidence log: they were added past it"
+	if _, err := openBlock(value); value != nil && errors.Is(err, ErrDamaged) {
+		what, text = BreakBlockDamaged, "cannot be read and are not in the evidence log: they may have been damaged before it began"
+	}
+	b := v.breakAt(what, -1, r)
+	b.Text = v.say(b, text)
+	v.note(b)
 	return nil
 }
 
@@ -240,12 +265,17 @@ func (v *verifier) texts() error {
 		return err
 	}
 	for _, name := range names {
-		_, err := v.s.Text(fmt.Sprintf("%x", name))
+		hash := fmt.Sprintf("%x", name)
+		delete(v.named, hash)
+		_, err := v.s.Text(hash)
 		if errors.Is(err, ErrDamaged) || len(name) != sha256.Size {
 			v.note(Break{What: BreakText, Leaf: -1, Text: fmt.Sprintf("the site file or map %x is not the one of its hash", name)})
 		} else if err != nil {
 			return err
 		}
+	}
+	for hash, n := range v.named {
+		v.event(BreakTextMissing, -1, n.by, fmt.Sprintf("names the version %.12s… of %s, which is gone", hash, n.file))
 	}
 	return nil
 }

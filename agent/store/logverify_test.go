@@ -35,7 +35,11 @@ func evidenceStore(t testing.TB) (dir string, checkpoints [][]byte) {
 		}
 		checkpoints = append(checkpoints, e.Text)
 	}
-	if _, err := s.PutText([]byte("[site]\nname = \"Joinery\"\n")); err != nil {
+	text, err := s.PutText([]byte("[site]\nname = \"Joinery\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.AppendEvent(Event{Kind: "config_changed", WallMS: startMS, Text: "site.toml", Data: map[string]string{"file": "site.toml", "after": text}}); err != nil {
 		t.Fatal(err)
 	}
 	groups := register(t, s, testGroups())
@@ -93,8 +97,8 @@ func TestEvidence(t *testing.T) {
 		}
 	}
 	v := verifyDir(t, dir, nil)
-	if v.Blocks != 4 || v.Dropped != 4 || v.Events != 8 || len(v.Keys) != 1 || v.Kept != nil || v.Unsealed != 0 {
-		t.Errorf("%d blocks, %d dropped, %d events, keys %v; want 4, 4, 8, 1 key", v.Blocks, v.Dropped, v.Events, v.Keys)
+	if v.Blocks != 4 || v.Dropped != 4 || v.Events != 9 || len(v.Keys) != 1 || v.Kept != nil || v.Unsealed != 0 {
+		t.Errorf("%d blocks, %d dropped, %d events, keys %v; want 4, 4, 9, 1 key", v.Blocks, v.Dropped, v.Events, v.Keys)
 	}
 	c := v.Checkpoint
 	if c.Size != v.Leaves || c.FromMS < startMS+50*minuteMS || c.FromMS > startMS+50*minuteMS+1000 || c.ToMS < startMS+dayMS+29*minuteMS {
@@ -213,6 +217,13 @@ func TestEvidenceBreaks(t *testing.T) {
 			ref.firstSeq, ref.lastSeq = ref.firstSeq+100_000, ref.lastSeq+100_000
 			return b.Put(ref.key(), value)
 		}, BreakBlockAdded, "controller", startMS + dayMS},
+		{"a damaged block that the log has not", func(t *testing.T, tx *bolt.Tx) error {
+			b, ref := firstBlock(tx)
+			value := bytes.Clone(b.Get(ref.key()))
+			value[len(value)-3] ^= 4
+			ref.firstSeq, ref.lastSeq = ref.firstSeq+100_000, ref.lastSeq+100_000
+			return b.Put(ref.key(), value)
+		}, BreakBlockDamaged, "controller", startMS + dayMS},
 		{"a bit of a block", func(t *testing.T, tx *bolt.Tx) error {
 			b, ref := firstBlock(tx)
 			value := bytes.Clone(b.Get(ref.key()))
@@ -275,7 +286,7 @@ func TestEvidenceBreaks(t *testing.T) {
 			return b.Put(bytes.Clone(k), wrap(nil, typeText, appendList(nil, []byte("[site]\nname = \"Other\"\n"), enc)))
 		}, BreakText, "", 0},
 		{"the checkpoint's size", func(t *testing.T, tx *bolt.Tx) error {
-			return alterHead(tx, func(h *logHead) { h.text = bytes.Replace(h.text, []byte("\n27\n"), []byte("\n28\n"), 1) })
+			return alterHead(tx, func(h *logHead) { h.text = bytes.Replace(h.text, []byte("\n28\n"), []byte("\n29\n"), 1) })
 		}, BreakCheckpoint, "", 0},
 		// the event of the last seal stands there still
 		{"the log cut back", cutBack, BreakEventAdded, "", startMS},

@@ -101,7 +101,7 @@ func TestThirtyDaysWithSevenKept(t *testing.T) {
 		switch {
 		case day == keptDays+3:
 			early = rest
-		case day > keptDays+3 && rest > early+early/10:
+		case day > keptDays+3 && rest > early+early/5: // bbolt picks free pages by chance; without a plateau it would be more than twice
 			t.Fatalf("day %d: raw readings and free pages take %d bytes, %d on day %d: no plateau", day, rest, early, keptDays+3)
 		}
 		if day == 29 {

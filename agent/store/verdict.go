@@ -62,9 +62,11 @@ const (
 	BreakEventChanged = "event_changed"   //
 	BreakEventMissing = "event_missing"   //
 	BreakEventAdded   = "event_added"     //
+	BreakEventMoved   = "event_moved"     // not where its time is looked for
 	BreakEvents       = "events_damaged"  // a list of events that cannot be read
 	BreakState        = "settings"        // groups or segments are not as the last seal has them
 	BreakText         = "text_changed"    // a site file or map
+	BreakTextMissing  = "text_missing"    // one that a logged event names
 	BreakSeal         = "seal"            // the log contradicts itself
 	BreakRoot         = "root"            // the leaves are not those of the newest checkpoint
 	BreakCheckpoint   = "checkpoint"      // the newest one is not valid

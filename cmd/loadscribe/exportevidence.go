@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"os"
 
 	"loadscribe/agent/bundle"
+	"loadscribe/agent/evidence"
 )
 
 const formatEvidence = "evidence"
@@ -37,12 +39,14 @@ func readCheckpoint(path string) ([]byte, error) {
 		return nil, misuse{fmt.Errorf("--checkpoint: %w", err)}
 	}
 	defer f.Close()
-	const most = 4096 // and one more, so that a longer one is refused and not cut
-	text, err := io.ReadAll(io.LimitReader(f, most+1))
+	text, err := io.ReadAll(io.LimitReader(f, evidence.MaxMail+1)) // a longer one is refused, not cut
 	if err != nil {
 		return nil, fmt.Errorf("--checkpoint: %w", err)
 	}
-	return text, nil
+	if len(bytes.TrimSpace(text)) == 0 {
+		return nil, misuse{fmt.Errorf("--checkpoint: %s is empty: give the file as it was kept", path)}
+	}
+	return evidence.FromMail(text), nil
 }
 
 // evidence writes a bundle, reads it again as a stranger would, and says what

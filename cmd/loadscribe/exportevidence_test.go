@@ -59,6 +59,7 @@ func TestEvidenceOfARunningAgent(t *testing.T) {
 		}
 	}
 	mustFail(t, exitFailed, []string{"the kept checkpoint does not fit", "older than the kept"}, "verify", stopped, "--checkpoint", checkpointOf(t, after, out))
+	mustFail(t, exitWrongUse, []string{"--checkpoint", "not a valid checkpoint", "as it was kept"}, "verify", after, "--checkpoint", after)
 }
 
 // checkpointOf writes the checkpoint of a bundle to a file of its own.

@@ -142,6 +142,11 @@ func TestImportCommand(t *testing.T) {
 	if err := json.Unmarshal([]byte(mustRun(t, "import", "--site", b.site, "--list", "--json")), &all); err != nil || len(all) != 1 || all[0].Import != 1 || all[0].Undone {
 		t.Errorf("--list --json: %+v, %v", all, err)
 	}
+	for line := range strings.Lines(mustRun(t, "import", "--site", b.site, "--list")) { // no columns as wide as a file's hash
+		if strings.Contains(line, "    2026") || strings.HasSuffix(line, " \n") {
+			t.Errorf("--list prints the line %q", line)
+		}
+	}
 }
 
 // TestUndoLearnsAnew: the levels that an import taught go with it; what is left

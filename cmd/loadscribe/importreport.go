@@ -2,12 +2,10 @@ package main
 
 import (
 	"bufio"
-	"errors"
 	"fmt"
 	"io"
 	"os"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"loadscribe/agent"
@@ -201,19 +199,18 @@ func printImports(w io.Writer, all []agent.Imported, site *sitefile.Site) error 
 	if len(all) == 0 {
 		fmt.Fprintln(out, "nothing was imported")
 	}
-	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	for _, im := range all {
 		state := ""
 		if im.Undone {
-			state = "undone"
+			state = "; undone"
 		}
-		fmt.Fprintf(table, "%d\t%s\t%s to %s\t%d scans\t%s\t%s\n", im.Number, time.UnixMilli(int64(im.Time)).In(site.Location).Format("2006-01-02 15:04"),
+		fmt.Fprintf(out, "%d  %s  %s to %s  %d scans  %s%s\n", im.Number, time.UnixMilli(int64(im.Time)).In(site.Location).Format("2006-01-02 15:04"),
 			im.From, im.To, im.Scans, im.Text, state)
 		for line := range strings.Lines(im.Data["files"]) {
-			fmt.Fprintf(table, "\t  %s\t\t\t\t\n", strings.TrimSpace(line))
+			fmt.Fprintf(out, "     %s\n", strings.TrimSpace(line))
 		}
 	}
-	return errors.Join(table.Flush(), out.Flush())
+	return out.Flush()
 }
 
 // meter shows how far something is, on a terminal alone.

@@ -46,7 +46,7 @@ func TestImportsPointOneWay(t *testing.T) {
 	if err != nil {
 		t.Fatalf("go list: %v", err)
 	}
-	seen := map[string]bool{}
+	seen, used := map[string]bool{}, map[[2]string]bool{}
 	for line := range strings.Lines(string(out)) {
 		fields := strings.Fields(line)
 		from := strings.TrimPrefix(fields[0], "loadscribe/")
@@ -64,6 +64,7 @@ func TestImportsPointOneWay(t *testing.T) {
 			if !ours || roomOf(to) == room {
 				continue
 			}
+			used[[2]string{room, roomOf(to)}] = true
 			if !contains(allowed[room], roomOf(to)) {
 				t.Errorf("%s imports %s: that arrow is not in the picture", from, to)
 			}
@@ -72,6 +73,11 @@ func TestImportsPointOneWay(t *testing.T) {
 	for room := range allowed {
 		if !seen[room] {
 			t.Errorf("room %s is in the picture but holds no package", room)
+		}
+		for _, to := range allowed[room] {
+			if !used[[2]string{room, to}] {
+				t.Errorf("%s imports nothing of %s: take that arrow out of the picture", room, to)
+			}
 		}
 	}
 }

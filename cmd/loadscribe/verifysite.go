@@ -52,7 +52,7 @@ func printSiteVerdict(out io.Writer, v *agent.EvidenceVerdict, kept bool) {
 	if v.Sound {
 		fmt.Fprintln(out, "The record is as it was logged.")
 	} else {
-		fmt.Fprintf(out, "The record is NOT as it was logged: %d breaks, the first by time first.\n", v.BreakCount)
+		fmt.Fprintf(out, "The record is NOT as it was logged, breaks: %d, the first by time first.\n", v.BreakCount)
 		for _, b := range v.Breaks {
 			fmt.Fprintf(out, "  break     %s\n", b.Text)
 		}
@@ -70,14 +70,17 @@ func printSiteVerdict(out io.Writer, v *agent.EvidenceVerdict, kept bool) {
 	fmt.Fprintf(out, "  checked   %d scans in %d blocks, %d events; of %d more blocks the hashes alone are kept (keep_raw, or an import undone)\n",
 		v.Readings, v.Blocks, v.Events, v.Dropped)
 	if n := len(v.Keys); n > 1 {
-		fmt.Fprintf(out, "  note      %d keys have signed: the events evidence_key say when and why\n", n)
+		fmt.Fprintf(out, "  note      %d keys have signed, one after the other; the events evidence_key say when and why\n", n)
+		for _, k := range v.Keys {
+			fmt.Fprintf(out, "            from leaf %d on  %s\n", k.Leaf, k.Key)
+		}
 	}
 	if v.AdoptedBlocks+v.AdoptedEvents > 0 {
 		fmt.Fprintf(out, "  note      the log began on %s with %d blocks and %d events that were there: nothing shows whether they had been altered by then\n",
 			v.Began, v.AdoptedBlocks, v.AdoptedEvents)
 	}
 	if v.Unsealed > 0 {
-		fmt.Fprintf(out, "  note      %d scans and events are not sealed yet: they are in the log with the turn of the hour\n", v.Unsealed)
+		fmt.Fprintf(out, "  note      %d scans and events are not sealed yet, and nothing is shown of them: the turn of the hour in a running agent seals them, its stop, or a backup from it\n", v.Unsealed)
 	}
 	if v.Kept != nil && v.Kept.Holds {
 		fmt.Fprintf(out, "  kept      %s\n", v.Kept.Text)

@@ -74,7 +74,7 @@ def leaf(data):
 class Bundle:
     def __init__(self, b):
         n, self.b, self.parts, at, lines = len(b) - 86, memoryview(b), {}, 0, b""
-        need(n >= 0 and b[n+22:] == hashlib.sha256(self.b[:n]).hexdigest().encode(), "the comment is not the file's hash")
+        need(n >= 0 and b[n+22:] == hashlib.sha256(self.b[:n]).hexdigest().encode(), "the comment is not the file's hash: damaged, altered, or packed again by another program")
         while b[at:at+4] == b"PK\3\4":
             crc, packed, size, length = struct.unpack_from("<IIIH", b, at + 14)
             start, name, more, shown = at, b[at+30:at+30+length], b"", (packed, size)
@@ -229,7 +229,8 @@ def verify(path, kept):
          and m["format"] == "loadscribe evidence bundle" and m["version"] == 1 and m["from_ms"] < m["to_ms"] and m["layout"] in ("long", "wide"), "manifest.json")
     r, leaves, hashes, number = Reader(z.read("leaves.bin")), {}, {}, -1
     cp, *held = [checkpoint(z.read(x).decode()) for x in ("checkpoint.txt", "kept.txt") if x in z.parts or x[0] == "c"]
-    k = checkpoint(kept) if kept else cp
+    mailed = kept and re.search("^loadscribe/(.*\n){7}.*", re.sub("[ \t\r]+$", "", kept.lstrip("\ufeff"), flags=re.M), re.M)
+    k = checkpoint(mailed[0] + "\n" if mailed else kept) if kept else cp
     while r.at < len(r.b):
         before, (number, size) = number, r.get("QI")
         need(before < number < cp.size, "the leaves' order")
@@ -288,13 +289,12 @@ def verify(path, kept):
         need(rest[:len(piece)] == piece, "readings.csv is not what follows from the blocks")
         rest = rest[len(piece):]
     need(not rest and next(lines, None) is None, "readings.csv is not all that follows from the blocks")
-    print("log %s, %d leaves, readings %s, key SHA-256 %s\nwindow %s to %s, leaves %d to %d, %d blocks" % (
-        *cp[:2], cp.readings, sha(cp.key).hex(), stamp(m["from_ms"]), stamp(m["to_ms"]), first, end, len(shown)))
+    print("log %s, %d leaves, readings %s, key %s\nwindow %s to %s, leaves %d to %d, %d blocks" % (
+        *cp[:2], cp.readings, re.sub("(....)(?=.)", "\\1 ", sha(cp.key).hex()[:32]), stamp(m["from_ms"]), stamp(m["to_ms"]), first, end, len(shown)))
     print("devices: " + ", ".join(sorted({leaves[b][1].device + (" (imported)" if segments[leaves[b][1].segment][1] == "import" else "") for b in shown})))
 if __name__ == "__main__":
+    if len(sys.argv) not in (2, 4) or sys.argv[2:3] not in ([], ["--checkpoint"]) or sys.argv[1][:1] == "-": print(__doc__) or sys.exit(2)
     try:
-        need(len(sys.argv) == 2 or len(sys.argv) == 4 and sys.argv[2] == "--checkpoint", __doc__)
         verify(sys.argv[1], open(sys.argv[3], encoding="utf-8", newline="").read() if len(sys.argv) == 4 else None)
-    except WRONG as e:
-        sys.exit("NOT VERIFIED: %s" % e)
+    except WRONG as e: sys.exit("NOT VERIFIED: %s" % e)
     print("VERIFIED" + ("" if len(sys.argv) == 4 else " in itself; whether the log was written anew, only a checkpoint kept elsewhere tells (--checkpoint)"))
