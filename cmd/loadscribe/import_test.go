@@ -153,16 +153,16 @@ func TestImportCommand(t *testing.T) {
 // teaches them again, and the machine's states do not fall back to assumed ones.
 func TestUndoLearnsAnew(t *testing.T) {
 	b := newImportBench(t)
-	power, _ := b.loggersFiles(8, 0, 0)
-	text, err := os.ReadFile(strings.TrimPrefix(power, "power="))
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows := strings.SplitAfter(string(text), "\n")
-	half := len(rows) / 2
 	args := []string{"import", "--site", b.site, "--map", b.columns}
-	mustRun(t, append(args, "power="+b.write("p1.csv", strings.Join(rows[:half], "")))...)
-	mustRun(t, append(args, "power="+b.write("p2.csv", rows[0]+strings.Join(rows[half:], "")))...)
+	for _, day := range []string{"02", "03"} {
+		var rows strings.Builder
+		rows.WriteString("Time;P (kW);On\n")
+		for i := range 4 * 720 { // loaded and unloaded for two minutes each
+			at := time.Date(2026, 3, 2, 6, 0, 5*i, 0, time.UTC)
+			fmt.Fprintf(&rows, "%s.03.2026 %s;%d,%02d;1\n", day, at.Format("15:04:05"), 12+28*(i/24%2), i*37%100)
+		}
+		mustRun(t, append(args, "power="+b.write("p"+day+".csv", rows.String()))...)
+	}
 	if out := mustRun(t, "import", "--site", b.site, "--undo", "1"); !strings.Contains(out, "the levels of comp1 were learnt anew") {
 		t.Errorf("--undo says %q", out)
 	}
