@@ -217,6 +217,9 @@ func (im *importer) flush() error {
 			err = im.h.store.Append(im.batch)
 		}
 	}
+	if err == nil { // recording would wait for a disk to recover; who imports can be told
+		err = im.h.store.TakesNothing()
+	}
 	if err != nil {
 		return err
 	}

@@ -289,6 +289,37 @@ func TestImportFails(t *testing.T) {
 	}
 }
 
+// A disk that takes nothing ends an import at its first seal: it must not go on
+// making the same blocks again and again.
+func TestImportIntoFullDisk(t *testing.T) {
+	site, own := storyOf(t)
+	own.Close()
+	before := treeOf(t, site.Agent.DataDir)
+	full, taken := errors.New("no space left"), 0
+	endless := func(_ context.Context, groups []*scan.Group, fn func(*scan.Scan) error) error {
+		for i := range int64(100_000) {
+			taken++
+			s := scan.Scan{Group: groups[0], WallMS: testStartMS + 86_400_000 + i*1000, Values: make([]int64, len(groups[0].Channels))}
+			if err := fn(&s); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	_, err := Import(t.Context(), site, ImportOrder{FromMS: testStartMS + 86_400_000, Scans: endless}, Options{Store: store.Options{CommitFault: func(last bool) error {
+		if taken > 0 && !last {
+			return full
+		}
+		return nil
+	}}})
+	if !errors.Is(err, full) || taken > 8000 {
+		t.Errorf("after %d scans: %v", taken, err)
+	}
+	if after := treeOf(t, site.Agent.DataDir); !maps.Equal(before, after) {
+		t.Error("the directory has changed")
+	}
+}
+
 // treeOf is every file of a directory but the lock.
 func treeOf(t *testing.T, dir string) map[string]string {
 	t.Helper()

@@ -52,6 +52,19 @@ func (s *Store) Stats() Stats {
 	return st
 }
 
+// TakesNothing is why the disk did not take what was last written to it; nil
+// where it did, or where nothing was.
+func (s *Store) TakesNothing() error {
+	if !s.readOnly {
+		if _, _, err := s.j.state(); err != nil {
+			return err
+		}
+	}
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.sealErr
+}
+
 // measureFiles adds up what the files take.
 func (s *Store) measureFiles(st *Stats) {
 	err := filepath.WalkDir(s.dir, func(path string, d fs.DirEntry, err error) error {
