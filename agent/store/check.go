@@ -97,8 +97,15 @@ func (c *fileCheck) marks() error {
 func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
 	typ := map[string]byte{bucketGroups: typeGroup, bucketSegments: typeSegment, bucketBlocks: typeBlock, bucketCells: typeCells,
 		bucketPieces: typePieces, bucketEvents: typeEvents, bucketTexts: typeText, bucketLeaves: typeLeaves}[top]
-	if slices.Contains(copyBuckets(), top) {
+	switch {
+	case slices.Contains(copyBuckets(), top):
 		typ = typeCopy
+	case top == bucketLog && string(key) == logHeadKey:
+		typ = typeLogHead
+	case top == bucketLog && string(key) == logOldKey:
+		typ = typeLogOld
+	case top == bucketLog:
+		typ = typeLog
 	}
 	var ref blockRef
 	if top == bucketBlocks {

@@ -138,11 +138,9 @@ func (w *logWriter) begin(l *BeginLeaf) error {
 	copy(l.StoreID[:], w.tx.Bucket([]byte(bucketMeta)).Get([]byte(metaID)))
 	l.WallMS = w.wallMS
 	if old := w.bucket.Get([]byte(logOldKey)); old != nil {
-		text, err := unwrap(old, typeLogOld)
-		if err != nil {
-			return err
+		if text, err := unwrap(old, typeLogOld); err == nil { // a word about the past must not keep the present from being sealed
+			l.Old = string(text)
 		}
-		l.Old = string(text)
 	}
 	if err := w.bucket.Delete([]byte(logOldKey)); err != nil {
 		return err
