@@ -3,6 +3,7 @@ package bundle
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -10,8 +11,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-
-	"crypto/sha256"
 
 	"golang.org/x/mod/sumdb/tlog"
 

@@ -87,6 +87,16 @@ func (w window) parse(now time.Time, site *sitefile.Site) (from, to time.Time, e
 	return from, to, nil
 }
 
+// open loads the site and finds who answers for it, which the caller closes.
+func (f *siteFlags) open(s *surroundings) (*sitefile.Site, asked, error) {
+	site, err := f.load()
+	if err != nil {
+		return nil, nil, err
+	}
+	source, err := ask(s, site)
+	return site, source, err
+}
+
 // ask finds who answers for a site. The lock of the data directory decides: an
 // address in it may be left over from an agent that was killed, and lead to
 // another site's.

@@ -12,9 +12,8 @@ import (
 )
 
 type testListCmd struct {
-	Site string `required:"" help:"The site file." placeholder:"FILE"`
-	Data string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
-	JSON bool   `help:"Print the JSON of /api/v1/tests."`
+	siteFlags
+	JSON bool `help:"Print the JSON of /api/v1/tests."`
 }
 
 type testWithdrawCmd struct {
@@ -34,11 +33,7 @@ func (r *running) Tests(ctx context.Context) (t agent.Tests, err error) {
 
 // Run lists the results, from the running agent or the files of a stopped one.
 func (c *testListCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
-	if err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	site, source, err := c.open(s)
 	if err != nil {
 		return err
 	}

@@ -12,9 +12,8 @@ import (
 )
 
 type serviceDueCmd struct {
-	Site string `required:"" help:"The site file." placeholder:"FILE"`
-	Data string `help:"Data directory, instead of the site file's." placeholder:"DIR"`
-	JSON bool   `help:"Print the JSON of /api/v1/service."`
+	siteFlags
+	JSON bool `help:"Print the JSON of /api/v1/service."`
 }
 
 // serviceDue is what --json prints.
@@ -24,11 +23,7 @@ type serviceDue struct {
 
 // Run lists what is due, from the running agent or the files of a stopped one.
 func (c *serviceDueCmd) Run(s *surroundings) error {
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
-	if err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	site, source, err := c.open(s)
 	if err != nil {
 		return err
 	}

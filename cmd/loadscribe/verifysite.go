@@ -10,7 +10,6 @@ import (
 	"os"
 
 	"loadscribe/agent"
-	"loadscribe/agent/sitefile"
 )
 
 // site verifies the evidence log of a site's record.
@@ -19,11 +18,7 @@ func (c *verifyCmd) site(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data})
-	if err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	site, source, err := (&siteFlags{c.Site, c.Data}).open(s)
 	if err != nil {
 		return err
 	}
@@ -98,11 +93,7 @@ type checkpointCmd struct {
 }
 
 func (c *checkpointCmd) Run(s *surroundings) error {
-	site, err := c.load()
-	if err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	site, source, err := c.open(s)
 	if err != nil {
 		return err
 	}
