@@ -997,7 +997,7 @@ export type EvidenceKey = {
 
 /** One thing that is not as the evidence log has it. */
 export type EvidenceBreak = {
-  /** block_changed, block_damaged, block_missing, block_added, hashes_missing, event_changed, event_missing, event_added, events_damaged, settings, text_changed, seal, root, checkpoint, kept_checkpoint, log_damaged */
+  /** block_changed, block_damaged, block_missing, block_added, hashes_missing, event_changed, event_missing, event_added, event_moved, events_damaged, settings, text_changed, text_missing, seal, root, checkpoint, kept_checkpoint, log_damaged */
   what: string;
   /** -1: none */
   leaf: number;
