@@ -129,8 +129,8 @@ type Result struct {
 	ShortM3, ShortS                float64 // below MinimumPa: air that was not there, and for how long
 	LowestPa, LowestAtS            float64
 	MeanPa, HighestPa              float64
-	SlotJ []float64 // energy by slot since the window's beginning
-	Trace []TracePoint
+	SlotJ                          []float64 // energy by slot since the window's beginning
+	Trace                          []TracePoint
 }
 
 // MachineResult is what one machine did.
