@@ -68,10 +68,10 @@ type ReplayMachine struct {
 	CutInPa, CutOutPa       gum.Value
 	GaugePa                 gum.Value
 	CutInSetPa, CutOutSetPa float64
-	TargetPa         gum.Value // variable speed: pressure held
-	LeastShare       gum.Value // least flow share seen running part-loaded
-	ModulationPa     gum.Value // pressure over which the inlet closes from full flow to none, as seen; V 0: not seen
-	NoLoadStopS      float64   // as seen, else as the site file has it; +Inf: none
+	TargetPa                gum.Value // variable speed: pressure held
+	LeastShare              gum.Value // least flow share seen running part-loaded
+	ModulationPa            gum.Value // pressure over which the inlet closes from full flow to none, as seen; V 0: not seen
+	NoLoadStopS             float64   // as seen, else as the site file has it; +Inf: none
 	// Curve is the part-load curve seen, shares of full load; nil where none was.
 	Curve []ReplayPoint
 	On    []Span // when it may have run: nil where it is never seen kept from running
