@@ -216,7 +216,6 @@ func (r *replayMaker) keptFrom(run Run, cutInPa float64) int64 {
 	return 0
 }
 
-
 // delayBasis says where the delivery delay comes from.
 func (r *replayMaker) delayBasis(k int) string {
 	if s := r.machines[k]; s.delaySeen() {

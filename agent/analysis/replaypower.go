@@ -27,7 +27,8 @@ const (
 	ratedPowerLimit                  = 0.05
 	leastPowerCellMS                 = 60_000
 	delayPowerShare, delayPowerLimit = 0.8, 0.4
-	leastPowerNoise                  = 0.005 // of the mean power of a quarter hour
+	nearLoadedPa                     = 50_000.0 // of the median
+	leastPowerNoise                  = 0.005    // of the mean power of a quarter hour
 )
 
 // slopeInput is that of full-load power over pressure.
@@ -72,23 +73,10 @@ func (r *replayMaker) loadedFit(k int, m *ReplayMachine) {
 	f := priorFit{prior: []float64{mean.V, slope, float64(mean.V * (1 - delayPowerShare) * delay)},
 		u:          []float64{mean.V, float64(m.PowerPerPa.U() * mean.V), float64(mean.V * rectangular(delayPowerLimit) * delay)},
 		leastNoise: float64(leastPowerNoise * mean.V)}
-	at := s.g.sp.find(scan.DischargePressure)
-	var paS, seconds float64
-	cells := s.g.cells
-	pa := make([]float64, len(cells))
-	for i := range cells {
-		pa[i] = m.LoadedPa
-		if d := &cells[i].d; at >= 0 && d.health != nil && s.g.sp.healthAt[at] >= 0 && d.health[s.g.sp.healthAt[at]].flowing.ms > 0 {
-			pa[i] = s.g.sp.chans[at].mean(d.health[s.g.sp.healthAt[at]].flowing).v - r.seen.gauge[k].V
-		}
-		t := float64(cells[i].d.power[Loaded].ms) / 1000
-		paS += float64(pa[i] * t)
-		seconds += t
-	}
-	m.LoadedPa = paS / seconds
+	cells, pa := s.g.cells, r.loadedPa(k, m)
 	for i := range cells {
 		d := &cells[i].d
-		if d.power[Loaded].ms < leastPowerCellMS {
+		if d.power[Loaded].ms < leastPowerCellMS || math.Abs(pa[i]-m.LoadedPa) > nearLoadedPa {
 			continue
 		}
 		t := float64(d.power[Loaded].ms) / 1000
@@ -114,6 +102,32 @@ func (r *replayMaker) loadedFit(k int, m *ReplayMachine) {
 	m.DelayPower.V = min(max(m.DelayPower.V, 0), 1.5*loaded.V)
 	m.Basis["loaded_power"] = fmt.Sprintf("least squares over %d quarter hours, %s loaded, of energy on loaded time and loads", len(f.rows), inWords(all.ms))
 	m.Basis["delay_power"] = "the same least squares: what each load took less"
+}
+
+// loadedPa is the mean pressure at the outlet while air flowed, by quarter hour, and
+// sets that of all. Those that fill an empty plant are far from it, and a straight
+// line does not reach there.
+func (r *replayMaker) loadedPa(k int, m *ReplayMachine) []float64 {
+	s := r.machines[k]
+	all := make([]float64, len(s.g.cells))
+	at := s.g.sp.find(scan.DischargePressure)
+	if at >= 0 {
+		at = s.g.sp.healthAt[at]
+	}
+	var values []float64
+	for i := range all {
+		all[i] = m.LoadedPa
+		if d := &s.g.cells[i].d; at >= 0 && d.health != nil && d.health[at].flowing.ms > 0 {
+			all[i] = s.g.sp.chans[s.g.sp.health[at]].mean(d.health[at].flowing).v - r.seen.gauge[k].V
+			if d.power[Loaded].ms >= leastPowerCellMS {
+				values = append(values, all[i])
+			}
+		}
+	}
+	if len(values) > 0 {
+		m.LoadedPa = quantileOf(values, 0.5)
+	}
+	return all
 }
 
 // fullPowerNotSeen takes the nameplate for what was never seen.
