@@ -167,7 +167,7 @@ func TestSearchSpecRefuses(t *testing.T) {
 	} {
 		spec := searchOfTOML(t, c.text)
 		_, err := spec.grid()
-		var bad *RequestError
+		var bad *searchError
 		if !errors.As(err, &bad) || bad.Field != c.field || !strings.Contains(bad.Message, c.says) {
 			t.Errorf("%q gives %v, want field %s and %q", c.text, err, c.field, c.says)
 		}
@@ -175,7 +175,7 @@ func TestSearchSpecRefuses(t *testing.T) {
 }
 
 // FuzzSearchSpec: whatever a changes file asks, the answer is a grid that is within
-// bounds or a RequestError.
+// bounds or a searchError.
 func FuzzSearchSpec(f *testing.F) {
 	f.Add(searchExample)
 	f.Add("[search.vary]\nk = { from = 1e308, to = 1e308, step = 1e-308 }\n")
@@ -188,10 +188,10 @@ func FuzzSearchSpec(f *testing.F) {
 			return
 		}
 		g, err := file.Search.grid()
-		var bad *RequestError
+		var bad *searchError
 		if err != nil {
 			if !errors.As(err, &bad) || bad.Field == "" || bad.Message == "" {
-				t.Fatalf("%v is no RequestError", err)
+				t.Fatalf("%v is no searchError", err)
 			}
 			return
 		}
