@@ -9,7 +9,7 @@ import (
 // minute, what each machine is, and what was measured.
 type ReplayRecord struct {
 	System       string
-	FromMS, ToMS int64 // whole minutes, Unix ms UTC
+	FromMS, ToMS int64 // whole quarter hours about what was asked for, Unix ms UTC
 	Coverage     float64
 	Absent       string // why nothing can be replayed
 	ResolutionS  float64
@@ -58,11 +58,20 @@ type ReplayMachine struct {
 	StartPower       gum.Value
 	DelayS           gum.Value // delivery delay
 	DropPa           gum.Value // from where its pressure is read to the stores, full flow
-	CutInPa          gum.Value // as seen, at the place its controls read
-	CutOutPa         gum.Value
-	TargetPa         gum.Value // variable speed: pressure held
-	LeastShare       gum.Value // least flow share seen running part-loaded
-	NoLoadStopS      float64   // as seen, else as the site file has it; +Inf: none
+	// CutInPa and CutOutPa are as seen, at the place its controls read; V 0: not
+	// seen. They are brought to the gauge of the stores: GaugePa is what the machine's
+	// own gauge shows above that when no air flows, so that a setting in its display
+	// less GaugePa is a pressure of the replay. CutInSetPa and CutOutSetPa are the
+	// settings in its own display, by the controller or the site file; 0: not known.
+	// A changed setting moves the band by the difference to these, for what is seen
+	// lies beside what is set by how late the controls answer.
+	CutInPa, CutOutPa       gum.Value
+	GaugePa                 gum.Value
+	CutInSetPa, CutOutSetPa float64
+	TargetPa                gum.Value // variable speed: pressure held
+	LeastShare              gum.Value // least flow share seen running part-loaded
+	ModulationPa            gum.Value // pressure over which the inlet closes from full flow to none, as seen; V 0: not seen
+	NoLoadStopS             float64   // as seen, else as the site file has it; +Inf: none
 	// Curve is the part-load curve seen, shares of full load; nil where none was.
 	Curve []ReplayPoint
 	On    []Span // when it may have run: nil where it is never seen kept from running
@@ -75,11 +84,12 @@ type ReplayMachine struct {
 // power.
 type ReplayPoint struct{ Flow, Power, U float64 }
 
-// ReplayMeasured is what really happened over the replayed minutes.
+// ReplayMeasured is what really happened over the replayed minutes. Where no energy
+// is read, Energy is 0, SlotJ is nil and EnergyBasis says why.
 type ReplayMeasured struct {
 	Energy      gum.Value // J, all machines
 	SlotMS      int64     // length of a slot
-	SlotJ       []float64 // energy by slot from FromMS on; NaN where not wholly observed
+	SlotJ       []float64 // energy of the replayed minutes by slot from FromMS on; NaN where there are none
 	LowestPa    gum.Value // gauge, of the stores
 	MeanPa      gum.Value
 	BelowS      float64 // below MinimumPa
