@@ -66,13 +66,15 @@ type taken struct {
 	chokePa   float64 // from which what leaks goes with the absolute pressure
 	follow    float64 // share of the mean demand that goes with the pressure
 	rest      float64 // the same of what is no leak
-	d         *demandChange
-	since     func(ms int64) float64
+	// leakFollows is the same of the leaks: all, unless somebody said otherwise.
+	leakFollows float64
+	d           *demandChange
+	since       func(ms int64) float64
 }
 
 func (st *Study) taken(d *demandChange, s shift) *taken {
 	rec := &st.rec
-	t := &taken{scale: 1, leakPa: rec.LeakPa, outsidePa: rec.OutsidePa, d: d, since: st.seconds}
+	t := &taken{scale: 1, leakFollows: 1, leakPa: rec.LeakPa, outsidePa: rec.OutsidePa, d: d, since: st.seconds}
 	t.chokePa = (chokedOver - 1) * rec.OutsidePa
 	t.fullPa = max(rec.MinimumPa, t.chokePa)
 	if rec.MeanDemand.V > 0 {
@@ -92,7 +94,7 @@ func (st *Study) taken(d *demandChange, s shift) *taken {
 		if t.follow >= share {
 			t.rest = (t.follow - share) / (1 - share)
 		} else {
-			t.leak = 0 // less follows the pressure than leaks: somebody said so
+			t.leakFollows, t.rest = t.follow/share, 0 // somebody said so
 		}
 	}
 	return t
@@ -136,10 +138,10 @@ func (t *taken) segment(m *analysis.ReplayMinute, flow float64) engine.Segment {
 		atPa, abs = t.fullPa, t.fullPa+t.outsidePa
 	}
 	leak := min(flow, t.leak*abs/(t.leakPa+t.outsidePa))
-	perPa := (leak + t.rest*(flow-leak)) / abs
+	perPa := (t.leakFollows*leak + t.rest*(flow-leak)) / abs
 	if share := t.d.leaksMended; share > 0 {
 		flow -= share * leak
-		perPa -= share * leak / abs
+		perPa -= share * t.leakFollows * leak / abs
 		leak -= share * leak
 	}
 	at := t.since(m.StartMS)

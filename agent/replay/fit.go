@@ -148,3 +148,47 @@ func (st *Study) calibrated() []Calibrated {
 	}
 	return all
 }
+
+// measured is what really happened over the replayed minutes.
+func (e *evaluation) measured() Outcome {
+	rec := &e.st.rec
+	was := &rec.Measured
+	var o Outcome
+	if e.metered {
+		o.Energy = amount(was.Energy.Scaled(1 / kWh))
+	} else {
+		o.Energy.Note = was.EnergyBasis
+	}
+	var starts, loads, worst, runningS float64
+	for i := range was.ByMachine {
+		d := &was.ByMachine[i]
+		starts, loads, worst = starts+float64(d.Starts), loads+float64(d.Loads), max(worst, float64(d.StartsHourMax))
+		m := MachineOutcome{Machine: rec.Machines[i].Machine.Name, EnergyKWh: d.Energy.V / kWh,
+			StateKWh: map[string]float64{}, StateS: map[string]float64{}, Starts: d.Starts, Loads: d.Loads}
+		for s, seconds := range d.StateS {
+			m.StateS[s.String()] = seconds
+			if s.Running() {
+				runningS += seconds
+			}
+		}
+		for s, joules := range d.StateJ {
+			m.StateKWh[s.String()] = joules / kWh
+		}
+		o.Machines = append(o.Machines, m)
+	}
+	counted := func(v float64) Amount { return Amount{Value: &v} }
+	o.Starts, o.Loads, o.StartsHourMax = counted(starts), counted(loads), counted(worst)
+	if runningS > 0 {
+		o.LoadsHour = counted(loads / (runningS / 3600))
+	}
+	o.LowestPa, o.MeanPa = amount(was.LowestPa), amount(was.MeanPa)
+	o.LowestPa.Note = "of the minutes' ends, at the stores"
+	if rec.MinimumPa > 0 {
+		o.BelowS = counted(was.BelowS)
+		o.ShortS = was.BelowS
+	}
+	if air := rec.MeanDemand.Scaled(minuteS * float64(len(rec.Minutes))); air.V > 0 && e.metered {
+		o.SpecificPower = amount(was.Energy.Over(air))
+	}
+	return o
+}
