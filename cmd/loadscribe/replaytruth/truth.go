@@ -1,0 +1,67 @@
+package replaytruth
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"loadscribe/simulator"
+)
+
+// Truth is what a plant did in the replayed minutes.
+type Truth struct {
+	EnergyKWh     float64
+	Starts, Loads int
+	LowestPa      float64 // gauge, of the receiver
+	AirM3         float64 // delivered
+	Low           time.Duration
+	// LeastKWh is what the air delivered would have taken of the plant's best
+	// machine at full load throughout: a machine whose power fell with its flow in
+	// proportion. NaN where none was ever loaded.
+	LeastKWh float64
+}
+
+// truthOf sums a world over spans of whole minutes.
+func truthOf(w *simulator.World, spans []span) (Truth, error) {
+	if len(spans) == 0 {
+		return Truth{}, fmt.Errorf("no minute was replayed")
+	}
+	truth := w.Truth()
+	t := Truth{LowestPa: math.Inf(1)}
+	best := math.Inf(1) // J/m³
+	for _, name := range truth.Machines() {
+		full, err := truth.TrueFlowM3S(name)
+		if err != nil {
+			return Truth{}, err
+		}
+		var loadedJ, loadedS float64
+		for _, s := range spans {
+			sum, err := truth.Totals(name, s.from, s.to)
+			if err != nil {
+				return Truth{}, err
+			}
+			t.EnergyKWh += sum.EnergyJ / 3.6e6
+			t.Starts += sum.Starts
+			t.Loads += sum.LoadCycles
+			t.AirM3 += sum.DeliveredM3
+			loadedJ += sum.StateJ[simulator.Loaded]
+			loadedS += sum.States[simulator.Loaded].Seconds()
+		}
+		if loadedS > 0 {
+			best = min(best, loadedJ/loadedS/full)
+		}
+	}
+	t.LeastKWh = t.AirM3 * best / 3.6e6
+	if math.IsInf(best, 1) {
+		t.LeastKWh = math.NaN()
+	}
+	for _, s := range spans {
+		low, err := truth.LowestPa(simulator.AtReceiver, s.from, s.to)
+		if err != nil {
+			return Truth{}, err
+		}
+		t.LowestPa = min(t.LowestPa, low)
+		t.Low += truth.Plant(s.from, s.to).Low
+	}
+	return t, nil
+}
