@@ -69,7 +69,7 @@ func settingPairs() []Pair {
 			Change: schedule("Mon-Fri 05:00-20:00"), Set: sets("comp1.schedule", "Mon-Fri 05:00-20:00")},
 		{Name: "starts guard", Kind: Settings, Scenario: large,
 			Present: both(timer("comp1", 30*time.Second), guard("comp1", 2*minute), volume("receiver", 240), band("comp1", 100, 118)),
-			Change:  guard("comp1", 12*minute), Set: sets("comp1.least_between_starts", "12 min")},
+			Change:  guard("comp1", 5*minute), Set: sets("comp1.least_between_starts", "5 min")},
 		{Name: "volume up", Kind: Settings, Scenario: large, Quick: true,
 			Change: volume("receiver", 400), Set: sets("volume_add", "320 gal")},
 		{Name: "volume down", Kind: Settings, Scenario: shop,

@@ -12,7 +12,7 @@ import (
 type Truth struct {
 	EnergyKWh     float64
 	Starts, Loads int
-	LowestPa      float64 // gauge, of the receiver
+	LowestPa      float64 // gauge, of the receiver, in the shifts' hours
 	AirM3         float64 // delivered
 	Low           time.Duration
 	// LeastKWh is what the air delivered would have taken of the plant's best
@@ -55,13 +55,25 @@ func truthOf(w *simulator.World, spans []span) (Truth, error) {
 	if math.IsInf(best, 1) {
 		t.LeastKWh = math.NaN()
 	}
+	return t, t.pressures(w, spans)
+}
+
+// pressures looks at the shifts' minutes: at night a plant bleeds down, whatever
+// machine it has.
+func (t *Truth) pressures(w *simulator.World, spans []span) error {
+	sc, truth := w.Scenario(), w.Truth()
 	for _, s := range spans {
-		low, err := truth.LowestPa(simulator.AtReceiver, s.from, s.to)
-		if err != nil {
-			return Truth{}, err
+		for at := s.from; at.Before(s.to); at = at.Add(time.Minute) {
+			if len(sc.Shifts) > 0 && !sc.InShift(at) {
+				continue
+			}
+			low, err := truth.LowestPa(simulator.AtReceiver, at, at.Add(time.Minute))
+			if err != nil {
+				return err
+			}
+			t.LowestPa = min(t.LowestPa, low)
+			t.Low += truth.Plant(at, at.Add(time.Minute)).Low
 		}
-		t.LowestPa = min(t.LowestPa, low)
-		t.Low += truth.Plant(s.from, s.to).Low
 	}
-	return t, nil
+	return nil
 }
