@@ -98,6 +98,13 @@ func crowd(name string, flowCFM float64, when ...string) edit {
 	}
 }
 
+// steadily has forty users take a flow between them day and night, who hardly rest.
+func steadily(flowCFM float64) edit {
+	return func(s *simulator.Scenario) {
+		s.Users = []simulator.User{{Name: "line", Count: 40, FlowM3S: flowCFM / 40 * cfm, RegulatedPa: 80 * psi, On: 4 * time.Hour, Rest: time.Second, Always: true}}
+	}
+}
+
 // without takes a user away who is the last of the list: those behind him would
 // come at other times.
 func without(name string) edit {

@@ -1,6 +1,7 @@
 package replaytruth
 
 import (
+	"strconv"
 	"time"
 
 	"loadscribe/agent/replay"
@@ -74,6 +75,8 @@ func settingPairs() []Pair {
 			Change: volume("receiver", 400), Set: sets("volume_add", "320 gal")},
 		{Name: "volume down", Kind: Settings, Scenario: shop,
 			Change: volume("receiver", 120), Set: sets("volume_add", "-120 gal")},
+		{Name: "band narrower, two fifths unseen", Kind: Settings, Scenario: shop, Unseen: away,
+			Change: band("comp1", 102, 112), Set: sets("comp1.cut_in", "102 psi", "comp1.cut_out", "112 psi")},
 		{Name: "volume up, starved", Kind: Settings, Scenario: "storage-starved",
 			Change: volume("receiver", 400), Set: sets("volume_add", "340 gal")},
 		{Name: "band and timer, heatless dryer", Kind: Settings, Scenario: "heatless-dryer",
@@ -150,4 +153,25 @@ func severalPairs() []Pair {
 			Change: both(timer("base1", 2*minute), timer("base2", 2*minute)),
 			Set:    sets("base1.no_load_stop", "2 min", "base2.no_load_stop", "2 min")},
 	}
+}
+
+// away is two hours of each five, in 24 minutes of an hour.
+func away(wallMS int64) bool { return wallMS%(5*12*60_000) < 2*12*60_000 }
+
+// SpeedPairs are plants with a steady demand, as shares of the machine's flow in
+// falling order, whose machine gets a drive and a target in the middle of its band.
+func SpeedPairs() (pairs []Pair, shares []float64) {
+	shares = []float64{0.98, 0.8, 0.6, 0.4}
+	for i, share := range shares {
+		pairs = append(pairs, Pair{Name: "variable speed at " + strconv.FormatFloat(100*share, 'f', 0, 64) + " %", Kind: Control,
+			Scenario: shop, Seed: uint64(900 + i), Flow: 0.97, Present: both(schedule(), leaking(0.1), steadily(share*0.97*185)),
+			Change: driven(108, 0.25), Set: sets("comp1.control", "variable speed", "comp1.target", "108 psi", "comp1.least_share", "25 %")})
+	}
+	return pairs, shares
+}
+
+// TooSmall is a change to a machine that cannot give what is asked.
+func TooSmall() Pair {
+	return Pair{Name: "machine too small", Kind: Machine, Scenario: shop, Seed: 77, Flow: 0.97, Change: sized(70, 15, 20, 0.97),
+		Set: sets("comp1.rated_flow", "70 cfm", "comp1.rated_pressure", "125 psi", "comp1.rated_power", "15 kW")}
 }

@@ -29,6 +29,8 @@ type Pair struct {
 	Present, Change func(*simulator.Scenario)
 	// Set is the change as it is asked for.
 	Set []replay.Setting
+	// Unseen tells when the recorder was away; may be nil.
+	Unseen func(wallMS int64) bool
 	// Quick pairs are played each time, the others in the long run.
 	Quick bool
 }
@@ -54,7 +56,7 @@ type Played struct {
 // Play records the present plant in the window, asks, and runs the changed plant.
 // dir takes the site file.
 func (p Pair) Play(ctx context.Context, dir string, w Window, ask Ask) (*Played, error) {
-	run := airtruth.Run{Scenario: p.Scenario, Seed: p.Seed, Flow: p.Flow, After: w.After, Length: w.Length, Edit: p.Present}
+	run := airtruth.Run{Scenario: p.Scenario, Seed: p.Seed, Flow: p.Flow, After: w.After, Length: w.Length, Edit: p.Present, Unseen: p.Unseen}
 	recorded, err := run.Play(ctx, dir)
 	if err != nil {
 		return nil, fmt.Errorf("record %q: %w", p.Name, err)

@@ -12,9 +12,10 @@ import (
 type Truth struct {
 	EnergyKWh     float64
 	Starts, Loads int
-	LowestPa      float64 // gauge, of the receiver, in the shifts' hours
-	AirM3         float64 // delivered
-	Low           time.Duration
+	LowestPa      float64       // gauge, of the receiver, in the shifts' hours
+	AirM3         float64       // delivered
+	MinimumPa     float64       // what the users need at the receiver
+	Low           time.Duration // below it, in the shifts' hours
 	// LeastKWh is what the air delivered would have taken of the plant's best
 	// machine at full load throughout: a machine whose power fell with its flow in
 	// proportion. NaN where none was ever loaded.
@@ -27,7 +28,7 @@ func truthOf(w *simulator.World, spans []span) (Truth, error) {
 		return Truth{}, fmt.Errorf("no minute was replayed")
 	}
 	truth := w.Truth()
-	t := Truth{LowestPa: math.Inf(1)}
+	t := Truth{LowestPa: math.Inf(1), MinimumPa: w.Scenario().MinimumPressurePa}
 	best := math.Inf(1) // J/m³
 	for _, name := range truth.Machines() {
 		full, err := truth.TrueFlowM3S(name)
