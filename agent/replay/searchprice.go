@@ -29,9 +29,9 @@ func (s *SearchSpec) putPrices(g *grid) error {
 			if !ok {
 				near := quantity.Nearest(name, keys)
 				if near != "" {
-					return refuseSearch("search.price."+name, "it is not in search.vary; did you mean %q?", near)
+					return refuse("search.price."+name, "it is not in search.vary; did you mean %q?", near)
 				}
-				return refuseSearch("search.price."+name, "it is not in search.vary: only what varies has a price")
+				return refuse("search.price."+name, "it is not in search.vary: only what varies has a price")
 			}
 			if err := walk(name+".", inner); err != nil {
 				return err
@@ -63,7 +63,7 @@ func (a *axis) price(field string, given any) error {
 		if by {
 			var ok bool
 			if one, ok = table[value]; !ok && value != asIs {
-				return refuseSearch(field, "the value %q has no price", value)
+				return refuse(field, "the value %q has no price", value)
 			}
 		}
 		if value == asIs {
@@ -71,7 +71,7 @@ func (a *axis) price(field string, given any) error {
 		}
 		p, ok := number(one)
 		if !ok || !(p >= 0) || math.IsInf(p, 0) {
-			return refuseSearch(field, "%v is no price: give a number of 0 or more, or a table with one for each value", one)
+			return refuse(field, "%v is no price: give a number of 0 or more, or a table with one for each value", one)
 		}
 		a.prices[i] = p
 	}
@@ -80,7 +80,7 @@ func (a *axis) price(field string, given any) error {
 	}
 	for _, value := range slices.Sorted(maps.Keys(table)) {
 		if !slices.Contains(a.values, value) {
-			return refuseSearch(field, "it has a price for %q, which is none of the values %q", value, a.values)
+			return refuse(field, "it has a price for %q, which is none of the values %q", value, a.values)
 		}
 	}
 	return nil

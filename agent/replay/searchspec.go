@@ -22,24 +22,24 @@ const (
 // [search] of a changes file, and search of a request.
 type SearchSpec struct {
 	// Set holds in every combination: key and value as in an alternative.
-	Set map[string]any `toml:"set" json:"set,omitempty"`
+	Set map[string]any `json:"set,omitempty"`
 	// Vary has for each key a list of values or a table from, to, step.
-	Vary   map[string]any `toml:"vary" json:"vary"`
-	Limits SearchLimits   `toml:"limits" json:"limits"`
+	Vary   map[string]any `json:"vary"`
+	Limits SearchLimits   `json:"limits"`
 	// Price has for each varied key what it costs: a number for any value but "as is",
 	// or a table with a number for each value. What has no price costs nothing.
-	Price map[string]any `toml:"price" json:"price,omitempty"`
+	Price map[string]any `json:"price,omitempty"`
 }
 
 // SearchLimits are what a combination must keep. What is not given is no limit, but
 // for BelowMinimum: then it may be no more than with the settings as they are.
 type SearchLimits struct {
-	LowestPressure string   `toml:"lowest_pressure" json:"lowest_pressure,omitempty"` // of the stores, at any time
-	StartsPerHour  *float64 `toml:"starts_per_hour" json:"starts_per_hour,omitempty"` // in any 60 minutes, of the worst machine
-	CyclesPerHour  *float64 `toml:"cycles_per_hour" json:"cycles_per_hour,omitempty"` // load cycles a running hour, of the worst machine
-	BelowMinimum   string   `toml:"below_minimum" json:"below_minimum,omitempty"`     // time below the users' least pressure, in all
-	Short          string   `toml:"short" json:"short,omitempty"`                     // free air that users went without, in all
-	Budget         *float64 `toml:"budget" json:"budget,omitempty"`                   // the sum of the prices
+	LowestPressure string   `json:"lowest_pressure,omitempty"` // of the stores, at any time
+	StartsPerHour  *float64 `json:"starts_per_hour,omitempty"` // in any 60 minutes, of the worst machine
+	CyclesPerHour  *float64 `json:"cycles_per_hour,omitempty"` // load cycles a running hour, of the worst machine
+	BelowMinimum   string   `json:"below_minimum,omitempty"`   // time below the users' least pressure, in all
+	Short          string   `json:"short,omitempty"`           // free air that users went without, in all
+	Budget         *float64 `json:"budget,omitempty"`          // the sum of the prices
 }
 
 // searchLimits are SearchLimits in SI; an infinite one is none.
@@ -104,7 +104,7 @@ func (s *SearchSpec) grid() (*grid, error) {
 		return nil, err
 	}
 	if len(vary) == 0 {
-		return nil, refuseSearch("search.vary", `nothing may change: name at least one setting, like "comp1.cut_in" = { from = "90 psi", to = "100 psi", step = "2 psi" }`)
+		return nil, refuse("search.vary", `nothing may change: name at least one setting, like "comp1.cut_in" = { from = "90 psi", to = "100 psi", step = "2 psi" }`)
 	}
 	g := &grid{}
 	for _, key := range slices.Sorted(maps.Keys(fixed)) {
@@ -113,7 +113,7 @@ func (s *SearchSpec) grid() (*grid, error) {
 			return nil, err
 		}
 		if _, both := vary[key]; both {
-			return nil, refuseSearch("search.set."+key, "it is in search.vary too: leave it out of one of them")
+			return nil, refuse("search.set."+key, "it is in search.vary too: leave it out of one of them")
 		}
 		g.fixed = append(g.fixed, Setting{Key: key, Value: text})
 	}
@@ -132,7 +132,7 @@ func (s *SearchSpec) grid() (*grid, error) {
 	}
 	g.limits, err = s.Limits.inSI()
 	if err == nil && s.Limits.Budget != nil && !g.priced {
-		err = refuseSearch("search.limits.budget", `no setting has a price: give search.price, like volume_add = { "500 gal" = 2400 }`)
+		err = refuse("search.limits.budget", `no setting has a price: give search.price, like volume_add = { "500 gal" = 2400 }`)
 	}
 	return g, err
 }
@@ -145,7 +145,7 @@ func (g *grid) notTooMany() error {
 		parts = append(parts, fmt.Sprintf("%s %d", a.key, len(a.values)))
 	}
 	if n > searchMost {
-		return refuseSearch("search.vary", "%.0f combinations (%s); at most %d are tried: make steps larger or leave a setting out",
+		return refuse("search.vary", "%.0f combinations (%s); at most %d are tried: make steps larger or leave a setting out",
 			n, strings.Join(parts, " × "), searchMost)
 	}
 	return nil
@@ -166,7 +166,7 @@ func flatKeys(field string, table map[string]any) (map[string]any, error) {
 				continue
 			}
 			if _, twice := flat[prefix+key]; twice {
-				return refuseSearch(field+"."+prefix+key, "it is given twice")
+				return refuse(field+"."+prefix+key, "it is given twice")
 			}
 			flat[prefix+key] = v
 		}
@@ -191,7 +191,7 @@ func valueText(field string, v any) (string, error) {
 	switch v := v.(type) {
 	case string:
 		if strings.TrimSpace(v) == "" {
-			return "", refuseSearch(field, "the value is empty")
+			return "", refuse(field, "the value is empty")
 		}
 		return strings.TrimSpace(v), nil
 	case int64:
@@ -199,7 +199,7 @@ func valueText(field string, v any) (string, error) {
 	case float64:
 		return strconv.FormatFloat(v, 'g', -1, 64), nil
 	}
-	return "", refuseSearch(field, `a value is a text with its unit, like "95 psi", not %v`, v)
+	return "", refuse(field, `a value is a text with its unit, like "95 psi", not %v`, v)
 }
 
 // axisValues lists the values of one varied key.
@@ -214,16 +214,16 @@ func axisValues(field string, v any) (values []string, err error) {
 				return nil, err
 			}
 			if slices.Contains(values, text) {
-				return nil, refuseSearch(field, "%q is in the list twice", text)
+				return nil, refuse(field, "%q is in the list twice", text)
 			}
 			values = append(values, text)
 		}
 		if len(values) == 0 {
-			return nil, refuseSearch(field, "the list is empty: name the values to try")
+			return nil, refuse(field, "the list is empty: name the values to try")
 		}
 		return values, nil
 	}
-	return nil, refuseSearch(field, `give a list, like ["3 min", "5 min", "never"], or a range, like { from = "90 psi", to = "100 psi", step = "2 psi" }`)
+	return nil, refuse(field, `give a list, like ["3 min", "5 min", "never"], or a range, like { from = "90 psi", to = "100 psi", step = "2 psi" }`)
 }
 
 // rangeValues lists from, from + step … to, in the unit of from. The last is to where
@@ -231,34 +231,34 @@ func axisValues(field string, v any) (values []string, err error) {
 func rangeValues(field string, table map[string]any) ([]string, error) {
 	for _, key := range slices.Sorted(maps.Keys(table)) {
 		if key != "from" && key != "to" && key != "step" {
-			return nil, refuseSearch(field+"."+key, "a range has from, to and step")
+			return nil, refuse(field+"."+key, "a range has from, to and step")
 		}
 	}
 	var q [3]quantity.Quantity
 	for i, key := range []string{"from", "to", "step"} {
 		v, ok := table[key]
 		if !ok {
-			return nil, refuseSearch(field, "the range has no %s", key)
+			return nil, refuse(field, "the range has no %s", key)
 		}
 		text, err := valueText(field+"."+key, v)
 		if err != nil {
 			return nil, err
 		}
 		if q[i], err = rangeQuantity(text); err != nil {
-			return nil, refuseSearch(field+"."+key, "%v", err)
+			return nil, refuse(field+"."+key, "%v", err)
 		}
 		if u, first := q[i].Unit, q[0].Unit; u.Dimension != first.Dimension || u.Basis != first.Basis || u.Absolute && !first.Absolute || key == "to" && u.Absolute != first.Absolute {
-			return nil, refuseSearch(field+"."+key, "%q does not fit %q in from: use the same unit", text, first.Symbol)
+			return nil, refuse(field+"."+key, "%q does not fit %q in from: use the same unit", text, first.Symbol)
 		}
 	}
 	unit := q[0].Unit
 	from, to, step := q[0].Value, unit.FromSI(q[1].SI()), q[2].Value*q[2].Unit.Scale/unit.Scale
 	if step <= 0 || to < from {
-		return nil, refuseSearch(field, "a range goes up: from below to, with a step above 0")
+		return nil, refuse(field, "a range goes up: from below to, with a step above 0")
 	}
 	n := math.Floor((to-from)/step+1e-9) + 1
 	if n > searchMost {
-		return nil, refuseSearch(field, "the range has %.0f values; at most %d combinations are tried: make the step larger", n, searchMost)
+		return nil, refuse(field, "the range has %.0f values; at most %d combinations are tried: make the step larger", n, searchMost)
 	}
 	values := make([]string, int(n))
 	for i := range values {
@@ -308,7 +308,7 @@ func (l *SearchLimits) inSI() (searchLimits, error) {
 			err = fmt.Errorf("%q is absolute: give the gauge pressure", t.text)
 		}
 		if err != nil {
-			return s, refuseSearch("search.limits."+t.key, "%v", err)
+			return s, refuse("search.limits."+t.key, "%v", err)
 		}
 		*t.to = q.SI()
 	}
@@ -325,7 +325,7 @@ func (l *SearchLimits) inSI() (searchLimits, error) {
 			continue
 		}
 		if !(*n.v >= 0) || math.IsInf(*n.v, 0) {
-			return s, refuseSearch("search.limits."+n.key, "%v is no limit: give a number of 0 or more", *n.v)
+			return s, refuse("search.limits."+n.key, "%v is no limit: give a number of 0 or more", *n.v)
 		}
 		*n.into = *n.v
 	}

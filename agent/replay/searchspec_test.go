@@ -8,21 +8,17 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/pelletier/go-toml/v2"
+	"loadscribe/agent/sitefile"
 )
 
 // searchOfTOML reads the table [search] as a changes file has it.
 func searchOfTOML(t *testing.T, text string) SearchSpec {
 	t.Helper()
-	var file struct {
-		Search SearchSpec `toml:"search"`
-	}
-	d := toml.NewDecoder(strings.NewReader(text))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&file); err != nil {
+	c, err := ParseChanges("changes.toml", []byte(text))
+	if err != nil {
 		t.Fatal(err)
 	}
-	return file.Search
+	return *c.Search
 }
 
 const searchExample = `
@@ -135,65 +131,74 @@ func TestRangeValues(t *testing.T) {
 // TestSearchSpecRefuses: silly questions are named by their key, with the mend.
 func TestSearchSpecRefuses(t *testing.T) {
 	vary := "[search.vary]\nk = [\"1 min\", \"2 min\"]\n"
-	for _, c := range []struct{ text, field, says string }{
-		{"[search]\n", "search.vary", "name at least one"},
-		{"[search.vary]\nk = []\n", "search.vary.k", "empty"},
-		{"[search.vary]\nk = [\"a\", \"a\"]\n", "search.vary.k", "twice"},
-		{"[search.vary]\nk = \"a\"\n", "search.vary.k", "give a list"},
-		{"[search.vary]\nk = [[\"a\"]]\n", "search.vary.k[0]", "text with its unit"},
-		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psi\" }\n", "search.vary.k", "no step"},
-		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psi\", stepp = \"1 psi\" }\n", "search.vary.k.stepp", "from, to and step"},
-		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 kW\", step = \"1 psi\" }\n", "search.vary.k.to", "does not fit"},
-		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psia\", step = \"1 psi\" }\n", "search.vary.k.to", "does not fit"},
-		{"[search.vary]\nk = { from = \"90 psi\", to = \"80 psi\", step = \"1 psi\" }\n", "search.vary.k", "goes up"},
-		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psi\", step = \"0 psi\" }\n", "search.vary.k", "goes up"},
-		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psi\", step = \"1e-300 psi\" }\n", "search.vary.k", "step larger"},
-		{"[search.vary]\nk = { from = \"90 psy\", to = \"95 psi\", step = \"1 psi\" }\n", "search.vary.k.from", "psi"},
-		{"[search.vary]\nk = { from = 1, to = 400, step = 1 }\nl = { from = 1, to = 400, step = 1 }\n", "search.vary", "160000 combinations (k 400 × l 400)"},
-		{vary + "[search.set]\nk = \"3 min\"\n", "search.set.k", "search.vary too"},
-		{vary + "[search.set]\nj = \" \"\n", "search.set.j", "empty"},
-		{vary + "[search.limits]\nlowest_pressure = \"88\"\n", "search.limits.lowest_pressure", "no unit"},
-		{vary + "[search.limits]\nlowest_pressure = \"100 psia\"\n", "search.limits.lowest_pressure", "gauge"},
-		{vary + "[search.limits]\nbelow_minimum = \"-1 s\"\n", "search.limits.below_minimum", "0 or more"},
-		{vary + "[search.limits]\nshort = \"5 psi\"\n", "search.limits.short", "volume"},
-		{vary + "[search.limits]\nstarts_per_hour = -1\n", "search.limits.starts_per_hour", "0 or more"},
-		{vary + "[search.limits]\nstarts_per_hour = nan\n", "search.limits.starts_per_hour", "0 or more"},
-		{vary + "[search.limits]\nbudget = 100\n", "search.limits.budget", "search.price"},
-		{vary + "[search.price]\nkk = 5\n", "search.price.kk", `did you mean "k"`},
-		{vary + "[search.price]\nk = { \"1 min\" = 5 }\n", "search.price.k", `"2 min" has no price`},
-		{vary + "[search.price]\nk = { \"1 min\" = 5, \"2 min\" = 6, \"3 min\" = 7 }\n", "search.price.k", `"3 min"`},
-		{vary + "[search.price]\nk = \"dear\"\n", "search.price.k", "no price"},
-		{vary + "[search.price]\nk = -4\n", "search.price.k", "0 or more"},
+	for _, c := range []struct {
+		text, field string
+		line        int
+		says        string
+	}{
+		{"[search]\n", "search.vary", 1, "name at least one"},
+		{"[search.vary]\nk = []\n", "search.vary.k", 2, "empty"},
+		{"[search.vary]\nk = [\"a\", \"a\"]\n", "search.vary.k", 2, "twice"},
+		{"[search.vary]\nk = \"a\"\n", "search.vary.k", 2, "give a list"},
+		{"[search.vary]\nk = [[\"a\"]]\n", "search.vary.k[0]", 2, "text with its unit"},
+		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psi\" }\n", "search.vary.k", 2, "no step"},
+		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psi\", stepp = \"1 psi\" }\n", "search.vary.k.stepp", 2, "from, to and step"},
+		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 kW\", step = \"1 psi\" }\n", "search.vary.k.to", 2, "does not fit"},
+		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psia\", step = \"1 psi\" }\n", "search.vary.k.to", 2, "does not fit"},
+		{"[search.vary]\nk = { from = \"90 psi\", to = \"80 psi\", step = \"1 psi\" }\n", "search.vary.k", 2, "goes up"},
+		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psi\", step = \"0 psi\" }\n", "search.vary.k", 2, "goes up"},
+		{"[search.vary]\nk = { from = \"90 psi\", to = \"95 psi\", step = \"1e-300 psi\" }\n", "search.vary.k", 2, "step larger"},
+		{"[search.vary]\nk = { from = \"90 psy\", to = \"95 psi\", step = \"1 psi\" }\n", "search.vary.k.from", 2, "psi"},
+		{"[search.vary]\nk = { from = 1, to = 400, step = 1 }\nl = { from = 1, to = 400, step = 1 }\n", "search.vary", 1, "160000 combinations (k 400 × l 400)"},
+		{vary + "[search.set]\nk = \"3 min\"\n", "search.set.k", 4, "search.vary too"},
+		{vary + "[search.set]\nj = \" \"\n", "search.set.j", 4, "empty"},
+		{vary + "[search.limits]\nlowest_pressure = \"88\"\n", "search.limits.lowest_pressure", 4, "no unit"},
+		{vary + "[search.limits]\nlowest_pressure = \"100 psia\"\n", "search.limits.lowest_pressure", 4, "gauge"},
+		{vary + "[search.limits]\nbelow_minimum = \"-1 s\"\n", "search.limits.below_minimum", 4, "0 or more"},
+		{vary + "[search.limits]\nshort = \"5 psi\"\n", "search.limits.short", 4, "volume"},
+		{vary + "[search.limits]\nstarts_per_hour = -1\n", "search.limits.starts_per_hour", 4, "0 or more"},
+		{vary + "[search.limits]\nstarts_per_hour = nan\n", "search.limits.starts_per_hour", 4, "finite"},
+		{vary + "[search.limits]\nbudget = 100\n", "search.limits.budget", 4, "search.price"},
+		{vary + "[search.price]\nkk = 5\n", "search.price.kk", 4, `did you mean "k"`},
+		{vary + "[search.price]\nk = { \"1 min\" = 5 }\n", "search.price.k", 4, `"2 min" has no price`},
+		{vary + "[search.price]\nk = { \"1 min\" = 5, \"2 min\" = 6, \"3 min\" = 7 }\n", "search.price.k", 4, `"3 min"`},
+		{vary + "[search.price]\nk = \"dear\"\n", "search.price.k", 4, "no price"},
+		{vary + "[search.price]\nk = -4\n", "search.price.k", 4, "0 or more"},
 	} {
-		spec := searchOfTOML(t, c.text)
-		_, err := spec.grid()
-		var bad *searchError
-		if !errors.As(err, &bad) || bad.Field != c.field || !strings.Contains(bad.Message, c.says) {
-			t.Errorf("%q gives %v, want field %s and %q", c.text, err, c.field, c.says)
+		_, err := ParseChanges("changes.toml", []byte(c.text))
+		var found sitefile.Problems
+		if !errors.As(err, &found) || len(found) != 1 || found[0].Key != c.field || found[0].Line != c.line || !strings.Contains(found[0].Error(), c.says) {
+			t.Errorf("%q gives %v, want line %d, key %s and %q", c.text, err, c.line, c.field, c.says)
 		}
 	}
 }
 
 // FuzzSearchSpec: whatever a changes file asks, the answer is a grid that is within
-// bounds or a searchError.
+// bounds or a RequestError.
 func FuzzSearchSpec(f *testing.F) {
 	f.Add(searchExample)
 	f.Add("[search.vary]\nk = { from = 1e308, to = 1e308, step = 1e-308 }\n")
 	f.Add("[search.vary]\na.b.c = [1, 2.5, \"as is\"]\n[search.price]\na.b.c = {1 = 3, \"2.5\" = 4}\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		var file struct {
-			Search SearchSpec `toml:"search"`
-		}
-		if toml.Unmarshal([]byte(text), &file) != nil {
-			return
-		}
-		g, err := file.Search.grid()
-		var bad *searchError
+		c, err := ParseChanges("changes.toml", []byte(text))
 		if err != nil {
-			if !errors.As(err, &bad) || bad.Field == "" || bad.Message == "" {
-				t.Fatalf("%v is no searchError", err)
+			var found sitefile.Problems
+			if !errors.As(err, &found) {
+				t.Fatalf("%v is no list of problems", err)
+			}
+			for _, p := range found {
+				if p.Message == "" || p.Line == 0 {
+					t.Fatalf("%v does not say what is wrong where", p)
+				}
 			}
 			return
+		}
+		if c.Search == nil {
+			return
+		}
+		g, err := c.Search.grid()
+		if err != nil {
+			t.Fatalf("%v was not told when the file was read", err)
 		}
 		if n := g.size(); n < 1 || n > searchMost {
 			t.Fatalf("%d combinations", n)
