@@ -110,6 +110,7 @@ type Answer struct {
 	Fit        Fit          `json:"fit"`
 	Calibrated []Calibrated `json:"calibration"`
 	Results    []Result     `json:"alternatives"`
+	Search     *Front       `json:"search,omitempty"`
 	Remarks    []string     `json:"remarks"`
 	Method     string       `json:"method"`
 	Inputs     []string     `json:"inputs"`
@@ -125,4 +126,6 @@ type Fit struct {
 	LowestOffPa   float64 `json:"lowest_pressure_off_pa"`
 	Poor          bool    `json:"poor"`
 	Words         string  `json:"words"`
+
+	startsShare float64 // of the starts that were counted
 }
