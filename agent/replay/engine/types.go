@@ -32,6 +32,9 @@ type Machine struct {
 	// From a load until the first air leaves, once the sump has blown down (less
 	// before that); its power meanwhile is DelayW.
 	DelayS, DelayW float64
+	// After an unload air goes on for so long, in seconds of what it delivered: the
+	// inlet takes its time to close.
+	RunOnS float64
 	// DropPa lies between where the machine's controls read the pressure and the
 	// stores at full flow, and goes with the square of the flow.
 	DropPa float64
@@ -74,6 +77,7 @@ type Plant struct {
 	OutsidePa float64 // absolute, of gauge pressures
 	MinimumPa float64 // what the users need; below it the demand falls with the absolute pressure
 	SlotS     float64 // length of a slot of Result.SlotJ
+	Watch     []Span  // when Result.LowestPa and ShortS count; nil: always. In order, not touching
 }
 
 // Segment is a stretch of steady demand: DemandM3S at AtPa, and FollowM3SPerPa
@@ -119,8 +123,9 @@ type Result struct {
 	// SuppliedM3 = ServedM3 + StoredM3, to rounding.
 	SuppliedM3, ServedM3, StoredM3 float64
 	AskedM3                        float64 // with nobody short of pressure
-	ShortM3, ShortS                float64 // below MinimumPa: AskedM3 - ServedM3, and for how long
-	LowestPa, LowestAtS            float64
+	ShortM3                        float64 // AskedM3 - ServedM3, below MinimumPa
+	ShortS                         float64 // below MinimumPa while Plant.Watch holds
+	LowestPa, LowestAtS            float64 // while Plant.Watch holds; NaN if it never does
 	MeanPa, HighestPa              float64
 	SlotJ                          []float64 // energy by slot since the window's beginning
 	Trace                          []TracePoint

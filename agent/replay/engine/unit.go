@@ -21,14 +21,13 @@ type unit struct {
 
 	mode       mode
 	untilS     float64 // end of starting and filling
+	closesS    float64 // while delivering, when the inlet has closed after an unload; +Inf: it is open
 	unloadedS  float64 // when the unloading began: -Inf where the sump has long settled
 	stopS      float64 // when it stops for having rested long enough
 	lastStartS float64 // -Inf: not known
 	piece      int     // of the law, while delivering
 
-	on       bool
-	span     int     // of On, the next or present one
-	edgeS    float64 // when on changes
+	times    times // of On
 	startsAt []float64
 	loadsAt  []float64
 }
@@ -42,8 +41,8 @@ func (u *unit) setBand(b band, pa float64) {
 
 // begin is the state at a stretch's beginning.
 func (u *unit) begin(b *Begin, tS, pa float64) {
-	u.lastStartS, u.unloadedS, u.span = math.Inf(-1), math.Inf(-1), 0
-	u.schedule(tS)
+	u.lastStartS, u.unloadedS = math.Inf(-1), math.Inf(-1)
+	u.times = timesOf(u.On, tS)
 	if b == nil {
 		b = u.guess(pa)
 	}
@@ -67,48 +66,28 @@ func (u *unit) begin(b *Begin, tS, pa float64) {
 func (u *unit) guess(pa float64) *Begin {
 	long := math.Inf(1)
 	switch loads := pa <= u.band.inPa || u.Control == VariableSpeed && pa <= u.band.targetPa; {
-	case u.on && loads && math.IsInf(u.NoLoadStopS, 1):
+	case u.times.on && loads && math.IsInf(u.NoLoadStopS, 1):
 		return &Begin{State: Loaded, ForS: long, SinceS: long}
-	case u.on && loads && u.Control == VariableSpeed && pa > u.band.inPa:
+	case u.times.on && loads && u.Control == VariableSpeed && pa > u.band.inPa:
 		return &Begin{State: PartLoad, ForS: long, SinceS: long}
-	case u.on && math.IsInf(u.NoLoadStopS, 1) && u.Control != StartStop:
+	case u.times.on && math.IsInf(u.NoLoadStopS, 1) && u.Control != StartStop:
 		return &Begin{State: Unloaded, ForS: long, SinceS: long}
 	}
 	return &Begin{State: Stopped, ForS: long, SinceS: long}
 }
 
-// schedule finds whether the machine may run at a time, and until when that holds.
-func (u *unit) schedule(tS float64) {
-	if u.On == nil {
-		u.on, u.edgeS = true, math.Inf(1)
-		return
-	}
-	for u.span < len(u.On) && u.On[u.span].ToS <= tS {
-		u.span++
-	}
-	switch {
-	case u.span == len(u.On):
-		u.on, u.edgeS = false, math.Inf(1)
-	case tS < u.On[u.span].FromS:
-		u.on, u.edgeS = false, u.On[u.span].FromS
-	default:
-		u.on, u.edgeS = true, u.On[u.span].ToS
-	}
-}
-
 // due takes one change that is due at this time and pressure; false: none is.
 func (u *unit) due(tS, pa float64) bool {
-	if tS >= u.edgeS {
-		u.schedule(tS)
+	if u.times.pass(tS) {
 		return true
 	}
-	if !u.on && u.mode != standing {
+	if !u.times.on && u.mode != standing {
 		u.mode = standing
 		return true
 	}
 	switch u.mode {
 	case standing:
-		if !u.on || pa > u.band.inPa || tS < u.lastStartS+u.LeastBetweenStarts {
+		if !u.times.on || pa > u.band.inPa || tS < u.lastStartS+u.LeastBetweenStarts {
 			return false
 		}
 		u.mode, u.untilS, u.lastStartS = starting, tS+u.StartS, tS
@@ -137,17 +116,26 @@ func (u *unit) due(tS, pa float64) bool {
 		case pa >= u.band.outPa && u.Control != Modulating:
 			u.unload(tS, pa)
 		case tS >= u.untilS:
-			u.mode, u.piece = delivering, pieceAt(u.law.pieces, pa)
+			u.deliver(pa)
 		default:
 			return false
 		}
 	case delivering:
-		if pa < u.law.outPa {
+		switch {
+		case tS >= u.closesS:
+			u.unload(tS, pa)
+		case pa >= u.law.outPa && math.IsInf(u.closesS, 1):
+			u.closesS = tS + u.RunOnS
+		default:
 			return false
 		}
-		u.unload(tS, pa)
 	}
 	return true
+}
+
+// deliver opens the inlet.
+func (u *unit) deliver(pa float64) {
+	u.mode, u.piece, u.closesS = delivering, pieceAt(u.law.pieces, pa), math.Inf(1)
 }
 
 // load begins to load: the sump is filled as far as it had blown down.
@@ -175,7 +163,7 @@ func (u *unit) unload(tS, pa float64) {
 func (u *unit) rest(sinceS, pa float64) {
 	switch u.Control {
 	case Modulating:
-		u.mode, u.piece = delivering, pieceAt(u.law.pieces, pa)
+		u.deliver(pa)
 	case StartStop:
 		u.mode = standing
 	default:
@@ -203,16 +191,18 @@ func (u *unit) state() State {
 
 // nextS is when its next timer runs out.
 func (u *unit) nextS(tS, pa float64) float64 {
-	next := u.edgeS
+	next := u.times.edgeS
 	switch u.mode {
 	case standing:
-		if at := u.lastStartS + u.LeastBetweenStarts; u.on && pa <= u.band.inPa && at > tS {
+		if at := u.lastStartS + u.LeastBetweenStarts; u.times.on && pa <= u.band.inPa && at > tS {
 			next = min(next, at)
 		}
 	case starting, filling:
 		next = min(next, u.untilS)
 	case resting:
 		next = min(next, u.stopS)
+	case delivering:
+		next = min(next, u.closesS)
 	}
 	return next
 }
@@ -223,7 +213,9 @@ func (u *unit) above(see func(pa float64)) {
 	case u.mode == filling && u.Control != Modulating:
 		see(u.band.outPa)
 	case u.mode == delivering:
-		see(u.law.outPa)
+		if math.IsInf(u.closesS, 1) {
+			see(u.law.outPa)
+		}
 		see(u.law.pieces[u.piece].toPa)
 	}
 }
@@ -231,7 +223,7 @@ func (u *unit) above(see func(pa float64)) {
 // below shows those that matter while it falls.
 func (u *unit) below(see func(pa float64)) {
 	switch {
-	case u.mode == resting || u.mode == standing && u.on:
+	case u.mode == resting || u.mode == standing && u.times.on:
 		see(u.band.inPa)
 	case u.mode == delivering:
 		see(u.law.pieces[u.piece].fromPa)
