@@ -17,6 +17,7 @@ type Truth struct {
 	clock    []clockJump
 	valves   []valveSpan
 	low      [NumPlaces][]lowSpan
+	lowest   []lowestMinute
 }
 
 type machineTruth struct {

@@ -78,6 +78,7 @@ func (w *World) watchPressure(last *vessel) {
 	}
 	w.truth.watchLow(AtReceiver, receiver < w.scenario.MinimumPressurePa)
 	w.truth.watchLow(AtHeader, header < w.scenario.MinimumPressurePa)
+	w.truth.watchLowest(receiver, header)
 }
 
 // watchLow begins and ends the times below the minimum; the step that is being

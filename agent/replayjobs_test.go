@@ -1,0 +1,131 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"loadscribe/agent/replay"
+)
+
+func newReplayJobs() *replayJobs { return &replayJobs{log: slog.New(slog.DiscardHandler)} }
+
+// untilStopped is work that ends when it is broken off.
+func untilStopped(ctx context.Context, progress func(done, total int)) (*replay.Answer, error) {
+	progress(3, 40)
+	<-ctx.Done()
+	return nil, fmt.Errorf("play: %w", ctx.Err())
+}
+
+// How jobs end: with an answer, an error of the request or another, broken off, and
+// with a panic, none of which ends anything else.
+func TestReplayJobsEnd(t *testing.T) {
+	work := map[string]replayWork{
+		"done": func(_ context.Context, progress func(done, total int)) (*replay.Answer, error) {
+			progress(39, 40)
+			return &replay.Answer{System: "main"}, nil
+		},
+		"field": func(context.Context, func(done, total int)) (*replay.Answer, error) {
+			return nil, fmt.Errorf("ask: %w", wrongField("set", "comp9 is no machine"))
+		},
+		"trouble": func(context.Context, func(done, total int)) (*replay.Answer, error) {
+			return nil, errors.New("disk gone")
+		},
+		"panic":   func(context.Context, func(done, total int)) (*replay.Answer, error) { panic("out of range") },
+		"stopped": untilStopped,
+	}
+	for _, tt := range []struct{ name, state, field, says string }{
+		{"done", ReplayDone, "", ""}, {"field", ReplayFailed, "set", "comp9 is no machine"}, {"trouble", ReplayFailed, "", "disk gone"},
+		{"panic", ReplayFailed, "", "out of range"}, {"stopped", ReplayCancelled, "", "cancelled"},
+	} {
+		synctest.Test(t, func(t *testing.T) {
+			r := newReplayJobs()
+			j, err := r.start(work[tt.name])
+			if err != nil || j.State != ReplayRunning || j.Over() || j.Ended != 0 || j.Started == 0 {
+				t.Fatalf("%s: %+v, %v", tt.name, j, err)
+			}
+			synctest.Wait()
+			if tt.name == "stopped" {
+				if at, err := r.show(j.ID); err != nil || at.Done != 3 || at.Total != 40 || at.Over() {
+					t.Errorf("at work: %+v, %v", at, err)
+				}
+				if _, err := r.stop(j.ID); err != nil {
+					t.Fatal(err)
+				}
+				synctest.Wait()
+			}
+			got, err := r.show(j.ID)
+			if err != nil || got.State != tt.state || got.Field != tt.field || !strings.Contains(got.Error, tt.says) || (got.Error == "") != (tt.says == "") || got.Ended == 0 {
+				t.Errorf("%s: %+v, %v", tt.name, got, err)
+			}
+			if answered := got.Answer != nil; answered != (tt.name == "done") || answered && (got.Done != 40 || got.Answer.System != "main") {
+				t.Errorf("%s: answer %+v, %d of %d", tt.name, got.Answer, got.Done, got.Total)
+			}
+			if again, err := r.stop(j.ID); err != nil || again.State != tt.state {
+				t.Errorf("%s: stopping what has ended: %+v, %v", tt.name, again, err)
+			}
+			r.close()
+		})
+	}
+}
+
+func TestReplayJobsAreBounded(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newReplayJobs()
+		var first ReplayJob
+		for i := range replaysAtOnce {
+			j, err := r.start(untilStopped)
+			if err != nil {
+				t.Fatalf("job %d: %v", i, err)
+			}
+			first = j
+		}
+		if _, err := r.start(untilStopped); !errors.Is(err, ErrReplaysBusy) {
+			t.Fatalf("one too many: %v", err)
+		}
+		if _, err := r.stop(first.ID); err != nil {
+			t.Fatal(err)
+		}
+		synctest.Wait()
+		quick := func(context.Context, func(done, total int)) (*replay.Answer, error) { return &replay.Answer{}, nil }
+		var last ReplayJob
+		for i := range replaysKept {
+			var err error
+			if last, err = r.start(quick); err != nil {
+				t.Fatalf("job %d after one was broken off: %v", i, err)
+			}
+			synctest.Wait()
+		}
+		if _, err := r.show(first.ID); !errors.Is(err, ErrNoReplay) {
+			t.Errorf("the oldest of more than %d: %v", replaysKept, err)
+		}
+		if len(r.jobs) != replaysKept+1 { // one is at work still
+			t.Errorf("%d kept", len(r.jobs))
+		}
+
+		// A while later memory is free again, though nobody asks.
+		ctx, cancel := context.WithCancel(context.Background())
+		tended := make(chan error, 1)
+		go func() { tended <- r.tend(ctx) }()
+		time.Sleep(replayKeptDur + replayKeptDur/5)
+		if _, err := r.show(last.ID); !errors.Is(err, ErrNoReplay) || len(r.jobs) != 1 {
+			t.Errorf("after %v: %v, %d kept", replayKeptDur, err, len(r.jobs))
+		}
+		// The agent stops: what is at work ends, and nothing begins.
+		cancel()
+		if err := <-tended; err != nil {
+			t.Error(err)
+		}
+		if !r.jobs[0].Over() || r.jobs[0].State != ReplayCancelled {
+			t.Errorf("at work at the stop: %+v", r.jobs[0].ReplayJob)
+		}
+		if _, err := r.start(quick); !errors.Is(err, errStopping) {
+			t.Errorf("begun after the stop: %v", err)
+		}
+	})
+}
