@@ -1,0 +1,385 @@
+package main
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"text/tabwriter"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/replay"
+	"loadscribe/agent/sitefile"
+)
+
+// replayPrinter writes a replay for people and keeps the first error.
+type replayPrinter struct {
+	comparePrinter
+	currency string
+}
+
+// wattsPerSpecific are the W/(m³/s) in a kW/(m³/min).
+const wattsPerSpecific = 60_000
+
+// replayRow is one line of a table of outcomes: value·factor is in unit.
+type replayRow struct {
+	name, unit string
+	factor     float64
+	of         func(*replay.Outcome) replay.Amount
+	share      bool // differences are told in per cent
+	always     bool // shown where it is nothing throughout
+}
+
+func plain(v float64) replay.Amount { return replay.Amount{Value: &v} }
+
+func (p *replayPrinter) rows() []replayRow {
+	return []replayRow{
+		{"energy", "kWh", 1, func(o *replay.Outcome) replay.Amount { return o.Energy }, true, true},
+		{"cost", p.currency, 1, func(o *replay.Outcome) replay.Amount { return o.Cost }, true, false},
+		{"of this for demand", p.currency, 1, func(o *replay.Outcome) replay.Amount { return o.DemandCost }, true, false},
+		{"emissions", "kg", 1, func(o *replay.Outcome) replay.Amount { return o.Emissions }, true, false},
+		{"starts", "1", 1, func(o *replay.Outcome) replay.Amount { return o.Starts }, false, true},
+		{"starts in an hour, most", "1", 1, func(o *replay.Outcome) replay.Amount { return o.StartsHourMax }, false, true},
+		{"load cycles", "1", 1, func(o *replay.Outcome) replay.Amount { return o.Loads }, true, true},
+		{"load cycles a running hour", "1/h", 1, func(o *replay.Outcome) replay.Amount { return o.LoadsHour }, true, true},
+		{"lowest pressure", "Pa", 1, func(o *replay.Outcome) replay.Amount { return o.LowestPa }, false, true},
+		{"mean pressure", "Pa", 1, func(o *replay.Outcome) replay.Amount { return o.MeanPa }, false, true},
+		{"below the least pressure", "s", 1, func(o *replay.Outcome) replay.Amount { return o.BelowS }, false, true},
+		{"power for air", "kW/(m³/min)", 1 / float64(wattsPerSpecific), func(o *replay.Outcome) replay.Amount { return o.SpecificPower }, true, true},
+		{"time short of air", "s", 1, func(o *replay.Outcome) replay.Amount { return plain(o.ShortS) }, false, false},
+		{"air that was short", "m³", 1, func(o *replay.Outcome) replay.Amount { return plain(o.ShortM3) }, false, false},
+	}
+}
+
+// in is an amount in the row's unit.
+func (r *replayRow) in(o *replay.Outcome) replay.Amount {
+	a := r.of(o)
+	if a.Value != nil {
+		v := *a.Value * r.factor
+		a.Value = &v
+	}
+	if a.Interval != nil {
+		half := *a.Interval * math.Abs(r.factor)
+		a.Interval = &half
+	}
+	return a
+}
+
+// skip reports a row that says nothing: what is not known, or nothing in both.
+func (r *replayRow) skip(a, b *replay.Amount) bool {
+	known := a.Value != nil || b.Value != nil
+	nothing := (a.Value == nil || *a.Value == 0) && (b.Value == nil || *b.Value == 0)
+	return !known || nothing && !r.always
+}
+
+// amount is a value with its half width in the site's units.
+func (p *replayPrinter) amount(a replay.Amount, unit string) string {
+	if a.Value == nil {
+		return "not known"
+	}
+	value, half, symbol := p.pair(*a.Value, a.Interval, unit)
+	return joined(value, half, symbol)
+}
+
+func joined(value, half, symbol string) string {
+	if half != "" {
+		value += " ± " + half
+	}
+	if symbol != "" && symbol != "1" {
+		value += " " + symbol
+	}
+	return value
+}
+
+// pair is a value and its half width, rounded to what that warrants, and the unit.
+func (p *replayPrinter) pair(v float64, half *float64, unit string) (value, spread, symbol string) {
+	symbol, factor, offset := p.site.Units.Display(unit)
+	if half != nil && *half <= 0 {
+		half = nil
+	}
+	switch {
+	case unit == "s":
+		value, symbol = duration(v), ""
+		if half != nil {
+			spread = duration(*half)
+		}
+	case half != nil:
+		value, spread = shownPair(&v, half, &analysis.Column{Unit: unit}, p.site.Units)
+	case unit == "1":
+		value = rounded(v, 0)
+	case isMoney(unit):
+		value = rounded(v, 2)
+	default:
+		shown := v*factor + offset
+		value = rounded(shown, min(max(0, 3-magnitude(shown)), 2))
+		if shown == 0 {
+			value = "0"
+		}
+	}
+	return value, spread, symbol
+}
+
+// printReplay writes a whole replay: how well it meets what happened before anything
+// that rests on it.
+func printReplay(out io.Writer, a *replay.Answer, site *sitefile.Site) error {
+	w := &wrapWriter{out: out, columns: replayColumns}
+	p := &replayPrinter{comparePrinter{out: w, site: site}, a.Currency}
+	p.line("%s, system %s: the same air with other settings", site.Name, a.System)
+	p.line("%s to %s, %.1f %% of it replayed", localTime(a.From, site), localTime(a.To, site), 100*a.Coverage)
+	if a.Absent != "" {
+		p.line("\nNothing can be replayed: %s", a.Absent)
+		p.list("remarks", a.Remarks)
+		return errors.Join(p.err, w.Close())
+	}
+	p.fit(a)
+	for i := range a.Results {
+		p.alternative(a, i)
+	}
+	if len(a.Results) == 0 {
+		p.line("\nNo alternative was asked for: name one with --set, like --set 'comp1.cut_out=112 psi', or --changes FILE.")
+	}
+	remarks := a.Remarks
+	if a.Resolution != "" && !slices.Contains(remarks, a.Resolution) {
+		remarks = append(slices.Clone(remarks), "the demand: "+a.Resolution)
+	}
+	p.list("what to know of this replay", remarks)
+	p.calibration(a)
+	if a.Method != "" {
+		p.list("how", []string{a.Method})
+	}
+	if len(a.Inputs) > 0 {
+		p.list("inputs", []string{strings.Join(a.Inputs, ", ")})
+	}
+	return errors.Join(p.err, w.Close())
+}
+
+// replayColumns is how wide a replay's text and tables are at most.
+const replayColumns = 100
+
+// fit writes what was measured beside the replay with the present settings.
+func (p *replayPrinter) fit(a *replay.Answer) {
+	if a.Fit.Poor {
+		p.line("\nCAUTION: THE REPLAY DOES NOT MEET WELL WHAT HAPPENED. Every interval below is wider for it.")
+	}
+	p.line("\nmeasured, and replayed with the present settings")
+	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "  \tmeasured\treplayed\toff")
+	notes := &noteList{}
+	for _, r := range p.rows() {
+		measured, present := r.in(&a.Measured), r.in(&a.Present)
+		if r.skip(&measured, &present) {
+			continue
+		}
+		fmt.Fprintf(table, "  %s\t%s%s\t%s%s\t%s\n", r.name, p.amount(measured, r.unit), notes.mark(measured.Note),
+			p.amount(present, r.unit), notes.mark(present.Note), p.off(&r, &measured, &present))
+	}
+	rms := a.Fit.PressureRMSPa
+	fmt.Fprintf(table, "  pressure, minute by minute\t\t\t%s rms\n", p.amount(replay.Amount{Value: &rms}, "Pa"))
+	p.flush(table)
+	p.notes(notes)
+	if a.Fit.Words != "" {
+		p.line("  %s", a.Fit.Words)
+	}
+	p.machines(&a.Present)
+}
+
+// off is how much one is over the other.
+func (p *replayPrinter) off(r *replayRow, from, to *replay.Amount) string {
+	if from.Value == nil || to.Value == nil {
+		return ""
+	}
+	d := *to.Value - *from.Value
+	if r.share {
+		if *from.Value == 0 {
+			return ""
+		}
+		return signed(rounded(100*d / *from.Value, 1)) + " %"
+	}
+	if r.unit == "s" {
+		sign := "+"
+		if d < 0 {
+			sign = "-"
+		}
+		return sign + duration(math.Abs(d))
+	}
+	symbol, factor, _ := p.site.Units.Display(r.unit)
+	decimals := 1
+	if r.unit == "1" {
+		decimals, symbol = 0, ""
+	}
+	return strings.TrimSpace(signed(rounded(d*factor, decimals)) + " " + symbol)
+}
+
+// signed puts a plus before what is not negative.
+func signed(text string) string {
+	if strings.HasPrefix(text, "-") {
+		return text
+	}
+	return "+" + text
+}
+
+// alternative writes one alternative beside the present settings.
+func (p *replayPrinter) alternative(a *replay.Answer, i int) {
+	r := &a.Results[i]
+	p.line("\nalternative %d: %s", i+1, cmp.Or(r.Name, "as set"))
+	for _, s := range r.Set {
+		p.line("  %s = %s", s.Key, s.Value)
+	}
+	if r.Absent != "" {
+		p.line("  cannot be told: %s", r.Absent)
+		p.sentences("CAUTION: ", r.Cautions)
+		p.sentences("", r.Remarks)
+		return
+	}
+	p.saving(r)
+	p.sentences("CAUTION: ", r.Cautions)
+	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "  \tpresent settings\tthis alternative\tchange")
+	notes := &noteList{}
+	for _, row := range p.rows() {
+		present, other := row.in(&a.Present), row.in(&r.Outcome)
+		if row.skip(&present, &other) {
+			continue
+		}
+		fmt.Fprintf(table, "  %s\t%s%s\t%s%s\t%s\n", row.name, p.amount(present, row.unit), notes.mark(present.Note),
+			p.amount(other, row.unit), notes.mark(other.Note), p.off(&row, &present, &other))
+	}
+	p.flush(table)
+	p.notes(notes)
+	p.machines(&r.Outcome)
+	p.sentences("", r.Remarks)
+	p.budget(r)
+	if r.Flags != "" {
+		p.line("  the same again: %s", r.Flags)
+	}
+}
+
+// sentences writes each under the alternative.
+func (p *replayPrinter) sentences(before string, all []string) {
+	for _, s := range all {
+		p.line("  %s%s", before, s)
+	}
+}
+
+// saving writes the answer in one line, and whether it can be told from nothing.
+func (p *replayPrinter) saving(r *replay.Result) {
+	if r.SavedKWh.Value == nil {
+		p.line("  saving: not known%s", noted(r.SavedKWh.Note))
+		return
+	}
+	said := []string{p.amount(r.SavedKWh, "kWh")}
+	if s := r.SavedShare; s.Value != nil {
+		v, half := 100**s.Value, (*float64)(nil)
+		if s.Interval != nil {
+			h := 100 * *s.Interval
+			half = &h
+		}
+		value, spread, _ := p.pair(v, half, "%")
+		said[0] += ", " + joined(value, spread, "%") + " of the energy"
+	}
+	if r.SavedCost.Value != nil {
+		said = append(said, p.amount(r.SavedCost, p.currency))
+	}
+	if r.SavedKg.Value != nil {
+		said = append(said, p.amount(r.SavedKg, "kg"))
+	}
+	p.line("  saves %s, over what was replayed%s", strings.Join(said, "; "), noted(r.SavedKWh.Note))
+	switch half := r.SavedKWh.Interval; {
+	case half != nil && math.Abs(*r.SavedKWh.Value) <= *half:
+		p.line("  That cannot be told from nothing: the interval holds no saving at all.")
+	case *r.SavedKWh.Value < 0:
+		p.line("  It takes MORE than the present settings.")
+	}
+	if y := r.SavedYear; y.Value != nil {
+		p.line("  in a year %s%s", p.amount(y, p.currency), noted(r.AssumesYear))
+	}
+}
+
+func noted(note string) string {
+	if note == "" {
+		return ""
+	}
+	return " (" + note + ")"
+}
+
+// budget says where the interval of the saving comes from.
+func (p *replayPrinter) budget(r *replay.Result) {
+	if len(r.Budget) == 0 {
+		return
+	}
+	var parts []string
+	for _, b := range r.Budget {
+		parts = append(parts, fmt.Sprintf("%s %.0f %%", b.Input, 100*b.Share))
+	}
+	p.line("  the interval of the saving comes from: %s", strings.Join(parts, ", "))
+}
+
+// machines writes what each machine did, by state.
+func (p *replayPrinter) machines(o *replay.Outcome) {
+	for i := range o.Machines {
+		m := &o.Machines[i]
+		var states []string
+		for _, s := range replayStates {
+			seconds, kWh := m.StateS[s], m.StateKWh[s]
+			if seconds == 0 && kWh == 0 {
+				continue
+			}
+			said := s + " " + duration(math.Round(seconds))
+			if kWh != 0 {
+				value, _, unit := p.pair(kWh, nil, "kWh")
+				said += " with " + value + " " + unit
+			}
+			states = append(states, said)
+		}
+		if states == nil {
+			states = []string{"never used"}
+		}
+		p.line("  %s: %s", m.Machine, strings.Join(states, "; "))
+	}
+}
+
+// replayStates are the states as they are told, in this order.
+var replayStates = []string{"loaded", "part-load", "unloaded", "starting", "stopped"}
+
+// calibration writes what the replay rests on.
+func (p *replayPrinter) calibration(a *replay.Answer) {
+	if len(a.Calibrated) == 0 {
+		return
+	}
+	p.line("\nwhat it rests on, of this record and the site file")
+	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
+	for i := range a.Calibrated {
+		c := &a.Calibrated[i]
+		name := c.Name
+		if c.Machine != "" {
+			name = c.Machine + " " + name
+		}
+		value, half, unit := p.pair(c.Value, &c.Uncertainty, c.Unit)
+		fmt.Fprintf(table, "  %s\t%s\t%s\n", name, joined(value, half, unit), c.Basis)
+	}
+	p.flush(table)
+}
+
+// noteList numbers the notes of a table, each once.
+type noteList struct{ all []string }
+
+func (l *noteList) mark(note string) string {
+	if note == "" {
+		return ""
+	}
+	i := slices.Index(l.all, note)
+	if i < 0 {
+		i = len(l.all)
+		l.all = append(l.all, note)
+	}
+	return fmt.Sprintf(" (%d)", i+1)
+}
+
+func (p *replayPrinter) notes(l *noteList) {
+	for i, n := range l.all {
+		p.line("    (%d) %s", i+1, n)
+	}
+}
