@@ -8,3 +8,9 @@ import "embed"
 //
 //go:embed maps/*.toml
 var Maps embed.FS
+
+// Machines is the list of invented machines that a replay may put in another's
+// place.
+//
+//go:embed replay/machines.toml
+var Machines []byte

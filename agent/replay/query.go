@@ -8,7 +8,7 @@ type Query struct {
 	FromMS, ToMS, NowMS int64  // Unix ms UTC, half open
 	Alternatives        []Alternative
 	// Machines may stand in for those there are; nil: the examples of
-	// configs/machines.toml.
+	// configs/replay/machines.toml.
 	Machines []Listed
 	// Trace asks for the pressure and the states at each event.
 	Trace bool

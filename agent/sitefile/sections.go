@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"loadscribe/agent/quantity"
 )
 
 // Document is a TOML file of another room, read as strictly as a site file and
@@ -92,6 +94,51 @@ func (s Section) Texts(key string) []string {
 
 // Words returns a table of whole numbers by text.
 func (s Section) Words(key string) map[string]int64 { return s.s.readWords(key) }
+
+// Positive returns a quantity above zero in SI, or zero where it is not written.
+func (s Section) Positive(key string, d quantity.Dimension) float64 { return s.s.positive(key, d) }
+
+// Number returns a finite number.
+func (s Section) Number(key string, fallback float64) float64 { return s.s.number(key, fallback) }
+
+// Pair is a key with its text.
+type Pair struct {
+	Key, Text string
+	Place     Problem // with nothing said yet
+}
+
+// Pairs returns a table of texts by keys that its reader knows, in the order of the
+// file. A key with points may be written in quotes or without: a.b = "…" without
+// quotes is a table to TOML, and comes back as "a.b" as well.
+func (s Section) Pairs(key string) []Pair {
+	inner := s.s.sub(key)
+	if inner == nil {
+		return nil
+	}
+	return inner.pairs("")
+}
+
+func (s *section) pairs(before string) (all []Pair) {
+	for i := range s.table.entries {
+		e := &s.table.entries[i]
+		switch e.value.kind {
+		case kindText:
+			all = append(all, Pair{before + e.key, e.value.text, s.at(e.value.at, e.key, "", "")})
+		case kindTable:
+			inner := &section{file: s.file, found: s.found, table: e.value.table, name: s.path(e.key)}
+			all = append(all, inner.pairs(before+e.key+".")...)
+		default:
+			s.wrongKind(e.value, e.key, kindText.String(), "put it in quotes, with its unit")
+		}
+	}
+	return all
+}
+
+// Add reports a mistake at a place that was kept.
+func (d *Document) Add(at Problem, mend, message string) {
+	at.Message, at.Mend = message, mend
+	d.found.problems = append(d.found.problems, at)
+}
 
 // Sub returns a table inside this one; ok is false where there is none.
 func (s Section) Sub(key string) (sub Section, ok bool) {

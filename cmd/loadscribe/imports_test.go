@@ -25,7 +25,7 @@ var allowed = map[string][]string{
 	"agent/probe":         {"agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame"},
 	"agent/analysis":      {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile"},
 	"agent/replay/engine": {},
-	"agent/replay":        {"agent/analysis"},
+	"agent/replay":        {"agent/air", "agent/analysis", "agent/gum", "agent/quantity", "agent/sitefile", "agent/replay/engine", "configs"},
 	"agent/publish":       {"agent/quantity", "agent/scan"},
 	"agent/hookup":        {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
 	"agent/guided":        {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
