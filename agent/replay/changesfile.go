@@ -9,11 +9,12 @@ import (
 // Changes is a file of changes.
 type Changes struct {
 	Alternatives []Alternative
+	Search       *SearchSpec // nil: nothing is searched
 }
 
 // ReadChanges reads a file of changes: [[alternative]] tables with a name and
 // set = { "comp1.cut_in" = "95 psi" }. What the keys and values mean is checked
-// where they are tried. The error is of type sitefile.Problems.
+// where they are tried. The table [search] may stand beside them or alone. The error is of type sitefile.Problems.
 func ReadChanges(path string) (Changes, error) {
 	doc, err := sitefile.OpenDocument(path, "name an existing file of changes; docs/replay.md shows how one is written")
 	if err != nil {
@@ -49,6 +50,7 @@ func readChanges(doc *sitefile.Document) (Changes, error) {
 		s.Done()
 		c.Alternatives = append(c.Alternatives, alt)
 	}
+	c.Search = readSearch(doc)
 	doc.Done()
 	if err := doc.Err(); err != nil {
 		return Changes{}, err

@@ -1,12 +1,3 @@
-// Package engine plays a demand for air through a plant of compressors, event by
-// event: between two events (a step of the demand, a pressure reached, a timer
-// run out, a schedule's edge) the pressure has a closed form, for what machines
-// deliver and users take is linear in it.
-//
-// It knows no record, no site file and no price: numbers in, numbers out. Everything
-// is SI; flows are free air at the inlet; pressures are gauge unless the name says
-// otherwise; times are seconds since the beginning of the window. The same plant
-// and demand give the same result to the last bit.
 package engine
 
 // Control is how a machine matches its air to the demand.
@@ -38,7 +29,8 @@ type Machine struct {
 	StoppedW                           float64
 	// A start takes StartS before it may load, and StartW meanwhile.
 	StartS, StartW float64
-	// From a load until the first air leaves; its power meanwhile is DelayW.
+	// From a load until the first air leaves, once the sump has blown down (less
+	// before that); its power meanwhile is DelayW.
 	DelayS, DelayW float64
 	// DropPa lies between where the machine's controls read the pressure and the
 	// stores at full flow, and goes with the square of the flow.
@@ -47,11 +39,11 @@ type Machine struct {
 	CutInPa, CutOutPa  float64
 	TargetPa           float64 // variable speed
 	NoLoadStopS        float64 // +Inf: never
-	LeastBetweenStarts float64 // s
+	LeastBetweenStarts float64 // s; a start waits for it
 	ModulationPa       float64 // width below CutOutPa over which the inlet closes
-	LeastShare         float64 // of full flow: where throttling, shortening or slowing ends
+	LeastShare         float64 // of full flow: where throttling, shortening or slowing ends; Modulating throttles to nothing
 	// Curve is power over flow at part load, both as shares of full load, rising in
-	// flow, from LeastShare (or 0) to 1. Empty: a straight line from UnloadedW.
+	// flow, from LeastShare or less to 1. Empty: a straight line from UnloadedW.
 	Curve []CurvePoint
 	// On is when it may run; nil: always. In order, not touching.
 	On []Span
@@ -63,8 +55,9 @@ type CurvePoint struct{ Flow, Power float64 }
 // Span is a time, seconds since the window's beginning, half open.
 type Span struct{ FromS, ToS float64 }
 
-// Rotation gives the bands of machines in turn. At rank r a member's cut-in,
-// cut-out and target lie StepPa·r below those of the first.
+// Rotation gives the bands of machines in turn. At rank r a member's cut-in and
+// cut-out lie StepPa·r below those of the first member, its target as far below that
+// of the first one of variable speed. At each turn the first becomes the last.
 type Rotation struct {
 	Members []int   // indices of Plant.Machines, in the order of the first turn
 	EveryS  float64 // +Inf: fixed order
@@ -126,7 +119,7 @@ type Result struct {
 	// SuppliedM3 = ServedM3 + StoredM3, to rounding.
 	SuppliedM3, ServedM3, StoredM3 float64
 	AskedM3                        float64 // with nobody short of pressure
-	ShortM3, ShortS                float64 // below MinimumPa: air that was not there, and for how long
+	ShortM3, ShortS                float64 // below MinimumPa: AskedM3 - ServedM3, and for how long
 	LowestPa, LowestAtS            float64
 	MeanPa, HighestPa              float64
 	SlotJ                          []float64 // energy by slot since the window's beginning

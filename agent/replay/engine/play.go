@@ -1,0 +1,183 @@
+package engine
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Errors of Play besides ErrInvalid.
+var (
+	// ErrStopped: Options.Stop said so.
+	ErrStopped = errors.New("stopped")
+	// ErrRestless: a machine turns faster than any could, so that the settings mean
+	// nothing.
+	ErrRestless = errors.New("turns more than a hundred times a second")
+)
+
+const (
+	turnsASecond = 100
+	askStopEvery = 4096 // events
+)
+
+// player is a plant at a moment of its play.
+type player struct {
+	plant *Plant
+	opt   Options
+	res   *Result
+	units []unit
+	rots  []turning
+
+	paPerM3 float64 // InletPa / VolumeM3
+	tS, pa  float64
+	demand  demandLaw
+	slot    int // of Result.SlotJ
+	slotEnd float64
+	events  int
+
+	turns      int // of machines since turnsFromS
+	turnsFromS float64
+	paS        float64 // ∫p dt
+}
+
+// Play plays a demand through a plant. The plant and the demand are only read.
+func Play(p *Plant, demand []Stretch, o Options) (*Result, error) {
+	if err := Validate(p); err != nil {
+		return nil, err
+	}
+	if err := validateStretches(p, demand); err != nil {
+		return nil, err
+	}
+	pl := &player{plant: p, opt: o, paPerM3: p.InletPa / p.VolumeM3,
+		res: &Result{Machines: make([]MachineResult, len(p.Machines)), LowestPa: math.Inf(1), HighestPa: math.Inf(-1)}}
+	for i := range demand {
+		if err := pl.stretch(&demand[i]); err != nil {
+			return nil, err
+		}
+	}
+	return pl.finish(), nil
+}
+
+// finish makes the sums that need the whole play. Without any demand the pressures
+// are 0.
+func (pl *player) finish() *Result {
+	r := pl.res
+	if r.Seconds == 0 {
+		r.LowestPa, r.HighestPa = 0, 0
+		return r
+	}
+	r.MeanPa = pl.paS / r.Seconds
+	for i := range r.Machines {
+		r.SuppliedM3 += r.Machines[i].SuppliedM3
+	}
+	if r.ShortS > 0 {
+		r.ShortM3 = r.AskedM3 - r.ServedM3
+	}
+	return r
+}
+
+// stretch plays one from its beginning to its end.
+func (pl *player) stretch(s *Stretch) error {
+	if len(s.Segments) == 0 {
+		return nil
+	}
+	pl.tS, pl.pa = s.StartS, s.StartPa
+	pl.turns, pl.turnsFromS = 0, pl.tS
+	if pl.slotEnd = math.Inf(1); pl.plant.SlotS > 0 {
+		pl.toSlot(int(pl.tS / pl.plant.SlotS))
+	}
+	pl.begin(s)
+	pl.see()
+	endS := pl.tS
+	for i := range s.Segments {
+		endS += s.Segments[i].Seconds
+		pl.demand.set(pl.plant, &s.Segments[i], pl.pa)
+		if err := pl.settle(); err != nil {
+			return err
+		}
+		pl.trace(i == 0)
+		for pl.tS < endS {
+			if err := pl.event(endS); err != nil {
+				return err
+			}
+		}
+	}
+	for i := range pl.units {
+		pl.units[i].count(&pl.res.Machines[i])
+	}
+	pl.res.StoredM3 += (pl.pa - s.StartPa) / pl.paPerM3
+	return nil
+}
+
+// event goes to the next one and takes what is due there.
+func (pl *player) event(endS float64) error {
+	pl.events++
+	if pl.events%askStopEvery == 0 && pl.opt.Stop != nil && pl.opt.Stop() {
+		return ErrStopped
+	}
+	pl.advance(endS)
+	pl.see()
+	if err := pl.settle(); err != nil {
+		return err
+	}
+	pl.trace(false)
+	return nil
+}
+
+// settle takes all that is due at this time, in the order of the package comment.
+func (pl *player) settle() error {
+	for i := range pl.rots {
+		for pl.rots[i].nextS <= pl.tS {
+			pl.turn(&pl.rots[i])
+		}
+	}
+	for again := true; again; {
+		again = false
+		for i := range pl.units {
+			u := &pl.units[i]
+			for u.due(pl.tS, pl.pa) {
+				again = true
+				if err := pl.turned(i); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// turned counts a machine's change of state, against plants that never rest.
+func (pl *player) turned(i int) error {
+	if pl.tS >= pl.turnsFromS+1 {
+		pl.turns, pl.turnsFromS = 0, pl.tS
+	}
+	pl.turns++
+	if pl.turns > turnsASecond*len(pl.units) {
+		return fmt.Errorf("machine %s %w after %.0f s: its band, the receiver and its timers do not fit", pl.plant.Machines[i].Name, ErrRestless, pl.tS)
+	}
+	return nil
+}
+
+// see takes note of the pressure at an event: between two it only rises or only falls.
+func (pl *player) see() {
+	if pl.pa < pl.res.LowestPa {
+		pl.res.LowestPa, pl.res.LowestAtS = pl.pa, pl.tS
+	}
+	pl.res.HighestPa = max(pl.res.HighestPa, pl.pa)
+}
+
+func (pl *player) trace(first bool) {
+	if !pl.opt.Trace {
+		return
+	}
+	point := TracePoint{AtS: pl.tS, Pa: pl.pa, Break: first, States: make([]State, len(pl.units))}
+	for i := range pl.units {
+		point.States[i] = pl.units[i].state()
+	}
+	pl.res.Trace = append(pl.res.Trace, point)
+}
+
+// toSlot goes to a slot of Result.SlotJ.
+func (pl *player) toSlot(n int) {
+	pl.slot, pl.slotEnd = n, float64(n+1)*pl.plant.SlotS
+}
