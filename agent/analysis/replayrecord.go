@@ -57,6 +57,7 @@ type ReplayMachine struct {
 	StartS           gum.Value // from the start until it may load
 	StartPower       gum.Value
 	DelayS           gum.Value // delivery delay
+	DelayPower       gum.Value // mean power until then
 	DropPa           gum.Value // from where its pressure is read to the stores, full flow
 	// CutInPa and CutOutPa are as seen, at the place its controls read; V 0: not
 	// seen. They are brought to the gauge of the stores: GaugePa is what the machine's

@@ -29,6 +29,12 @@ func StateRuns(src Source, site *sitefile.Site, machine string, fromMS, toMS int
 	if err != nil {
 		return nil, err
 	}
+	return g.runs(fromMS, toMS), nil
+}
+
+// runs is what was gathered, cut to a window in it.
+func (g *gathered) runs(fromMS, toMS int64) []Run {
+	sp := g.sp
 	b := &band{at: fromMS, to: toMS}
 	if g.entry != nil {
 		if g.entry.known {
@@ -56,7 +62,7 @@ func StateRuns(src Source, site *sitefile.Site, machine string, fromMS, toMS int
 		b.until(g.exit.lastWall, Unobserved, why.String())
 	}
 	b.until(toMS, Unobserved, "")
-	return b.runs, nil
+	return b.runs
 }
 
 func specOf(src Source, site *sitefile.Site, machine string) (*spec, error) {

@@ -1,0 +1,225 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"loadscribe/agent/gum"
+	"loadscribe/agent/scan"
+)
+
+const (
+	// A band that is set and not seen: how far the gauge and the controls may lie off
+	// the display (common practice, no source).
+	setBandLimitPa = 10_000.0
+	// A start takes so long at most; what loads later waited for the pressure.
+	longestStartMS = 60_000
+	// Stops by the no-load timer come after the same time, within a scan and this.
+	timerSlackMS, timerSlackShare = 3_000, 0.03
+	neverStopsMS                  = 30 * 60_000
+)
+
+// machine is what the record says of one machine.
+func (r *replayMaker) machine(k int) ReplayMachine {
+	s := r.machines[k]
+	m := ReplayMachine{Machine: r.of[k], FullFlow: r.full[k], Basis: map[string]string{}}
+	m.GaugePa, m.DropPa = r.seen.gauge[k], r.seen.drop[k]
+	m.Basis["gauge"], m.Basis["drop"] = r.seen.gaugeBasis[k], r.seen.dropBasis[k]
+	m.Basis["full_flow"] = s.full.method
+	if r.meterOf != "" {
+		m.Basis["full_flow"] = "what the meter counted over the time it delivered" + r.meterOf
+	}
+	m.FlowPa = r.outletPa(k)
+	m.LoadedPa = m.FlowPa
+	m.DelayS = r.b.delay[k]
+	m.Basis["delay"] = r.delayBasis(k)
+	r.powers(k, &m)
+	r.band(k, &m)
+	r.start(k, &m)
+	r.noLoadStop(k, &m)
+	m.Runs = s.g.runs(r.from, r.to)
+	r.mayRun(k, &m)
+	return m
+}
+
+// band is where the machine is seen to load and unload, and what is set.
+func (r *replayMaker) band(k int, m *ReplayMachine) {
+	s, name := r.machines[k], r.b.machines[k]
+	set := func(figure, key string, role scan.Role, sitePa float64) float64 {
+		if f := s.setAt(figure, key, role, sitePa); f != nil {
+			return float64(*f.Value * pascalsPerKPa)
+		}
+		return 0
+	}
+	m.CutInSetPa = set("cut_in_set", "cut_in", scan.CutInSetting, m.Machine.CutInPa)
+	m.CutOutSetPa = set("cut_out_set", "cut_out", scan.CutOutSetting, m.Machine.CutOutPa)
+	put := func(key string, into *gum.Value, e *bandEdge, setPa float64, note string) {
+		switch {
+		case s.pressureOf() != nil && len(e.twice) > 0:
+			pa, u := s.edge(e)
+			*into = gum.New(pa, u, scatterInput(key+"_seen", name)).Minus(m.GaugePa)
+			m.Basis[key] = fmt.Sprintf("as seen, %d times%s", len(e.twice), note)
+		case setPa > 0:
+			*into = gum.New(setPa, rectangular(setBandLimitPa), key+" of "+name+", set and not seen").Minus(m.GaugePa)
+			m.Basis[key] = "as set; it was not seen"
+		default:
+			m.Basis[key] = "neither seen nor set"
+		}
+	}
+	in, out, late := s.bandEdges()
+	note := ""
+	if late {
+		note = ", after a start, meanwhile the pressure falls"
+	}
+	put("cut_in", &m.CutInPa, &in, m.CutInSetPa, note)
+	put("cut_out", &m.CutOutPa, &out, m.CutOutSetPa, "")
+}
+
+// start is how long a start takes until the machine loads, where the pressure asks.
+func (r *replayMaker) start(k int, m *ReplayMachine) {
+	s := r.machines[k]
+	var took []float64
+	var began int64
+	for _, t := range s.g.total.transitions {
+		switch {
+		case t.fresh || !t.state.Running():
+			began = 0
+		case t.state == Starting:
+			began = t.mono
+		case t.state.delivering() && began > 0:
+			if ms := t.mono - began; ms <= longestStartMS {
+				took = append(took, float64(ms)/1000)
+			}
+			began = 0
+		}
+	}
+	if len(took) == 0 {
+		seconds := float64(s.g.sp.startMS) / 1000
+		m.StartS = gum.New(seconds, rectangular(seconds/2), "start of "+s.g.sp.name+" (assumed)")
+		m.Basis["start"] = "assumed by the way of starting: no start was seen to end in a load"
+		return
+	}
+	middle, u, _ := middleOf(took)
+	m.StartS = gum.New(middle, quad(u, rectangular(s.periodS())), "start of "+s.g.sp.name)
+	m.Basis["start"] = fmt.Sprintf("from the start to the load, median of %d", len(took))
+}
+
+// noLoadStop is after how long unloaded the machine stops: the time after which most
+// of the stops come that were not sooner than a load ever came.
+func (r *replayMaker) noLoadStop(k int, m *ReplayMachine) {
+	const key = "no_load_stop"
+	s := r.machines[k]
+	var longest int64 // unloaded, and loaded again
+	var stops []int64
+	for i := range s.g.total.falls {
+		if f := &s.g.total.falls[i]; f.end == endedByStop {
+			stops = append(stops, f.ms)
+		} else {
+			longest = max(longest, f.ms)
+		}
+	}
+	slack := int64(s.periodS()*2000) + timerSlackMS
+	stops = slices.DeleteFunc(stops, func(ms int64) bool { return ms < longest-slack })
+	slices.Sort(stops)
+	best, count := int64(0), 0
+	for i, ms := range stops {
+		n := i
+		for n < len(stops) && stops[n] <= ms+2*slack+int64(timerSlackShare*float64(ms)) {
+			n++
+		}
+		if n-i >= count {
+			best, count = stops[(i+n)/2], n-i
+		}
+	}
+	site := m.Machine.NoLoadStop
+	switch {
+	case count >= 2 || count == 1 && site == 0:
+		m.NoLoadStopS = float64(best) / 1000
+		m.Basis[key] = fmt.Sprintf("as seen: %d of %d stops after %s unloaded", count, len(stops), inWords(best-best%1000))
+	case site > 0:
+		m.NoLoadStopS = site.Seconds()
+		m.Basis[key] = "as the site file has it; it was not seen"
+	default:
+		m.NoLoadStopS = math.Inf(1)
+		m.Basis[key] = "never seen to stop, and not in the site file: taken for never"
+		if longest < neverStopsMS {
+			m.Basis[key] += fmt.Sprintf(", though it never ran unloaded for longer than %s", inWords(longest-longest%1000))
+		}
+	}
+}
+
+// mayRun is when the machine may have run. Only what is plain counts: its controller
+// said that it would not start by itself, or it stood for minutes below its cut-in.
+func (r *replayMaker) mayRun(k int, m *ReplayMachine) {
+	const key = "on"
+	var off []Span
+	how := ""
+	for _, run := range m.Runs {
+		switch {
+		case run.State == Off || run.State == Tripped:
+			off = append(off, Span{run.FromMS, run.ToMS})
+			how = "its controller said that it would not start by itself, or that it had tripped"
+		case run.State == Stopped:
+			if at := r.keptFrom(run, m.CutInPa.V); at > 0 {
+				off = append(off, Span{at, run.ToMS})
+				how = "it stood while the pressure was below its cut-in for minutes"
+			}
+		}
+	}
+	if m.Basis[key] = "never seen kept from running"; len(off) == 0 {
+		return
+	}
+	at := r.from
+	m.On = []Span{}
+	for _, o := range off {
+		if o.FromMS > at {
+			m.On = append(m.On, Span{at, o.FromMS})
+		}
+		at = max(at, o.ToMS)
+	}
+	if at < r.to {
+		m.On = append(m.On, Span{at, r.to})
+	}
+	m.Basis[key] = fmt.Sprintf("%d times off: %s", len(off), how)
+}
+
+const (
+	keptMinutes = 5        // below the cut-in, for a machine that was kept from running
+	keptBelowPa = 15_000.0 // by how much
+)
+
+// keptFrom is since when, in a run standing, the pressure asked for the machine in
+// vain; 0: it did not.
+func (r *replayMaker) keptFrom(run Run, cutInPa float64) int64 {
+	if cutInPa <= 0 {
+		return 0
+	}
+	var first int64
+	n := 0
+	for i := range r.rec.Minutes {
+		m := &r.rec.Minutes[i]
+		if m.StartMS < run.FromMS || m.StartMS >= run.ToMS {
+			continue
+		}
+		if m.StartPa >= cutInPa-keptBelowPa {
+			first, n = 0, 0
+			continue
+		}
+		if n++; n == 1 {
+			first = m.StartMS
+		}
+		if n >= keptMinutes {
+			return first
+		}
+	}
+	return 0
+}
+
+// delayBasis says where the delivery delay comes from.
+func (r *replayMaker) delayBasis(k int) string {
+	if s := r.machines[k]; s.delaySeen() {
+		return s.storage.delayMethod
+	}
+	return fmt.Sprintf("assumed, %.0f ± %.0f s", deliveryDelayS, deliveryDelayLimitS)
+}

@@ -1,0 +1,216 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"loadscribe/agent/gum"
+)
+
+// measured is what happened in the replayed minutes.
+func (r *replayMaker) measured() ReplayMeasured {
+	out := ReplayMeasured{SlotMS: r.slotMS()}
+	n := (r.to - r.from) / out.SlotMS
+	part := r.slotShares(out.SlotMS, n)
+	slots := make([]float64, n)
+	absent := ""
+	for k, s := range r.machines {
+		done := ReplayDone{StateJ: map[State]float64{}, StateS: map[State]float64{}}
+		r.turnsOf(k, &done)
+		switch {
+		case s.energy.absent != "":
+			absent = s.g.sp.name + ": " + s.energy.absent
+		default:
+			r.energyOf(k, &done, slots, part, out.SlotMS)
+			out.Energy = out.Energy.Plus(done.Energy)
+		}
+		out.ByMachine = append(out.ByMachine, done)
+	}
+	if absent != "" {
+		out.Energy, out.EnergyBasis = gum.Value{}, "not known for every machine: "+absent
+	} else {
+		for i := range slots {
+			if part[i] == 0 {
+				slots[i] = math.NaN()
+			}
+		}
+		out.SlotJ = slots
+		out.EnergyBasis = "energy of the quarter hours, and of those that are replayed in part each state's mean power over its time in the replayed minutes: " + r.machines[0].energy.method
+	}
+	r.pressuresSeen(&out)
+	return out
+}
+
+func (r *replayMaker) slotMS() int64 {
+	if r.site.Tariff.FineDemand() {
+		return slotMS
+	}
+	return cellMS
+}
+
+// slotShares are the replayed shares of each slot.
+func (r *replayMaker) slotShares(step, n int64) []float64 {
+	part := make([]float64, n)
+	for i := range r.rec.Minutes {
+		part[(r.rec.Minutes[i].StartMS-r.from)/step] += float64(minuteMS) / float64(step)
+	}
+	for i := range part { // twelve or fifteen minutes make a whole
+		if part[i] > 1-1e-9 {
+			part[i] = 1
+		}
+	}
+	return part
+}
+
+// isReplayed reports whether a wall time lies in a replayed minute.
+func (r *replayMaker) isReplayed(wall int64) bool {
+	if len(r.b.minutes) == 0 || wall < r.b.minutes[0].startMS || wall >= r.to {
+		return false
+	}
+	i := (wall - r.b.minutes[0].startMS) / minuteMS
+	return i < int64(len(r.replayed)) && r.replayed[i]
+}
+
+// turnsOf counts starts and loads in the replayed minutes.
+func (r *replayMaker) turnsOf(k int, done *ReplayDone) {
+	var starts []int64
+	state := Unobserved
+	if e := r.machines[k].g.entry; e != nil && e.known {
+		state = e.state
+	}
+	for _, t := range r.machines[k].g.total.transitions {
+		if !t.fresh && r.isReplayed(t.wall) {
+			if !state.Running() && t.state.Running() {
+				starts = append(starts, t.wall)
+			}
+			if !state.delivering() && t.state.delivering() {
+				done.Loads++
+			}
+		}
+		state = t.state
+	}
+	done.Starts = len(starts)
+	slices.Sort(starts)
+	first := 0
+	for i := range starts {
+		for starts[i]-starts[first] >= hourMS {
+			first++
+		}
+		done.StartsHourMax = max(done.StartsHourMax, i-first+1)
+	}
+}
+
+// replayedByState are the seconds of a machine's states in the replayed minutes of
+// each cell.
+func (r *replayMaker) replayedByState(k int) [][numStates]float64 {
+	all := make([][numStates]float64, (r.to-r.from)/cellMS)
+	for _, t := range r.machines[k].g.stretches() {
+		r.b.over(t.from, min(t.to, r.to), func(i int, ms int64) {
+			if r.replayed[i] {
+				all[(r.b.minutes[i].startMS-r.from)/cellMS][t.state] += float64(ms) / 1000
+			}
+		})
+	}
+	return all
+}
+
+// energyOf is a machine's energy by state, and by slot with the others'.
+func (r *replayMaker) energyOf(k int, done *ReplayDone, slots, part []float64, step int64) {
+	s := r.machines[k]
+	byState := r.replayedByState(k)
+	shares := r.slotShares(cellMS, (r.to-r.from)/cellMS)
+	var joules float64
+	for i := range byState {
+		for st, seconds := range byState[i] {
+			if seconds > 0 {
+				done.StateS[State(st)] += seconds
+			}
+		}
+	}
+	cells := s.energy.fine()
+	for i := range cells {
+		c := &cells[i]
+		at := (cellOf(c.from) - r.from) / cellMS
+		if c.from >= r.to || shares[at] == 0 {
+			continue
+		}
+		var got float64
+		if s.draw != nil && !s.energy.byCounter {
+			for st, j := range r.stateJoules(s, c.from, &byState[at], shares[at]) {
+				if j != 0 {
+					done.StateJ[State(st)] += j
+					got += j
+				}
+			}
+		} else {
+			got = float64(c.joules * shares[at])
+		}
+		joules += got
+		if step == cellMS {
+			slots[at] += got
+			continue
+		}
+		for n := range int64(slotsPerCell) {
+			slot := at*slotsPerCell + n
+			if c.slots != nil {
+				slots[slot] += float64(c.slots[n].joules * part[slot])
+			}
+		}
+	}
+	done.Energy = s.energy.fineCell.Scaled(joules)
+}
+
+// stateJoules is the energy by state of the replayed part of a cell.
+func (r *replayMaker) stateJoules(s *sheet, from int64, seconds *[numStates]float64, share float64) (joules [numStates]float64) {
+	i, ok := slices.BinarySearchFunc(s.g.cells, from, func(c cellSum, at int64) int { return int(c.from - at) })
+	if !ok {
+		return joules
+	}
+	d := &s.g.cells[i].d
+	for st := range d.power {
+		p := d.power[st]
+		switch {
+		case p.ms == 0:
+		case share == 1:
+			joules[st] = s.draw.ofState(State(st), p, from)
+		default:
+			joules[st] = float64(s.draw.ofState(State(st), p, from) / float64(p.ms) * 1000 * seconds[st])
+		}
+	}
+	return joules
+}
+
+// pressuresSeen sets what the stores' pressure did.
+func (r *replayMaker) pressuresSeen(out *ReplayMeasured) {
+	lowest := math.Inf(1)
+	for i := range r.rec.Minutes {
+		m := &r.rec.Minutes[i]
+		lowest = min(lowest, m.StartPa, m.EndPa)
+	}
+	var c *chanSpec
+	if c = r.tap.pressureOf(); c != nil {
+		if a := &r.tap.g.total.analog[c.slot]; a.n > 0 {
+			low, _ := c.extremes(a)
+			lowest = min(lowest, low)
+		}
+	} else {
+		for _, s := range r.machines {
+			if own := s.pressureOf(); own != nil && accuracyInput(own) == r.b.names.gauge {
+				c = own
+			}
+		}
+	}
+	out.LowestPa, out.MeanPa = gum.Exact(lowest), gum.Exact(r.meanPa())
+	if c != nil {
+		out.LowestPa, out.MeanPa = c.value(lowest), c.value(r.meanPa())
+	}
+	for _, l := range r.tap.g.total.lows {
+		if !l.running {
+			r.b.over(l.from, min(l.to, r.to), func(i int, ms int64) {
+				if r.replayed[i] {
+					out.BelowS += float64(ms) / 1000
+				}
+			})
+		}
+	}
+}

@@ -1,0 +1,367 @@
+package replay
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/replay/engine"
+)
+
+// evaluatedAs is how many plays of a search one point of the front counts for in the
+// progress: evaluating it plays it again with each input moved.
+const evaluatedAs = 100
+
+// Front is what a search found. The JSON is part of the contract of /api/v1/replay.
+type Front struct {
+	Tried      int      `json:"tried"`      // combinations, without the settings as they are
+	Impossible int      `json:"impossible"` // settings that contradict each other
+	Example    string   `json:"impossible_example,omitempty"`
+	Broke      []Broken `json:"broke"` // one combination may break several
+	Allowed    int      `json:"allowed"`
+	// Best is how many allowed combinations no other beats in energy, starts, lowest
+	// pressure and price; Points are those of them that are shown.
+	Best    int          `json:"best"`
+	Points  []FrontPoint `json:"points"`
+	Remarks []string     `json:"remarks"`
+	Method  string       `json:"method"`
+	Absent  string       `json:"absent,omitempty"` // why there is no point
+}
+
+// Broken is a limit and how many combinations break it.
+type Broken struct {
+	Limit string `json:"limit"` // its key
+	Count int    `json:"count"`
+}
+
+// FrontPoint is one point of a front. Result.Flags reproduce it.
+type FrontPoint struct {
+	Result Result   `json:"result"`
+	Price  *float64 `json:"price,omitempty"` // nil: no prices were given
+	// PaybackYears is Price over the saving of a year; nil: no price or no saving.
+	PaybackYears *float64 `json:"payback_years,omitempty"`
+	Alike        int      `json:"alike"` // other combinations that come to the same
+}
+
+// playground is what a search plays on: a *Study, or what a test has for one.
+type playground interface {
+	// plantOf is the plant and the demand with these changes; safe for concurrent use.
+	plantOf(set []Setting) (*engine.Plant, []engine.Stretch, error)
+	Evaluate(ctx context.Context, alternatives []Alternative, progress func(done, total int)) ([]Result, error)
+	display() quantity.System
+}
+
+// searchOver plays every combination of a spec and evaluates the front. The answer does not
+// depend on the number of cores. It ends early with ctx's error.
+func searchOver(ctx context.Context, on playground, spec SearchSpec, progress func(done, total int)) (Front, error) {
+	g, err := spec.grid()
+	if err != nil {
+		return Front{}, err
+	}
+	if err := eachValueFits(ctx, on, g); err != nil {
+		return Front{}, err
+	}
+	steps := &steps{tell: progress, total: g.size() + 1 + frontMost*evaluatedAs}
+	trials, err := playAll(ctx, on, g, steps)
+	if err != nil {
+		return Front{}, err
+	}
+	limits := g.limits
+	present := trials[0]
+	if !limits.belowGiven && !present.failed {
+		limits.belowS = present.belowS
+	}
+	f := Front{Tried: g.size(), Points: []FrontPoint{}, Remarks: limits.remarks(trials), Method: searchMethod}
+	allowed := f.sift(trials, limits)
+	if err := f.explain(on, g, trials); err != nil {
+		return Front{}, err
+	}
+	if len(allowed) == 0 {
+		f.Absent = f.noneAllowed(trials, on.display())
+		return f, nil
+	}
+	best := nonDominated(allowed)
+	f.Best = len(best)
+	err = f.evaluate(ctx, on, g, thinned(best, frontMost), steps)
+	return f, err
+}
+
+const searchMethod = "every combination is played against the same demand; of those within the limits the ones that no other " +
+	"beats in energy, starts, lowest pressure and (where prices are given) price; of more than 12 of these the best in each, then those farthest " +
+	"from all that are kept; intervals are those of an alternative. Limits are held to the values, not to the ends of their intervals"
+
+// eachValueFits finds for each value of each key one combination that can be applied,
+// so that a mistyped one is an error at once, not a search that leaves it out.
+func eachValueFits(ctx context.Context, on playground, g *grid) error {
+	type value struct{ axis, at int }
+	why := map[value]error{}
+	for k, a := range g.axes {
+		for v := range a.values {
+			why[value{k, v}] = nil
+		}
+	}
+	for i := 0; i < g.size() && len(why) > 0; i++ {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		open, rest := []value{}, i
+		for k, a := range slices.Backward(g.axes) {
+			v := value{k, rest % len(a.values)}
+			rest /= len(a.values)
+			if _, ok := why[v]; ok {
+				open = append(open, v)
+			}
+		}
+		if len(open) == 0 {
+			continue
+		}
+		set, _ := g.at(i)
+		_, _, err := on.plantOf(set)
+		for _, v := range open {
+			if err == nil {
+				delete(why, v)
+			} else if why[v] == nil {
+				why[v] = err
+			}
+		}
+	}
+	for k, a := range g.axes {
+		for v := range a.values {
+			if err := why[value{k, v}]; err != nil {
+				return refuse("search.vary."+a.key, "%q fits no combination: %v", a.values[v], err)
+			}
+		}
+	}
+	return nil
+}
+
+// steps counts what is done and tells it, one call at a time.
+type steps struct {
+	mu          sync.Mutex
+	tell        func(done, total int)
+	done, total int
+}
+
+func (s *steps) add(n int) {
+	if s.tell == nil {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.done += n
+	s.tell(min(s.done, s.total), s.total)
+}
+
+// playAll plays the settings as they are, then every combination, on all cores.
+func playAll(ctx context.Context, on playground, g *grid, steps *steps) ([]trial, error) {
+	trials := make([]trial, g.size()+1)
+	group, ctx := errgroup.WithContext(ctx)
+	next := make(chan int)
+	group.Go(func() error {
+		defer close(next)
+		for i := range trials {
+			select {
+			case next <- i:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}
+		return nil
+	})
+	for range min(runtime.GOMAXPROCS(0), len(trials)) {
+		group.Go(func() error {
+			for i := range next {
+				set, price := g.at(i - 1)
+				t, err := play(ctx, on, set)
+				if err != nil && ctx.Err() != nil {
+					return ctx.Err()
+				}
+				t.failed = err != nil
+				t.combination, t.changed, t.price = i-1, len(set)-len(g.fixed), price
+				trials[i] = t
+				steps.add(1)
+			}
+			return nil
+		})
+	}
+	return trials, group.Wait()
+}
+
+// play plays one combination.
+func play(ctx context.Context, on playground, set []Setting) (trial, error) {
+	plant, demand, err := on.plantOf(set)
+	if err != nil {
+		return trial{}, err
+	}
+	r, err := engine.Play(plant, demand, engine.Options{Stop: func() bool { return ctx.Err() != nil }})
+	if err != nil {
+		return trial{}, err
+	}
+	t := trial{energyJ: r.EnergyJ, lowestPa: r.LowestPa, belowS: r.ShortS, shortM3: r.ShortM3}
+	for _, m := range r.Machines {
+		t.starts += m.Starts
+		t.startsHour = max(t.startsHour, m.StartsHourMax)
+		runningS := m.Seconds[engine.Starting] + m.Seconds[engine.Unloaded] + m.Seconds[engine.PartLoad] + m.Seconds[engine.Loaded]
+		if runningS > 0 {
+			t.cyclesHour = max(t.cyclesHour, float64(m.Loads)*3600/runningS)
+		}
+	}
+	return t, nil
+}
+
+// limitKeys are the limits in the order in which they are told.
+var limitKeys = [...]string{"lowest_pressure", "starts_per_hour", "cycles_per_hour", "below_minimum", "short", "budget"}
+
+// broken says which limits a trial breaks, by limitKeys.
+func (l *searchLimits) broken(t *trial) [len(limitKeys)]bool {
+	return [...]bool{t.lowestPa < l.lowestPa, float64(t.startsHour) > l.startsHour, t.cyclesHour > l.cyclesHour,
+		t.belowS > l.belowS, t.shortM3 > l.shortM3, t.price > l.budget}
+}
+
+// remarks says which limits stand that nobody asked for, and which are missing.
+func (l *searchLimits) remarks(trials []trial) []string {
+	remarks := []string{}
+	below := slices.ContainsFunc(trials, func(t trial) bool { return t.belowS > 0 })
+	if !l.belowGiven && below {
+		remarks = append(remarks, fmt.Sprintf("limits.below_minimum is not given: no combination may be below the minimum for longer than the settings as they are, %.0f s", l.belowS))
+	}
+	if math.IsInf(l.lowestPa, -1) && !below {
+		remarks = append(remarks, "limits.lowest_pressure is not given: less pressure always saves; what the users need is not weighed")
+	}
+	return remarks
+}
+
+// sift counts what failed and what broke a limit, and returns the rest.
+func (f *Front) sift(trials []trial, limits searchLimits) (allowed []trial) {
+	var broke [len(limitKeys)]int
+	for i := range trials {
+		t := &trials[i]
+		if t.failed {
+			if t.combination >= 0 {
+				f.Impossible++
+			}
+			continue
+		}
+		breaks := limits.broken(t)
+		if breaks == ([len(limitKeys)]bool{}) {
+			allowed = append(allowed, *t)
+			if t.combination >= 0 {
+				f.Allowed++
+			}
+			continue
+		}
+		if t.combination < 0 {
+			f.Remarks = append(f.Remarks, "the settings as they are break a limit themselves")
+			continue
+		}
+		for k, b := range breaks {
+			if b {
+				broke[k]++
+			}
+		}
+	}
+	f.Broke = []Broken{}
+	for k, n := range broke {
+		if n > 0 {
+			f.Broke = append(f.Broke, Broken{limitKeys[k], n})
+		}
+	}
+	return allowed
+}
+
+// explain gives the first contradiction as an example.
+func (f *Front) explain(on playground, g *grid, trials []trial) error {
+	if f.Impossible == 0 {
+		return nil
+	}
+	first := slices.IndexFunc(trials, func(t trial) bool { return t.failed && t.combination >= 0 })
+	set, _ := g.at(trials[first].combination)
+	_, err := play(context.Background(), on, set)
+	if err == nil {
+		return errors.New("a combination failed and then did not")
+	}
+	f.Example = err.Error()
+	return nil
+}
+
+// noneAllowed says how near the limits can be come.
+func (f *Front) noneAllowed(trials []trial, units quantity.System) string {
+	if f.Impossible == f.Tried {
+		return "no combination is possible: " + f.Example
+	}
+	var told []string
+	for _, b := range f.Broke {
+		told = append(told, fmt.Sprintf("%d break %s", b.Count, b.Limit))
+	}
+	highest, starts, cycles := math.Inf(-1), math.MaxInt, math.Inf(1)
+	for _, t := range trials {
+		if !t.failed {
+			highest, starts, cycles = max(highest, t.lowestPa), min(starts, t.startsHour), min(cycles, t.cyclesHour)
+		}
+	}
+	return fmt.Sprintf("no combination keeps every limit: of %d, %s. Singly, the best are a lowest pressure of %s, %d starts and %.3g load cycles an hour",
+		f.Tried, strings.Join(told, ", "), quantity.Format(highest, quantity.Pressure, units), starts, cycles)
+}
+
+// evaluate makes the points of the trials that are shown.
+func (f *Front) evaluate(ctx context.Context, on playground, g *grid, shown []trial, steps *steps) error {
+	alternatives := make([]Alternative, len(shown))
+	for i, t := range shown {
+		set, _ := g.at(t.combination)
+		name := fmt.Sprintf("point %d", i+1)
+		if t.changed == 0 {
+			name = "as it is"
+		}
+		alternatives[i] = Alternative{Name: name, Set: set}
+	}
+	told, worth := 0, frontMost*evaluatedAs
+	results, err := on.Evaluate(ctx, alternatives, func(done, total int) {
+		now := worth * done / max(total, 1)
+		steps.add(now - told)
+		told = now
+	})
+	if err != nil {
+		return err
+	}
+	steps.add(worth - told)
+	for i, r := range results {
+		p := FrontPoint{Result: r, Alike: shown[i].alike}
+		if g.priced {
+			p.Price = &shown[i].price
+			if year := r.SavedYear.Value; year != nil && *year > 0 {
+				years := shown[i].price / *year
+				p.PaybackYears = &years
+			}
+		}
+		g.limits.nearLimit(&p.Result)
+		f.Points = append(f.Points, p)
+	}
+	return nil
+}
+
+// nearLimit remarks where an interval reaches over a limit that its value keeps.
+func (l *searchLimits) nearLimit(r *Result) {
+	for _, c := range []struct {
+		what string
+		a    Amount
+		over func(v float64) bool
+		sign float64
+	}{
+		{"the lowest pressure", r.Outcome.LowestPa, func(v float64) bool { return v < l.lowestPa }, -1},
+		{"starts an hour", r.Outcome.StartsHourMax, func(v float64) bool { return v > l.startsHour }, 1},
+		{"load cycles an hour", r.Outcome.LoadsHour, func(v float64) bool { return v > l.cyclesHour }, 1},
+		{"the time below the minimum", r.Outcome.BelowS, func(v float64) bool { return v > l.belowS }, 1},
+	} {
+		if c.a.Value != nil && c.a.Interval != nil && c.over(*c.a.Value+c.sign**c.a.Interval) {
+			r.Remarks = append(r.Remarks, c.what+" keeps the limit by its value, but its interval reaches over it")
+		}
+	}
+}
