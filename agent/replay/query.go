@@ -7,6 +7,7 @@ type Query struct {
 	System              string // empty: the site's only one
 	FromMS, ToMS, NowMS int64  // Unix ms UTC, half open
 	Alternatives        []Alternative
+	Search              *SearchSpec // nil: nothing is searched
 	// Machines may stand in for those there are; nil: the examples of
 	// configs/replay/machines.toml.
 	Machines []Listed

@@ -55,43 +55,41 @@ type FrontPoint struct {
 type playground interface {
 	// plantOf is the plant and the demand with these changes; safe for concurrent use.
 	plantOf(set []Setting) (*engine.Plant, []engine.Stretch, error)
-	Evaluate(ctx context.Context, alternatives []Alternative, progress func(done, total int)) ([]Result, error)
+	Evaluate(ctx context.Context, alternatives []Alternative, progress func(done, total int)) (Answer, error)
 	display() quantity.System
 }
 
-// searchOver plays every combination of a spec and evaluates the front. The answer does not
-// depend on the number of cores. It ends early with ctx's error.
-func searchOver(ctx context.Context, on playground, spec SearchSpec, progress func(done, total int)) (Front, error) {
+// searchOver plays every combination of a spec and evaluates the front beside the
+// alternatives that were asked for by name. The answer does not depend on the number of
+// cores. It ends early with ctx's error.
+func searchOver(ctx context.Context, on playground, spec SearchSpec, named []Alternative, progress func(done, total int)) (Answer, error) {
 	g, err := spec.grid()
 	if err != nil {
-		return Front{}, err
+		return Answer{}, err
 	}
 	if err := eachValueFits(ctx, on, g); err != nil {
-		return Front{}, err
+		return Answer{}, err
 	}
-	steps := &steps{tell: progress, total: g.size() + 1 + frontMost*evaluatedAs}
+	steps := &steps{tell: progress, total: g.size() + 1 + (frontMost+len(named))*evaluatedAs}
 	trials, err := playAll(ctx, on, g, steps)
 	if err != nil {
-		return Front{}, err
+		return Answer{}, err
 	}
 	limits := g.limits
-	present := trials[0]
-	if !limits.belowGiven && !present.failed {
+	if present := trials[0]; !limits.belowGiven && !present.failed {
 		limits.belowS = present.belowS
 	}
-	f := Front{Tried: g.size(), Points: []FrontPoint{}, Remarks: limits.remarks(trials), Method: searchMethod}
+	f := &Front{Tried: g.size(), Points: []FrontPoint{}, Remarks: limits.remarks(trials), Method: searchMethod}
 	allowed := f.sift(trials, limits)
 	if err := f.explain(on, g, trials); err != nil {
-		return Front{}, err
-	}
-	if len(allowed) == 0 {
-		f.Absent = f.noneAllowed(trials, on.display())
-		return f, nil
+		return Answer{}, err
 	}
 	best := nonDominated(allowed)
 	f.Best = len(best)
-	err = f.evaluate(ctx, on, g, thinned(best, frontMost), steps)
-	return f, err
+	if len(best) == 0 {
+		f.Absent = f.noneAllowed(trials, on.display())
+	}
+	return f.evaluate(ctx, on, g, named, thinned(best, frontMost), steps)
 }
 
 const searchMethod = "every combination is played against the same demand; of those within the limits the ones that no other " +
@@ -311,28 +309,32 @@ func (f *Front) noneAllowed(trials []trial, units quantity.System) string {
 		f.Tried, strings.Join(told, ", "), quantity.Format(highest, quantity.Pressure, units), starts, cycles)
 }
 
-// evaluate makes the points of the trials that are shown.
-func (f *Front) evaluate(ctx context.Context, on playground, g *grid, shown []trial, steps *steps) error {
-	alternatives := make([]Alternative, len(shown))
+// evaluate makes the points of the trials that are shown, and the answer around them.
+func (f *Front) evaluate(ctx context.Context, on playground, g *grid, named []Alternative, shown []trial, steps *steps) (Answer, error) {
+	all := slices.Clone(named)
 	for i, t := range shown {
 		set, _ := g.at(t.combination)
 		name := fmt.Sprintf("point %d", i+1)
 		if t.changed == 0 {
 			name = "as it is"
 		}
-		alternatives[i] = Alternative{Name: name, Set: set}
+		all = append(all, Alternative{Name: name, Set: set})
 	}
-	told, worth := 0, frontMost*evaluatedAs
-	results, err := on.Evaluate(ctx, alternatives, func(done, total int) {
+	told, worth := 0, steps.total-steps.done
+	answer, err := on.Evaluate(ctx, all, func(done, total int) {
 		now := worth * done / max(total, 1)
 		steps.add(now - told)
 		told = now
 	})
 	if err != nil {
-		return err
+		return Answer{}, err
 	}
-	steps.add(worth - told)
-	for i, r := range results {
+	if len(answer.Results) != len(all) {
+		return Answer{}, fmt.Errorf("%d alternatives were evaluated, not %d", len(answer.Results), len(all))
+	}
+	points := answer.Results[len(named):]
+	answer.Results = answer.Results[:len(named):len(named)]
+	for i, r := range points {
 		p := FrontPoint{Result: r, Alike: shown[i].alike}
 		if g.priced {
 			p.Price = &shown[i].price
@@ -344,7 +346,9 @@ func (f *Front) evaluate(ctx context.Context, on playground, g *grid, shown []tr
 		g.limits.nearLimit(&p.Result)
 		f.Points = append(f.Points, p)
 	}
-	return nil
+	steps.add(worth - told)
+	answer.Search = f
+	return answer, nil
 }
 
 // nearLimit remarks where an interval reaches over a limit that its value keeps.

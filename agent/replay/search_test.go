@@ -77,22 +77,31 @@ func (s *shop) plantOf(set []Setting) (*engine.Plant, []engine.Stretch, error) {
 func (s *shop) display() quantity.System { return quantity.SI }
 
 // Evaluate plays once; intervals are a tenth of the values.
-func (s *shop) Evaluate(ctx context.Context, alternatives []Alternative, progress func(done, total int)) (results []Result, err error) {
+func (s *shop) Evaluate(ctx context.Context, alternatives []Alternative, progress func(done, total int)) (answer Answer, err error) {
 	for i, a := range alternatives {
 		s.evaluated = append(s.evaluated, a.Set)
 		t, err := play(ctx, s, a.Set)
 		if err = errors.Join(err, ctx.Err()); err != nil {
-			return nil, err
+			return Answer{}, err
 		}
 		with := func(v float64) Amount {
 			u := v / 10
 			return Amount{Value: &v, Interval: &u}
 		}
-		results = append(results, Result{Name: a.Name, Set: a.Set, SavedYear: with(500),
+		answer.Results = append(answer.Results, Result{Name: a.Name, Set: a.Set, SavedYear: with(500),
 			Outcome: Outcome{Energy: with(t.energyJ / 3.6e6), Starts: with(float64(t.starts)), LowestPa: with(t.lowestPa)}})
 		progress(i+1, len(alternatives))
 	}
-	return results, nil
+	return answer, nil
+}
+
+// frontOf searches with nothing asked for by name.
+func frontOf(ctx context.Context, s *shop, spec SearchSpec, progress func(done, total int)) (Front, error) {
+	a, err := searchOver(ctx, s, spec, nil, progress)
+	if err != nil {
+		return Front{}, err
+	}
+	return *a.Search, nil
 }
 
 func shopSpec() SearchSpec {
@@ -114,7 +123,7 @@ func shopSpec() SearchSpec {
 func TestSearch(t *testing.T) {
 	s := newShop()
 	told := []int{}
-	f, err := searchOver(t.Context(), s, shopSpec(), func(done, total int) { told = append(told, done, total) })
+	f, err := frontOf(t.Context(), s, shopSpec(), func(done, total int) { told = append(told, done, total) })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -205,7 +214,7 @@ func TestSearchSameOnAnyCores(t *testing.T) {
 	var first []byte
 	for _, cores := range []int{1, 2, 7} {
 		before := runtime.GOMAXPROCS(cores)
-		f, err := searchOver(t.Context(), newShop(), shopSpec(), nil)
+		f, err := frontOf(t.Context(), newShop(), shopSpec(), nil)
 		runtime.GOMAXPROCS(before)
 		if err != nil {
 			t.Fatal(err)
@@ -226,7 +235,7 @@ func TestSearchSameOnAnyCores(t *testing.T) {
 // the combinations and of the evaluation.
 func TestSearchEnds(t *testing.T) {
 	all := newShop()
-	if _, err := searchOver(t.Context(), all, shopSpec(), nil); err != nil {
+	if _, err := frontOf(t.Context(), all, shopSpec(), nil); err != nil {
 		t.Fatal(err)
 	}
 	for _, after := range []int64{3, 40, all.plays.Load() - 3} {
@@ -234,7 +243,7 @@ func TestSearchEnds(t *testing.T) {
 		var ctx context.Context
 		ctx, s.cancel = context.WithCancel(t.Context())
 		s.stopAfter = after
-		if _, err := searchOver(ctx, s, shopSpec(), nil); !errors.Is(err, context.Canceled) {
+		if _, err := frontOf(ctx, s, shopSpec(), nil); !errors.Is(err, context.Canceled) {
 			t.Errorf("cancelled after %d plays it ends with %v", after, err)
 		}
 		s.cancel()
@@ -253,7 +262,7 @@ func TestSearchRefuses(t *testing.T) {
 	} {
 		spec := shopSpec()
 		spec.Vary[c.key] = []any{"as is", c.value}
-		_, err := searchOver(t.Context(), newShop(), spec, nil)
+		_, err := frontOf(t.Context(), newShop(), spec, nil)
 		var bad *RequestError
 		if !errors.As(err, &bad) || bad.Field != c.field || !strings.Contains(bad.Message, c.says) {
 			t.Errorf("%s = %s: %v", c.key, c.value, err)
@@ -261,11 +270,28 @@ func TestSearchRefuses(t *testing.T) {
 	}
 	spec := shopSpec()
 	spec.Limits.LowestPressure = "9 bar"
-	f, err := searchOver(t.Context(), newShop(), spec, nil)
+	f, err := frontOf(t.Context(), newShop(), spec, nil)
 	if err != nil || f.Allowed != 0 || len(f.Points) != 0 || !strings.Contains(f.Absent, "break lowest_pressure") || !strings.Contains(f.Absent, "a lowest pressure of 6.42 bar") {
 		t.Errorf("a limit nothing keeps: %v, %+v", err, f)
 	}
 	if !slices.Contains(f.Remarks, "the settings as they are break a limit themselves") {
 		t.Errorf("remarks %q", f.Remarks)
+	}
+}
+
+// TestSearchBesideAlternatives: what was asked for by name keeps its place, whatever
+// the search finds.
+func TestSearchBesideAlternatives(t *testing.T) {
+	named := []Alternative{{Name: "longer", Set: []Setting{{"stop", "1800 s"}}}, {Name: "lower", Set: []Setting{{"in", "5.8 bar"}}}}
+	for _, limit := range []string{"5.6 bar", "9 bar"} {
+		spec := shopSpec()
+		spec.Limits.LowestPressure = limit
+		a, err := searchOver(t.Context(), newShop(), spec, named, nil)
+		if err != nil || len(a.Results) != 2 || a.Results[0].Name != "longer" || a.Results[1].Name != "lower" || a.Search == nil {
+			t.Fatalf("with a limit of %s: %v, %+v", limit, err, a)
+		}
+		if (len(a.Search.Points) > 0) != (a.Search.Absent == "") {
+			t.Errorf("with a limit of %s: %d points, absent %q", limit, len(a.Search.Points), a.Search.Absent)
+		}
 	}
 }

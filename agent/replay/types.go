@@ -110,6 +110,7 @@ type Answer struct {
 	Fit        Fit          `json:"fit"`
 	Calibrated []Calibrated `json:"calibration"`
 	Results    []Result     `json:"alternatives"`
+	Search     *Front       `json:"search,omitempty"`
 	Remarks    []string     `json:"remarks"`
 	Method     string       `json:"method"`
 	Inputs     []string     `json:"inputs"`
