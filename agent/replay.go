@@ -19,7 +19,9 @@ type ReplayRequest struct {
 	Alternatives []replay.Alternative `json:"alternatives,omitempty"`
 	// Machines may take another's place; left out: the invented examples.
 	Machines []replay.Listed `json:"machines,omitempty"`
-	Trace    bool            `json:"trace,omitempty"` // pressure and states at each event
+	// Search asks for the best of many combinations too.
+	Search *replay.SearchSpec `json:"search,omitempty"`
+	Trace  bool               `json:"trace,omitempty"` // pressure and states at each event
 }
 
 // Bounds of one request: of alternatives, and of the days that are traced, those of
@@ -36,12 +38,11 @@ func (h *History) Replay(ctx context.Context, r ReplayRequest, progress func(don
 	if err != nil {
 		return nil, err
 	}
-	return h.replay(ctx, q, progress)
+	return h.replay(ctx, q, r.Search, progress)
 }
 
-func (h *History) replay(ctx context.Context, q replay.Query, progress func(done, total int)) (*replay.Answer, error) {
-	q.Progress = progress
-	a, err := replay.Run(ctx, h.source(), h.site, q)
+func (h *History) replay(ctx context.Context, q replay.Query, search *replay.SearchSpec, progress func(done, total int)) (*replay.Answer, error) {
+	a, err := h.study(ctx, q, search, progress)
 	if wrong := (*replay.RequestError)(nil); errors.As(err, &wrong) {
 		return nil, &FieldError{wrong.Field, wrong.Message}
 	}
@@ -49,6 +50,18 @@ func (h *History) replay(ctx context.Context, q replay.Query, progress func(done
 		return nil, err
 	}
 	return &a, nil
+}
+
+// study evaluates the alternatives, beside a search where that is asked for.
+func (h *History) study(ctx context.Context, q replay.Query, search *replay.SearchSpec, progress func(done, total int)) (replay.Answer, error) {
+	st, err := replay.Open(h.source(), h.site, q)
+	if err != nil {
+		return replay.Answer{}, err
+	}
+	if search != nil && st.Absent() == "" {
+		return st.Search(ctx, *search, q.Alternatives, progress)
+	}
+	return st.Evaluate(ctx, q.Alternatives, progress)
 }
 
 // query reads what a person wrote.
@@ -90,7 +103,7 @@ func (a *Agent) StartReplay(r ReplayRequest) (ReplayJob, error) {
 		return ReplayJob{}, err
 	}
 	return a.replays.start(func(ctx context.Context, progress func(done, total int)) (*replay.Answer, error) {
-		return a.replay(ctx, q, progress)
+		return a.replay(ctx, q, r.Search, progress)
 	})
 }
 

@@ -190,6 +190,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"ReplayAlternative": replay.Alternative{}, "ReplaySetting": replay.Setting{}, "ReplayListed": replay.Listed{}, "ReplayAnswer": replay.Answer{},
 		"ReplayAmount": replay.Amount{}, "ReplayOutcome": replay.Outcome{}, "ReplayMachineOutcome": replay.MachineOutcome{}, "ReplayTracePoint": replay.TracePoint{},
 		"ReplayResult": replay.Result{}, "ReplayCalibrated": replay.Calibrated{}, "ReplayFit": replay.Fit{},
+		"ReplaySearch": replay.SearchSpec{}, "ReplayLimits": replay.SearchLimits{}, "ReplayFront": replay.Front{}, "ReplayBroken": replay.Broken{}, "ReplayPoint": replay.FrontPoint{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {
 		d.fitsType(t, name, reflect.TypeOf(v))

@@ -35,6 +35,8 @@ func (b *commandShop) ReplayJob(id string) (agent.ReplayJob, error) {
 		Currency: "USD", Measured: outcome, Present: outcome, Fit: replay.Fit{Words: "well"}, Calibrated: []replay.Calibrated{{Machine: "comp1", Name: "unloaded power", Value: 12, Unit: "kW"}},
 		Results: []replay.Result{{Name: "lower", Set: set, Flags: "--set 'comp1.cut_out=112 psi'", Outcome: outcome, SavedKWh: amount, AssumesYear: "50 weeks",
 			Budget: []analysis.BudgetPart{{Input: "meter", Share: 1}}, Remarks: []string{}, Cautions: []string{"x"}}},
+		Search: &replay.Front{Tried: 12, Broke: []replay.Broken{{Limit: "starts_per_hour", Count: 3}}, Allowed: 9, Best: 1, Remarks: []string{}, Method: "all",
+			Points: []replay.FrontPoint{{Result: replay.Result{Name: "1", Set: set, Outcome: outcome, Budget: []analysis.BudgetPart{}, Remarks: []string{}, Cautions: []string{}}, Price: &v}}},
 		Remarks: []string{}, Method: "events", Inputs: []string{"meter.power"}}}, nil
 }
 
@@ -57,6 +59,7 @@ func TestReplayOverTheAPI(t *testing.T) {
 		field        string
 	}{
 		{"", `{"from":"-7d","trace":true,` + asked + `}`, 202, ""},
+		{"", `{"search":{"vary":{"comp1.cut_in":{"from":"90 psi","to":"100 psi","step":"2 psi"},"volume_add":["as is","240 gal"]},"limits":{"starts_per_hour":6}},` + asked + `}`, 202, ""},
 		{"", `{"from":"yesterday",` + asked + `}`, 400, "from"},
 		{"", `{}`, 503, ""}, // busy, says the shop
 		{"", `{"alternativs":[]}`, 400, ""},

@@ -21,6 +21,7 @@ type replayCmd struct {
 	Set      []string `sep:"none" help:"One setting of an alternative, such as comp1.cut_out=112psi or leaks_mended=50%; all that are given are tried together. docs/replay.md has the keys." placeholder:"KEY=VALUE"`
 	Changes  string   `help:"A file of alternatives, and what a search may change (TOML)." placeholder:"FILE"`
 	Machines string   `help:"Your own list of machines that may take another's place (TOML), instead of the invented examples." placeholder:"FILE"`
+	Search   bool     `help:"Try every combination that the table [search] of the changes file allows, and show the best."`
 	Trace    string   `help:"Write the pressure and the states at each event to this file, as CSV." placeholder:"FILE"`
 	Force    bool     `help:"Let --trace take the place of a file that is there."`
 	JSON     bool     `help:"Print the answer of /api/v1/replay as JSON."`
@@ -72,6 +73,12 @@ func (c *replayCmd) request() (agent.ReplayRequest, error) {
 			return r, fmt.Errorf("--changes: %w", err)
 		}
 		r.Alternatives = changes.Alternatives
+		if c.Search {
+			r.Search = changes.Search
+		}
+	}
+	if c.Search && r.Search == nil {
+		return r, misuse{errors.New("--search: what may change is not known: name with --changes a file that has a table [search.vary]; configs/replay/changes.toml is an example")}
 	}
 	if c.Machines != "" {
 		machines, err := replay.ReadMachines(c.Machines)

@@ -138,7 +138,9 @@ func printReplay(out io.Writer, a *replay.Answer, site *sitefile.Site) error {
 	for i := range a.Results {
 		p.alternative(a, i)
 	}
-	if len(a.Results) == 0 {
+	if a.Search != nil {
+		p.search(a.Search)
+	} else if len(a.Results) == 0 {
 		p.line("\nNo alternative was asked for: name one with --set, like --set 'comp1.cut_out=112 psi', or --changes FILE.")
 	}
 	remarks := a.Remarks
@@ -162,7 +164,7 @@ const replayColumns = 100
 // fit writes what was measured beside the replay with the present settings.
 func (p *replayPrinter) fit(a *replay.Answer) {
 	if a.Fit.Poor {
-		p.line("\nCAUTION: THE REPLAY DOES NOT MEET WELL WHAT HAPPENED. Every interval below is wider for it.")
+		p.line("\nCAUTION: THE REPLAY DOES NOT MEET WHAT HAPPENED.\n%s", a.Fit.Words)
 	}
 	p.line("\nmeasured, and replayed with the present settings")
 	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
@@ -180,7 +182,7 @@ func (p *replayPrinter) fit(a *replay.Answer) {
 	fmt.Fprintf(table, "  pressure, minute by minute\t\t\t%s rms\n", p.amount(replay.Amount{Value: &rms}, "Pa"))
 	p.flush(table)
 	p.notes(notes)
-	if a.Fit.Words != "" {
+	if a.Fit.Words != "" && !a.Fit.Poor {
 		p.line("  %s", a.Fit.Words)
 	}
 	p.machines(&a.Present)
@@ -342,7 +344,7 @@ func (p *replayPrinter) machines(o *replay.Outcome) {
 }
 
 // replayStates are the states as they are told, in this order.
-var replayStates = []string{"loaded", "part-load", "unloaded", "starting", "stopped"}
+var replayStates = []string{"loaded", "part-load", "unloaded", "starting", "stopped", "standby", "off", "tripped", "unobserved"}
 
 // calibration writes what the replay rests on.
 func (p *replayPrinter) calibration(a *replay.Answer) {

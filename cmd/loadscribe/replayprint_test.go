@@ -124,12 +124,33 @@ func TestPrintReplay(t *testing.T) {
 	a.Fit.Poor = true
 	a.Results[0].SavedKWh = amountOf(-8, 12)
 	a.Results = a.Results[:1]
-	if text := show(); strings.Index(text, "CAUTION: THE REPLAY DOES NOT MEET WELL") > strings.Index(text, "measured, and") || !strings.Contains(text, "cannot be told from nothing") {
+	if text := show(); strings.Index(text, "CAUTION: THE REPLAY DOES NOT MEET") > strings.Index(text, "measured, and") || !strings.Contains(text, "cannot be told from nothing") {
 		t.Errorf("a poor replay that saves nothing:\n%s", text)
 	}
 	a.Results[0].SavedKWh = amountOf(-80, 12)
 	if text := show(); !strings.Contains(text, "It takes MORE") {
 		t.Errorf("an alternative that costs more:\n%s", text)
+	}
+	point := a.Results[0]
+	price, years := 2400.0, 9.05
+	a.Search = &replay.Front{Tried: 225, Impossible: 9, Example: "comp1.cut_in is above comp1.cut_out", Broke: []replay.Broken{{Limit: "starts_per_hour", Count: 41}, {Limit: "budget", Count: 0}}, Allowed: 175, Best: 14,
+		Points: []replay.FrontPoint{{Result: point, Price: &price, PaybackYears: &years, Alike: 3}}, Remarks: []string{"the settings as they are break a limit themselves"}, Method: "every combination is played"}
+	text = show()
+	last = 0
+	for _, want := range []string{"225 combinations tried, 9 of them impossible (comp1.cut_in is above comp1.cut_out); 175 keep every limit", "broken: starts_per_hour 41", "no other beats: 14, of which 1 are shown",
+		"energy         saved         starts  lowest pressure  load cycles/h  price [USD]  pays back in",
+		"1  1161 ± 24 kWh  -80 ± 12 kWh  12      100.1 ± 1.3 psi  20.20 ± 0.50   2400         9.1 years", "1: --set 'comp1.cut_out=112 psi' (and 3 more that come to the same)",
+		"CAUTION: the band is a setting", "regulated share assumed", "the settings as they are break a limit", "every combination is played"} {
+		i := strings.Index(text[last:], want)
+		if i < 0 {
+			t.Errorf("of a search, %q is not there, or too early:\n%s", want, text)
+			continue
+		}
+		last += i
+	}
+	a.Search = &replay.Front{Tried: 4, Absent: "no combination keeps every limit", Points: []replay.FrontPoint{}}
+	if text := show(); !strings.Contains(text, "no combination keeps every limit") {
+		t.Errorf("a search that finds nothing:\n%s", text)
 	}
 	a.Absent = "no flow meter and no rated flow: give rated_flow"
 	if text := show(); !strings.Contains(text, "Nothing can be replayed: no flow meter") || strings.Contains(text, "alternative") {

@@ -1225,6 +1225,7 @@ export type ReplayRequest = {
   alternatives?: ReplayAlternative[];
   /** that may take another's place; left out: the invented examples */
   machines?: ReplayListed[];
+  search?: ReplaySearch;
   /** give pressure and states at each event */
   trace?: boolean;
 };
@@ -1406,11 +1407,70 @@ export type ReplayAnswer = {
   fit: ReplayFit;
   calibration: ReplayCalibrated[];
   alternatives: ReplayResult[];
+  search?: ReplayFront;
   remarks: string[];
   method: string;
   inputs: string[];
   /** why nothing can be replayed */
   absent?: string;
+};
+
+/** What a search may change and which limits it must keep. */
+export type ReplaySearch = {
+  /** settings that hold in every combination */
+  set?: Record<string, unknown>;
+  /** for each key a list of values, or an object with from, to and step; "as is" leaves it */
+  vary: Record<string, unknown>;
+  limits: ReplayLimits;
+  /** for each varied key a number, or an object with a number for each value */
+  price?: Record<string, unknown>;
+};
+
+/** What a combination must keep; what is left out is no limit, but for below_minimum: then no longer than now. */
+export type ReplayLimits = {
+  /** like 90 psi */
+  lowest_pressure?: string;
+  starts_per_hour?: number;
+  cycles_per_hour?: number;
+  /** like 2 min, in all */
+  below_minimum?: string;
+  /** air that users went without, like 10 m³, in all */
+  short?: string;
+  budget?: number;
+};
+
+/** What a search found. */
+export type ReplayFront = {
+  /** combinations */
+  tried: number;
+  /** whose settings contradict each other */
+  impossible: number;
+  impossible_example?: string;
+  broke: ReplayBroken[];
+  allowed: number;
+  /** that no other beats; some of them are shown */
+  best: number;
+  points: ReplayPoint[];
+  remarks: string[];
+  method: string;
+  /** why there is no point */
+  absent?: string;
+};
+
+/** A limit and how many combinations break it. */
+export type ReplayBroken = {
+  limit: string;
+  count: number;
+};
+
+/** One of the best combinations. */
+export type ReplayPoint = {
+  result: ReplayResult;
+  price?: number;
+  /** price over the saving of a year */
+  payback_years?: number;
+  /** other combinations that come to the same */
+  alike: number;
 };
 
 /** What a GET of each path answers with, as JSON. */
