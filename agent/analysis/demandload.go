@@ -343,9 +343,4 @@ func (s *sheet) wideCells(from, to int64) ([]cellSum, error) {
 	return append(all, after...), nil
 }
 
-func (s *sheet) step() int64 {
-	if s.site.Tariff.FineDemand() {
-		return slotMS
-	}
-	return cellMS
-}
+func (s *sheet) step() int64 { return slotLength(s.site) }

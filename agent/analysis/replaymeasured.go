@@ -9,7 +9,7 @@ import (
 
 // measured is what happened in the replayed minutes.
 func (r *replayMaker) measured() ReplayMeasured {
-	out := ReplayMeasured{SlotMS: r.slotMS()}
+	out := ReplayMeasured{SlotMS: slotLength(r.site)}
 	n := (r.to - r.from) / out.SlotMS
 	part := r.slotShares(out.SlotMS, n)
 	slots := make([]float64, n)
@@ -39,13 +39,6 @@ func (r *replayMaker) measured() ReplayMeasured {
 	}
 	r.pressuresSeen(&out)
 	return out
-}
-
-func (r *replayMaker) slotMS() int64 {
-	if r.site.Tariff.FineDemand() {
-		return slotMS
-	}
-	return cellMS
 }
 
 // slotShares are the replayed shares of each slot.

@@ -126,4 +126,6 @@ type Fit struct {
 	LowestOffPa   float64 `json:"lowest_pressure_off_pa"`
 	Poor          bool    `json:"poor"`
 	Words         string  `json:"words"`
+
+	startsShare float64 // of the starts that were counted
 }

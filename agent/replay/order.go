@@ -1,0 +1,165 @@
+package replay
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"loadscribe/agent/gum"
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/replay/engine"
+	"loadscribe/agent/sitefile"
+)
+
+// changePlant puts what is asked of the plant as a whole into the plan.
+func (st *Study) changePlant(p *plan, c *plantChange) error {
+	if c.volumeM3 != nil && c.addM3 != nil {
+		return refuse("volume_add", "volume is set too; set one of them")
+	}
+	if c.volumeM3 != nil {
+		p.volume = gum.Exact(*c.volumeM3)
+	}
+	if c.addM3 != nil {
+		p.volume = p.volume.Plus(gum.Exact(*c.addM3))
+	}
+	if c.leaksMended > 0 && st.rec.LeakAbsent != "" {
+		return refuse("leaks_mended", "what leaks is not known: %s", st.rec.LeakAbsent)
+	}
+	p.demand.leaksMended, p.demand.followShare = c.leaksMended, c.followShare
+	for _, u := range c.users {
+		spans := userSpans{flowM3S: u.flowM3S}
+		switch {
+		case u.shifts:
+			spans.on = st.spansWhere(st.inShift())
+		case u.windows != nil:
+			spans.on = st.windowSpans(u.windows)
+		}
+		if (u.shifts || u.windows != nil) && len(spans.on) == 0 {
+			return refuse(userPrefix+u.name, "none of its time lies in the window that is replayed")
+		}
+		p.demand.users = append(p.demand.users, spans)
+	}
+	return st.ordered(p, c)
+}
+
+// inShift tells whether somebody works, by the site's shifts and holidays.
+func (st *Study) inShift() func(time.Time) bool {
+	off := map[string]*[24 * 60]bool{}
+	return func(local time.Time) bool {
+		day := local.Format(time.DateOnly)
+		if off[day] == nil {
+			minutes := st.site.OffShiftOn(local)
+			off[day] = &minutes
+		}
+		return !off[day][local.Hour()*60+local.Minute()]
+	}
+}
+
+// ordered gives machines their ranks.
+func (st *Study) ordered(p *plan, c *plantChange) error {
+	if c.base != nil || c.trim != "" {
+		if c.order != "" || c.first != nil || c.rotateS != nil {
+			return refuse("base", "base and trim are a fixed order of their own; leave order, first and rotate_every out")
+		}
+		if c.base == nil || c.trim == "" {
+			return refuse("base", `name both the base machines and the one that trims, like base = "comp1" and trim = "comp2"`)
+		}
+		c.order, c.first = "fixed", append(slices.Clone(c.base), c.trim)
+	}
+	switch {
+	case c.order == "" && (c.first != nil || c.rotateS != nil || c.bandStepPa != nil):
+		return refuse("order", `write order = "fixed" or order = "rotating" beside first, rotate_every and band_step`)
+	case c.order == "":
+		return nil
+	case len(p.units) < 2:
+		return refuse("order", "there is only one machine; add another with add.NAME")
+	case c.order == "fixed" && c.rotateS != nil:
+		return refuse("rotate_every", `a fixed order does not rotate; write order = "rotating"`)
+	}
+	r := &engine.Rotation{EveryS: math.Inf(1), StepPa: bandBehindPa}
+	if c.bandStepPa != nil {
+		r.StepPa = *c.bandStepPa
+	}
+	if c.order == "rotating" {
+		r.EveryS = dayS
+		if c.rotateS != nil {
+			r.EveryS = *c.rotateS
+		}
+		r.FirstS = st.firstTurn(r.EveryS)
+	}
+	var err error
+	if r.Members, err = p.members(c.first); err != nil {
+		return err
+	}
+	p.rotation = r
+	// The first one's band is everybody's, moved by the ranks.
+	first := &p.units[r.Members[0]]
+	for _, k := range r.Members[1:] {
+		u := &p.units[k]
+		u.cutIn, u.cutOut, u.cutInSet, u.cutOutSet = first.cutIn, first.cutOut, 0, 0
+		if u.control == sitefile.VariableSpeed && u.target.V <= 0 {
+			u.target = u.cutIn.Scaled(0.8).Plus(u.cutOut.Scaled(0.2))
+		}
+	}
+	return nil
+}
+
+// members are the machines in the order of their ranks: those named, then the rest.
+func (p *plan) members(first []string) (all []int, err error) {
+	for _, name := range first {
+		k := p.unit(name)
+		if k < 0 {
+			var known []string
+			for i := range p.units {
+				known = append(known, p.units[i].name)
+			}
+			return nil, refuse("first", "there is no machine %q; there are %s", name, strings.Join(known, ", "))
+		}
+		if slices.Contains(all, k) {
+			return nil, refuse("first", "%q is named twice", name)
+		}
+		all = append(all, k)
+	}
+	for k := range p.units {
+		if !slices.Contains(all, k) {
+			all = append(all, k)
+		}
+	}
+	return all, nil
+}
+
+// firstTurn is when the first turn of a rotation after the window's beginning comes:
+// turns are counted from the first midnight, local time.
+func (st *Study) firstTurn(everyS float64) float64 {
+	begin := time.UnixMilli(st.rec.FromMS).In(st.site.Location)
+	y, m, d := begin.Date()
+	sinceS := begin.Sub(time.Date(y, m, d, 0, 0, 0, 0, st.site.Location)).Seconds()
+	return everyS - math.Mod(sinceS, everyS)
+}
+
+// gaps are remarks on control gaps: a base machine that gives more than the trim can
+// follow makes both load and unload in turn.
+func (st *Study) gaps(p *plan) (all []string) {
+	if len(p.units) < 2 {
+		return nil
+	}
+	flow := func(v float64) string { return quantity.Format(v, quantity.Flow, st.site.Units) }
+	for i := range p.units {
+		trim := &p.units[i]
+		if trim.control != sitefile.VariableSpeed && trim.control != sitefile.VariableDisplacement {
+			continue
+		}
+		rangeM3S := trim.flow.V * (1 - trim.least.V)
+		for k := range p.units {
+			base := &p.units[k]
+			if k == i || base.control.PartLoad() || base.flow.V <= rangeM3S {
+				continue
+			}
+			all = append(all, fmt.Sprintf("control gap: %s follows the demand over %s, less than the %s that %s gives: at demands between them both load and unload in turn",
+				trim.name, flow(rangeM3S), flow(base.flow.V), base.name))
+		}
+	}
+	return all
+}

@@ -1,0 +1,148 @@
+package replay
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/gum"
+	"loadscribe/agent/quantity"
+)
+
+// result is one alternative's.
+func (e *evaluation) result(alt Alternative, p *plan, of *plays) Result {
+	r := Result{Name: alt.Name, Set: alt.Set, Flags: FlagsOf(alt.Set), Remarks: []string{}, Cautions: []string{}}
+	if of.failed != "" {
+		r.Absent = "these settings cannot be played: " + of.failed
+		return r
+	}
+	r.Outcome = e.outcome(p, of)
+	_, saved := e.energyOf(p, of)
+	r.SavedKWh = amount(saved.Scaled(1 / kWh))
+	r.SavedShare = amount(saved.Over(gum.Exact(e.energy.V)))
+	r.Budget = budgetOf(saved)
+	r.Remarks = append(append(r.Remarks, p.remarks...), e.remarksOf(p, of, saved)...)
+	r.Cautions = append(r.Cautions, e.st.cautions(p)...)
+	return r
+}
+
+// budgetOf lists what brings a hundredth of a variance or more, the rest as others.
+func budgetOf(v gum.Value) []analysis.BudgetPart {
+	parts := []analysis.BudgetPart{}
+	rest := 0.0
+	for _, s := range v.Shares() {
+		if s.Of < 0.01 {
+			rest += s.Of
+			continue
+		}
+		parts = append(parts, analysis.BudgetPart{Input: s.Input, Share: s.Of})
+	}
+	if rest > 0 {
+		parts = append(parts, analysis.BudgetPart{Input: "others", Share: rest})
+	}
+	return parts
+}
+
+// lowCoverage is the replayed share of a window below which that is said.
+const lowCoverage = 0.9
+
+// remarks are those of the whole answer.
+func (e *evaluation) remarks() (all []string) {
+	rec := &e.st.rec
+	if e.fitted.Poor {
+		all = append(all, e.fitted.Words)
+	}
+	if rec.Coverage < lowCoverage {
+		all = append(all, fmt.Sprintf("%.0f %% of the window was not observed and is not replayed; all sums are of the %.0f %% that was",
+			100*(1-rec.Coverage), 100*rec.Coverage))
+	}
+	if rec.ResolutionS > 0 {
+		all = append(all, "lowest pressure not resolvable below "+seconds(rec.ResolutionS)+": "+rec.Resolution)
+	}
+	if !e.metered {
+		all = append(all, "the energy is not measured ("+rec.Measured.EnergyBasis+"): energies are the replay's own")
+	}
+	all = append(all, rec.FollowBasis)
+	for i := range rec.Machines {
+		m := &rec.Machines[i]
+		if m.Machine.Control.PartLoad() && m.Curve == nil {
+			all = append(all, m.Machine.Name+": the week does not show its part-load curve; the handbook's is taken, ±3 points")
+		}
+	}
+	return append(all, e.st.gaps(&e.st.base)...)
+}
+
+// remarksOf are those of one alternative.
+func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []string) {
+	st := e.st
+	r := of.result
+	if r.ShortS > e.present.result.ShortS+minuteS || r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
+		all = append(all, fmt.Sprintf("SHORT OF AIR: the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
+			r.ShortS/60, quantity.Format(r.ShortM3, quantity.Volume, st.site.Units), e.present.result.ShortS/60,
+			quantity.Format(e.present.result.ShortM3, quantity.Volume, st.site.Units), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
+	}
+	if math.Abs(saved.V) <= coverageFactor*saved.U() && saved.U() > 0 {
+		all = append(all, "the saving is not told from nothing: its interval holds zero")
+	}
+	all = append(all, st.gaps(p)...)
+	for i := range p.units {
+		u := &p.units[i]
+		if (u.another || u.refitted) && u.control.PartLoad() {
+			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±3 points", u.name, u.control))
+		}
+		all = append(all, st.timerRemark(u, of, i)...)
+		all = append(all, st.startsRemark(u, of, i)...)
+	}
+	return all
+}
+
+// timerRemark tells of a no-load stop that lies near the machine's own rests: then
+// a second more or less decides whether it stops.
+func (st *Study) timerRemark(u *unit, of *plays, i int) []string {
+	m := &of.result.Machines[i]
+	if math.IsInf(u.noLoadStopS, 1) || m.Loads == 0 {
+		return nil
+	}
+	rests := restsOf(of, i)
+	near := 0
+	for _, s := range rests {
+		if s > 0.8*u.noLoadStopS && s < 1.25*u.noLoadStopS {
+			near++
+		}
+	}
+	if near*5 < len(rests) || near < 5 {
+		return nil
+	}
+	return []string{fmt.Sprintf("%s: its no-load stop of %s lies near the time it rests between loads (%d of %d rests within a quarter of it): starts are chaotic here", u.name, seconds(u.noLoadStopS), near, len(rests))}
+}
+
+// restsOf are the times a machine did not deliver between two loads, in one stretch.
+func restsOf(of *plays, i int) (all []float64) {
+	since := math.NaN()
+	for _, p := range of.result.Trace {
+		delivers := stateWord(p.States[i]) == analysis.Loaded.String() || stateWord(p.States[i]) == analysis.PartLoad.String()
+		switch {
+		case p.Break:
+			since = math.NaN()
+		case delivers && !math.IsNaN(since):
+			all = append(all, p.AtS-since)
+			since = math.NaN()
+		case !delivers && math.IsNaN(since):
+			since = p.AtS
+		}
+	}
+	return all
+}
+
+// startsRemark tells of a motor that would start more often than it stands.
+func (st *Study) startsRemark(u *unit, of *plays, i int) []string {
+	most := of.result.Machines[i].StartsHourMax
+	if u.startsPerHour <= 0 || float64(most) <= u.startsPerHour {
+		return nil
+	}
+	return []string{fmt.Sprintf("%s would start %d times in an hour; its motor stands %g (site file): not allowed as it is", u.name, most, u.startsPerHour)}
+}
+
+// changed reports whether a setting of one of these names is in a plan.
+func (p *plan) changed(is func(key string) bool) bool { return slices.ContainsFunc(p.keys, is) }
