@@ -203,16 +203,9 @@ func play(ctx context.Context, on playground, set []Setting) (trial, error) {
 	if err != nil {
 		return trial{}, err
 	}
-	t := trial{energyJ: r.EnergyJ, lowestPa: r.LowestPa, belowS: r.ShortS, shortM3: r.ShortM3}
-	for _, m := range r.Machines {
-		t.starts += m.Starts
-		t.startsHour = max(t.startsHour, m.StartsHourMax)
-		runningS := m.Seconds[engine.Starting] + m.Seconds[engine.Unloaded] + m.Seconds[engine.PartLoad] + m.Seconds[engine.Loaded]
-		if runningS > 0 {
-			t.cyclesHour = max(t.cyclesHour, float64(m.Loads)*3600/runningS)
-		}
-	}
-	return t, nil
+	m := measuresOf(r)
+	return trial{energyJ: m[mEnergyJ], starts: int(m[mStarts]), startsHour: int(m[mStartsHour]), cyclesHour: m[mLoadsHour],
+		lowestPa: m[mLowestPa], belowS: m[mBelowS], shortM3: r.ShortM3}, nil
 }
 
 // limitKeys are the limits in the order in which they are told.
@@ -328,6 +321,9 @@ func (f *Front) evaluate(ctx context.Context, on playground, g *grid, named []Al
 	})
 	if err != nil {
 		return Answer{}, err
+	}
+	if answer.Absent != "" {
+		return answer, nil
 	}
 	if len(answer.Results) != len(all) {
 		return Answer{}, fmt.Errorf("%d alternatives were evaluated, not %d", len(answer.Results), len(all))

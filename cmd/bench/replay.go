@@ -59,10 +59,10 @@ func machineWeekRow(ctx context.Context) (row, error) {
 
 // replayPlant is one machine with all that a load/unload machine can have.
 func replayPlant() *engine.Plant {
-	return &engine.Plant{VolumeM3: 1.2, InletPa: 99e3, OutsidePa: 100e3, MinimumPa: 580e3, SlotS: 900,
+	return &engine.Plant{VolumeM3: 4, InletPa: 99e3, OutsidePa: 100e3, MinimumPa: 580e3, SlotS: 900,
 		Machines: []engine.Machine{{Name: "comp1", FullFlowM3S: 0.0873, RatedPa: 860e3, FlowPerPa: 5e-9, FullPowerW: 37e3, PowerPerPa: 7e-7,
 			UnloadedW: 11e3, UnloadStartW: 24e3, BlowDownS: 25, StoppedW: 60, StartS: 6, StartW: 15e3, DelayS: 2, DelayW: 15e3, DropPa: 12e3,
-			CutInPa: 690e3, CutOutPa: 790e3, NoLoadStopS: 100, LeastBetweenStarts: 60}}}
+			CutInPa: 690e3, CutOutPa: 790e3, NoLoadStopS: 240, LeastBetweenStarts: 120}}}
 }
 
 // replayDemand is a week of minutes that all differ: two shifts on five days, leaks

@@ -37,7 +37,8 @@
 // A machine loads at CutInPa, from standing too, once LeastBetweenStarts has passed
 // since its last start. After a start it loads if the pressure is still below
 // CutOutPa. Air comes after DelayS, or less where the sump had not yet blown down:
-// it has to be filled again. Unloaded for NoLoadStopS, it stops; StartStop stops at
+// it has to be filled again. At CutOutPa it unloads, and delivers for RunOnS more,
+// loaded, while its inlet closes. Unloaded for NoLoadStopS, it stops; StartStop stops at
 // cut-out without unloading. A machine whose time is over (On) stops at once, and
 // at its beginning starts when the pressure asks.
 //

@@ -32,6 +32,9 @@ type Machine struct {
 	// From a load until the first air leaves, once the sump has blown down (less
 	// before that); its power meanwhile is DelayW.
 	DelayS, DelayW float64
+	// After an unload air goes on for so long, in seconds of what it delivered: the
+	// inlet takes its time to close.
+	RunOnS float64
 	// DropPa lies between where the machine's controls read the pressure and the
 	// stores at full flow, and goes with the square of the flow.
 	DropPa float64

@@ -21,6 +21,7 @@ type unit struct {
 
 	mode       mode
 	untilS     float64 // end of starting and filling
+	closesS    float64 // while delivering, when the inlet has closed after an unload; +Inf: it is open
 	unloadedS  float64 // when the unloading began: -Inf where the sump has long settled
 	stopS      float64 // when it stops for having rested long enough
 	lastStartS float64 // -Inf: not known
@@ -137,17 +138,26 @@ func (u *unit) due(tS, pa float64) bool {
 		case pa >= u.band.outPa && u.Control != Modulating:
 			u.unload(tS, pa)
 		case tS >= u.untilS:
-			u.mode, u.piece = delivering, pieceAt(u.law.pieces, pa)
+			u.deliver(pa)
 		default:
 			return false
 		}
 	case delivering:
-		if pa < u.law.outPa {
+		switch {
+		case tS >= u.closesS:
+			u.unload(tS, pa)
+		case pa >= u.law.outPa && math.IsInf(u.closesS, 1):
+			u.closesS = tS + u.RunOnS
+		default:
 			return false
 		}
-		u.unload(tS, pa)
 	}
 	return true
+}
+
+// deliver opens the inlet.
+func (u *unit) deliver(pa float64) {
+	u.mode, u.piece, u.closesS = delivering, pieceAt(u.law.pieces, pa), math.Inf(1)
 }
 
 // load begins to load: the sump is filled as far as it had blown down.
@@ -175,7 +185,7 @@ func (u *unit) unload(tS, pa float64) {
 func (u *unit) rest(sinceS, pa float64) {
 	switch u.Control {
 	case Modulating:
-		u.mode, u.piece = delivering, pieceAt(u.law.pieces, pa)
+		u.deliver(pa)
 	case StartStop:
 		u.mode = standing
 	default:
@@ -213,6 +223,8 @@ func (u *unit) nextS(tS, pa float64) float64 {
 		next = min(next, u.untilS)
 	case resting:
 		next = min(next, u.stopS)
+	case delivering:
+		next = min(next, u.closesS)
 	}
 	return next
 }
@@ -223,7 +235,9 @@ func (u *unit) above(see func(pa float64)) {
 	case u.mode == filling && u.Control != Modulating:
 		see(u.band.outPa)
 	case u.mode == delivering:
-		see(u.law.outPa)
+		if math.IsInf(u.closesS, 1) {
+			see(u.law.outPa)
+		}
 		see(u.law.pieces[u.piece].toPa)
 	}
 }

@@ -92,6 +92,7 @@ func (m *Machine) validate() error {
 		check{"StartS", m.StartS, 0, most, false},
 		check{"StartW", m.StartW, 0, most, false},
 		check{"DelayS", m.DelayS, 0, most, false},
+		check{"RunOnS", m.RunOnS, 0, most, false},
 		check{"DelayW", m.DelayW, 0, most, false},
 		check{"DropPa", m.DropPa, 0, most, false},
 		check{"CutInPa", m.CutInPa, 0, most, true},

@@ -24,6 +24,8 @@ type machine struct {
 	state                 engine.State // PartLoad stands for Loaded too
 	forS, sinceStartS     float64
 	fillS                 float64 // until air comes
+	closing               bool    // unloaded, and the inlet not yet closed
+	closeS                float64 // until it is
 	restedS               float64 // of the last rest, for the sump
 }
 
@@ -132,7 +134,13 @@ func (m *machine) control(tS, pa float64, r *engine.MachineResult) {
 			m.to(engine.Stopped)
 		}
 	default:
-		if m.Control != engine.Modulating && pa+m.drop(pa) >= m.outPa {
+		if !m.closing && m.Control != engine.Modulating && pa+m.drop(pa) >= m.outPa {
+			m.closing, m.closeS = true, m.RunOnS
+			if m.fillS > 0 { // no air has come yet
+				m.closeS = 0
+			}
+		}
+		if m.closing && m.closeS <= 0 {
 			m.to(engine.Unloaded)
 			if m.Control == engine.StartStop {
 				m.to(engine.Stopped)
@@ -144,7 +152,7 @@ func (m *machine) control(tS, pa float64, r *engine.MachineResult) {
 	}
 }
 
-func (m *machine) to(s engine.State) { m.state, m.forS = s, 0 }
+func (m *machine) to(s engine.State) { m.state, m.forS, m.closing = s, 0, false }
 
 func (m *machine) load(r *engine.MachineResult) {
 	m.to(engine.PartLoad)
@@ -313,5 +321,6 @@ func account(p *engine.Plant, ms []machine, g *engine.Segment, pa, next, dt floa
 		m.forS += dt
 		m.sinceStartS += dt
 		m.fillS -= dt
+		m.closeS -= dt
 	}
 }

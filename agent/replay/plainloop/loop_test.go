@@ -25,7 +25,7 @@ func plain(name string, c engine.Control) engine.Machine {
 	m := engine.Machine{
 		Name: name, Control: c, FullFlowM3S: 0.05, FlowPerPa: 1e-7, RatedPa: 7e5,
 		FullPowerW: 20e3, PowerPerPa: 6e-7, UnloadedW: 5e3, UnloadStartW: 11e3, BlowDownS: 15, StoppedW: 50,
-		StartS: 6, StartW: 9e3, DelayS: 3, DelayW: 12e3, DropPa: 1e4, CutInPa: 6.3e5, CutOutPa: 7.2e5,
+		StartS: 6, StartW: 9e3, DelayS: 3, DelayW: 12e3, RunOnS: 1, DropPa: 1e4, CutInPa: 6.3e5, CutOutPa: 7.2e5,
 		TargetPa: 6.6e5, NoLoadStopS: 300, ModulationPa: 6e4, LeastShare: 0.3,
 	}
 	switch c {

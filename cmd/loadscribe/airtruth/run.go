@@ -30,6 +30,8 @@ type Run struct {
 	// written it; both may be nil.
 	Edit func(*simulator.Scenario)
 	Site func(*sitefile.Site)
+	// Unseen tells when the recorder is away; may be nil.
+	Unseen func(wallMS int64) bool
 	// PumpUp has a guided pump-up test of the first machine done while the plant
 	// valve is shut; its result is filed.
 	PumpUp bool
@@ -117,6 +119,9 @@ func (r Run) Play(ctx context.Context, dir string) (*Played, error) {
 	var seq uint64
 	err = s.Play(ctx, groups, func(batch []scan.Scan) error {
 		for i := range batch {
+			if r.Unseen != nil && r.Unseen(batch[i].WallMS) {
+				continue
+			}
 			seq++
 			batch[i].Seq, batch[i].Segment = seq, 1
 			folder.Step(&batch[i])
