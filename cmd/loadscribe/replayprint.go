@@ -10,7 +10,6 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"loadscribe/agent/analysis"
 	"loadscribe/agent/replay"
 	"loadscribe/agent/sitefile"
 )
@@ -19,107 +18,6 @@ import (
 type replayPrinter struct {
 	comparePrinter
 	currency string
-}
-
-// wattsPerSpecific are the W/(m³/s) in a kW/(m³/min).
-const wattsPerSpecific = 60_000
-
-// replayRow is one line of a table of outcomes: value·factor is in unit.
-type replayRow struct {
-	name, unit string
-	factor     float64
-	of         func(*replay.Outcome) replay.Amount
-	share      bool // differences are told in per cent
-	always     bool // shown where it is nothing throughout
-}
-
-func plain(v float64) replay.Amount { return replay.Amount{Value: &v} }
-
-func (p *replayPrinter) rows() []replayRow {
-	return []replayRow{
-		{"energy", "kWh", 1, func(o *replay.Outcome) replay.Amount { return o.Energy }, true, true},
-		{"cost", p.currency, 1, func(o *replay.Outcome) replay.Amount { return o.Cost }, true, false},
-		{"of this for demand", p.currency, 1, func(o *replay.Outcome) replay.Amount { return o.DemandCost }, true, false},
-		{"emissions", "kg", 1, func(o *replay.Outcome) replay.Amount { return o.Emissions }, true, false},
-		{"starts", "1", 1, func(o *replay.Outcome) replay.Amount { return o.Starts }, false, true},
-		{"starts in an hour, most", "1", 1, func(o *replay.Outcome) replay.Amount { return o.StartsHourMax }, false, true},
-		{"load cycles", "1", 1, func(o *replay.Outcome) replay.Amount { return o.Loads }, true, true},
-		{"load cycles a running hour", "1/h", 1, func(o *replay.Outcome) replay.Amount { return o.LoadsHour }, true, true},
-		{"lowest pressure", "Pa", 1, func(o *replay.Outcome) replay.Amount { return o.LowestPa }, false, true},
-		{"mean pressure", "Pa", 1, func(o *replay.Outcome) replay.Amount { return o.MeanPa }, false, true},
-		{"below the least pressure", "s", 1, func(o *replay.Outcome) replay.Amount { return o.BelowS }, false, true},
-		{"power for air", "kW/(m³/min)", 1 / float64(wattsPerSpecific), func(o *replay.Outcome) replay.Amount { return o.SpecificPower }, true, true},
-		{"time short of air", "s", 1, func(o *replay.Outcome) replay.Amount { return plain(o.ShortS) }, false, false},
-		{"air that was short", "m³", 1, func(o *replay.Outcome) replay.Amount { return plain(o.ShortM3) }, false, false},
-	}
-}
-
-// in is an amount in the row's unit.
-func (r *replayRow) in(o *replay.Outcome) replay.Amount {
-	a := r.of(o)
-	if a.Value != nil {
-		v := *a.Value * r.factor
-		a.Value = &v
-	}
-	if a.Interval != nil {
-		half := *a.Interval * math.Abs(r.factor)
-		a.Interval = &half
-	}
-	return a
-}
-
-// skip reports a row that says nothing: what is not known, or nothing in both.
-func (r *replayRow) skip(a, b *replay.Amount) bool {
-	known := a.Value != nil || b.Value != nil
-	nothing := (a.Value == nil || *a.Value == 0) && (b.Value == nil || *b.Value == 0)
-	return !known || nothing && !r.always
-}
-
-// amount is a value with its half width in the site's units.
-func (p *replayPrinter) amount(a replay.Amount, unit string) string {
-	if a.Value == nil {
-		return "not known"
-	}
-	value, half, symbol := p.pair(*a.Value, a.Interval, unit)
-	return joined(value, half, symbol)
-}
-
-func joined(value, half, symbol string) string {
-	if half != "" {
-		value += " ± " + half
-	}
-	if symbol != "" && symbol != "1" {
-		value += " " + symbol
-	}
-	return value
-}
-
-// pair is a value and its half width, rounded to what that warrants, and the unit.
-func (p *replayPrinter) pair(v float64, half *float64, unit string) (value, spread, symbol string) {
-	symbol, factor, offset := p.site.Units.Display(unit)
-	if half != nil && *half <= 0 {
-		half = nil
-	}
-	switch {
-	case unit == "s":
-		value, symbol = duration(v), ""
-		if half != nil {
-			spread = duration(*half)
-		}
-	case half != nil:
-		value, spread = shownPair(&v, half, &analysis.Column{Unit: unit}, p.site.Units)
-	case unit == "1":
-		value = rounded(v, 0)
-	case isMoney(unit):
-		value = rounded(v, 2)
-	default:
-		shown := v*factor + offset
-		value = rounded(shown, min(max(0, 3-magnitude(shown)), 2))
-		if shown == 0 {
-			value = "0"
-		}
-	}
-	return value, spread, symbol
 }
 
 // printReplay writes a whole replay: how well it meets what happened before anything
@@ -144,7 +42,8 @@ func printReplay(out io.Writer, a *replay.Answer, site *sitefile.Site) error {
 		p.line("\nNo alternative was asked for: name one with --set, like --set 'comp1.cut_out=112 psi', or --changes FILE.")
 	}
 	remarks := a.Remarks
-	if a.Resolution != "" && !slices.Contains(remarks, a.Resolution) {
+	told := slices.ContainsFunc(remarks, func(r string) bool { return strings.Contains(r, a.Resolution) })
+	if !told {
 		remarks = append(slices.Clone(remarks), "the demand: "+a.Resolution)
 	}
 	p.list("what to know of this replay", remarks)
@@ -172,7 +71,7 @@ func (p *replayPrinter) fit(a *replay.Answer) {
 	notes := &noteList{}
 	for _, r := range p.rows() {
 		measured, present := r.in(&a.Measured), r.in(&a.Present)
-		if r.skip(&measured, &present) {
+		if r.played || r.skip(&measured, &present) {
 			continue
 		}
 		fmt.Fprintf(table, "  %s\t%s%s\t%s%s\t%s\n", r.name, p.amount(measured, r.unit), notes.mark(measured.Note),
@@ -186,41 +85,6 @@ func (p *replayPrinter) fit(a *replay.Answer) {
 		p.line("  %s", a.Fit.Words)
 	}
 	p.machines(&a.Present)
-}
-
-// off is how much one is over the other.
-func (p *replayPrinter) off(r *replayRow, from, to *replay.Amount) string {
-	if from.Value == nil || to.Value == nil {
-		return ""
-	}
-	d := *to.Value - *from.Value
-	if r.share {
-		if *from.Value == 0 {
-			return ""
-		}
-		return signed(rounded(100*d / *from.Value, 1)) + " %"
-	}
-	if r.unit == "s" {
-		sign := "+"
-		if d < 0 {
-			sign = "-"
-		}
-		return sign + duration(math.Abs(d))
-	}
-	symbol, factor, _ := p.site.Units.Display(r.unit)
-	decimals := 1
-	if r.unit == "1" {
-		decimals, symbol = 0, ""
-	}
-	return strings.TrimSpace(signed(rounded(d*factor, decimals)) + " " + symbol)
-}
-
-// signed puts a plus before what is not negative.
-func signed(text string) string {
-	if strings.HasPrefix(text, "-") {
-		return text
-	}
-	return "+" + text
 }
 
 // alternative writes one alternative beside the present settings.
@@ -329,7 +193,7 @@ func (p *replayPrinter) machines(o *replay.Outcome) {
 			if seconds == 0 && kWh == 0 {
 				continue
 			}
-			said := s + " " + duration(math.Round(seconds))
+			said := s + " " + lasted(math.Round(seconds))
 			if kWh != 0 {
 				value, _, unit := p.pair(kWh, nil, "kWh")
 				said += " with " + value + " " + unit
@@ -352,17 +216,19 @@ func (p *replayPrinter) calibration(a *replay.Answer) {
 		return
 	}
 	p.line("\nwhat it rests on, of this record and the site file")
-	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
 	for i := range a.Calibrated {
 		c := &a.Calibrated[i]
-		name := c.Name
+		said := c.Name
 		if c.Machine != "" {
-			name = c.Machine + " " + name
+			said = c.Machine + ", " + said
 		}
 		value, half, unit := p.pair(c.Value, &c.Uncertainty, c.Unit)
-		fmt.Fprintf(table, "  %s\t%s\t%s\n", name, joined(value, half, unit), c.Basis)
+		said += ": " + joined(value, half, unit)
+		if c.Basis != "" {
+			said += "; " + c.Basis
+		}
+		p.line("  %s", said)
 	}
-	p.flush(table)
 }
 
 // noteList numbers the notes of a table, each once.

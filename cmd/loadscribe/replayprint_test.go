@@ -35,9 +35,10 @@ func printedReplay() replay.Answer {
 	stamp := func(t time.Time) string { return t.Format("2006-01-02T15:04:05.000Z") }
 	a := replay.Answer{System: "main", From: stamp(at), To: stamp(at.AddDate(0, 0, 7)), Coverage: 0.998, Resolution: "not resolvable below 39 s", Currency: "USD",
 		Measured: outcome(1200, 24, 6.9e5), Present: outcome(1206, 24, 6.85e5), Method: "events between steps of the demand",
-		Fit:        replay.Fit{EnergyShare: 0.005, PressureRMSPa: 4e3, Words: "The replay takes 0.5 % more energy than was measured."},
-		Calibrated: []replay.Calibrated{{Machine: "comp1", Name: "unloaded power", Value: 12, Uncertainty: 0.4, Unit: "kW", Basis: "of 310 unloads that settled"}},
-		Inputs:     []string{"meter.power", "rated flow (assumed)"}}
+		Fit: replay.Fit{EnergyShare: 0.005, PressureRMSPa: 4e3, Words: "The replay takes 0.5 % more energy than was measured."},
+		Calibrated: []replay.Calibrated{{Machine: "comp1", Name: "unloaded power", Value: 12, Uncertainty: 0.4, Unit: "kW", Basis: "of 310 unloads that settled"},
+			{Machine: "comp1", Name: "power over pressure", Value: 7e-7, Uncertainty: 2e-7, Unit: "1/Pa", Basis: "its slope"}},
+		Inputs: []string{"meter.power", "rated flow (assumed)"}}
 	a.Present.Trace = []replay.TracePoint{{AtMS: at.UnixMilli(), Pa: 7e5, States: []string{"loaded"}, Gap: true}, {AtMS: at.UnixMilli() + 1500, Pa: 7.1e5, States: []string{"unloaded"}}}
 	other := outcome(1161, 24, 6.9e5)
 	other.ShortS, other.ShortM3 = 40, 3
@@ -98,7 +99,7 @@ func TestPrintReplay(t *testing.T) {
 		"alternative 2: a machine twice the size",
 		"cannot be told: no flow information: give rated_flow",
 		"the demand: not resolvable below 39 s",
-		"comp1 unloaded power  12.00 ± 0.40 kW  of 310 unloads that settled",
+		"comp1, unloaded power: 12.00 ± 0.40 kW; of 310 unloads that settled", "comp1, power over pressure: 0.48 ± 0.14 % each psi; its slope",
 		"events between steps of the demand",
 		"meter.power, rated flow (assumed)",
 	} {
