@@ -87,7 +87,7 @@ func (pl *player) cross(rising bool) bool {
 
 // advance goes to the next event, at most to a time.
 func (pl *player) advance(endS float64) {
-	nextS := min(endS, pl.slotEnd)
+	nextS := min(endS, pl.slotEnd, pl.watch.edgeS)
 	for i := range pl.rots {
 		nextS = min(nextS, pl.rots[i].nextS)
 	}
@@ -165,7 +165,10 @@ func (pl *player) sum(m *motion, seconds, reach float64) {
 	r.ServedM3 += served
 	if pl.demand.short() && pl.demand.fullM3S() > 0 {
 		r.AskedM3 += pl.demand.fullM3S() * seconds
-		r.ShortS += seconds
+		if pl.watch.on {
+			r.ShortS += seconds
+		}
+		pl.short = true
 	} else {
 		r.AskedM3 += served
 	}
