@@ -101,6 +101,7 @@ func (p *replayPrinter) alternative(a *replay.Answer, i int) {
 		return
 	}
 	p.saving(r)
+	p.sentences("", r.Remarks)
 	p.sentences("CAUTION: ", r.Cautions)
 	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "  \tpresent settings\tthis alternative\tchange")
@@ -116,7 +117,6 @@ func (p *replayPrinter) alternative(a *replay.Answer, i int) {
 	p.flush(table)
 	p.notes(notes)
 	p.machines(&r.Outcome)
-	p.sentences("", r.Remarks)
 	p.budget(r)
 	if r.Flags != "" {
 		p.line("  the same again: %s", r.Flags)

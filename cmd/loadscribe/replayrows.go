@@ -83,6 +83,9 @@ func joined(value, half, symbol string) string {
 	return value
 }
 
+// leastShown is from where on a half width has a place that is shown.
+const leastShown = 5e-5
+
 // pair is a value and its half width, rounded to what that warrants, and the unit.
 func (p *replayPrinter) pair(v float64, half *float64, unit string) (value, spread, symbol string) {
 	if unit == "1/Pa" { // read in per cent for each unit of pressure
@@ -96,7 +99,7 @@ func (p *replayPrinter) pair(v float64, half *float64, unit string) (value, spre
 		unit = "% each " + u.Symbol
 	}
 	symbol, factor, offset := p.site.Units.Display(unit)
-	if half != nil && *half <= 0 {
+	if half != nil && *half*math.Abs(factor) < leastShown {
 		half = nil
 	}
 	switch {
