@@ -41,10 +41,10 @@ func printReplay(out io.Writer, a *replay.Answer, site *sitefile.Site) error {
 	} else if len(a.Results) == 0 {
 		p.line("\nNo alternative was asked for: name one with --set, like --set 'comp1.cut_out=112 psi', or --changes FILE.")
 	}
-	remarks := a.Remarks
+	remarks := slices.DeleteFunc(slices.Clone(a.Remarks), func(r string) bool { return r == a.Fit.Words }) // told above
 	told := slices.ContainsFunc(remarks, func(r string) bool { return strings.Contains(r, a.Resolution) })
 	if !told {
-		remarks = append(slices.Clone(remarks), "the demand: "+a.Resolution)
+		remarks = append(remarks, "the demand: "+a.Resolution)
 	}
 	p.list("what to know of this replay", remarks)
 	p.calibration(a)
