@@ -83,7 +83,7 @@ func (u *unit) controlled(c sitefile.Control) {
 	}
 	u.refitted = true
 	u.control, u.curve, u.least, u.target = c, nil, gum.Value{}, gum.Value{}
-	u.curve = handbookCurve(c, u.name)
+	u.curve = wholeCurve(handbookCurve(c, u.name), c, u.name)
 	if least := leastShares[c]; least > 0 {
 		u.least = gum.New(least, gum.Rectangular(leastShareLimit), assumedInput("least flow share", u.name))
 	}

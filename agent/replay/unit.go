@@ -131,6 +131,7 @@ func (u *unit) fill(st *Study) {
 	if len(u.curve) == 0 {
 		u.curve = handbookCurve(u.control, u.name)
 	}
+	u.curve = wholeCurve(u.curve, u.control, u.name)
 }
 
 // slowed is an unloaded power at full speed as a machine of variable speed has it,
