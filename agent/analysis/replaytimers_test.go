@@ -125,7 +125,7 @@ func TestPriorFit(t *testing.T) {
 		nearTo(t, "value", f.theta[i], want, 1e-9)
 	}
 	// Var = 2σ²/n of the mean (doubled), 2σ²/Σx² of the slope; the third keeps its own.
-	for i, want := range []float64{math.Sqrt(2. / 5) * 1e-3, math.Sqrt(2./10) * 1e-3, 2} {
+	for i, want := range []float64{math.Sqrt(2./5) * 1e-3, math.Sqrt(2./10) * 1e-3, 2} {
 		nearTo(t, "uncertainty", math.Sqrt(f.cov[i][i]), want, 1e-9)
 	}
 	v := correlated([]float64{1, 2}, [][]float64{{4, 2}, {2, 5}}, []string{"a", "b"})
