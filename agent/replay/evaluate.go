@@ -75,6 +75,7 @@ type evaluation struct {
 	energy  gum.Value // measured, J; where it is not, the present's own
 	metered bool
 	fitted  Fit
+	counts  counts
 }
 
 // measure finds what the energies are brought to.
@@ -83,6 +84,19 @@ func (e *evaluation) measure() {
 	e.metered = e.energy.V > 0
 	if !e.metered {
 		e.energy = valueOf(e.present, e.present, func(p, _ measures) float64 { return p[mEnergyJ] })
+	}
+	var runningS float64
+	for i := range e.st.rec.Measured.ByMachine {
+		d := &e.st.rec.Measured.ByMachine[i]
+		e.counts.starts, e.counts.loads = e.counts.starts+float64(d.Starts), e.counts.loads+float64(d.Loads)
+		for s, seconds := range d.StateS {
+			if s.Running() {
+				runningS += seconds
+			}
+		}
+	}
+	if runningS > 0 {
+		e.counts.loadsHour = e.counts.loads / (runningS / 3600)
 	}
 	e.fitted = e.makeFit()
 }
@@ -145,10 +159,10 @@ func (e *evaluation) outcome(p *plan, of *plays) Outcome {
 	energy, _ := e.energyOf(p, of)
 	o := Outcome{
 		Energy:        amount(energy.Scaled(1 / kWh)),
-		Starts:        e.counted(own(mStarts), mStarts, of),
-		StartsHourMax: e.counted(own(mStartsHour), mStartsHour, of),
-		Loads:         e.counted(own(mLoads), mLoads, of),
-		LoadsHour:     e.counted(own(mLoadsHour), mLoadsHour, of),
+		Starts:        e.counted(mStarts, of),
+		StartsHourMax: e.counted(mStartsHour, of),
+		Loads:         e.counted(mLoads, of),
+		LoadsHour:     e.counted(mLoadsHour, of),
 		LowestPa:      e.lowest(own(mLowestPa)),
 		MeanPa:        e.mean(own(mMeanPa)),
 		ShortS:        of.result.ShortS, ShortM3: of.result.ShortM3,
@@ -168,22 +182,55 @@ func (e *evaluation) outcome(p *plan, of *plays) Outcome {
 	return o
 }
 
-// counted is a number of turns. The present run's miss of it widens it in
-// proportion, and what is a matter of chance says so.
-func (e *evaluation) counted(v gum.Value, m measure, of *plays) Amount {
-	off := 0.0
+// counted is a number of turns. Where enough of them were counted it is brought to
+// that number, as energies are: what makes the present run turn too often does so
+// in the other too, and their shared inputs cancel. What the present run misses
+// widens it in proportion, and what is a matter of chance says so.
+func (e *evaluation) counted(m measure, of *plays) Amount {
+	was, off := 0.0, 0.0
 	switch m {
-	case mStarts, mStartsHour:
+	case mStarts:
+		was, off = e.counts.starts, e.fitted.startsShare
+	case mStartsHour:
 		off = e.fitted.startsShare
-	case mLoads, mLoadsHour:
-		off = e.fitted.Loads
+	case mLoads:
+		was, off = e.counts.loads, e.fitted.Loads
+	case mLoadsHour:
+		was, off = e.counts.loadsHour, e.fitted.Loads
 	}
-	miss := math.Abs(off) * max(v.V, 1)
-	a := amount(v.Plus(gum.New(0, miss, missInput)))
+	v := valueOf(e.present, of, func(present, other measures) float64 {
+		if min(e.counts.of(m), e.present.nominal[few(m)]) < fewTurns || present[m] == 0 {
+			return other[m]
+		}
+		return was * other[m] / present[m]
+	})
+	a := amount(v.Plus(gum.New(0, math.Abs(off)*max(v.V, 1), missInput)))
 	if spread := math.Abs(v.Part(chanceInput)); spread > chaoticShare*max(v.V, leastChaotic) {
 		a.Note = fmt.Sprintf("chaotic here: small differences in the demand make it %.3g to %.3g", of.least(m), of.most(m))
 	}
 	return a
+}
+
+// counts are the turns that were measured.
+type counts struct{ starts, loads, loadsHour float64 }
+
+// of is how many were counted behind a measure; most in an hour are too few.
+func (c *counts) of(m measure) float64 {
+	switch m {
+	case mStarts:
+		return c.starts
+	case mLoads, mLoadsHour:
+		return c.loads
+	}
+	return 0
+}
+
+// few is the number that a measure is a rate of.
+func few(m measure) measure {
+	if m == mLoadsHour {
+		return mLoads
+	}
+	return m
 }
 
 // A number of turns is called chaotic where chance in the demand spreads it by more

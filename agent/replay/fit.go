@@ -14,18 +14,14 @@ const (
 	poorEnergy = 0.05
 	poorLoads  = 0.15
 	poorBand   = 0.5 // of the narrowest band, rms
-	fewLoads   = 20  // of so few a share says nothing
+	fewTurns   = 20  // of so few a share says nothing
 )
 
 // makeFit holds the replay with the present settings to what was measured.
 func (e *evaluation) makeFit() Fit {
 	rec := &e.st.rec
 	var f Fit
-	var starts, loads float64
-	for i := range rec.Measured.ByMachine {
-		starts += float64(rec.Measured.ByMachine[i].Starts)
-		loads += float64(rec.Measured.ByMachine[i].Loads)
-	}
+	starts, loads := e.counts.starts, e.counts.loads
 	n := &e.present.nominal
 	if e.metered {
 		f.EnergyShare = n[mEnergyJ]/e.energy.V - 1
@@ -49,7 +45,7 @@ func (f *Fit) judge(e *evaluation, loads float64) {
 	if math.Abs(f.EnergyShare) > poorEnergy {
 		poor = append(poor, "its energy")
 	}
-	if loads >= fewLoads && math.Abs(f.Loads) > poorLoads {
+	if loads >= fewTurns && math.Abs(f.Loads) > poorLoads {
 		poor = append(poor, "its load cycles")
 	}
 	if band := e.st.narrowestBand(); band > 0 && f.PressureRMSPa > poorBand*band {
@@ -159,17 +155,14 @@ func (e *evaluation) measured() Outcome {
 	} else {
 		o.Energy.Note = was.EnergyBasis
 	}
-	var starts, loads, worst, runningS float64
+	var worst float64
 	for i := range was.ByMachine {
 		d := &was.ByMachine[i]
-		starts, loads, worst = starts+float64(d.Starts), loads+float64(d.Loads), max(worst, float64(d.StartsHourMax))
+		worst = max(worst, float64(d.StartsHourMax))
 		m := MachineOutcome{Machine: rec.Machines[i].Machine.Name, EnergyKWh: d.Energy.V / kWh,
 			StateKWh: map[string]float64{}, StateS: map[string]float64{}, Starts: d.Starts, Loads: d.Loads}
 		for s, seconds := range d.StateS {
 			m.StateS[s.String()] = seconds
-			if s.Running() {
-				runningS += seconds
-			}
 		}
 		for s, joules := range d.StateJ {
 			m.StateKWh[s.String()] = joules / kWh
@@ -177,10 +170,8 @@ func (e *evaluation) measured() Outcome {
 		o.Machines = append(o.Machines, m)
 	}
 	counted := func(v float64) Amount { return Amount{Value: &v} }
-	o.Starts, o.Loads, o.StartsHourMax = counted(starts), counted(loads), counted(worst)
-	if runningS > 0 {
-		o.LoadsHour = counted(loads / (runningS / 3600))
-	}
+	o.Starts, o.Loads, o.StartsHourMax = counted(e.counts.starts), counted(e.counts.loads), counted(worst)
+	o.LoadsHour = counted(e.counts.loadsHour)
 	o.LowestPa, o.MeanPa = amount(was.LowestPa), amount(was.MeanPa)
 	o.LowestPa.Note = "of the minutes' ends, at the stores"
 	if rec.MinimumPa > 0 {

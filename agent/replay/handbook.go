@@ -24,6 +24,9 @@ const (
 	startS, startLimitS = 8.0, 5.0
 	startShare          = 0.35 // of the full power meanwhile (common practice, no source)
 	delayS, delayLimitS = 3.0, 2.0
+	// An inlet closes in about a second: air of half a second of full load flows on,
+	// within as much (common practice, no source).
+	runOnS, runOnLimitS = 0.5, 0.5
 	delayShare          = 0.6 // of the full power until air leaves: the sump fills
 	// A screw's flow falls a little with the pressure: 0.5 ± 0.5 % for each bar
 	// (common practice, no source).

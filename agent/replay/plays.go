@@ -200,19 +200,25 @@ const (
 func valueOf(present, other *plays, f func(present, other measures) float64) gum.Value {
 	v0 := f(present.nominal, other.nominal)
 	var terms []gum.Term
-	curved := 0.0
+	curved, spread := 0.0, chance(present, other, f, v0)
 	for _, name := range unionOf(present, other) {
 		up := f(present.moved(name, 1), other.moved(name, 1))
 		down := f(present.moved(name, -1), other.moved(name, -1))
-		first, second := (up-down)/2, (up+down)/2-v0
+		// Each play has its own chance too, which is counted once, below.
+		first, second := beyond((up-down)/2, spread*spread/2), beyond((up+down)/2-v0, 1.5*spread*spread)
 		terms = append(terms, gum.Term{C: first, X: gum.New(0, 1, name)})
 		if math.Abs(second) > math.Abs(first)/2 {
 			curved += second * second
 		}
 	}
 	terms = append(terms, gum.Term{C: math.Sqrt(curved), X: gum.New(0, 1, curvatureInput)},
-		gum.Term{C: chance(present, other, f, v0), X: gum.New(0, 1, chanceInput)})
+		gum.Term{C: spread, X: gum.New(0, 1, chanceInput)})
 	return gum.Linear(v0, terms...)
+}
+
+// beyond is a difference less what chance of a variance makes of it in the mean.
+func beyond(d, variance float64) float64 {
+	return math.Copysign(math.Sqrt(max(0, d*d-variance)), d)
 }
 
 // chance is how far the perturbed demands lie from the one that was played: their

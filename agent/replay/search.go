@@ -84,16 +84,17 @@ func searchOver(ctx context.Context, on playground, spec SearchSpec, named []Alt
 	if err := f.explain(on, g, trials); err != nil {
 		return Answer{}, err
 	}
-	best := nonDominated(allowed)
+	grain := grainOf(trials)
+	best := grain.nonDominated(allowed)
 	f.Best = len(best)
 	if len(best) == 0 {
 		f.Absent = f.noneAllowed(trials, on.display())
 	}
-	return f.evaluate(ctx, on, g, named, thinned(best, frontMost), steps)
+	return f.evaluate(ctx, on, g, named, grain.thinned(best, frontMost), steps)
 }
 
 const searchMethod = "every combination is played against the same demand; of those within the limits the ones that no other " +
-	"beats in energy, starts, lowest pressure and (where prices are given) price; of more than 12 of these the best in each, then those farthest " +
+	"beats in energy (to a thousandth), starts, lowest pressure (to 1 kPa) and (where prices are given) price; of more than 12 of these the best in each, then those farthest " +
 	"from all that are kept; intervals are those of an alternative. Limits are held to the values, not to the ends of their intervals"
 
 // eachValueFits finds for each value of each key one combination that can be applied,
@@ -203,16 +204,18 @@ func play(ctx context.Context, on playground, set []Setting) (trial, error) {
 	if err != nil {
 		return trial{}, err
 	}
-	t := trial{energyJ: r.EnergyJ, lowestPa: r.LowestPa, belowS: r.ShortS, shortM3: r.ShortM3}
-	for _, m := range r.Machines {
-		t.starts += m.Starts
-		t.startsHour = max(t.startsHour, m.StartsHourMax)
-		runningS := m.Seconds[engine.Starting] + m.Seconds[engine.Unloaded] + m.Seconds[engine.PartLoad] + m.Seconds[engine.Loaded]
-		if runningS > 0 {
-			t.cyclesHour = max(t.cyclesHour, float64(m.Loads)*3600/runningS)
-		}
+	m := measuresOf(r)
+	return trial{energyJ: m[mEnergyJ], starts: int(m[mStarts]), startsHour: int(m[mStartsHour]), cyclesHour: m[mLoadsHour],
+		lowestPa: m[mLowestPa], belowS: m[mBelowS], shortM3: r.ShortM3}, nil
+}
+
+// grainOf takes the energy as it is, or the first there is.
+func grainOf(trials []trial) grain {
+	g := grain{energyJ: 1, pressurePa: pressureGrainPa}
+	if i := slices.IndexFunc(trials, func(t trial) bool { return !t.failed && t.energyJ > 0 }); i >= 0 {
+		g.energyJ = energyGrain * trials[i].energyJ
 	}
-	return t, nil
+	return g
 }
 
 // limitKeys are the limits in the order in which they are told.
@@ -328,6 +331,9 @@ func (f *Front) evaluate(ctx context.Context, on playground, g *grid, named []Al
 	})
 	if err != nil {
 		return Answer{}, err
+	}
+	if answer.Absent != "" {
+		return answer, nil
 	}
 	if len(answer.Results) != len(all) {
 		return Answer{}, fmt.Errorf("%d alternatives were evaluated, not %d", len(answer.Results), len(all))

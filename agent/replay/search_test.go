@@ -155,6 +155,7 @@ func TestSearch(t *testing.T) {
 		}
 	}
 	one()
+	grainJ := allowed[0].energyJ / 1000 // as it is
 	for i := range 7 {
 		for _, out := range []string{"6.4 bar", "6.8 bar", "7.2 bar", asIs} {
 			for _, stop := range []string{"120 s", "600 s", "3600 s"} {
@@ -184,8 +185,10 @@ func TestSearch(t *testing.T) {
 			t.Errorf("%v: %v kWh for %v, want %v J for %v", p.Result.Set, *p.Result.Outcome.Energy.Value, *p.Price, a.energyJ, a.cost)
 		}
 		for _, b := range allowed {
-			if b.energyJ <= a.energyJ && b.starts <= a.starts && b.lowestPa >= a.lowestPa && b.cost <= a.cost &&
-				(b.energyJ < a.energyJ || b.starts < a.starts || b.lowestPa > a.lowestPa || b.cost < a.cost) {
+			less := math.Round(a.energyJ/grainJ) - math.Round(b.energyJ/grainJ)
+			higher := math.Round(b.lowestPa/1000) - math.Round(a.lowestPa/1000)
+			if less >= 0 && b.starts <= a.starts && higher >= 0 && b.cost <= a.cost &&
+				(less > 0 || b.starts < a.starts || higher > 0 || b.cost < a.cost) {
 				t.Errorf("%v is beaten by %v", a, b)
 			}
 		}

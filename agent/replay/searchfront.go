@@ -22,28 +22,36 @@ type trial struct {
 	alike                  int // other allowed combinations that come to the same
 }
 
+// grain is what a front does not tell apart: a model of minutes knows no energy to a
+// thousandth and no pressure to 1 kPa, and a front that did would be mostly noise.
+type grain struct{ energyJ, pressurePa float64 }
+
+// energyGrain is grain.energyJ as a share of the energy as it is.
+const energyGrain, pressureGrainPa = 1e-3, 1e3
+
 // objectives are what a front weighs, each the less the better.
-func (t *trial) objectives() [4]float64 {
-	return [4]float64{t.energyJ, float64(t.starts), -t.lowestPa, t.price}
+func (g grain) objectives(t *trial) [4]float64 {
+	return [4]float64{math.Round(t.energyJ / g.energyJ), float64(t.starts), -math.Round(t.lowestPa / g.pressurePa), t.price}
 }
 
 // nonDominated keeps the trials that no other one beats: one beats another if it is
 // no worse in energy, starts, lowest pressure and price and better in one. Of those
 // that are equal in all four the one with the fewest changes, then the first, stands
 // for all. The order is by energy, then starts, then pressure.
-func nonDominated(trials []trial) (front []trial) {
+func (g grain) nonDominated(trials []trial) (front []trial) {
 	trials = slices.Clone(trials)
 	slices.SortFunc(trials, func(a, b trial) int {
-		x, y := a.objectives(), b.objectives()
+		x, y := g.objectives(&a), g.objectives(&b)
 		return cmp.Or(slices.Compare(x[:], y[:]), cmp.Compare(a.changed, b.changed), cmp.Compare(a.combination, b.combination))
 	})
-	for _, t := range trials {
-		o := t.objectives()
+	for i := range trials {
+		t := &trials[i]
+		o := g.objectives(t)
 		// What comes before takes no more energy: it beats t unless it is worse in
 		// something else.
 		beaten := false
 		for i := range front {
-			f := front[i].objectives()
+			f := g.objectives(&front[i])
 			if f == o {
 				front[i].alike++
 				beaten = true
@@ -55,7 +63,7 @@ func nonDominated(trials []trial) (front []trial) {
 			}
 		}
 		if !beaten {
-			front = append(front, t)
+			front = append(front, *t)
 		}
 	}
 	return front
@@ -65,7 +73,7 @@ func nonDominated(trials []trial) (front []trial) {
 // again and again the one that lies farthest from all that are kept, with each
 // objective's range over the front as its unit. Equal ones: the earlier. The front's
 // order stays.
-func thinned(front []trial, most int) []trial {
+func (g grain) thinned(front []trial, most int) []trial {
 	if len(front) <= most {
 		return front
 	}
@@ -81,22 +89,22 @@ func thinned(front []trial, most int) []trial {
 	for k := range least {
 		best, worst := 0, 0
 		for i := range front {
-			o := front[i].objectives()
-			if o[k] < front[best].objectives()[k] {
+			o := g.objectives(&front[i])
+			if o[k] < g.objectives(&front[best])[k] {
 				best = i
 			}
-			if o[k] > front[worst].objectives()[k] {
+			if o[k] > g.objectives(&front[worst])[k] {
 				worst = i
 			}
 		}
-		least[k] = front[best].objectives()[k]
-		span[k] = front[worst].objectives()[k] - least[k]
+		least[k] = g.objectives(&front[best])[k]
+		span[k] = g.objectives(&front[worst])[k] - least[k]
 		if span[k] > 0 {
 			keep(best)
 		}
 	}
 	distance := func(a, b *trial) (sum float64) {
-		x, y := a.objectives(), b.objectives()
+		x, y := g.objectives(a), g.objectives(b)
 		for k := range x {
 			if span[k] > 0 {
 				d := (x[k] - y[k]) / span[k]

@@ -36,7 +36,7 @@ type SearchSpec struct {
 type SearchLimits struct {
 	LowestPressure string   `json:"lowest_pressure,omitempty"` // of the stores, at any time
 	StartsPerHour  *float64 `json:"starts_per_hour,omitempty"` // in any 60 minutes, of the worst machine
-	CyclesPerHour  *float64 `json:"cycles_per_hour,omitempty"` // load cycles a running hour, of the worst machine
+	CyclesPerHour  *float64 `json:"cycles_per_hour,omitempty"` // load cycles a running hour
 	BelowMinimum   string   `json:"below_minimum,omitempty"`   // time below the users' least pressure, in all
 	Short          string   `json:"short,omitempty"`           // free air that users went without, in all
 	Budget         *float64 `json:"budget,omitempty"`          // the sum of the prices

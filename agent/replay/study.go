@@ -41,6 +41,9 @@ func Run(ctx context.Context, src analysis.Source, site *sitefile.Site, q Query)
 	if err != nil {
 		return Answer{}, err
 	}
+	if q.Search != nil {
+		return st.Search(ctx, *q.Search, q.Alternatives, q.Progress)
+	}
 	return st.Evaluate(ctx, q.Alternatives, q.Progress)
 }
 

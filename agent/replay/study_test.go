@@ -116,7 +116,8 @@ func near(t *testing.T, what string, got, want, within float64) {
 func TestPresentMeetsTheHandbook(t *testing.T) {
 	a := try(t, studyOf(t, joinery(t), steady(joinery(t), 0.5)))
 	near(t, "energy off", a.Fit.EnergyShare, 0, 0.002)
-	near(t, "load cycles off", a.Fit.Loads, 0, 0.01)
+	// Air that flows on for 0.5 s while the inlet closes widens the band.
+	near(t, "load cycles off", a.Fit.Loads, -0.03, 0.03)
 	if a.Fit.Poor {
 		t.Errorf("a perfect week is called poor: %s", a.Fit.Words)
 	}
@@ -131,12 +132,15 @@ func TestPresentMeetsTheHandbook(t *testing.T) {
 func TestTwoPoundsAreOnePercent(t *testing.T) {
 	site := joinery(t)
 	const lower = "comp1.cut_in=93 psi | comp1.cut_out=103 psi"
-	full := try(t, studyOf(t, site, steady(site, 0.9)), lower, lower+" | follows_pressure=50 %")
+	full := try(t, studyOf(t, site, steady(site, 0.9)), lower)
+	following := steady(site, 0.9)
+	following.FollowShare = gum.Exact(0.5)
+	half := try(t, studyOf(t, site, following), lower)
 	near(t, "saving of two pounds at nine tenths load", 100**full.Results[0].SavedShare.Value, 1.1, 0.25)
-	more := 100 * (*full.Results[1].SavedShare.Value - *full.Results[0].SavedShare.Value)
+	more := 100 * (*half.Results[0].SavedShare.Value - *full.Results[0].SavedShare.Value)
 	near(t, "what it saves more where half the demand follows", more, 0.8, 0.45)
-	if half := *full.Results[0].SavedShare.Interval * 100; half > 1.5 || half <= 0 {
-		t.Errorf("its interval is ±%g %%", half)
+	if width := *full.Results[0].SavedShare.Interval * 100; width > 1.5 || width <= 0 {
+		t.Errorf("its interval is ±%g %%", width)
 	}
 	quarter := try(t, studyOf(t, site, steady(site, 0.25)), lower)
 	if got := 100 * *quarter.Results[0].SavedShare.Value; got > 0.8 || got <= 0 {
@@ -154,12 +158,13 @@ func TestLeaksMended(t *testing.T) {
 }
 
 // TestMoreStorageFewerCycles: twice the volume halves the load cycles (receiver's
-// formula), and so does twice the band.
+// formula), and so does twice the band: all but for the air that flows on while the
+// inlet closes, which widens every band by the same.
 func TestMoreStorageFewerCycles(t *testing.T) {
 	site := joinery(t)
 	a := try(t, studyOf(t, site, steady(site, 0.5)), "volume_add=275 gal", "volume=550 gal", "comp1.cut_in=90 psi | comp1.cut_out=110 psi")
 	want := *a.Present.Loads.Value / 2
 	for _, r := range a.Results {
-		near(t, "load cycles with "+r.Name, *r.Outcome.Loads.Value, want, 2+0.01*want)
+		near(t, "load cycles with "+r.Name, *r.Outcome.Loads.Value, want, 0.03*want)
 	}
 }

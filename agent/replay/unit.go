@@ -42,7 +42,7 @@ type unit struct {
 	ratedPa                                float64 // gauge at the outlet, of flow and power
 	unloaded, unloadStart, blowDown        gum.Value
 	stopped, startS, startW                gum.Value
-	delayS, delayW, drop                   gum.Value
+	delayS, delayW, drop, runOn            gum.Value
 	cutIn, cutOut, target                  gum.Value
 	gauge                                  gum.Value
 	cutInSet, cutOutSet                    float64   // in its own display; 0: not known
@@ -116,6 +116,7 @@ func (u *unit) fill(st *Study) {
 	if u.delayW.V <= 0 {
 		u.delayW = u.power.Scaled(delayShare)
 	}
+	u.runOn = gum.New(runOnS, gum.Rectangular(runOnLimitS), "run-on of "+u.name)
 	if u.modulation.V <= 0 {
 		u.modulation = gum.New(modulationPa, gum.Rectangular(modulationLimitPa), assumedInput("throttling range", u.name))
 	}
@@ -135,7 +136,7 @@ func (u *unit) engine(s shift) engine.Machine {
 		FullPowerW: s.of(u.power), PowerPerPa: s.of(u.perPa),
 		UnloadedW: s.of(u.unloaded), UnloadStartW: s.of(u.unloadStart), BlowDownS: max(0.1, s.of(u.blowDown)),
 		StoppedW: max(0, s.of(u.stopped)), StartS: max(0, s.of(u.startS)), StartW: max(0, s.of(u.startW)),
-		DelayS: max(0, s.of(u.delayS)), DelayW: max(0, s.of(u.delayW)), DropPa: max(0, s.of(u.drop)),
+		DelayS: max(0, s.of(u.delayS)), DelayW: max(0, s.of(u.delayW)), DropPa: max(0, s.of(u.drop)), RunOnS: max(0, s.of(u.runOn)),
 		CutInPa: s.of(u.cutIn), CutOutPa: s.of(u.cutOut), TargetPa: s.of(u.target),
 		NoLoadStopS: u.noLoadStopS, LeastBetweenStarts: u.leastBetweenS, On: u.on,
 	}
@@ -164,7 +165,7 @@ func (u *unit) engine(s shift) engine.Machine {
 // values are all that the unit rests on.
 func (u *unit) values() []gum.Value {
 	all := []gum.Value{u.flow, u.flowPerPa, u.power, u.perPa, u.unloaded, u.unloadStart, u.blowDown, u.stopped, u.startS, u.startW,
-		u.delayS, u.delayW, u.drop, u.cutIn, u.cutOut}
+		u.delayS, u.delayW, u.drop, u.runOn, u.cutIn, u.cutOut}
 	if !u.control.PartLoad() {
 		return all
 	}

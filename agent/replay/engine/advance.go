@@ -13,24 +13,21 @@ type motion struct {
 // stand, so that rounding cannot turn it round at a border of two pieces.
 const stillPa = 1e-9
 
-// at is the pressure after a time.
-func (m *motion) at(seconds float64) float64 { return m.fromPa + m.paS*m.reach(seconds) }
-
 // reach is ∫exp(-perS·t)dt.
 func (m *motion) reach(seconds float64) float64 {
-	if m.perS == 0 {
+	if m.perS*seconds < 1e-17 {
 		return seconds
 	}
 	return -math.Expm1(-m.perS*seconds) / m.perS
 }
 
-// gainedPaS is ∫(p - fromPa)dt.
-func (m *motion) gainedPaS(seconds float64) float64 {
+// gainedPaS is ∫(p - fromPa)dt over a time whose reach is known.
+func (m *motion) gainedPaS(seconds, reach float64) float64 {
 	x := m.perS * seconds
 	if x < 0.02 { // the series of (x - (1 - exp(-x)))/x², where the difference would lose its digits
 		return m.paS * seconds * seconds * (1./2 - x*(1./6-x*(1./24-x*(1./120-x*(1./720-x/5040)))))
 	}
-	return m.paS * (seconds - m.reach(seconds)) / m.perS
+	return m.paS * (seconds - reach) / m.perS
 }
 
 // timeTo is how long it takes to a pressure that lies ahead; +Inf: it never gets there.
@@ -39,7 +36,7 @@ func (m *motion) timeTo(pa float64) float64 {
 	if share >= 1 {
 		return math.Inf(1)
 	}
-	if share < 1e-300 {
+	if share < 1e-17 {
 		return (pa - m.fromPa) / m.paS
 	}
 	return -math.Log1p(-share) / m.perS
@@ -90,7 +87,7 @@ func (pl *player) cross(rising bool) bool {
 
 // advance goes to the next event, at most to a time.
 func (pl *player) advance(endS float64) {
-	nextS := min(endS, pl.slotEnd)
+	nextS := min(endS, pl.slotEnd, pl.watch.edgeS)
 	for i := range pl.rots {
 		nextS = min(nextS, pl.rots[i].nextS)
 	}
@@ -110,11 +107,15 @@ func (pl *player) advance(endS float64) {
 			seconds, nextS, hit = to, pl.tS+to, true
 		}
 	}
-	pl.sum(&m, seconds)
-	pl.tS = nextS
-	if pl.pa = m.at(seconds); hit {
+	if hit {
+		pl.sum(&m, seconds, (toPa-pl.pa)/m.paS)
 		pl.pa = toPa
+	} else {
+		reach := m.reach(seconds)
+		pl.sum(&m, seconds, reach)
+		pl.pa += m.paS * reach
 	}
+	pl.tS = nextS
 	if pl.tS >= pl.slotEnd {
 		pl.toSlot(pl.slot + 1)
 	}
@@ -151,12 +152,12 @@ func (pl *player) ahead(m *motion) float64 {
 }
 
 // sum adds what flows and is used until the next event.
-func (pl *player) sum(m *motion, seconds float64) {
+func (pl *player) sum(m *motion, seconds, reach float64) {
 	if seconds <= 0 {
 		return
 	}
 	r := pl.res
-	gained := m.gainedPaS(seconds)
+	gained := m.gainedPaS(seconds, reach)
 	r.Seconds += seconds
 	pl.paS += m.fromPa*seconds + gained
 	d := &pl.demand.pieces[pl.demand.at]
@@ -164,7 +165,10 @@ func (pl *player) sum(m *motion, seconds float64) {
 	r.ServedM3 += served
 	if pl.demand.short() && pl.demand.fullM3S() > 0 {
 		r.AskedM3 += pl.demand.fullM3S() * seconds
-		r.ShortS += seconds
+		if pl.watch.on {
+			r.ShortS += seconds
+		}
+		pl.short = true
 	} else {
 		r.AskedM3 += served
 	}

@@ -45,7 +45,7 @@
 // # Order of events
 //
 // Several events at one time are taken in this order: the demand's step, the turn of
-// a rotation, then machines in their order, and of each the schedule's edge, the
+// a rotation, the watch, then machines in their order, and of each the schedule's edge, the
 // timer's end, the pressure (loading before stopping); again until nothing is due. A
 // plant that turns its machines faster than a hundred times a second ends the play
 // with ErrRestless, which names the machine.

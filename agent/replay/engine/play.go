@@ -38,6 +38,8 @@ type player struct {
 	turns      int // of machines since turnsFromS
 	turnsFromS float64
 	paS        float64 // ∫p dt
+	watch      times   // of Plant.Watch
+	short      bool    // users ever were
 }
 
 // Play plays a demand through a plant. The plant and the demand are only read.
@@ -66,11 +68,14 @@ func (pl *player) finish() *Result {
 		r.LowestPa, r.HighestPa = 0, 0
 		return r
 	}
+	if math.IsInf(r.LowestPa, 1) {
+		r.LowestPa = math.NaN()
+	}
 	r.MeanPa = pl.paS / r.Seconds
 	for i := range r.Machines {
 		r.SuppliedM3 += r.Machines[i].SuppliedM3
 	}
-	if r.ShortS > 0 {
+	if pl.short {
 		r.ShortM3 = r.AskedM3 - r.ServedM3
 	}
 	return r
@@ -86,6 +91,7 @@ func (pl *player) stretch(s *Stretch) error {
 	if pl.slotEnd = math.Inf(1); pl.plant.SlotS > 0 {
 		pl.toSlot(int(pl.tS / pl.plant.SlotS))
 	}
+	pl.watch = timesOf(pl.plant.Watch, pl.tS)
 	pl.begin(s)
 	pl.see()
 	endS := pl.tS
@@ -95,7 +101,9 @@ func (pl *player) stretch(s *Stretch) error {
 		if err := pl.settle(); err != nil {
 			return err
 		}
-		pl.trace(i == 0)
+		if i == 0 {
+			pl.trace(true)
+		}
 		for pl.tS < endS {
 			if err := pl.event(endS); err != nil {
 				return err
@@ -117,6 +125,9 @@ func (pl *player) event(endS float64) error {
 	}
 	pl.advance(endS)
 	pl.see()
+	if pl.watch.pass(pl.tS) {
+		pl.see()
+	}
 	if err := pl.settle(); err != nil {
 		return err
 	}
@@ -160,7 +171,7 @@ func (pl *player) turned(i int) error {
 
 // see takes note of the pressure at an event: between two it only rises or only falls.
 func (pl *player) see() {
-	if pl.pa < pl.res.LowestPa {
+	if pl.watch.on && pl.pa < pl.res.LowestPa {
 		pl.res.LowestPa, pl.res.LowestAtS = pl.pa, pl.tS
 	}
 	pl.res.HighestPa = max(pl.res.HighestPa, pl.pa)

@@ -176,3 +176,20 @@ func TestStop(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// TestWatch: the lowest pressure and the time below the least are those of the times
+// that are watched (by hand: the receiver falls evenly from 110 psi, 0.5·100 cfm).
+func TestWatch(t *testing.T) {
+	p := shop(func(p *Plant, m *Machine) { m.On, p.Watch = []Span{}, []Span{{5, 10}, {20, 30}} })
+	fall := 0.5 * p.Machines[0].FullFlowM3S * p.InletPa / p.VolumeM3
+	p.MinimumPa = p.Machines[0].CutOutPa - 8*fall
+	d := steady(p, 0.5, 15)
+	r := play(t, p, d, Options{})
+	near(t, "lowest pressure", r.LowestPa, p.MinimumPa-fall*(p.MinimumPa+p.OutsidePa)/fall*(1-math.Exp(-2*fall/(p.MinimumPa+p.OutsidePa))), 1)
+	near(t, "at", r.LowestAtS, 10, 1e-9)
+	near(t, "below the least pressure", r.ShortS, 2, 1e-9)
+	p.Watch = []Span{{100, 200}}
+	if r = play(t, p, d, Options{}); !math.IsNaN(r.LowestPa) || r.ShortS != 0 || !(r.ShortM3 > 0) {
+		t.Errorf("never watched: lowest %g Pa, below for %g s, short %g m³", r.LowestPa, r.ShortS, r.ShortM3)
+	}
+}

@@ -77,6 +77,7 @@ type Plant struct {
 	OutsidePa float64 // absolute, of gauge pressures
 	MinimumPa float64 // what the users need; below it the demand falls with the absolute pressure
 	SlotS     float64 // length of a slot of Result.SlotJ
+	Watch     []Span  // when Result.LowestPa and ShortS count; nil: always. In order, not touching
 }
 
 // Segment is a stretch of steady demand: DemandM3S at AtPa, and FollowM3SPerPa
@@ -122,8 +123,9 @@ type Result struct {
 	// SuppliedM3 = ServedM3 + StoredM3, to rounding.
 	SuppliedM3, ServedM3, StoredM3 float64
 	AskedM3                        float64 // with nobody short of pressure
-	ShortM3, ShortS                float64 // below MinimumPa: AskedM3 - ServedM3, and for how long
-	LowestPa, LowestAtS            float64
+	ShortM3                        float64 // AskedM3 - ServedM3, below MinimumPa
+	ShortS                         float64 // below MinimumPa while Plant.Watch holds
+	LowestPa, LowestAtS            float64 // while Plant.Watch holds; NaN if it never does
 	MeanPa, HighestPa              float64
 	SlotJ                          []float64 // energy by slot since the window's beginning
 	Trace                          []TracePoint

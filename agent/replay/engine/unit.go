@@ -27,9 +27,7 @@ type unit struct {
 	lastStartS float64 // -Inf: not known
 	piece      int     // of the law, while delivering
 
-	on       bool
-	span     int     // of On, the next or present one
-	edgeS    float64 // when on changes
+	times    times // of On
 	startsAt []float64
 	loadsAt  []float64
 }
@@ -43,8 +41,8 @@ func (u *unit) setBand(b band, pa float64) {
 
 // begin is the state at a stretch's beginning.
 func (u *unit) begin(b *Begin, tS, pa float64) {
-	u.lastStartS, u.unloadedS, u.span = math.Inf(-1), math.Inf(-1), 0
-	u.schedule(tS)
+	u.lastStartS, u.unloadedS = math.Inf(-1), math.Inf(-1)
+	u.times = timesOf(u.On, tS)
 	if b == nil {
 		b = u.guess(pa)
 	}
@@ -68,48 +66,28 @@ func (u *unit) begin(b *Begin, tS, pa float64) {
 func (u *unit) guess(pa float64) *Begin {
 	long := math.Inf(1)
 	switch loads := pa <= u.band.inPa || u.Control == VariableSpeed && pa <= u.band.targetPa; {
-	case u.on && loads && math.IsInf(u.NoLoadStopS, 1):
+	case u.times.on && loads && math.IsInf(u.NoLoadStopS, 1):
 		return &Begin{State: Loaded, ForS: long, SinceS: long}
-	case u.on && loads && u.Control == VariableSpeed && pa > u.band.inPa:
+	case u.times.on && loads && u.Control == VariableSpeed && pa > u.band.inPa:
 		return &Begin{State: PartLoad, ForS: long, SinceS: long}
-	case u.on && math.IsInf(u.NoLoadStopS, 1) && u.Control != StartStop:
+	case u.times.on && math.IsInf(u.NoLoadStopS, 1) && u.Control != StartStop:
 		return &Begin{State: Unloaded, ForS: long, SinceS: long}
 	}
 	return &Begin{State: Stopped, ForS: long, SinceS: long}
 }
 
-// schedule finds whether the machine may run at a time, and until when that holds.
-func (u *unit) schedule(tS float64) {
-	if u.On == nil {
-		u.on, u.edgeS = true, math.Inf(1)
-		return
-	}
-	for u.span < len(u.On) && u.On[u.span].ToS <= tS {
-		u.span++
-	}
-	switch {
-	case u.span == len(u.On):
-		u.on, u.edgeS = false, math.Inf(1)
-	case tS < u.On[u.span].FromS:
-		u.on, u.edgeS = false, u.On[u.span].FromS
-	default:
-		u.on, u.edgeS = true, u.On[u.span].ToS
-	}
-}
-
 // due takes one change that is due at this time and pressure; false: none is.
 func (u *unit) due(tS, pa float64) bool {
-	if tS >= u.edgeS {
-		u.schedule(tS)
+	if u.times.pass(tS) {
 		return true
 	}
-	if !u.on && u.mode != standing {
+	if !u.times.on && u.mode != standing {
 		u.mode = standing
 		return true
 	}
 	switch u.mode {
 	case standing:
-		if !u.on || pa > u.band.inPa || tS < u.lastStartS+u.LeastBetweenStarts {
+		if !u.times.on || pa > u.band.inPa || tS < u.lastStartS+u.LeastBetweenStarts {
 			return false
 		}
 		u.mode, u.untilS, u.lastStartS = starting, tS+u.StartS, tS
@@ -213,10 +191,10 @@ func (u *unit) state() State {
 
 // nextS is when its next timer runs out.
 func (u *unit) nextS(tS, pa float64) float64 {
-	next := u.edgeS
+	next := u.times.edgeS
 	switch u.mode {
 	case standing:
-		if at := u.lastStartS + u.LeastBetweenStarts; u.on && pa <= u.band.inPa && at > tS {
+		if at := u.lastStartS + u.LeastBetweenStarts; u.times.on && pa <= u.band.inPa && at > tS {
 			next = min(next, at)
 		}
 	case starting, filling:
@@ -245,7 +223,7 @@ func (u *unit) above(see func(pa float64)) {
 // below shows those that matter while it falls.
 func (u *unit) below(see func(pa float64)) {
 	switch {
-	case u.mode == resting || u.mode == standing && u.on:
+	case u.mode == resting || u.mode == standing && u.times.on:
 		see(u.band.inPa)
 	case u.mode == delivering:
 		see(u.law.pieces[u.piece].fromPa)

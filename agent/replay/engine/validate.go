@@ -38,6 +38,9 @@ func Validate(p *Plant) error {
 		check{"OutsidePa", p.OutsidePa, 0, math.MaxFloat64, true},
 		check{"MinimumPa", p.MinimumPa, 0, math.MaxFloat64, false},
 		check{"SlotS", p.SlotS, 0, math.MaxFloat64, false})
+	if err == nil {
+		err = validateSpans("", "Watch", p.Watch)
+	}
 	if err != nil {
 		return err
 	}
@@ -111,9 +114,13 @@ func (m *Machine) validate() error {
 	if err := m.validateBand(band{m.CutInPa, m.CutOutPa, m.TargetPa}); err != nil {
 		return err
 	}
-	for i, s := range m.On {
-		if !(s.FromS < s.ToS) || i > 0 && !(m.On[i-1].ToS < s.FromS) {
-			return &Invalid{m.Name, "On", fmt.Sprintf("span %d from %g to %g s is not in order", i, s.FromS, s.ToS)}
+	return validateSpans(m.Name, "On", m.On)
+}
+
+func validateSpans(machine, field string, spans []Span) error {
+	for i, s := range spans {
+		if !(s.FromS < s.ToS) || i > 0 && !(spans[i-1].ToS < s.FromS) {
+			return &Invalid{machine, field, fmt.Sprintf("span %d from %g to %g s is not in order", i, s.FromS, s.ToS)}
 		}
 	}
 	return nil
