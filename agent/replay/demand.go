@@ -136,6 +136,8 @@ func (t *taken) segment(m *analysis.ReplayMinute, flow float64) engine.Segment {
 		choked := max(atPa, t.chokePa) + t.outsidePa
 		flow *= (t.fullPa + t.outsidePa) / choked / min(1, max(atPa/t.chokePa, leastOfChoked))
 		atPa, abs = t.fullPa, t.fullPa+t.outsidePa
+		// Out of empty stores nothing flows; with a pressure in them at least the leaks do.
+		flow = max(flow, t.leak*abs/(t.leakPa+t.outsidePa))
 	}
 	leak := min(flow, t.leak*abs/(t.leakPa+t.outsidePa))
 	perPa := (t.leakFollows*leak + t.rest*(flow-leak)) / abs

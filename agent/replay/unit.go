@@ -65,7 +65,7 @@ func (st *Study) unitOf(k int) unit {
 		unloaded:  m.UnloadedPower, unloadStart: m.UnloadStartPower, blowDown: m.BlowDownS,
 		stopped: m.StoppedPower, startS: m.StartS, startW: m.StartPower, delayS: m.DelayS, delayW: m.DelayPower, drop: m.DropPa,
 		cutIn: m.CutInPa, cutOut: m.CutOutPa, target: m.TargetPa, gauge: m.GaugePa, cutInSet: m.CutInSetPa, cutOutSet: m.CutOutSetPa,
-		modulation: m.ModulationPa, least: m.LeastShare, noLoadStopS: m.NoLoadStopS,
+		modulation: m.ModulationPa, least: m.LeastShare, noLoadStopS: m.NoLoadStopS, leastBetweenS: site.LeastBetweenStarts.Seconds(),
 		startsPerHour: site.Motor.StartsPerHour, ratedPressurePa: site.RatedPressurePa, motorW: site.Motor.PowerW,
 	}
 	if u.noLoadStopS == 0 {
