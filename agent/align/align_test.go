@@ -108,6 +108,9 @@ func clockOf(truth, middle, offsetMS, ppm float64) float64 {
 // adds a tenth, and demands them back: to within half a sampling period over the
 // whole record, and the stated interval is not wider than a period.
 func TestRecovers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		g := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 		n := rapid.IntRange(120, 900).Draw(t, "edges")
@@ -142,6 +145,9 @@ func TestRecovers(t *testing.T) {
 // TestStatedIntervalHolds counts how often the corrected time at the record's
 // two ends lies within the stated uncertainty: 95 % is what it says.
 func TestStatedIntervalHolds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	const runs = 300
 	held := 0
 	for seed := range uint64(runs) {
@@ -167,6 +173,9 @@ func TestStatedIntervalHolds(t *testing.T) {
 
 // TestRefuses holds the reasons why there is no alignment.
 func TestRefuses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	g := rand.New(rand.NewPCG(3, 3))
 	random := jittered(g, 400, 90_000, 140_000)
 	var periodic []Edge
@@ -238,6 +247,9 @@ func TestNightsAreRegular(t *testing.T) {
 // TestDelays: rises that follow four seconds late are told from falls, and either
 // can set the clock; a delay that both have is in the offset, unless it is known.
 func TestDelays(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	g := rand.New(rand.NewPCG(5, 5))
 	edges := jittered(g, 400, 90_000, 140_000)
 	other := seen(g, edges, 30_000, 0, 1000, 0.05, 0.05)
@@ -274,6 +286,9 @@ func TestDelays(t *testing.T) {
 
 // TestLongRecord: a year, followed from two weeks; the same twice.
 func TestLongRecord(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	g := rand.New(rand.NewPCG(6, 6))
 	edges := jittered(g, 50_000, 500_000, 760_000)
 	other := seen(g, edges, -7200_000, 150, 10_000, 0.1, 0.1)

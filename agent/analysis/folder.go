@@ -65,9 +65,13 @@ func NewFolder(site *sitefile.Site, groups []*scan.Group) *Folder {
 }
 
 // setUp makes the subjects as the levels that hold want them.
-func (f *Folder) setUp() {
+func (f *Folder) setUp() { f.begin(specs(f.site, f.groups, f.levels)) }
+
+// begin makes a subject of each spec, with nothing seen yet. Folding changes no
+// spec.
+func (f *Folder) begin(specs []*spec) {
 	f.subjects, f.routes = nil, map[*scan.Group][]*subjectRoute{}
-	for _, sp := range specs(f.site, f.groups, f.levels) {
+	for _, sp := range specs {
 		sub := &subject{sp: sp, d: newDelta(sp)}
 		sub.c.init(len(sp.chans), len(sp.watches))
 		f.subjects = append(f.subjects, sub)

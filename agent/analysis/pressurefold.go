@@ -92,7 +92,7 @@ func (sp *spec) addRunSigns(site *sitefile.Site, groups []*scan.Group, s *sitefi
 		if !ok {
 			continue
 		}
-		of := machineSpec(site, groups, m, levels[name])
+		of := machineStates(site, groups, m, levels[name])
 		if !of.hasStates {
 			sp.runSigns = nil // one that may run unseen makes "none runs" untrue
 			return

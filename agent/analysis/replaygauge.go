@@ -11,6 +11,8 @@ const (
 	// A moment tells the drop where air has flowed, or has not, for so long before
 	// and after it.
 	steadyLoadedMS, steadyIdleMS, steadyAfterMS = 10_000, 20_000, 3_000
+	looseAfterDelayMS, looseU                   = 1_000, 2_000.0 // what does for short loads, and for what in Pa
+	leastDropShare                              = 0.5            // of full flow
 	leastMoments                                = 10
 	mostMoments                                 = 4000 // of each kind; of more, the first
 	// What two gauges of the trade may differ by at rest; more is no pressure of the
@@ -56,7 +58,7 @@ func (a *replayGauge) assumeDrop(r *replayMaker, k int) {
 // beginnings.
 func (a *replayGauge) compare(r *replayMaker, k int, own *chanSpec) {
 	name := r.b.machines[k]
-	rest, flowing := r.differences(k, own)
+	rest, flowing := r.differences(k, own, steadyLoadedMS)
 	if len(rest) >= leastMoments {
 		middle, u, _ := middleOf(rest)
 		if math.Abs(middle) <= mostGaugePa {
@@ -69,23 +71,38 @@ func (a *replayGauge) compare(r *replayMaker, k int, own *chanSpec) {
 		a.gauge[k] = gum.New(0, quad(u, u), gaugeInput(name))
 		a.gaugeBasis[k] = "the two gauges are taken to agree: too few moments without flow show how they differ"
 	}
+	loose := 0.0
+	if len(flowing) < leastMoments {
+		loose = looseU
+		_, flowing = r.differences(k, own, int64(r.b.delay[k].V*1000)+looseAfterDelayMS)
+	}
 	if len(flowing) < leastMoments {
 		a.assumeDrop(r, k)
 		return
 	}
-	middle, u, _ := middleOf(flowing)
-	drop := gum.New(middle, quad(u, resolutionU(own.countSI)), dropSeenInput(name)).Minus(a.gauge[k])
+	// Each moment tells the drop of full flow by the square of its own.
+	drops := make([]float64, len(flowing))
+	for i, f := range flowing {
+		drops[i] = (f.apartPa - a.gauge[k].V) / float64(f.share*f.share)
+	}
+	middle, u, _ := middleOf(drops)
+	drop := gum.New(middle, quad(u, resolutionU(own.countSI), loose), dropSeenInput(name)).
+		Minus(a.gauge[k].Minus(gum.Exact(a.gauge[k].V)))
 	drop.V = max(0, drop.V)
 	a.drop[k] = drop
-	a.dropBasis[k] = fmt.Sprintf("%s less the pressure of the stores at %d moments of full flow, against those without", own.id, len(flowing))
+	a.dropBasis[k] = fmt.Sprintf("%s less the pressure of the stores at %d moments of flow, against those without", own.id, len(flowing))
 }
 
+// flowMoment is a moment at which a machine gave a share of its flow, and by how much
+// its gauge stood above the stores.
+type flowMoment struct{ apartPa, share float64 }
+
 // differences are a machine's pressure less the stores' at moments without and with
-// its full flow. At rest the other machines give nothing either, where there are
+// flow, that for so long already. At rest the other machines give nothing either, where there are
 // enough such moments.
-func (r *replayMaker) differences(k int, own *chanSpec) (rest, flowing []float64) {
+func (r *replayMaker) differences(k int, own *chanSpec, loadedMS int64) (rest []float64, flowing []flowMoment) {
 	b := r.b
-	flow := make([]int8, len(b.minutes)) // at the minute's beginning: 1 full, -1 none; 0 neither
+	flow := make([]float64, len(b.minutes)) // at the minute's beginning: its share, -1 none; 0 neither
 	other := make([]bool, len(b.minutes))
 	shares := b.partShares(r.machines[k])
 	for j, s := range r.machines {
@@ -93,18 +110,19 @@ func (r *replayMaker) differences(k int, own *chanSpec) (rest, flowing []float64
 			delivering := t.state.delivering()
 			least := int64(steadyIdleMS)
 			if delivering {
-				least = steadyLoadedMS
+				least = loadedMS
 			}
-			b.over(t.from+least-minuteMS, t.to-steadyAfterMS, func(i int, _ int64) {
+			last := t.to - min(steadyAfterMS, least/2)
+			b.over(t.from+least-minuteMS, last, func(i int, _ int64) {
 				at := b.minutes[i].startMS
 				switch {
-				case at < t.from+least || at >= t.to-steadyAfterMS:
+				case at < t.from+least || at >= last:
 				case j != k:
 					other[i] = other[i] || delivering
 				case !delivering:
 					flow[i] = -1
-				case shares(i, t.state) > 0.9:
-					flow[i] = 1
+				case shares(i, t.state) >= leastDropShare:
+					flow[i] = shares(i, t.state)
 				}
 			})
 		}
@@ -120,7 +138,7 @@ func (r *replayMaker) differences(k int, own *chanSpec) (rest, flowing []float64
 		apart := own.si(float64(mark.pressure)/16) - (m.startPa - float64(b.drop.V*m.startDrop))
 		switch {
 		case flow[at] > 0 && len(flowing) < mostMoments:
-			flowing = append(flowing, apart)
+			flowing = append(flowing, flowMoment{apart, flow[at]})
 		case flow[at] < 0 && !other[at] && len(rest) < mostMoments:
 			rest = append(rest, apart)
 		case flow[at] < 0 && len(besides) < mostMoments:

@@ -36,6 +36,7 @@ func (r *replayMaker) machine(k int) ReplayMachine {
 	m.Basis["delay"] = r.delayBasis(k)
 	r.powers(k, &m)
 	r.band(k, &m)
+	r.partLoad(k, &m)
 	r.start(k, &m)
 	r.noLoadStop(k, &m)
 	m.Runs = s.g.runs(r.from, r.to)

@@ -28,6 +28,7 @@ const (
 	leastPowerCellMS                 = 60_000
 	delayPowerShare, delayPowerLimit = 0.8, 0.4
 	nearLoadedPa                     = 50_000.0 // of the median
+	momentShare                      = 0.3      // of full-load power, by which the power at a load's moment may be another state's
 	leastPowerNoise                  = 0.005    // of the mean power of a quarter hour
 )
 
@@ -70,17 +71,20 @@ func (r *replayMaker) loadedFit(k int, m *ReplayMachine) {
 	mean := s.draw.mean(Loaded, all, r.to)
 	slope := float64(m.PowerPerPa.V * mean.V)
 	delay := max(m.DelayS.V, 0.5)
-	f := priorFit{prior: []float64{mean.V, slope, float64(mean.V * (1 - delayPowerShare) * delay)},
-		u:          []float64{mean.V, float64(m.PowerPerPa.U() * mean.V), float64(mean.V * rectangular(delayPowerLimit) * delay)},
-		leastNoise: float64(leastPowerNoise * mean.V)}
 	cells, pa := s.g.cells, r.loadedPa(k, m)
+	full := priorFull(mean.V, r.nameplateAt(k, m.LoadedPa), float64(s.g.total.loads), float64(all.ms)/1000, delay)
+	f := priorFit{prior: []float64{full.v, slope, float64(mean.V * (1 - delayPowerShare) * delay)},
+		u:          []float64{full.u, float64(m.PowerPerPa.U() * mean.V), float64(mean.V * rectangular(delayPowerLimit) * delay)},
+		leastNoise: float64(leastPowerNoise * mean.V)}
 	for i := range cells {
 		d := &cells[i].d
 		if d.power[Loaded].ms < leastPowerCellMS || math.Abs(pa[i]-m.LoadedPa) > nearLoadedPa {
 			continue
 		}
 		t := float64(d.power[Loaded].ms) / 1000
-		f.add(s.draw.ofState(Loaded, d.power[Loaded], cells[i].from)/t, t/900, 1, pa[i]-m.LoadedPa, -float64(d.loads)/t)
+		// A load's moment is known to a scan: where loads are short that is much of them.
+		blur := 1 + momentShare*s.periodS()*float64(d.loads)/t/leastPowerNoise
+		f.add(s.draw.ofState(Loaded, d.power[Loaded], cells[i].from)/t, t/900/float64(blur*blur), 1, pa[i]-m.LoadedPa, -float64(d.loads)/t)
 	}
 	m.Basis["loaded_power"] = fmt.Sprintf("mean over %s loaded", inWords(all.ms))
 	m.LoadedPower = mean
@@ -102,6 +106,17 @@ func (r *replayMaker) loadedFit(k int, m *ReplayMachine) {
 	m.DelayPower.V = min(max(m.DelayPower.V, 0), 1.5*loaded.V)
 	m.Basis["loaded_power"] = fmt.Sprintf("least squares over %d quarter hours, %s loaded, of energy on loaded time and loads", len(f.rows), inWords(all.ms))
 	m.Basis["delay_power"] = "the same least squares: what each load took less"
+}
+
+// priorFull is what is known of full-load power without the fit: the nameplate's,
+// where that is not far off the mean while loaded; else that mean with what the
+// loads may have taken off it.
+func priorFull(mean, nameplate, loads, loadedS, delayS float64) estimate {
+	if nameplate > 0 && math.Abs(mean/nameplate-1) < 4*ratedPowerLimit {
+		return estimate{nameplate, rectangular(2 * ratedPowerLimit * nameplate)}
+	}
+	off := min(float64(loads*delayS)/loadedS, 1) * (1 - delayPowerShare)
+	return estimate{float64(mean * (1 + off)), float64(mean * (ratedPowerLimit + off))}
 }
 
 // loadedPa is the mean pressure at the outlet while air flowed, by quarter hour, and

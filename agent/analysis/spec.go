@@ -112,6 +112,21 @@ func MachineKey(name string) string { return "machine:" + name }
 func SystemKey(name string) string { return "system:" + name }
 
 func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine, lv Levels) *spec {
+	sp := machineStates(site, groups, m, lv)
+	sp.setDraw()
+	sp.setBins()
+	sp.setTap(site, groups) // before what has an entry for each channel
+	sp.setHealth()
+	sp.setDrops()
+	sp.setMinutes()
+	sp.setWatches(m, lv)
+	sp.setConfig()
+	return sp
+}
+
+// machineStates is a machine's channels and what its states are told by, all
+// that others need of it.
+func machineStates(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine, lv Levels) *spec {
 	sp := newSpec(MachineKey(m.Name), m.Name)
 	sp.control = m.Control
 	at := map[scan.Role]int{}
@@ -143,14 +158,6 @@ func machineSpec(site *sitefile.Site, groups []*scan.Group, m *sitefile.Machine,
 	sp.pressure = place(scan.DischargePressure, scan.ReceiverPressure, scan.HeaderPressure)
 	sp.setSump(place(scan.SumpPressure))
 	sp.setStates(m, lv)
-	sp.setDraw()
-	sp.setBins()
-	sp.setTap(site, groups) // before what has an entry for each channel
-	sp.setHealth()
-	sp.setDrops()
-	sp.setMinutes()
-	sp.setWatches(m, lv)
-	sp.setConfig()
 	return sp
 }
 

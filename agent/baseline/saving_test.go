@@ -104,6 +104,9 @@ func plantDays(random *rand.Rand, days int, rho, noise, dayU float64) []Point {
 // TestCoverage plays many pairs of periods of which the saving is known, and
 // counts how often the interval holds it.
 func TestCoverage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	tests := []struct {
 		name        string
 		days, after int

@@ -104,6 +104,9 @@ func fullFlow(t *testing.T, st *stage.Stage, machine string, from, to time.Time)
 // A pump-up test of the simulated shop, each seed another true flow: the result
 // holds it within its uncertainty, which is half of the nameplate's.
 func TestPumpUpFindsTheTrueFlow(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	for _, seed := range []uint64{61, 62, 63} {
 		phases := map[guided.Phase]int{}
 		s, st := play(t, stage.Options{Scenario: "pump-up-test", Seed: seed, Start: at(t, "2026-03-07 08:55"), Length: 50 * time.Minute, WarmUp: time.Hour},
@@ -131,6 +134,9 @@ func TestPumpUpFindsTheTrueFlow(t *testing.T) {
 // The leak test on a night of growing leaks: the share of loaded time and the
 // flow of the falls both hold the truth.
 func TestLeakTestFindsTheLeak(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	for _, times := range []float64{1, 3} {
 		night := fmt.Sprintf("%g times the leak", times)
 		s, st := play(t, stage.Options{Scenario: "growing-leaks", Start: at(t, "2026-03-03 20:00"), Length: 4 * time.Hour, WarmUp: 48 * time.Hour,
@@ -156,6 +162,9 @@ func TestLeakTestFindsTheLeak(t *testing.T) {
 
 // With people at work neither test gives a number.
 func TestNoResultWhileAirIsUsed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	for _, test := range []string{guided.Leak, guided.PumpUp} {
 		s, _ := play(t, stage.Options{Scenario: "joinery", Start: at(t, "2026-03-03 10:00"), Length: time.Hour, WarmUp: time.Hour},
 			guided.Ask{Test: test, Who: "R. Vale", Confirmed: true}, nil)
@@ -176,6 +185,9 @@ func TestNoResultWhileAirIsUsed(t *testing.T) {
 // sheet (1 % of span at both ends), a volume that is off within 3 %. At least 95 %
 // of the stated intervals hold the true flow (here 40 of 40 do: what the simulator does not vary, water and temperature, is in them too).
 func TestPumpUpCoversWhatItCannotSee(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	rng := rand.New(rand.NewPCG(11, 7))
 	const runs = 40
 	held := 0

@@ -175,6 +175,9 @@ func TestPumpUpSeesTheHeat(t *testing.T) {
 // 16.67 % (leak-survey article and DOE Sourcebook, read). The machine delivers 4 s
 // after it loads: the controls' times alone would be wrong by that.
 func TestLeakIsThePublishedLoadShare(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	rows := vectors(t, "leak_tests.csv")
 	for name, loadedOther := range map[string][2]float64{"load_unload": {450, 1350}, "load_unload_2": {120, 600}} {
 		want := num(t, rows[name]["recomputed"]) / 100

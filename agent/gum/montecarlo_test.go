@@ -72,6 +72,9 @@ func propagate(inputs []quantityIn, linear func([]Value) Value, exact func([]flo
 // outwards (k = 2 in place of 1.96, and rectangular inputs that end) and a tenth
 // inwards.
 func TestMonteCarlo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	const pa = 100_000.0
 	gauge := quantityIn{"gauge", 0, 5_774, true} // 10 kPa limit
 	rounding := func(n string) quantityIn { return quantityIn{"rounding " + n, 0, 200, true} }

@@ -243,7 +243,7 @@ func (u *unit) count(r *MachineResult) {
 func mostInAnHour(times []float64) int {
 	most, from := 0, 0
 	for i, t := range times {
-		for times[from] <= t-3600 {
+		for times[from] <= t-3600+1e-6 { // a guard of an hour's part leaves it to rounding
 			from++
 		}
 		most = max(most, i-from+1)
