@@ -36,6 +36,7 @@ type unit struct {
 	from     int  // place in the record; -1: it is new
 	another  bool // another machine than there is
 	refitted bool // the same with another control
+	slowIdle bool // its unloaded power is that at full speed, and it idles at the least
 	control  sitefile.Control
 
 	flow, flowPerPa, power, perPa          gum.Value
@@ -43,6 +44,7 @@ type unit struct {
 	unloaded, unloadStart, blowDown        gum.Value
 	stopped, startS, startW                gum.Value
 	delayS, delayW, drop, runOn            gum.Value
+	idle                                   gum.Value // of slowIdle: power over what goes with the speed
 	cutIn, cutOut, target                  gum.Value
 	gauge                                  gum.Value
 	cutInSet, cutOutSet                    float64   // in its own display; 0: not known
@@ -116,6 +118,7 @@ func (u *unit) fill(st *Study) {
 	if u.delayW.V <= 0 {
 		u.delayW = u.power.Scaled(delayShare)
 	}
+	u.idle = gum.New(1, gum.Rectangular(slowIdleLimit), assumedInput("idle power at least speed", u.name))
 	u.runOn = gum.New(runOnS, gum.Rectangular(runOnLimitS), "run-on of "+u.name)
 	if u.modulation.V <= 0 {
 		u.modulation = gum.New(modulationPa, gum.Rectangular(modulationLimitPa), assumedInput("throttling range", u.name))
@@ -150,6 +153,10 @@ func (u *unit) engine(s shift) engine.Machine {
 	switch u.control {
 	case sitefile.VariableSpeed:
 		m.ModulationPa = 0
+		if u.slowIdle {
+			speed := min(1, s.of(u.idle)*max(0.1, m.LeastShare))
+			m.UnloadedW, m.UnloadStartW = speed*m.UnloadedW, speed*m.UnloadStartW
+		}
 		m.CutOutPa = max(m.CutOutPa, m.TargetPa+1000)
 		m.CutInPa = min(m.CutInPa, m.TargetPa)
 	case sitefile.Modulating:
@@ -169,7 +176,7 @@ func (u *unit) values() []gum.Value {
 	if !u.control.PartLoad() {
 		return all
 	}
-	all = append(all, u.target, u.modulation, u.least)
+	all = append(all, u.target, u.modulation, u.least, u.idle)
 	for _, p := range u.curve {
 		all = append(all, p.power)
 	}
