@@ -46,6 +46,7 @@ type Agent struct {
 	watch     *watch
 	walks     walks
 	tests     tests
+	replays   replayJobs
 	levelsMu  sync.Mutex // held while levels change
 	secret    string     // of local commands
 	started   time.Time
@@ -81,6 +82,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 	a := &Agent{
 		History: *h, log: o.Log, queue: newQueue(queueBytes), events: make(chan store.Event, eventQueue),
 		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
+		replays: replayJobs{log: o.Log},
 	}
 	if o.intoRefuge {
 		a.refuge = o.Refuge
@@ -151,7 +153,10 @@ func (a *Agent) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Dema
 
 // Close releases the store. Run does it by itself.
 func (a *Agent) Close() error {
-	a.closing.Do(func() { a.closeErr = a.store.Close() })
+	a.closing.Do(func() {
+		a.replays.close() // they read it
+		a.closeErr = a.store.Close()
+	})
 	return a.closeErr
 }
 
@@ -221,7 +226,7 @@ type parts struct {
 // startParts starts them all. They stop in the order of this list: what feeds before
 // what is fed.
 func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
-	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel},
+	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend},
 		{a.show, true}, {a.write, true}, {a.keepEvents, true}}
 	if a.refuge != nil { // backups of it would push out better ones, and levels are learnt of a whole record
 		list[1].run = a.leave

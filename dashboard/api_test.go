@@ -13,6 +13,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/hookup"
 	"loadscribe/agent/publish"
+	"loadscribe/agent/replay"
 	"loadscribe/agent/sitefile"
 )
 
@@ -62,6 +63,7 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/hookup/step", 405, "Error"},
 		{"/api/v1/tests", 200, "Tests"},
 		{"/api/v1/tests/start", 405, "Error"},
+		{"/api/v1/replay?id=1", 503, "Error"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.target, func(t *testing.T) {
@@ -87,9 +89,9 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		for method := range item.(map[string]any) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
-			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/")
-			if path == "/api/v1/compare" && method == "post" {
-				continue // it is both: a production does not fit into an address
+			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel"
+			if (path == "/api/v1/compare" || path == "/api/v1/replay") && method == "post" {
+				continue // they are both: what is asked does not fit into an address
 			}
 			if want := map[bool]string{true: "post", false: "get"}[posted]; method != want {
 				t.Errorf("%s has %s, want %s", path, method, want)
@@ -106,7 +108,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/demand": "DemandAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
-		"/api/v1/compare": "Comparison",
+		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob",
 		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
@@ -184,6 +186,11 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"Tests": agent.Tests{}, "TestStatus": agent.TestStatus{}, "TestRecord": agent.TestRecord{}, "TestCautions": agent.TestCautions{},
 		"TestAsk": agent.TestAsk{}, "TestCancel": testCancel{}, "TestWithdrawal": agent.TestWithdrawal{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
+		"ReplayRequest": agent.ReplayRequest{}, "ReplayJob": agent.ReplayJob{}, "ReplayCancel": replayCancel{},
+		"ReplayAlternative": replay.Alternative{}, "ReplaySetting": replay.Setting{}, "ReplayListed": replay.Listed{}, "ReplayAnswer": replay.Answer{},
+		"ReplayAmount": replay.Amount{}, "ReplayOutcome": replay.Outcome{}, "ReplayMachineOutcome": replay.MachineOutcome{}, "ReplayTracePoint": replay.TracePoint{},
+		"ReplayResult": replay.Result{}, "ReplayCalibrated": replay.Calibrated{}, "ReplayFit": replay.Fit{},
+		"ReplaySearch": replay.SearchSpec{}, "ReplayLimits": replay.SearchLimits{}, "ReplayFront": replay.Front{}, "ReplayBroken": replay.Broken{}, "ReplayPoint": replay.FrontPoint{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {
 		d.fitsType(t, name, reflect.TypeOf(v))

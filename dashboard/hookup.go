@@ -41,6 +41,14 @@ type Commands interface {
 	CancelTest(system string) (agent.TestStatus, error)
 	// WithdrawTest takes a result back.
 	WithdrawTest(w agent.TestWithdrawal) (agent.Event, error)
+	// StartReplay begins a replay; an *agent.FieldError says what is wrong with what
+	// was asked for, agent.ErrReplaysBusy that too many are at work.
+	StartReplay(r agent.ReplayRequest) (agent.ReplayJob, error)
+	// ReplayJob tells how one stands. The error wraps agent.ErrNoReplay where there
+	// is none (any more).
+	ReplayJob(id string) (agent.ReplayJob, error)
+	// CancelReplay breaks one off, with the same error.
+	CancelReplay(id string) (agent.ReplayJob, error)
 }
 
 // startRequest is the API's HookupStart.

@@ -53,6 +53,10 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	post("/api/v1/tests/cancel", s.serveTestCancel)
 	post("/api/v1/tests/withdraw", s.serveTestWithdraw)
 	post("/api/v1/levels/change", s.serveLevelsChange)
+	route("/api/v1/replay", s.json(s.serveReplay))
+	s.posts = append(s.posts, "/api/v1/replay")
+	m.Handle("POST /api/v1/replay", s.jsonAs(http.StatusAccepted, s.serveReplayStart)) // it goes on
+	post("/api/v1/replay/cancel", s.serveReplayCancel)
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
 	if metrics != nil {
@@ -64,14 +68,17 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	return m
 }
 
-func (s *Server) json(a answer) http.Handler {
+func (s *Server) json(a answer) http.Handler { return s.jsonAs(http.StatusOK, a) }
+
+// jsonAs answers with status where all is well.
+func (s *Server) jsonAs(status int, a answer) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		v, e := a(r)
 		if e != nil {
 			writeError(w, e)
 			return
 		}
-		writeJSON(w, http.StatusOK, v)
+		writeJSON(w, status, v)
 	})
 }
 

@@ -196,6 +196,9 @@ func (d document) fitsType(t *testing.T, name string, typ reflect.Type) {
 	required, _ := schema["required"].([]any)
 	fields := map[string]bool{}
 	for i := range typ.NumField() {
+		if !typ.Field(i).IsExported() {
+			continue // JSON does not show it
+		}
 		field, options, _ := strings.Cut(typ.Field(i).Tag.Get("json"), ",")
 		fields[field] = true
 		optional := strings.HasPrefix(options, "omit")

@@ -57,7 +57,7 @@ func (st *Study) Evaluate(ctx context.Context, alts []Alternative, progress func
 
 // answer is what every answer has.
 func (st *Study) answer() Answer {
-	stamp := func(ms int64) string { return time.UnixMilli(ms).UTC().Format(time.RFC3339) }
+	stamp := func(ms int64) string { return time.UnixMilli(ms).UTC().Format("2006-01-02T15:04:05.000Z") }
 	return Answer{
 		System: st.q.System, From: stamp(st.rec.FromMS), To: stamp(st.rec.ToMS),
 		Coverage: st.rec.Coverage, Resolution: st.rec.Resolution, Currency: st.site.Tariff.Currency,

@@ -58,7 +58,7 @@ func (e *evaluation) remarks() (all []string) {
 			100*(1-rec.Coverage), 100*rec.Coverage))
 	}
 	if rec.ResolutionS > 0 {
-		all = append(all, "lowest pressure not resolvable below "+seconds(rec.ResolutionS)+": "+rec.Resolution)
+		all = append(all, "lowest pressure "+rec.Resolution)
 	}
 	if !e.metered {
 		all = append(all, "the energy is not measured ("+rec.Measured.EnergyBasis+"): energies are the replay's own")

@@ -7,7 +7,6 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 
 	"golang.org/x/sync/errgroup"
@@ -135,7 +134,11 @@ func eachValueFits(ctx context.Context, on playground, g *grid) error {
 	for k, a := range g.axes {
 		for v := range a.values {
 			if err := why[value{k, v}]; err != nil {
-				return refuse("search.vary."+a.key, "%q fits no combination: %v", a.values[v], err)
+				why := err.Error()
+				if bad := (*RequestError)(nil); errors.As(err, &bad) && bad.Field == a.key {
+					why = bad.Message
+				}
+				return refuse("search.vary."+a.key, "%q fits no combination: %s", a.values[v], why)
 			}
 		}
 	}
@@ -205,8 +208,12 @@ func play(ctx context.Context, on playground, set []Setting) (trial, error) {
 		return trial{}, err
 	}
 	m := measuresOf(r)
-	return trial{energyJ: m[mEnergyJ], starts: int(m[mStarts]), startsHour: int(m[mStartsHour]), cyclesHour: m[mLoadsHour],
-		lowestPa: m[mLowestPa], belowS: m[mBelowS], shortM3: r.ShortM3}, nil
+	t := trial{energyJ: m[mEnergyJ], starts: int(m[mStarts]), startsHour: int(m[mStartsHour]), cyclesHour: m[mLoadsHour],
+		lowestPa: m[mLowestPa], belowS: m[mBelowS], shortM3: r.ShortM3}
+	if math.IsNaN(t.lowestPa) { // nothing is watched: no pressure is too low
+		t.lowestPa = math.Inf(1)
+	}
+	return t, nil
 }
 
 // grainOf takes the energy as it is, or the first there is.
@@ -216,100 +223,6 @@ func grainOf(trials []trial) grain {
 		g.energyJ = energyGrain * trials[i].energyJ
 	}
 	return g
-}
-
-// limitKeys are the limits in the order in which they are told.
-var limitKeys = [...]string{"lowest_pressure", "starts_per_hour", "cycles_per_hour", "below_minimum", "short", "budget"}
-
-// broken says which limits a trial breaks, by limitKeys.
-func (l *searchLimits) broken(t *trial) [len(limitKeys)]bool {
-	return [...]bool{t.lowestPa < l.lowestPa, float64(t.startsHour) > l.startsHour, t.cyclesHour > l.cyclesHour,
-		t.belowS > l.belowS, t.shortM3 > l.shortM3, t.price > l.budget}
-}
-
-// remarks says which limits stand that nobody asked for, and which are missing.
-func (l *searchLimits) remarks(trials []trial) []string {
-	remarks := []string{}
-	below := slices.ContainsFunc(trials, func(t trial) bool { return t.belowS > 0 })
-	if !l.belowGiven && below {
-		remarks = append(remarks, fmt.Sprintf("limits.below_minimum is not given: no combination may be below the minimum for longer than the settings as they are, %.0f s", l.belowS))
-	}
-	if math.IsInf(l.lowestPa, -1) && !below {
-		remarks = append(remarks, "limits.lowest_pressure is not given: less pressure always saves; what the users need is not weighed")
-	}
-	return remarks
-}
-
-// sift counts what failed and what broke a limit, and returns the rest.
-func (f *Front) sift(trials []trial, limits searchLimits) (allowed []trial) {
-	var broke [len(limitKeys)]int
-	for i := range trials {
-		t := &trials[i]
-		if t.failed {
-			if t.combination >= 0 {
-				f.Impossible++
-			}
-			continue
-		}
-		breaks := limits.broken(t)
-		if breaks == ([len(limitKeys)]bool{}) {
-			allowed = append(allowed, *t)
-			if t.combination >= 0 {
-				f.Allowed++
-			}
-			continue
-		}
-		if t.combination < 0 {
-			f.Remarks = append(f.Remarks, "the settings as they are break a limit themselves")
-			continue
-		}
-		for k, b := range breaks {
-			if b {
-				broke[k]++
-			}
-		}
-	}
-	f.Broke = []Broken{}
-	for k, n := range broke {
-		if n > 0 {
-			f.Broke = append(f.Broke, Broken{limitKeys[k], n})
-		}
-	}
-	return allowed
-}
-
-// explain gives the first contradiction as an example.
-func (f *Front) explain(on playground, g *grid, trials []trial) error {
-	if f.Impossible == 0 {
-		return nil
-	}
-	first := slices.IndexFunc(trials, func(t trial) bool { return t.failed && t.combination >= 0 })
-	set, _ := g.at(trials[first].combination)
-	_, err := play(context.Background(), on, set)
-	if err == nil {
-		return errors.New("a combination failed and then did not")
-	}
-	f.Example = err.Error()
-	return nil
-}
-
-// noneAllowed says how near the limits can be come.
-func (f *Front) noneAllowed(trials []trial, units quantity.System) string {
-	if f.Impossible == f.Tried {
-		return "no combination is possible: " + f.Example
-	}
-	var told []string
-	for _, b := range f.Broke {
-		told = append(told, fmt.Sprintf("%d break %s", b.Count, b.Limit))
-	}
-	highest, starts, cycles := math.Inf(-1), math.MaxInt, math.Inf(1)
-	for _, t := range trials {
-		if !t.failed {
-			highest, starts, cycles = max(highest, t.lowestPa), min(starts, t.startsHour), min(cycles, t.cyclesHour)
-		}
-	}
-	return fmt.Sprintf("no combination keeps every limit: of %d, %s. Singly, the best are a lowest pressure of %s, %d starts and %.3g load cycles an hour",
-		f.Tried, strings.Join(told, ", "), quantity.Format(highest, quantity.Pressure, units), starts, cycles)
 }
 
 // evaluate makes the points of the trials that are shown, and the answer around them.
@@ -355,23 +268,4 @@ func (f *Front) evaluate(ctx context.Context, on playground, g *grid, named []Al
 	steps.add(worth - told)
 	answer.Search = f
 	return answer, nil
-}
-
-// nearLimit remarks where an interval reaches over a limit that its value keeps.
-func (l *searchLimits) nearLimit(r *Result) {
-	for _, c := range []struct {
-		what string
-		a    Amount
-		over func(v float64) bool
-		sign float64
-	}{
-		{"the lowest pressure", r.Outcome.LowestPa, func(v float64) bool { return v < l.lowestPa }, -1},
-		{"starts an hour", r.Outcome.StartsHourMax, func(v float64) bool { return v > l.startsHour }, 1},
-		{"load cycles an hour", r.Outcome.LoadsHour, func(v float64) bool { return v > l.cyclesHour }, 1},
-		{"the time below the minimum", r.Outcome.BelowS, func(v float64) bool { return v > l.belowS }, 1},
-	} {
-		if c.a.Value != nil && c.a.Interval != nil && c.over(*c.a.Value+c.sign**c.a.Interval) {
-			r.Remarks = append(r.Remarks, c.what+" keeps the limit by its value, but its interval reaches over it")
-		}
-	}
 }

@@ -12,7 +12,7 @@ import (
 )
 
 // replayFigures are the rows of the section.
-var replayFigures = []string{"replay_machine_week"}
+var replayFigures = []string{"replay_machine_week", "search_10000", "search_memory"}
 
 const (
 	replayMinutes   = 7 * 24 * 60
@@ -22,10 +22,14 @@ const (
 	replayAgreement = 0.002 // how far the energies of the engine and the plain loop may differ
 )
 
-// replayRows measures the engine.
-func replayRows(ctx context.Context, _ *bench) ([]row, error) {
+// replayRows measures the engine, and a search that plays with it.
+func replayRows(ctx context.Context, b *bench) ([]row, error) {
 	machine, err := machineWeekRow(ctx)
-	return []row{machine}, err
+	if err != nil {
+		return nil, err
+	}
+	search, err := searchRows(ctx, b)
+	return append([]row{machine}, search...), err
 }
 
 // machineWeekRow plays a week of minutes, event by event and in steps of 1 s.

@@ -17,6 +17,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/bundle"
 	"loadscribe/agent/quantity"
+	"loadscribe/agent/replay"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
@@ -41,6 +42,9 @@ type asked interface {
 	Service(ctx context.Context) ([]analysis.MachineService, error)
 	// Compare tells what was saved between two periods.
 	Compare(ctx context.Context, r agent.CompareRequest) (analysis.Comparison, error)
+	// Replay tells what other settings or machines would have done; progress is told
+	// of so many plays.
+	Replay(ctx context.Context, r agent.ReplayRequest, progress func(done, total int)) (*replay.Answer, error)
 	// Text is a version of a site file or map, by its hash.
 	Text(ctx context.Context, hash string) ([]byte, error)
 	// RawFrom is the time from which raw readings are kept; zero where none was
@@ -231,7 +235,7 @@ func (r *running) send(ctx context.Context, method, path string, content []byte)
 	if err != nil {
 		return nil, fmt.Errorf("ask the running agent: %w", err)
 	}
-	if answer.StatusCode == http.StatusOK {
+	if answer.StatusCode == http.StatusOK || answer.StatusCode == http.StatusAccepted {
 		return answer.Body, nil
 	}
 	defer answer.Body.Close()

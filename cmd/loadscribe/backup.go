@@ -24,7 +24,7 @@ func (c *backupCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	if err := mayWrite(site, c.Out, c.Force); err != nil {
+	if err := mayWrite(site, "--out", c.Out, c.Force); err != nil {
 		return err
 	}
 	info, err := store.BackupStopped(site.Agent.DataDir, c.Out, store.Options{Log: s.logger()})

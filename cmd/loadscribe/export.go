@@ -29,7 +29,7 @@ func (c *exportCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	if err := mayWrite(site, c.Out, c.Force); err != nil {
+	if err := mayWrite(site, "--out", c.Out, c.Force); err != nil {
 		return err
 	}
 	kept, err := c.keptCheckpoint()
@@ -66,17 +66,17 @@ func (c *exportCmd) Run(s *surroundings) error {
 		out := bufio.NewWriter(s.stdout)
 		return errors.Join(export(out), out.Flush())
 	}
-	return writeWhole(c.Out, func(f *os.File) error {
+	return writeWhole("--out", c.Out, func(f *os.File) error {
 		out := bufio.NewWriter(f)
 		return errors.Join(export(out), out.Flush())
 	})
 }
 
 // writeWhole writes a file that is there complete or not at all.
-func writeWhole(path string, fill func(*os.File) error) error {
+func writeWhole(flag, path string, fill func(*os.File) error) error {
 	f, err := os.Create(path + partSuffix)
 	if err != nil {
-		return fmt.Errorf("export: %w; give --out a file in a folder that is there and that this user may write to", err)
+		return fmt.Errorf("export: %w; give %s a file in a folder that is there and that this user may write to", err, flag)
 	}
 	err = errors.Join(fill(f), f.Sync(), f.Close())
 	if err == nil {

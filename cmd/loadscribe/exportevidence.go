@@ -54,7 +54,7 @@ func readCheckpoint(path string) ([]byte, error) {
 func (c *exportCmd) evidence(s *surroundings, source asked, told *workLine, o bundle.Options) error {
 	o.Progress = func(share float64) { told.share("making", share) }
 	var d *bundle.Verdict
-	err := writeWhole(c.Out, func(f *os.File) error {
+	err := writeWhole("--out", c.Out, func(f *os.File) error {
 		if err := source.Bundle(s.ctx, f, c.window(), o); err != nil {
 			return err
 		}

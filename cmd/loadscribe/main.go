@@ -34,6 +34,7 @@ type commands struct {
 	Summary    summaryCmd    `cmd:"" help:"Print every figure for a window."`
 	Demand     demandCmd     `cmd:"" help:"Print a system's demand for air by steps of time: what the plant took."`
 	Compare    compareCmd    `cmd:"" help:"Tell what was saved between two periods, with an interval, as a rebate programme asks."`
+	Replay     replayCmd     `cmd:"" help:"Tell what other settings or machines would have done with the same air; first, how well that meets what was measured."`
 	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
 	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
 	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`

@@ -8,18 +8,18 @@ import (
 	"loadscribe/agent/sitefile"
 )
 
-// mayWrite refuses an --out that would cost something: a file in the data
+// mayWrite refuses a file to write, which flag names, that would cost something: a file in the data
 // directory, which is the agent's and may be the one that it writes; the site
 // file or a map of it, without which the record cannot be read, by whatever
 // name; and, without --force, any other file that is there. Empty is standard
 // output.
-func mayWrite(site *sitefile.Site, out string, force bool) error {
+func mayWrite(site *sitefile.Site, flag, out string, force bool) error {
 	if out == "" {
 		return nil
 	}
 	if within(site.Agent.DataDir, out) {
-		return misuse{fmt.Errorf("--out %s lies in the data directory %s, whose files are the agent's own: give a file in another folder, best on another disk",
-			out, site.Agent.DataDir)}
+		return misuse{fmt.Errorf("%s %s lies in the data directory %s, whose files are the agent's own: give a file in another folder, best on another disk",
+			flag, out, site.Agent.DataDir)}
 	}
 	// What is written has another name until it is whole.
 	for _, written := range []string{out, out + partSuffix} {
@@ -29,15 +29,15 @@ func mayWrite(site *sitefile.Site, out string, force bool) error {
 		}
 		for i := range site.Files {
 			if own, err := os.Stat(site.Files[i].Path); err == nil && os.SameFile(own, at) {
-				return misuse{fmt.Errorf("--out %s would write over %s, which the site rests on: give a file of another name", out, site.Files[i].Path)}
+				return misuse{fmt.Errorf("%s %s would write over %s, which the site rests on: give a file of another name", flag, out, site.Files[i].Path)}
 			}
 		}
 	}
 	if at, err := os.Stat(out); err == nil && at.IsDir() {
-		return misuse{fmt.Errorf("--out %s is a folder: give a file in it", out)}
+		return misuse{fmt.Errorf("%s %s is a folder: give a file in it", flag, out)}
 	}
 	if _, err := os.Lstat(out); err == nil && !force {
-		return misuse{fmt.Errorf("--out %s is there already: give another name, or --force to put the new file in its place", out)}
+		return misuse{fmt.Errorf("%s %s is there already: give another name, or --force to put the new file in its place", flag, out)}
 	}
 	return nil
 }

@@ -111,10 +111,10 @@ func (c *checkpointCmd) Run(s *surroundings) error {
 		fmt.Fprintf(s.stderr, "%sThe key's fingerprint is %s.\n", advice, head.Key)
 		return nil
 	}
-	if err := mayWrite(site, c.Out, c.Force); err != nil {
+	if err := mayWrite(site, "--out", c.Out, c.Force); err != nil {
 		return err
 	}
-	err = writeWhole(c.Out, func(out *os.File) error {
+	err = writeWhole("--out", c.Out, func(out *os.File) error {
 		_, err := io.WriteString(out, head.Checkpoint)
 		return err
 	})

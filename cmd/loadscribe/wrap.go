@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"io"
 	"strings"
 	"unicode/utf8"
@@ -19,9 +20,10 @@ const leastProse = 30
 // Spaces at the end of a line, which empty cells leave, are taken off.
 // Close writes what has no line end yet.
 type wrapWriter struct {
-	out  io.Writer
-	left []byte
-	err  error
+	out     io.Writer
+	columns int // at most so many; 0: widest
+	left    []byte
+	err     error
 }
 
 // Write implements io.Writer.
@@ -32,7 +34,7 @@ func (w *wrapWriter) Write(p []byte) (int, error) {
 		if at < 0 {
 			break
 		}
-		_, w.err = io.WriteString(w.out, wrapped(strings.TrimRight(string(w.left[:at]), " "))+"\n")
+		_, w.err = io.WriteString(w.out, wrapped(strings.TrimRight(string(w.left[:at]), " "), cmp.Or(w.columns, widest))+"\n")
 		w.left = w.left[at+1:]
 	}
 	return len(p), w.err
@@ -41,15 +43,15 @@ func (w *wrapWriter) Write(p []byte) (int, error) {
 // Close implements io.Closer.
 func (w *wrapWriter) Close() error {
 	if len(w.left) > 0 && w.err == nil {
-		_, w.err = io.WriteString(w.out, wrapped(string(w.left)))
+		_, w.err = io.WriteString(w.out, wrapped(string(w.left), cmp.Or(w.columns, widest)))
 	}
 	return w.err
 }
 
-// wrapped is a line in pieces of at most widest columns: those after the first stand
+// wrapped is a line in pieces of at most most columns: those after the first stand
 // under the text of the last column, or where that is far to the right further in by
 // four.
-func wrapped(line string) string {
+func wrapped(line string, most int) string {
 	text := strings.TrimLeft(line, " ")
 	indent := len(line) - len(text)
 	prose := indent // where the text behind the last column begins
@@ -60,12 +62,12 @@ func wrapped(line string) string {
 		return line
 	}
 	hang := strings.Repeat(" ", indent+4)
-	if under := utf8.RuneCountInString(line[:prose]); prose > indent && under <= widest/3 {
+	if under := utf8.RuneCountInString(line[:prose]); prose > indent && under <= most/3 {
 		hang = strings.Repeat(" ", under)
 	}
 	var out strings.Builder
-	for utf8.RuneCountInString(line) > widest {
-		at := lastSpace(line, prose)
+	for utf8.RuneCountInString(line) > most {
+		at := lastSpace(line, prose, most)
 		if at < 0 {
 			break
 		}
@@ -75,12 +77,12 @@ func wrapped(line string) string {
 	return out.String() + line
 }
 
-// lastSpace is the last space from a byte on that leaves no more than widest columns
+// lastSpace is the last space from a byte on that leaves no more than most columns
 // before it, else the first, and no unit of per cent alone behind it; -1: there is none.
-func lastSpace(line string, from int) int {
+func lastSpace(line string, from, most int) int {
 	best, columns := -1, 0
 	for i, r := range line {
-		if columns > widest && best >= 0 {
+		if columns > most && best >= 0 {
 			break
 		}
 		if r == ' ' && i > from && !strings.HasPrefix(line[i:], " %") {

@@ -39,7 +39,7 @@ func TestWrapped(t *testing.T) {
 			t.Errorf("columns were broken: %q", got)
 		}
 	}
-	if row := "    " + strings.Repeat("123.4   ", 20); wrapped(row) != row {
-		t.Errorf("a row of numbers was broken: %q", wrapped(row))
+	if row := "    " + strings.Repeat("123.4   ", 20); wrapped(row, widest) != row {
+		t.Errorf("a row of numbers was broken: %q", wrapped(row, widest))
 	}
 }

@@ -1213,6 +1213,266 @@ export type ErrorDetail = {
   field: string;
 };
 
+/** What other settings or machines would have done with the same air. */
+export type ReplayRequest = {
+  /** may be left out where there is one */
+  system?: string;
+  /** RFC 3339, a local date, now, or an age such as -7d; left out: seven days before to */
+  from?: string;
+  /** likewise, not included; a date includes that day; left out: now */
+  to?: string;
+  /** at most 100 */
+  alternatives?: ReplayAlternative[];
+  /** that may take another's place; left out: the invented examples */
+  machines?: ReplayListed[];
+  search?: ReplaySearch;
+  /** give pressure and states at each event */
+  trace?: boolean;
+};
+
+/** Changes that are tried together. */
+export type ReplayAlternative = {
+  name: string;
+  set: ReplaySetting[];
+};
+
+/** One change, as a person writes it: docs/replay.md has the keys. */
+export type ReplaySetting = {
+  /** like comp1.cut_out */
+  key: string;
+  /** with its unit, like 112 psi */
+  value: string;
+};
+
+/** A machine of a list. */
+export type ReplayListed = {
+  id: string;
+  about: string;
+  /** as in a site file */
+  control: string;
+  /** free air at the inlet */
+  rated_flow_m3s: number;
+  /** gauge */
+  rated_pressure_pa: number;
+  /** package input at rated flow and pressure */
+  rated_power_w: number;
+  /** of the flow; left out: the handbook's */
+  least_share?: number;
+  /** of the rated power; left out: the handbook's */
+  unloaded_share?: number;
+  motor_power_w?: number;
+  /** that the motor allows */
+  starts_per_hour?: number;
+};
+
+/** A replay at work, or one that has ended; it is kept for half an hour. */
+export type ReplayJob = {
+  id: string;
+  state: "running" | "done" | "failed" | "cancelled";
+  /** of the plays */
+  done: number;
+  /** 0 while the record is read */
+  total: number;
+  started: string | null;
+  ended: string | null;
+  /** why there is no answer */
+  error?: string;
+  /** what of the request was wrong */
+  field?: string;
+  answer?: ReplayAnswer;
+};
+
+/** Which replay is to end. */
+export type ReplayCancel = {
+  id: string;
+};
+
+/** A value with its interval. */
+export type ReplayAmount = {
+  /** null: not known */
+  value: number | null;
+  /** half width, 95 % */
+  uncertainty?: number;
+  /** such as that it is chaotic here */
+  note?: string;
+};
+
+/** What a plant did, or would have done, over the replayed time. */
+export type ReplayOutcome = {
+  energy_kwh: ReplayAmount;
+  /** energy and demand, in the tariff's currency */
+  cost: ReplayAmount;
+  demand_cost: ReplayAmount;
+  emissions_kg: ReplayAmount;
+  starts: ReplayAmount;
+  /** in any 60 minutes, of the worst machine */
+  starts_per_hour_max: ReplayAmount;
+  load_cycles: ReplayAmount;
+  /** a running hour */
+  load_cycles_per_hour: ReplayAmount;
+  /** gauge, of the stores */
+  lowest_pressure_pa: ReplayAmount;
+  mean_pressure_pa: ReplayAmount;
+  below_minimum_s: ReplayAmount;
+  specific_power_w_per_m3s: ReplayAmount;
+  /** how long the users went without some of their air */
+  short_s: number;
+  /** of how much */
+  short_m3: number;
+  machines: ReplayMachineOutcome[];
+  trace?: ReplayTracePoint[];
+};
+
+/** One machine's part. */
+export type ReplayMachineOutcome = {
+  machine: string;
+  energy_kwh: number;
+  energy_by_state_kwh: Record<string, number>;
+  time_by_state_s: Record<string, number>;
+  starts: number;
+  load_cycles: number;
+};
+
+/** Pressure and states at an event. */
+export type ReplayTracePoint = {
+  /** Unix ms */
+  at_ms: number;
+  pressure_pa: number;
+  /** in the order of machines */
+  states: string[];
+  /** what lies before was not observed */
+  gap?: boolean;
+};
+
+/** One alternative. */
+export type ReplayResult = {
+  name: string;
+  set: ReplaySetting[];
+  /** that reproduce it on the command line */
+  flags: string;
+  outcome: ReplayOutcome;
+  /** against the present settings, over the replayed time */
+  saved_kwh: ReplayAmount;
+  /** of the measured energy, 0 to 1 */
+  saved_share: ReplayAmount;
+  saved_cost: ReplayAmount;
+  saved_emissions_kg: ReplayAmount;
+  saved_cost_year: ReplayAmount;
+  /** what a year's saving takes for granted */
+  assumes_year?: string;
+  /** of saved_kwh */
+  budget: BudgetPart[];
+  remarks: string[];
+  cautions: string[];
+  /** why it cannot be told */
+  absent?: string;
+};
+
+/** One value that a replay rests on. */
+export type ReplayCalibrated = {
+  machine?: string;
+  name: string;
+  value: number;
+  /** half width, 95 % */
+  uncertainty: number;
+  unit: string;
+  basis: string;
+};
+
+/** How well the replay with the present settings meets what was measured. */
+export type ReplayFit = {
+  /** replayed over measured, less 1 */
+  energy_off_share: number;
+  load_cycles_off_share: number;
+  starts_off: number;
+  /** of the minutes' ends */
+  pressure_rms_pa: number;
+  lowest_pressure_off_pa: number;
+  poor: boolean;
+  words: string;
+};
+
+/** A whole replay: how well it meets what happened, then each alternative. */
+export type ReplayAnswer = {
+  system: string;
+  from: string;
+  to: string;
+  /** replayed share of the window */
+  coverage: number;
+  resolution: string;
+  currency?: string;
+  measured: ReplayOutcome;
+  /** replayed with the present settings */
+  present: ReplayOutcome;
+  fit: ReplayFit;
+  calibration: ReplayCalibrated[];
+  alternatives: ReplayResult[];
+  search?: ReplayFront;
+  remarks: string[];
+  method: string;
+  inputs: string[];
+  /** why nothing can be replayed */
+  absent?: string;
+};
+
+/** What a search may change and which limits it must keep. */
+export type ReplaySearch = {
+  /** settings that hold in every combination */
+  set?: Record<string, unknown>;
+  /** for each key a list of values, or an object with from, to and step; "as is" leaves it */
+  vary: Record<string, unknown>;
+  limits: ReplayLimits;
+  /** for each varied key a number, or an object with a number for each value */
+  price?: Record<string, unknown>;
+};
+
+/** What a combination must keep; what is left out is no limit, but for below_minimum: then no longer than now. */
+export type ReplayLimits = {
+  /** like 90 psi */
+  lowest_pressure?: string;
+  starts_per_hour?: number;
+  cycles_per_hour?: number;
+  /** like 2 min, in all */
+  below_minimum?: string;
+  /** air that users went without, like 10 m³, in all */
+  short?: string;
+  budget?: number;
+};
+
+/** What a search found. */
+export type ReplayFront = {
+  /** combinations */
+  tried: number;
+  /** whose settings contradict each other */
+  impossible: number;
+  impossible_example?: string;
+  broke: ReplayBroken[];
+  allowed: number;
+  /** that no other beats; some of them are shown */
+  best: number;
+  points: ReplayPoint[];
+  remarks: string[];
+  method: string;
+  /** why there is no point */
+  absent?: string;
+};
+
+/** A limit and how many combinations break it. */
+export type ReplayBroken = {
+  limit: string;
+  count: number;
+};
+
+/** One of the best combinations. */
+export type ReplayPoint = {
+  result: ReplayResult;
+  price?: number;
+  /** price over the saving of a year */
+  payback_years?: number;
+  /** other combinations that come to the same */
+  alike: number;
+};
+
 /** What a GET of each path answers with, as JSON. */
 export interface Answers {
   "/api/v1/site": Site;
@@ -1232,4 +1492,5 @@ export interface Answers {
   "/api/v1/hookup": HookupReport;
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
+  "/api/v1/replay": ReplayJob;
 }

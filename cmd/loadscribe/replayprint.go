@@ -1,0 +1,253 @@
+package main
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"text/tabwriter"
+
+	"loadscribe/agent/replay"
+	"loadscribe/agent/sitefile"
+)
+
+// replayPrinter writes a replay for people and keeps the first error.
+type replayPrinter struct {
+	comparePrinter
+	currency string
+}
+
+// printReplay writes a whole replay: how well it meets what happened before anything
+// that rests on it.
+func printReplay(out io.Writer, a *replay.Answer, site *sitefile.Site) error {
+	w := &wrapWriter{out: out, columns: replayColumns}
+	p := &replayPrinter{comparePrinter{out: w, site: site}, a.Currency}
+	p.line("%s, system %s: the same air with other settings", site.Name, a.System)
+	p.line("%s to %s, %.1f %% of it replayed", localTime(a.From, site), localTime(a.To, site), 100*a.Coverage)
+	if a.Absent != "" {
+		p.line("\nNothing can be replayed: %s", a.Absent)
+		p.list("remarks", a.Remarks)
+		return errors.Join(p.err, w.Close())
+	}
+	p.fit(a)
+	for i := range a.Results {
+		p.alternative(a, i)
+	}
+	if a.Search != nil {
+		p.search(a.Search)
+	} else if len(a.Results) == 0 {
+		p.line("\nNo alternative was asked for: name one with --set, like --set 'comp1.cut_out=112 psi', or --changes FILE.")
+	}
+	remarks := a.Remarks
+	told := slices.ContainsFunc(remarks, func(r string) bool { return strings.Contains(r, a.Resolution) })
+	if !told {
+		remarks = append(slices.Clone(remarks), "the demand: "+a.Resolution)
+	}
+	p.list("what to know of this replay", remarks)
+	p.calibration(a)
+	if a.Method != "" {
+		p.list("how", []string{a.Method})
+	}
+	if len(a.Inputs) > 0 {
+		p.list("inputs", []string{strings.Join(a.Inputs, ", ")})
+	}
+	return errors.Join(p.err, w.Close())
+}
+
+// replayColumns is how wide a replay's text and tables are at most.
+const replayColumns = 100
+
+// fit writes what was measured beside the replay with the present settings.
+func (p *replayPrinter) fit(a *replay.Answer) {
+	if a.Fit.Poor {
+		p.line("\nCAUTION: THE REPLAY DOES NOT MEET WHAT HAPPENED.\n%s", a.Fit.Words)
+	}
+	p.line("\nmeasured, and replayed with the present settings")
+	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "  \tmeasured\treplayed\toff")
+	notes := &noteList{}
+	for _, r := range p.rows() {
+		measured, present := r.in(&a.Measured), r.in(&a.Present)
+		if r.played || r.skip(&measured, &present) {
+			continue
+		}
+		fmt.Fprintf(table, "  %s\t%s%s\t%s%s\t%s\n", r.name, p.amount(measured, r.unit), notes.mark(measured.Note),
+			p.amount(present, r.unit), notes.mark(present.Note), p.off(&r, &measured, &present))
+	}
+	rms := a.Fit.PressureRMSPa
+	fmt.Fprintf(table, "  pressure, minute by minute\t\t\t%s rms\n", p.amount(replay.Amount{Value: &rms}, "Pa"))
+	p.flush(table)
+	p.notes(notes)
+	if a.Fit.Words != "" && !a.Fit.Poor {
+		p.line("  %s", a.Fit.Words)
+	}
+	p.machines(&a.Present)
+}
+
+// alternative writes one alternative beside the present settings.
+func (p *replayPrinter) alternative(a *replay.Answer, i int) {
+	r := &a.Results[i]
+	p.line("\nalternative %d: %s", i+1, cmp.Or(r.Name, "as set"))
+	for _, s := range r.Set {
+		p.line("  %s = %s", s.Key, s.Value)
+	}
+	if r.Absent != "" {
+		p.line("  cannot be told: %s", r.Absent)
+		p.sentences("CAUTION: ", r.Cautions)
+		p.sentences("", r.Remarks)
+		return
+	}
+	p.saving(r)
+	p.sentences("", r.Remarks)
+	p.sentences("CAUTION: ", r.Cautions)
+	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "  \tpresent settings\tthis alternative\tchange")
+	notes := &noteList{}
+	for _, row := range p.rows() {
+		present, other := row.in(&a.Present), row.in(&r.Outcome)
+		if row.skip(&present, &other) {
+			continue
+		}
+		fmt.Fprintf(table, "  %s\t%s%s\t%s%s\t%s\n", row.name, p.amount(present, row.unit), notes.mark(present.Note),
+			p.amount(other, row.unit), notes.mark(other.Note), p.off(&row, &present, &other))
+	}
+	p.flush(table)
+	p.notes(notes)
+	p.machines(&r.Outcome)
+	p.budget(r)
+	if r.Flags != "" {
+		p.line("  the same again: %s", r.Flags)
+	}
+}
+
+// sentences writes each under the alternative.
+func (p *replayPrinter) sentences(before string, all []string) {
+	for _, s := range all {
+		p.line("  %s%s", before, s)
+	}
+}
+
+// saving writes the answer in one line, and whether it can be told from nothing.
+func (p *replayPrinter) saving(r *replay.Result) {
+	if r.SavedKWh.Value == nil {
+		p.line("  saving: not known%s", noted(r.SavedKWh.Note))
+		return
+	}
+	said := []string{p.amount(r.SavedKWh, "kWh")}
+	if s := r.SavedShare; s.Value != nil {
+		v, half := 100**s.Value, (*float64)(nil)
+		if s.Interval != nil {
+			h := 100 * *s.Interval
+			half = &h
+		}
+		value, spread, _ := p.pair(v, half, "%")
+		said[0] += ", " + joined(value, spread, "%") + " of the energy"
+	}
+	if r.SavedCost.Value != nil {
+		said = append(said, p.amount(r.SavedCost, p.currency))
+	}
+	if r.SavedKg.Value != nil {
+		said = append(said, p.amount(r.SavedKg, "kg"))
+	}
+	p.line("  saves %s, over what was replayed%s", strings.Join(said, "; "), noted(r.SavedKWh.Note))
+	switch half := r.SavedKWh.Interval; {
+	case half != nil && math.Abs(*r.SavedKWh.Value) <= *half:
+		p.line("  That cannot be told from nothing: the interval holds no saving at all.")
+	case *r.SavedKWh.Value < 0:
+		p.line("  It takes MORE than the present settings.")
+	}
+	if y := r.SavedYear; y.Value != nil {
+		p.line("  in a year %s%s", p.amount(y, p.currency), noted(r.AssumesYear))
+	}
+}
+
+func noted(note string) string {
+	if note == "" {
+		return ""
+	}
+	return " (" + note + ")"
+}
+
+// budget says where the interval of the saving comes from.
+func (p *replayPrinter) budget(r *replay.Result) {
+	if len(r.Budget) == 0 {
+		return
+	}
+	var parts []string
+	for _, b := range r.Budget {
+		parts = append(parts, fmt.Sprintf("%s %.0f %%", b.Input, 100*b.Share))
+	}
+	p.line("  the interval of the saving comes from: %s", strings.Join(parts, ", "))
+}
+
+// machines writes what each machine did, by state.
+func (p *replayPrinter) machines(o *replay.Outcome) {
+	for i := range o.Machines {
+		m := &o.Machines[i]
+		var states []string
+		for _, s := range replayStates {
+			seconds, kWh := m.StateS[s], m.StateKWh[s]
+			if seconds == 0 && kWh == 0 {
+				continue
+			}
+			said := s + " " + lasted(math.Round(seconds))
+			if kWh != 0 {
+				value, _, unit := p.pair(kWh, nil, "kWh")
+				said += " with " + value + " " + unit
+			}
+			states = append(states, said)
+		}
+		if states == nil {
+			states = []string{"never used"}
+		}
+		p.line("  %s: %s", m.Machine, strings.Join(states, "; "))
+	}
+}
+
+// replayStates are the states as they are told, in this order.
+var replayStates = []string{"loaded", "part-load", "unloaded", "starting", "stopped", "standby", "off", "tripped", "unobserved"}
+
+// calibration writes what the replay rests on.
+func (p *replayPrinter) calibration(a *replay.Answer) {
+	if len(a.Calibrated) == 0 {
+		return
+	}
+	p.line("\nwhat it rests on, of this record and the site file")
+	for i := range a.Calibrated {
+		c := &a.Calibrated[i]
+		said := c.Name
+		if c.Machine != "" {
+			said = c.Machine + ", " + said
+		}
+		value, half, unit := p.pair(c.Value, &c.Uncertainty, c.Unit)
+		said += ": " + joined(value, half, unit)
+		if c.Basis != "" {
+			said += "; " + c.Basis
+		}
+		p.line("  %s", said)
+	}
+}
+
+// noteList numbers the notes of a table, each once.
+type noteList struct{ all []string }
+
+func (l *noteList) mark(note string) string {
+	if note == "" {
+		return ""
+	}
+	i := slices.Index(l.all, note)
+	if i < 0 {
+		i = len(l.all)
+		l.all = append(l.all, note)
+	}
+	return fmt.Sprintf(" (%d)", i+1)
+}
+
+func (p *replayPrinter) notes(l *noteList) {
+	for i, n := range l.all {
+		p.line("    (%d) %s", i+1, n)
+	}
+}

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"text/tabwriter"
+
+	"loadscribe/agent/replay"
+)
+
+// search writes what a search found: the best in a table, and below it how to have
+// each again.
+func (p *replayPrinter) search(f *replay.Front) {
+	p.line("\nsearch: %s", tried(f))
+	if f.Absent != "" {
+		p.line("  %s", f.Absent)
+		p.sentences("", f.Remarks)
+		return
+	}
+	p.line("  those that no other beats: %d, of which %d are shown; savings are against the present settings", f.Best, len(f.Points))
+	p.points(f.Points)
+	said := map[string]bool{}
+	once := func(before string, all []string) {
+		for _, s := range all {
+			if !said[before+s] {
+				said[before+s] = true
+				p.line("  %s%s", before, s)
+			}
+		}
+	}
+	for i := range f.Points {
+		r, alike := &f.Points[i].Result, ""
+		if n := f.Points[i].Alike; n > 0 {
+			alike = fmt.Sprintf(" (and %d more that come to the same)", n)
+		}
+		flags := r.Flags
+		if flags == "" {
+			flags = "the present settings"
+		}
+		p.line("  %d: %s%s", i+1, flags, alike)
+		if r.Absent != "" {
+			p.line("     cannot be told: %s", r.Absent)
+		}
+	}
+	for i := range f.Points {
+		once("CAUTION: ", f.Points[i].Result.Cautions)
+	}
+	for i := range f.Points {
+		once("", f.Points[i].Result.Remarks)
+	}
+	once("", f.Remarks)
+	once("", []string{f.Method})
+}
+
+// tried counts what was tried.
+func tried(f *replay.Front) string {
+	said := fmt.Sprintf("%d combinations tried", f.Tried)
+	if f.Impossible > 0 {
+		said += fmt.Sprintf(", %d of them impossible (%s)", f.Impossible, f.Example)
+	}
+	said += fmt.Sprintf("; %d keep every limit", f.Allowed)
+	var broken []string
+	for _, b := range f.Broke {
+		if b.Count > 0 {
+			broken = append(broken, fmt.Sprintf("%s %d", b.Limit, b.Count))
+		}
+	}
+	if broken != nil {
+		said += "; limits broken: " + strings.Join(broken, ", ")
+	}
+	return said
+}
+
+// points writes the table of a front.
+func (p *replayPrinter) points(points []replay.FrontPoint) {
+	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
+	priced := false
+	for i := range points {
+		priced = priced || points[i].Price != nil
+	}
+	head := "  \tenergy\tsaved\tstarts\tlowest pressure\tload cycles/h"
+	if priced {
+		head += "\tprice [" + p.currency + "]\tpays back in"
+	}
+	fmt.Fprintln(table, head)
+	notes := &noteList{}
+	for i := range points {
+		r := &points[i].Result
+		row := fmt.Sprintf("  %d", i+1)
+		for _, c := range []struct {
+			a    replay.Amount
+			unit string
+		}{{r.Outcome.Energy, "kWh"}, {r.SavedKWh, "kWh"}, {r.Outcome.Starts, "1"}, {r.Outcome.LowestPa, "Pa"}, {r.Outcome.LoadsHour, "1/h"}} {
+			row += "\t" + strings.TrimSuffix(p.amount(c.a, c.unit), " 1/h") + notes.mark(c.a.Note)
+		}
+		if priced {
+			price, back := replay.Amount{Value: points[i].Price}, "never"
+			if years := points[i].PaybackYears; years != nil {
+				back = rounded(*years, 1) + " years"
+			}
+			row += "\t" + strings.TrimSuffix(strings.TrimSuffix(p.amount(price, p.currency), " "+p.currency), ".00")
+			row += "\t" + back
+		}
+		fmt.Fprintln(table, row)
+	}
+	p.flush(table)
+	p.notes(notes)
+}
