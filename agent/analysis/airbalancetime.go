@@ -120,7 +120,11 @@ func fillShare(before, load stretch, tauS float64) float64 {
 	if before.state != Unloaded || before.to != load.from {
 		return 1
 	}
-	return -math.Expm1(-float64(load.from-before.from) / 1000 / tauS)
+	rests := float64(load.from-before.from) / 1000 / tauS
+	if rests > 8 { // less than a thousandth is left
+		return 1
+	}
+	return -math.Expm1(-rests)
 }
 
 // takeFlow is what the machine delivers at full load, or its meter counts.

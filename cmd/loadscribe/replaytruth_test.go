@@ -43,7 +43,7 @@ func TestReplayAgainstTruth(t *testing.T) {
 		pairSaysEnough(t, p)
 	}
 	if len(all) < len(pairs) {
-		t.Fatalf("%d of %d pairs came to an end", len(all), len(pairs))
+		t.Errorf("%d of %d pairs came to an end", len(all), len(pairs))
 	}
 	holdReplay(t, rows)
 }
