@@ -25,10 +25,11 @@ type ReplayRequest struct {
 }
 
 // Bounds of one request: of alternatives, and of the days that are traced, those of
-// each alternative counted. A day of trace takes some 0.2 MB.
+// each alternative counted. A day of trace takes some 0.2 MB, and as much again as
+// JSON.
 const (
 	maxAlternatives = 100
-	maxTracedDays   = 100
+	maxTracedDays   = 50
 )
 
 // Replay plays the demand of a window again. An error of type *FieldError says what
@@ -58,10 +59,16 @@ func (h *History) study(ctx context.Context, q replay.Query, search *replay.Sear
 	if err != nil {
 		return replay.Answer{}, err
 	}
-	if search != nil && st.Absent() == "" {
-		return st.Search(ctx, *search, q.Alternatives, progress)
+	if search == nil || st.Absent() != "" {
+		return st.Evaluate(ctx, q.Alternatives, progress)
 	}
-	return st.Evaluate(ctx, q.Alternatives, progress)
+	a, err := st.Search(ctx, *search, q.Alternatives, progress)
+	if a.Search != nil {
+		for i := range a.Search.Points { // to be traced one is asked for by name
+			a.Search.Points[i].Result.Outcome.Trace = nil
+		}
+	}
+	return a, err
 }
 
 // query reads what a person wrote.

@@ -19,7 +19,7 @@ import (
 // that have ended kept until they are so old.
 const (
 	replaysAtOnce = 2
-	replaysKept   = 8
+	replaysKept   = 4
 	replayKeptDur = 30 * time.Minute
 )
 

@@ -173,37 +173,87 @@ func (r *replayMaker) stateJoules(s *sheet, from int64, seconds *[numStates]floa
 	return joules
 }
 
+// watch is the window's part in the site's shifts; nil: the site has none.
+func (r *replayMaker) watch() []Span {
+	on := onShift(r.site)
+	if on == nil {
+		return nil
+	}
+	all := []Span{}
+	for at := r.from; at < r.to; at += minuteMS {
+		switch n := len(all); {
+		case !on(at):
+		case n > 0 && all[n-1].ToMS == at:
+			all[n-1].ToMS += minuteMS
+		default:
+			all = append(all, Span{at, at + minuteMS})
+		}
+	}
+	return all
+}
+
+// watched reports whether the plant needs its pressure at a time.
+func (r *replayMaker) watched(at int64) bool {
+	if r.rec.Watch == nil {
+		return true
+	}
+	i, _ := slices.BinarySearchFunc(r.rec.Watch, at, func(s Span, at int64) int {
+		if s.ToMS <= at {
+			return -1
+		}
+		return 1
+	})
+	return i < len(r.rec.Watch) && r.rec.Watch[i].FromMS <= at
+}
+
 // pressuresSeen sets what the stores' pressure did.
 func (r *replayMaker) pressuresSeen(out *ReplayMeasured) {
 	lowest := math.Inf(1)
 	for i := range r.rec.Minutes {
 		m := &r.rec.Minutes[i]
-		lowest = min(lowest, m.StartPa, m.EndPa)
+		if r.watched(m.StartMS) {
+			lowest = min(lowest, m.StartPa, m.EndPa)
+		}
 	}
-	var c *chanSpec
-	if c = r.tap.pressureOf(); c != nil {
-		if a := &r.tap.g.total.analog[c.slot]; a.n > 0 {
-			low, _ := c.extremes(a)
-			lowest = min(lowest, low)
-		}
-	} else {
-		for _, s := range r.machines {
-			if own := s.pressureOf(); own != nil && accuracyInput(own) == r.b.names.gauge {
-				c = own
-			}
-		}
+	if math.IsInf(lowest, 1) {
+		lowest = math.NaN()
 	}
 	out.LowestPa, out.MeanPa = gum.Exact(lowest), gum.Exact(r.meanPa())
-	if c != nil {
+	if c, low := r.storesGauge(); c != nil {
+		if low < lowest {
+			lowest = low
+		}
 		out.LowestPa, out.MeanPa = c.value(lowest), c.value(r.meanPa())
 	}
 	for _, l := range r.tap.g.total.lows {
 		if !l.running {
 			r.b.over(l.from, min(l.to, r.to), func(i int, ms int64) {
-				if r.replayed[i] {
+				if r.replayed[i] && r.watched(r.b.minutes[i].startMS) {
 					out.BelowS += float64(ms) / 1000
 				}
 			})
 		}
 	}
+}
+
+// storesGauge is the gauge of the stores, and its lowest reading while the pressure
+// is watched; +Inf where a machine's gauge serves, in which drops show.
+func (r *replayMaker) storesGauge() (*chanSpec, float64) {
+	if c := r.tap.pressureOf(); c != nil {
+		a := &r.tap.g.total.analog[c.slot]
+		if r.rec.Watch != nil {
+			a = &r.tap.g.shift.analogSum
+		}
+		if a.n == 0 {
+			return c, math.Inf(1)
+		}
+		low, _ := c.extremes(a)
+		return c, low
+	}
+	for _, s := range r.machines {
+		if own := s.pressureOf(); own != nil && accuracyInput(own) == r.b.names.gauge {
+			return own, math.Inf(1)
+		}
+	}
+	return nil, math.Inf(1)
 }

@@ -31,6 +31,8 @@ type replayMaker struct {
 	minutes  []int  // places in b.minutes of those that are replayed
 	replayed []bool // the same, by place
 	full     []gum.Value
+	settled  []gum.Value // delivery delays after a settled sump
+	runOn    []gum.Value
 	meterOf  string // what the full flows were brought to a meter by; empty: they were not
 	seen     *replayGauge
 	rec      *ReplayRecord
@@ -58,6 +60,7 @@ func ReplayOf(src Source, site *sitefile.Site, system string, fromMS, toMS, nowM
 	if rec.Absent = r.lacks(); rec.Absent != "" {
 		return rec, nil
 	}
+	r.delays()
 	r.flows()
 	rec.Volume = r.volume()
 	if !r.b.metered && rec.Volume.V > 0 {
@@ -67,6 +70,7 @@ func ReplayOf(src Source, site *sitefile.Site, system string, fromMS, toMS, nowM
 	}
 	r.demand()
 	r.follow()
+	rec.Watch = r.watch()
 	r.seen = r.gauges()
 	for k := range r.machines {
 		rec.Machines = append(rec.Machines, r.machine(k))
@@ -115,7 +119,7 @@ func (r *replayMaker) gather(src Source, now int64) error {
 		r.machines, r.of = append(r.machines, s), append(r.of, m)
 	}
 	sp := systemSpec(r.site, groups, r.sys, levels)
-	sp.wantMinutes = true
+	sp.wantMinutes, sp.onShift = true, onShift(r.site)
 	g, err := gather(src, sp, r.from, end, nil)
 	if err != nil {
 		return err
@@ -222,6 +226,7 @@ func (r *replayMaker) demand() {
 	rec.ResolutionS, rec.Resolution, rec.InletPa = b.resolutionS(), b.resolution(), b.inletPa
 	var seconds float64
 	rec.MeanDemand, seconds = b.mean(r.minutes)
+	rec.MeanDemand = rec.MeanDemand.Plus(r.runOnU(seconds))
 	rec.Coverage = min(1, seconds*1000/float64(max(1, r.to-r.from)))
 	rec.Minutes = make([]ReplayMinute, 0, len(r.minutes))
 	one := []int{0}

@@ -27,10 +27,17 @@ type ReplayRecord struct {
 	// pressure; FollowBasis says whether it was seen or is assumed.
 	FollowShare gum.Value
 	FollowBasis string
-	Machines    []ReplayMachine
-	Measured    ReplayMeasured
-	Method      string
-	Inputs      []string
+	// Of several machines, what their joint flow CommonM3S makes in drop between where
+	// their gauges read and the stores, with the square of the flow; 0: not seen.
+	CommonDropPa gum.Value
+	CommonM3S    float64
+	// Watch is when the plant needs its pressure: the site's shifts; nil: always. The
+	// lowest pressure and the time below the minimum count then only.
+	Watch    []Span
+	Machines []ReplayMachine
+	Measured ReplayMeasured
+	Method   string
+	Inputs   []string
 }
 
 // ReplayMinute is one minute of the demand.
@@ -56,9 +63,10 @@ type ReplayMachine struct {
 	StoppedPower     gum.Value
 	StartS           gum.Value // from the start until it may load
 	StartPower       gum.Value
-	DelayS           gum.Value // delivery delay
+	DelayS           gum.Value // delivery delay after a settled sump; after u s unloaded 1 - e^(-u/BlowDownS) of it
 	DelayPower       gum.Value // mean power until then
-	DropPa           gum.Value // from where its pressure is read to the stores, full flow
+	RunOnS           gum.Value // air flows on for so long after an unload
+	DropPa           gum.Value // from where its pressure is read to the stores, full flow; without CommonDropPa
 	// CutInPa and CutOutPa are as seen, at the place its controls read; V 0: not
 	// seen. They are brought to the gauge of the stores: GaugePa is what the machine's
 	// own gauge shows above that when no air flows, so that a setting in its display
@@ -73,6 +81,8 @@ type ReplayMachine struct {
 	LeastShare              gum.Value // least flow share seen running part-loaded
 	ModulationPa            gum.Value // pressure over which the inlet closes from full flow to none, as seen; V 0: not seen
 	NoLoadStopS             float64   // as seen, else as the site file has it; +Inf: none
+	// LeastBetweenStartsS is the starts guard as seen; 0: it was not.
+	LeastBetweenStartsS float64
 	// Curve is the part-load curve seen, shares of full load; nil where none was.
 	Curve []ReplayPoint
 	On    []Span // when it may have run: nil where it is never seen kept from running
@@ -91,9 +101,9 @@ type ReplayMeasured struct {
 	Energy      gum.Value // J, all machines
 	SlotMS      int64     // length of a slot
 	SlotJ       []float64 // energy of the replayed minutes by slot from FromMS on; NaN where there are none
-	LowestPa    gum.Value // gauge, of the stores
+	LowestPa    gum.Value // gauge, of the stores, while Watch; NaN where nothing was seen then
 	MeanPa      gum.Value
-	BelowS      float64 // below MinimumPa
+	BelowS      float64 // below MinimumPa, while Watch
 	ByMachine   []ReplayDone
 	EnergyBasis string
 }

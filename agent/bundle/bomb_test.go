@@ -12,6 +12,9 @@ import (
 
 // A small file that unpacks to a large one costs neither memory nor time.
 func TestBombs(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	l := madeStory(t, 3, 60_000)
 	b, _ := written(t, l, Options{FromMS: startMS, ToMS: startMS + 2*hourMS})
 	const large = 64 << 20

@@ -136,8 +136,10 @@ func (t *taken) segment(m *analysis.ReplayMinute, flow float64) engine.Segment {
 		choked := max(atPa, t.chokePa) + t.outsidePa
 		flow *= (t.fullPa + t.outsidePa) / choked / min(1, max(atPa/t.chokePa, leastOfChoked))
 		atPa, abs = t.fullPa, t.fullPa+t.outsidePa
-		// Out of empty stores nothing flows; with a pressure in them at least the leaks do.
-		flow = max(flow, t.leak*abs/(t.leakPa+t.outsidePa))
+		if leak := t.leak * abs / (t.leakPa + t.outsidePa); t.d.awake && leak > 0 && (flow < leak || m.StartPa < t.chokePa) {
+			// The plant was off and what leaks found no pressure: it will.
+			flow = leak
+		}
 	}
 	leak := min(flow, t.leak*abs/(t.leakPa+t.outsidePa))
 	perPa := (t.leakFollows*leak + t.rest*(flow-leak)) / abs

@@ -257,10 +257,16 @@ func (p *plays) most(m measure) float64 {
 // does not have, dips inside a minute above all; half of that is put right, and
 // the interval holds both.
 func (e *evaluation) lowest(v gum.Value) Amount {
+	if math.IsNaN(v.V) {
+		return Amount{Note: "no shift lies in the window"}
+	}
 	off := e.fitted.LowestOffPa
 	v.V -= off / 2
 	a := amount(v.Plus(gum.New(0, math.Abs(off)/2, missInput)))
 	a.Note = "lowest pressure not resolvable below " + seconds(e.st.rec.ResolutionS)
+	if e.st.watch != nil {
+		a.Note += "; while somebody works, by the site's shifts"
+	}
 	return a
 }
 

@@ -31,7 +31,7 @@ func (e *evaluation) makeFit() Fit {
 	if loads > 0 {
 		f.Loads = n[mLoads]/loads - 1
 	}
-	if rec.Measured.LowestPa.V != 0 {
+	if rec.Measured.LowestPa.V != 0 && !math.IsNaN(n[mLowestPa]) {
 		f.LowestOffPa = n[mLowestPa] - rec.Measured.LowestPa.V
 	}
 	f.PressureRMSPa = e.pressureRMS()

@@ -28,10 +28,11 @@ type demandChange struct {
 	leaksMended float64
 	users       []userSpans
 	followShare *float64
+	awake       bool // machines may run at other times than they did
 }
 
 func (d *demandChange) nothing() bool {
-	return d.leaksMended == 0 && len(d.users) == 0 && d.followShare == nil
+	return !d.awake && d.leaksMended == 0 && len(d.users) == 0 && d.followShare == nil
 }
 
 // userSpans is a flow and when it flows.
@@ -40,8 +41,8 @@ type userSpans struct {
 	on      []engine.Span // nil: always
 }
 
-// present is the plant as it is.
-func (st *Study) present() plan {
+// asRecorded is the plant as the record shows it.
+func (st *Study) asRecorded() plan {
 	p := plan{volume: st.rec.Volume}
 	for k := range st.rec.Machines {
 		p.units = append(p.units, st.unitOf(k))
@@ -56,8 +57,8 @@ func (st *Study) planOf(alt Alternative) (plan, error) {
 	if err != nil {
 		return plan{}, err
 	}
-	p := st.present()
-	p.keys = c.keys
+	p := st.base
+	p.units, p.keys = slices.Clone(p.units), c.keys
 	for _, m := range c.machines {
 		if err := st.changeMachine(&p, m); err != nil {
 			return plan{}, err
@@ -68,6 +69,9 @@ func (st *Study) planOf(alt Alternative) (plan, error) {
 	})
 	if len(p.units) == 0 {
 		return plan{}, refuse(c.keys[len(c.keys)-1], "no machine is left; keep one, or add another with add.NAME")
+	}
+	if p.demand.awake && st.rec.LeakAbsent != "" {
+		p.remarks = append(p.remarks, "while the plant was off nothing flowed, and what leaks is not known: at other times of running it takes more than is reckoned here")
 	}
 	if err := st.changePlant(&p, &c.plant); err != nil {
 		return plan{}, err
@@ -110,6 +114,7 @@ func (st *Study) changeMachine(p *plan, c *machineChange) error {
 		u.controlled(*c.control)
 	}
 	u.timed(c)
+	p.demand.awake = p.demand.awake || c.always || c.schedule != nil || c.added
 	if err := st.scheduled(u, c); err != nil {
 		return err
 	}

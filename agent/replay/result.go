@@ -77,7 +77,7 @@ func (e *evaluation) remarks() (all []string) {
 func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []string) {
 	st := e.st
 	r := of.result
-	if r.ShortS > e.present.result.ShortS+minuteS || r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
+	if r.ShortS > e.present.result.ShortS+minuteS || !p.demand.awake && r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
 		all = append(all, fmt.Sprintf("SHORT OF AIR: the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
 			r.ShortS/60, quantity.Format(r.ShortM3, quantity.Volume, st.site.Units), e.present.result.ShortS/60,
 			quantity.Format(e.present.result.ShortM3, quantity.Volume, st.site.Units), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))

@@ -76,7 +76,7 @@ func searchOver(ctx context.Context, on playground, spec SearchSpec, named []Alt
 	}
 	limits := g.limits
 	if present := trials[0]; !limits.belowGiven && !present.failed {
-		limits.belowS = present.belowS
+		limits.belowS = belowSlack(present.belowS)
 	}
 	f := &Front{Tried: g.size(), Points: []FrontPoint{}, Remarks: limits.remarks(trials), Method: searchMethod}
 	allowed := f.sift(trials, limits)
@@ -254,6 +254,7 @@ func (f *Front) evaluate(ctx context.Context, on playground, g *grid, named []Al
 	points := answer.Results[len(named):]
 	answer.Results = answer.Results[:len(named):len(named)]
 	for i, r := range points {
+		r.Outcome.Trace = nil // who wants one asks for the point by its flags
 		p := FrontPoint{Result: r, Alike: shown[i].alike}
 		if g.priced {
 			p.Price = &shown[i].price

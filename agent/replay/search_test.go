@@ -150,7 +150,7 @@ func TestSearch(t *testing.T) {
 		if r.LowestPa < 5.6e5 {
 			low++
 		}
-		if r.LowestPa >= 5.6e5 && r.Machines[0].StartsHourMax <= 6 && r.ShortS <= 0 {
+		if r.LowestPa >= 5.6e5 && r.Machines[0].StartsHourMax <= 6 && r.ShortS <= 60 {
 			allowed = append(allowed, plain{fmt.Sprint(set), r.EnergyJ, r.LowestPa, 2000 * (p.VolumeM3 - 1), r.Machines[0].Starts})
 		}
 	}

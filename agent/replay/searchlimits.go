@@ -20,12 +20,16 @@ func (l *searchLimits) broken(t *trial) [len(limitKeys)]bool {
 		t.belowS > l.belowS, t.shortM3 > l.shortM3, t.price > l.budget}
 }
 
+// belowSlack is the time below the minimum that a combination may have where no limit
+// is given: what there is now, and what chance does to that.
+func belowSlack(nowS float64) float64 { return 1.02*nowS + 60 }
+
 // remarks says which limits stand that nobody asked for, and which are missing.
 func (l *searchLimits) remarks(trials []trial) []string {
 	remarks := []string{}
 	below := slices.ContainsFunc(trials, func(t trial) bool { return t.belowS > 0 })
 	if !l.belowGiven && below {
-		remarks = append(remarks, fmt.Sprintf("limits.below_minimum is not given: no combination may be below the minimum for longer than the settings as they are, %.0f s", l.belowS))
+		remarks = append(remarks, fmt.Sprintf("limits.below_minimum is not given: no combination may be below the minimum for longer than %.0f s: what the settings as they are have, and a little for chance", l.belowS))
 	}
 	if math.IsInf(l.lowestPa, -1) && !below {
 		remarks = append(remarks, "limits.lowest_pressure is not given: less pressure always saves; what the users need is not weighed")

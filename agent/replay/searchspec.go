@@ -32,7 +32,8 @@ type SearchSpec struct {
 }
 
 // SearchLimits are what a combination must keep. What is not given is no limit, but
-// for BelowMinimum: then it may be no more than with the settings as they are.
+// for BelowMinimum: then it may be what it is with the settings as they are, and a
+// little for chance.
 type SearchLimits struct {
 	LowestPressure string   `json:"lowest_pressure,omitempty"` // of the stores, at any time
 	StartsPerHour  *float64 `json:"starts_per_hour,omitempty"` // in any 60 minutes, of the worst machine

@@ -23,6 +23,7 @@ type Study struct {
 	grammar grammar
 	demand  []engine.Stretch // as it is, for plans that change nothing in it
 	base    plan
+	watch   []engine.Span // when somebody works and the pressure counts; nil: always
 	slotS   float64
 	seed    uint64
 }
@@ -84,8 +85,11 @@ func newStudy(src analysis.Source, site *sitefile.Site, q Query, system *sitefil
 	h := fnv.New64a()
 	fmt.Fprintf(h, "%s %d %d", q.System, rec.FromMS, rec.ToMS)
 	st.seed = h.Sum64()
+	if len(site.Shifts) > 0 {
+		st.watch = append([]engine.Span{}, st.spansWhere(st.inShift())...)
+	}
 	if rec.Absent == "" {
-		st.base = st.present()
+		st.base = st.asRecorded()
 		st.demand = st.stretches(&st.base.demand, shift{}, noise{})
 	}
 	return st
@@ -133,7 +137,7 @@ func (st *Study) Apply(alt Alternative) (Applied, error) {
 // applied is a plan in numbers.
 func (st *Study) applied(p *plan, s shift, n noise) Applied {
 	a := Applied{Remarks: p.remarks, Plant: engine.Plant{
-		VolumeM3: max(1e-3, s.of(p.volume)), InletPa: st.rec.InletPa, OutsidePa: st.rec.OutsidePa, MinimumPa: st.rec.MinimumPa, SlotS: st.slotS}}
+		VolumeM3: max(1e-3, s.of(p.volume)), InletPa: st.rec.InletPa, OutsidePa: st.rec.OutsidePa, MinimumPa: st.rec.MinimumPa, SlotS: st.slotS, Watch: st.watch}}
 	for i := range p.units {
 		a.Plant.Machines = append(a.Plant.Machines, p.units[i].engine(s))
 	}

@@ -207,6 +207,7 @@ func TestCheckBackupFindsFaults(t *testing.T) {
 // damaged: each value is read, not the tree alone. It takes no other one's
 // place then.
 func TestCheckBackupReadsEveryValue(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	s, err := Open(dir, Options{Clock: newTestClock(), SyncEvery: never, Summariser: &counter{}})
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 // is open. A copy that differs must be noticed: the comparison is the only
 // thing between a bad copy and the old file.
 func TestCompact(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	s, err := Open(dir, Options{Clock: newTestClock()})
 	if err != nil {

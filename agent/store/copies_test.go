@@ -104,6 +104,7 @@ func contentsOf(t *testing.T, s *Store, hash string) (c contents) {
 // its scans, a list of events its events, a text itself, anything else nothing.
 // The values of each bucket are taken in turn: its first, middle and last.
 func TestOneByteCostsItsOwnValue(t *testing.T) {
+	alone(t)
 	base, hash := describedStore(t)
 	s, err := OpenReadOnly(base, Options{})
 	if err != nil {
@@ -201,6 +202,7 @@ func flipOne(t *testing.T, base, hash string, v treeValue, kept []treeValue, wan
 // A compacted file that was cut short gives what is before the cut, and one
 // that lost its beginning what is behind it: both find descriptions there.
 func TestCutFileKeepsItsDescriptions(t *testing.T) {
+	alone(t)
 	base, _ := describedStore(t)
 	all, err := os.ReadFile(filepath.Join(base, databaseName))
 	if err != nil {

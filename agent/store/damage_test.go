@@ -149,6 +149,7 @@ func names(e Event, sc *scan.Scan) bool {
 }
 
 func TestDamage(t *testing.T) {
+	alone(t)
 	d := makeDamaged(t)
 	logs := make([]string, 0, len(d.files))
 	for name := range d.files {
@@ -217,11 +218,9 @@ func (d *damaged) checkTail(t *testing.T, dir string) {
 // TestFlippedBits flips bits all over the files, one at a time, and zeroes
 // pages. LOADSCRIBE_LONG=1 makes it 5,000.
 func TestFlippedBits(t *testing.T) {
+	alone(t)
 	d := makeDamaged(t)
 	n := 120
-	if testing.Short() {
-		n = 10
-	}
 	if os.Getenv(longEnv) != "" {
 		n = 5000
 	}
@@ -259,6 +258,7 @@ func TestFlippedBits(t *testing.T) {
 // A circle in the tree, entries beyond the page, and pages that claim to be
 // huge must be found before bbolt follows them.
 func TestTreeThatLies(t *testing.T) {
+	alone(t)
 	d := makeDamaged(t)
 	page := os.Getpagesize()
 	ne := binary.NativeEndian
@@ -307,6 +307,7 @@ func TestTreeThatLies(t *testing.T) {
 // into the new file: cells and pieces of days before the first readings, and
 // values that this version does not know.
 func TestSalvageKeepsWhatHasNoReadings(t *testing.T) {
+	alone(t)
 	d := makeDamaged(t)
 	dir := d.put(t, func(map[string][]byte) {})
 	s := openTest(t, dir, Options{Summariser: &counter{}})

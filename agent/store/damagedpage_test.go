@@ -53,6 +53,7 @@ func TestDamagedPageWhileOpen(t *testing.T) {
 // Where the page is met in the midst of a commit, nothing more is written to
 // the file; scans go on to the journal, and the next start has them all.
 func TestDamagedPageInACommit(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	s, err := Open(dir, Options{SyncEvery: never, Clock: newTestClock()})
 	if err != nil {

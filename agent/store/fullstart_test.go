@@ -12,6 +12,7 @@ import (
 // wait, the trouble is shown, and when there is space again the summaries are
 // made and the settings kept.
 func TestStartOnAFullDisk(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	s, err := Open(dir, Options{Clock: newTestClock(), Summariser: &counter{}, SyncEvery: never})
 	if err != nil {

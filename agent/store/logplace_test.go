@@ -11,6 +11,7 @@ import (
 // What stands in another place than the log's leaf says, or twice, or is read
 // instead of what is logged, is found though nothing that was logged is changed.
 func TestEvidenceOfPlaces(t *testing.T) {
+	alone(t)
 	notes := func(tx *bolt.Tx, fn func(key []byte, list []Event) error) error {
 		s, err := newStore(t.TempDir(), Options{})
 		if err != nil {

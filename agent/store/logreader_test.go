@@ -337,6 +337,7 @@ func TestVerifyWhileRecording(t *testing.T) {
 
 // What a seal adds to the log is small beside its block.
 func TestEvidenceBytes(t *testing.T) {
+	alone(t)
 	s := openTest(t, t.TempDir(), Options{})
 	groups := register(t, s, testGroups()[2:])
 	appendAll(t, s, stream(groups, 1, startMS, 24*3600))

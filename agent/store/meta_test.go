@@ -40,6 +40,7 @@ func metaPlaces(t *testing.T, name string) (places map[string][2]int64) {
 // nothing that a value says wrongly is believed, a start mends the file, and
 // every scan is there.
 func TestFlippedMeta(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	s, err := Open(dir, Options{Clock: newTestClock(), Summariser: &counter{}, SyncEvery: never})
 	if err != nil {

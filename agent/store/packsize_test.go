@@ -9,6 +9,7 @@ import (
 
 // A damaged pack with a right checksum must not cost memory by the hundred MB.
 func TestPackSizesAreBounded(t *testing.T) {
+	alone(t)
 	for _, tt := range []struct {
 		name                    string
 		groups, channels, bytes uint64 // bytes: of a channel of 60 cells

@@ -98,13 +98,10 @@ func (c *cutter) state(n int, l *life, k int, r *rand.Rand) {
 // the disk may be in, and holds what is read against what was acknowledged.
 // LOADSCRIBE_LONG=1 makes it 10,000 cuts, LOADSCRIBE_CUT=n the n-th alone.
 func TestPowerCuts(t *testing.T) {
+	alone(t)
 	cuts := 2 * livesAFile * cutsALife
 	if os.Getenv(longEnv) != "" {
 		cuts = 10_000
-	}
-	every := 1
-	if testing.Short() {
-		cuts, every = cutsALife*livesAFile, 10
 	}
 	c := &cutter{t: t, dir: t.TempDir()}
 	if v := os.Getenv(cutEnv); v != "" {
@@ -115,7 +112,7 @@ func TestPowerCuts(t *testing.T) {
 		c.file(n/(cutsALife*livesAFile), func(i int) bool { return i == n })
 	} else {
 		for chain := 0; chain*cutsALife*livesAFile < cuts; chain++ {
-			c.file(chain, func(n int) bool { return n%every == 0 })
+			c.file(chain, func(int) bool { return true })
 		}
 	}
 	t.Logf("%d cuts: %d lost %d wrong %d invented", c.ran, c.total.lost, c.total.wrong, c.total.invented)
@@ -127,6 +124,7 @@ func TestPowerCuts(t *testing.T) {
 // TestPowerCutsWhileMaking cuts the first making of a store in every step,
 // each in several of its states.
 func TestPowerCutsWhileMaking(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	home := filepath.Join(dir, "life")
 	if err := os.MkdirAll(home, 0o755); err != nil {
@@ -142,9 +140,6 @@ func TestPowerCutsWhileMaking(t *testing.T) {
 		t.Fatalf("the first acknowledged scan is in step %d: want a making of several steps", first)
 	}
 	states := 12
-	if testing.Short() {
-		states = 1
-	}
 	for k := range first {
 		for i := range states {
 			c.state(k, l, k, rand.New(rand.NewPCG(uint64(k), uint64(i))))
@@ -191,6 +186,7 @@ func rot(t testing.TB, dir string) bool {
 // every step, each in several of its states: nothing that was safe before the
 // damage may be lost.
 func TestPowerCutsWhileSalvaging(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	home := filepath.Join(dir, "life")
 	if err := os.MkdirAll(home, 0o755); err != nil {
@@ -220,9 +216,6 @@ func TestPowerCutsWhileSalvaging(t *testing.T) {
 	}
 	c := &cutter{t: t, dir: dir}
 	states := 12
-	if testing.Short() {
-		states = 1
-	}
 	for k := range l.opened + 2 {
 		for i := range states {
 			c.state(k, l, k, rand.New(rand.NewPCG(uint64(k), uint64(i))))

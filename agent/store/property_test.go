@@ -196,6 +196,7 @@ func (m *storeModel) series(t *rapid.T, channel string, points int) {
 // Any sequence of batches, syncs, seals, stops and kills, with any values, and
 // times that jump and go back: every way of reading gives what was appended.
 func TestAnySequenceReadsBack(t *testing.T) {
+	alone(t)
 	base := t.TempDir()
 	rapid.Check(t, func(t *rapid.T) {
 		dir, err := os.MkdirTemp(base, "")

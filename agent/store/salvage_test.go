@@ -98,6 +98,7 @@ func copyDir(t *testing.T, from string) (to string) {
 // A salvage that is stopped in any of its steps costs nothing: the next start
 // has all readings, tells of the damage once, and goes on with the numbers.
 func TestSalvageStoppedInEachStep(t *testing.T) {
+	alone(t)
 	dir := storeOf(t, 100, hourMS)
 	flipValue(t, dir, bucketCells, nil)
 	stopped := 0

@@ -56,6 +56,7 @@ func bruteSeries(all []scan.Scan, device, name string, from, to, step int64) []C
 }
 
 func TestSeriesEqualsRawAtEveryLevel(t *testing.T) {
+	alone(t)
 	s := openTest(t, t.TempDir(), Options{})
 	groups := register(t, s, testGroups())
 	const hours = 53

@@ -12,6 +12,7 @@ import (
 // hour that is open and an outage, of channels of every kind. A gap is there
 // as empty cells wherever the raw scans have one.
 func TestSeriesEqualsRawAtRandomZooms(t *testing.T) {
+	alone(t)
 	s := openTest(t, t.TempDir(), Options{})
 	groups := register(t, s, testGroups())
 	const hours = 75

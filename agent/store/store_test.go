@@ -37,6 +37,15 @@ const startMS = int64(1772431200000)
 
 func newTestClock() *testClock { return &testClock{mono: 1000, wall: startMS} }
 
+// alone marks a test of one goroutine that takes long under the race detector, for
+// which there is nothing in it: make race leaves it out.
+func alone(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
+}
+
 // openTest opens a store that is closed and checked at the end of the test.
 func openTest(t testing.TB, dir string, o Options) *Store {
 	t.Helper()

@@ -41,10 +41,10 @@ func printReplay(out io.Writer, a *replay.Answer, site *sitefile.Site) error {
 	} else if len(a.Results) == 0 {
 		p.line("\nNo alternative was asked for: name one with --set, like --set 'comp1.cut_out=112 psi', or --changes FILE.")
 	}
-	remarks := a.Remarks
+	remarks := slices.DeleteFunc(slices.Clone(a.Remarks), func(r string) bool { return r == a.Fit.Words }) // told above
 	told := slices.ContainsFunc(remarks, func(r string) bool { return strings.Contains(r, a.Resolution) })
 	if !told {
-		remarks = append(slices.Clone(remarks), "the demand: "+a.Resolution)
+		remarks = append(remarks, "the demand: "+a.Resolution)
 	}
 	p.list("what to know of this replay", remarks)
 	p.calibration(a)
@@ -130,7 +130,7 @@ func (p *replayPrinter) sentences(before string, all []string) {
 	}
 }
 
-// saving writes the answer in one line, and whether it can be told from nothing.
+// saving writes the answer in one line.
 func (p *replayPrinter) saving(r *replay.Result) {
 	if r.SavedKWh.Value == nil {
 		p.line("  saving: not known%s", noted(r.SavedKWh.Note))
@@ -153,10 +153,7 @@ func (p *replayPrinter) saving(r *replay.Result) {
 		said = append(said, p.amount(r.SavedKg, "kg"))
 	}
 	p.line("  saves %s, over what was replayed%s", strings.Join(said, "; "), noted(r.SavedKWh.Note))
-	switch half := r.SavedKWh.Interval; {
-	case half != nil && math.Abs(*r.SavedKWh.Value) <= *half:
-		p.line("  That cannot be told from nothing: the interval holds no saving at all.")
-	case *r.SavedKWh.Value < 0:
+	if half := r.SavedKWh.Interval; *r.SavedKWh.Value < 0 && (half == nil || *r.SavedKWh.Value < -*half) {
 		p.line("  It takes MORE than the present settings.")
 	}
 	if y := r.SavedYear; y.Value != nil {

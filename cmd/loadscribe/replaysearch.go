@@ -78,7 +78,7 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 	for i := range points {
 		priced = priced || points[i].Price != nil
 	}
-	head := "  \tenergy\tsaved\tstarts\tlowest pressure\tload cycles/h"
+	head := "  \tenergy\tsaved\tstarts\tlowest\tcycles/h"
 	if priced {
 		head += "\tprice [" + p.currency + "]\tpays back in"
 	}
@@ -94,15 +94,23 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 			row += "\t" + strings.TrimSuffix(p.amount(c.a, c.unit), " 1/h") + notes.mark(c.a.Note)
 		}
 		if priced {
-			price, back := replay.Amount{Value: points[i].Price}, "never"
-			if years := points[i].PaybackYears; years != nil {
-				back = rounded(*years, 1) + " years"
-			}
+			price := replay.Amount{Value: points[i].Price}
 			row += "\t" + strings.TrimSuffix(strings.TrimSuffix(p.amount(price, p.currency), " "+p.currency), ".00")
-			row += "\t" + back
+			row += "\t" + paysBack(&points[i])
 		}
 		fmt.Fprintln(table, row)
 	}
 	p.flush(table)
 	p.notes(notes)
+}
+
+// paysBack is after how long a point has saved its price.
+func paysBack(f *replay.FrontPoint) string {
+	switch {
+	case f.PaybackYears != nil:
+		return rounded(*f.PaybackYears, 1) + " years"
+	case f.Price == nil || f.Result.SavedYear.Value == nil:
+		return "not known"
+	}
+	return "never"
 }

@@ -226,7 +226,7 @@ func (pl *player) begin(s *Stretch) {
 	}
 	for i := range pl.units {
 		m := &pl.plant.Machines[i]
-		pl.units[i].Machine = m
+		pl.units[i].Machine, pl.units[i].common, pl.units[i].othersM3S = m, common{}, 0
 		pl.units[i].setBand(band{m.CutInPa, m.CutOutPa, m.TargetPa}, pl.pa)
 	}
 	for i := range pl.rots {

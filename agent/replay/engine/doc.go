@@ -25,7 +25,10 @@
 // # Machines
 //
 // A machine's controls read the pressure of the stores and DropPa·share² more, the
-// share being that of its full flow. Loaded, it delivers its full flow. Where it
+// share being that of its full flow, and CommonDropPa of what all deliver: that is
+// taken anew at each event and stands between two. (The law of a machine that
+// matches the demand has it in it, of its own flow and the full flow of those that
+// deliver all or nothing; two that match the demand do not read each other.) Loaded, it delivers its full flow. Where it
 // can match the demand its share is a falling function of the pressure: from 1 at
 // CutOutPa-ModulationPa to nothing (Modulating, which never unloads) or to LeastShare
 // (ModulateThenUnload, VariableDisplacement: unloads there) at CutOutPa. A variable

@@ -32,15 +32,28 @@ type band struct{ inPa, outPa, targetPa float64 }
 // node is a flow share and the pressure of the stores at which it is delivered.
 type node struct{ share, pa float64 }
 
+// common is what the machines share between them and the stores: the drop for each
+// squared m³/s, and the flow of others that one reads with its own.
+type common struct{ perM3S2, othersM3S float64 }
+
+// aboveStores is what a machine's controls read above the stores at a share.
+func (m *Machine) aboveStores(c common, share float64) float64 {
+	flowM3S := c.othersM3S + share*m.FullFlowM3S
+	return m.DropPa*share*share + c.perM3S2*flowM3S*flowM3S
+}
+
+// steady tells that it delivers all or nothing.
+func (m *Machine) steady() bool { return m.Control == LoadUnload || m.Control == StartStop }
+
 // lawOf is the law of a machine within a band.
-func lawOf(m *Machine, b band) law {
-	nodes := m.nodes(b)
+func lawOf(m *Machine, b band, c common) law {
+	nodes := m.nodes(b, c)
 	first, last := nodes[0], nodes[len(nodes)-1]
-	l := law{outPa: b.outPa - m.DropPa*last.share*last.share}
+	l := law{outPa: b.outPa - m.aboveStores(c, last.share)}
 	if m.Control == Modulating {
 		l.outPa = math.Inf(1)
 	}
-	full := m.end(first)
+	full := m.end(first, c)
 	full.fromPa, full.toPa, full.state = math.Inf(-1), first.pa, Loaded
 	if len(nodes) == 1 {
 		full.toPa = math.Inf(1)
@@ -49,14 +62,14 @@ func lawOf(m *Machine, b band) law {
 	}
 	l.pieces = append(l.pieces, full)
 	for i := range nodes[1:] {
-		from, to := m.end(nodes[i]), m.end(nodes[i+1])
+		from, to := m.end(nodes[i], c), m.end(nodes[i+1], c)
 		width := nodes[i+1].pa - nodes[i].pa
 		from.fromPa, from.toPa, from.state = nodes[i].pa, nodes[i+1].pa, PartLoad
 		from.flowPerPa = (to.flowM3S - from.flowM3S) / width
 		from.powerPerPa = (to.powerW - from.powerW) / width
 		l.pieces = append(l.pieces, from)
 	}
-	least := m.end(last)
+	least := m.end(last, c)
 	least.fromPa, least.toPa, least.state = last.pa, math.Inf(1), PartLoad
 	l.pieces = append(l.pieces, least)
 	return l
@@ -64,33 +77,34 @@ func lawOf(m *Machine, b band) law {
 
 // nodes of a machine's law, in rising pressure: only one where it delivers all or
 // nothing.
-func (m *Machine) nodes(b band) []node {
+func (m *Machine) nodes(b band, c common) []node {
 	least, fullPa, leastPa := m.LeastShare, b.outPa-m.ModulationPa, b.outPa
 	switch m.Control {
 	case LoadUnload, StartStop:
-		return []node{{1, m.RatedPa - m.DropPa}}
+		return []node{{1, m.RatedPa - m.aboveStores(c, 1)}}
 	case Modulating:
 		least = 0
 	case VariableSpeed:
 		fullPa, leastPa = b.targetPa-holdPa, b.targetPa+holdPa
 	}
 	var nodes []node
-	for _, share := range m.shares(least) {
+	for _, share := range m.shares(least, m.DropPa > 0 || c.perM3S2 > 0) {
 		at := fullPa + (leastPa-fullPa)*(1-share)/(1-least)
-		nodes = append(nodes, node{share, at - m.DropPa*share*share})
+		nodes = append(nodes, node{share, at - m.aboveStores(c, share)})
 	}
 	return nodes
 }
 
-// shares at which flow and power bend, falling from 1 to the least.
-func (m *Machine) shares(least float64) []float64 {
+// shares at which flow and power bend, falling from 1 to the least; drops: and the
+// pressure between them.
+func (m *Machine) shares(least float64, drops bool) []float64 {
 	all := []float64{1, least}
 	for _, c := range m.Curve {
 		if c.Flow > least && c.Flow < 1 {
 			all = append(all, c.Flow)
 		}
 	}
-	if m.DropPa > 0 { // the drop bends the pressure between
+	if drops {
 		for i := 1; i < 8; i++ {
 			if s := float64(i) / 8; s > least {
 				all = append(all, s)
@@ -103,8 +117,8 @@ func (m *Machine) shares(least float64) []float64 {
 }
 
 // end is the piece beyond a node: its share stays.
-func (m *Machine) end(n node) piece {
-	abovePa := n.pa + m.DropPa*n.share*n.share - m.RatedPa
+func (m *Machine) end(n node, c common) piece {
+	abovePa := n.pa + m.aboveStores(c, n.share) - m.RatedPa
 	flowM3S, powerW := n.share*m.FullFlowM3S, m.curveAt(n.share)*m.FullPowerW
 	return piece{
 		atPa:    n.pa,
@@ -115,7 +129,7 @@ func (m *Machine) end(n node) piece {
 
 // curveAt is the share of full power at a flow share.
 func (m *Machine) curveAt(share float64) float64 {
-	if m.Control == LoadUnload || m.Control == StartStop {
+	if m.steady() {
 		return 1
 	}
 	if len(m.Curve) == 0 {

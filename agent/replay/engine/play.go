@@ -16,8 +16,9 @@ var (
 )
 
 const (
-	turnsASecond = 100
-	askStopEvery = 4096 // events
+	turnsASecond  = 100
+	eventsASecond = 10000 // any, also of the pressure alone
+	askStopEvery  = 4096  // events
 )
 
 // player is a plant at a moment of its play.
@@ -36,6 +37,8 @@ type player struct {
 	events  int
 
 	turns      int // of machines since turnsFromS
+	turnedLast int // the machine
+	eventsFrom int // events at turnsFromS
 	turnsFromS float64
 	paS        float64 // ∫p dt
 	watch      times   // of Plant.Watch
@@ -87,7 +90,7 @@ func (pl *player) stretch(s *Stretch) error {
 		return nil
 	}
 	pl.tS, pl.pa = s.StartS, s.StartPa
-	pl.turns, pl.turnsFromS = 0, pl.tS
+	pl.turns, pl.eventsFrom, pl.turnsFromS = 0, pl.events, pl.tS
 	if pl.slotEnd = math.Inf(1); pl.plant.SlotS > 0 {
 		pl.toSlot(int(pl.tS / pl.plant.SlotS))
 	}
@@ -123,6 +126,9 @@ func (pl *player) event(endS float64) error {
 	if pl.events%askStopEvery == 0 && pl.opt.Stop != nil && pl.opt.Stop() {
 		return ErrStopped
 	}
+	if err := pl.rests(); err != nil {
+		return err
+	}
 	pl.advance(endS)
 	pl.see()
 	if pl.watch.pass(pl.tS) {
@@ -142,6 +148,7 @@ func (pl *player) settle() error {
 			pl.turn(&pl.rots[i])
 		}
 	}
+	pl.common()
 	for again := true; again; {
 		again = false
 		for i := range pl.units {
@@ -151,22 +158,57 @@ func (pl *player) settle() error {
 				if err := pl.turned(i); err != nil {
 					return err
 				}
+				pl.common()
 			}
 		}
 	}
 	return nil
 }
 
+// common takes what the machines deliver into what their controls read.
+func (pl *player) common() {
+	if pl.plant.CommonDropPa == 0 {
+		return
+	}
+	perM3S2 := pl.plant.CommonDropPa / (pl.plant.CommonM3S * pl.plant.CommonM3S)
+	all, steady := 0.0, 0.0
+	for i := range pl.units {
+		m3s := pl.units[i].flowM3S(pl.pa)
+		if all += m3s; pl.units[i].steady() {
+			steady += m3s
+		}
+	}
+	for i := range pl.units {
+		u := &pl.units[i]
+		others := all - u.flowM3S(pl.pa)
+		c := common{perM3S2, others}
+		if !u.steady() {
+			c.othersM3S = steady
+		}
+		if c != u.common || others != u.othersM3S {
+			u.common, u.othersM3S = c, others
+			u.reads(pl.pa)
+		}
+	}
+}
+
 // turned counts a machine's change of state, against plants that never rest.
 func (pl *player) turned(i int) error {
-	if pl.tS >= pl.turnsFromS+1 {
-		pl.turns, pl.turnsFromS = 0, pl.tS
-	}
 	pl.turns++
-	if pl.turns > turnsASecond*len(pl.units) {
-		return fmt.Errorf("machine %s %w after %.0f s: its band, the receiver and its timers do not fit", pl.plant.Machines[i].Name, ErrRestless, pl.tS)
+	pl.turnedLast = i
+	return pl.rests()
+}
+
+// rests is the error of a plant that does not.
+func (pl *player) rests() error {
+	if pl.tS >= pl.turnsFromS+1 {
+		pl.turns, pl.eventsFrom, pl.turnsFromS = 0, pl.events, pl.tS
 	}
-	return nil
+	if pl.turns <= turnsASecond*len(pl.units) && pl.events-pl.eventsFrom <= eventsASecond {
+		return nil
+	}
+	return fmt.Errorf("machine %s %w after %.0f s: its band, the receiver and its timers do not fit",
+		pl.plant.Machines[pl.turnedLast].Name, ErrRestless, pl.tS)
 }
 
 // see takes note of the pressure at an event: between two it only rises or only falls.

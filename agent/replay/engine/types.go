@@ -76,8 +76,12 @@ type Plant struct {
 	InletPa   float64 // dry air at the inlet, absolute: what a volume is counted in
 	OutsidePa float64 // absolute, of gauge pressures
 	MinimumPa float64 // what the users need; below it the demand falls with the absolute pressure
-	SlotS     float64 // length of a slot of Result.SlotJ
-	Watch     []Span  // when Result.LowestPa and ShortS count; nil: always. In order, not touching
+	// CommonDropPa lies between where the machines' air meets and the stores when
+	// CommonM3S flow there, and goes with the square of what all deliver; each
+	// machine's controls read it on top of its own DropPa. 0: none.
+	CommonDropPa, CommonM3S float64
+	SlotS                   float64 // length of a slot of Result.SlotJ
+	Watch                   []Span  // when Result.LowestPa and ShortS count; nil: always. In order, not touching
 }
 
 // Segment is a stretch of steady demand: DemandM3S at AtPa, and FollowM3SPerPa

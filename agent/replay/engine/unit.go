@@ -16,8 +16,11 @@ const (
 // unit is a machine at a moment of the play.
 type unit struct {
 	*Machine
-	band band
-	law  law
+	set       band    // where its controls act, as they read the pressure
+	band      band    // the same by the stores' pressure while it delivers nothing
+	law       law     // by the stores' pressure while it delivers
+	common    common  // that the law has in it
+	othersM3S float64 // m³/s that all others deliver, which the band has in it
 
 	mode       mode
 	untilS     float64 // end of starting and filling
@@ -34,8 +37,15 @@ type unit struct {
 
 // setBand moves a machine's band.
 func (u *unit) setBand(b band, pa float64) {
-	u.band = b
-	u.law = lawOf(u.Machine, b)
+	u.set = b
+	u.reads(pa)
+}
+
+// reads makes band and law anew of what is set and what others deliver.
+func (u *unit) reads(pa float64) {
+	abovePa := u.common.perM3S2 * u.othersM3S * u.othersM3S
+	u.band = band{u.set.inPa - abovePa, u.set.outPa - abovePa, u.set.targetPa - abovePa}
+	u.law = lawOf(u.Machine, u.set, u.common)
 	u.piece = pieceAt(u.law.pieces, pa)
 }
 
@@ -172,6 +182,19 @@ func (u *unit) rest(sinceS, pa float64) {
 			u.stopS = sinceS + u.NoLoadStopS
 		}
 	}
+}
+
+// flowM3S is what it delivers, of a machine that delivers all or nothing its full
+// flow whatever the pressure.
+func (u *unit) flowM3S(pa float64) float64 {
+	switch {
+	case u.mode != delivering:
+		return 0
+	case u.steady():
+		return u.FullFlowM3S
+	}
+	p := &u.law.pieces[u.piece]
+	return p.flowM3S + p.flowPerPa*(pa-p.atPa)
 }
 
 // state is what its mode is called.

@@ -38,6 +38,9 @@ func Validate(p *Plant) error {
 		check{"OutsidePa", p.OutsidePa, 0, math.MaxFloat64, true},
 		check{"MinimumPa", p.MinimumPa, 0, math.MaxFloat64, false},
 		check{"SlotS", p.SlotS, 0, math.MaxFloat64, false})
+	if err == nil && p.CommonDropPa != 0 {
+		err = first("", check{"CommonDropPa", p.CommonDropPa, 0, math.MaxFloat64, false}, check{"CommonM3S", p.CommonM3S, 0, math.MaxFloat64, true})
+	}
 	if err == nil {
 		err = validateSpans("", "Watch", p.Watch)
 	}
@@ -164,7 +167,7 @@ func (m *Machine) validateBand(b band) error {
 			return err
 		}
 	}
-	l := lawOf(m, b)
+	l := lawOf(m, b, common{})
 	if b.inPa >= l.outPa {
 		return &Invalid{m.Name, "CutOutPa", fmt.Sprintf("lies %g Pa above the cut-in, and the drop to the stores at the flow of unloading is %g Pa: it would unload as soon as it loads",
 			b.outPa-b.inPa, b.outPa-l.outPa)}

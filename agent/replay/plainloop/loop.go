@@ -21,6 +21,8 @@ import (
 type machine struct {
 	*engine.Machine
 	inPa, outPa, targetPa float64
+	commonPa              float64      // common drop for each squared m³/s
+	others                float64      // m³/s of the others
 	state                 engine.State // PartLoad stands for Loaded too
 	forS, sinceStartS     float64
 	fillS                 float64 // until air comes
@@ -56,9 +58,11 @@ func playStretch(p *engine.Plant, s *engine.Stretch, stepS float64, r *engine.Re
 		for left := g.Seconds; left > 1e-9; {
 			dt := min(stepS, left)
 			rank(p, ms, tS)
+			shared(p, ms, pa)
 			for i := range ms {
 				ms[i].control(tS, pa, &r.Machines[i])
 			}
+			shared(p, ms, pa)
 			next := nextPa(p, ms, &g, pa, dt)
 			account(p, ms, &g, pa, next, dt, r)
 			r.StoredM3 += (next - pa) * p.VolumeM3 / p.InletPa
@@ -67,6 +71,31 @@ func playStretch(p *engine.Plant, s *engine.Stretch, stepS float64, r *engine.Re
 			left -= dt
 		}
 	}
+}
+
+// shared takes what the others deliver into what each machine reads: of what delivers
+// all or nothing its full flow.
+func shared(p *engine.Plant, ms []machine, pa float64) {
+	if p.CommonDropPa == 0 {
+		return
+	}
+	for i := range ms {
+		m := &ms[i]
+		m.commonPa, m.others = p.CommonDropPa/p.CommonM3S/p.CommonM3S, 0
+		for j := range ms {
+			switch o := &ms[j]; {
+			case i == j:
+			case o.steady():
+				m.others += o.share(pa) * o.FullFlowM3S
+			case m.steady() || m.share(pa) == 0: // else two that match the demand
+				m.others += o.flow(pa)
+			}
+		}
+	}
+}
+
+func (m *machine) steady() bool {
+	return m.Control == engine.LoadUnload || m.Control == engine.StartStop
 }
 
 func (m *machine) begin(of *engine.Machine, s *engine.Stretch, i int) {
@@ -116,7 +145,7 @@ func (m *machine) control(tS, pa float64, r *engine.MachineResult) {
 	}
 	switch m.state {
 	case engine.Stopped:
-		if may && pa <= m.inPa && m.sinceStartS >= m.LeastBetweenStarts {
+		if may && pa+m.drop(pa) <= m.inPa && m.sinceStartS >= m.LeastBetweenStarts {
 			m.to(engine.Starting)
 			m.sinceStartS, m.restedS = 0, math.Inf(1)
 			r.Starts++
@@ -127,7 +156,7 @@ func (m *machine) control(tS, pa float64, r *engine.MachineResult) {
 		}
 	case engine.Unloaded:
 		switch {
-		case pa <= m.inPa || m.Control == engine.Modulating:
+		case pa+m.drop(pa) <= m.inPa || m.Control == engine.Modulating:
 			m.restedS = m.forS
 			m.load(r)
 		case m.forS >= m.NoLoadStopS:
@@ -165,8 +194,12 @@ func (m *machine) load(r *engine.MachineResult) {
 
 // drop is what the controls read above the stores.
 func (m *machine) drop(pa float64) float64 {
-	share := m.share(pa)
-	return m.DropPa * share * share
+	return m.above(m.share(pa))
+}
+
+func (m *machine) above(share float64) float64 {
+	all := m.others + share*m.FullFlowM3S
+	return m.DropPa*share*share + m.commonPa*all*all
 }
 
 // share of its full flow that it delivers at a pressure of the stores.
@@ -184,13 +217,15 @@ func (m *machine) share(pa float64) float64 {
 		const within = 100 // Pa either side of the target
 		fullPa, leastPa = m.targetPa-within, m.targetPa+within
 	}
-	// The pressure at the controls, pa + drop·s², asks for s = (leastPa + least·slope
-	// - at the controls)/slope: a quadratic equation in s.
+	// The pressure at the controls, pa + above(s), asks for s = (leastPa + least·slope
+	// - at the controls)/slope: a quadratic equation in s, a·s² + b·s = c.
 	slope := (leastPa - fullPa) / (1 - least)
-	c := leastPa + least*slope - pa
-	s := c / slope
-	if m.DropPa > 0 && c > 0 {
-		s = (math.Sqrt(slope*slope+4*m.DropPa*c) - slope) / (2 * m.DropPa)
+	a := m.DropPa + m.commonPa*m.FullFlowM3S*m.FullFlowM3S
+	b := slope + 2*m.commonPa*m.others*m.FullFlowM3S
+	c := leastPa + least*slope - pa - m.commonPa*m.others*m.others
+	s := c / b
+	if a > 0 && c > 0 {
+		s = (math.Sqrt(b*b+4*a*c) - b) / (2 * a)
 	}
 	return min(1, max(least, s))
 }
@@ -198,7 +233,7 @@ func (m *machine) share(pa float64) float64 {
 // flow is what it delivers at a pressure of the stores.
 func (m *machine) flow(pa float64) float64 {
 	s := m.share(pa)
-	return s * m.FullFlowM3S * (1 - m.FlowPerPa*(pa+m.DropPa*s*s-m.RatedPa))
+	return s * m.FullFlowM3S * (1 - m.FlowPerPa*(pa+m.above(s)-m.RatedPa))
 }
 
 // power is what it uses at a pressure of the stores.
@@ -216,12 +251,12 @@ func (m *machine) power(pa float64) float64 {
 		return m.DelayW
 	}
 	s := m.share(pa)
-	return m.FullPowerW * m.part(s) * (1 + m.PowerPerPa*(pa+m.DropPa*s*s-m.RatedPa))
+	return m.FullPowerW * m.part(s) * (1 + m.PowerPerPa*(pa+m.above(s)-m.RatedPa))
 }
 
 // part is the share of full power at a share of full flow.
 func (m *machine) part(s float64) float64 {
-	if m.Control == engine.LoadUnload || m.Control == engine.StartStop {
+	if m.steady() {
 		return 1
 	}
 	curve := m.Curve

@@ -63,6 +63,11 @@ func plants() map[string]*engine.Plant {
 	base, trim := plain("base", engine.LoadUnload), plain("trim", engine.VariableSpeed)
 	base.CutInPa, base.CutOutPa = 6.2e5, 7.0e5
 	add("base and trim", base, trim)
+	two := add("common drop", plain("a", engine.LoadUnload), plain("b", engine.LoadUnload))
+	two.CommonDropPa, two.CommonM3S = 1.5e4, 0.1
+	two.Machines[1].CutInPa, two.Machines[1].CutOutPa = 6.1e5, 7.0e5
+	three := add("base, trim and a common drop", base, trim)
+	three.CommonDropPa, three.CommonM3S = 1.5e4, 0.1
 	return all
 }
 

@@ -1,0 +1,249 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"loadscribe/agent/gum"
+)
+
+const (
+	// An inlet valve closes in about a second, and air flows meanwhile (common
+	// practice, no source).
+	runOnMiddleS, runOnLimitS = closingS, closingS
+	mostRunOnS                = 1.5
+	// Loads after so long unloaded have the pressure before them kept, and so tell the
+	// delay.
+	toldDelayMS = leastBlocks * leastBlockMS
+)
+
+func runOnInput(machine string) string { return "run-on of " + machine }
+
+// delays gives each load the delay that its sump had left, and each unload the air
+// that still flows: those of the balance are of all loads alike, but a sump that has
+// not blown down gives air sooner. A replay must count both in the demand, for it
+// plays them.
+func (r *replayMaker) delays() {
+	for k, s := range r.machines {
+		tau, _, _ := s.blowDownSeen()
+		loads := s.g.loadSpans()
+		seen := r.b.delay[k]
+		settled := seen.V
+		if s.delaySeen() {
+			var told []float64
+			for _, l := range loads {
+				if l.seen && l.unloadedMS >= toldDelayMS {
+					told = append(told, l.left(tau))
+				}
+			}
+			if len(told) > 0 {
+				settled /= max(quantileOf(told, 0.5), 0.2)
+			}
+		}
+		run := s.runOnSeen()
+		r.runOn = append(r.runOn, run)
+		shares := r.b.partShares(s)
+		var left, n float64
+		for i := range loads {
+			r.correct(k, &loads[i], seen.V, float64(settled*loads[i].left(tau)), run.V, shares)
+			if loads[i].seen {
+				left += loads[i].left(tau)
+				n++
+			}
+		}
+		by := 1.0
+		if seen.V > 0 {
+			by = settled / seen.V
+		}
+		r.settled = append(r.settled, seen.Scaled(by))
+		if n > 0 { // what a longer delay takes off the air, by the mean of the loads
+			r.b.delay[k] = gum.Linear(seen.V, gum.Term{C: float64(by * left / n), X: seen})
+		}
+	}
+}
+
+// loadSpan is a time in which a machine delivered, whatever the share.
+type loadSpan struct {
+	from, to   int64
+	seen       bool // its load was seen
+	ends       bool // so was its end
+	unloadedMS int64
+	next       int64 // when it delivers again; 0: not known
+	last       State
+}
+
+// left is the share of the delay that is left after so long unloaded; all of it after
+// a stop.
+func (l *loadSpan) left(tauS float64) float64 {
+	if l.unloadedMS == 0 {
+		return 1
+	}
+	return 1 - math.Exp(-float64(l.unloadedMS)/1000/tauS)
+}
+
+func (g *gathered) loadSpans() (all []loadSpan) {
+	var before stretch
+	open := false
+	for _, t := range g.stretches() {
+		joined := before.to == t.from
+		if n := len(all); open && joined && !t.state.delivering() {
+			all[n-1].ends = true
+		}
+		switch {
+		case !t.state.delivering():
+			open = false
+		case open && joined && !t.seenLoad:
+			all[len(all)-1].to, all[len(all)-1].last = t.to, t.state
+		default:
+			l := loadSpan{from: t.from, to: t.to, seen: t.seenLoad, last: t.state}
+			if joined && before.state == Unloaded {
+				l.unloadedMS = before.to - before.from
+			}
+			if n := len(all); n > 0 {
+				all[n-1].next = t.from
+			}
+			all, open = append(all, l), true
+		}
+		before = t
+	}
+	return all
+}
+
+// correct moves the beginning of a load's air from the balance's delay to its own,
+// and lets it flow on at the end.
+func (r *replayMaker) correct(k int, l *loadSpan, delayS, ownS, runOnS float64, shares func(int, State) float64) {
+	add := func(from, to int64, sign float64) {
+		r.b.over(from, to, func(i int, ms int64) {
+			m := &r.b.minutes[i]
+			m.fullS[k] = max(0, m.fullS[k]+float64(sign*float64(ms)/1000*shares(i, l.last)))
+		})
+	}
+	ms := func(s float64) int64 { return int64(math.Round(s * 1000)) }
+	own := l.from
+	if l.seen {
+		was := min(l.from+ms(delayS), l.to)
+		own = min(l.from+ms(ownS), l.to)
+		add(own, was, 1)
+		add(was, own, -1)
+	}
+	if l.ends && own < l.to {
+		end := l.to + ms(runOnS)
+		if l.next > 0 {
+			end = min(end, l.next)
+		}
+		add(l.to, end, 1)
+	}
+}
+
+// runOnU is what the run-on may be off, in the mean demand.
+func (r *replayMaker) runOnU(seconds float64) (v gum.Value) {
+	if r.b.metered || seconds <= 0 {
+		return v
+	}
+	for k, s := range r.machines {
+		n := 0.0
+		for _, l := range s.g.loadSpans() {
+			if l.ends && r.isReplayed(l.to) {
+				n++
+			}
+		}
+		v = v.Plus(r.runOn[k].Minus(gum.Exact(r.runOn[k].V)).Scaled(float64(n*r.full[k].V) / seconds))
+	}
+	return v
+}
+
+// runOnSeen is how long air flows on, by where the lines of the stores' pressure
+// before and after an unload meet; only a gauge at the first receiver itself shows no
+// drop there.
+func (s *sheet) runOnSeen() gum.Value {
+	name := s.g.sp.name
+	assumed := gum.New(runOnMiddleS, rectangular(runOnLimitS), runOnInput(name))
+	st := s.storage
+	if st == nil || st.absent != "" || s.g.sp.tap < 0 || gaugePlace(st.sys, &s.g.sp.chans[s.g.sp.tap]) != 0 {
+		return assumed
+	}
+	var on []float64
+	for i := range st.stops {
+		on = append(on, st.stops[i].gap/st.slope.V+float64(st.stops[i].lateS/2))
+	}
+	seen, u, _ := middleOf(on)
+	late := 0.0
+	for i := range st.stops {
+		late = max(late, st.stops[i].lateS)
+	}
+	u = quad(u, rectangular(late/2), rectangular(0.3))
+	a, b := 1/float64(u*u), 1/float64(assumed.U()*assumed.U())
+	v := float64(a*seen+b*assumed.V) / (a + b)
+	return gum.New(min(max(v, 0), mostRunOnS), 1/math.Sqrt(a+b), runOnInput(name))
+}
+
+func (r *replayMaker) runOnBasis(k int) string {
+	if st := r.machines[k].storage; st != nil && st.absent == "" && r.runOn[k].V != runOnMiddleS {
+		return fmt.Sprintf("where the lines of %s before and after an unload meet, %d unloads, and a closing inlet's %.1f ± %.1f s", st.tap, len(st.stops), runOnMiddleS, runOnLimitS)
+	}
+	return fmt.Sprintf("assumed: an inlet closes in %.1f ± %.1f s", runOnMiddleS, runOnLimitS)
+}
+
+const (
+	leastGuarded              = 3
+	guardSlackMS, guardShare  = 2_000, 0.01
+	guardBelowPa, guardFallBy = 3_000.0, 0.25
+)
+
+// startsGuard finds the time before which the machine does not start again: the
+// shortest time between starts, where at least three come after it to a hundredth,
+// and the pressure had fallen below where a start that waits for it would load.
+func (r *replayMaker) startsGuard(k int, m *ReplayMachine) {
+	const key = "least_between_starts"
+	s := r.machines[k]
+	m.Basis[key] = "not seen"
+	if m.CutInPa.V <= 0 || s.pressureOf() == nil {
+		return
+	}
+	var apart []int64
+	var waited []bool
+	starts := s.g.total.starts
+	for i := 1; i < len(starts); i++ {
+		if starts[i].segment != starts[i-1].segment || starts[i].restMS == 0 {
+			continue
+		}
+		apart = append(apart, starts[i].mono-starts[i-1].mono)
+		waited = append(waited, r.waitedInVain(k, m, starts[i].wall))
+	}
+	if len(apart) < leastGuarded {
+		return
+	}
+	least, n := slices.Min(apart), 0
+	for i, ms := range apart {
+		if waited[i] && ms <= least+guardSlackMS+int64(guardShare*float64(least)) {
+			n++
+		}
+	}
+	if n < leastGuarded {
+		return
+	}
+	m.LeastBetweenStartsS = float64(least) / 1000
+	m.Basis[key] = fmt.Sprintf("as seen: %d of %d starts came %s after the one before, with the pressure below the cut-in", n, len(apart), inWords(least-least%1000))
+}
+
+// waitedInVain reports whether the load after a start lies further below the cut-in
+// than the pressure falls while the machine starts.
+func (r *replayMaker) waitedInVain(k int, m *ReplayMachine, startWall int64) bool {
+	s := r.machines[k]
+	c := s.pressureOf()
+	for _, y := range s.g.total.cycles {
+		if y.loadWall < startWall || y.loadWall > startWall+longestStartMS || !y.hasPressure {
+			continue
+		}
+		pa := c.si(float64(y.atLoad)/2) - m.GaugePa.V
+		flow := 0.0
+		if i := (minuteOf(y.loadWall) - r.from) / minuteMS; i >= 0 && i < int64(len(r.replayed)) && r.replayed[i] {
+			v, _ := r.b.mean([]int{int(i)})
+			flow = max(0, v.V)
+		}
+		fall := float64(flow * r.b.inletPa / max(r.rec.Volume.V, 0.01) * float64(y.loadWall-startWall) / 1000)
+		return pa < m.CutInPa.V-guardBelowPa-float64((1+guardFallBy)*fall)
+	}
+	return false
+}
