@@ -204,11 +204,19 @@ func (e *evaluation) counted(m measure, of *plays) Amount {
 		}
 		return was * other[m] / present[m]
 	})
-	a := amount(v.Plus(gum.New(0, math.Abs(off)*max(v.V, 1), missInput)))
+	a := amount(v.Plus(gum.New(0, math.Abs(off)*max(v.V, 1), missInput)).Plus(gum.New(0, countU(m), "a turn more or less at the window's ends")))
 	if spread := math.Abs(v.Part(chanceInput)); spread > chaoticShare*max(v.V, leastChaotic) {
 		a.Note = fmt.Sprintf("chaotic here: small differences in the demand make it %.3g to %.3g", of.least(m), of.most(m))
 	}
 	return a
+}
+
+// countU is what one turn more or less makes of a number.
+func countU(m measure) float64 {
+	if m == mLoadsHour {
+		return 0
+	}
+	return 0.5
 }
 
 // counts are the turns that were measured.

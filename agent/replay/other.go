@@ -85,10 +85,11 @@ func (u *unit) controlled(c sitefile.Control) {
 	u.slowIdle = c == sitefile.VariableSpeed
 	u.refitted = true
 	u.control, u.curve, u.least, u.target = c, nil, gum.Value{}, gum.Value{}
-	u.curve = handbookCurve(c, u.name)
+	u.curve = wholeCurve(handbookCurve(c, u.name), c, u.name)
 	if least := leastShares[c]; least > 0 {
-		u.least = gum.New(least, gum.Rectangular(0.1), assumedInput("least flow share", u.name))
+		u.least = gum.New(least, gum.Rectangular(leastShareLimit), assumedInput("least flow share", u.name))
 	}
+	u.unloaded, u.unloadStart = u.slowed(u.unloaded), u.slowed(u.unloadStart)
 	if c == sitefile.StartStop || c == sitefile.Modulating {
 		u.noLoadStopS = math.Inf(1)
 	}

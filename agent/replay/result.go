@@ -67,7 +67,7 @@ func (e *evaluation) remarks() (all []string) {
 	for i := range rec.Machines {
 		m := &rec.Machines[i]
 		if m.Machine.Control.PartLoad() && m.Curve == nil {
-			all = append(all, m.Machine.Name+": the week does not show its part-load curve; the handbook's is taken, ±3 points")
+			all = append(all, m.Machine.Name+": the week does not show its part-load curve; the handbook's is taken, ±5 points")
 		}
 	}
 	return append(all, e.st.gaps(&e.st.base)...)
@@ -89,7 +89,7 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 	for i := range p.units {
 		u := &p.units[i]
 		if (u.another || u.refitted) && u.control.PartLoad() {
-			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±3 points", u.name, u.control))
+			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±5 points", u.name, u.control))
 		}
 		all = append(all, st.timerRemark(u, of, i)...)
 		all = append(all, st.startsRemark(u, of, i)...)
