@@ -46,8 +46,14 @@ func (st *Study) Evaluate(ctx context.Context, alts []Alternative, progress func
 		return a, nil
 	}
 	e.measure()
+	if e.costs, err = e.priced(); err != nil {
+		return Answer{}, err
+	}
 	a.Measured, a.Fit = e.measured(), e.fit()
 	a.Present = e.outcome(&plans[0], e.present)
+	e.costs.measuredMoney(e, &a.Measured)
+	_, none := e.energyOf(&plans[0], e.present)
+	e.costs.money(e, e.present, none, &a.Present)
 	a.Remarks = append(a.Remarks, e.remarks()...)
 	for i := range alts {
 		a.Results = append(a.Results, e.result(alts[i], &plans[i+1], &all[i+1]))
@@ -76,6 +82,7 @@ type evaluation struct {
 	metered bool
 	fitted  Fit
 	counts  counts
+	costs   *costs
 }
 
 // measure finds what the energies are brought to.

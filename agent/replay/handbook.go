@@ -39,6 +39,9 @@ const (
 	leastShareLimit = 0.1
 	// A drive loses 3 ± 2 % at full speed (from memory).
 	driveLoss, driveLossLimit = 0.03, 0.02
+	// A drive idles at its least speed: friction and what the closed inlet lets in go
+	// with the speed, within a third (common practice, no source).
+	slowIdleLimit = 0.33
 	// Data sheets: the true flow lies from -12 to +5 % of it, the power within 5 %.
 	sheetFlow, sheetFlowLimit = -0.035, 0.085
 	sheetPowerLimit           = 0.05

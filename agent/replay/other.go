@@ -67,6 +67,7 @@ func (st *Study) newUnit(name string, l *Listed, beside *unit) unit {
 	if l.UnloadedShare > 0 {
 		u.unloaded = u.power.Scaled(l.UnloadedShare)
 	}
+	u.slowIdle = l.UnloadedShare == 0 && u.control == sitefile.VariableSpeed
 	if l.LeastShare > 0 {
 		u.least = gum.Exact(l.LeastShare)
 	}
@@ -81,6 +82,7 @@ func (u *unit) controlled(c sitefile.Control) {
 		u.power = u.power.Times(gum.New(1+driveLoss, gum.Rectangular(driveLossLimit), assumedInput("loss of the drive", u.name)))
 		u.startW, u.delayW = u.power.Scaled(startShare), u.power.Scaled(delayShare)
 	}
+	u.slowIdle = c == sitefile.VariableSpeed
 	u.refitted = true
 	u.control, u.curve, u.least, u.target = c, nil, gum.Value{}, gum.Value{}
 	u.curve = wholeCurve(handbookCurve(c, u.name), c, u.name)

@@ -22,6 +22,8 @@ func (e *evaluation) result(alt Alternative, p *plan, of *plays) Result {
 	r.SavedKWh = amount(saved.Scaled(1 / kWh))
 	r.SavedShare = amount(saved.Over(gum.Exact(e.energy.V)))
 	r.Budget = budgetOf(saved)
+	r.SavedCost, r.SavedKg, r.SavedYear = e.costs.money(e, of, saved, &r.Outcome)
+	r.AssumesYear = e.assumesYear(e.costs)
 	r.Remarks = append(append(r.Remarks, p.remarks...), e.remarksOf(p, of, saved)...)
 	r.Cautions = append(r.Cautions, e.st.cautions(p)...)
 	return r

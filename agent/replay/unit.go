@@ -36,6 +36,7 @@ type unit struct {
 	from     int  // place in the record; -1: it is new
 	another  bool // another machine than there is
 	refitted bool // the same with another control
+	slowIdle bool // its unloaded power is that at full speed, and it idles at the least
 	control  sitefile.Control
 
 	flow, flowPerPa, power, perPa          gum.Value
@@ -43,6 +44,7 @@ type unit struct {
 	unloaded, unloadStart, blowDown        gum.Value
 	stopped, startS, startW                gum.Value
 	delayS, delayW, drop, runOn            gum.Value
+	idle                                   gum.Value // of slowIdle: power over what goes with the speed
 	cutIn, cutOut, target                  gum.Value
 	gauge                                  gum.Value
 	cutInSet, cutOutSet                    float64   // in its own display; 0: not known
@@ -67,6 +69,9 @@ func (st *Study) unitOf(k int) unit {
 		cutIn: m.CutInPa, cutOut: m.CutOutPa, target: m.TargetPa, gauge: m.GaugePa, cutInSet: m.CutInSetPa, cutOutSet: m.CutOutSetPa,
 		modulation: m.ModulationPa, least: m.LeastShare, noLoadStopS: m.NoLoadStopS, leastBetweenS: m.LeastBetweenStartsS,
 		startsPerHour: site.Motor.StartsPerHour, ratedPressurePa: site.RatedPressurePa, motorW: site.Motor.PowerW,
+	}
+	if site.LeastBetweenStarts > 0 { // what is set beats what was seen
+		u.leastBetweenS = site.LeastBetweenStarts.Seconds()
 	}
 	if u.noLoadStopS == 0 {
 		u.noLoadStopS = math.Inf(1)
@@ -122,6 +127,7 @@ func (u *unit) fill(st *Study) {
 	if u.delayW.V <= 0 {
 		u.delayW = u.power.Scaled(delayShare)
 	}
+	u.idle = gum.New(1, gum.Rectangular(slowIdleLimit), assumedInput("idle power at least speed", u.name))
 	if u.runOn.V <= 0 && u.runOn.U() == 0 {
 		u.runOn = gum.New(runOnS, gum.Rectangular(runOnLimitS), "run-on of "+u.name)
 	}
@@ -165,6 +171,10 @@ func (u *unit) engine(s shift) engine.Machine {
 	switch u.control {
 	case sitefile.VariableSpeed:
 		m.ModulationPa = 0
+		if u.slowIdle {
+			speed := min(1, s.of(u.idle)*max(0.1, m.LeastShare))
+			m.UnloadedW, m.UnloadStartW = speed*m.UnloadedW, speed*m.UnloadStartW
+		}
 		m.CutOutPa = max(m.CutOutPa, m.TargetPa+1000)
 		m.CutInPa = min(m.CutInPa, m.TargetPa)
 	case sitefile.Modulating:
@@ -184,7 +194,7 @@ func (u *unit) values() []gum.Value {
 	if !u.control.PartLoad() {
 		return all
 	}
-	all = append(all, u.target, u.modulation, u.least)
+	all = append(all, u.target, u.modulation, u.least, u.idle)
 	for _, p := range u.curve {
 		all = append(all, p.power)
 	}
