@@ -17,13 +17,14 @@ type airMinute struct {
 	// By machine: seconds for which it delivered, after its delay, at full flow or
 	// as much of it as it was set to.
 	fullS []float64
-	// What the uncertainty of fullS needs, by machine: delayed loads in the minute,
-	// edges whose moment is known to a scan only, and the seconds of full flow by
-	// which part load may be wrong.
-	loads, edges []int32
-	partS        []float64
-	meteredM3    float64
-	meteredMS    int64
+	// What the uncertainty of fullS needs, by machine: loads in the minute, each by
+	// the share of the delay that it took, edges whose moment is known to a scan only,
+	// and the seconds of full flow by which part load may be wrong.
+	loads     []float64
+	edges     []int32
+	partS     []float64
+	meteredM3 float64
+	meteredMS int64
 	// Pressure that the stores follow, at the minute's begin and end, gauge.
 	startPa, endPa float64
 	hasPressure    bool
@@ -137,7 +138,7 @@ func (b *airBalance) sum(minutes []int) airSums {
 		for k := range n {
 			s.fullS[k] += m.fullS[k]
 			s.partS[k] += m.partS[k]
-			s.loads[k] += float64(m.loads[k])
+			s.loads[k] += m.loads[k]
 			s.edges[k] += float64(m.edges[k])
 		}
 	}

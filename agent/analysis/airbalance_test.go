@@ -20,7 +20,7 @@ func vessel(flowM3S, volumeM3, inletPa float64, minutes int) *airBalance {
 		volume: gum.Exact(volumeM3), inletPa: inletPa, dryPa: gum.Exact(inletPa), full: flowM3S, names: airNames{reading: "reading"}, delay: []gum.Value{{}}, delayU: []float64{0}, edgeU: []float64{0}}
 	for i := range minutes {
 		b.minutes = append(b.minutes, airMinute{startMS: int64(i) * minuteMS, seenMS: minuteMS, hasPressure: true,
-			fullS: []float64{0}, partS: []float64{0}, loads: []int32{0}, edges: []int32{0}})
+			fullS: []float64{0}, partS: []float64{0}, loads: []float64{0}, edges: []int32{0}})
 	}
 	return b
 }

@@ -92,13 +92,13 @@ func (b *airBalance) lay(g *gathered, of []*sheet) (absent string) {
 	}
 	machines := len(of)
 	b.minutes = make([]airMinute, max(0, (to-first)/minuteMS))
-	floats := make([]float64, 2*machines*len(b.minutes))
-	counts := make([]int32, 2*machines*len(b.minutes))
+	floats := make([]float64, 3*machines*len(b.minutes))
+	counts := make([]int32, machines*len(b.minutes))
 	for i := range b.minutes {
 		m := &b.minutes[i]
 		m.startMS, m.seenMS = first+int64(i)*minuteMS, math.MaxInt64
-		m.fullS, m.partS, floats = floats[:machines:machines], floats[machines:2*machines:2*machines], floats[2*machines:]
-		m.loads, m.edges, counts = counts[:machines:machines], counts[machines:2*machines:2*machines], counts[2*machines:]
+		m.fullS, m.partS, m.loads = floats[:machines:machines], floats[machines:2*machines:2*machines], floats[2*machines:3*machines:3*machines]
+		m.edges, floats, counts = counts[:machines:machines], floats[3*machines:], counts[machines:]
 	}
 	return ""
 }

@@ -66,7 +66,11 @@ func (b *airBalance) addMachine(k int, s *sheet, tapped bool) {
 	}
 	seen := make([]int64, len(b.minutes))
 	shares := b.partShares(s)
+	tauS, _, _ := s.blowDownSeen()
+	var before stretch
 	for _, t := range s.g.stretches() {
+		filled := fillShare(before, t, tauS)
+		before = t
 		b.over(t.from, t.to, func(i int, ms int64) { seen[i] += ms })
 		if sp.runOnly && t.state.Running() {
 			b.over(t.from, t.to, func(i int, _ int64) { b.minutes[i].delivering = true })
@@ -77,8 +81,8 @@ func (b *airBalance) addMachine(k int, s *sheet, tapped bool) {
 		}
 		from := t.from
 		if t.seenLoad {
-			from += int64(math.Round(delay.V * 1000))
-			b.moment(from, func(m *airMinute) { m.loads[k]++; m.edges[k]++ })
+			from += int64(math.Round(float64(delay.V*filled) * 1000))
+			b.moment(from, func(m *airMinute) { m.loads[k] += filled; m.edges[k]++ })
 		}
 		b.moment(t.to, func(m *airMinute) { m.edges[k]++ })
 		b.over(from, t.to, func(i int, ms int64) {
@@ -95,6 +99,32 @@ func (b *airBalance) addMachine(k int, s *sheet, tapped bool) {
 	for i := range b.minutes {
 		b.minutes[i].seenMS = min(b.minutes[i].seenMS, seen[i])
 	}
+}
+
+// fills are the loads that were seen, each by the share of the delay that it took.
+func (s *sheet) fills() (sum float64) {
+	tauS, _, _ := s.blowDownSeen()
+	var before stretch
+	for _, t := range s.g.stretches() {
+		if t.seenLoad {
+			sum += fillShare(before, t, tauS)
+		}
+		before = t
+	}
+	return sum
+}
+
+// fillShare is the share of the delay that a load takes after the stretch before it:
+// the sump has to be filled only as far as it had blown down, with the time constant.
+func fillShare(before, load stretch, tauS float64) float64 {
+	if before.state != Unloaded || before.to != load.from {
+		return 1
+	}
+	rests := float64(load.from-before.from) / 1000 / tauS
+	if rests > 8 { // less than a thousandth is left
+		return 1
+	}
+	return -math.Expm1(-rests)
 }
 
 // takeFlow is what the machine delivers at full load, or its meter counts.

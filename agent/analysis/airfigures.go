@@ -65,10 +65,14 @@ func (s *sheet) findAir(m *sitefile.Machine) airResult {
 	if s.delaySeen() {
 		how, from = "as the pressure shows it, see delivery_delay", s.storage.tap
 	}
-	off := delay.Scaled(loads)
+	fills := s.fills()
+	off := delay.Scaled(fills)
 	off.V = min(off.V, full.V)
 	a.method += fmt.Sprintf(", times loaded time less %.1f ± %.1f s for each of %.0f loads until the minimum-pressure valve opens (%s)",
 		delay.V, coverageFactor*delay.U(), loads, how)
+	if fills < 0.95*loads {
+		a.method += fmt.Sprintf("; %.0f %% of that in the mean, since the sump had not yet blown down", 100*fills/loads)
+	}
 	a.inputs = append(a.inputs, from)
 	a.m3 = s.full.v.Times(full.Minus(off))
 	return a

@@ -249,5 +249,5 @@ func runsOf(minutes []analysis.ReplayMinute) (all []minuteRun) {
 
 // demandValues are what the demand rests on.
 func (st *Study) demandValues() []gum.Value {
-	return []gum.Value{st.rec.MeanDemand, st.rec.Volume, st.rec.FollowShare, st.rec.Leak}
+	return []gum.Value{st.rec.MeanDemand, st.rec.Volume, st.rec.FollowShare, st.rec.Leak, st.rec.CommonDropPa}
 }

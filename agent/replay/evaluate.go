@@ -46,8 +46,14 @@ func (st *Study) Evaluate(ctx context.Context, alts []Alternative, progress func
 		return a, nil
 	}
 	e.measure()
+	if e.costs, err = e.priced(); err != nil {
+		return Answer{}, err
+	}
 	a.Measured, a.Fit = e.measured(), e.fit()
 	a.Present = e.outcome(&plans[0], e.present)
+	e.costs.measuredMoney(e, &a.Measured)
+	_, none := e.energyOf(&plans[0], e.present)
+	e.costs.money(e, e.present, none, &a.Present)
 	a.Remarks = append(a.Remarks, e.remarks()...)
 	for i := range alts {
 		a.Results = append(a.Results, e.result(alts[i], &plans[i+1], &all[i+1]))
@@ -76,6 +82,7 @@ type evaluation struct {
 	metered bool
 	fitted  Fit
 	counts  counts
+	costs   *costs
 }
 
 // measure finds what the energies are brought to.
@@ -204,11 +211,19 @@ func (e *evaluation) counted(m measure, of *plays) Amount {
 		}
 		return was * other[m] / present[m]
 	})
-	a := amount(v.Plus(gum.New(0, math.Abs(off)*max(v.V, 1), missInput)))
+	a := amount(v.Plus(gum.New(0, math.Abs(off)*max(v.V, 1), missInput)).Plus(gum.New(0, countU(m), "a turn more or less at the window's ends")))
 	if spread := math.Abs(v.Part(chanceInput)); spread > chaoticShare*max(v.V, leastChaotic) {
 		a.Note = fmt.Sprintf("chaotic here: small differences in the demand make it %.3g to %.3g", of.least(m), of.most(m))
 	}
 	return a
+}
+
+// countU is what one turn more or less makes of a number.
+func countU(m measure) float64 {
+	if m == mLoadsHour {
+		return 0
+	}
+	return 0.5
 }
 
 // counts are the turns that were measured.

@@ -31,11 +31,17 @@ const (
 	// A screw's flow falls a little with the pressure: 0.5 ± 0.5 % for each bar
 	// (common practice, no source).
 	flowPerPa, flowPerPaLimit = 0.005e-5, 0.005e-5
-	// curveLimit is what part-load curves of handbooks are known to: 3 points of the
-	// full power (average power tables, from memory).
-	curveLimit = 0.03
+	// curveLimit is what part-load curves of handbooks are known to: 5 points of the
+	// full power. The average power tables (from memory) are known to 3, and the
+	// textbook's curves (read) lie up to 8 beside them at a quarter of the flow.
+	curveLimit = 0.05
+	// A least share that is not seen is known to 10 points (common practice, no source).
+	leastShareLimit = 0.1
 	// A drive loses 3 ± 2 % at full speed (from memory).
 	driveLoss, driveLossLimit = 0.03, 0.02
+	// A drive idles at its least speed: friction and what the closed inlet lets in go
+	// with the speed, within a third (common practice, no source).
+	slowIdleLimit = 0.33
 	// Data sheets: the true flow lies from -12 to +5 % of it, the power within 5 %.
 	sheetFlow, sheetFlowLimit = -0.035, 0.085
 	sheetPowerLimit           = 0.05
@@ -56,15 +62,16 @@ var leastShares = map[sitefile.Control]float64{
 
 // handbookCurves are power over flow, shares of full load. Modulation: straight from
 // 70 % (Sourcebook's sheet, from memory), as the average power table has it within 2
-// points. Variable displacement: textbook, read. Variable speed: the table's within
-// 3 points, with the dearer air at both ends that drives and screws have (from
-// memory): most for a kilowatt at some 80 % of the flow.
+// points. Variable displacement: textbook, read. Variable speed: between the table
+// (from memory), which it is within 3 points of, and the textbook (read), with the
+// dearer air at both ends that drives and screws have: most for a kilowatt at some
+// 90 % of the flow (from memory).
 var handbookCurves = map[sitefile.Control][]engine.CurvePoint{
 	sitefile.Modulating:           {{Flow: 0, Power: 0.70}, {Flow: 1, Power: 1}},
 	sitefile.ModulateThenUnload:   {{Flow: 0, Power: 0.70}, {Flow: 1, Power: 1}},
 	sitefile.VariableDisplacement: {{Flow: 0.25, Power: 0.48}, {Flow: 0.5, Power: 0.62}, {Flow: 0.75, Power: 0.80}, {Flow: 1, Power: 1}},
-	sitefile.VariableSpeed: {{Flow: 0.1, Power: 0.19}, {Flow: 0.2, Power: 0.27}, {Flow: 0.3, Power: 0.35}, {Flow: 0.4, Power: 0.43},
-		{Flow: 0.5, Power: 0.52}, {Flow: 0.6, Power: 0.605}, {Flow: 0.7, Power: 0.695}, {Flow: 0.8, Power: 0.79}, {Flow: 0.9, Power: 0.892}, {Flow: 1, Power: 1}},
+	sitefile.VariableSpeed: {{Flow: 0.1, Power: 0.21}, {Flow: 0.2, Power: 0.30}, {Flow: 0.3, Power: 0.385}, {Flow: 0.4, Power: 0.465},
+		{Flow: 0.5, Power: 0.55}, {Flow: 0.6, Power: 0.625}, {Flow: 0.7, Power: 0.71}, {Flow: 0.8, Power: 0.797}, {Flow: 0.9, Power: 0.894}, {Flow: 1, Power: 1}},
 }
 
 // engineControls are the site file's words in the engine's.
@@ -101,4 +108,40 @@ func isentropicPerPa(inletPa, outsidePa, atPa float64, machine string) gum.Value
 	w := func(pa float64) float64 { return air.IsentropicW(1, inletPa, pa+outsidePa) }
 	slope := math.Log(w(atPa+stepPa)/w(atPa-stepPa)) / (2 * stepPa)
 	return gum.New(slope, gum.Rectangular(slope/3), assumedInput("power over pressure", machine))
+}
+
+// wholeCurve goes on from a curve that was seen over a part of the flow to nothing
+// and to full flow: below what was seen as steeply as the handbook's, known as
+// that is; at full flow the power is full by definition.
+func wholeCurve(seen []curvePoint, c sitefile.Control, machine string) []curvePoint {
+	if len(seen) == 0 {
+		return nil
+	}
+	all := make([]curvePoint, 0, len(seen)+2)
+	if first := seen[0]; first.flow > 0 {
+		fall := handbookAt(c, first.flow) - handbookAt(c, 0)
+		u := gum.Rectangular(curveLimit) * min(1, 4*first.flow)
+		none := first.power.Plus(gum.New(-fall, u, assumedInput("part-load curve below what was seen", machine)))
+		none.V = max(none.V, 0.2*first.power.V)
+		all = append(all, curvePoint{0, none})
+	}
+	for _, p := range seen {
+		if p.flow < 1-1e-3 {
+			all = append(all, p)
+		}
+	}
+	return append(all, curvePoint{1, gum.Exact(1)})
+}
+
+// handbookAt is the handbook's curve at a flow share, its first piece going on to
+// nothing.
+func handbookAt(c sitefile.Control, flow float64) float64 {
+	points := handbookCurves[c]
+	for i := 1; i < len(points); i++ {
+		a, b := points[i-1], points[i]
+		if flow <= b.Flow || i == len(points)-1 {
+			return a.Power + (b.Power-a.Power)*(flow-a.Flow)/(b.Flow-a.Flow)
+		}
+	}
+	return flow
 }

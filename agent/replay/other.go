@@ -67,6 +67,7 @@ func (st *Study) newUnit(name string, l *Listed, beside *unit) unit {
 	if l.UnloadedShare > 0 {
 		u.unloaded = u.power.Scaled(l.UnloadedShare)
 	}
+	u.slowIdle = l.UnloadedShare == 0 && u.control == sitefile.VariableSpeed
 	if l.LeastShare > 0 {
 		u.least = gum.Exact(l.LeastShare)
 	}
@@ -81,12 +82,14 @@ func (u *unit) controlled(c sitefile.Control) {
 		u.power = u.power.Times(gum.New(1+driveLoss, gum.Rectangular(driveLossLimit), assumedInput("loss of the drive", u.name)))
 		u.startW, u.delayW = u.power.Scaled(startShare), u.power.Scaled(delayShare)
 	}
+	u.slowIdle = c == sitefile.VariableSpeed
 	u.refitted = true
 	u.control, u.curve, u.least, u.target = c, nil, gum.Value{}, gum.Value{}
-	u.curve = handbookCurve(c, u.name)
+	u.curve = wholeCurve(handbookCurve(c, u.name), c, u.name)
 	if least := leastShares[c]; least > 0 {
-		u.least = gum.New(least, gum.Rectangular(0.1), assumedInput("least flow share", u.name))
+		u.least = gum.New(least, gum.Rectangular(leastShareLimit), assumedInput("least flow share", u.name))
 	}
+	u.unloaded, u.unloadStart = u.slowed(u.unloaded), u.slowed(u.unloadStart)
 	if c == sitefile.StartStop || c == sitefile.Modulating {
 		u.noLoadStopS = math.Inf(1)
 	}

@@ -202,6 +202,10 @@ func (st *Study) checkUnit(u *unit, c *changes) error {
 	if u.cutIn.V >= u.cutOut.V {
 		return refuse(field("cut_in"), "%s is not below the cut-out of %s; set both", pa(u.cutInShown()), pa(u.cutOutShown()))
 	}
+	if width := u.cutOut.V - u.cutIn.V; !u.control.PartLoad() && width <= u.drop.V {
+		return refuse(field("cut_out"), "the band of %s is no wider than the drop of %s between where the controls read and the stores: it would unload as soon as it loads; widen it",
+			difference(width, units), difference(u.drop.V, units))
+	}
 	if u.control == sitefile.VariableSpeed && (u.target.V <= 0 || u.target.V >= u.cutOut.V-500) {
 		return refuse(field("target"), "the pressure that it holds, %s, is not below the cut-out of %s, at which it unloads", pa(u.target.V), pa(u.cutOutShown()))
 	}

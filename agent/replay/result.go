@@ -22,6 +22,8 @@ func (e *evaluation) result(alt Alternative, p *plan, of *plays) Result {
 	r.SavedKWh = amount(saved.Scaled(1 / kWh))
 	r.SavedShare = amount(saved.Over(gum.Exact(e.energy.V)))
 	r.Budget = budgetOf(saved)
+	r.SavedCost, r.SavedKg, r.SavedYear = e.costs.money(e, of, saved, &r.Outcome)
+	r.AssumesYear = e.assumesYear(e.costs)
 	r.Remarks = append(append(r.Remarks, p.remarks...), e.remarksOf(p, of, saved)...)
 	r.Cautions = append(r.Cautions, e.st.cautions(p)...)
 	return r
@@ -67,7 +69,7 @@ func (e *evaluation) remarks() (all []string) {
 	for i := range rec.Machines {
 		m := &rec.Machines[i]
 		if m.Machine.Control.PartLoad() && m.Curve == nil {
-			all = append(all, m.Machine.Name+": the week does not show its part-load curve; the handbook's is taken, ±3 points")
+			all = append(all, m.Machine.Name+": the week does not show its part-load curve; the handbook's is taken, ±5 points")
 		}
 	}
 	return append(all, e.st.gaps(&e.st.base)...)
@@ -89,7 +91,7 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 	for i := range p.units {
 		u := &p.units[i]
 		if (u.another || u.refitted) && u.control.PartLoad() {
-			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±3 points", u.name, u.control))
+			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±5 points", u.name, u.control))
 		}
 		all = append(all, st.timerRemark(u, of, i)...)
 		all = append(all, st.startsRemark(u, of, i)...)

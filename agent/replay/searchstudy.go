@@ -22,6 +22,9 @@ func (st *Study) Search(ctx context.Context, spec SearchSpec, named []Alternativ
 
 func (st *Study) plantOf(set []Setting) (*engine.Plant, []engine.Stretch, error) {
 	a, err := st.Apply(Alternative{Set: set})
+	for i := range a.Demand { // only what is equal: a plant that is off at night
+		a.Demand[i].Segments = engine.MergeSegments(a.Demand[i].Segments, 0)
+	}
 	return &a.Plant, a.Demand, err
 }
 

@@ -85,9 +85,7 @@ func newStudy(src analysis.Source, site *sitefile.Site, q Query, system *sitefil
 	h := fnv.New64a()
 	fmt.Fprintf(h, "%s %d %d", q.System, rec.FromMS, rec.ToMS)
 	st.seed = h.Sum64()
-	if len(site.Shifts) > 0 {
-		st.watch = append([]engine.Span{}, st.spansWhere(st.inShift())...)
-	}
+	st.watch = st.spansOf(rec.Watch)
 	if rec.Absent == "" {
 		st.base = st.asRecorded()
 		st.demand = st.stretches(&st.base.demand, shift{}, noise{})
@@ -137,7 +135,8 @@ func (st *Study) Apply(alt Alternative) (Applied, error) {
 // applied is a plan in numbers.
 func (st *Study) applied(p *plan, s shift, n noise) Applied {
 	a := Applied{Remarks: p.remarks, Plant: engine.Plant{
-		VolumeM3: max(1e-3, s.of(p.volume)), InletPa: st.rec.InletPa, OutsidePa: st.rec.OutsidePa, MinimumPa: st.rec.MinimumPa, SlotS: st.slotS, Watch: st.watch}}
+		VolumeM3: max(1e-3, s.of(p.volume)), InletPa: st.rec.InletPa, OutsidePa: st.rec.OutsidePa, MinimumPa: st.rec.MinimumPa, SlotS: st.slotS, Watch: st.watch,
+		CommonDropPa: max(0, s.of(st.rec.CommonDropPa)), CommonM3S: st.rec.CommonM3S}}
 	for i := range p.units {
 		a.Plant.Machines = append(a.Plant.Machines, p.units[i].engine(s))
 	}

@@ -36,6 +36,7 @@ type unit struct {
 	from     int  // place in the record; -1: it is new
 	another  bool // another machine than there is
 	refitted bool // the same with another control
+	slowIdle bool // its unloaded power is that at full speed, and it idles at the least
 	control  sitefile.Control
 
 	flow, flowPerPa, power, perPa          gum.Value
@@ -43,6 +44,7 @@ type unit struct {
 	unloaded, unloadStart, blowDown        gum.Value
 	stopped, startS, startW                gum.Value
 	delayS, delayW, drop, runOn            gum.Value
+	idle                                   gum.Value // of slowIdle: power over what goes with the speed
 	cutIn, cutOut, target                  gum.Value
 	gauge                                  gum.Value
 	cutInSet, cutOutSet                    float64   // in its own display; 0: not known
@@ -63,10 +65,13 @@ func (st *Study) unitOf(k int) unit {
 		flow: m.FullFlow, power: m.LoadedPower, perPa: m.PowerPerPa, ratedPa: m.LoadedPa,
 		flowPerPa: gum.New(flowPerPa, gum.Rectangular(flowPerPaLimit), assumedInput("flow over pressure", site.Name)),
 		unloaded:  m.UnloadedPower, unloadStart: m.UnloadStartPower, blowDown: m.BlowDownS,
-		stopped: m.StoppedPower, startS: m.StartS, startW: m.StartPower, delayS: m.DelayS, delayW: m.DelayPower, drop: m.DropPa,
+		stopped: m.StoppedPower, startS: m.StartS, startW: m.StartPower, delayS: m.DelayS, delayW: m.DelayPower, drop: m.DropPa, runOn: m.RunOnS,
 		cutIn: m.CutInPa, cutOut: m.CutOutPa, target: m.TargetPa, gauge: m.GaugePa, cutInSet: m.CutInSetPa, cutOutSet: m.CutOutSetPa,
-		modulation: m.ModulationPa, least: m.LeastShare, noLoadStopS: m.NoLoadStopS,
+		modulation: m.ModulationPa, least: m.LeastShare, noLoadStopS: m.NoLoadStopS, leastBetweenS: m.LeastBetweenStartsS,
 		startsPerHour: site.Motor.StartsPerHour, ratedPressurePa: site.RatedPressurePa, motorW: site.Motor.PowerW,
+	}
+	if site.LeastBetweenStarts > 0 { // what is set beats what was seen
+		u.leastBetweenS = site.LeastBetweenStarts.Seconds()
 	}
 	if u.noLoadStopS == 0 {
 		u.noLoadStopS = math.Inf(1)
@@ -81,6 +86,9 @@ func (st *Study) unitOf(k int) unit {
 
 // spansOf are times of the record as the engine has them; nil stays nil.
 func (st *Study) spansOf(spans []analysis.Span) (all []engine.Span) {
+	if spans != nil {
+		all = []engine.Span{} // never is not always
+	}
 	for _, sp := range spans {
 		all = append(all, engine.Span{FromS: st.seconds(sp.FromMS), ToS: st.seconds(sp.ToMS)})
 	}
@@ -98,11 +106,14 @@ func (u *unit) fill(st *Study) {
 	if u.perPa.V <= 0 {
 		u.perPa = isentropicPerPa(st.rec.InletPa, st.rec.OutsidePa, u.ratedPa, u.name)
 	}
+	if u.least.V <= 0 && leastShares[u.control] > 0 {
+		u.least = gum.New(leastShares[u.control], gum.Rectangular(leastShareLimit), assumedInput("least flow share", u.name))
+	}
 	if u.unloaded.V <= 0 {
-		u.unloaded = u.share(unloadedShare, unloadedShareLimit, "unloaded power")
+		u.unloaded = u.slowed(u.share(unloadedShare, unloadedShareLimit, "unloaded power"))
 	}
 	if u.unloadStart.V <= 0 {
-		u.unloadStart = u.share(unloadStartShare, unloadStartLimit, "power right after an unload")
+		u.unloadStart = u.slowed(u.share(unloadStartShare, unloadStartLimit, "power right after an unload"))
 	}
 	if u.blowDown.V <= 0 {
 		u.blowDown = gum.New(blowDownS, gum.Rectangular(blowDownLimitS), assumedInput("blow-down", u.name))
@@ -116,16 +127,26 @@ func (u *unit) fill(st *Study) {
 	if u.delayW.V <= 0 {
 		u.delayW = u.power.Scaled(delayShare)
 	}
-	u.runOn = gum.New(runOnS, gum.Rectangular(runOnLimitS), "run-on of "+u.name)
+	u.idle = gum.New(1, gum.Rectangular(slowIdleLimit), assumedInput("idle power at least speed", u.name))
+	if u.runOn.V <= 0 && u.runOn.U() == 0 {
+		u.runOn = gum.New(runOnS, gum.Rectangular(runOnLimitS), "run-on of "+u.name)
+	}
 	if u.modulation.V <= 0 {
 		u.modulation = gum.New(modulationPa, gum.Rectangular(modulationLimitPa), assumedInput("throttling range", u.name))
-	}
-	if u.least.V <= 0 && leastShares[u.control] > 0 {
-		u.least = gum.New(leastShares[u.control], gum.Rectangular(0.1), assumedInput("least flow share", u.name))
 	}
 	if len(u.curve) == 0 {
 		u.curve = handbookCurve(u.control, u.name)
 	}
+	u.curve = wholeCurve(u.curve, u.control, u.name)
+}
+
+// slowed is an unloaded power at full speed as a machine of variable speed has it,
+// which rests at its least.
+func (u *unit) slowed(v gum.Value) gum.Value {
+	if u.control == sitefile.VariableSpeed && u.least.V > 0 {
+		return v.Times(u.least)
+	}
+	return v
 }
 
 // engine is the machine in numbers.
@@ -150,6 +171,10 @@ func (u *unit) engine(s shift) engine.Machine {
 	switch u.control {
 	case sitefile.VariableSpeed:
 		m.ModulationPa = 0
+		if u.slowIdle {
+			speed := min(1, s.of(u.idle)*max(0.1, m.LeastShare))
+			m.UnloadedW, m.UnloadStartW = speed*m.UnloadedW, speed*m.UnloadStartW
+		}
 		m.CutOutPa = max(m.CutOutPa, m.TargetPa+1000)
 		m.CutInPa = min(m.CutInPa, m.TargetPa)
 	case sitefile.Modulating:
@@ -169,7 +194,7 @@ func (u *unit) values() []gum.Value {
 	if !u.control.PartLoad() {
 		return all
 	}
-	all = append(all, u.target, u.modulation, u.least)
+	all = append(all, u.target, u.modulation, u.least, u.idle)
 	for _, p := range u.curve {
 		all = append(all, p.power)
 	}
@@ -213,7 +238,7 @@ func (u *unit) named() []namedValue {
 	}
 	all = append(all, namedValue{"least_share", "least flow share", "1", u.least, assumed})
 	for _, p := range u.curve {
-		all = append(all, namedValue{"curve", "power share at a flow share of " + strconv.FormatFloat(p.flow, 'g', 3, 64), "1", p.power, "handbook curve, ±3 points"})
+		all = append(all, namedValue{"curve", "power share at a flow share of " + strconv.FormatFloat(p.flow, 'g', 3, 64), "1", p.power, "handbook curve, ±5 points"})
 	}
 	return all
 }

@@ -105,7 +105,7 @@ func TestJoinery(t *testing.T) {
 	within(t, "cut in", m.CutInPa, 105*6894.757, 0.1)
 	within(t, "cut out", m.CutOutPa, 120*6894.757, 0.1)
 	within(t, "motor", m.Motor.PowerW, 50*745.6999, 0.01)
-	if m.RatedPowerW != 37e3 || m.NoLoadStop != 5*time.Minute || m.Control != LoadUnload || m.RatedFlowText != "185 cfm" ||
+	if m.RatedPowerW != 37e3 || m.NoLoadStop != 5*time.Minute || m.LeastBetweenStarts != 6*time.Minute || m.Control != LoadUnload || m.RatedFlowText != "185 cfm" ||
 		m.Motor.Poles != 4 || m.Motor.Volts != 460 || m.Motor.Starting != "wye-delta" || m.Motor.StartsPerHour != 6 {
 		t.Errorf("machine: %+v", m)
 	}

@@ -26,6 +26,7 @@ func (l *loader) readMachines(root *section) {
 				"cut_in is not below cut_out")
 		}
 		m.NoLoadStop = s.duration("no_load_stop", 0, time.Second, `write it like "5 min"`)
+		m.LeastBetweenStarts = s.duration("least_between_starts", 0, time.Second, `write the least time from start to start that the controller is set to, like "6 min"`)
 		m.TripTemperatureK = s.tripTemperature("trip_temperature")
 		m.Motor = s.motor("motor")
 		m.Service = s.service("service")

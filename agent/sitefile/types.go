@@ -228,8 +228,11 @@ type Machine struct {
 	RatedPressurePa float64 // gauge
 	RatedPowerW     float64 // package input at rated flow
 	NoLoadStop      time.Duration
-	CutInPa         float64 // band as set on the controller, gauge; 0: not given
-	CutOutPa        float64
+	// LeastBetweenStarts is the controller's guard of the motor: the least time from
+	// start to start; 0: none. Key: least_between_starts.
+	LeastBetweenStarts time.Duration
+	CutInPa            float64 // band as set on the controller, gauge; 0: not given
+	CutOutPa           float64
 	// TripTemperatureK is the discharge temperature at which the machine trips;
 	// 0: not given. Key: trip_temperature.
 	TripTemperatureK float64

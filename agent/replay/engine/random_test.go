@@ -199,8 +199,11 @@ func TestMergeKeepsTheAir(t *testing.T) {
 		i := 0
 		for _, m := range merged {
 			for left := m.Seconds; left > 1e-6; i++ {
-				if d := segments[i].DemandM3S - m.DemandM3S; math.Abs(d) > tolerance+1e-9 {
-					t.Fatalf("segment %d lies %g from its mean, tolerance %g", i, d, tolerance)
+				for _, pa := range []float64{0, atPa / 2, atPa} {
+					at := func(g Segment) float64 { return g.DemandM3S + g.FollowM3SPerPa*(pa-g.AtPa) }
+					if d := at(segments[i]) - at(m); math.Abs(d) > tolerance+1e-9 {
+						t.Fatalf("segment %d lies %g from its mean at %g Pa, tolerance %g", i, d, pa, tolerance)
+					}
 				}
 				left -= segments[i].Seconds
 			}

@@ -74,7 +74,7 @@ func settingPairs() []Pair {
 		{Name: "volume up", Kind: Settings, Scenario: large, Quick: true,
 			Change: volume("receiver", 400), Set: sets("volume_add", "320 gal")},
 		{Name: "volume down", Kind: Settings, Scenario: shop,
-			Change: volume("receiver", 120), Set: sets("volume_add", "-120 gal")},
+			Change: volume("receiver", 120), Set: sets("volume", "155 gal")},
 		{Name: "band narrower, two fifths unseen", Kind: Settings, Scenario: shop, Unseen: away,
 			Change: band("comp1", 102, 112), Set: sets("comp1.cut_in", "102 psi", "comp1.cut_out", "112 psi")},
 		{Name: "volume up, starved", Kind: Settings, Scenario: "storage-starved",
@@ -90,7 +90,7 @@ func demandPairs() []Pair {
 	return []Pair{
 		{Name: "leaks mended, left on over night", Kind: Demand, Scenario: "growing-leaks", Present: leaking(16), Quick: true,
 			Change: leaks(0.4), Set: sets("leaks_mended", "60 %")},
-		{Name: "leaks mended, scheduled", Kind: Demand, Scenario: shop, Present: leaking(20),
+		{Name: "leaks mended, scheduled", Kind: Demand, Scenario: shop, Present: both(schedule("Mon-Fri 04:00-20:00"), leaking(20)),
 			Change: leaks(0.5), Set: sets("leaks_mended", "50 %")},
 		{Name: "leaks mended, three shifts", Kind: Demand, Scenario: works,
 			Change: leaks(0.5), Set: sets("leaks_mended", "50 %")},

@@ -132,6 +132,9 @@ func writeMachine(line func(string, ...any), s *simulator.Scenario, m *simulator
 	if m.NoLoadStop > 0 {
 		line("no_load_stop = \"%g s\"", m.NoLoadStop.Seconds())
 	}
+	if m.LeastStarts > 0 {
+		line("least_between_starts = \"%g s\"", m.LeastStarts.Seconds())
+	}
 	if m.TripK > 0 {
 		line("trip_temperature = %q", inUnit(m.TripK, "°F"))
 	}
