@@ -70,21 +70,26 @@ func (p *replayPrinter) fit(a *replay.Answer) {
 	fmt.Fprintln(table, "  \tmeasured\treplayed\toff")
 	notes := &noteList{}
 	for _, r := range p.rows() {
-		measured, present := r.in(&a.Measured), r.in(&a.Present)
-		if r.played || r.skip(&measured, &present) {
+		measured := r.in(&a.Measured)
+		if r.played || r.skip(&measured, &measured) {
 			continue
 		}
-		fmt.Fprintf(table, "  %s\t%s%s\t%s%s\t%s\n", r.name, p.amount(measured, r.unit), notes.mark(measured.Note),
-			p.amount(present, r.unit), notes.mark(present.Note), p.off(&r, &measured, &present))
+		replayed, off := "", ""
+		if r.raw != nil && measured.Value != nil {
+			raw := plain(r.raw(&a.Fit, *measured.Value))
+			replayed, off = p.amount(raw, r.unit), p.off(&r, &measured, &raw)
+		}
+		fmt.Fprintf(table, "  %s\t%s%s\t%s\t%s\n", r.name, p.amount(measured, r.unit), notes.mark(measured.Note), replayed, off)
 	}
 	rms := a.Fit.PressureRMSPa
-	fmt.Fprintf(table, "  pressure, minute by minute\t\t\t%s rms\n", p.amount(replay.Amount{Value: &rms}, "Pa"))
+	fmt.Fprintf(table, "  pressure, minute by minute\t\t\t%s (rms)\n", p.amount(replay.Amount{Value: &rms}, "Pa"))
 	p.flush(table)
 	p.notes(notes)
 	if a.Fit.Words != "" && !a.Fit.Poor {
 		p.line("  %s", a.Fit.Words)
 	}
-	p.machines(&a.Present)
+	p.machines(&a.Measured)
+	p.line("  What follows is brought to what was measured; what the replay misses is in every interval.")
 }
 
 // alternative writes one alternative beside the present settings.

@@ -12,7 +12,8 @@ import (
 // wattsPerSpecific are the W/(m³/s) in a kW/(m³/min).
 const wattsPerSpecific = 60_000
 
-// replayRow is one line of a table of outcomes: value·factor is in unit.
+// replayRow is one line of a table of outcomes: value·factor is in unit; a factor of 0
+// is 1.
 type replayRow struct {
 	name, unit string
 	factor     float64
@@ -20,38 +21,48 @@ type replayRow struct {
 	share      bool // differences are told in per cent
 	always     bool // shown where it is nothing throughout
 	played     bool // known of what is played alone
+	// raw is what the present settings gave before it was brought to what was
+	// measured; nil: that is not told.
+	raw func(f *replay.Fit, measured float64) float64
 }
 
 func plain(v float64) replay.Amount { return replay.Amount{Value: &v} }
 
 func (p *replayPrinter) rows() []replayRow {
 	return []replayRow{
-		{"energy", "kWh", 1, func(o *replay.Outcome) replay.Amount { return o.Energy }, true, true, false},
-		{"cost", p.currency, 1, func(o *replay.Outcome) replay.Amount { return o.Cost }, true, false, false},
-		{"of this for demand", p.currency, 1, func(o *replay.Outcome) replay.Amount { return o.DemandCost }, true, false, false},
-		{"emissions", "kg", 1, func(o *replay.Outcome) replay.Amount { return o.Emissions }, true, false, false},
-		{"starts", "1", 1, func(o *replay.Outcome) replay.Amount { return o.Starts }, false, true, false},
-		{"starts in an hour, most", "1", 1, func(o *replay.Outcome) replay.Amount { return o.StartsHourMax }, false, true, false},
-		{"load cycles", "1", 1, func(o *replay.Outcome) replay.Amount { return o.Loads }, true, true, false},
-		{"load cycles a running hour", "1/h", 1, func(o *replay.Outcome) replay.Amount { return o.LoadsHour }, true, true, false},
-		{"lowest pressure", "Pa", 1, func(o *replay.Outcome) replay.Amount { return o.LowestPa }, false, true, false},
-		{"mean pressure", "Pa", 1, func(o *replay.Outcome) replay.Amount { return o.MeanPa }, false, true, false},
-		{"below the least pressure", "s", 1, func(o *replay.Outcome) replay.Amount { return o.BelowS }, false, true, false},
-		{"power for air", "kW/(m³/min)", 1 / float64(wattsPerSpecific), func(o *replay.Outcome) replay.Amount { return o.SpecificPower }, true, true, false},
-		{"time short of air", "s", 1, func(o *replay.Outcome) replay.Amount { return plain(o.ShortS) }, false, false, true},
-		{"air that was short", "m³", 1, func(o *replay.Outcome) replay.Amount { return plain(o.ShortM3) }, false, false, true},
+		{name: "energy", unit: "kWh", of: func(o *replay.Outcome) replay.Amount { return o.Energy }, share: true, always: true,
+			raw: func(f *replay.Fit, measured float64) float64 { return measured * (1 + f.EnergyShare) }},
+		{name: "cost", unit: p.currency, of: func(o *replay.Outcome) replay.Amount { return o.Cost }, share: true},
+		{name: "of this for demand", unit: p.currency, of: func(o *replay.Outcome) replay.Amount { return o.DemandCost }, share: true},
+		{name: "emissions", unit: "kg", of: func(o *replay.Outcome) replay.Amount { return o.Emissions }, share: true},
+		{name: "starts", unit: "1", of: func(o *replay.Outcome) replay.Amount { return o.Starts }, always: true,
+			raw: func(f *replay.Fit, measured float64) float64 { return measured + f.Starts }},
+		{name: "starts in an hour, most", unit: "1", of: func(o *replay.Outcome) replay.Amount { return o.StartsHourMax }, always: true},
+		{name: "load cycles", unit: "1", of: func(o *replay.Outcome) replay.Amount { return o.Loads }, share: true, always: true,
+			raw: func(f *replay.Fit, measured float64) float64 { return math.Round(measured * (1 + f.Loads)) }},
+		{name: "load cycles a running hour", unit: "1/h", of: func(o *replay.Outcome) replay.Amount { return o.LoadsHour }, share: true, always: true},
+		{name: "lowest pressure", unit: "Pa", of: func(o *replay.Outcome) replay.Amount { return o.LowestPa }, always: true,
+			raw: func(f *replay.Fit, measured float64) float64 { return measured + f.LowestOffPa }},
+		{name: "mean pressure", unit: "Pa", of: func(o *replay.Outcome) replay.Amount { return o.MeanPa }, always: true},
+		{name: "below the least pressure", unit: "s", of: func(o *replay.Outcome) replay.Amount { return o.BelowS }, always: true},
+		{name: "power for air", unit: "kW/(m³/min)", factor: 1 / float64(wattsPerSpecific), of: func(o *replay.Outcome) replay.Amount { return o.SpecificPower }, share: true, always: true},
+		{name: "time short of air", unit: "s", of: func(o *replay.Outcome) replay.Amount { return plain(o.ShortS) }, played: true},
+		{name: "air that was short", unit: "m³", of: func(o *replay.Outcome) replay.Amount { return plain(o.ShortM3) }, played: true},
 	}
 }
 
 // in is an amount in the row's unit.
 func (r *replayRow) in(o *replay.Outcome) replay.Amount {
 	a := r.of(o)
+	if r.factor == 0 {
+		return a
+	}
 	if a.Value != nil {
 		v := *a.Value * r.factor
 		a.Value = &v
 	}
 	if a.Interval != nil {
-		half := *a.Interval * math.Abs(r.factor)
+		half := *a.Interval * r.factor
 		a.Interval = &half
 	}
 	return a
@@ -112,6 +123,8 @@ func (p *replayPrinter) pair(v float64, half *float64, unit string) (value, spre
 		value, spread = shownPair(&v, half, &analysis.Column{Unit: unit}, p.site.Units)
 	case unit == "1":
 		value = rounded(v, 0)
+	case unit == "Pa":
+		value, symbol, _ = strings.Cut(quantity.Format(v, quantity.Pressure, p.site.Units), " ")
 	case isMoney(unit):
 		value = rounded(v, 2)
 	default:
