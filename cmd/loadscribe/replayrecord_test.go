@@ -91,7 +91,9 @@ func (h *recordHolder) machine(m *analysis.ReplayMachine, done *analysis.ReplayD
 			want += sum.StateJ[s]
 		}
 		if want > 0.02*sum.EnergyJ {
-			h.hold(name+" energy "+what+", kWh", gum.Exact(got/3.6e6), want/3.6e6, 0.01)
+			// Each load is known to a scan only: where they are short, that is much of them.
+			moments := 0.1 * float64(sum.LoadCycles) / (sum.States[simulator.Loaded] + sum.States[simulator.PartLoad]).Seconds()
+			h.hold(name+" energy "+what+", kWh", gum.Exact(got/3.6e6), want/3.6e6, 0.01+moments)
 		}
 	}
 	h.hold(name+" energy, kWh", done.Energy.Scaled(1/3.6e6), sum.EnergyJ/3.6e6, 0.005)
@@ -154,7 +156,7 @@ func (h *recordHolder) schedule(m *analysis.ReplayMachine) {
 			wrong++
 		}
 	}
-	if wrong > 3 {
+	if wrong > 5 { // coarse registers come once a minute
 		h.t.Errorf("%s: %d minutes of the schedule are wrong; on %v", m.Machine.Name, wrong, m.On)
 	}
 }
