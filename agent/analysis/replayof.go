@@ -41,6 +41,7 @@ type replayMaker struct {
 	before   beforeMeter
 	meterOf  string // what the full flows were brought to a meter by; empty: they were not
 	seen     *replayGauge
+	filled   bool // Watch begins later than a shift does
 	rec      *ReplayRecord
 }
 

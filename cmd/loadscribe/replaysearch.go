@@ -78,9 +78,9 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 	for i := range points {
 		priced = priced || points[i].Price != nil
 	}
-	head := "  \tenergy\tsaved\tstarts\tlowest\tcycles/h"
+	head := "  \tenergy kWh\tsaved kWh\tstarts\tlowest\tcycles/h"
 	if priced {
-		head += "\tprice [" + p.currency + "]\tpays back in"
+		head += "\t" + strings.TrimSpace("price "+p.currency) + "\tpays back"
 	}
 	fmt.Fprintln(table, head)
 	notes := &noteList{}
@@ -91,7 +91,11 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 			a    replay.Amount
 			unit string
 		}{{r.Outcome.Energy, "kWh"}, {r.SavedKWh, "kWh"}, {r.Outcome.Starts, "1"}, {r.Outcome.LowestPa, "Pa"}, {r.Outcome.LoadsHour, "1/h"}} {
-			row += "\t" + strings.TrimSuffix(p.amount(c.a, c.unit), " 1/h") + notes.mark(c.a.Note)
+			shown := p.amount(c.a, c.unit)
+			if c.unit != "Pa" { // the head has the unit
+				shown = strings.TrimSuffix(shown, " "+c.unit)
+			}
+			row += "\t" + shown + notes.mark(c.a.Note)
 		}
 		if priced {
 			price := replay.Amount{Value: points[i].Price}
@@ -107,6 +111,8 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 // paysBack is after how long a point has saved its price.
 func paysBack(f *replay.FrontPoint) string {
 	switch {
+	case f.Price != nil && *f.Price == 0:
+		return "at once"
 	case f.PaybackYears != nil:
 		return rounded(*f.PaybackYears, 1) + " years"
 	case f.Price == nil || f.Result.SavedYear.Value == nil:
