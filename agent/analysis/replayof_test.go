@@ -191,3 +191,32 @@ func TestReplayOfNoPower(t *testing.T) {
 		t.Errorf("basis %q, energy %g, %d slots, %q", m.Basis["loaded_power"], rec.Measured.Energy.V, len(rec.Measured.SlotJ), rec.Measured.EnergyBasis)
 	}
 }
+
+// TestReplayOfCounter has a counter of 0.1 kWh alone: loaded and mean unloaded power
+// follow from what it rises by in quarter hours of unlike duty.
+func TestReplayOfCounter(t *testing.T) {
+	site := plant(t)
+	delete(site.Machines[0].Roles, scan.Power)
+	tp := newTape(site, 0)
+	energy := 0.0
+	const hours = 12
+	for second := range int64(hours*3600 + 1) {
+		// Every other hour it runs unloaded for its first half.
+		loaded, pa, watts := handPlant(second)
+		if second/3600%2 == 1 && second%3600 < 1800 {
+			loaded, pa, watts = 0, 700e3, handIdleW
+		}
+		energy += watts
+		tp.add("controller", second*1000, 1, loaded, 0, 0, int64(math.Round(pa/100)), 1)
+		tp.add("meter", second*1000, 0, int64(energy/3.6e5))
+	}
+	m := mustReplay(t, fold(site, tp.scans), site, hours).Machines[0]
+	nearTo(t, "loaded power", m.LoadedPower.V, handFullW, max(1000, 2*m.LoadedPower.U()))
+	nearTo(t, "unloaded power", m.UnloadedPower.V, handIdleW, max(500, 2*m.UnloadedPower.U()))
+	if u := m.LoadedPower.U(); u > 0.08*handFullW {
+		t.Errorf("loaded power is known to %.0f W only", u)
+	}
+	if !strings.Contains(m.Basis["loaded_power"], "energy counter") {
+		t.Errorf("basis %q", m.Basis["loaded_power"])
+	}
+}

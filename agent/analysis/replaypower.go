@@ -50,7 +50,9 @@ func (r *replayMaker) powers(k int, m *ReplayMachine) {
 	m.PowerPerPa = gum.New(slope, rectangular(slopeLimit*slope), slopeInput(name)+" (assumed)")
 	m.Basis["power_per_pa"] = fmt.Sprintf("isentropic slope at %s, ± a third", s.shownPressure(m.LoadedPa))
 	if s.draw == nil {
-		r.nameplatePowers(k, m)
+		if !r.counterPowers(k, m) {
+			r.nameplatePowers(k, m)
+		}
 		return
 	}
 	r.loadedFit(k, m)

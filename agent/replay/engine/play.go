@@ -183,11 +183,15 @@ func (pl *player) common() {
 		others := all - u.flowM3S(pl.pa)
 		c := common{perM3S2, others}
 		if !u.steady() {
-			c.othersM3S = steady
+			c.othersM3S = steady // its own is none of it
 		}
-		if c != u.common || others != u.othersM3S {
-			u.common, u.othersM3S = c, others
-			u.reads(pl.pa)
+		if others != u.othersM3S || c.perM3S2 != u.common.perM3S2 {
+			u.othersM3S, u.common.perM3S2 = others, perM3S2
+			u.readBand()
+		}
+		if c != u.common {
+			u.common = c
+			u.readLaw(pl.pa)
 		}
 	}
 }

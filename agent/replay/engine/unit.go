@@ -38,13 +38,24 @@ type unit struct {
 // setBand moves a machine's band.
 func (u *unit) setBand(b band, pa float64) {
 	u.set = b
-	u.reads(pa)
+	u.readBand()
+	u.law = lawOf(u.Machine, b, u.common)
+	u.piece = pieceAt(u.law.pieces, pa)
 }
 
-// reads makes band and law anew of what is set and what others deliver.
-func (u *unit) reads(pa float64) {
+// readBand makes the band anew of what others deliver.
+func (u *unit) readBand() {
 	abovePa := u.common.perM3S2 * u.othersM3S * u.othersM3S
 	u.band = band{u.set.inPa - abovePa, u.set.outPa - abovePa, u.set.targetPa - abovePa}
+}
+
+// readLaw makes the law anew of what is common; that of a steady machine only moves.
+func (u *unit) readLaw(pa float64) {
+	if u.steady() {
+		abovePa := u.aboveStores(u.common, 1)
+		u.law.outPa, u.law.pieces[0].atPa = u.set.outPa-abovePa, u.RatedPa-abovePa
+		return
+	}
 	u.law = lawOf(u.Machine, u.set, u.common)
 	u.piece = pieceAt(u.law.pieces, pa)
 }
