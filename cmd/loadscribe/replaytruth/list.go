@@ -166,7 +166,7 @@ func SpeedPairs() (pairs []Pair, shares []float64) {
 	shares = []float64{1, 0.8, 0.6, 0.4}
 	for i, share := range shares {
 		pairs = append(pairs, Pair{Name: "variable speed at " + strconv.FormatFloat(100*share, 'f', 0, 64) + " %", Kind: Control,
-			Scenario: shop, Seed: uint64(900 + i), Flow: 0.97, Present: both(schedule(), leaking(0.1), steadily(share*0.97*185)),
+			Scenario: shop, Seed: uint64(900 + i), Flow: 0.97, Present: both(schedule(), leaking(0.1), steadily(share*0.97*185, share == 1)),
 			Change: driven(108, 0.25), Set: sets("comp1.control", "variable speed", "comp1.target", "108 psi", "comp1.least_share", "25 %")})
 	}
 	return pairs, shares
