@@ -13,73 +13,38 @@ const (
 	// practice, no source).
 	runOnMiddleS, runOnLimitS = closingS, closingS
 	mostRunOnS                = 1.5
-	// Loads after so long unloaded have the pressure before them kept, and so tell the
-	// delay.
-	toldDelayMS = leastBlocks * leastBlockMS
 )
 
 func runOnInput(machine string) string { return "run-on of " + machine }
 
-// delays gives each load the delay that its sump had left, and each unload the air
-// that still flows: those of the balance are of all loads alike, but a sump that has
-// not blown down gives air sooner. A replay must count both in the demand, for it
-// plays them.
-func (r *replayMaker) delays() {
+// runsOn gives each unload the air that still flows while the inlet closes. A replay
+// must count it in the demand, for it plays it.
+func (r *replayMaker) runsOn() {
 	for k, s := range r.machines {
-		tau, _, _ := s.blowDownSeen()
-		loads := s.g.loadSpans()
-		seen := r.b.delay[k]
-		settled := seen.V
-		if s.delaySeen() {
-			var told []float64
-			for _, l := range loads {
-				if l.seen && l.unloadedMS >= toldDelayMS {
-					told = append(told, l.left(tau))
-				}
-			}
-			if len(told) > 0 {
-				settled /= max(quantileOf(told, 0.5), 0.2)
-			}
-		}
 		run := s.runOnSeen()
 		r.runOn = append(r.runOn, run)
 		shares := r.b.partShares(s)
-		var left, n float64
-		for i := range loads {
-			r.correct(k, &loads[i], seen.V, float64(settled*loads[i].left(tau)), run.V, shares)
-			if loads[i].seen {
-				left += loads[i].left(tau)
-				n++
+		for _, l := range s.g.loadSpans() {
+			if !l.ends {
+				continue
 			}
-		}
-		by := 1.0
-		if seen.V > 0 {
-			by = settled / seen.V
-		}
-		r.settled = append(r.settled, seen.Scaled(by))
-		if n > 0 { // what a longer delay takes off the air, by the mean of the loads
-			r.b.delay[k] = gum.Linear(seen.V, gum.Term{C: float64(by * left / n), X: seen})
+			end := l.to + int64(math.Round(run.V*1000))
+			if l.next > 0 {
+				end = min(end, l.next)
+			}
+			r.b.over(l.to, end, func(i int, ms int64) {
+				r.b.minutes[i].fullS[k] += float64(float64(ms) / 1000 * shares(i, l.last))
+			})
 		}
 	}
 }
 
 // loadSpan is a time in which a machine delivered, whatever the share.
 type loadSpan struct {
-	from, to   int64
-	seen       bool // its load was seen
-	ends       bool // so was its end
-	unloadedMS int64
-	next       int64 // when it delivers again; 0: not known
-	last       State
-}
-
-// left is the share of the delay that is left after so long unloaded; all of it after
-// a stop.
-func (l *loadSpan) left(tauS float64) float64 {
-	if l.unloadedMS == 0 {
-		return 1
-	}
-	return 1 - math.Exp(-float64(l.unloadedMS)/1000/tauS)
+	to   int64
+	ends bool  // its end was seen
+	next int64 // when it delivers again; 0: not known
+	last State
 }
 
 func (g *gathered) loadSpans() (all []loadSpan) {
@@ -96,44 +61,14 @@ func (g *gathered) loadSpans() (all []loadSpan) {
 		case open && joined && !t.seenLoad:
 			all[len(all)-1].to, all[len(all)-1].last = t.to, t.state
 		default:
-			l := loadSpan{from: t.from, to: t.to, seen: t.seenLoad, last: t.state}
-			if joined && before.state == Unloaded {
-				l.unloadedMS = before.to - before.from
-			}
 			if n := len(all); n > 0 {
 				all[n-1].next = t.from
 			}
-			all, open = append(all, l), true
+			all, open = append(all, loadSpan{to: t.to, last: t.state}), true
 		}
 		before = t
 	}
 	return all
-}
-
-// correct moves the beginning of a load's air from the balance's delay to its own,
-// and lets it flow on at the end.
-func (r *replayMaker) correct(k int, l *loadSpan, delayS, ownS, runOnS float64, shares func(int, State) float64) {
-	add := func(from, to int64, sign float64) {
-		r.b.over(from, to, func(i int, ms int64) {
-			m := &r.b.minutes[i]
-			m.fullS[k] = max(0, m.fullS[k]+float64(sign*float64(ms)/1000*shares(i, l.last)))
-		})
-	}
-	ms := func(s float64) int64 { return int64(math.Round(s * 1000)) }
-	own := l.from
-	if l.seen {
-		was := min(l.from+ms(delayS), l.to)
-		own = min(l.from+ms(ownS), l.to)
-		add(own, was, 1)
-		add(was, own, -1)
-	}
-	if l.ends && own < l.to {
-		end := l.to + ms(runOnS)
-		if l.next > 0 {
-			end = min(end, l.next)
-		}
-		add(l.to, end, 1)
-	}
 }
 
 // runOnU is what the run-on may be off, in the mean demand.

@@ -32,7 +32,7 @@ func (r *replayMaker) machine(k int) ReplayMachine {
 	}
 	m.FlowPa = r.outletPa(k)
 	m.LoadedPa = m.FlowPa
-	m.DelayS, m.RunOnS = r.settled[k], r.runOn[k]
+	m.DelayS, m.RunOnS = r.b.delay[k], r.runOn[k]
 	m.Basis["run_on"] = r.runOnBasis(k)
 	m.Basis["delay"] = r.delayBasis(k)
 	r.powers(k, &m)
@@ -222,7 +222,7 @@ func (r *replayMaker) keptFrom(run Run, cutInPa float64) int64 {
 // delayBasis says where the delivery delay comes from.
 func (r *replayMaker) delayBasis(k int) string {
 	if s := r.machines[k]; s.delaySeen() {
-		return s.storage.delayMethod + fmt.Sprintf("; %.1f s where the sump had settled before", r.settled[k].V)
+		return s.storage.delayMethod
 	}
 	return fmt.Sprintf("assumed, %.0f ± %.0f s", deliveryDelayS, deliveryDelayLimitS)
 }

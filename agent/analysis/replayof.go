@@ -31,7 +31,6 @@ type replayMaker struct {
 	minutes  []int  // places in b.minutes of those that are replayed
 	replayed []bool // the same, by place
 	full     []gum.Value
-	settled  []gum.Value // delivery delays after a settled sump
 	runOn    []gum.Value
 	meterOf  string // what the full flows were brought to a meter by; empty: they were not
 	seen     *replayGauge
@@ -60,7 +59,7 @@ func ReplayOf(src Source, site *sitefile.Site, system string, fromMS, toMS, nowM
 	if rec.Absent = r.lacks(); rec.Absent != "" {
 		return rec, nil
 	}
-	r.delays()
+	r.runsOn()
 	r.flows()
 	rec.Volume = r.volume()
 	if !r.b.metered && rec.Volume.V > 0 {

@@ -70,9 +70,16 @@ func searchOver(ctx context.Context, on playground, spec SearchSpec, named []Alt
 		return Answer{}, err
 	}
 	steps := &steps{tell: progress, total: g.size() + 1 + (frontMost+len(named))*evaluatedAs}
+	plain, toldAs, err := asToldOf(ctx, on)
+	if err != nil || plain.Absent != "" {
+		return plain, err
+	}
 	trials, err := playAll(ctx, on, g, steps)
 	if err != nil {
 		return Answer{}, err
+	}
+	for i := range trials {
+		toldAs.put(&trials[i])
 	}
 	limits := g.limits
 	if present := trials[0]; !limits.belowGiven && !present.failed {
@@ -90,6 +97,36 @@ func searchOver(ctx context.Context, on playground, spec SearchSpec, named []Alt
 		f.Absent = f.noneAllowed(trials, on.display())
 	}
 	return f.evaluate(ctx, on, g, named, grain.thinned(best, frontMost), steps)
+}
+
+// asTold brings the numbers of a play to those that an answer tells, so that limits
+// are held to what is told: what the replay of the present misses of the measured is
+// put right in both alike.
+type asTold struct{ lowestPa, cycles float64 }
+
+// asToldOf evaluates the present alone; its answer says why where nothing can be told.
+func asToldOf(ctx context.Context, on playground) (Answer, asTold, error) {
+	told := asTold{cycles: 1}
+	answer, err := on.Evaluate(ctx, nil, nil)
+	if err != nil || answer.Absent != "" {
+		return answer, told, err
+	}
+	present, err := play(ctx, on, nil)
+	if err != nil {
+		return answer, told, fmt.Errorf("play the present settings: %w", err)
+	}
+	if v := answer.Present.LowestPa.Value; v != nil && !math.IsInf(present.lowestPa, 0) {
+		told.lowestPa = *v - present.lowestPa
+	}
+	if v := answer.Present.LoadsHour.Value; v != nil && *v > 0 && present.cyclesHour > 0 {
+		told.cycles = *v / present.cyclesHour
+	}
+	return answer, told, nil
+}
+
+func (a asTold) put(t *trial) {
+	t.lowestPa += a.lowestPa
+	t.cyclesHour *= a.cycles
 }
 
 const searchMethod = "every combination is played against the same demand; of those within the limits the ones that no other " +

@@ -26,6 +26,7 @@ type shop struct {
 	stopAfter int64 // plays, then cancel
 	cancel    context.CancelFunc
 	evaluated [][]Setting
+	tellPa    float64
 }
 
 func newShop() *shop {
@@ -76,8 +77,13 @@ func (s *shop) plantOf(set []Setting) (*engine.Plant, []engine.Stretch, error) {
 
 func (s *shop) display() quantity.System { return quantity.SI }
 
-// Evaluate plays once; intervals are a tenth of the values.
+// Evaluate says of the present that its pressure is told s.tellPa lower and its cycles
+// are told half as many. It plays once; intervals are a tenth of the values.
 func (s *shop) Evaluate(ctx context.Context, alternatives []Alternative, progress func(done, total int)) (answer Answer, err error) {
+	if now, err := play(ctx, s, nil); err == nil && s.tellPa != 0 {
+		low, cycles := now.lowestPa-s.tellPa, now.cyclesHour/2
+		answer.Present = Outcome{LowestPa: Amount{Value: &low}, LoadsHour: Amount{Value: &cycles}}
+	}
 	for i, a := range alternatives {
 		s.evaluated = append(s.evaluated, a.Set)
 		t, err := play(ctx, s, a.Set)
@@ -90,7 +96,9 @@ func (s *shop) Evaluate(ctx context.Context, alternatives []Alternative, progres
 		}
 		answer.Results = append(answer.Results, Result{Name: a.Name, Set: a.Set, SavedYear: with(500),
 			Outcome: Outcome{Energy: with(t.energyJ / 3.6e6), Starts: with(float64(t.starts)), LowestPa: with(t.lowestPa)}})
-		progress(i+1, len(alternatives))
+		if progress != nil {
+			progress(i+1, len(alternatives))
+		}
 	}
 	return answer, nil
 }
@@ -296,5 +304,28 @@ func TestSearchBesideAlternatives(t *testing.T) {
 		if (len(a.Search.Points) > 0) != (a.Search.Absent == "") {
 			t.Errorf("with a limit of %s: %d points, absent %q", limit, len(a.Search.Points), a.Search.Absent)
 		}
+	}
+}
+
+// TestSearchLimitsWhatIsTold: a limit is held to the numbers that the answer tells, not
+// to those that the replay plays.
+func TestSearchLimitsWhatIsTold(t *testing.T) {
+	played, told := newShop(), newShop()
+	told.tellPa = 2e4
+	spec := shopSpec()
+	cycles := 12.0
+	spec.Limits = SearchLimits{LowestPressure: "5.8 bar", CyclesPerHour: &cycles}
+	lower, cycles2 := spec, 6.0
+	lower.Limits = SearchLimits{LowestPressure: "5.6 bar", CyclesPerHour: &cycles2}
+	a, err := frontOf(t.Context(), played, spec, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := frontOf(t.Context(), told, lower, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if fmt.Sprint(a.Broke) != fmt.Sprint(b.Broke) || a.Allowed != b.Allowed || a.Allowed == 0 || len(a.Broke) < 2 {
+		t.Errorf("with what is told a little lower %v, %d allowed; want %v, %d", b.Broke, b.Allowed, a.Broke, a.Allowed)
 	}
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -15,11 +16,14 @@ import (
 	"loadscribe/simulator"
 )
 
-// unstored is a source of nothing: all pieces are the folder's.
+// unstored is a source of nothing: all pieces are the folder's. It keeps no scans,
+// so windows must begin and end between cells.
 type unstored struct{}
 
+var errNoScans = errors.New("the record in memory keeps no scans: the window cuts a cell")
+
 func (unstored) Pieces(string, int64, int64) ([]store.Piece, error)  { return nil, nil }
-func (unstored) Scans(store.ScanQuery, func(*scan.Scan) error) error { return nil }
+func (unstored) Scans(store.ScanQuery, func(*scan.Scan) error) error { return errNoScans }
 
 // foldedStage plays a scenario into a folder.
 func foldedStage(t *testing.T, o stage.Options) (*stage.Stage, analysis.Source) {
