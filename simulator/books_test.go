@@ -193,6 +193,9 @@ func TestBooksOfEveryScenario(t *testing.T) {
 // truth and every register are the same to the bit; another seed gives another
 // truth.
 func TestScenariosRepeatBitForBit(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	for _, name := range shortOf() {
 		first, again := fingerprint(t, name, 0), fingerprint(t, name, 0)
 		if first != again {

@@ -99,7 +99,7 @@ func (w *World) lookAtPlant(snap *snapshot) {
 	last := &w.vessels[len(w.vessels)-1]
 	snap.headerPa = last.pressurePa() - w.scenario.BarometerPa
 	snap.headerM3S, snap.headerM3 = w.headerFlow(), w.plant.HeaderM3
-	snap.humidity = math.Min(1, w.scenario.Weather.Humidity*saturationPa(w.scenario.Weather.MeanK)/saturationPa(w.ambientK))
+	snap.humidity = w.humidity
 	d := &w.dryer
 	flow := 0.0
 	if d.link >= 0 {

@@ -36,6 +36,9 @@ func vectors(t *testing.T, name string) []map[string]string {
 
 // What goes in comes out or stays, in the sump and in the plant.
 func TestAirIsConserved(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	w := world(t, 6*time.Hour, nil)
 	sumpBefore, plantBefore := w.machines[0].sump.freeM3, w.initial-w.machines[0].sump.freeM3
 	w.Advance(w.Now().Add(30 * time.Hour))

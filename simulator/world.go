@@ -41,6 +41,7 @@ type World struct {
 	firstOilK []float64 // of each machine, at the start
 
 	ambientK, outsideK float64
+	humidity           float64 // relative, at ambientK
 	dayOffsetK         float64
 	dayNumber          int
 	grid               grid
@@ -84,6 +85,7 @@ func New(s *Scenario, start time.Time) (*World, error) {
 	w.truth = newTruth(w)
 	w.weather(w.start)
 	w.ambientK = w.outsideK
+	w.moisten()
 	for _, c := range w.machines {
 		c.oilK, c.aftercoolerK = w.ambientK, w.ambientK
 		w.firstOilK = append(w.firstOilK, c.oilK)
@@ -225,6 +227,7 @@ func (w *World) second() {
 	}
 	want := w.outsideK + s.Weather.RoomK*running/float64(len(w.machines))
 	w.ambientK += (want - w.ambientK) / 1200
+	w.moisten()
 	w.grid.second(float64(second) / 3600)
 }
 
@@ -243,6 +246,13 @@ func (w *World) weather(local time.Time) {
 	hour, minute, _ := local.Clock()
 	angle := 2 * math.Pi * (float64(hour) + float64(minute)/60 - 15) / 24
 	w.outsideK = weather.MeanK + w.dayOffsetK + weather.SwingK*math.Cos(angle)
+}
+
+// moisten sets the humidity of the room: the vapour of the mean day, at the
+// room's temperature.
+func (w *World) moisten() {
+	weather := &w.scenario.Weather
+	w.humidity = math.Min(1, weather.Humidity*saturationPa(weather.MeanK)/saturationPa(w.ambientK))
 }
 
 // storedM3 is the free air in the plant and the sumps.

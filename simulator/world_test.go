@@ -55,6 +55,9 @@ func TestStepsDoNotAllocate(t *testing.T) {
 }
 
 func TestTruthAgreesWithItself(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	w := world(t, 5*time.Hour, nil)
 	w.Advance(w.Now().Add(15 * time.Hour))
 	truth := w.Truth()

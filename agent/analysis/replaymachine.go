@@ -13,6 +13,9 @@ const (
 	// A band that is set and not seen: how far the gauge and the controls may lie off
 	// the display (common practice, no source).
 	setBandLimitPa = 10_000.0
+	// What bands of machines that take turns lie apart at most (common practice, no
+	// source: some tenths of a bar for each).
+	mostRankPa = 60_000.0
 	// A start takes so long at most; what loads later waited for the pressure.
 	longestStartMS = 60_000
 	// Stops by the no-load timer come after the same time, within a scan and this.
@@ -57,6 +60,7 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 	}
 	m.CutInSetPa = set("cut_in_set", "cut_in", scan.CutInSetting, m.Machine.CutInPa)
 	m.CutOutSetPa = set("cut_out_set", "cut_out", scan.CutOutSetting, m.Machine.CutOutPa)
+	stoodPa := r.stoodThrough(k, m.CutInSetPa)
 	put := func(key string, into *gum.Value, e *bandEdge, setPa float64, note string) {
 		switch {
 		case s.pressureOf() != nil && len(e.twice) > 0:
@@ -64,8 +68,11 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 			*into = gum.New(pa, u, scatterInput(key+"_seen", name)).Minus(m.GaugePa)
 			m.Basis[key] = fmt.Sprintf("as seen, %d times%s", len(e.twice), note)
 		case setPa > 0:
-			*into = gum.New(setPa, rectangular(setBandLimitPa), key+" of "+name+", set and not seen").Minus(m.GaugePa)
+			*into = gum.New(setPa-stoodPa, rectangular(max(setBandLimitPa, stoodPa)), key+" of "+name+", set and not seen").Minus(m.GaugePa)
 			m.Basis[key] = "as set; it was not seen"
+			if stoodPa > 0 {
+				m.Basis[key] = fmt.Sprintf("as set, less %.1f kPa: its gauge fell so far below the set cut-in without it loading (another order of the machines, perhaps)", stoodPa/1000)
+			}
 		default:
 			m.Basis[key] = "neither seen nor set"
 		}
@@ -77,6 +84,23 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 	}
 	put("cut_in", &m.CutInPa, &in, m.CutInSetPa, note)
 	put("cut_out", &m.CutOutPa, &out, m.CutOutSetPa, "")
+}
+
+// stoodThrough is how far below the set cut-in the pressure fell at a machine that
+// never loaded: its band lies lower, as one that a rotation gives does. Where that
+// is further than orders of machines go it was off.
+func (r *replayMaker) stoodThrough(k int, cutInPa float64) float64 {
+	s := r.machines[k]
+	own := s.pressureOf()
+	if own == nil || s.g.total.analog[own.slot].n == 0 ||
+		slices.ContainsFunc(s.g.stretches(), func(t stretch) bool { return t.state.delivering() }) {
+		return 0
+	}
+	low, _ := own.extremes(&s.g.total.analog[own.slot])
+	if fell := cutInPa - low + own.countSI; fell > own.countSI && fell <= mostRankPa {
+		return fell
+	}
+	return 0
 }
 
 // start is how long a start takes until the machine loads, where the pressure asks.

@@ -199,6 +199,9 @@ func ratchetSite(t *testing.T) (*sitefile.Site, *memory) {
 // kW, February at 50: the ratchet asks for 80; March, which has 23 hours on the
 // 8th, at 90, over the ratchet's 80.
 func TestRatchetBill(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	site, m := ratchetSite(t)
 	for _, c := range []struct {
 		name     string
@@ -238,6 +241,9 @@ func TestRatchetBill(t *testing.T) {
 // lie under the ratchet of 0.8 · 200 = 160 kW of January, whose window had 30 kW
 // of the machine's: 0.8 · 30 · 10 = 240. March's 180 kW set their own bill: 300.
 func TestPlantMeter(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	site, _ := ratchetSite(t)
 	site.Tariff.PlantMeter = "meter.plant"
 	_, m := ratchetSite(t)
@@ -268,6 +274,9 @@ func TestPlantMeter(t *testing.T) {
 // that rolls on by five minutes all of it; one of ten minutes too; half hours
 // 35; in winter, and out of the charge's hours, nothing is charged.
 func TestDemandWindows(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and slow under the race detector; not under -short")
+	}
 	site := minutely(t, "America/Chicago")
 	from, to := dayIn(site, 2026, 2, 1), dayIn(site, 2026, 3, 1)
 	m := meterTape(t, site, from.Add(-time.Minute), to, func(local time.Time) now {

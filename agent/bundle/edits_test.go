@@ -77,6 +77,9 @@ func TestCleanBundlesPass(t *testing.T) {
 // hundreds): of the bytes, of what is in the container with its hash made right
 // again, and by whoever has the machine's key, with a kept checkpoint given.
 func TestEditsAreFound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("slow under the race detector, which has other bundles; not under -short")
+	}
 	const perBundle = 25
 	counts := map[string]int{}
 	for n := range long(16, 400) {

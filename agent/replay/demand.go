@@ -41,6 +41,7 @@ func (st *Study) stretches(d *demandChange, s shift, n noise) []engine.Stretch {
 			}
 			stretch.Segments = append(stretch.Segments, inside(seg, st.swing(run, i), random)...)
 		}
+		stretch.Segments = engine.MergeSegments(stretch.Segments, 0) // nights without any are one
 		all = append(all, stretch)
 	}
 	return all

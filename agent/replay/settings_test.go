@@ -77,7 +77,7 @@ func TestSettingsReachThePlant(t *testing.T) {
 	near(t, "volume", a.Plant.VolumeM3, 1, 1e-9)
 	near(t, "lag cut-in", a.Plant.Machines[1].CutInPa, 5.8e5, 1)
 	near(t, "lag flow", a.Plant.Machines[1].FullFlowM3S, 77*cfm*(1+sheetFlow), 1e-9)
-	near(t, "demand", a.Demand[0].Segments[100].DemandM3S, (92.5+10)*cfm, 1e-9)
+	near(t, "demand", a.Demand[0].Segments[0].DemandM3S, (92.5+10)*cfm, 1e-9)
 	// The window begins on Sunday 1 March 2026, 18:00 in Chicago.
 	if len(m.On) != 1 || m.On[0].FromS != 0 || m.On[0].ToS != 18*3600 {
 		t.Errorf("schedule: %v, want one span of 18 h", m.On)

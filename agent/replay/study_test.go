@@ -81,7 +81,7 @@ func studyOf(t testing.TB, site *sitefile.Site, rec analysis.ReplayRecord) *Stud
 	}
 	st := newStudy(nil, site, Query{System: "main", Machines: list}, &site.Systems[0], rec)
 	for i := range st.base.units {
-		st.base.units[i].runOn = gum.Exact(0)
+		st.base.units[i].runOn, st.base.units[i].leastBetweenS = gum.Exact(0), 0
 	}
 	return st
 }

@@ -198,6 +198,7 @@ func wantScans(t testing.TB, got, want []scan.Scan) {
 }
 
 func TestReadsBackSealedAndUnsealed(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	s := openTest(t, dir, Options{})
 	groups := register(t, s, testGroups())

@@ -96,6 +96,7 @@ func wantPieces(t *testing.T, s *Store, seq uint64) {
 }
 
 func TestPiecesFollowTheScans(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	open := func(sum Summariser) *Store {
 		s, err := Open(dir, Options{Summariser: sum, SyncEvery: never, Clock: newTestClock()})
@@ -221,6 +222,7 @@ func TestEventsComeBack(t *testing.T) {
 }
 
 func TestDamagedDatabaseIsSetAside(t *testing.T) {
+	alone(t)
 	tests := []struct {
 		name   string
 		damage func(b []byte) []byte

@@ -30,6 +30,9 @@ var ownWide = strings.Replace(ownLong, `"long"`, `"wide"`, 1)
 // come out, every one of them, to the last digit of the JSON. Three hours; with
 // LOADSCRIBE_LONG a week.
 func TestRoundTrip(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records simulated hours; not under -short")
+	}
 	sc, err := simulator.LoadScenario("joinery")
 	if err != nil {
 		t.Fatal(err)

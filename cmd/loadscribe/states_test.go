@@ -193,6 +193,9 @@ func shortLoads(t *testing.T, truth *simulator.Truth, machine string, from, to t
 // TestLevelsCommand learns the levels of a machine that has a meter and no
 // controller, over the command line, with the agent stopped.
 func TestLevelsCommand(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records simulated hours; not under -short")
+	}
 	t.Parallel()
 	s, err := stage.Open(t.TempDir(), stage.Options{Scenario: "joinery", Length: 16 * time.Hour})
 	if err != nil {
