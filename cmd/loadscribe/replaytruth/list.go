@@ -110,7 +110,7 @@ func demandPairs() []Pair {
 func controlPairs() []Pair {
 	return []Pair{
 		{Name: "modulating to load/unload", Kind: Control, Scenario: "modulate-then-unload", Present: controlled("modulating"),
-			Change: controlled("load/unload"), Set: sets("comp1.control", "load/unload")},
+			Change: controlled("load/unload"), Set: sets("comp1.control", "load/unload", "comp1.cut_in", "95 psi", "comp1.cut_out", "120 psi")},
 		{Name: "modulate then unload to load/unload", Kind: Control, Scenario: "modulate-then-unload", Quick: true,
 			Change: controlled("load/unload"), Set: sets("comp1.control", "load/unload")},
 		{Name: "variable displacement to load/unload", Kind: Control, Scenario: "variable-displacement",
