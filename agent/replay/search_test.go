@@ -264,6 +264,9 @@ func TestSearchEnds(t *testing.T) {
 // TestSearchRefuses a value that fits no combination before anything is played, and
 // says how near the limits can be come.
 func TestSearchRefuses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("TestSearchSameOnAnyCores is what a race shows in")
+	}
 	for _, c := range []struct {
 		key, value, field, says string
 	}{
@@ -293,6 +296,9 @@ func TestSearchRefuses(t *testing.T) {
 // TestSearchBesideAlternatives: what was asked for by name keeps its place, whatever
 // the search finds.
 func TestSearchBesideAlternatives(t *testing.T) {
+	if testing.Short() {
+		t.Skip("TestSearchSameOnAnyCores is what a race shows in")
+	}
 	named := []Alternative{{Name: "longer", Set: []Setting{{"stop", "1800 s"}}}, {Name: "lower", Set: []Setting{{"in", "5.8 bar"}}}}
 	for _, limit := range []string{"5.6 bar", "9 bar"} {
 		spec := shopSpec()
@@ -310,6 +316,9 @@ func TestSearchBesideAlternatives(t *testing.T) {
 // TestSearchLimitsWhatIsTold: a limit is held to the numbers that the answer tells, not
 // to those that the replay plays.
 func TestSearchLimitsWhatIsTold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("TestSearchSameOnAnyCores is what a race shows in")
+	}
 	played, told := newShop(), newShop()
 	told.tellPa = 2e4
 	spec := shopSpec()

@@ -80,7 +80,7 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 	}
 	head := "  \tenergy\tsaved\tstarts\tlowest\tcycles/h"
 	if priced {
-		head += "\tprice [" + p.currency + "]\tpays back in"
+		head += "\t" + strings.TrimSpace("price "+p.currency) + "\tpays back"
 	}
 	fmt.Fprintln(table, head)
 	notes := &noteList{}
@@ -107,6 +107,8 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 // paysBack is after how long a point has saved its price.
 func paysBack(f *replay.FrontPoint) string {
 	switch {
+	case f.Price != nil && *f.Price == 0:
+		return "at once"
 	case f.PaybackYears != nil:
 		return rounded(*f.PaybackYears, 1) + " years"
 	case f.Price == nil || f.Result.SavedYear.Value == nil:
