@@ -84,6 +84,12 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 	}
 	put("cut_in", &m.CutInPa, &in, m.CutInSetPa, note)
 	put("cut_out", &m.CutOutPa, &out, m.CutOutSetPa, "")
+	if setPa := m.CutOutSetPa - m.CutInSetPa; m.Machine.Control.PartLoad() && m.CutInSetPa > 0 && m.CutOutSetPa > 0 && m.CutOutPa.V-m.CutInPa.V < setPa/2 {
+		// It throttled all the while and was loaded and stopped by something else.
+		none := bandEdge{}
+		put("cut_in", &m.CutInPa, &none, m.CutInSetPa, "")
+		put("cut_out", &m.CutOutPa, &none, m.CutOutSetPa, "")
+	}
 }
 
 // stoodThrough is how far below the set cut-in the pressure fell at a machine that

@@ -107,6 +107,8 @@ func (st *Study) ordered(p *plan, c *plantChange) error {
 }
 
 // members are the machines in the order of their ranks: those named, then the rest.
+// One of variable speed that is not named stays out of it and keeps its band, where
+// two others are left: it trims, whoever leads.
 func (p *plan) members(first []string) (all []int, err error) {
 	for _, name := range first {
 		k := p.unit(name)
@@ -122,10 +124,18 @@ func (p *plan) members(first []string) (all []int, err error) {
 		}
 		all = append(all, k)
 	}
+	var trims []int
 	for k := range p.units {
-		if !slices.Contains(all, k) {
+		switch {
+		case slices.Contains(all, k):
+		case p.units[k].control == sitefile.VariableSpeed:
+			trims = append(trims, k)
+		default:
 			all = append(all, k)
 		}
+	}
+	if len(all) < 2 {
+		all = append(all, trims...)
 	}
 	return all, nil
 }

@@ -99,7 +99,7 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 	}
 	head := "  \tenergy\tsaved\tstarts\tlowest\tcycles/h"
 	if priced {
-		head += "\tprice [" + p.currency + "]\tpays back in"
+		head += "\t" + strings.TrimSpace("price "+p.currency) + "\tpays back"
 	}
 	fmt.Fprintln(table, head)
 	notes := &noteList{}
