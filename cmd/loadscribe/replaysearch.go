@@ -97,7 +97,7 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 	for i := range points {
 		priced = priced || points[i].Price != nil
 	}
-	head := "  \tenergy\tsaved\tstarts\tlowest\tcycles/h"
+	head := "  \tenergy kWh\tsaved kWh\tstarts\tlowest\tcycles/h"
 	if priced {
 		head += "\t" + strings.TrimSpace("price "+p.currency) + "\tpays back"
 	}
@@ -110,7 +110,11 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 			a    replay.Amount
 			unit string
 		}{{r.Outcome.Energy, "kWh"}, {r.SavedKWh, "kWh"}, {r.Outcome.Starts, "1"}, {r.Outcome.LowestPa, "Pa"}, {r.Outcome.LoadsHour, "1/h"}} {
-			row += "\t" + strings.TrimSuffix(p.amount(c.a, c.unit), " 1/h") + notes.mark(c.a.Note)
+			shown := p.amount(c.a, c.unit)
+			if c.unit != "Pa" { // the head has the unit
+				shown = strings.TrimSuffix(shown, " "+c.unit)
+			}
+			row += "\t" + shown + notes.mark(c.a.Note)
 		}
 		if priced {
 			price := replay.Amount{Value: points[i].Price}
