@@ -45,11 +45,30 @@ func (p *replayPrinter) search(f *replay.Front) {
 	for i := range f.Points {
 		once("CAUTION: ", f.Points[i].Result.Cautions)
 	}
-	for i := range f.Points {
-		once("", f.Points[i].Result.Remarks)
+	for _, s := range remarksByPoint(f.Points) {
+		p.line("  %s", s)
 	}
 	once("", f.Remarks)
 	once("", []string{f.Method})
+}
+
+// remarksByPoint says each remark once, with the numbers of the points it is about.
+func remarksByPoint(points []replay.FrontPoint) (all []string) {
+	of := map[string][]string{}
+	for i := range points {
+		for _, s := range points[i].Result.Remarks {
+			if of[s] == nil {
+				all = append(all, s)
+			}
+			of[s] = append(of[s], fmt.Sprint(i+1))
+		}
+	}
+	for i, s := range all {
+		if n := of[s]; len(n) < len(points) {
+			all[i] = strings.Join(n, ", ") + ": " + s
+		}
+	}
+	return all
 }
 
 // tried counts what was tried.
@@ -111,7 +130,7 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 // paysBack is after how long a point has saved its price.
 func paysBack(f *replay.FrontPoint) string {
 	switch {
-	case f.Price != nil && *f.Price == 0:
+	case f.PaybackYears != nil && *f.PaybackYears == 0:
 		return "at once"
 	case f.PaybackYears != nil:
 		return rounded(*f.PaybackYears, 1) + " years"
