@@ -81,8 +81,7 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 	r := of.result
 	if r.ShortS > e.present.result.ShortS+minuteS || !p.demand.awake && r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
 		all = append(all, fmt.Sprintf("SHORT OF AIR: the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
-			r.ShortS/60, quantity.Format(r.ShortM3, quantity.Volume, st.site.Units), e.present.result.ShortS/60,
-			quantity.Format(e.present.result.ShortM3, quantity.Volume, st.site.Units), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
+			r.ShortS/60, st.freeAir(r.ShortM3), e.present.result.ShortS/60, st.freeAir(e.present.result.ShortM3), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
 	}
 	if math.Abs(saved.V) <= coverageFactor*saved.U() && saved.U() > 0 {
 		all = append(all, "the saving is not told from nothing: its interval holds zero")
@@ -136,6 +135,16 @@ func restsOf(of *plays, i int) (all []float64) {
 		}
 	}
 	return all
+}
+
+// freeAir is a volume of air for people: cubic feet or metres, as the figures have it.
+func (st *Study) freeAir(m3 float64) string {
+	symbol, factor, _ := st.site.Units.Display("m³")
+	v := m3 * factor
+	if v >= 1000 {
+		return fmt.Sprintf("%.0f %s", v, symbol)
+	}
+	return fmt.Sprintf("%.3g %s", v, symbol)
 }
 
 // guardRemark tells of a starts guard that would hold a machine back while the
