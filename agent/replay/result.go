@@ -81,8 +81,8 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 	r := of.result
 	if r.ShortS > e.present.result.ShortS+minuteS || !p.demand.awake && r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
 		all = append(all, fmt.Sprintf("SHORT OF AIR: the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
-			r.ShortS/60, quantity.Format(r.ShortM3, quantity.Volume, st.site.Units), e.present.result.ShortS/60,
-			quantity.Format(e.present.result.ShortM3, quantity.Volume, st.site.Units), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
+			r.ShortS/60, st.air(r.ShortM3), e.present.result.ShortS/60,
+			st.air(e.present.result.ShortM3), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
 	}
 	if math.Abs(saved.V) <= coverageFactor*saved.U() && saved.U() > 0 {
 		all = append(all, "the saving is not told from nothing: its interval holds zero")
@@ -93,10 +93,29 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 		if (u.another || u.refitted) && u.control.PartLoad() {
 			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±5 points", u.name, u.control))
 		}
+		if of.result.Machines[i].GuardedS > e.guardedS(i)+minuteS {
+			all = append(all, fmt.Sprintf("%s: its starts guard of %s would keep it waiting for %.0f min with the pressure below its cut-in: a timer shorter than the guard, or less air stored, costs pressure",
+				u.name, seconds(u.leastBetweenS), of.result.Machines[i].GuardedS/60))
+		}
 		all = append(all, st.timerRemark(u, of, i)...)
 		all = append(all, st.startsRemark(u, of, i)...)
 	}
 	return all
+}
+
+// guardedS is how long a machine waited so with the present settings; one that is
+// added did not.
+func (e *evaluation) guardedS(i int) float64 {
+	if of := e.present.result.Machines; i < len(of) {
+		return of[i].GuardedS
+	}
+	return 0
+}
+
+// air is a volume of free air in words.
+func (st *Study) air(m3 float64) string {
+	symbol, factor, _ := st.site.Units.Display("m³")
+	return fmt.Sprintf("%.3g %s", m3*factor, symbol)
 }
 
 // timerRemark tells of a no-load stop that lies near the machine's own rests: then

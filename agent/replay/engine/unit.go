@@ -228,8 +228,8 @@ func (u *unit) nextS(tS, pa float64) float64 {
 	next := u.times.edgeS
 	switch u.mode {
 	case standing:
-		if at := u.lastStartS + u.LeastBetweenStarts; u.times.on && pa <= u.band.inPa && at > tS {
-			next = min(next, at)
+		if u.guarded(tS, pa) {
+			next = min(next, u.lastStartS+u.LeastBetweenStarts)
 		}
 	case starting, filling:
 		next = min(next, u.untilS)
@@ -239,6 +239,11 @@ func (u *unit) nextS(tS, pa float64) float64 {
 		next = min(next, u.closesS)
 	}
 	return next
+}
+
+// guarded tells that only the time since its last start keeps it from starting.
+func (u *unit) guarded(tS, pa float64) bool {
+	return u.mode == standing && u.times.on && pa <= u.band.inPa && tS < u.lastStartS+u.LeastBetweenStarts
 }
 
 // above shows the pressures that matter to it while the pressure rises.
