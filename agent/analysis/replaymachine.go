@@ -72,10 +72,10 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 			*into = gum.New(pa, u, scatterInput(key+"_seen", name)).Minus(m.GaugePa)
 			m.Basis[key] = fmt.Sprintf("as seen, %d times%s", len(e.twice), note)
 		case setPa > 0:
-			*into = gum.New(setPa-stoodPa, rectangular(max(setBandLimitPa, stoodPa)), key+" of "+name+", set and not seen").Minus(m.GaugePa)
+			*into = gum.New(setPa-stoodPa, rectangular(setBandLimitPa), key+" of "+name+", set and not seen").Minus(m.GaugePa)
 			m.Basis[key] = "as set; it was not seen"
 			if stoodPa > 0 {
-				m.Basis[key] = fmt.Sprintf("as set, less %.1f kPa: its gauge fell so far below the set cut-in without it loading (another order of the machines, perhaps)", stoodPa/1000)
+				m.Basis[key] = fmt.Sprintf("as set, less %.1f kPa: its gauge fell nearly so far below the set cut-in without it loading (another order of the machines, perhaps)", stoodPa/1000)
 			}
 		default:
 			m.Basis[key] = "neither seen nor set"
@@ -88,6 +88,12 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 	}
 	put("cut_in", &m.CutInPa, &in, m.CutInSetPa, note)
 	put("cut_out", &m.CutOutPa, &out, m.CutOutSetPa, "")
+	if setPa := m.CutOutSetPa - m.CutInSetPa; m.Machine.Control.PartLoad() && m.CutInSetPa > 0 && m.CutOutSetPa > 0 && m.CutOutPa.V-m.CutInPa.V < setPa/2 {
+		// It throttled all the while and was loaded and stopped by something else.
+		none := bandEdge{}
+		put("cut_in", &m.CutInPa, &none, m.CutInSetPa, "")
+		put("cut_out", &m.CutOutPa, &none, m.CutOutSetPa, "")
+	}
 }
 
 // stoodThrough is how far below the set cut-in the pressure fell at a machine that
@@ -101,8 +107,8 @@ func (r *replayMaker) stoodThrough(k int, cutInPa float64) float64 {
 		return 0
 	}
 	low, _ := own.extremes(&s.g.total.analog[own.slot])
-	if fell := cutInPa - low + own.countSI; fell > own.countSI && fell <= mostRankPa {
-		return fell
+	if fell := cutInPa - low; fell > 0 && fell <= mostRankPa {
+		return fell + setBandLimitPa // it lies somewhere below
 	}
 	return 0
 }

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -189,7 +190,31 @@ func (r *replayMaker) watch() []Span {
 			all = append(all, Span{at, at + minuteMS})
 		}
 	}
+	for i := range all {
+		r.fromFilled(&all[i])
+	}
 	return all
+}
+
+// fromFilled takes from a shift's beginning the minutes in which a plant that was off
+// is filled: until the stores have come up to what the users need once. Where they
+// never do the plant is short, and all of it counts.
+func (r *replayMaker) fromFilled(shift *Span) {
+	enough := r.rec.MinimumPa
+	for _, m := range r.of {
+		if enough == 0 {
+			enough = m.CutInPa
+		}
+	}
+	k, _ := slices.BinarySearchFunc(r.rec.Minutes, shift.FromMS, func(m ReplayMinute, at int64) int { return cmp.Compare(m.StartMS, at) })
+	for ; k < len(r.rec.Minutes) && r.rec.Minutes[k].StartMS < shift.ToMS; k++ {
+		if r.rec.Minutes[k].StartPa >= enough {
+			if shift.FromMS < r.rec.Minutes[k].StartMS {
+				shift.FromMS, r.filled = r.rec.Minutes[k].StartMS, true
+			}
+			return
+		}
+	}
 }
 
 // watched reports whether the plant needs its pressure at a time.
@@ -258,7 +283,7 @@ func (r *replayMaker) storesGauge() (*chanSpec, float64) {
 		if r.rec.Watch != nil {
 			a = &r.inside.shift.analogSum
 		}
-		if a.n == 0 || r.readElsewhere() {
+		if a.n == 0 || r.filled || r.readElsewhere() { // the shift's sums hold the filling too
 			return c, math.Inf(1)
 		}
 		low, _ := c.extremes(a)

@@ -19,6 +19,12 @@ const (
 	assumedLeakShare, assumedLeakShareU = 0.20, 0.15 / coverageFactor
 )
 
+// travelFactor is how much less than the balance takes for granted a load fraction may
+// say of the flow: where it is the travel of an inlet valve, flow is twice as far from
+// it (common practice, no source). A replay puts other machines in place of the flow,
+// so that it counts there.
+const travelFactor = 2.0
+
 // replayMaker gathers what a ReplayRecord is made of.
 type replayMaker struct {
 	site     *sitefile.Site
@@ -33,8 +39,10 @@ type replayMaker struct {
 	replayed []bool // the same, by place
 	full     []gum.Value
 	runOn    []gum.Value
+	before   beforeMeter
 	meterOf  string // what the full flows were brought to a meter by; empty: they were not
 	seen     *replayGauge
+	filled   bool // Watch begins later than a shift does
 	rec      *ReplayRecord
 }
 
@@ -61,6 +69,7 @@ func ReplayOf(src Source, site *sitefile.Site, system string, fromMS, toMS, nowM
 		return rec, nil
 	}
 	r.runsOn()
+	r.findBeforeMeter()
 	r.flows()
 	rec.Volume = r.volume()
 	if !r.b.metered && rec.Volume.V > 0 {
@@ -189,7 +198,8 @@ func (r *replayMaker) flows() {
 		return
 	}
 	s := r.b.sum(r.minutes)
-	counted := gum.New(s.meteredM3, math.Abs(float64(s.meteredM3*r.b.meterU)), r.b.names.meter).Times(r.b.basis)
+	counted := gum.New(s.meteredM3, math.Abs(float64(s.meteredM3*r.b.meterU)), r.b.names.meter).Times(r.b.basis).
+		Plus(r.before.mean.Scaled(s.seconds))
 	on := make([]gum.Value, len(r.full))
 	var named gum.Value
 	for k, q := range r.full {
@@ -231,7 +241,12 @@ func (r *replayMaker) demand() {
 	rec.ResolutionS, rec.Resolution, rec.InletPa = b.resolutionS(), b.resolution(), b.inletPa
 	var seconds float64
 	rec.MeanDemand, seconds = b.mean(r.minutes)
-	rec.MeanDemand = rec.MeanDemand.Plus(r.runOnU(seconds))
+	rec.MeanDemand = rec.MeanDemand.Plus(r.runOnU(seconds)).Plus(r.before.mean)
+	for k, m := range r.of {
+		if m.Control.PartLoad() {
+			rec.MeanDemand = rec.MeanDemand.With(partLoadInput(b.machines[k]), travelFactor)
+		}
+	}
 	rec.Coverage = min(1, seconds*1000/float64(max(1, r.to-r.from)))
 	rec.Minutes = make([]ReplayMinute, 0, len(r.minutes))
 	one := []int{0}
@@ -239,7 +254,7 @@ func (r *replayMaker) demand() {
 		one[0] = i
 		flow, _ := b.mean(one)
 		m := &b.minutes[i]
-		rec.Minutes = append(rec.Minutes, ReplayMinute{StartMS: m.startMS, FlowM3S: flow.V, OwnU: b.ownU(flow),
+		rec.Minutes = append(rec.Minutes, ReplayMinute{StartMS: m.startMS, FlowM3S: flow.V + r.before.at(i), OwnU: b.ownU(flow),
 			StartPa: m.startPa - float64(b.drop.V*m.startDrop), EndPa: m.endPa - float64(b.drop.V*m.endDrop)})
 	}
 }

@@ -31,7 +31,8 @@ type ReplayRecord struct {
 	// their gauges read and the stores, with the square of the flow; 0: not seen.
 	CommonDropPa gum.Value
 	CommonM3S    float64
-	// Watch is when the plant needs its pressure: the site's shifts; nil: always. The
+	// Watch is when the plant needs its pressure: the site's shifts, each from when the
+	// stores have come up to the minimum once; nil: always. The
 	// lowest pressure and the time below the minimum count then only.
 	Watch    []Span
 	Machines []ReplayMachine

@@ -170,7 +170,7 @@ func (e *evaluation) outcome(p *plan, of *plays) Outcome {
 		StartsHourMax: e.counted(mStartsHour, of),
 		Loads:         e.counted(mLoads, of),
 		LoadsHour:     e.counted(mLoadsHour, of),
-		LowestPa:      e.lowest(own(mLowestPa)),
+		LowestPa:      e.lowest(of),
 		MeanPa:        e.mean(own(mMeanPa)),
 		ShortS:        of.result.ShortS, ShortM3: of.result.ShortM3,
 		Machines: machinesOf(p, of.result, energy.V/of.nominal[mEnergyJ]),
@@ -266,23 +266,6 @@ func (p *plays) most(m measure) float64 {
 		v = max(v, p.noisy[i][m])
 	}
 	return v
-}
-
-// lowest is the lowest pressure: the replay's lies off the measured one by what it
-// does not have, dips inside a minute above all; half of that is put right, and
-// the interval holds both.
-func (e *evaluation) lowest(v gum.Value) Amount {
-	if math.IsNaN(v.V) {
-		return Amount{Note: "no shift lies in the window"}
-	}
-	off := e.fitted.LowestOffPa
-	v.V -= off / 2
-	a := amount(v.Plus(gum.New(0, math.Abs(off)/2, missInput)))
-	a.Note = "lowest pressure not resolvable below " + seconds(e.st.rec.ResolutionS)
-	if e.st.watch != nil {
-		a.Note += "; while somebody works, by the site's shifts"
-	}
-	return a
 }
 
 func (e *evaluation) mean(v gum.Value) Amount {

@@ -96,10 +96,14 @@ func (st *Study) ordered(p *plan, c *plantChange) error {
 	p.rotation = r
 	// The first one's band is everybody's, moved by the ranks.
 	first := &p.units[r.Members[0]]
-	for _, k := range r.Members[1:] {
+	for rank, k := range r.Members[1:] {
 		u := &p.units[k]
 		u.cutIn, u.cutOut, u.cutInSet, u.cutOutSet = first.cutIn, first.cutOut, 0, 0
-		if u.control == sitefile.VariableSpeed && u.target.V <= 0 {
+		switch {
+		case u.control != sitefile.VariableSpeed:
+		case u.targetSet || u.from >= 0 && !u.another && !u.refitted: // the rank takes it down again
+			u.target.V += r.StepPa * float64(rank+1)
+		default:
 			u.target = u.cutIn.Scaled(0.8).Plus(u.cutOut.Scaled(0.2))
 		}
 	}
@@ -107,6 +111,8 @@ func (st *Study) ordered(p *plan, c *plantChange) error {
 }
 
 // members are the machines in the order of their ranks: those named, then the rest.
+// One of variable speed that is not named stays out of it and keeps its band, where
+// two others are left: it trims, whoever leads.
 func (p *plan) members(first []string) (all []int, err error) {
 	for _, name := range first {
 		k := p.unit(name)
@@ -122,10 +128,18 @@ func (p *plan) members(first []string) (all []int, err error) {
 		}
 		all = append(all, k)
 	}
+	var trims []int
 	for k := range p.units {
-		if !slices.Contains(all, k) {
+		switch {
+		case slices.Contains(all, k):
+		case p.units[k].control == sitefile.VariableSpeed:
+			trims = append(trims, k)
+		default:
 			all = append(all, k)
 		}
+	}
+	if len(all) < 2 {
+		all = append(all, trims...)
 	}
 	return all, nil
 }

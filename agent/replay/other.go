@@ -89,7 +89,6 @@ func (u *unit) controlled(c sitefile.Control) {
 	if least := leastShares[c]; least > 0 {
 		u.least = gum.New(least, gum.Rectangular(leastShareLimit), assumedInput("least flow share", u.name))
 	}
-	u.unloaded, u.unloadStart = u.slowed(u.unloaded), u.slowed(u.unloadStart)
 	if c == sitefile.StartStop || c == sitefile.Modulating {
 		u.noLoadStopS = math.Inf(1)
 	}

@@ -165,7 +165,7 @@ func (u *unit) banded(c *machineChange) error {
 		u.cutOutSet = *c.cutOutPa
 	}
 	if c.targetPa != nil {
-		u.target = gum.Exact(*c.targetPa).Minus(u.gauge)
+		u.target, u.targetSet = gum.Exact(*c.targetPa).Minus(u.gauge), true
 	}
 	if u.target.V <= 0 && u.control == sitefile.VariableSpeed && u.cutIn.V > 0 {
 		// A fifth of the band above the cut-in: the least that users had.

@@ -32,12 +32,13 @@ type curvePoint struct {
 
 // unit is a machine of a plant that is asked for, its numbers with their uncertainty.
 type unit struct {
-	name     string
-	from     int  // place in the record; -1: it is new
-	another  bool // another machine than there is
-	refitted bool // the same with another control
-	slowIdle bool // its unloaded power is that at full speed, and it idles at the least
-	control  sitefile.Control
+	name      string
+	from      int  // place in the record; -1: it is new
+	targetSet bool // somebody said what it holds
+	another   bool // another machine than there is
+	refitted  bool // the same with another control
+	slowIdle  bool // its unloaded power is that at full speed, and it idles at the least
+	control   sitefile.Control
 
 	flow, flowPerPa, power, perPa          gum.Value
 	ratedPa                                float64 // gauge at the outlet, of flow and power
@@ -110,10 +111,10 @@ func (u *unit) fill(st *Study) {
 		u.least = gum.New(leastShares[u.control], gum.Rectangular(leastShareLimit), assumedInput("least flow share", u.name))
 	}
 	if u.unloaded.V <= 0 {
-		u.unloaded = u.slowed(u.share(unloadedShare, unloadedShareLimit, "unloaded power"))
+		u.unloaded = u.share(unloadedShare, unloadedShareLimit, "unloaded power")
 	}
 	if u.unloadStart.V <= 0 {
-		u.unloadStart = u.slowed(u.share(unloadStartShare, unloadStartLimit, "power right after an unload"))
+		u.unloadStart = u.share(unloadStartShare, unloadStartLimit, "power right after an unload")
 	}
 	if u.blowDown.V <= 0 {
 		u.blowDown = gum.New(blowDownS, gum.Rectangular(blowDownLimitS), assumedInput("blow-down", u.name))
@@ -138,15 +139,6 @@ func (u *unit) fill(st *Study) {
 		u.curve = handbookCurve(u.control, u.name)
 	}
 	u.curve = wholeCurve(u.curve, u.control, u.name)
-}
-
-// slowed is an unloaded power at full speed as a machine of variable speed has it,
-// which rests at its least.
-func (u *unit) slowed(v gum.Value) gum.Value {
-	if u.control == sitefile.VariableSpeed && u.least.V > 0 {
-		return v.Times(u.least)
-	}
-	return v
 }
 
 // engine is the machine in numbers.

@@ -37,14 +37,10 @@ func Open(dir string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	// a killed import leaves its folder, and in a new directory the lock
-	fresh := fileSize(filepath.Join(dir, sideDir)) >= 0 && fileSize(filepath.Join(dir, journalDir)) < 0
 	if err := s.makeDirs(); err != nil {
 		return nil, fmt.Errorf("make data directory: %w", err)
 	}
-	for _, name := range []string{lockName, "agent.json"} { // left by earlier runs
-		s.usedBefore = s.usedBefore || !fresh && fileSize(filepath.Join(dir, name)) >= 0
-	}
+	s.usedBefore = wasUsed(dir)
 	if s.lock, err = lockDir(dir); err != nil {
 		return nil, err
 	}
@@ -216,6 +212,21 @@ func (s *Store) journalTail() {
 	for i := range s.events {
 		s.j.addEvent(&s.events[i])
 	}
+}
+
+// wasUsed tells that an agent has run in a directory: it leaves its key. The lock
+// is no sign, for whoever is killed before the database is there leaves it too; nor
+// is the key beside a copy that did not get to take the store's place.
+func wasUsed(dir string) bool {
+	if _, err := os.Stat(filepath.Join(dir, sideDir)); err == nil {
+		return false
+	}
+	for _, name := range []string{keyName, "agent.json"} {
+		if fileSize(filepath.Join(dir, name)) >= 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // openFiles opens or makes the database and reads the journal. notes tell of

@@ -141,8 +141,8 @@ func TestPrintReplay(t *testing.T) {
 	text = show()
 	last = 0
 	for _, want := range []string{"225 combinations tried, 9 of them impossible (comp1.cut_in is above comp1.cut_out); 175 keep", "limits broken: starts_per_hour 41", "no other beats: 14, of which 1 are shown",
-		"energy         saved         starts  lowest           cycles/h      price [USD]  pays back in",
-		"1  1161 ± 24 kWh  -80 ± 12 kWh  12      100.1 ± 1.3 psi  20.20 ± 0.50  2400         9.1 years", "1: --set 'comp1.cut_out=112 psi' (and 3 more that come to the same)",
+		"energy kWh  saved kWh  starts  lowest           cycles/h      price USD  pays back",
+		"1  1161 ± 24   -80 ± 12   12      100.1 ± 1.3 psi  20.20 ± 0.50  2400       9.1 years", "1: --set 'comp1.cut_out=112 psi' (and 3 more that come to the same)",
 		"CAUTION: the band is a setting", "regulated share assumed", "the settings as they are break a limit", "every combination is played"} {
 		i := strings.Index(text[last:], want)
 		if i < 0 {

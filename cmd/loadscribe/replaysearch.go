@@ -45,11 +45,30 @@ func (p *replayPrinter) search(f *replay.Front) {
 	for i := range f.Points {
 		once("CAUTION: ", f.Points[i].Result.Cautions)
 	}
-	for i := range f.Points {
-		once("", f.Points[i].Result.Remarks)
+	for _, s := range remarksByPoint(f.Points) {
+		p.line("  %s", s)
 	}
 	once("", f.Remarks)
 	once("", []string{f.Method})
+}
+
+// remarksByPoint says each remark once, with the numbers of the points it is about.
+func remarksByPoint(points []replay.FrontPoint) (all []string) {
+	of := map[string][]string{}
+	for i := range points {
+		for _, s := range points[i].Result.Remarks {
+			if of[s] == nil {
+				all = append(all, s)
+			}
+			of[s] = append(of[s], fmt.Sprint(i+1))
+		}
+	}
+	for i, s := range all {
+		if n := of[s]; len(n) < len(points) {
+			all[i] = strings.Join(n, ", ") + ": " + s
+		}
+	}
+	return all
 }
 
 // tried counts what was tried.
@@ -78,9 +97,9 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 	for i := range points {
 		priced = priced || points[i].Price != nil
 	}
-	head := "  \tenergy\tsaved\tstarts\tlowest\tcycles/h"
+	head := "  \tenergy kWh\tsaved kWh\tstarts\tlowest\tcycles/h"
 	if priced {
-		head += "\tprice [" + p.currency + "]\tpays back in"
+		head += "\t" + strings.TrimSpace("price "+p.currency) + "\tpays back"
 	}
 	fmt.Fprintln(table, head)
 	notes := &noteList{}
@@ -91,7 +110,11 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 			a    replay.Amount
 			unit string
 		}{{r.Outcome.Energy, "kWh"}, {r.SavedKWh, "kWh"}, {r.Outcome.Starts, "1"}, {r.Outcome.LowestPa, "Pa"}, {r.Outcome.LoadsHour, "1/h"}} {
-			row += "\t" + strings.TrimSuffix(p.amount(c.a, c.unit), " 1/h") + notes.mark(c.a.Note)
+			shown := p.amount(c.a, c.unit)
+			if c.unit != "Pa" { // the head has the unit
+				shown = strings.TrimSuffix(shown, " "+c.unit)
+			}
+			row += "\t" + shown + notes.mark(c.a.Note)
 		}
 		if priced {
 			price := replay.Amount{Value: points[i].Price}
@@ -107,6 +130,8 @@ func (p *replayPrinter) points(points []replay.FrontPoint) {
 // paysBack is after how long a point has saved its price.
 func paysBack(f *replay.FrontPoint) string {
 	switch {
+	case f.PaybackYears != nil && *f.PaybackYears == 0:
+		return "at once"
 	case f.PaybackYears != nil:
 		return rounded(*f.PaybackYears, 1) + " years"
 	case f.Price == nil || f.Result.SavedYear.Value == nil:
