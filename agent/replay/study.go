@@ -89,6 +89,7 @@ func newStudy(src analysis.Source, site *sitefile.Site, q Query, system *sitefil
 	if rec.Absent == "" {
 		st.base = st.asRecorded()
 		st.demand = st.stretches(&st.base.demand, shift{}, noise{})
+		st.fitLoads()
 	}
 	return st
 }

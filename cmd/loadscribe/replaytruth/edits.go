@@ -98,10 +98,15 @@ func crowd(name string, flowCFM float64, when ...string) edit {
 	}
 }
 
-// steadily has forty users take a flow between them day and night, who hardly rest.
-func steadily(flowCFM float64) edit {
+// steadily has forty users take a flow between them day and night, who hardly rest;
+// through orifices that let it through at 105 psi, or through regulators.
+func steadily(flowCFM float64, orifices bool) edit {
 	return func(s *simulator.Scenario) {
-		s.Users = []simulator.User{{Name: "line", Count: 40, FlowM3S: flowCFM / 40 * cfm, RegulatedPa: 80 * psi, On: 4 * time.Hour, Rest: time.Second, Always: true}}
+		u := simulator.User{Name: "line", Count: 40, FlowM3S: flowCFM / 40 * cfm, RegulatedPa: 80 * psi, On: 4 * time.Hour, Rest: time.Second, Always: true}
+		if orifices {
+			u.RegulatedPa, u.AtPa = 0, 105*psi
+		}
+		s.Users = []simulator.User{u}
 	}
 }
 

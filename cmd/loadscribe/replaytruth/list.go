@@ -110,7 +110,7 @@ func demandPairs() []Pair {
 func controlPairs() []Pair {
 	return []Pair{
 		{Name: "modulating to load/unload", Kind: Control, Scenario: "modulate-then-unload", Present: controlled("modulating"),
-			Change: controlled("load/unload"), Set: sets("comp1.control", "load/unload")},
+			Change: controlled("load/unload"), Set: sets("comp1.control", "load/unload", "comp1.cut_in", "95 psi", "comp1.cut_out", "120 psi")},
 		{Name: "modulate then unload to load/unload", Kind: Control, Scenario: "modulate-then-unload", Quick: true,
 			Change: controlled("load/unload"), Set: sets("comp1.control", "load/unload")},
 		{Name: "variable displacement to load/unload", Kind: Control, Scenario: "variable-displacement",
@@ -160,11 +160,13 @@ func away(wallMS int64) bool { return wallMS%(5*12*60_000) < 2*12*60_000 }
 
 // SpeedPairs are plants with a steady demand, as shares of the machine's flow in
 // falling order, whose machine gets a drive and a target in the middle of its band.
+// The first takes all that the machine gives, at a pressure within its band, so that
+// it never unloads.
 func SpeedPairs() (pairs []Pair, shares []float64) {
-	shares = []float64{0.98, 0.8, 0.6, 0.4}
+	shares = []float64{1, 0.8, 0.6, 0.4}
 	for i, share := range shares {
 		pairs = append(pairs, Pair{Name: "variable speed at " + strconv.FormatFloat(100*share, 'f', 0, 64) + " %", Kind: Control,
-			Scenario: shop, Seed: uint64(900 + i), Flow: 0.97, Present: both(schedule(), leaking(0.1), steadily(share*0.97*185)),
+			Scenario: shop, Seed: uint64(900 + i), Flow: 0.97, Present: both(schedule(), leaking(0.1), steadily(share*0.97*185, share == 1)),
 			Change: driven(108, 0.25), Set: sets("comp1.control", "variable speed", "comp1.target", "108 psi", "comp1.least_share", "25 %")})
 	}
 	return pairs, shares
