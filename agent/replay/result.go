@@ -95,6 +95,7 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 		}
 		all = append(all, st.timerRemark(u, of, i)...)
 		all = append(all, st.startsRemark(u, of, i)...)
+		all = append(all, e.guardRemark(u, r.Machines[i].GuardedS)...)
 	}
 	return all
 }
@@ -135,6 +136,20 @@ func restsOf(of *plays, i int) (all []float64) {
 		}
 	}
 	return all
+}
+
+// guardRemark tells of a starts guard that would hold a machine back while the
+// pressure falls, longer than it does now.
+func (e *evaluation) guardRemark(u *unit, guardedS float64) []string {
+	now := 0.0
+	if u.from >= 0 {
+		now = e.present.result.Machines[u.from].GuardedS
+	}
+	if guardedS < now+minuteS {
+		return nil
+	}
+	return []string{fmt.Sprintf("the starts guard of %s, %s from start to start, would keep it waiting below its cut-in for %.0f min in all, against %.0f min now",
+		u.name, seconds(u.leastBetweenS), guardedS/60, now/60)}
 }
 
 // startsRemark tells of a motor that would start more often than it stands.

@@ -183,6 +183,9 @@ func (pl *player) sum(m *motion, seconds, reach float64) {
 		} else {
 			j = u.idleJ(pl.tS, seconds)
 		}
+		if u.guarded(pl.tS, m.fromPa) {
+			done.GuardedS += seconds
+		}
 		state := u.state()
 		done.EnergyJ[state] += j
 		done.Seconds[state] += seconds

@@ -140,7 +140,8 @@ type MachineResult struct {
 	EnergyJ, Seconds [NumStates]float64
 	SuppliedM3       float64
 	Starts, Loads    int
-	StartsHourMax    int // most in any 3600 s of one stretch
+	GuardedS         float64 // that the starts guard alone kept it standing below its cut-in
+	StartsHourMax    int     // most in any 3600 s of one stretch
 	LoadsHourMax     int
 }
 
