@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -31,29 +32,20 @@ func TestSlotPrices(t *testing.T) {
 		}
 		return n
 	})
+	slotOf := func(at time.Time) int { return int(at.Sub(middle) / (15 * time.Minute)) }
 	price := func(t *testing.T, change func(slots []float64)) (before, after SlotPrice) {
 		p, err := NewSlotPricer(src, site, "main", middle.UnixMilli(), to.UnixMilli(), to.UnixMilli())
 		if err != nil || p.EnergyAbsent+p.DemandAbsent+p.EmissionsAbsent != "" {
 			t.Fatalf("%v, absent %q %q %q", err, p.EnergyAbsent, p.DemandAbsent, p.EmissionsAbsent)
 		}
-		base := make([]float64, to.Sub(middle)/(15*time.Minute))
-		for i := range base {
-			base[i] = 20e3 * 900
-		}
-		other := append([]float64(nil), base...)
-		at := func(d int) *float64 { return &base[peak(3, d).Sub(middle)/(15*time.Minute)] }
-		*at(10), *at(20) = 50e3*900, 45e3*900
-		copy(other, base)
+		base := slices.Repeat([]float64{20e3 * 900}, slotOf(to))
+		base[slotOf(peak(3, 10))], base[slotOf(peak(3, 20))] = 50e3*900, 45e3*900
+		other := slices.Clone(base)
 		change(other)
 		return p.Price(base, base), p.Price(base, other)
 	}
-	slot := int(peak(3, 10).Sub(middle) / (15 * time.Minute))
-	near := func(t *testing.T, what string, got, want float64) {
-		t.Helper()
-		if math.Abs(got-want) > 0.02 {
-			t.Errorf("%s: got %.3f, want %.3f", what, got, want)
-		}
-	}
+	slot := slotOf(peak(3, 10))
+	near := func(t *testing.T, what string, got, want float64) { t.Helper(); nearTo(t, what, got, want, 0.02) }
 	t.Run("the peak goes, the next one counts", func(t *testing.T) {
 		before, after := price(t, func(s []float64) { s[slot] -= 20e3 * 900 })
 		plain := 31 * 20 * (18*0.10 + 6*0.30) // days of 20 kW
@@ -79,12 +71,16 @@ func TestSlotPrices(t *testing.T) {
 		near(t, "demand after", after.DemandMoney, 480)
 		near(t, "demand before", before.DemandMoney, 500)
 	})
-	t.Run("refused", func(t *testing.T) {
-		if _, err := NewSlotPricer(src, site, "main", middle.UnixMilli()+1, to.UnixMilli(), to.UnixMilli()); err == nil {
-			t.Error("a window that cuts a quarter hour was taken")
+}
+
+func TestSlotPricesRefused(t *testing.T) {
+	site := plant(t)
+	for _, c := range []struct {
+		system   string
+		from, to int64
+	}{{"main", 1, cellMS}, {"main", cellMS, 0}, {"nobody", 0, cellMS}} {
+		if _, err := NewSlotPricer(&memory{}, site, c.system, c.from, c.to, cellMS); err == nil {
+			t.Errorf("%s, %d to %d was taken", c.system, c.from, c.to)
 		}
-		if _, err := NewSlotPricer(src, site, "nobody", middle.UnixMilli(), to.UnixMilli(), to.UnixMilli()); err == nil {
-			t.Error("a system that is not there was taken")
-		}
-	})
+	}
 }

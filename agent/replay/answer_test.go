@@ -146,7 +146,7 @@ func TestStartsNearTheTimerAreChaotic(t *testing.T) {
 	// It rests for V·Δp/(pa·D) (testdata/vectors/storage.csv).
 	rest := rec.Volume.V * 10 * psi / (atmPa * 0.2 * 185 * cfm)
 	near(t, "rest", rest, 40, 3)
-	a := try(t, studyOf(t, site, rec), "comp1.no_load_stop=40 s", "comp1.no_load_stop=20 s")
+	a := try(t, studyOf(t, site, rec), "comp1.no_load_stop=40 s", "comp1.no_load_stop=20 s", "comp1.no_load_stop=20 s | comp1.least_between_starts=10 min")
 	if !strings.Contains(a.Results[0].Outcome.Starts.Note, "chaotic") {
 		t.Errorf("near its rests: %+v ± %v, note %q", *a.Results[0].Outcome.Starts.Value, *a.Results[0].Outcome.Starts.Interval, a.Results[0].Outcome.Starts.Note)
 	}
@@ -155,6 +155,9 @@ func TestStartsNearTheTimerAreChaotic(t *testing.T) {
 	}
 	if note := a.Results[1].Outcome.Starts.Note; note != "" {
 		t.Errorf("far below them: %q", note)
+	}
+	if !strings.Contains(strings.Join(a.Results[2].Remarks, "\n"), "the starts guard of comp1, 600 s from start to start, would keep it waiting") {
+		t.Errorf("a guard that holds the machine back is not told: %q", a.Results[2].Remarks)
 	}
 	if !strings.Contains(strings.Join(a.Results[1].Remarks, "\n"), "its motor stands 6") {
 		t.Errorf("a start a minute is not told: %q", a.Results[1].Remarks)

@@ -93,23 +93,9 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 		if (u.another || u.refitted) && u.control.PartLoad() {
 			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±5 points", u.name, u.control))
 		}
-		if of.result.Machines[i].GuardedS > e.guardedS(i)+minuteS {
-			all = append(all, fmt.Sprintf("%s: its starts guard of %s would keep it waiting for %.0f min with the pressure below its cut-in: a timer shorter than the guard, or less air stored, costs pressure",
-				u.name, seconds(u.leastBetweenS), of.result.Machines[i].GuardedS/60))
-		}
-		all = append(all, st.timerRemark(u, of, i)...)
-		all = append(all, st.startsRemark(u, of, i)...)
+		all = append(all, e.guardRemark(u, r.Machines[i].GuardedS)...)
 	}
 	return all
-}
-
-// guardedS is how long a machine waited so with the present settings; one that is
-// added did not.
-func (e *evaluation) guardedS(i int) float64 {
-	if of := e.present.result.Machines; i < len(of) {
-		return of[i].GuardedS
-	}
-	return 0
 }
 
 // air is a volume of free air in words.
@@ -154,6 +140,20 @@ func restsOf(of *plays, i int) (all []float64) {
 		}
 	}
 	return all
+}
+
+// guardRemark tells of a starts guard that would hold a machine back while the
+// pressure falls, longer than it does now.
+func (e *evaluation) guardRemark(u *unit, guardedS float64) []string {
+	now := 0.0
+	if u.from >= 0 {
+		now = e.present.result.Machines[u.from].GuardedS
+	}
+	if guardedS < now+minuteS {
+		return nil
+	}
+	return []string{fmt.Sprintf("the starts guard of %s, %s from start to start, would keep it waiting below its cut-in for %.0f min in all, against %.0f min now",
+		u.name, seconds(u.leastBetweenS), guardedS/60, now/60)}
 }
 
 // startsRemark tells of a motor that would start more often than it stands.

@@ -159,6 +159,11 @@ func (u *unit) deliver(pa float64) {
 	u.mode, u.piece, u.closesS = delivering, pieceAt(u.law.pieces, pa), math.Inf(1)
 }
 
+// guarded tells that nothing but the starts guard keeps the machine from starting.
+func (u *unit) guarded(tS, pa float64) bool {
+	return u.mode == standing && u.times.on && pa <= u.band.inPa && tS < u.lastStartS+u.LeastBetweenStarts
+}
+
 // load begins to load: the sump is filled as far as it had blown down.
 func (u *unit) load(tS float64) {
 	u.loadsAt = append(u.loadsAt, tS)
@@ -239,11 +244,6 @@ func (u *unit) nextS(tS, pa float64) float64 {
 		next = min(next, u.closesS)
 	}
 	return next
-}
-
-// guarded tells that only the time since its last start keeps it from starting.
-func (u *unit) guarded(tS, pa float64) bool {
-	return u.mode == standing && u.times.on && pa <= u.band.inPa && tS < u.lastStartS+u.LeastBetweenStarts
 }
 
 // above shows the pressures that matter to it while the pressure rises.
