@@ -116,6 +116,10 @@ func TestNothingKnownIsAbsent(t *testing.T) {
 	if _, err := studyOf(t, site, rec).Apply(Alternative{Set: []Setting{{"leaks_mended", "50 %"}}}); err == nil || !strings.Contains(err.Error(), "no quiet hours") {
 		t.Errorf("leaks that are not known: %v", err)
 	}
+	both := try(t, studyOf(t, site, rec), "leaks_mended=50 %", "volume_add=100 gal")
+	if !strings.Contains(both.Results[0].Absent, "no quiet hours") || both.Results[1].Absent != "" || both.Results[1].SavedKWh.Value == nil {
+		t.Errorf("one that cannot be told beside one that can: %+v", both.Results)
+	}
 }
 
 // TestPoorFitIsSaidFirst: a measured energy a tenth above what the model makes is said

@@ -13,6 +13,10 @@ import (
 // result is one alternative's.
 func (e *evaluation) result(alt Alternative, p *plan, of *plays) Result {
 	r := Result{Name: alt.Name, Set: alt.Set, Flags: FlagsOf(alt.Set), Remarks: []string{}, Cautions: []string{}}
+	if p.untold != "" {
+		r.Absent = p.untold
+		return r
+	}
 	if of.failed != "" {
 		r.Absent = "these settings cannot be played: " + of.failed
 		return r
