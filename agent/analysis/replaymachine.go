@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -16,6 +17,9 @@ const (
 	// What bands of machines that take turns lie apart at most (common practice, no
 	// source: some tenths of a bar for each).
 	mostRankPa = 60_000.0
+	// Where a machine never delivered and no rated pressure is given (common practice,
+	// no source).
+	usualPa = 700_000.0
 	// A start takes so long at most; what loads later waited for the pressure.
 	longestStartMS = 60_000
 	// Stops by the no-load timer come after the same time, within a scan and this.
@@ -218,31 +222,40 @@ func (r *replayMaker) mayRun(k int, m *ReplayMachine) {
 }
 
 const (
-	keptMinutes = 5        // below the cut-in, for a machine that was kept from running
-	keptBelowPa = 15_000.0 // by how much
+	keptMinutes = 5             // below the cut-in, for a machine that was kept from running
+	keptBelowPa = 15_000.0      // by how much
+	keptAskedMS = 30 * minuteMS // from the cut-in down to that, for the one to be why of the other
 )
 
 // keptFrom is since when, in a run standing, the pressure asked for the machine in
-// vain; 0: it did not.
+// vain: since the minute in which it came down to the cut-in, for had the machine been
+// on, it would have started there; 0: it did not.
 func (r *replayMaker) keptFrom(run Run, cutInPa float64) int64 {
 	if cutInPa <= 0 {
 		return 0
 	}
-	var first int64
-	n := 0
-	for i := range r.rec.Minutes {
-		m := &r.rec.Minutes[i]
-		if m.StartMS < run.FromMS || m.StartMS >= run.ToMS {
-			continue
+	minutes := r.rec.Minutes
+	i, _ := slices.BinarySearchFunc(minutes, run.FromMS, func(m ReplayMinute, at int64) int { return cmp.Compare(m.StartMS, at) })
+	var asked, first int64
+	for n := 0; i < len(minutes) && minutes[i].StartMS < run.ToMS; i++ {
+		m := &minutes[i]
+		if m.StartPa >= cutInPa {
+			asked = 0
+		}
+		if asked == 0 && m.EndPa < cutInPa {
+			asked = m.StartMS
 		}
 		if m.StartPa >= cutInPa-keptBelowPa {
-			first, n = 0, 0
+			n = 0
 			continue
 		}
 		if n++; n == 1 {
 			first = m.StartMS
 		}
 		if n >= keptMinutes {
+			if asked > 0 && first-asked <= keptAskedMS {
+				return asked
+			}
 			return first
 		}
 	}

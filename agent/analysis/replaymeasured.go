@@ -261,15 +261,29 @@ func (r *replayMaker) pressuresSeen(out *ReplayMeasured) {
 	}
 }
 
+// readElsewhere reports whether the gauge of the stores was read through whole minutes
+// that count and are not replayed, but for those beside replayed ones.
+func (r *replayMaker) readElsewhere() bool {
+	for i := range r.tap.g.total.minutes {
+		m := &r.tap.g.total.minutes[i]
+		if m.at >= r.from && m.at < r.to && m.seenMS >= leastMinuteMS && r.watched(m.at) &&
+			!r.isReplayed(m.at-minuteMS) && !r.isReplayed(m.at) && !r.isReplayed(m.at+minuteMS) {
+			return true
+		}
+	}
+	return false
+}
+
 // storesGauge is the gauge of the stores, and its lowest reading while the pressure
-// is watched; +Inf where a machine's gauge serves, in which drops show.
+// is watched; +Inf where a machine's gauge serves, in which drops show, or where it
+// was read in minutes that are not replayed.
 func (r *replayMaker) storesGauge() (*chanSpec, float64) {
 	if c := r.tap.pressureOf(); c != nil {
-		a := &r.tap.g.total.analog[c.slot]
+		a := &r.inside.total.analog[c.slot]
 		if r.rec.Watch != nil {
-			a = &r.tap.g.shift.analogSum
+			a = &r.inside.shift.analogSum
 		}
-		if a.n == 0 || r.filled { // the shift's sums hold the filling too
+		if a.n == 0 || r.filled || r.readElsewhere() { // the shift's sums hold the filling too
 			return c, math.Inf(1)
 		}
 		low, _ := c.extremes(a)

@@ -31,7 +31,8 @@ type replayMaker struct {
 	sys      *sitefile.System
 	from, to int64
 	b        *airBalance
-	tap      *sheet // the system's own
+	tap      *sheet    // the system's own
+	inside   *gathered // the same of the window alone, for tap has what comes after it too
 	machines []*sheet
 	of       []*sitefile.Machine
 	minutes  []int  // places in b.minutes of those that are replayed
@@ -130,6 +131,11 @@ func (r *replayMaker) gather(src Source, now int64) error {
 	sp.wantMinutes, sp.onShift = true, onShift(r.site)
 	g, err := gather(src, sp, r.from, end, nil)
 	if err != nil {
+		return err
+	}
+	within := systemSpec(r.site, groups, r.sys, levels)
+	within.onShift = sp.onShift
+	if r.inside, err = gather(src, within, r.from, r.to, nil); err != nil {
 		return err
 	}
 	r.tap = newSheet(g, q)
@@ -300,7 +306,8 @@ func (s *sheet) pressureOf() *chanSpec {
 }
 
 // outletPa is the mean gauge pressure at a machine's outlet while air flowed, on
-// the gauge of the stores.
+// the gauge of the stores; of a machine that gave none the one it is rated at, for the
+// stores' mean may be that of nights without any pressure.
 func (r *replayMaker) outletPa(k int) float64 {
 	s := r.machines[k]
 	if c, v, ok := s.flowingMean(scan.DischargePressure); ok && c.unit.Dimension == quantity.Pressure {
@@ -313,8 +320,11 @@ func (r *replayMaker) outletPa(k int) float64 {
 			n++
 		}
 	}
-	if n == 0 {
-		return r.meanPa() + r.seen.drop[k].V
+	switch rated := r.of[k].RatedPressurePa; {
+	case n == 0 && rated > 0:
+		return rated
+	case n == 0:
+		return usualPa
 	}
 	return pa/n + r.seen.drop[k].V
 }

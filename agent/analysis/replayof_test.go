@@ -178,6 +178,48 @@ func TestReplayOfLacks(t *testing.T) {
 	}
 }
 
+// TestReplayOfWindowOnly: what the gauge shows right after the window is not its
+// lowest pressure.
+func TestReplayOfWindowOnly(t *testing.T) {
+	site := plant(t)
+	tp := newTape(site, 0)
+	for second := range int64(2*3600 + 1) {
+		loaded, pa, watts := handPlant(second)
+		if second > 3660 && second < 3720 {
+			pa = 100e3
+		}
+		tp.add("controller", second*1000, 1, loaded, 0, 0, int64(math.Round(pa/100)), 1)
+		tp.add("meter", second*1000, int64(math.Round(watts/100)), 0)
+	}
+	src := fold(site, tp.scans)
+	rec, err := ReplayOf(src, site, "main", 0, hourMS, 2*hourMS)
+	if err != nil {
+		t.Fatal(err)
+	}
+	nearTo(t, "lowest pressure of the first hour", rec.Measured.LowestPa.V, handLowPa, 2000)
+	nearTo(t, "lowest pressure of both", mustReplay(t, src, site, 2).Measured.LowestPa.V, 100e3, 2000)
+}
+
+// TestReplayOfNight is a window in which the machine stood without any pressure: what
+// it would take is that at its rated pressure, or 7 bar where none is given, and the slope of power over pressure is
+// the isentropic one there, 1/(7 bar) or less (d ln W/dp by W ∝ (p/p0)^0.286 - 1).
+func TestReplayOfNight(t *testing.T) {
+	site := plant(t)
+	tp := newTape(site, 0)
+	for second := range int64(2*3600 + 1) {
+		tp.add("controller", second*1000, 0, 0, 1, 0, 60, 1) // 6 kPa
+		tp.add("meter", second*1000, 0, 0)
+	}
+	rec := mustReplay(t, fold(site, tp.scans), site, 2)
+	if rec.Absent != "" {
+		t.Fatal(rec.Absent)
+	}
+	m := rec.Machines[0]
+	if rated := 700e3; m.LoadedPa != rated || !(m.PowerPerPa.V > 0.3/rated && m.PowerPerPa.V < 1/rated) {
+		t.Errorf("power at %g Pa, more by %g of it for each Pa; rated at %g Pa", m.LoadedPa, m.PowerPerPa.V, rated)
+	}
+}
+
 // TestReplayOfNoPower takes the nameplate's power where none is read, and says so.
 func TestReplayOfNoPower(t *testing.T) {
 	site := plant(t)

@@ -117,6 +117,10 @@ func TestNothingKnownIsAbsent(t *testing.T) {
 	if _, err := studyOf(t, site, rec).Apply(Alternative{Set: []Setting{{"leaks_mended", "50 %"}}}); err == nil || !strings.Contains(err.Error(), "no quiet hours") {
 		t.Errorf("leaks that are not known: %v", err)
 	}
+	both := try(t, studyOf(t, site, rec), "leaks_mended=50 %", "volume_add=100 gal")
+	if !strings.Contains(both.Results[0].Absent, "no quiet hours") || both.Results[1].Absent != "" || both.Results[1].SavedKWh.Value == nil {
+		t.Errorf("one that cannot be told beside one that can: %+v", both.Results)
+	}
 }
 
 // TestPoorFitIsSaidFirst: a measured energy a tenth above what the model makes is said
@@ -193,6 +197,15 @@ func TestCautions(t *testing.T) {
 			if fired != slices.Contains(want, words) {
 				t.Errorf("%s: caution %q given is %v; all: %q", set, words, fired, got)
 			}
+		}
+	}
+}
+
+func TestAirIsToldInWholeNumbers(t *testing.T) {
+	st := studyOf(t, joinery(t), steady(joinery(t), 0.5))
+	for m3, want := range map[float64]string{1637: "57810 ft³", 1: "35.3 ft³"} {
+		if got := st.air(m3); got != want {
+			t.Errorf("%g m³: %s, want %s", m3, got, want)
 		}
 	}
 }

@@ -31,7 +31,7 @@ func (e *evaluation) makeFit() Fit {
 	if loads > 0 {
 		f.Loads = n[mLoads]/loads - 1
 	}
-	if rec.Measured.LowestPa.V != 0 && !math.IsNaN(n[mLowestPa]) {
+	if low := rec.Measured.LowestPa.V; low != 0 && !math.IsNaN(low) && !math.IsNaN(n[mLowestPa]) {
 		f.LowestOffPa = n[mLowestPa] - rec.Measured.LowestPa.V
 	}
 	f.PressureRMSPa = e.pressureRMS()
@@ -172,8 +172,11 @@ func (e *evaluation) measured() Outcome {
 	counted := func(v float64) Amount { return Amount{Value: &v} }
 	o.Starts, o.Loads, o.StartsHourMax = counted(e.counts.starts), counted(e.counts.loads), counted(worst)
 	o.LoadsHour = counted(e.counts.loadsHour)
-	o.LowestPa, o.MeanPa = amount(was.LowestPa), amount(was.MeanPa)
-	o.LowestPa.Note = "of the minutes' ends, at the stores"
+	o.LowestPa, o.MeanPa = Amount{Note: "no shift lies in the window"}, amount(was.MeanPa)
+	if !math.IsNaN(was.LowestPa.V) {
+		o.LowestPa = amount(was.LowestPa)
+		o.LowestPa.Note = "of the readings, or of the minutes' ends where there are no others of the stores"
+	}
 	if rec.MinimumPa > 0 {
 		o.BelowS = counted(was.BelowS)
 		o.ShortS = was.BelowS

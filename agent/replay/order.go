@@ -25,7 +25,7 @@ func (st *Study) changePlant(p *plan, c *plantChange) error {
 		p.volume = p.volume.Plus(gum.Exact(*c.addM3))
 	}
 	if c.leaksMended > 0 && st.rec.LeakAbsent != "" {
-		return refuse("leaks_mended", "what leaks is not known: %s", st.rec.LeakAbsent)
+		p.untold = "what leaks is not known: " + st.rec.LeakAbsent
 	}
 	p.demand.leaksMended, p.demand.followShare = c.leaksMended, c.followShare
 	for _, u := range c.users {

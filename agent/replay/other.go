@@ -58,7 +58,7 @@ func (st *Study) newUnit(name string, l *Listed, beside *unit) unit {
 		ratedPa:   l.RatedPressurePa, ratedPressurePa: l.RatedPressurePa,
 		delayS: gum.New(delayS, gum.Rectangular(delayLimitS), assumedInput("delivery delay", name)),
 		cutIn:  beside.cutIn, cutOut: beside.cutOut, gauge: gum.Exact(0),
-		noLoadStopS: beside.noLoadStopS, on: beside.on, startsPerHour: l.StartsPerHour, motorW: l.MotorPowerW,
+		noLoadStopS: beside.noLoadStopS, on: beside.on, startsPerHour: l.StartsPerHour,
 	}
 	u.cutIn.V -= bandBehindPa
 	u.cutOut.V -= bandBehindPa

@@ -22,6 +22,7 @@ type plan struct {
 	demand   demandChange
 	keys     []string // settings that differ from the present
 	remarks  []string
+	untold   string // why the record cannot tell what it comes to; empty: it can
 }
 
 // demandChange is what differs in what is taken.

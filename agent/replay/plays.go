@@ -133,7 +133,11 @@ func (st *Study) playAll(ctx context.Context, plans []plan, progress func(done, 
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for _, j := range jobs {
 		g.Go(func() error {
-			r, err := st.play(ctx, &plans[j.plan], j)
+			var r *engine.Result
+			err := guarded(j.shift.input, func() (err error) {
+				r, err = st.play(ctx, &plans[j.plan], j)
+				return err
+			})
 			if err != nil && !errors.Is(err, engine.ErrInvalid) && !errors.Is(err, engine.ErrRestless) {
 				return err
 			}

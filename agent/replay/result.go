@@ -13,6 +13,10 @@ import (
 // result is one alternative's.
 func (e *evaluation) result(alt Alternative, p *plan, of *plays) Result {
 	r := Result{Name: alt.Name, Set: alt.Set, Flags: FlagsOf(alt.Set), Remarks: []string{}, Cautions: []string{}}
+	if p.untold != "" {
+		r.Absent = p.untold
+		return r
+	}
 	if of.failed != "" {
 		r.Absent = "these settings cannot be played: " + of.failed
 		return r
@@ -81,7 +85,8 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 	r := of.result
 	if r.ShortS > e.present.result.ShortS+minuteS || !p.demand.awake && r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
 		all = append(all, fmt.Sprintf("SHORT OF AIR: the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
-			r.ShortS/60, st.freeAir(r.ShortM3), e.present.result.ShortS/60, st.freeAir(e.present.result.ShortM3), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
+			r.ShortS/60, st.air(r.ShortM3), e.present.result.ShortS/60,
+			st.air(e.present.result.ShortM3), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
 	}
 	if math.Abs(saved.V) <= coverageFactor*saved.U() && saved.U() > 0 {
 		all = append(all, "the saving is not told from nothing: its interval holds zero")
@@ -97,6 +102,15 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 		all = append(all, e.guardRemark(u, r.Machines[i].GuardedS)...)
 	}
 	return all
+}
+
+// air is a volume of free air in words.
+func (st *Study) air(m3 float64) string {
+	symbol, factor, _ := st.site.Units.Display("m³")
+	if v := m3 * factor; v >= 1000 { // 57827, not 5.78e+04
+		return fmt.Sprintf("%.0f %s", v, symbol)
+	}
+	return fmt.Sprintf("%.3g %s", m3*factor, symbol)
 }
 
 // timerRemark tells of a no-load stop that lies near the machine's own rests: then
@@ -135,16 +149,6 @@ func restsOf(of *plays, i int) (all []float64) {
 		}
 	}
 	return all
-}
-
-// freeAir is a volume of air for people: cubic feet or metres, as the figures have it.
-func (st *Study) freeAir(m3 float64) string {
-	symbol, factor, _ := st.site.Units.Display("m³")
-	v := m3 * factor
-	if v >= 1000 {
-		return fmt.Sprintf("%.0f %s", v, symbol)
-	}
-	return fmt.Sprintf("%.3g %s", v, symbol)
 }
 
 // guardRemark tells of a starts guard that would hold a machine back while the

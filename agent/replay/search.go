@@ -219,7 +219,14 @@ func playAll(ctx context.Context, on playground, g *grid, steps *steps) ([]trial
 		group.Go(func() error {
 			for i := range next {
 				set, price := g.at(i - 1)
-				t, err := play(ctx, on, set)
+				var t trial
+				err := guarded(fmt.Sprint(set), func() (err error) {
+					t, err = play(ctx, on, set)
+					return err
+				})
+				if errors.Is(err, ErrFault) {
+					return err
+				}
 				if err != nil && ctx.Err() != nil {
 					return ctx.Err()
 				}

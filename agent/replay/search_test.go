@@ -27,6 +27,7 @@ type shop struct {
 	cancel    context.CancelFunc
 	evaluated [][]Setting
 	tellPa    float64
+	panicAt   int64 // plays
 }
 
 func newShop() *shop {
@@ -43,8 +44,12 @@ func newShop() *shop {
 }
 
 func (s *shop) plantOf(set []Setting) (*engine.Plant, []engine.Stretch, error) {
-	if s.plays.Add(1) == s.stopAfter {
+	n := s.plays.Add(1)
+	if n == s.stopAfter {
 		s.cancel()
+	}
+	if n == s.panicAt {
+		panic("index out of range")
 	}
 	p := &engine.Plant{VolumeM3: 1, InletPa: 1e5, OutsidePa: 1e5, MinimumPa: 5.5e5, SlotS: 900, Machines: []engine.Machine{{
 		Name: "comp1", FullFlowM3S: 0.05, RatedPa: 7e5, FullPowerW: 20e3, PowerPerPa: 7e-7,
@@ -336,5 +341,16 @@ func TestSearchLimitsWhatIsTold(t *testing.T) {
 	}
 	if fmt.Sprint(a.Broke) != fmt.Sprint(b.Broke) || a.Allowed != b.Allowed || a.Allowed == 0 || len(a.Broke) < 2 {
 		t.Errorf("with what is told a little lower %v, %d allowed; want %v, %d", b.Broke, b.Allowed, a.Broke, a.Allowed)
+	}
+}
+
+// TestSearchOutlivesAFault: a panic in a worker ends the search with an error, not the
+// program.
+func TestSearchOutlivesAFault(t *testing.T) {
+	s := newShop()
+	s.panicAt = 60
+	_, err := frontOf(t.Context(), s, shopSpec(), nil)
+	if !errors.Is(err, ErrFault) || !strings.Contains(err.Error(), "index out of range") || !strings.Contains(err.Error(), "bar") {
+		t.Errorf("the search ends with %v", err)
 	}
 }

@@ -130,6 +130,9 @@ func (st *Study) Apply(alt Alternative) (Applied, error) {
 	if err != nil {
 		return Applied{}, err
 	}
+	if p.untold != "" {
+		return Applied{}, refuse("leaks_mended", "%s", p.untold)
+	}
 	return st.applied(&p, shift{}, noise{}), nil
 }
 

@@ -1,6 +1,7 @@
 package replay
 
 import (
+	"encoding/json"
 	"math"
 	"path/filepath"
 	"strings"
@@ -125,6 +126,20 @@ func TestPresentMeetsTheHandbook(t *testing.T) {
 		t.Errorf("a perfect week is called poor: %s", a.Fit.Words)
 	}
 	near(t, "saving of no change", *a.Present.Energy.Value, *a.Measured.Energy.Value, 1e-9**a.Measured.Energy.Value)
+}
+
+// TestNobodyWorks: of a window outside of the shifts no lowest pressure is told, and
+// the answer can be written down all the same.
+func TestNobodyWorks(t *testing.T) {
+	rec := steady(joinery(t), 0.5)
+	rec.Watch, rec.Measured.LowestPa = []analysis.Span{}, gum.Exact(math.NaN())
+	a := try(t, studyOf(t, joinery(t), rec), "comp1.cut_out=105 psi")
+	if a.Measured.LowestPa.Value != nil || a.Present.LowestPa.Value != nil || a.Results[0].Outcome.LowestPa.Value != nil {
+		t.Error("a lowest pressure is told")
+	}
+	if _, err := json.Marshal(a); err != nil {
+		t.Error(err)
+	}
 }
 
 // TestTwoPoundsAreOnePercent: "two pounds of pressure, about one percent of power"

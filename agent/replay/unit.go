@@ -40,21 +40,21 @@ type unit struct {
 	slowIdle  bool // its unloaded power is that at full speed, and it idles at the least
 	control   sitefile.Control
 
-	flow, flowPerPa, power, perPa          gum.Value
-	ratedPa                                float64 // gauge at the outlet, of flow and power
-	unloaded, unloadStart, blowDown        gum.Value
-	stopped, startS, startW                gum.Value
-	delayS, delayW, drop, runOn            gum.Value
-	idle                                   gum.Value // of slowIdle: power over what goes with the speed
-	cutIn, cutOut, target                  gum.Value
-	gauge                                  gum.Value
-	cutInSet, cutOutSet                    float64   // in its own display; 0: not known
-	modulation                             gum.Value // from full flow to none
-	least                                  gum.Value
-	curve                                  []curvePoint
-	noLoadStopS, leastBetweenS             float64
-	on                                     []engine.Span
-	startsPerHour, ratedPressurePa, motorW float64
+	flow, flowPerPa, power, perPa   gum.Value
+	ratedPa                         float64 // gauge at the outlet, of flow and power
+	unloaded, unloadStart, blowDown gum.Value
+	stopped, startS, startW         gum.Value
+	delayS, delayW, drop, runOn     gum.Value
+	idle                            gum.Value // of slowIdle: power over what goes with the speed
+	cutIn, cutOut, target           gum.Value
+	gauge                           gum.Value
+	cutInSet, cutOutSet             float64   // in its own display; 0: not known
+	modulation                      gum.Value // from full flow to none
+	least                           gum.Value
+	curve                           []curvePoint
+	noLoadStopS, leastBetweenS      float64
+	on                              []engine.Span
+	startsPerHour, ratedPressurePa  float64
 }
 
 // unitOf is a machine of the record.
@@ -69,7 +69,7 @@ func (st *Study) unitOf(k int) unit {
 		stopped: m.StoppedPower, startS: m.StartS, startW: m.StartPower, delayS: m.DelayS, delayW: m.DelayPower, drop: m.DropPa, runOn: m.RunOnS,
 		cutIn: m.CutInPa, cutOut: m.CutOutPa, target: m.TargetPa, gauge: m.GaugePa, cutInSet: m.CutInSetPa, cutOutSet: m.CutOutSetPa,
 		modulation: m.ModulationPa, least: m.LeastShare, noLoadStopS: m.NoLoadStopS, leastBetweenS: m.LeastBetweenStartsS,
-		startsPerHour: site.Motor.StartsPerHour, ratedPressurePa: site.RatedPressurePa, motorW: site.Motor.PowerW,
+		startsPerHour: site.Motor.StartsPerHour, ratedPressurePa: site.RatedPressurePa,
 	}
 	if site.LeastBetweenStarts > 0 { // what is set beats what was seen
 		u.leastBetweenS = site.LeastBetweenStarts.Seconds()

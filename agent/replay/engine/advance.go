@@ -164,11 +164,12 @@ func (pl *player) sum(m *motion, seconds, reach float64) {
 	served := (d.flowM3S+d.flowPerPa*(m.fromPa-d.atPa))*seconds + d.flowPerPa*gained
 	r.ServedM3 += served
 	if pl.demand.short() && pl.demand.fullM3S() > 0 {
-		r.AskedM3 += pl.demand.fullM3S() * seconds
+		asked := pl.demand.fullM3S() * seconds
+		r.AskedM3 += asked
 		if pl.watch.on {
 			r.ShortS += seconds
+			r.ShortM3 += asked - served
 		}
-		pl.short = true
 	} else {
 		r.AskedM3 += served
 	}
@@ -183,7 +184,7 @@ func (pl *player) sum(m *motion, seconds, reach float64) {
 		} else {
 			j = u.idleJ(pl.tS, seconds)
 		}
-		if u.guarded(pl.tS, m.fromPa) {
+		if pl.watch.on && u.guarded(pl.tS, m.fromPa) {
 			done.GuardedS += seconds
 		}
 		state := u.state()

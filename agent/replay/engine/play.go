@@ -42,7 +42,6 @@ type player struct {
 	turnsFromS float64
 	paS        float64 // ∫p dt
 	watch      times   // of Plant.Watch
-	short      bool    // users ever were
 }
 
 // Play plays a demand through a plant. The plant and the demand are only read.
@@ -77,9 +76,6 @@ func (pl *player) finish() *Result {
 	r.MeanPa = pl.paS / r.Seconds
 	for i := range r.Machines {
 		r.SuppliedM3 += r.Machines[i].SuppliedM3
-	}
-	if pl.short {
-		r.ShortM3 = r.AskedM3 - r.ServedM3
 	}
 	return r
 }

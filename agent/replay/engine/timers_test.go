@@ -74,6 +74,7 @@ func TestGuard(t *testing.T) {
 	}
 	near(t, "stopped", seconds(r, 0, Stopped), 500, 1e-9)
 	near(t, "lowest pressure", r.LowestPa, m.CutOutPa-500*rate, 1e-6)
+	near(t, "kept waiting", r.Machines[0].GuardedS, 500-toCutInS, 1e-9)
 	// start/stop, short of storage: the guard bounds the starts in any hour
 	p.Machines[0].Control, p.MinimumPa = StartStop, 80*psi
 	r = play(t, p, steady(p, 0.5, 24*3600), Options{})

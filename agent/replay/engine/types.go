@@ -81,7 +81,7 @@ type Plant struct {
 	// machine's controls read it on top of its own DropPa. 0: none.
 	CommonDropPa, CommonM3S float64
 	SlotS                   float64 // length of a slot of Result.SlotJ
-	Watch                   []Span  // when Result.LowestPa and ShortS count; nil: always. In order, not touching
+	Watch                   []Span  // when Result.LowestPa, ShortS and ShortM3 count; nil: always. In order, not touching
 }
 
 // Segment is a stretch of steady demand: DemandM3S at AtPa, and FollowM3SPerPa
@@ -127,7 +127,7 @@ type Result struct {
 	// SuppliedM3 = ServedM3 + StoredM3, to rounding.
 	SuppliedM3, ServedM3, StoredM3 float64
 	AskedM3                        float64 // with nobody short of pressure
-	ShortM3                        float64 // AskedM3 - ServedM3, below MinimumPa
+	ShortM3                        float64 // what users did not get below MinimumPa while Plant.Watch holds
 	ShortS                         float64 // below MinimumPa while Plant.Watch holds
 	LowestPa, LowestAtS            float64 // while Plant.Watch holds; NaN if it never does
 	MeanPa, HighestPa              float64
@@ -140,9 +140,9 @@ type MachineResult struct {
 	EnergyJ, Seconds [NumStates]float64
 	SuppliedM3       float64
 	Starts, Loads    int
-	GuardedS         float64 // that the starts guard alone kept it standing below its cut-in
-	StartsHourMax    int     // most in any 3600 s of one stretch
+	StartsHourMax    int // most in any 3600 s of one stretch
 	LoadsHourMax     int
+	GuardedS         float64 // while watched, for which LeastBetweenStarts alone kept it from starting
 }
 
 // TracePoint is the plant at an event.

@@ -233,8 +233,8 @@ func (u *unit) nextS(tS, pa float64) float64 {
 	next := u.times.edgeS
 	switch u.mode {
 	case standing:
-		if at := u.lastStartS + u.LeastBetweenStarts; u.times.on && pa <= u.band.inPa && at > tS {
-			next = min(next, at)
+		if u.guarded(tS, pa) {
+			next = min(next, u.lastStartS+u.LeastBetweenStarts)
 		}
 	case starting, filling:
 		next = min(next, u.untilS)
