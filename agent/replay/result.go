@@ -97,6 +97,8 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 		if (u.another || u.refitted) && u.control.PartLoad() {
 			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±5 points", u.name, u.control))
 		}
+		all = append(all, st.timerRemark(u, of, i)...)
+		all = append(all, st.startsRemark(u, of, i)...)
 		all = append(all, e.guardRemark(u, r.Machines[i].GuardedS)...)
 	}
 	return all
