@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
@@ -84,6 +85,7 @@ func ReplayOf(src Source, site *sitefile.Site, system string, fromMS, toMS, nowM
 	for k := range r.machines {
 		rec.Machines = append(rec.Machines, r.machine(k))
 	}
+	rec.Absent = r.unknown()
 	rec.Measured = r.measured()
 	rec.Method = r.b.method + r.meterOf
 	rec.Inputs = eachOnce(append(rec.Inputs, r.b.inputs...))
@@ -187,6 +189,22 @@ func (r *replayMaker) lacks() string {
 	return ""
 }
 
+// unknown says what of the plant neither the window nor the site file tells.
+func (r *replayMaker) unknown() string {
+	if r.rec.Volume.V <= 0 {
+		return "what volume follows the pressure is not known: give the receivers' and the pipes' in the site file"
+	}
+	for k := range r.rec.Machines {
+		switch m, name := &r.rec.Machines[k], r.b.machines[k]; {
+		case m.LoadedPower.V <= 0:
+			return name + ": it was not seen at full load in this window: ask for one in which it was, or give its rated_power in the site file"
+		case m.FullFlow.V <= 0:
+			return name + ": its flow at full load is not known: give its rated_flow in the site file"
+		}
+	}
+	return ""
+}
+
 // flows are what each machine gives at full load. Where a meter has counted all the
 // air, it says what they gave together: demand and supply then share its error.
 func (r *replayMaker) flows() {
@@ -200,12 +218,15 @@ func (r *replayMaker) flows() {
 	s := r.b.sum(r.minutes)
 	counted := gum.New(s.meteredM3, math.Abs(float64(s.meteredM3*r.b.meterU)), r.b.names.meter).Times(r.b.basis).
 		Plus(r.before.mean.Scaled(s.seconds))
-	on := make([]gum.Value, len(r.full))
+	if known := knownVolume(r.sys); known.V > r.b.volume.V { // the stores before the meter took some
+		counted = counted.Plus(known.Minus(r.b.volume).Scaled(s.gainPa / r.b.inletPa))
+	}
+	on, taken := make([]gum.Value, len(r.full)), slices.Clone(r.full)
 	var named gum.Value
-	for k, q := range r.full {
-		if q.V <= 0 {
+	for k, q := range taken {
+		if q.V <= 0 { // the only machine: what the meter counted is all its own
 			q = gum.Exact(1)
-			r.full[k] = q
+			taken[k] = q
 		}
 		on[k] = gum.Exact(s.fullS[k]).Minus(r.b.delay[k].Minus(gum.Exact(r.b.delay[k].V)).Scaled(s.loads[k])).
 			Plus(gum.New(0, s.partS[k]/math.Sqrt(3), partLoadInput(r.b.machines[k])))
@@ -214,7 +235,7 @@ func (r *replayMaker) flows() {
 	if named.V <= 0 || counted.V <= 0 {
 		return
 	}
-	for k, q := range r.full {
+	for k, q := range taken {
 		r.full[k] = counted.Times(q).Over(named)
 	}
 	r.meterOf = fmt.Sprintf("; full-load flows are brought to what the meter counted, %.3g times what they were taken for", counted.V/named.V)

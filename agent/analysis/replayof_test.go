@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -218,6 +219,62 @@ func TestReplayOfNight(t *testing.T) {
 	if rated := 700e3; m.LoadedPa != rated || !(m.PowerPerPa.V > 0.3/rated && m.PowerPerPa.V < 1/rated) {
 		t.Errorf("power at %g Pa, more by %g of it for each Pa; rated at %g Pa", m.LoadedPa, m.PowerPerPa.V, rated)
 	}
+}
+
+// TestReplayOfUnknown: a machine that stood all through the window, behind a flow meter,
+// shows neither power nor flow, and without them nothing is played. (A flow of a cubic
+// metre a second, or a litre of volume, were once taken for it.)
+func TestReplayOfUnknown(t *testing.T) {
+	for _, c := range []struct {
+		want                string
+		powerW, flow, parts float64
+	}{{"rated_power", 0, 0.1, 1}, {"rated_flow", 37e3, 0, 1}, {"volume", 37e3, 0.1, 0}, {"", 37e3, 0.1, 1}} {
+		site := plant(t)
+		controller := site.Devices[0].Map
+		controller.Channels = append(controller.Channels, mapChannel(t, "flow", scan.Flow, "u16", 0.01, "m3/min", time.Second))
+		s := &site.Systems[0]
+		s.Taps[0].Flow, s.Parts[0].VolumeM3 = "controller.flow", c.parts
+		site.Machines[0].RatedPowerW, site.Machines[0].RatedFlowM3S = c.powerW, c.flow
+		tp := newTape(site, 0)
+		for second := range int64(3600 + 1) {
+			tp.add("controller", second*1000, 0, 0, 1, 0, 6000, 1, 10)
+			tp.add("meter", second*1000, 1, 0)
+		}
+		rec := mustReplay(t, fold(site, tp.scans), site, 1)
+		if c.want == "" && rec.Absent != "" || !strings.Contains(rec.Absent, c.want) {
+			t.Errorf("absent %q does not say %q", rec.Absent, c.want)
+		}
+	}
+}
+
+// TestReplayOfFill: in an hour in which the receiver, before the flow meter, is filled,
+// the machine gives what the meter counts and what the receiver takes.
+func TestReplayOfFill(t *testing.T) {
+	site := plant(t)
+	controller := site.Devices[0].Map
+	controller.Channels = append(controller.Channels, mapChannel(t, "flow", scan.Flow, "u16", 0.01, "m3/min", time.Second))
+	s := &site.Systems[0]
+	s.Parts = append(s.Parts, sitefile.Part{Name: "mains", Kind: "piping"})
+	s.Taps = append(s.Taps, sitefile.Tap{At: "mains", Flow: "controller.flow"})
+	const fullM3S, demandM3S, fromS, toS = 0.1, 0.05 / 60, 600, 660
+	pa := 500e3
+	tp := newTape(site, 0)
+	for second := range int64(3600 + 1) {
+		on := int64(0)
+		if second >= fromS && second < toS {
+			on = 1
+		}
+		tp.add("controller", second*1000, 1, on, 0, 0, int64(math.Round(pa/100)), 1, 5)
+		tp.add("meter", second*1000, 100+250*on, 0)
+		if pa -= demandM3S * 100e3; second >= fromS+3 && second < toS {
+			pa += fullM3S * 100e3
+		}
+	}
+	rec := mustReplay(t, fold(site, tp.scans), site, 1)
+	if rec.Absent != "" {
+		t.Fatal(rec.Absent)
+	}
+	nearTo(t, "full flow", rec.Machines[0].FullFlow.V, fullM3S, 0.1*fullM3S)
 }
 
 // TestReplayOfNoPower takes the nameplate's power where none is read, and says so.

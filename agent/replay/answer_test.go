@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
@@ -172,22 +173,57 @@ func TestStartsNearTheTimerAreChaotic(t *testing.T) {
 func TestCautions(t *testing.T) {
 	site := joinery(t)
 	st := studyOf(t, site, steady(site, 0.5))
-	for set, want := range map[string]string{
-		"volume_add=100 gal":                           "pressure vessel",
-		"comp1.replace=screw-50hp":                     "its own wiring",
-		"comp1.control=modulating":                     "it is the maker's work",
-		"comp1.no_load_stop=2 min":                     "starts an hour",
-		"comp1.schedule=daily 00:00-24:00":             "starts without warning",
-		"comp1.cut_in=92 psi":                          "never touch safety valves",
-		"comp1.cut_in=118 psi | comp1.cut_out=130 psi": "above the rated pressure",
+	all := []string{"pressure vessel", "its own wiring", "a machine fewer", "it is the maker's work", "starts an hour", "by a clock or by another", "a lower pressure", "above the rated pressure"}
+	for set, want := range map[string][]string{
+		"volume_add=100 gal":                           {"pressure vessel"},
+		"comp1.replace=screw-50hp":                     {"its own wiring"},
+		"add.b=screw-10hp | comp1.remove=yes":          {"its own wiring", "by a clock or by another"},
+		"comp1.control=modulating":                     {"it is the maker's work"},
+		"comp1.control=load/unload":                    {},
+		"comp1.control=start/stop":                     {"it is the maker's work", "starts an hour"},
+		"comp1.no_load_stop=2 min":                     {"starts an hour"},
+		"comp1.no_load_stop=never":                     {},
+		"comp1.schedule=daily 00:00-24:00":             {"by a clock or by another"},
+		"comp1.cut_in=92 psi":                          {"a lower pressure"},
+		"comp1.cut_in=98 psi":                          {"starts an hour"},
+		"comp1.cut_in=95 psi":                          {},
+		"comp1.cut_in=118 psi | comp1.cut_out=130 psi": {"above the rated pressure"},
+		"leaks_mended=10 %":                            {},
+		"user.x=+5 cfm":                                {},
 	} {
-		a := try(t, st, set)
-		if got := strings.Join(a.Results[0].Cautions, "\n"); !strings.Contains(got, want) {
-			t.Errorf("%s: cautions %q, want %q", set, got, want)
+		got := try(t, st, set).Results[0].Cautions
+		for _, words := range all {
+			fired := slices.ContainsFunc(got, func(c string) bool { return strings.Contains(c, words) })
+			if fired != slices.Contains(want, words) {
+				t.Errorf("%s: caution %q given is %v; all: %q", set, words, fired, got)
+			}
 		}
 	}
-	if a := try(t, st, "leaks_mended=10 %"); len(a.Results[0].Cautions) != 0 {
-		t.Errorf("mending leaks has cautions: %q", a.Results[0].Cautions)
+}
+
+func TestAirIsToldInWholeNumbers(t *testing.T) {
+	st := studyOf(t, joinery(t), steady(joinery(t), 0.5))
+	for m3, want := range map[float64]string{1637: "57810 ft³", 1: "35.3 ft³"} {
+		if got := st.air(m3); got != want {
+			t.Errorf("%g m³: %s, want %s", m3, got, want)
+		}
+	}
+}
+
+// TestSavedThatIsNotThere: who leaves more air than was taken saves what was there, and
+// that is said.
+func TestSavedThatIsNotThere(t *testing.T) {
+	site := joinery(t)
+	st := studyOf(t, site, steady(site, 0.5))
+	const words = "what is not there is not saved"
+	for set, want := range map[string]bool{"user.x=-500 cfm": true, "user.x=-10 cfm": false, "user.x=+10 cfm": false} {
+		if got := strings.Join(try(t, st, set).Results[0].Remarks, "\n"); strings.Contains(got, words) != want {
+			t.Errorf("%s: remarks %q", set, got)
+		}
+	}
+	// 92.5 cfm are taken, of which 20 at 100 psi leak: all but those.
+	if got := strings.Join(try(t, st, "user.x=-145 cfm").Results[0].Remarks, "\n"); !strings.Contains(got, "only 50 %") {
+		t.Errorf("half of it: remarks %q", got)
 	}
 }
 

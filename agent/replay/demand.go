@@ -1,6 +1,7 @@
 package replay
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"sort"
@@ -151,9 +152,7 @@ func (t *taken) segment(m *analysis.ReplayMinute, flow float64) engine.Segment {
 	}
 	at := t.since(m.StartMS)
 	for _, u := range t.d.users {
-		if flowing := u.share(at); flowing > 0 {
-			// Who no longer takes air takes none from the leaks.
-			change := max(u.flowM3S*flowing, leak-flow)
+		if change := u.change(at, flow, leak); change != 0 {
 			if change < 0 && flow > leak {
 				perPa += t.rest * change / abs
 			}
@@ -162,6 +161,41 @@ func (t *taken) segment(m *analysis.ReplayMinute, flow float64) engine.Segment {
 	}
 	return engine.Segment{Seconds: minuteS, DemandM3S: flow, AtPa: atPa, FollowM3SPerPa: max(0, perPa)}
 }
+
+// change is what the user makes of a minute's flow. Who no longer takes air takes none
+// from the leaks.
+func (u *userSpans) change(at, flow, leak float64) float64 {
+	if flowing := u.share(at); flowing > 0 {
+		return max(u.flowM3S*flowing, leak-flow)
+	}
+	return 0
+}
+
+// tooMuchSaved is a remark on a user who is to take no more air than all users took.
+func (st *Study) tooMuchSaved(d *demandChange, name string, u *userSpans) []string {
+	t := st.taken(d, shift{})
+	var asked, found float64
+	for _, run := range st.runs {
+		minutes := st.rec.Minutes[run.from:run.to]
+		flows := t.flows(minutes)
+		keepAir(flows)
+		for i := range minutes {
+			at := st.seconds(minutes[i].StartMS)
+			abs := (minutes[i].StartPa+minutes[i].EndPa)/2 + t.outsidePa
+			leak := min(flows[i], t.leak*abs/(t.leakPa+t.outsidePa))
+			asked -= u.flowM3S * u.share(at)
+			found -= u.change(at, flows[i], leak)
+		}
+	}
+	if u.flowM3S >= 0 || found >= (1-tooLittleFound)*asked {
+		return nil
+	}
+	return []string{fmt.Sprintf("%s%s is to take no more than all users together did: only %.0f %% of the air that it is to leave was taken at those times; what is not there is not saved",
+		userPrefix, name, 100*found/asked)}
+}
+
+// tooLittleFound is the share of the air to be saved that may be missing unsaid.
+const tooLittleFound = 0.05
 
 // share of the minute that begins at a time in which the user takes air.
 func (u *userSpans) share(at float64) float64 {

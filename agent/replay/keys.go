@@ -28,6 +28,10 @@ const never = "never"
 // what machines have.
 const (
 	leastPa, mostPa   = 0.2e5, 45e5
+	leastPowerW       = 100
+	mostPowerW        = 5e6
+	leastFlowM3S      = 1e-4
+	mostFlowM3S       = 20
 	leastStopS        = 10
 	dayS              = 86400
 	mostVolumeM3      = 1000
@@ -82,7 +86,7 @@ func pressureInto(field func(*machineChange) **float64) func(*grammar, *machineC
 
 func powerInto(field func(*machineChange) **float64) func(*grammar, *machineChange, string, string) error {
 	return func(g *grammar, m *machineChange, key, value string) error {
-		w, err := si(key, value, quantity.Power, 100, 5e6, "write the power of the whole machine")
+		w, err := si(key, value, quantity.Power, leastPowerW, mostPowerW, "write the power of the whole machine")
 		if err == nil {
 			*field(m) = &w
 		}
@@ -192,7 +196,7 @@ func readRemove(_ *grammar, m *machineChange, key, value string) error {
 
 func readRatedFlow(g *grammar, m *machineChange, key, value string) error {
 	flow, err := g.flow(key, value)
-	if err == nil && (flow < 1e-4 || flow > 20) {
+	if err == nil && (flow < leastFlowM3S || flow > mostFlowM3S) {
 		return refuse(key, `%q is not the flow of a machine; write it like "185 cfm"`, value)
 	}
 	m.ratedFlowM3S = &flow
@@ -292,7 +296,7 @@ func (g *grammar) flow(key, value string) (float64, error) {
 			flow *= from.VolumeAt(air.FAD())
 		}
 	}
-	if math.Abs(flow) > 20 {
+	if math.Abs(flow) > mostFlowM3S {
 		return 0, refuse(key, "%s is more than any machine here delivers", q)
 	}
 	return flow, nil

@@ -1,6 +1,8 @@
 package replay
 
 import (
+	"fmt"
+
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 	"loadscribe/configs"
@@ -40,11 +42,52 @@ func listOfMachines(doc *sitefile.Document) ([]Listed, error) {
 		taken[m.ID] = true
 		all = append(all, m)
 	}
+	if len(all) == 0 {
+		doc.Section.Problem("machine", "write a table [[machine]] for each; configs/replay/machines.toml shows how", "the list has no machine")
+	}
 	doc.Done()
 	if err := doc.Err(); err != nil {
 		return nil, err
 	}
 	return all, nil
+}
+
+// checkListed refuses machines of a list that nobody could have read from a data
+// sheet: a request brings its own, which no file's reader has seen.
+func checkListed(all []Listed) error {
+	taken := map[string]bool{}
+	for i := range all {
+		m := &all[i]
+		wrong := func(key, format string, args ...any) error {
+			return refuse(fmt.Sprintf("machines[%d].%s", i, key), format, args...)
+		}
+		switch _, err := controlOf("", m.Control); {
+		case m.ID == "":
+			return wrong("id", "it is empty; give each machine its own")
+		case taken[m.ID]:
+			return wrong("id", "%q is used twice; give each machine its own", m.ID)
+		case err != nil:
+			return wrong("control", "%s", messageOf(err))
+		}
+		taken[m.ID] = true
+		for _, c := range []struct {
+			key            string
+			v, least, most float64
+		}{
+			{"rated_flow_m3s", m.RatedFlowM3S, leastFlowM3S, mostFlowM3S},
+			{"rated_pressure_pa", m.RatedPressurePa, leastPa, mostPa},
+			{"rated_power_w", m.RatedPowerW, leastPowerW, mostPowerW},
+			{"least_share", m.LeastShare, 0, 0.95},
+			{"unloaded_share", m.UnloadedShare, 0, 0.99},
+			{"motor_power_w", m.MotorPowerW, 0, mostPowerW},
+			{"starts_per_hour", m.StartsPerHour, 0, 3600},
+		} {
+			if !(c.v >= c.least && c.v <= c.most) {
+				return wrong(c.key, "%g of %q is out of range: it goes from %g to %g", c.v, m.ID, c.least, c.most)
+			}
+		}
+	}
+	return nil
 }
 
 func readListed(s sitefile.Section) Listed {

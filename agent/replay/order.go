@@ -39,6 +39,7 @@ func (st *Study) changePlant(p *plan, c *plantChange) error {
 		if (u.shifts || u.windows != nil) && len(spans.on) == 0 {
 			return refuse(userPrefix+u.name, "none of its time lies in the window that is replayed")
 		}
+		p.remarks = append(slices.Clip(p.remarks), st.tooMuchSaved(&p.demand, u.name, &spans)...)
 		p.demand.users = append(p.demand.users, spans)
 	}
 	return st.ordered(p, c)

@@ -45,7 +45,7 @@ func (st *Study) replaced(old *unit, listed *Listed) unit {
 }
 
 // newUnit is a machine of which no more is known than a line of a list. Its band
-// lies below that of the machine beside which it stands.
+// lies below that of the machine beside which it stands, and it may run when that may.
 func (st *Study) newUnit(name string, l *Listed, beside *unit) unit {
 	sheet := func(what string, middle, limit float64) gum.Value {
 		return gum.New(1+middle, gum.Rectangular(limit), what+" of "+name+" against its data sheet (assumed)")
@@ -58,7 +58,7 @@ func (st *Study) newUnit(name string, l *Listed, beside *unit) unit {
 		ratedPa:   l.RatedPressurePa, ratedPressurePa: l.RatedPressurePa,
 		delayS: gum.New(delayS, gum.Rectangular(delayLimitS), assumedInput("delivery delay", name)),
 		cutIn:  beside.cutIn, cutOut: beside.cutOut, gauge: gum.Exact(0),
-		noLoadStopS: beside.noLoadStopS, startsPerHour: l.StartsPerHour,
+		noLoadStopS: beside.noLoadStopS, on: beside.on, startsPerHour: l.StartsPerHour,
 	}
 	u.cutIn.V -= bandBehindPa
 	u.cutOut.V -= bandBehindPa

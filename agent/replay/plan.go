@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"loadscribe/agent/gum"
@@ -65,6 +66,9 @@ func (st *Study) planOf(alt Alternative) (plan, error) {
 			return plan{}, err
 		}
 	}
+	if err := c.removedWhole(); err != nil {
+		return plan{}, err
+	}
 	p.units = slices.DeleteFunc(p.units, func(u unit) bool {
 		return slices.ContainsFunc(c.machines, func(m *machineChange) bool { return m.remove && m.name == u.name })
 	})
@@ -77,12 +81,47 @@ func (st *Study) planOf(alt Alternative) (plan, error) {
 	if err := st.changePlant(&p, &c.plant); err != nil {
 		return plan{}, err
 	}
+	if err := p.rankedBands(c); err != nil {
+		return plan{}, err
+	}
 	for i := range p.units {
-		if err := st.checkUnit(&p.units[i], c); err != nil {
+		if err := st.checkUnit(&p, i, c); err != nil {
 			return plan{}, err
 		}
 	}
 	return p, nil
+}
+
+// removedWhole refuses what is asked of a machine that is taken away.
+func (c *changes) removedWhole() error {
+	for _, m := range c.machines {
+		for _, key := range c.keys {
+			if short, ok := strings.CutPrefix(key, m.name+"."); m.remove && ok && short != "remove" && machineKeys[short].read != nil {
+				return refuse(key, "%s is taken away by %s.remove; leave one of them out", m.name, m.name)
+			}
+		}
+	}
+	return nil
+}
+
+// rankedBands refuses bands that an order would pass over.
+func (p *plan) rankedBands(c *changes) error {
+	if p.rotation == nil {
+		return nil
+	}
+	leads := p.units[p.rotation.Members[0]].name
+	for _, k := range p.rotation.Members[1:] {
+		m := c.find(p.units[k].name)
+		if m == nil || m.cutInPa == nil && m.cutOutPa == nil {
+			continue
+		}
+		key := m.name + ".cut_in"
+		if m.cutInPa == nil {
+			key = m.name + ".cut_out"
+		}
+		return refuse(key, "in an order each machine has the band of the one before it, lower by band_step: set that of %s, which leads, or leave the order out", leads)
+	}
+	return nil
 }
 
 func (p *plan) unit(name string) int {
@@ -115,7 +154,7 @@ func (st *Study) changeMachine(p *plan, c *machineChange) error {
 		u.controlled(*c.control)
 	}
 	u.timed(c)
-	p.demand.awake = p.demand.awake || c.always || c.schedule != nil || c.added
+	p.demand.awake = p.demand.awake || c.always || c.schedule != nil || c.added && u.on == nil
 	if err := st.scheduled(u, c); err != nil {
 		return err
 	}
@@ -184,7 +223,8 @@ func (u *unit) moved(seen gum.Value, set, wanted float64) gum.Value {
 }
 
 // checkUnit refuses what cannot be, in words of the settings.
-func (st *Study) checkUnit(u *unit, c *changes) error {
+func (st *Study) checkUnit(p *plan, i int, c *changes) error {
+	u := &p.units[i]
 	field := func(short string) string { return u.name + "." + short }
 	units := st.site.Units
 	pa := func(v float64) string { return quantity.Format(v, quantity.Pressure, units) }
@@ -194,6 +234,8 @@ func (st *Study) checkUnit(u *unit, c *changes) error {
 		return refuse(field("target"), "only a machine of variable speed holds a pressure; %s is %s: set cut_in and cut_out", u.name, u.control)
 	case m.modulationPa != nil && (!u.control.PartLoad() || u.control == sitefile.VariableSpeed):
 		return refuse(field("modulation"), "a machine with %s does not throttle; set %s too, or leave it out", u.control, field("control"))
+	case m.noLoadStopS != nil && u.control == sitefile.StartStop:
+		return refuse(field("no_load_stop"), "a machine with %s stops when it unloads; leave the timer out", u.control)
 	case m.leastShare != nil && !u.control.PartLoad():
 		return refuse(field("least_share"), "a machine with %s gives all or nothing; set %s too, or leave it out", u.control, field("control"))
 	}
@@ -210,11 +252,19 @@ func (st *Study) checkUnit(u *unit, c *changes) error {
 	if u.control == sitefile.VariableSpeed && (u.target.V <= 0 || u.target.V >= u.cutOut.V-500) {
 		return refuse(field("target"), "the pressure that it holds, %s, is not below the cut-out of %s, at which it unloads", pa(u.target.V), pa(u.cutOutShown()))
 	}
-	if limit := 1.1 * u.ratedPressurePa; u.ratedPressurePa > 0 && u.cutOutShown() > limit {
+	if limit := 1.1 * u.ratedPressurePa; u.ratedPressurePa > 0 && u.cutOutShown() > limit && p.rebanded(i) {
 		return refuse(field("cut_out"), "%s is more than a tenth above the rated pressure of %s: the safety valve and the motor are made for that; set it lower, or replace the machine",
 			pa(u.cutOutShown()), pa(u.ratedPressurePa))
 	}
 	return nil
+}
+
+// rebanded reports a machine whose band or rated pressure is another than now: what
+// stands as it is is not for an alternative to refuse.
+func (p *plan) rebanded(i int) bool {
+	u := &p.units[i]
+	return u.another || p.rotation != nil && slices.Contains(p.rotation.Members, i) ||
+		p.changed(func(k string) bool { return k == u.name+".cut_in" || k == u.name+".cut_out" })
 }
 
 // cutInShown and cutOutShown are what the machine's own display shows, so far as it

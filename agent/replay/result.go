@@ -107,6 +107,9 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 // air is a volume of free air in words.
 func (st *Study) air(m3 float64) string {
 	symbol, factor, _ := st.site.Units.Display("m³")
+	if v := m3 * factor; v >= 1000 { // 57827, not 5.78e+04
+		return fmt.Sprintf("%.0f %s", v, symbol)
+	}
 	return fmt.Sprintf("%.3g %s", m3*factor, symbol)
 }
 

@@ -283,9 +283,11 @@ func FlagsOf(set []Setting) string {
 	return strings.Join(flags, " ")
 }
 
-// shellQuoted is a text as a shell takes it unchanged. Single quotes do in every
-// usual shell; the one of Windows takes double ones, which a text without a single
-// quote could have as well.
+// shellQuoted is a text as a shell takes it unchanged. Double quotes do in every
+// usual shell, that of Windows too, unless the text has what a shell reads in them.
 func shellQuoted(text string) string {
+	if !strings.ContainsAny(text, "\"'$`\\!") {
+		return `"` + text + `"`
+	}
 	return fmt.Sprintf("'%s'", strings.ReplaceAll(text, "'", `'\''`))
 }

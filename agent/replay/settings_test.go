@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/replay/engine"
 )
 
@@ -53,8 +54,68 @@ func TestWrongSettingsAreTold(t *testing.T) {
 			t.Errorf("%s: %s=%s: got %v, want a *RequestError with %q", tt.name, tt.key, tt.value, err, tt.want)
 		}
 	}
+	for _, tt := range []struct {
+		set         []Setting
+		field, want string
+	}{
+		{[]Setting{{"comp1.control", "start/stop"}, {"comp1.no_load_stop", "2 min"}}, "comp1.no_load_stop", "leave the timer out"},
+		{[]Setting{{"add.b", "screw-20hp"}, {"comp1.remove", "yes"}, {"comp1.no_load_stop", "2 min"}}, "comp1.no_load_stop", "taken away"},
+		{[]Setting{{"add.b", "screw-20hp"}, {"b.cut_in", "80 psi"}, {"order", "fixed"}}, "b.cut_in", "set that of comp1, which leads"},
+		{[]Setting{{"add.b", "screw-20hp"}, {"comp1.cut_out", "104 psi"}, {"order", "fixed"}, {"first", "b"}}, "comp1.cut_out", "set that of b, which leads"},
+	} {
+		_, err := st.Apply(Alternative{Set: tt.set})
+		wrong := (*RequestError)(nil)
+		if !errors.As(err, &wrong) || wrong.Field != tt.field || !strings.Contains(wrong.Message, tt.want) {
+			t.Errorf("%v: got %v, want a *RequestError at %s with %q", tt.set, err, tt.field, tt.want)
+		}
+	}
 	if _, err := st.Apply(Alternative{Set: []Setting{{"comp1.cut_in", "90 psi"}, {"comp1.cut_in", "91 psi"}}}); err == nil || !strings.Contains(err.Error(), "set twice") {
 		t.Errorf("twice: got %v", err)
+	}
+}
+
+// TestPresentBandIsNotRefused: a band that stands above the rated pressure already is
+// no reason to refuse another change, but to refuse a new band.
+func TestPresentBandIsNotRefused(t *testing.T) {
+	site := joinery(t)
+	rec := steady(site, 0.5)
+	site.Machines[0].RatedPressurePa = 80 * psi
+	st := studyOf(t, site, rec)
+	if _, err := st.Apply(Alternative{Set: []Setting{{"leaks_mended", "10 %"}}}); err != nil {
+		t.Errorf("mending leaks: %v", err)
+	}
+	if _, err := st.Apply(Alternative{Set: []Setting{{"comp1.cut_out", "104 psi"}}}); err == nil || !strings.Contains(err.Error(), "above the rated pressure") {
+		t.Errorf("another band: got %v", err)
+	}
+}
+
+// TestAddedMachineHasTheHoursOfTheFirst, unless it is given its own.
+func TestAddedMachineHasTheHoursOfTheFirst(t *testing.T) {
+	site := joinery(t)
+	rec := steady(site, 0.5)
+	rec.Machines[0].On = []analysis.Span{{FromMS: rec.FromMS, ToMS: rec.FromMS + 3600_000}}
+	st := studyOf(t, site, rec)
+	a, err := st.Apply(Alternative{Set: []Setting{{"add.b", "screw-20hp"}}})
+	if err != nil || len(a.Plant.Machines[1].On) != 1 || a.Plant.Machines[1].On[0].ToS != 3600 {
+		t.Errorf("got %v, %v, want the first hour", a.Plant.Machines, err)
+	}
+	a, err = st.Apply(Alternative{Set: []Setting{{"add.b", "screw-20hp"}, {"b.schedule", "always"}}})
+	if err != nil || a.Plant.Machines[1].On != nil {
+		t.Errorf("always: got %v, %v", a.Plant.Machines, err)
+	}
+}
+
+// TestFlagsOfDoInEveryShell: the shell of Windows knows no single quotes.
+func TestFlagsOfDoInEveryShell(t *testing.T) {
+	for value, want := range map[string]string{
+		"97 psi":                               `--set "k=97 psi"`,
+		"Mon-Fri 06:55-16:05; Sat 07:00-12:00": `--set "k=Mon-Fri 06:55-16:05; Sat 07:00-12:00"`,
+		"a$b":                                  `--set 'k=a$b'`,
+		`it's "so"`:                            `--set 'k=it'\''s "so"'`,
+	} {
+		if got := FlagsOf([]Setting{{"k", value}}); got != want {
+			t.Errorf("%s: got %s, want %s", value, got, want)
+		}
 	}
 }
 
@@ -89,7 +150,7 @@ func TestSettingsReachThePlant(t *testing.T) {
 
 func TestFlagsAreQuoted(t *testing.T) {
 	got := FlagsOf([]Setting{{"comp1.cut_in", "95 psi"}, {"user.joe's", "+2 cfm"}})
-	if want := `--set 'comp1.cut_in=95 psi' --set 'user.joe'\''s=+2 cfm'`; got != want {
+	if want := `--set "comp1.cut_in=95 psi" --set 'user.joe'\''s=+2 cfm'`; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
 }

@@ -59,6 +59,9 @@ func Open(src analysis.Source, site *sitefile.Site, q Query) (*Study, error) {
 	if q.FromMS >= q.ToMS {
 		return nil, refuse("from", "the window ends before it begins")
 	}
+	if err := checkListed(q.Machines); err != nil {
+		return nil, err
+	}
 	q.System = system.Name
 	rec, err := analysis.ReplayOf(src, site, q.System, q.FromMS, q.ToMS, q.NowMS)
 	if err != nil {

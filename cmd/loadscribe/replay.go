@@ -115,6 +115,8 @@ func (c *replayCmd) wrong(err error) error {
 		return strings.TrimSpace(key) == field.Field
 	}):
 		return misuse{fmt.Errorf("--set %s: %s", field.Field, field.Message)}
+	case strings.HasPrefix(field.Field, "machines[") && c.Machines != "":
+		return misuse{fmt.Errorf("--machines %s: %s: %s", c.Machines, field.Field, field.Message)}
 	case c.Changes != "":
 		return misuse{fmt.Errorf("%s: %s: %s", c.Changes, field.Field, field.Message)}
 	}

@@ -39,7 +39,7 @@ func printReplay(out io.Writer, a *replay.Answer, site *sitefile.Site) error {
 	if a.Search != nil {
 		p.search(a.Search)
 	} else if len(a.Results) == 0 {
-		p.line("\nNo alternative was asked for: name one with --set, like --set 'comp1.cut_out=112 psi', or --changes FILE.")
+		p.line("\nNo alternative was asked for: name one with --set, like --set \"comp1.cut_out=112 psi\", or --changes FILE.")
 	}
 	remarks := slices.DeleteFunc(slices.Clone(a.Remarks), func(r string) bool { return r == a.Fit.Words }) // told above
 	told := slices.ContainsFunc(remarks, func(r string) bool { return strings.Contains(r, a.Resolution) })
