@@ -143,7 +143,8 @@ func (r *replayMaker) start(k int, m *ReplayMachine) {
 }
 
 // noLoadStop is after how long unloaded the machine stops: the time after which most
-// of the stops come that were not sooner than a load ever came.
+// of the stops come that were not sooner than a load ever came. Stops that come after
+// all kinds of times are somebody's doing.
 func (r *replayMaker) noLoadStop(k int, m *ReplayMachine) {
 	const key = "no_load_stop"
 	s := r.machines[k]
@@ -171,7 +172,7 @@ func (r *replayMaker) noLoadStop(k int, m *ReplayMachine) {
 	}
 	site := m.Machine.NoLoadStop
 	switch {
-	case count >= 2 || count == 1 && site == 0:
+	case 2*count > len(stops) && (count >= 2 || site == 0):
 		m.NoLoadStopS = float64(best) / 1000
 		m.Basis[key] = fmt.Sprintf("as seen: %d of %d stops after %s unloaded", count, len(stops), inWords(best-best%1000))
 	case site > 0:
@@ -179,7 +180,10 @@ func (r *replayMaker) noLoadStop(k int, m *ReplayMachine) {
 		m.Basis[key] = "as the site file has it; it was not seen"
 	default:
 		m.NoLoadStopS = math.Inf(1)
-		m.Basis[key] = "never seen to stop, and not in the site file: taken for never"
+		m.Basis[key] = "not seen, and not in the site file: taken for never"
+		if n := len(stops); n > 0 {
+			m.Basis[key] = fmt.Sprintf("not in the site file, and %d stops came after unlike times unloaded, as somebody's do: taken for never", n)
+		}
 		if longest < neverStopsMS {
 			m.Basis[key] += fmt.Sprintf(", though it never ran unloaded for longer than %s", inWords(longest-longest%1000))
 		}

@@ -71,6 +71,23 @@ func TestReplayTimers(t *testing.T) {
 	}
 }
 
+// TestReplayStoppedByHand: a machine without a timer, which somebody stops each evening
+// after some ten minutes unloaded, has none though two of five come after like times.
+func TestReplayStoppedByHand(t *testing.T) {
+	site := plant(t)
+	var days []phase
+	for _, unloaded := range []int64{432, 540, 642, 648, 780} {
+		for range 6 {
+			days = append(days, phase{60, 1, 1, 750e3}, phase{120, 1, 0, 650e3})
+		}
+		days = append(days, phase{60, 1, 1, 750e3}, phase{unloaded, 1, 0, 660e3}, phase{600, 0, 0, 655e3}, phase{8, 1, 0, 650e3})
+	}
+	src, hours := rounds(site, 1, 1, 650e3, days)
+	if m := mustReplay(t, src, site, hours).Machines[0]; !math.IsInf(m.NoLoadStopS, 1) {
+		t.Errorf("it stops after %g s: %s", m.NoLoadStopS, m.Basis["no_load_stop"])
+	}
+}
+
 // TestReplaySchedule finds the times in which a machine may not run: as its controller
 // says, and by its standing below the cut-in where nothing says so.
 func TestReplaySchedule(t *testing.T) {

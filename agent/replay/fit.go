@@ -31,8 +31,8 @@ func (e *evaluation) makeFit() Fit {
 	if loads > 0 {
 		f.Loads = n[mLoads]/loads - 1
 	}
-	if low := rec.Measured.LowestPa.V; low != 0 && !math.IsNaN(low) && !math.IsNaN(n[mLowestPa]) {
-		f.LowestOffPa = n[mLowestPa] - rec.Measured.LowestPa.V
+	if low := rec.Measured.LowestPa.V; !math.IsNaN(low) && !math.IsNaN(n[mLowestPa]) {
+		f.LowestOffPa = n[mLowestPa] - low
 	}
 	f.PressureRMSPa = e.pressureRMS()
 	f.judge(e, loads)

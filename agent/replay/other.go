@@ -84,6 +84,7 @@ func (u *unit) controlled(c sitefile.Control) {
 	}
 	u.slowIdle = c == sitefile.VariableSpeed
 	u.refitted = true
+	u.idlesOtherwise(c)
 	u.control, u.curve, u.least, u.target = c, nil, gum.Value{}, gum.Value{}
 	u.curve = wholeCurve(handbookCurve(c, u.name), c, u.name)
 	if least := leastShares[c]; least > 0 {
@@ -92,4 +93,20 @@ func (u *unit) controlled(c sitefile.Control) {
 	if c == sitefile.StartStop || c == sitefile.Modulating {
 		u.noLoadStopS = math.Inf(1)
 	}
+}
+
+// idlesOtherwise takes the handbook's idle power where what was seen is no idling of the
+// new control's. A modulating machine shuts its inlet and keeps its sump at pressure: what
+// it takes then is far above that of one that blows down, and no blow-down was seen. One of
+// variable displacement or speed idles with short or slow rotors, below what whole ones at
+// full speed take.
+func (u *unit) idlesOtherwise(c sitefile.Control) {
+	switch was := u.control; {
+	case was == c || was != sitefile.Modulating && was != sitefile.VariableDisplacement && was != sitefile.VariableSpeed:
+		return
+	case was == sitefile.Modulating:
+		u.blowDown = gum.New(blowDownS, gum.Rectangular(blowDownLimitS), assumedInput("blow-down", u.name))
+	}
+	u.unloaded = u.share(unloadedShare, unloadedShareLimit, "unloaded power")
+	u.unloadStart = u.share(unloadStartShare, unloadStartLimit, "power right after an unload")
 }
