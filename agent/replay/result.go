@@ -79,12 +79,15 @@ func (e *evaluation) remarks() (all []string) {
 	return append(all, e.st.gaps(&e.st.base)...)
 }
 
+// ShortOfAir begins the remark on an alternative that would leave users without air.
+const ShortOfAir = "SHORT OF AIR"
+
 // remarksOf are those of one alternative.
 func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []string) {
 	st := e.st
 	r := of.result
 	if r.ShortS > e.present.result.ShortS+minuteS || !p.demand.awake && r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
-		all = append(all, fmt.Sprintf("SHORT OF AIR: the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
+		all = append(all, fmt.Sprintf(ShortOfAir+": the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
 			r.ShortS/60, st.air(r.ShortM3), e.present.result.ShortS/60,
 			st.air(e.present.result.ShortM3), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
 	}

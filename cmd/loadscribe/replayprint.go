@@ -105,8 +105,11 @@ func (p *replayPrinter) alternative(a *replay.Answer, i int) {
 		p.sentences("", r.Remarks)
 		return
 	}
+	// No saving is one that leaves users without air: that comes first.
+	short := func(s string) bool { return strings.HasPrefix(s, replay.ShortOfAir) }
+	p.sentences("", slices.DeleteFunc(slices.Clone(r.Remarks), func(s string) bool { return !short(s) }))
 	p.saving(r)
-	p.sentences("", r.Remarks)
+	p.sentences("", slices.DeleteFunc(slices.Clone(r.Remarks), short))
 	p.sentences("CAUTION: ", r.Cautions)
 	table := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "  \tpresent settings\tthis alternative\tchange")
