@@ -10,6 +10,7 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/gum"
+	"loadscribe/agent/replay/engine"
 )
 
 // TestVariableSpeedSaves: what a drive saves of a load/unload machine grows as the
@@ -199,6 +200,23 @@ func TestCautions(t *testing.T) {
 			if fired != slices.Contains(want, words) {
 				t.Errorf("%s: caution %q given is %v; all: %q", set, words, fired, got)
 			}
+		}
+	}
+}
+
+// TestShortOfAir is more than now; where nothing tells nights from shortages, a fifth
+// more of emptiness is none.
+func TestShortOfAir(t *testing.T) {
+	site := joinery(t)
+	rec := steady(site, 0.5)
+	for _, c := range []struct {
+		minimumPa, shortS float64
+		want              bool
+	}{{90 * psi, 3700, true}, {90 * psi, 3630, false}, {0, 4300, false}, {0, 4500, true}} {
+		rec.MinimumPa, rec.Watch = c.minimumPa, nil
+		e := evaluation{st: studyOf(t, site, rec), present: &plays{result: &engine.Result{ShortS: 3600}}}
+		if got := e.shortOfAir(&plan{}, &engine.Result{ShortS: c.shortS}); got != c.want {
+			t.Errorf("%+v: got %v", c, got)
 		}
 	}
 }

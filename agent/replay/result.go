@@ -8,6 +8,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
+	"loadscribe/agent/replay/engine"
 )
 
 // result is one alternative's.
@@ -79,6 +80,21 @@ func (e *evaluation) remarks() (all []string) {
 	return append(all, e.st.gaps(&e.st.base)...)
 }
 
+// nightsSlack is how much longer stores may lie empty unsaid where no minimum and no
+// shifts tell a night from a shortage: a night's length hangs on where in the band it
+// begins.
+const nightsSlack = 0.2
+
+// shortOfAir reports a play in which users would go without, more than now.
+func (e *evaluation) shortOfAir(p *plan, r *engine.Result) bool {
+	now := e.present.result
+	slack := 0.0
+	if e.st.rec.MinimumPa <= 0 && e.st.watch == nil {
+		slack = nightsSlack
+	}
+	return r.ShortS > (1+slack)*now.ShortS+minuteS || !p.demand.awake && r.ShortM3 > (1.01+slack)*now.ShortM3+1
+}
+
 // ShortOfAir begins the remark on an alternative that would leave users without air.
 const ShortOfAir = "SHORT OF AIR"
 
@@ -86,7 +102,7 @@ const ShortOfAir = "SHORT OF AIR"
 func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []string) {
 	st := e.st
 	r := of.result
-	if r.ShortS > e.present.result.ShortS+minuteS || !p.demand.awake && r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
+	if e.shortOfAir(p, r) {
 		all = append(all, fmt.Sprintf(ShortOfAir+": the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
 			r.ShortS/60, st.air(r.ShortM3), e.present.result.ShortS/60,
 			st.air(e.present.result.ShortM3), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
