@@ -176,21 +176,23 @@ func TestCautions(t *testing.T) {
 	st := studyOf(t, site, steady(site, 0.5))
 	all := []string{"pressure vessel", "its own wiring", "a machine fewer", "it is the maker's work", "starts an hour", "by a clock or by another", "a lower pressure", "above the rated pressure"}
 	for set, want := range map[string][]string{
-		"volume_add=100 gal":                           {"pressure vessel"},
-		"comp1.replace=screw-50hp":                     {"its own wiring"},
-		"add.b=screw-10hp | comp1.remove=yes":          {"its own wiring", "by a clock or by another"},
-		"comp1.control=modulating":                     {"it is the maker's work"},
-		"comp1.control=load/unload":                    {},
-		"comp1.control=start/stop":                     {"it is the maker's work", "starts an hour"},
-		"comp1.no_load_stop=2 min":                     {"starts an hour"},
-		"comp1.no_load_stop=never":                     {},
-		"comp1.schedule=daily 00:00-24:00":             {"by a clock or by another"},
-		"comp1.cut_in=92 psi":                          {"a lower pressure"},
-		"comp1.cut_in=98 psi":                          {"starts an hour"},
-		"comp1.cut_in=95 psi":                          {},
-		"comp1.cut_in=118 psi | comp1.cut_out=130 psi": {"above the rated pressure"},
-		"leaks_mended=10 %":                            {},
-		"user.x=+5 cfm":                                {},
+		"volume_add=100 gal":                                 {"pressure vessel"},
+		"comp1.replace=screw-50hp":                           {"its own wiring"},
+		"add.b=screw-10hp | comp1.remove=yes":                {"its own wiring", "by a clock or by another"},
+		"comp1.control=modulating":                           {"it is the maker's work"},
+		"comp1.control=load/unload":                          {},
+		"comp1.control=start/stop":                           {"it is the maker's work", "starts an hour"},
+		"comp1.no_load_stop=2 min":                           {"starts an hour"},
+		"comp1.no_load_stop=never":                           {},
+		"comp1.schedule=daily 00:00-24:00":                   {"by a clock or by another"},
+		"comp1.cut_in=92 psi":                                {"a lower pressure"},
+		"comp1.cut_in=98 psi":                                {"starts an hour"},
+		"comp1.cut_in=95 psi":                                {},
+		"comp1.cut_in=118 psi | comp1.cut_out=130 psi":       {"above the rated pressure"},
+		"comp1.control=variable speed | comp1.target=97 psi": {"it is the maker's work"},
+		"comp1.control=variable speed | comp1.target=80 psi": {"it is the maker's work", "a lower pressure"},
+		"leaks_mended=10 %":                                  {},
+		"user.x=+5 cfm":                                      {},
 	} {
 		got := try(t, st, set).Results[0].Cautions
 		for _, words := range all {

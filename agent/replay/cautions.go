@@ -102,8 +102,15 @@ func (st *Study) mayBeLower(p *plan) bool {
 	}
 	return p.any(func(u *unit) bool {
 		was := st.was(u)
-		return was != nil && (u.cutIn.V < was.cutIn.V-samePa || u.cutOut.V < was.cutOut.V-samePa ||
-			was.target.V > 0 && u.target.V > 0 && u.target.V < was.target.V-samePa)
+		if was == nil {
+			return false
+		}
+		held := was.cutIn.V // the least that users had
+		if was.control == sitefile.VariableSpeed {
+			held = was.target.V
+		}
+		return u.cutIn.V < was.cutIn.V-samePa || u.cutOut.V < was.cutOut.V-samePa ||
+			u.control == sitefile.VariableSpeed && u.target.V < held-samePa
 	})
 }
 

@@ -105,12 +105,9 @@ func (p *replayPrinter) alternative(a *replay.Answer, i int) {
 		p.sentences("", r.Remarks)
 		return
 	}
+	// No saving is one that leaves users without air: that comes first.
 	short := func(s string) bool { return strings.HasPrefix(s, replay.ShortOfAir) }
-	for _, s := range r.Remarks {
-		if short(s) {
-			p.line("  %s", s)
-		}
-	}
+	p.sentences("", slices.DeleteFunc(slices.Clone(r.Remarks), func(s string) bool { return !short(s) }))
 	p.saving(r)
 	p.sentences("", slices.DeleteFunc(slices.Clone(r.Remarks), short))
 	p.sentences("CAUTION: ", r.Cautions)

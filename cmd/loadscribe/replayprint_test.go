@@ -48,7 +48,7 @@ func printedReplay() replay.Answer {
 	a.Results = []replay.Result{{Name: "narrower, lower", Set: []replay.Setting{{Key: "comp1.cut_out", Value: "112 psi"}}, Flags: "--set 'comp1.cut_out=112 psi'", Outcome: other,
 		SavedKWh: amountOf(45, 12), SavedShare: amountOf(0.0375, 0.01), SavedCost: amountOf(5.31, 1.4), SavedKg: amountOf(17.6, 4.7), SavedYear: amountOf(265, 70),
 		AssumesYear: "50 weeks like this one", Budget: []analysis.BudgetPart{{Input: "meter.power accuracy", Share: 0.8}, {Input: "others", Share: 0.2}},
-		Remarks: []string{"regulated share assumed"}, Cautions: []string{"the band is a setting of the controller: the maker, local codes and licensed people decide"}},
+		Remarks: []string{"regulated share assumed", replay.ShortOfAir + ": for 1 min"}, Cautions: []string{"the band is a setting of the controller: the maker, local codes and licensed people decide"}},
 		{Name: "a machine twice the size", Absent: "no flow information: give rated_flow", Set: []replay.Setting{}}}
 	return a
 }
@@ -88,6 +88,7 @@ func TestPrintReplay(t *testing.T) {
 		"comp1: loaded 27 h with 1000 kWh; unloaded 15 h with 200.0 kWh; stopped 126 h",
 		"alternative 1: narrower, lower",
 		"comp1.cut_out = 112 psi",
+		"SHORT OF AIR: for 1 min",
 		"saves 45 ± 12 kWh, 3.8 ± 1.0 % of the energy; 5.3 ± 1.4 USD; 17.6 ± 4.7 kg, over what was replayed",
 		"in a year 265 ± 70 USD (50 weeks like this one)",
 		"regulated share assumed",
