@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"loadscribe/agent/gum"
+	"loadscribe/agent/sitefile"
 )
 
 // stretch is a time in one state, in wall time.
@@ -52,7 +53,7 @@ func (b *airBalance) addMachine(k int, s *sheet, tapped bool) {
 	b.machines = append(b.machines, sp.name)
 	delay := gum.New(deliveryDelayS, rectangular(deliveryDelayLimitS), delayInput(sp.name))
 	if m, ok := s.site.MachineByName(sp.name); ok {
-		delay = s.deliveryDelay(m)
+		delay = s.settledDelay(m)
 	}
 	b.delay, b.delayU = append(b.delay, delay), append(b.delayU, delay.U())
 	b.edgeU = append(b.edgeU, rectangular(s.periodS()))
@@ -113,6 +114,33 @@ func (s *sheet) fills() (sum float64) {
 	}
 	return sum
 }
+
+// settledDelay is the delay of a load after a sump that has blown down: where the
+// pressure shows it, it is that of loads after rests as they were, of which the usual
+// one had left a share to fill.
+func (s *sheet) settledDelay(m *sitefile.Machine) gum.Value {
+	delay := s.deliveryDelay(m)
+	if !s.delaySeen() {
+		return delay
+	}
+	tauS, _, _ := s.blowDownSeen()
+	var shares []float64
+	var before stretch
+	for _, t := range s.g.stretches() {
+		// The pressure before shorter rests is not kept.
+		if t.seenLoad && (before.state != Unloaded || before.to-before.from >= leastBlocks*s.g.sp.blockMS) {
+			shares = append(shares, fillShare(before, t, tauS))
+		}
+		before = t
+	}
+	if len(shares) == 0 {
+		return delay
+	}
+	return delay.Scaled(1 / max(quantileOf(shares, 0.5), leastFilled))
+}
+
+// leastFilled bounds what a delay after short rests is led on by.
+const leastFilled = 0.3
 
 // fillShare is the share of the delay that a load takes after the stretch before it:
 // the sump has to be filled only as far as it had blown down, with the time constant.

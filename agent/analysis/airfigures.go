@@ -61,7 +61,7 @@ func (s *sheet) findAir(m *sitefile.Machine) airResult {
 		a.inputs = append(a.inputs, c.input())
 	}
 	loads := float64(t.loads)
-	delay, how, from := s.deliveryDelay(m), "assumed", "delivery delay (assumed)"
+	delay, how, from := s.settledDelay(m), "assumed", "delivery delay (assumed)"
 	if s.delaySeen() {
 		how, from = "as the pressure shows it, see delivery_delay", s.storage.tap
 	}

@@ -107,6 +107,21 @@ func TestDeliveryDelayExact(t *testing.T) {
 	}
 }
 
+// TestDelayOfShortRests: a delay that the pressure shows is that of loads after the rests
+// there are, here half a minute, and so not shortened for them again: the demand is
+// what is drawn.
+func TestDelayOfShortRests(t *testing.T) {
+	p := textbook(t, 0.5)
+	p.delayS, p.closingS, p.volumeM3 = 4, 0, p.volumeM3/5
+	site := plant(t)
+	site.BarometerPa = p.inletPa
+	site.Machines[0].RatedFlowM3S = p.flow / flowMiddle
+	site.Systems[0].Parts[0].VolumeM3 = p.volumeM3
+	rep := mustCompute(t, p.tape(t, 6), site, monday, monday+6*hourMS)
+	check(t, figureOf(t, rep, "delivery_delay"), 4, 0.6)
+	check(t, systemFigure(t, rep, "air_demand_mean"), 60*p.demand, 1.2*p.demand) // a second of delay is 3.5 %
+}
+
 // TestUnlikeVolume: a site file that says half of what follows the pressure is
 // contradicted; one that is right is not, and its volume is the figure.
 func TestUnlikeVolume(t *testing.T) {

@@ -91,8 +91,15 @@ func (st *Study) ordered(p *plan, c *plantChange) error {
 		r.FirstS = st.firstTurn(r.EveryS)
 	}
 	var err error
-	if r.Members, err = p.members(c.first); err != nil {
+	if r.Members, err = p.members(c); err != nil {
 		return err
+	}
+	if k := p.unit(c.trim); k >= 0 && p.units[k].holdsItsOwn() {
+		r.Members = slices.DeleteFunc(r.Members, func(m int) bool { return m == k })
+		p.remarks = append(slices.Clip(p.remarks), fmt.Sprintf("%s keeps its own band and the pressure that it holds: %s.target sets that", c.trim, c.trim))
+		if len(r.Members) < 2 {
+			return nil
+		}
 	}
 	p.rotation = r
 	// The first one's band is everybody's, moved by the ranks.
@@ -102,7 +109,7 @@ func (st *Study) ordered(p *plan, c *plantChange) error {
 		u.cutIn, u.cutOut, u.cutInSet, u.cutOutSet = first.cutIn, first.cutOut, 0, 0
 		switch {
 		case u.control != sitefile.VariableSpeed:
-		case u.targetSet || u.from >= 0 && !u.another && !u.refitted: // the rank takes it down again
+		case u.holdsItsOwn(): // the rank takes it down again
 			u.target.V += r.StepPa * float64(rank+1)
 		default:
 			u.target = u.cutIn.Scaled(0.8).Plus(u.cutOut.Scaled(0.2))
@@ -111,21 +118,34 @@ func (st *Study) ordered(p *plan, c *plantChange) error {
 	return nil
 }
 
+// holdsItsOwn reports a machine of variable speed of which it is known what pressure it
+// holds: the present one's, or one that was set.
+func (u *unit) holdsItsOwn() bool {
+	return u.control == sitefile.VariableSpeed && (u.targetSet || u.from >= 0 && !u.another && !u.refitted)
+}
+
 // members are the machines in the order of their ranks: those named, then the rest.
 // One of variable speed that is not named stays out of it and keeps its band, where
 // two others are left: it trims, whoever leads.
-func (p *plan) members(first []string) (all []int, err error) {
-	for _, name := range first {
+func (p *plan) members(c *plantChange) (all []int, err error) {
+	for i, name := range c.first {
+		field := "first"
+		if c.base != nil {
+			field = "base"
+		}
+		if c.base != nil && i == len(c.first)-1 {
+			field = "trim"
+		}
 		k := p.unit(name)
 		if k < 0 {
 			var known []string
 			for i := range p.units {
 				known = append(known, p.units[i].name)
 			}
-			return nil, refuse("first", "there is no machine %q; there are %s", name, strings.Join(known, ", "))
+			return nil, refuse(field, "there is no machine %q; there are %s", name, strings.Join(known, ", "))
 		}
 		if slices.Contains(all, k) {
-			return nil, refuse("first", "%q is named twice", name)
+			return nil, refuse(field, "%q is named twice", name)
 		}
 		all = append(all, k)
 	}

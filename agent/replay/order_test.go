@@ -1,6 +1,7 @@
 package replay
 
 import (
+	"errors"
 	"math"
 	"strings"
 	"testing"
@@ -36,6 +37,36 @@ func TestBaseAndTrim(t *testing.T) {
 		}
 		if told := strings.Contains(strings.Join(got.Results[0].Remarks, "\n"), "control gap: trim follows the demand"); told != gap {
 			t.Errorf("%s: gap told %v, want %v: %q", id, told, gap, got.Results[0].Remarks)
+		}
+	}
+}
+
+// TestTrimKeepsWhatItHolds: a trim of variable speed of which it is known what it holds
+// is not pressed into the base machine's band, where its pressure may lie above the
+// cut-out; a name that is none is told where it stands.
+func TestTrimKeepsWhatItHolds(t *testing.T) {
+	site := joinery(t)
+	st := studyOf(t, site, steady(site, 0.9))
+	common := []Setting{{"add.trim", "drive-25hp"}, {"trim.cut_in", "100 psi"}, {"trim.cut_out", "120 psi"}, {"trim.target", "110 psi"}, {"trim", "trim"}}
+	p, err := st.planOf(Alternative{Set: append(common, Setting{"base", "comp1"})})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := st.applied(&p, shift{}, noise{})
+	if m := a.Plant.Machines[1]; len(a.Plant.Rotations) != 0 || math.Abs(m.TargetPa-110*psi) > 1 || math.Abs(m.CutOutPa-120*psi) > 1 {
+		t.Errorf("one base machine: %+v, %+v", a.Plant.Rotations, m)
+	}
+	if !strings.Contains(strings.Join(p.remarks, "\n"), "trim keeps its own band") {
+		t.Errorf("it is not told: %q", p.remarks)
+	}
+	a, err = st.Apply(Alternative{Set: append(common, Setting{"add.second", "screw-20hp"}, Setting{"base", "comp1, second"})})
+	if err != nil || len(a.Plant.Rotations) != 1 || len(a.Plant.Rotations[0].Members) != 2 || math.Abs(a.Plant.Machines[1].CutOutPa-120*psi) > 1 && a.Plant.Machines[1].Name == "trim" {
+		t.Errorf("two base machines: %v, %+v", err, a.Plant)
+	}
+	for field, wrong := range map[string][]Setting{"trim": {{"base", "comp1"}, {"trim", "comp9"}}, "base": {{"base", "comp9"}, {"trim", "comp1"}}} {
+		_, err := st.Apply(Alternative{Set: append(wrong, Setting{"add.second", "screw-20hp"})})
+		if bad := (*RequestError)(nil); !errors.As(err, &bad) || bad.Field != field {
+			t.Errorf("got %v, want an error at %s", err, field)
 		}
 	}
 }
