@@ -14,7 +14,7 @@ import (
 // Of the demand that is no leak nobody knows what stands behind a regulator and
 // takes the same at any pressure: none to all of it. Where no leak is known, they
 // are taken for a fifth of the demand (20 to 30 % where nobody looks after them,
-// 5 to 10 % where somebody does; trade article, read).
+// 5 to 10 % where somebody does; DOE tip sheet 3, read).
 const (
 	regulatedMiddle, regulatedLimit     = 0.5, 0.5
 	assumedLeakShare, assumedLeakShareU = 0.20, 0.15 / coverageFactor
