@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
@@ -154,7 +155,10 @@ func (r *replayMaker) gather(src Source, now int64) error {
 
 // lacks says why nothing can be replayed.
 func (r *replayMaker) lacks() string {
-	if r.b.absent != "" {
+	switch {
+	case strings.Contains(r.b.absent, nothingSeen):
+		return r.b.absent + ": name one in which it was, like the last week of the record"
+	case r.b.absent != "":
 		return r.b.absent + ": give rated_flow of the machines and the volumes of receivers and pipes in the site file, or a flow meter"
 	}
 	for k, s := range r.machines {
