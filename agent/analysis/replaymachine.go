@@ -17,6 +17,9 @@ const (
 	// What bands of machines that take turns lie apart at most (common practice, no
 	// source: some tenths of a bar for each).
 	mostRankPa = 60_000.0
+	// A machine stands by that delivers in no more of the time than this, and while
+	// another loads so much more often at the same cut-in.
+	stoodByShare, leastStoodBy = 0.1, 5
 	// Where a machine never delivered and no rated pressure is given (common practice,
 	// no source).
 	usualPa = 700_000.0
@@ -67,7 +70,7 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 	stoodPa := r.stoodThrough(k, m.CutInSetPa)
 	put := func(key string, into *gum.Value, e *bandEdge, setPa float64, note string) {
 		switch {
-		case s.pressureOf() != nil && len(e.twice) > 0:
+		case s.pressureOf() != nil && len(e.twice) > 0 && (stoodPa == 0 || setPa <= 0):
 			pa, u := s.edge(e)
 			*into = gum.New(pa, u, scatterInput(key+"_seen", name)).Minus(m.GaugePa)
 			m.Basis[key] = fmt.Sprintf("as seen, %d times%s", len(e.twice), note)
@@ -75,7 +78,7 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 			*into = gum.New(setPa-stoodPa, rectangular(setBandLimitPa), key+" of "+name+", set and not seen").Minus(m.GaugePa)
 			m.Basis[key] = "as set; it was not seen"
 			if stoodPa > 0 {
-				m.Basis[key] = fmt.Sprintf("as set, less %.1f kPa: its gauge fell nearly so far below the set cut-in without it loading (another order of the machines, perhaps)", stoodPa/1000)
+				m.Basis[key] = fmt.Sprintf("as set, less %.1f kPa: its gauge fell nearly so far below the set cut-in with hardly a load (another order of the machines, perhaps)", stoodPa/1000)
 			}
 		default:
 			m.Basis[key] = "neither seen nor set"
@@ -97,13 +100,12 @@ func (r *replayMaker) band(k int, m *ReplayMachine) {
 }
 
 // stoodThrough is how far below the set cut-in the pressure fell at a machine that
-// never loaded: its band lies lower, as one that a rotation gives does. Where that
-// is further than orders of machines go it was off.
+// never loaded, or stood by: its band lies lower, as one that a rotation gives does.
+// Where that is further than orders of machines go it was off.
 func (r *replayMaker) stoodThrough(k int, cutInPa float64) float64 {
 	s := r.machines[k]
 	own := s.pressureOf()
-	if own == nil || s.g.total.analog[own.slot].n == 0 ||
-		slices.ContainsFunc(s.g.stretches(), func(t stretch) bool { return t.state.delivering() }) {
+	if own == nil || s.g.total.analog[own.slot].n == 0 || !r.stoodBy(k) {
 		return 0
 	}
 	low, _ := own.extremes(&s.g.total.analog[own.slot])
@@ -111,6 +113,41 @@ func (r *replayMaker) stoodThrough(k int, cutInPa float64) float64 {
 		return fell + setBandLimitPa // it lies somewhere below
 	}
 	return 0
+}
+
+// stoodBy tells that a machine never delivered, or so rarely that another must have
+// been before it nearly all the time: it stood ready while that one loaded again and
+// again at the cut-in at which it loaded itself. The band it was seen with is that of
+// the short while in which it was the first.
+func (r *replayMaker) stoodBy(k int) bool {
+	s := r.machines[k]
+	var deliveredMS int64
+	for _, t := range s.g.stretches() {
+		if t.state.delivering() {
+			deliveredMS += t.to - t.from
+		}
+	}
+	if deliveredMS == 0 {
+		return true
+	}
+	in, _, _ := s.bandEdges()
+	if s.pressureOf() == nil || len(in.twice) == 0 || float64(deliveredMS) > stoodByShare*float64(r.to-r.from) {
+		return false
+	}
+	ownPa, _ := s.edge(&in)
+	for j, other := range r.machines {
+		if j == k || other.pressureOf() == nil || r.of[j].Control.PartLoad() {
+			continue
+		}
+		theirs, _, _ := other.bandEdges()
+		if len(theirs.twice) < leastStoodBy*len(in.twice) {
+			continue
+		}
+		if pa, _ := other.edge(&theirs); math.Abs(pa-r.seen.gauge[j].V-(ownPa-r.seen.gauge[k].V)) < setBandLimitPa {
+			return true
+		}
+	}
+	return false
 }
 
 // start is how long a start takes until the machine loads, where the pressure asks.

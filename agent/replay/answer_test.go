@@ -10,6 +10,7 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/gum"
+	"loadscribe/agent/replay/engine"
 )
 
 // TestVariableSpeedSaves: what a drive saves of a load/unload machine grows as the
@@ -57,7 +58,7 @@ func TestTooSmallAMachine(t *testing.T) {
 		want = (90*psi+atmPa)*got*(1+flowPerPa*(125*psi-want))/(0.5*185*cfm) - atmPa
 	}
 	near(t, "pressure it falls to", *r.Outcome.LowestPa.Value, want, 0.01*atmPa)
-	if !strings.HasPrefix(r.Remarks[0], "SHORT OF AIR: the pressure would lie below what users need for 14") {
+	if !strings.HasPrefix(r.Remarks[0], "SHORT OF AIR: the pressure would lie below what users need for 24.0 h") {
 		t.Errorf("remarks: %q", r.Remarks)
 	}
 }
@@ -161,7 +162,7 @@ func TestStartsNearTheTimerAreChaotic(t *testing.T) {
 	if note := a.Results[1].Outcome.Starts.Note; note != "" {
 		t.Errorf("far below them: %q", note)
 	}
-	if !strings.Contains(strings.Join(a.Results[2].Remarks, "\n"), "the starts guard of comp1, 600 s from start to start, would keep it waiting") {
+	if !strings.Contains(strings.Join(a.Results[2].Remarks, "\n"), "the starts guard of comp1, 10 min from start to start, would keep it waiting") {
 		t.Errorf("a guard that holds the machine back is not told: %q", a.Results[2].Remarks)
 	}
 	if !strings.Contains(strings.Join(a.Results[1].Remarks, "\n"), "its motor stands 6") {
@@ -268,4 +269,25 @@ func TestMoreStorageGoesToTheLine(t *testing.T) {
 		last = kwh
 	}
 	near(t, "endless storage", last, line, 0.02*line)
+}
+
+// TestShortnessThatIsThereAnyway: after a trip the stores stand empty with any setting. A
+// few minutes more of it, as a larger receiver takes to fill, are no shortness of that
+// setting; a half more is.
+func TestShortnessThatIsThereAnyway(t *testing.T) {
+	site := joinery(t)
+	st := studyOf(t, site, steady(site, 0.5))
+	as := func(shortS, shortM3 float64) *plays {
+		return &plays{result: &engine.Result{ShortS: shortS, ShortM3: shortM3, Machines: make([]engine.MachineResult, len(st.base.units))}}
+	}
+	e := &evaluation{st: st, present: as(1388, 34)}
+	for _, c := range []struct {
+		shortS, shortM3 float64
+		told            bool
+	}{{1528, 20, false}, {1404, 36, false}, {2082, 34, true}, {1388, 51, true}} {
+		said := strings.Join(e.remarksOf(&st.base, as(c.shortS, c.shortM3), gum.Exact(0)), "\n")
+		if strings.Contains(said, ShortOfAir) != c.told {
+			t.Errorf("%+v: %q", c, said)
+		}
+	}
 }

@@ -277,7 +277,16 @@ func (e *evaluation) mean(v gum.Value) Amount {
 	return amount(v.Plus(gum.New(0, math.Abs(off)/2, missInput)))
 }
 
-func seconds(s float64) string { return fmt.Sprintf("%.0f s", s) }
+// seconds is a time in words.
+func seconds(s float64) string {
+	switch {
+	case s < 120:
+		return fmt.Sprintf("%.0f s", s)
+	case s < 7200:
+		return fmt.Sprintf("%.3g min", s/60)
+	}
+	return fmt.Sprintf("%.1f h", s/3600)
+}
 
 // machinesOf are the machines' parts, their energies brought to the measured sum.
 func machinesOf(p *plan, r *engine.Result, scale float64) (all []MachineOutcome) {

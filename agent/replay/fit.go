@@ -60,7 +60,8 @@ func (f *Fit) judge(e *evaluation, loads float64) {
 		said += "; its energy is not measured: " + e.st.rec.Measured.EnergyBasis
 	}
 	f.Poor = len(poor) > 0
-	f.Words = "the replay with the present settings against what was measured: " + said
+	f.Words = fmt.Sprintf("the replay with the present settings meets what was measured, within %g %% of the energy, %g %% of the load cycles and half a band of pressure: ",
+		100*poorEnergy, 100*poorLoads) + said
 	if f.Poor {
 		f.Words = "POOR: the replay with the present settings does not meet what was measured in " + strings.Join(poor, " and ") +
 			"; all intervals are widened by it, and no decision should rest on this week alone. " + said

@@ -79,17 +79,21 @@ func (e *evaluation) remarks() (all []string) {
 	return append(all, e.st.gaps(&e.st.base)...)
 }
 
-// ShortOfAir begins the remark on an alternative that would leave users without air.
+// ShortOfAir begins the remark that users would go short: it is told before a saving.
 const ShortOfAir = "SHORT OF AIR"
+
+// worse is from where on a shortness is more than there is now anyway, as after a trip:
+// a larger receiver falls less and fills longer.
+const worse = 1.25
 
 // remarksOf are those of one alternative.
 func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []string) {
 	st := e.st
 	r := of.result
-	if r.ShortS > e.present.result.ShortS+minuteS || !p.demand.awake && r.ShortM3 > 1.01*e.present.result.ShortM3+1 {
-		all = append(all, fmt.Sprintf(ShortOfAir+": the pressure would lie below what users need for %.0f min, and %s of free air would be missing, against %.0f min and %s now; it would fall to %s",
-			r.ShortS/60, st.air(r.ShortM3), e.present.result.ShortS/60,
-			st.air(e.present.result.ShortM3), quantity.Format(max(0, r.LowestPa), quantity.Pressure, st.site.Units)))
+	if now := e.present.result; r.ShortS > worse*now.ShortS+minuteS || !p.demand.awake && r.ShortM3 > worse*now.ShortM3+1 {
+		fell := func(pa float64) string { return quantity.Format(max(0, pa), quantity.Pressure, st.site.Units) }
+		all = append(all, fmt.Sprintf("%s: the pressure would lie below what users need for %s, and %s of free air would be missing, against %s and %s now; it would fall to %s, against %s now; what is saved by not delivering is no saving",
+			ShortOfAir, seconds(r.ShortS), st.air(r.ShortM3), seconds(now.ShortS), st.air(now.ShortM3), fell(r.LowestPa), fell(now.LowestPa)))
 	}
 	if math.Abs(saved.V) <= coverageFactor*saved.U() && saved.U() > 0 {
 		all = append(all, "the saving is not told from nothing: its interval holds zero")

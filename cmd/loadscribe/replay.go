@@ -18,9 +18,9 @@ type replayCmd struct {
 	siteFlags
 	windowFlags
 	System   string   `help:"Which system, where the site has several." placeholder:"NAME"`
-	Set      []string `sep:"none" help:"One setting of an alternative, such as comp1.cut_out=112psi or leaks_mended=50%; all that are given are tried together. docs/replay.md has the keys." placeholder:"KEY=VALUE"`
-	Changes  string   `help:"A file of alternatives, and what a search may change (TOML)." placeholder:"FILE"`
-	Machines string   `help:"Your own list of machines that may take another's place (TOML), instead of the invented examples." placeholder:"FILE"`
+	Set      []string `sep:"none" help:"One setting of an alternative, such as comp1.cut_out=112psi, comp1.no_load_stop=2min, volume_add=400gal, leaks_mended=50% or comp1.replace=drive-50hp; all that are given are tried together. docs/replay.md has the keys." placeholder:"KEY=VALUE"`
+	Changes  string   `help:"A file of alternatives, and what a search may change (TOML); configs/replay/changes.toml is one." placeholder:"FILE"`
+	Machines string   `help:"Your own list of machines that may take another's place (TOML), instead of the invented ones, which are built in and stand in configs/replay/machines.toml: copy that." placeholder:"FILE"`
 	Search   bool     `help:"Try every combination that the table [search] of the changes file allows, and show the best."`
 	Trace    string   `help:"Write the pressure and the states at each event to this file, as CSV." placeholder:"FILE"`
 	Force    bool     `help:"Let --trace take the place of a file that is there."`

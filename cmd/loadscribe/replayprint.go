@@ -89,7 +89,7 @@ func (p *replayPrinter) fit(a *replay.Answer) {
 		p.line("  %s", a.Fit.Words)
 	}
 	p.machines(&a.Measured)
-	p.line("  What follows is brought to what was measured; what the replay misses is in every interval.")
+	p.line("  What follows is brought to what was measured. ± is meant to hold the truth 19 times in 20; what the replay misses is in it.")
 }
 
 // alternative writes one alternative beside the present settings.
@@ -160,10 +160,10 @@ func (p *replayPrinter) saving(r *replay.Result) {
 	if r.SavedKg.Value != nil {
 		said = append(said, p.amount(r.SavedKg, "kg"))
 	}
-	p.line("  saves %s, over what was replayed%s", strings.Join(said, "; "), noted(r.SavedKWh.Note))
 	if half := r.SavedKWh.Interval; *r.SavedKWh.Value < 0 && (half == nil || *r.SavedKWh.Value < -*half) {
-		p.line("  It takes MORE than the present settings.")
+		p.line("  It takes MORE energy than the present settings; a saving below zero is a loss.")
 	}
+	p.line("  saves %s, over what was replayed%s", strings.Join(said, "; "), noted(r.SavedKWh.Note))
 	if y := r.SavedYear; y.Value != nil {
 		p.line("  in a year %s%s", p.amount(y, p.currency), noted(r.AssumesYear))
 	}

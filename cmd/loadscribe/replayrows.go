@@ -44,7 +44,7 @@ func (p *replayPrinter) rows() []replayRow {
 		{name: "lowest pressure", unit: "Pa", of: func(o *replay.Outcome) replay.Amount { return o.LowestPa }, always: true,
 			raw: func(f *replay.Fit, measured float64) float64 { return measured + f.LowestOffPa }},
 		{name: "mean pressure", unit: "Pa", of: func(o *replay.Outcome) replay.Amount { return o.MeanPa }, always: true},
-		{name: "below the least pressure", unit: "s", of: func(o *replay.Outcome) replay.Amount { return o.BelowS }, always: true},
+		{name: "below minimum pressure", unit: "s", of: func(o *replay.Outcome) replay.Amount { return o.BelowS }, always: true},
 		{name: "power for air", unit: "kW/(m³/min)", factor: 1 / float64(wattsPerSpecific), of: func(o *replay.Outcome) replay.Amount { return o.SpecificPower }, share: true, always: true},
 		{name: "time short of air", unit: "s", of: func(o *replay.Outcome) replay.Amount { return plain(o.ShortS) }, played: true},
 		{name: "air that was short", unit: "m³", of: func(o *replay.Outcome) replay.Amount { return plain(o.ShortM3) }, played: true},
@@ -168,6 +168,8 @@ func (p *replayPrinter) off(r *replayRow, from, to *replay.Amount) string {
 	decimals := 1
 	if r.unit == "1" {
 		decimals, symbol = 0, ""
+	} else if math.Abs(d*factor) >= 100 {
+		decimals = 0
 	}
 	return strings.TrimSpace(signed(rounded(d*factor, decimals)) + " " + symbol)
 }
