@@ -170,6 +170,18 @@ func TestStartsNearTheTimerAreChaotic(t *testing.T) {
 	}
 }
 
+// TestStartsOfAMotorThatIsNotKnown are asked about where there are many, and more than now.
+func TestStartsOfAMotorThatIsNotKnown(t *testing.T) {
+	site := joinery(t)
+	site.Machines[0].Motor.StartsPerHour = 0
+	st := studyOf(t, site, steady(site, 0.2))
+	for set, want := range map[string]bool{"comp1.no_load_stop=20 s": true, "comp1.no_load_stop=never": false} {
+		if got := strings.Join(try(t, st, set).Results[0].Remarks, "\n"); strings.Contains(got, "what its motor stands is not known") != want {
+			t.Errorf("%s: remarks %q", set, got)
+		}
+	}
+}
+
 // TestCautions: each kind of change carries its caution and defers to those who decide.
 func TestCautions(t *testing.T) {
 	site := joinery(t)

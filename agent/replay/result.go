@@ -113,7 +113,7 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 			}
 		}
 		all = append(all, st.timerRemark(u, of, i)...)
-		all = append(all, st.startsRemark(u, of, i)...)
+		all = append(all, e.startsRemark(u, of, i)...)
 		all = append(all, e.guardRemark(u, r.Machines[i].GuardedS)...)
 	}
 	return all
@@ -180,13 +180,28 @@ func (e *evaluation) guardRemark(u *unit, guardedS float64) []string {
 		u.name, seconds(u.leastBetweenS), guardedS/60, now/60)}
 }
 
-// startsRemark tells of a motor that would start more often than it stands.
-func (st *Study) startsRemark(u *unit, of *plays, i int) []string {
-	most := of.result.Machines[i].StartsHourMax
-	if u.startsPerHour <= 0 || float64(most) <= u.startsPerHour {
-		return nil
+// manyStarts in an hour are asked about where nobody said what the motor stands
+// (common practice, no source).
+const manyStarts = 6
+
+// startsRemark tells of a motor that would start more often than it stands, or, where
+// that is not known, than many do and than it does now.
+func (e *evaluation) startsRemark(u *unit, of *plays, i int) []string {
+	most, now := of.result.Machines[i].StartsHourMax, 0
+	if u.from >= 0 {
+		now = e.present.result.Machines[u.from].StartsHourMax
 	}
-	return []string{fmt.Sprintf("%s would start %d times in an hour; its motor stands %g (site file): not allowed as it is", u.name, most, u.startsPerHour)}
+	switch {
+	case u.startsPerHour > 0 && float64(most) > u.startsPerHour:
+		where := "site file"
+		if u.another {
+			where = "list of machines"
+		}
+		return []string{fmt.Sprintf("%s would start %d times in an hour; its motor stands %g (%s): not allowed as it is", u.name, most, u.startsPerHour, where)}
+	case u.startsPerHour <= 0 && most > max(manyStarts, now):
+		return []string{fmt.Sprintf("%s would start %d times in an hour, against %d now; what its motor stands is not known: starts_per_hour of the motor, or of the list of machines, says it", u.name, most, now)}
+	}
+	return nil
 }
 
 // changed reports whether a setting of one of these names is in a plan.
