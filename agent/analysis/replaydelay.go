@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -167,8 +168,11 @@ func (r *replayMaker) startsGuard(k int, m *ReplayMachine) {
 func (r *replayMaker) waitedInVain(k int, m *ReplayMachine, startWall int64) bool {
 	s := r.machines[k]
 	c := s.pressureOf()
-	for _, y := range s.g.total.cycles {
-		if y.loadWall < startWall || y.loadWall > startWall+longestStartMS || !y.hasPressure {
+	cycles := s.g.total.cycles
+	n, _ := slices.BinarySearchFunc(cycles, startWall, func(y cycle, at int64) int { return cmp.Compare(y.loadWall, at) })
+	for ; n < len(cycles) && cycles[n].loadWall <= startWall+longestStartMS; n++ {
+		y := &cycles[n]
+		if !y.hasPressure || y.loadWall < startWall { // a clock that jumped
 			continue
 		}
 		pa := c.si(float64(y.atLoad)/2) - m.GaugePa.V

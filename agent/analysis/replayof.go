@@ -14,7 +14,7 @@ import (
 // Of the demand that is no leak nobody knows what stands behind a regulator and
 // takes the same at any pressure: none to all of it. Where no leak is known, they
 // are taken for a fifth of the demand (20 to 30 % where nobody looks after them,
-// 5 to 10 % where somebody does; trade article, read).
+// 5 to 10 % where somebody does; DOE tip sheet 3, read).
 const (
 	regulatedMiddle, regulatedLimit     = 0.5, 0.5
 	assumedLeakShare, assumedLeakShareU = 0.20, 0.15 / coverageFactor
@@ -62,6 +62,9 @@ func ReplayOf(src Source, site *sitefile.Site, system string, fromMS, toMS, nowM
 	}
 	rec := ReplayRecord{System: system, FromMS: cellOf(fromMS), ToMS: max(cellOf(toMS-1)+cellMS, cellOf(fromMS)),
 		MinimumPa: sys.MinimumPressurePa, OutsidePa: site.BarometerPa, Inputs: []string{}}
+	if rec.ToMS-rec.FromMS > longestDemandMS { // whole quarter hours may be more
+		return ReplayRecord{}, badDemand("from", "the window is longer than %d days of whole quarter hours: ask for less", longestDemandMS/dayMS)
+	}
 	r := &replayMaker{site: site, sys: sys, from: rec.FromMS, to: rec.ToMS, rec: &rec}
 	if err := r.gather(src, nowMS); err != nil {
 		return ReplayRecord{}, err
@@ -109,7 +112,7 @@ func (r *replayMaker) gather(src Source, now int64) error {
 		return err
 	}
 	// The pressure at the last minute's end comes with the minute after it.
-	end := r.to + cellMS
+	end := min(r.to+cellMS, r.from+longestDemandMS)
 	for _, name := range r.sys.Machines {
 		m, ok := r.site.MachineByName(name)
 		if !ok {

@@ -179,6 +179,24 @@ func TestReplayOfLacks(t *testing.T) {
 	}
 }
 
+// TestReplayOfLongest: of a window of as many days as are allowed, the minutes lie where
+// they were; one that whole quarter hours make longer is refused.
+func TestReplayOfLongest(t *testing.T) {
+	site := plant(t)
+	src := handTape(site, 1, nil)
+	const middle = longestDemandMS / 2
+	rec, err := ReplayOf(src, site, "main", -middle, middle, middle)
+	if err != nil || rec.Absent != "" || len(rec.Minutes) < 55 || rec.Minutes[0].StartMS < 0 || rec.Minutes[0].StartMS > 60_000 {
+		t.Fatalf("%v, absent %q, %d minutes", err, rec.Absent, len(rec.Minutes))
+	}
+	if n := rec.Measured.ByMachine[0].Loads; n < 18 || n > 20 {
+		t.Errorf("%d loads in an hour of one each three minutes", n)
+	}
+	if _, err := ReplayOf(src, site, "main", -middle+1, middle+1, middle+1); err == nil {
+		t.Error("more quarter hours than are allowed were taken")
+	}
+}
+
 // TestReplayOfWindowOnly: what the gauge shows right after the window is not its
 // lowest pressure.
 func TestReplayOfWindowOnly(t *testing.T) {

@@ -170,6 +170,18 @@ func TestStartsNearTheTimerAreChaotic(t *testing.T) {
 	}
 }
 
+// TestStartsOfAMotorThatIsNotKnown are asked about where there are many, and more than now.
+func TestStartsOfAMotorThatIsNotKnown(t *testing.T) {
+	site := joinery(t)
+	site.Machines[0].Motor.StartsPerHour = 0
+	st := studyOf(t, site, steady(site, 0.2))
+	for set, want := range map[string]bool{"comp1.no_load_stop=20 s": true, "comp1.no_load_stop=never": false} {
+		if got := strings.Join(try(t, st, set).Results[0].Remarks, "\n"); strings.Contains(got, "what its motor stands is not known") != want {
+			t.Errorf("%s: remarks %q", set, got)
+		}
+	}
+}
+
 // TestCautions: each kind of change carries its caution and defers to those who decide.
 func TestCautions(t *testing.T) {
 	site := joinery(t)
@@ -289,5 +301,18 @@ func TestShortnessThatIsThereAnyway(t *testing.T) {
 		if strings.Contains(said, ShortOfAir) != c.told {
 			t.Errorf("%+v: %q", c, said)
 		}
+	}
+}
+
+// TestTheTargetIsTold: a drive that is put in without a target holds a fifth of the
+// band above the cut-in, and the answer says so; one that was set is not told again.
+func TestTheTargetIsTold(t *testing.T) {
+	site := joinery(t)
+	a := try(t, studyOf(t, site, steady(site, 0.5)), "comp1.replace=drive-50hp", "comp1.replace=drive-50hp | comp1.target=100 psi")
+	said := func(i int) bool {
+		return strings.Contains(strings.Join(a.Results[i].Remarks, "\n"), "comp1: no target was set: it holds 97.0 psi")
+	}
+	if !said(0) || said(1) {
+		t.Errorf("%q\n%q", a.Results[0].Remarks, a.Results[1].Remarks)
 	}
 }

@@ -64,8 +64,26 @@ func (f *Fit) judge(e *evaluation, loads float64) {
 		100*poorEnergy, 100*poorLoads) + said
 	if f.Poor {
 		f.Words = "POOR: the replay with the present settings does not meet what was measured in " + strings.Join(poor, " and ") +
-			"; all intervals are widened by it, and no decision should rest on this week alone. " + said
+			"; all intervals are widened by it, and no decision should rest on this week alone. " + said + e.st.sameBands()
 	}
+}
+
+// sameBandPa is what two bands that are seen the same lie apart at most.
+const sameBandPa = 3_000
+
+// sameBands says which machines show one band, and what that may mean.
+func (st *Study) sameBands() string {
+	for i := range st.base.units {
+		for k := range i {
+			a, b := &st.base.units[k], &st.base.units[i]
+			if a.control.PartLoad() || b.control.PartLoad() ||
+				math.Abs(a.cutIn.V-b.cutIn.V) > sameBandPa || math.Abs(a.cutOut.V-b.cutOut.V) > sameBandPa {
+				continue
+			}
+			return fmt.Sprintf("; %s and %s show the same band: of machines that take turns each shows the first one's, and the replay loads both at once; ask for a window in which one of them was the first all through", a.name, b.name)
+		}
+	}
+	return ""
 }
 
 // difference is a difference of pressures for people.

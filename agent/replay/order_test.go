@@ -63,6 +63,10 @@ func TestTrimKeepsWhatItHolds(t *testing.T) {
 	if err != nil || len(a.Plant.Rotations) != 1 || len(a.Plant.Rotations[0].Members) != 2 || math.Abs(a.Plant.Machines[1].CutOutPa-120*psi) > 1 && a.Plant.Machines[1].Name == "trim" {
 		t.Errorf("two base machines: %v, %+v", err, a.Plant)
 	}
+	_, err = st.Apply(Alternative{Set: []Setting{{"add.trim", "drive-25hp"}, {"trim.target", "110 psi"}, {"order", "fixed"}, {"first", "comp1, trim"}}})
+	if err == nil || !strings.Contains(err.Error(), "110.0 psi, is not below the cut-out of 100.0 psi") || !strings.Contains(err.Error(), "less 5 psi for its place") {
+		t.Errorf("ranked behind a lower band: got %v", err)
+	}
 	for field, wrong := range map[string][]Setting{"trim": {{"base", "comp1"}, {"trim", "comp9"}}, "base": {{"base", "comp9"}, {"trim", "comp1"}}} {
 		_, err := st.Apply(Alternative{Set: append(wrong, Setting{"add.second", "screw-20hp"})})
 		if bad := (*RequestError)(nil); !errors.As(err, &bad) || bad.Field != field {

@@ -250,13 +250,26 @@ func (st *Study) checkUnit(p *plan, i int, c *changes) error {
 			difference(width, units), difference(u.drop.V, units))
 	}
 	if u.control == sitefile.VariableSpeed && (u.target.V <= 0 || u.target.V >= u.cutOut.V-500) {
-		return refuse(field("target"), "the pressure that it holds, %s, is not below the cut-out of %s, at which it unloads", pa(u.target.V), pa(u.cutOutShown()))
+		lower := p.rankPa(i)
+		wrong := fmt.Sprintf("the pressure that it holds, %s, is not below the cut-out of %s, at which it unloads", pa(u.target.V+u.gauge.V-lower), pa(u.cutOutShown()-lower))
+		if lower > 0 {
+			wrong += fmt.Sprintf(": that is the leader's less %s for its place in the order; set %s, or name it as the trim: then it keeps its own band", difference(lower, units), field("target"))
+		}
+		return refuse(field("target"), "%s", wrong)
 	}
 	if limit := 1.1 * u.ratedPressurePa; u.ratedPressurePa > 0 && u.cutOutShown() > limit && p.rebanded(i) {
 		return refuse(field("cut_out"), "%s is more than a tenth above the rated pressure of %s: the safety valve and the motor are made for that; set it lower, or replace the machine",
 			pa(u.cutOutShown()), pa(u.ratedPressurePa))
 	}
 	return nil
+}
+
+// rankPa is how far an order takes a machine's band down to begin with.
+func (p *plan) rankPa(i int) float64 {
+	if p.rotation == nil {
+		return 0
+	}
+	return float64(max(0, slices.Index(p.rotation.Members, i))) * p.rotation.StepPa
 }
 
 // rebanded reports a machine whose band or rated pressure is another than now: what

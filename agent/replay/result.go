@@ -8,6 +8,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
+	"loadscribe/agent/sitefile"
 )
 
 // result is one alternative's.
@@ -91,9 +92,13 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 	st := e.st
 	r := of.result
 	if now := e.present.result; r.ShortS > worse*now.ShortS+minuteS || !p.demand.awake && r.ShortM3 > worse*now.ShortM3+1 {
+		noSaving := ""
+		if saved.V > 0 {
+			noSaving = "; what is saved by not delivering is no saving"
+		}
 		fell := func(pa float64) string { return quantity.Format(max(0, pa), quantity.Pressure, st.site.Units) }
-		all = append(all, fmt.Sprintf("%s: the pressure would lie below what users need for %s, and %s of free air would be missing, against %s and %s now; it would fall to %s, against %s now; what is saved by not delivering is no saving",
-			ShortOfAir, seconds(r.ShortS), st.air(r.ShortM3), seconds(now.ShortS), st.air(now.ShortM3), fell(r.LowestPa), fell(now.LowestPa)))
+		all = append(all, fmt.Sprintf("%s: the pressure would lie below what users need for %s, and %s of free air would be missing, against %s and %s now; it would fall to %s, against %s now%s",
+			ShortOfAir, seconds(r.ShortS), st.air(r.ShortM3), seconds(now.ShortS), st.air(now.ShortM3), fell(r.LowestPa), fell(now.LowestPa), noSaving))
 	}
 	if math.Abs(saved.V) <= coverageFactor*saved.U() && saved.U() > 0 {
 		all = append(all, "the saving is not told from nothing: its interval holds zero")
@@ -103,9 +108,12 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 		u := &p.units[i]
 		if (u.another || u.refitted) && u.control.PartLoad() {
 			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±5 points", u.name, u.control))
+			if u.control == sitefile.VariableSpeed && !u.targetSet {
+				all = append(all, fmt.Sprintf("%s: no target was set: it holds %s", u.name, quantity.Format(u.target.V+u.gauge.V, quantity.Pressure, st.site.Units)))
+			}
 		}
 		all = append(all, st.timerRemark(u, of, i)...)
-		all = append(all, st.startsRemark(u, of, i)...)
+		all = append(all, e.startsRemark(u, of, i)...)
 		all = append(all, e.guardRemark(u, r.Machines[i].GuardedS)...)
 	}
 	return all
@@ -172,13 +180,28 @@ func (e *evaluation) guardRemark(u *unit, guardedS float64) []string {
 		u.name, seconds(u.leastBetweenS), guardedS/60, now/60)}
 }
 
-// startsRemark tells of a motor that would start more often than it stands.
-func (st *Study) startsRemark(u *unit, of *plays, i int) []string {
-	most := of.result.Machines[i].StartsHourMax
-	if u.startsPerHour <= 0 || float64(most) <= u.startsPerHour {
-		return nil
+// manyStarts in an hour are asked about where nobody said what the motor stands
+// (common practice, no source).
+const manyStarts = 6
+
+// startsRemark tells of a motor that would start more often than it stands, or, where
+// that is not known, than many do and than it does now.
+func (e *evaluation) startsRemark(u *unit, of *plays, i int) []string {
+	most, now := of.result.Machines[i].StartsHourMax, 0
+	if u.from >= 0 {
+		now = e.present.result.Machines[u.from].StartsHourMax
 	}
-	return []string{fmt.Sprintf("%s would start %d times in an hour; its motor stands %g (site file): not allowed as it is", u.name, most, u.startsPerHour)}
+	switch {
+	case u.startsPerHour > 0 && float64(most) > u.startsPerHour:
+		where := "site file"
+		if u.another {
+			where = "list of machines"
+		}
+		return []string{fmt.Sprintf("%s would start %d times in an hour; its motor stands %g (%s): not allowed as it is", u.name, most, u.startsPerHour, where)}
+	case u.startsPerHour <= 0 && most > max(manyStarts, now):
+		return []string{fmt.Sprintf("%s would start %d times in an hour, against %d now; what its motor stands is not known: starts_per_hour of the motor, or of the list of machines, says it", u.name, most, now)}
+	}
+	return nil
 }
 
 // changed reports whether a setting of one of these names is in a plan.

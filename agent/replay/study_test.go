@@ -128,6 +128,22 @@ func TestPresentMeetsTheHandbook(t *testing.T) {
 	near(t, "saving of no change", *a.Present.Energy.Value, *a.Measured.Energy.Value, 1e-9**a.Measured.Energy.Value)
 }
 
+// TestSameBands: two machines that show one band are named where the replay is poor, for
+// those that take turns do.
+func TestSameBands(t *testing.T) {
+	rec := steady(joinery(t), 0.5)
+	other := *rec.Machines[0].Machine
+	other.Name = "comp2"
+	second := rec.Machines[0]
+	second.Machine = &other
+	rec.Machines = append(rec.Machines, second)
+	rec.Measured.ByMachine = append(rec.Measured.ByMachine, analysis.ReplayDone{})
+	a := try(t, studyOf(t, joinery(t), rec), "comp1.cut_out=105 psi")
+	if !a.Fit.Poor || !strings.Contains(a.Fit.Words, "comp1 and comp2 show the same band") {
+		t.Errorf("poor %v: %s", a.Fit.Poor, a.Fit.Words)
+	}
+}
+
 // TestNobodyWorks: of a window outside of the shifts no lowest pressure is told, and
 // the answer can be written down all the same.
 func TestNobodyWorks(t *testing.T) {

@@ -49,12 +49,23 @@ func printReplay(out io.Writer, a *replay.Answer, site *sitefile.Site) error {
 	p.list("what to know of this replay", remarks)
 	p.calibration(a)
 	if a.Method != "" {
-		p.list("how", []string{a.Method})
+		p.list("how", []string{saidAbove(a)})
 	}
 	if len(a.Inputs) > 0 {
 		p.list("inputs", []string{strings.Join(a.Inputs, ", ")})
 	}
 	return errors.Join(p.err, w.Close())
+}
+
+// saidAbove is the method without what the list before it has told already at length.
+func saidAbove(a *replay.Answer) string {
+	said := a.Method
+	for i := range a.Calibrated {
+		if c := &a.Calibrated[i]; len(c.Basis) > replayColumns/2 {
+			said = strings.ReplaceAll(said, c.Basis, "what is told above of the "+c.Name)
+		}
+	}
+	return said
 }
 
 // replayColumns is how wide a replay's text and tables are at most.
@@ -195,7 +206,7 @@ func (p *replayPrinter) machines(o *replay.Outcome) {
 		var states []string
 		for _, s := range replayStates {
 			seconds, kWh := m.StateS[s], m.StateKWh[s]
-			if seconds == 0 && kWh == 0 {
+			if seconds < 0.5 && kWh < 0.05 { // the ends of runs
 				continue
 			}
 			said := s + " " + lasted(math.Round(seconds))

@@ -162,6 +162,25 @@ func TestPrintReplay(t *testing.T) {
 	}
 }
 
+// TestReplayTellsAMethodOnce: a long basis of the demand is not printed again with the
+// method, and a state of no time and next to no energy is none.
+func TestReplayTellsAMethodOnce(t *testing.T) {
+	a := printedReplay()
+	basis := "air of the machines by state, delay and full-load flow, less what the stores took"
+	a.Calibrated = append(a.Calibrated, replay.Calibrated{Name: "mean demand", Value: 0.0125, Uncertainty: 0.001, Unit: "m³/s", Basis: basis})
+	a.Method = "the demand of each minute, by " + basis + "; played event by event"
+	m := &a.Measured.Machines[0]
+	m.StateS["unobserved"], m.StateKWh["unobserved"] = 0.2, 0.01
+	var out strings.Builder
+	if err := printReplay(&out, &a, &sitefile.Site{Units: quantity.US, Location: time.UTC}); err != nil {
+		t.Fatal(err)
+	}
+	text := strings.Join(strings.Fields(out.String()), " ")
+	if strings.Count(text, basis) != 1 || !strings.Contains(text, "by what is told above of the mean demand; played event by event") || strings.Contains(text, "unobserved") {
+		t.Errorf("%s", text)
+	}
+}
+
 func TestReplayTrace(t *testing.T) {
 	a := printedReplay()
 	var out strings.Builder
