@@ -303,3 +303,16 @@ func TestShortnessThatIsThereAnyway(t *testing.T) {
 		}
 	}
 }
+
+// TestTheTargetIsTold: a drive that is put in without a target holds a fifth of the
+// band above the cut-in, and the answer says so; one that was set is not told again.
+func TestTheTargetIsTold(t *testing.T) {
+	site := joinery(t)
+	a := try(t, studyOf(t, site, steady(site, 0.5)), "comp1.replace=drive-50hp", "comp1.replace=drive-50hp | comp1.target=100 psi")
+	said := func(i int) bool {
+		return strings.Contains(strings.Join(a.Results[i].Remarks, "\n"), "comp1: no target was set: it holds 97.0 psi")
+	}
+	if !said(0) || said(1) {
+		t.Errorf("%q\n%q", a.Results[0].Remarks, a.Results[1].Remarks)
+	}
+}

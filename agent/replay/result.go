@@ -8,6 +8,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
+	"loadscribe/agent/sitefile"
 )
 
 // result is one alternative's.
@@ -91,9 +92,13 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 	st := e.st
 	r := of.result
 	if now := e.present.result; r.ShortS > worse*now.ShortS+minuteS || !p.demand.awake && r.ShortM3 > worse*now.ShortM3+1 {
+		noSaving := ""
+		if saved.V > 0 {
+			noSaving = "; what is saved by not delivering is no saving"
+		}
 		fell := func(pa float64) string { return quantity.Format(max(0, pa), quantity.Pressure, st.site.Units) }
-		all = append(all, fmt.Sprintf("%s: the pressure would lie below what users need for %s, and %s of free air would be missing, against %s and %s now; it would fall to %s, against %s now; what is saved by not delivering is no saving",
-			ShortOfAir, seconds(r.ShortS), st.air(r.ShortM3), seconds(now.ShortS), st.air(now.ShortM3), fell(r.LowestPa), fell(now.LowestPa)))
+		all = append(all, fmt.Sprintf("%s: the pressure would lie below what users need for %s, and %s of free air would be missing, against %s and %s now; it would fall to %s, against %s now%s",
+			ShortOfAir, seconds(r.ShortS), st.air(r.ShortM3), seconds(now.ShortS), st.air(now.ShortM3), fell(r.LowestPa), fell(now.LowestPa), noSaving))
 	}
 	if math.Abs(saved.V) <= coverageFactor*saved.U() && saved.U() > 0 {
 		all = append(all, "the saving is not told from nothing: its interval holds zero")
@@ -103,6 +108,9 @@ func (e *evaluation) remarksOf(p *plan, of *plays, saved gum.Value) (all []strin
 		u := &p.units[i]
 		if (u.another || u.refitted) && u.control.PartLoad() {
 			all = append(all, fmt.Sprintf("%s: part-load power by the handbook's curve for %s, ±5 points", u.name, u.control))
+			if u.control == sitefile.VariableSpeed && !u.targetSet {
+				all = append(all, fmt.Sprintf("%s: no target was set: it holds %s", u.name, quantity.Format(u.target.V+u.gauge.V, quantity.Pressure, st.site.Units)))
+			}
 		}
 		all = append(all, st.timerRemark(u, of, i)...)
 		all = append(all, e.startsRemark(u, of, i)...)

@@ -31,6 +31,8 @@ type Pair struct {
 	Set []replay.Setting
 	// Unseen tells when the recorder was away; may be nil.
 	Unseen func(wallMS int64) bool
+	// Untold pairs ask for what the record does not know, and are to be told so.
+	Untold bool
 	// Quick pairs are played each time, the others in the long run.
 	Quick bool
 }
