@@ -127,7 +127,11 @@ func (e *evaluation) assumesYear(c *costs) string {
 	if c.pricer == nil || c.pricer.EnergyAbsent != "" {
 		return ""
 	}
-	text := fmt.Sprintf("%.3g weeks a year like the %.3g days that were replayed", e.st.site.WeeksPerYear, e.present.result.Seconds/dayS)
+	like := fmt.Sprintf("the %.3g days that were", e.present.result.Seconds/dayS)
+	if like == "the 1 days that were" {
+		like = "the one day that was"
+	}
+	text := fmt.Sprintf("%.3g weeks a year like %s replayed", e.st.site.WeeksPerYear, like)
 	if c.pricer.DemandAbsent == "" {
 		text += ", and demand charges all year like those of the window"
 	}

@@ -150,7 +150,7 @@ func (r *running) Replay(ctx context.Context, asked agent.ReplayRequest, progres
 			if ctx.Err() != nil {
 				return nil, r.cancelReplay(ctx, job.ID)
 			}
-			return nil, err
+			return nil, fmt.Errorf("the agent that was replaying no longer answers; its job ends with it: ask again: %w", err)
 		}
 	}
 	switch {
