@@ -175,7 +175,7 @@ func Rounded(v, half float64) (string, string) {
 	}
 	round := func(x float64) string {
 		step := math.Pow10(-digits)
-		return strconv.FormatFloat(math.Round(x/step)*step+0, 'f', max(0, digits), 64) // + 0: no -0
+		return strconv.FormatFloat(float64(math.Round(x/step)*step)+0, 'f', max(0, digits), 64) // + 0: no -0
 	}
 	return round(v), round(half)
 }

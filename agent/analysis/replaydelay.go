@@ -110,7 +110,7 @@ func (s *sheet) runOnSeen() gum.Value {
 	}
 	u = quad(u, rectangular(late/2), rectangular(0.3))
 	a, b := 1/float64(u*u), 1/float64(assumed.U()*assumed.U())
-	v := float64(a*seen+b*assumed.V) / (a + b)
+	v := (float64(a*seen) + float64(b*assumed.V)) / (a + b)
 	return gum.New(min(max(v, 0), mostRunOnS), 1/math.Sqrt(a+b), runOnInput(name))
 }
 

@@ -185,7 +185,7 @@ func (r *replayMaker) nameplateAt(k int, gaugePa float64) float64 {
 		return m.RatedPowerW
 	}
 	// As the isentropic slope has it, of which a real machine shows the most.
-	by := float64(isentropicSlope(inlet, (gaugePa+m.RatedPressurePa)/2+inlet) * (gaugePa - m.RatedPressurePa))
+	by := float64(isentropicSlope(inlet, float64((gaugePa+m.RatedPressurePa)/2)+inlet) * (gaugePa - m.RatedPressurePa))
 	return float64(m.RatedPowerW * math.Exp(by))
 }
 
@@ -326,6 +326,6 @@ func steepLine(x, y []float64) sharesLine {
 	}
 	l.fit = float64(xy*xy) / float64(xx*yy)
 	l.slope = math.Copysign(math.Sqrt(yy/xx), xy)
-	l.slopeU = float64(math.Abs(l.slope)*math.Sqrt(max(0, 1-l.fit)/n)) + math.Abs(l.slope)*(1-math.Sqrt(l.fit))
+	l.slopeU = float64(math.Abs(l.slope)*math.Sqrt(max(0, 1-l.fit)/n)) + float64(math.Abs(l.slope)*(1-math.Sqrt(l.fit)))
 	return l
 }

@@ -117,7 +117,7 @@ func priorFull(mean, nameplate, loads, loadedS, delayS float64) estimate {
 	if nameplate > 0 && math.Abs(mean/nameplate-1) < 4*ratedPowerLimit {
 		return estimate{nameplate, rectangular(2 * ratedPowerLimit * nameplate)}
 	}
-	off := min(float64(loads*delayS)/loadedS, 1) * (1 - delayPowerShare)
+	off := float64(min(float64(loads*delayS)/loadedS, 1) * (1 - delayPowerShare))
 	return estimate{float64(mean * (1 + off)), float64(mean * (ratedPowerLimit + off))}
 }
 

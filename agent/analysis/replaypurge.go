@@ -31,7 +31,7 @@ func (r *replayMaker) findBeforeMeter() {
 		var mean float64
 		for _, i := range r.minutes {
 			m := &r.b.minutes[i]
-			by := u.at((m.startPa+m.endPa)/2+r.site.BarometerPa, ran[i]).V
+			by := u.at(float64((m.startPa+m.endPa)/2)+r.site.BarometerPa, ran[i]).V
 			r.before.flow[i] += by
 			mean += by / float64(len(r.minutes))
 		}

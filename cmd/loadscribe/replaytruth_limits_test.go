@@ -69,7 +69,7 @@ func TestReplayBeyondCapacity(t *testing.T) {
 	if *o.LowestPa.Value > minimum-50e3 {
 		t.Errorf("the pressure falls to %.0f kPa only; the users need %.0f kPa", *o.LowestPa.Value/1e3, minimum/1e3)
 	}
-	if want := fmt.Sprintf("%.0f min", o.ShortS/60); !strings.Contains(strings.Join(played.Result.Remarks, "\n"), want) {
+	if want := fmt.Sprintf("%.1f h", o.ShortS/3600); !strings.Contains(strings.Join(played.Result.Remarks, "\n"), want) {
 		t.Errorf("no remark names the %s without enough air: %q", want, played.Result.Remarks)
 	}
 }

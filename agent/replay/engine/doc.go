@@ -6,7 +6,7 @@
 // It knows no record, no site file and no price: numbers in, numbers out. Everything
 // is SI; flows are free air at the inlet; pressures are gauge unless the name says
 // otherwise; times are seconds since the beginning of the window. The same plant
-// and demand give the same result to the last bit.
+// and demand give the same result to the last bit on one kind of processor.
 //
 // # Air
 //
