@@ -1,7 +1,6 @@
 package dashboard
 
 import (
-	"errors"
 	"net/http"
 
 	"loadscribe/agent"
@@ -20,7 +19,7 @@ func (s *Server) serveReplayStart(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	job, err := c.StartReplay(asked)
-	return job, replayRefusal(err)
+	return job, jobRefusal(err, agent.ErrNoReplay, "id")
 }
 
 // serveReplay tells how far a replay is, and in the end its answer.
@@ -37,7 +36,7 @@ func (s *Server) serveReplay(r *http.Request) (any, *apiError) {
 		return nil, badParameter("id", "id is missing: give the one that the POST was answered with")
 	}
 	job, err := c.ReplayJob(q.text("id"))
-	return job, replayRefusal(err)
+	return job, jobRefusal(err, agent.ErrNoReplay, "id")
 }
 
 func (s *Server) serveReplayCancel(r *http.Request) (any, *apiError) {
@@ -47,19 +46,5 @@ func (s *Server) serveReplayCancel(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	job, err := c.CancelReplay(asked.ID)
-	return job, replayRefusal(err)
-}
-
-// replayRefusal turns what the agent says of a replay into an answer.
-func replayRefusal(err error) *apiError {
-	var field *agent.FieldError
-	switch {
-	case err == nil:
-		return nil
-	case errors.As(err, &field):
-		return badParameter(field.Field, "%s", field.Message)
-	case errors.Is(err, agent.ErrNoReplay):
-		return notFound("id", "%v", err)
-	}
-	return unavailable("%v", err) // also where too many are at work
+	return job, jobRefusal(err, agent.ErrNoReplay, "id")
 }

@@ -30,7 +30,7 @@ func (s *Server) serveTestStart(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	status, err := c.StartTest(asked)
-	return status, testRefusal(err)
+	return status, jobRefusal(err, agent.ErrNoTest, "system")
 }
 
 func (s *Server) serveTestCancel(r *http.Request) (any, *apiError) {
@@ -40,7 +40,7 @@ func (s *Server) serveTestCancel(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	status, err := c.CancelTest(asked.System)
-	return status, testRefusal(err)
+	return status, jobRefusal(err, agent.ErrNoTest, "system")
 }
 
 func (s *Server) serveTestWithdraw(r *http.Request) (any, *apiError) {
@@ -50,19 +50,20 @@ func (s *Server) serveTestWithdraw(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	event, err := c.WithdrawTest(asked)
-	return event, testRefusal(err)
+	return event, jobRefusal(err, agent.ErrNoTest, "system")
 }
 
-// testRefusal turns what the agent says of a guided test into an answer.
-func testRefusal(err error) *apiError {
-	var field *agent.FieldError
+// jobRefusal turns what the agent says of a guided test or a replay into an answer;
+// none is the error that there is no such one, field the parameter that named it.
+func jobRefusal(err, none error, field string) *apiError {
+	var wrong *agent.FieldError
 	switch {
 	case err == nil:
 		return nil
-	case errors.As(err, &field):
-		return badParameter(field.Field, "%s", field.Message)
-	case errors.Is(err, agent.ErrNoTest):
-		return notFound("system", "%v", err)
+	case errors.As(err, &wrong):
+		return badParameter(wrong.Field, "%s", wrong.Message)
+	case errors.Is(err, none):
+		return notFound(field, "%v", err)
 	}
-	return unavailable("%v", err)
+	return unavailable("%v", err) // also where too many are at work
 }
