@@ -9,6 +9,7 @@ import (
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 )
 
 // models writes the models that were tried side by side.
@@ -29,8 +30,8 @@ func (p *comparePrinter) models(c *analysis.Comparison) {
 			kept = "OVER the limits"
 		}
 		kWh := analysis.Column{Unit: "kWh"}
-		saving, spread := shownPair(m.SavingKWh, m.Uncertainty, &kWh, p.site.Units)
-		baseline, guideline := shownPair(m.BaselineKWh, m.GuidelineKWh, &kWh, p.site.Units)
+		saving, spread := display.Pair(m.SavingKWh, m.Uncertainty, &kWh, p.site.Units)
+		baseline, guideline := display.Pair(m.BaselineKWh, m.GuidelineKWh, &kWh, p.site.Units)
 		fmt.Fprintf(table, "  %s%s\t%s ± %s kWh of %s\t%s\t%s\tin Guideline 14's form ± %s\n",
 			m.Name, mark, saving, spread, baseline, m.Scope, kept, guideline)
 	}
@@ -57,7 +58,7 @@ func (p *comparePrinter) fits(c *analysis.Comparison) {
 	for i := range c.Models {
 		if m := &c.Models[i]; m.Absent == "" {
 			fmt.Fprintf(table, "  %s fits\tR² %.3f\tCV(RMSE) %.1f %%\tNMBE %s %%\tn %d, p %d, n' %.0f (ρ %.2f)\n",
-				m.Name, *m.R2, 100**m.CVRMSE, rounded(*m.NMBE*100, 2), m.Points, m.Parameters, *m.EffectiveN, *m.Rho)
+				m.Name, *m.R2, 100**m.CVRMSE, display.Rounded(*m.NMBE*100, 2), m.Points, m.Parameters, *m.EffectiveN, *m.Rho)
 		}
 	}
 	p.flush(table)
@@ -83,7 +84,7 @@ func (p *comparePrinter) periods(c *analysis.Comparison) {
 		}
 		if one.of.AirM3 != nil {
 			f := analysis.Figure{Name: "air", Value: one.of.AirM3, Unit: "m³"}
-			value, _, unit := shownFigure(&f, p.site.Units)
+			value, _, unit := display.Figure(&f, p.site.Units)
 			p.line("    air %s %s: %s", value, unit, one.of.AirMethod)
 		}
 		if one.of.Production != nil {
@@ -95,7 +96,7 @@ func (p *comparePrinter) periods(c *analysis.Comparison) {
 		if kW == nil {
 			return "none"
 		}
-		return rounded(*kW, 2) + " kW"
+		return display.Rounded(*kW, 2) + " kW"
 	}
 	for i := range c.DayTypes {
 		d := &c.DayTypes[i]

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 	"loadscribe/agent/sitefile"
 )
 
@@ -99,7 +100,7 @@ func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
 	flow, pressure := analysis.Column{Name: "demand", Unit: "m³/min"}, analysis.Column{Name: "pressure", Unit: "kPa"}
 	// A flow and half its interval share their decimals.
 	cells := func(flowM3S, u *float64) (value, spread string) {
-		return shownPair(scaled(flowM3S, 60), scaled(u, 120), &flow, site.Units)
+		return display.Pair(scaled(flowM3S, 60), scaled(u, 120), &flow, site.Units)
 	}
 	flowUnit, _, _ := site.Units.Display(flow.Unit)
 	pressureUnit, _, _ := site.Units.Display(pressure.Unit)
@@ -117,7 +118,7 @@ func printDemand(w io.Writer, d *analysis.Demand, site *sitefile.Site) error {
 		step := &d.Steps[i]
 		value, spread := cells(step.Flow, step.U)
 		fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%.0f %%\t%.0f %% of its minutes\n", localTime(step.Start, site), value, spread,
-			shownCell(scaled(step.Pressure, 1e-3), &pressure, site.Units), 100*step.Seen, 100*step.Delivering)
+			display.Cell(scaled(step.Pressure, 1e-3), &pressure, site.Units), 100*step.Seen, 100*step.Delivering)
 	}
 	return errors.Join(table.Flush(), out.Flush(), wrap.Close())
 }

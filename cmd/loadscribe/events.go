@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"loadscribe/agent"
+	"loadscribe/agent/display"
 	"loadscribe/agent/sitefile"
 )
 
@@ -152,9 +153,9 @@ func faultTimes(f *agent.Fault, site *sitefile.Site) string {
 }
 
 func faultDuration(f *agent.Fault) string {
-	text := duration(f.OnS)
+	text := display.Duration(f.OnS)
 	if f.UnseenS > 0 {
-		text += ", of which unread " + duration(f.UnseenS)
+		text += ", of which unread " + display.Duration(f.UnseenS)
 	}
 	if f.On {
 		return "on for " + text + ", and still"

@@ -14,6 +14,7 @@ import (
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
 )
@@ -203,7 +204,7 @@ func printLevels(out io.Writer, all []analysis.HeldLevels) error {
 		row("loaded", h.LoadOn, h.LoadOff)
 		for _, m := range h.Modes {
 			fmt.Fprintf(table, "    seen %s\t%.4g %s\t%.4g to %.4g %s\t%s in %d visits\n", m.Name, m.Median, h.Unit, m.P05, m.P95, h.Unit,
-				duration(m.Seconds), m.Visits)
+				display.Duration(m.Seconds), m.Visits)
 		}
 		if err := table.Flush(); err != nil {
 			return err

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/replay"
 )
@@ -120,16 +121,16 @@ func (p *replayPrinter) pair(v float64, half *float64, unit string) (value, spre
 			spread = lasted(*half)
 		}
 	case half != nil:
-		value, spread = shownPair(&v, half, &analysis.Column{Unit: unit}, p.site.Units)
+		value, spread = display.Pair(&v, half, &analysis.Column{Unit: unit}, p.site.Units)
 	case unit == "1":
-		value = rounded(v, 0)
+		value = display.Rounded(v, 0)
 	case unit == "Pa":
 		value, symbol, _ = strings.Cut(quantity.Format(v, quantity.Pressure, p.site.Units), " ")
-	case isMoney(unit):
-		value = rounded(v, 2)
+	case display.IsMoney(unit):
+		value = display.Rounded(v, 2)
 	default:
 		shown := v*factor + offset
-		value = rounded(shown, min(max(0, 3-magnitude(shown)), 2))
+		value = display.Rounded(shown, min(max(0, 3-display.Magnitude(shown)), 2))
 		if shown == 0 {
 			value = "0"
 		}
@@ -142,7 +143,7 @@ func lasted(seconds float64) string {
 	if seconds >= 3600 {
 		seconds = math.Round(seconds/60) * 60
 	}
-	return duration(seconds)
+	return display.Duration(seconds)
 }
 
 // off is how much one is over the other.
@@ -155,7 +156,7 @@ func (p *replayPrinter) off(r *replayRow, from, to *replay.Amount) string {
 		if *from.Value == 0 {
 			return ""
 		}
-		return signed(rounded(100*d / *from.Value, 1)) + " %"
+		return signed(display.Rounded(100*d / *from.Value, 1)) + " %"
 	}
 	if r.unit == "s" {
 		sign := "+"
@@ -171,7 +172,7 @@ func (p *replayPrinter) off(r *replayRow, from, to *replay.Amount) string {
 	} else if math.Abs(d*factor) >= 100 {
 		decimals = 0
 	}
-	return strings.TrimSpace(signed(rounded(d*factor, decimals)) + " " + symbol)
+	return strings.TrimSpace(signed(display.Rounded(d*factor, decimals)) + " " + symbol)
 }
 
 // signed puts a plus before what is not negative.

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"loadscribe/agent/display"
 	"loadscribe/agent/replay"
 )
 
@@ -133,7 +134,7 @@ func paysBack(f *replay.FrontPoint) string {
 	case f.PaybackYears != nil && *f.PaybackYears == 0:
 		return "at once"
 	case f.PaybackYears != nil:
-		return rounded(*f.PaybackYears, 1) + " years"
+		return display.Rounded(*f.PaybackYears, 1) + " years"
 	case f.Price == nil || f.Result.SavedYear.Value == nil:
 		return "not known"
 	}

@@ -3,11 +3,10 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
-	"strconv"
 	"strings"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 	"loadscribe/agent/quantity"
 )
 
@@ -23,7 +22,7 @@ func printNarrower(out io.Writer, figures []analysis.Figure, units quantity.Syst
 		if f.Narrower == nil || f.Value == nil || *f.Value == 0 || f.Uncertainty == nil {
 			continue
 		}
-		e := effect{f.Narrower.Sentence, narrowing(f, units)}
+		e := effect{f.Narrower.Sentence, display.Narrowing(f, units)}
 		if effects[e.does] == nil {
 			sentences = append(sentences, e.does)
 		}
@@ -41,27 +40,4 @@ func printNarrower(out io.Writer, figures []analysis.Figure, units quantity.Syst
 			fmt.Fprintf(out, "      %s: %s\n", strings.Join(names[effect{does, to}], ", "), to)
 		}
 	}
-}
-
-// narrowing writes what an uncertainty is and would be: in per cent of the value,
-// or in its unit where the value is too small beside it for that to say anything.
-func narrowing(f *analysis.Figure, units quantity.System) string {
-	size := math.Abs(*f.Value)
-	if size > 0 && *f.Uncertainty < 2*size {
-		return fmt.Sprintf("± %s %%, then ± %s %%", perCent(*f.Uncertainty/size), perCent(f.Narrower.Uncertainty/size))
-	}
-	then := *f
-	then.Uncertainty = &f.Narrower.Uncertainty
-	_, now, unit, _ := shownInterval(f, units)
-	_, later, _, _ := shownInterval(&then, units)
-	return strings.TrimSpace(fmt.Sprintf("%s, then %s %s", now, later, unit))
-}
-
-// perCent is a share to two figures.
-func perCent(share float64) string {
-	digits := 2
-	if share >= 1 {
-		digits = 3 // no power of ten
-	}
-	return strconv.FormatFloat(100*share, 'g', digits, 64)
 }

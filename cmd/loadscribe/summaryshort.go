@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 	"loadscribe/agent/sitefile"
 )
 
@@ -48,7 +49,7 @@ func printShortOf(out io.Writer, subject string, figures []analysis.Figure, find
 	for i := range figures {
 		by[figures[i].Name] = &figures[i]
 	}
-	if most := observedOf(figures); most != "" {
+	if most := display.ObservedOf(figures); most != "" {
 		subject += ", " + most
 	}
 	fmt.Fprintf(out, "\nin short, %s\n", subject)
@@ -83,12 +84,12 @@ func shortValue(f *analysis.Figure, site *sitefile.Site) string {
 	if f.Value == nil {
 		return "not to be had: " + f.Absent
 	}
-	value, uncertainty, unit := shownFigure(f, site.Units)
+	value, uncertainty, unit := display.Figure(f, site.Units)
 	text := strings.Join(strings.Fields(value+" "+uncertainty+" "+unit), " ")
 	if strings.HasPrefix(f.Denominator, "a year") {
 		text += " a year"
 	}
-	if isShare(f) && f.Denominator != "" {
+	if display.IsShare(f) && f.Denominator != "" {
 		text += " of " + f.Denominator
 	}
 	if f.Note != "" {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 )
@@ -46,12 +47,12 @@ func TestShownPair(t *testing.T) {
 		{36.204, 3.31, "36.2 3.3"}, {0.0481234, 0.00061, "0.0481 0.0006"}, {1.02514, 0.0913, "1.025 0.091"}, {1234.56, 0.0471, "1234.56 0.05"},
 		{12_344, 678, "12340 680"}, {0.1, 0.5, "0.10 0.50"}, {3.14159, 0, "3.142 0"},
 	} {
-		value, u := shownPair(&c.v, &c.u, column, quantity.SI)
+		value, u := display.Pair(&c.v, &c.u, column, quantity.SI)
 		if got := value + " " + u; got != c.want {
 			t.Errorf("%g ± %g: got %q, want %q", c.v, c.u, got, c.want)
 		}
 	}
-	if value, u := shownPair(nil, nil, column, quantity.SI); value != "-" || u != "-" {
+	if value, u := display.Pair(nil, nil, column, quantity.SI); value != "-" || u != "-" {
 		t.Errorf("nothing is shown as %q and %q", value, u)
 	}
 	v := func(f float64) *float64 { return &f }

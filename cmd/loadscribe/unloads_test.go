@@ -9,6 +9,7 @@ import (
 
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 	"loadscribe/agent/scan"
 	"loadscribe/cmd/loadscribe/stage"
 	"loadscribe/simulator"
@@ -154,7 +155,7 @@ func checkUnloads(t *testing.T, a *agent.Agent, s *stage.Stage, how, finding str
 		for _, r := range tb.Rows {
 			line := r.Name
 			for _, v := range r.Values {
-				line += "\t" + shownCell(v, &tb.Columns[0], 0)
+				line += "\t" + display.Cell(v, &tb.Columns[0], 0)
 			}
 			t.Log(line)
 		}

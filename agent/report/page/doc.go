@@ -1,0 +1,2 @@
+// Package page renders a report to one HTML file that needs nothing else.
+package page
