@@ -13,7 +13,7 @@ import (
 // Build makes the document of what was gathered. It does not change data, which the
 // Document holds.
 func Build(made Made, data *Data) *Document {
-	b := &builder{data: data, doc: &Document{Format: Format, Made: made, Data: data, Findings: []Finding{}, Year: []YearOf{}}}
+	b := &builder{data: data, doc: &Document{Format: Format, Made: made, Data: data, Findings: []Finding{}, Year: years(data)}}
 	b.doc.Title = "Compressed air at " + data.Site.Name
 	for _, part := range parts() {
 		b.doc.Sections = append(b.doc.Sections, part(b)...)
