@@ -15,6 +15,7 @@ import (
 func Build(made Made, data *Data) *Document {
 	b := &builder{data: data, doc: &Document{Format: Format, Made: made, Data: data, Findings: []Finding{}, Year: years(data)}}
 	b.doc.Title = "Compressed air at " + data.Site.Name
+	b.ask()
 	for _, part := range parts() {
 		b.doc.Sections = append(b.doc.Sections, part(b)...)
 	}
@@ -24,7 +25,9 @@ func Build(made Made, data *Data) *Document {
 // parts are the parts of a report in its order, each of one section or more; a part
 // that has nothing to say of this site returns none.
 func parts() []func(*builder) []Section {
-	return []func(*builder) []Section{}
+	return []func(*builder) []Section{
+		findings,
+	}
 }
 
 // JSON writes report.json.
