@@ -72,6 +72,15 @@ func (b *builder) machine(name string) int {
 	return -1
 }
 
+func (b *builder) system(name string) int {
+	for i := range b.data.Figures.Systems {
+		if b.data.Figures.Systems[i].System == name {
+			return i
+		}
+	}
+	return -1
+}
+
 // ref is a figure and where it stands.
 type ref struct {
 	*analysis.Figure
