@@ -16,6 +16,7 @@ type Hour struct {
 	StartMS            int64
 	Coverage           float64
 	EnergyJ            float64
+	UnloadedJ          *float64 // the part of it used unloaded; nil: not known
 	AirM3              *float64 // nil: not known
 	AirMethod          string
 	LoadedS, UnloadedS float64  // of all machines of a system
@@ -218,6 +219,9 @@ func (m *hourMaker) hour(at int64) (Hour, error) {
 	}
 	if f := subject.figures["energy"]; f.Value != nil {
 		h.EnergyJ, h.seen = float64(whole(&f)*joulesPerKWh), true
+	}
+	if f := subject.figures["energy_unloaded"]; f.Value != nil {
+		h.UnloadedJ = number64(whole(&f) * joulesPerKWh)
 	}
 	if f := subject.made("air_delivered"); f.Value != nil {
 		h.AirM3, h.AirMethod = number64(whole(&f)), f.Method

@@ -111,15 +111,12 @@ func with(v, u float64) Amount {
 	return Amount{Value: &v, Interval: &half}
 }
 
-const (
-	weekS = 7 * dayS
-	yearS = 365.25 * dayS
-)
+const weekS = 7 * dayS
 
 // years are how often a year holds the replayed time, and the window.
 func (e *evaluation) years() (energy, demand float64) {
 	played := e.present.result.Seconds
-	return e.st.site.WeeksPerYear * weekS / played, yearS / e.st.seconds(e.st.rec.ToMS)
+	return e.st.site.WeeksPerYear * weekS / played, analysis.YearsIn(e.st.rec.FromMS, e.st.rec.ToMS)
 }
 
 // assumesYear says what a saving for a year takes for granted.

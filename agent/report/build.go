@@ -13,8 +13,9 @@ import (
 // Build makes the document of what was gathered. It does not change data, which the
 // Document holds.
 func Build(made Made, data *Data) *Document {
-	b := &builder{data: data, doc: &Document{Format: Format, Made: made, Data: data, Findings: []Finding{}, Year: []YearOf{}}}
+	b := &builder{data: data, doc: &Document{Format: Format, Made: made, Data: data, Findings: []Finding{}, Year: years(data)}}
 	b.doc.Title = "Compressed air at " + data.Site.Name
+	b.ask()
 	for _, part := range parts() {
 		b.doc.Sections = append(b.doc.Sections, part(b)...)
 	}
@@ -24,7 +25,9 @@ func Build(made Made, data *Data) *Document {
 // parts are the parts of a report in its order, each of one section or more; a part
 // that has nothing to say of this site returns none.
 func parts() []func(*builder) []Section {
-	return []func(*builder) []Section{}
+	return []func(*builder) []Section{
+		findings,
+	}
 }
 
 // JSON writes report.json.
@@ -63,6 +66,15 @@ func say(parts ...any) (all Text) {
 func (b *builder) machine(name string) int {
 	for i := range b.data.Figures.Machines {
 		if b.data.Figures.Machines[i].Machine == name {
+			return i
+		}
+	}
+	return -1
+}
+
+func (b *builder) system(name string) int {
+	for i := range b.data.Figures.Systems {
+		if b.data.Figures.Systems[i].System == name {
 			return i
 		}
 	}

@@ -1,0 +1,94 @@
+package report
+
+import (
+	"cmp"
+	"slices"
+)
+
+// Rule is one thing that a report looks for. What it fires on, and where its limit
+// comes from, stands in docs/findings.md under its name.
+type Rule struct {
+	Name  string // of lower-case words and hyphens
+	About string // what is looked for, a sentence
+	// Limit is when it fires, and Basis where that comes from: a published source,
+	// or "common practice, no source".
+	Limit, Basis string
+	Matters      int    // of its findings, where they say nothing else
+	Caution      string // of its findings; empty: none
+	Fires        func(*builder) []Finding
+}
+
+// How much a finding matters, apart from money. From mattersFigures on it stands
+// before all money: nobody should act on a sum while the meter is wired wrongly, and
+// no sum is worth a hand.
+const (
+	mattersUpkeep  = 1 // something to put in order
+	mattersAir     = 2 // the air, or what it costs, is not as it should be
+	mattersMachine = 3 // the machine wears or stops
+	mattersFigures = 4 // figures of money are not to be relied on
+	mattersPeople  = 5 // somebody may be hurt
+)
+
+// Rules are all rules, in the order in which they are asked: a rule may be silent
+// about what an earlier one has explained.
+func Rules() []Rule {
+	var all []Rule
+	for _, some := range [][]Rule{airRules(), loadRules()} {
+		all = append(all, some...)
+	}
+	return all
+}
+
+// ask asks every rule, and puts what they find in its order.
+func (b *builder) ask() {
+	for _, r := range Rules() {
+		for _, f := range r.Fires(b) {
+			f.Rule = r.Name
+			if f.Matters == 0 {
+				f.Matters = r.Matters
+			}
+			if f.Caution == "" {
+				f.Caution = r.Caution
+			}
+			b.doc.Findings = append(b.doc.Findings, f)
+		}
+	}
+	slices.SortStableFunc(b.doc.Findings, firstOf)
+}
+
+// firstOf orders findings. What endangers people, and then what makes the figures
+// untrue, stands before all money. Money goes by the lower end of its interval: that
+// much may be counted on, while a large sum that may as well be nothing is not known to
+// be one. What saves nothing for sure comes last, by what it matters.
+func firstOf(a, b Finding) int {
+	return cmp.Or(
+		cmp.Compare(rank(&b), rank(&a)),
+		cmp.Compare(sure(&b), sure(&a)),
+		cmp.Compare(b.Matters, a.Matters),
+	)
+}
+
+// rank: above all money, with money that may be counted on, without.
+func rank(f *Finding) int {
+	switch {
+	case f.Matters >= mattersFigures:
+		return f.Matters
+	case sure(f) > 0:
+		return 1
+	}
+	return 0
+}
+
+// sure is the lower end of the money's interval; 0 where it may as well be nothing, or
+// where it is not known how well it is known.
+func sure(f *Finding) float64 {
+	if f.Effect == nil || f.Effect.Money == nil || f.Effect.Money.Half == nil {
+		return 0
+	}
+	return max(0, f.Effect.Money.Value-*f.Effect.Money.Half)
+}
+
+// found reports whether a rule has fired on a subject; of a rule that is asked earlier.
+func (b *builder) found(rule, subject string) bool {
+	return slices.ContainsFunc(b.doc.Findings, func(f Finding) bool { return f.Rule == rule && f.Subject == subject })
+}
