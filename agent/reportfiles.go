@@ -9,6 +9,7 @@ import (
 
 	"loadscribe/agent/report"
 	"loadscribe/agent/report/page"
+	"loadscribe/agent/report/print"
 )
 
 // ReportMade is a report that was made: what it is of, what it finds first, and its
@@ -45,6 +46,7 @@ type reportFormat struct {
 func reportFormats() []reportFormat {
 	return []reportFormat{
 		{"report.html", "text/html; charset=utf-8", page.HTML},
+		{"report.pdf", "application/pdf", print.PDF},
 		{"report.json", "application/json", report.JSON},
 	}
 }
