@@ -23,8 +23,12 @@ type frame struct {
 	xTicks, yTicks []Tick
 	labels         []label
 	width          float64 // of the picture
-	head           float64 // height of the row of names above
+	head           float64 // height of the rows of names above
+	spans, limits  bool    // there is a row of their names
 }
+
+// nameRow is the height of a row of names above a picture.
+const nameRow = 11
 
 func drawLines(p pen, l *Lines, w float64) float64 {
 	f, ok := l.frame(w)
@@ -82,8 +86,11 @@ func (l *Lines) frame(w float64) (*frame, bool) {
 		}
 	}
 	f := &frame{width: w, head: 14}
-	if l.headNames() {
-		f.head = 25
+	f.spans, f.limits = l.rows()
+	for _, row := range []bool{f.spans, f.limits} {
+		if row {
+			f.head += nameRow
+		}
 	}
 	high := min(max(0.34*w, 110), 220)
 	f.y.lo, f.y.hi, f.yTicks = l.Y.fit(ys, int(high/24))
@@ -113,19 +120,15 @@ func (l *Lines) frame(w float64) (*frame, bool) {
 	return f, true
 }
 
-// headNames reports names that stand above the picture.
-func (l *Lines) headNames() bool {
-	for _, m := range l.Limits {
-		if m.Vertical && m.Name != "" {
-			return true
-		}
-	}
+// rows reports names of spans, then names of upright limits: each has a row above.
+func (l *Lines) rows() (spans, limits bool) {
 	for _, s := range l.Spans {
-		if s.Name != "" {
-			return true
-		}
+		spans = spans || s.Name != ""
 	}
-	return false
+	for _, m := range l.Limits {
+		limits = limits || m.Vertical && m.Name != ""
+	}
+	return spans, limits
 }
 
 // names are the labels at the right: of series, where these end, and of limits.
@@ -212,7 +215,10 @@ func (s *Series) drawLine(p pen, f *frame) {
 }
 
 func (l *Lines) drawLimits(p pen, f *frame) {
-	end := math.Inf(-1)
+	end, y := math.Inf(-1), f.y.b-3
+	if f.spans {
+		y -= nameRow
+	}
 	for _, m := range l.Limits {
 		if !m.Vertical {
 			p.line(limitStroke, f.x.a, f.y.within(m.At), f.x.b, f.y.within(m.At))
@@ -222,9 +228,9 @@ func (l *Lines) drawLimits(p pen, f *frame) {
 		p.line(limitStroke, x, f.y.b, x, f.y.a)
 		name := cut(m.Name, 0.4*f.width, tickLeft)
 		half := width(name, tickLeft) / 2
-		mid := min(max(x, half), f.width-half)
+		mid := min(max(x, f.x.a+half), f.width-half)
 		if mid-half > end+3 && name != "" {
-			p.text(mid, f.y.b-3, name, letters{sizeTick, false, inkLimit, middle})
+			p.text(mid, y, name, letters{sizeTick, false, inkLimit, middle})
 			end = mid + half
 		}
 	}

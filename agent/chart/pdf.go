@@ -125,12 +125,7 @@ func (p *onPDF) text(x, y float64, s string, l letters) {
 	if l.bold {
 		style = "B"
 	}
-	s = strings.Map(func(r rune) rune {
-		if drawable(r) {
-			return r
-		}
-		return '?'
-	}, s)
+	s = Shown(s)
 	p.pdf.SetFont(p.family, style, l.size)
 	p.pdf.SetTextColor(rgb(palette[l.ink].light))
 	x, y = (p.x+x)/p.k, (p.y+y)/p.k

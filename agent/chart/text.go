@@ -2,15 +2,8 @@ package chart
 
 import (
 	"strings"
-	"sync"
 	"unicode"
 	"unicode/utf8"
-
-	"golang.org/x/image/font"
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/goregular"
-	"golang.org/x/image/font/sfnt"
-	"golang.org/x/image/math/fixed"
 )
 
 // Sizes of letters, pt. None is smaller than what a printed page can be read at
@@ -21,50 +14,26 @@ const (
 	lineStep = 9.6 // from one line of a name to the next
 )
 
-// faces are the regular and the bold letters by which widths are measured: those of
-// the PDF. A browser's own sans serif may be wider, hence widthSlack.
-var faces = sync.OnceValue(func() (all [2]*sfnt.Font) {
-	for i, ttf := range [][]byte{goregular.TTF, gobold.TTF} {
-		f, err := sfnt.Parse(ttf)
-		if err != nil {
-			panic("chart: the font built in: " + err.Error())
-		}
-		all[i] = f
-	}
-	return all
-})
-
 // widthSlack is by how much letters may be wider than measured: DejaVu Sans, the widest
 // that browsers fall back to, is by up to 18 % (measured: TestBrowserLetters).
 const widthSlack = 1.18
 
-// width is that of a text, pt.
+// width is that of a text, pt. Letters that the fonts lack, which a browser takes from
+// elsewhere, count as wide as they are high.
 func width(s string, l letters) float64 {
-	f := faces()[0]
+	face := Regular()
 	if l.bold {
-		f = faces()[1]
+		face = Bold()
 	}
-	var buf sfnt.Buffer
-	em := fixed.Int26_6(f.UnitsPerEm())
-	var sum fixed.Int26_6
+	sum := 0
 	for _, r := range s {
-		g, err := f.GlyphIndex(&buf, r)
-		if err != nil {
-			continue
+		w, has := face.thousandths[r]
+		if !has {
+			w = 1000
 		}
-		a, err := f.GlyphAdvance(&buf, g, em<<6, font.HintingNone)
-		if err == nil {
-			sum += a
-		}
+		sum += w
 	}
-	return float64(sum) / 64 / float64(em) * l.size * widthSlack
-}
-
-// drawable reports a letter that the PDF's font has.
-func drawable(r rune) bool {
-	var buf sfnt.Buffer
-	g, err := faces()[0].GlyphIndex(&buf, r)
-	return err == nil && g != 0
+	return float64(sum) / 1000 * l.size * widthSlack
 }
 
 // clean takes out what is no letter: control and direction marks, which could turn
