@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"loadscribe/agent/display"
 )
 
 // front says what the report is of, for whom, and how it is to be read.
@@ -51,8 +53,12 @@ func (b *builder) opening() string {
 	if len(names) == 0 {
 		return "The site file names no compressor, so that nothing can be told but what was recorded."
 	}
-	return fmt.Sprintf("What the compressed air of %s cost in the period below, how %s spent the hours, what that comes to in a year, and what could be changed first. It rests on readings of the %s and the meters beside, not on nameplates where a reading was to be had.",
-		b.data.Site.Name, listed(names), plural(len(names), "machine's own controller", "machines' own controllers"))
+	var devices []string
+	for i := range b.data.Site.Devices {
+		devices = append(devices, b.data.Site.Devices[i].Name)
+	}
+	return fmt.Sprintf("This report tells what the compressed air of %s cost in the period below, how %s spent the hours, what that comes to in a year, and what could be changed first. It rests on what %s recorded, and on nameplates only where nothing was recorded.",
+		b.data.Site.Name, listed(names), listed(devices))
 }
 
 // listed names all: "a, b and c"; beyond six it counts the rest.
@@ -96,11 +102,12 @@ func (b *builder) length() string {
 	if days, ok := wholeDays(from, to); ok {
 		return fmt.Sprintf("%d %s", days, plural(days, "day", "days"))
 	}
-	return strings.TrimSuffix(to.Sub(from).Round(time.Second).String(), "0s")
+	return display.Duration(to.Sub(from).Round(time.Minute).Seconds())
 }
 
 // wholeDays counts the local days from midnight to midnight.
 func wholeDays(from, to time.Time) (days int, ok bool) {
+	to = to.Round(time.Minute) // "now" is the last reading, a moment before midnight
 	for at := from; at.Before(to); days++ {
 		next := time.Date(at.Year(), at.Month(), at.Day()+1, 0, 0, 0, 0, at.Location())
 		if next.After(to) || days == 0 && (at.Hour() != 0 || at.Minute() != 0 || at.Second() != 0) {

@@ -78,20 +78,20 @@ var plateRows = []struct {
 	of   func(b *builder, m *sitefile.Machine) string
 }{
 	{"Control", func(_ *builder, m *sitefile.Machine) string { return string(m.Control) }},
-	{"Rated flow", func(b *builder, m *sitefile.Machine) string { return b.given0(m.RatedFlowM3S, quantity.Flow) }},
-	{"Rated pressure", func(b *builder, m *sitefile.Machine) string { return b.given0(m.RatedPressurePa, quantity.Pressure) }},
-	{"Package power at rated flow", func(b *builder, m *sitefile.Machine) string { return b.given0(m.RatedPowerW, quantity.Power) }},
+	{"Rated flow", func(b *builder, m *sitefile.Machine) string { return b.sized(m.RatedFlowM3S, quantity.Flow) }},
+	{"Rated pressure", func(b *builder, m *sitefile.Machine) string { return b.sized(m.RatedPressurePa, quantity.Pressure) }},
+	{"Package power at rated flow", func(b *builder, m *sitefile.Machine) string { return b.sized(m.RatedPowerW, quantity.Power) }},
 	{"Motor", func(b *builder, m *sitefile.Machine) string { return b.motor(&m.Motor) }},
 	{"Band as set", func(b *builder, m *sitefile.Machine) string {
 		if m.CutInPa == 0 || m.CutOutPa == 0 {
 			return ""
 		}
-		return b.shown(m.CutInPa, quantity.Pressure) + " to " + b.shown(m.CutOutPa, quantity.Pressure)
+		return b.sized(m.CutInPa, quantity.Pressure) + " to " + b.sized(m.CutOutPa, quantity.Pressure)
 	}},
 	{"Stops after running unloaded for", func(_ *builder, m *sitefile.Machine) string { return inWords(m.NoLoadStop) }},
 	{"Least from start to start", func(_ *builder, m *sitefile.Machine) string { return inWords(m.LeastBetweenStarts) }},
 	{"Trips at a discharge of", func(b *builder, m *sitefile.Machine) string {
-		return b.given0(m.TripTemperatureK, quantity.Temperature)
+		return b.sized(m.TripTemperatureK, quantity.Temperature)
 	}},
 	{"Service", func(_ *builder, m *sitefile.Machine) string {
 		var all []string
@@ -109,12 +109,17 @@ var plateRows = []struct {
 	}},
 }
 
-// given0 is a quantity in the site's units; nought: not given.
-func (b *builder) given0(si float64, d quantity.Dimension) string {
+// sized is a quantity of the site file in the site's units, without a nought behind the
+// point; empty where it is not given.
+func (b *builder) sized(si float64, d quantity.Dimension) string {
 	if si == 0 {
 		return ""
 	}
-	return b.shown(si, d)
+	number, unit, _ := strings.Cut(b.shown(si, d), " ")
+	if strings.Contains(number, ".") {
+		number = strings.TrimRight(strings.TrimRight(number, "0"), ".")
+	}
+	return strings.TrimSpace(number + " " + unit)
 }
 
 func inWords(d time.Duration) string {
@@ -125,7 +130,7 @@ func inWords(d time.Duration) string {
 }
 
 func (b *builder) motor(m *sitefile.Motor) string {
-	parts := []string{b.given0(m.PowerW, quantity.Power), b.given0(m.Volts, quantity.Voltage), m.Starting}
+	parts := []string{b.sized(m.PowerW, quantity.Power), b.sized(m.Volts, quantity.Voltage), m.Starting}
 	if m.Poles > 0 {
 		parts = append(parts, fmt.Sprintf("%d poles", m.Poles))
 	}

@@ -96,34 +96,60 @@ const oneInput = 0.995
 
 // budgets is what the uncertainties come from.
 func (b *builder) budgets() []Block {
-	t := &Table{Caption: "Shares of the variance, the largest first", Columns: []Column{{Head: "Figure", Weight: 1.6}, {Head: "Value", Number: true, Weight: 1.2}, {Head: "What its uncertainty comes from", Weight: 3}}}
-	var alone []string
+	t := &Table{Caption: "Shares of the variance, the largest first", Columns: []Column{{Head: "Figures", Weight: 1.6}, {Head: "What their uncertainty comes from", Weight: 3}}}
+	rows, alone := map[string]int{}, map[string]int{} // by what they say
+	var of, single [][]string
+	var inputs []string
 	b.eachFigure(func(subject string, r ref) {
 		if !r.has() || len(r.Budget) == 0 {
 			return
 		}
-		if r.Budget[0].Share >= oneInput {
-			alone = append(alone, figureName(r.Name)+" of "+subject+" ("+r.Budget[0].Input+")")
+		name := figureName(r.Name) + " of " + subject
+		if in := r.Budget[0].Input; r.Budget[0].Share >= oneInput {
+			if _, known := alone[in]; !known {
+				alone[in] = len(inputs)
+				inputs, single = append(inputs, in), append(single, nil)
+			}
+			single[alone[in]] = append(single[alone[in]], name)
 			return
 		}
-		var parts Text
-		for i := range r.Budget {
-			p := &r.Budget[i]
-			if i > 0 {
-				parts = append(parts, Run{Text: "; "})
-			}
-			parts = append(parts, Run{Text: p.Input + " "}, Run{Text: display.PerCent(p.Share), At: fmt.Sprintf("%s/budget/%d/share", r.at, i), Value: &p.Share}, Run{Text: " %"})
+		said, key := b.shares(r)
+		if _, known := rows[key]; !known {
+			rows[key] = len(t.Rows)
+			t.Rows, of = append(t.Rows, []Text{nil, said}), append(of, nil)
 		}
-		t.Rows = append(t.Rows, []Text{say(subject + ": " + figureName(r.Name)), b.figure(r), parts})
+		of[rows[key]] = append(of[rows[key]], name)
 	})
 	var blocks []Block
+	for i := range t.Rows {
+		t.Rows[i][0] = say(capital(strings.Join(of[i], "; ")))
+	}
 	if len(t.Rows) > 0 {
 		blocks = append(blocks, Block{Table: t})
 	}
-	if len(alone) > 0 {
-		blocks = append(blocks, para("One input alone makes the interval of: "+strings.Join(alone, "; ")+"."))
+	var list []Text
+	for i, in := range inputs {
+		list = append(list, say(capital(in)+" alone makes the interval of: "+strings.Join(single[i], "; ")+"."))
+	}
+	if len(list) > 0 {
+		blocks = append(blocks, Block{List: list})
 	}
 	return blocks
+}
+
+// shares is what a figure's uncertainty comes from, and the same as one text.
+func (b *builder) shares(r ref) (t Text, key string) {
+	for i := range r.Budget {
+		p := &r.Budget[i]
+		if i > 0 {
+			t = append(t, Run{Text: "; "})
+		}
+		t = append(t, Run{Text: p.Input + " "}, Run{Text: display.PerCent(p.Share), At: fmt.Sprintf("%s/budget/%d/share", r.at, i), Value: &p.Share}, Run{Text: " %"})
+	}
+	for _, r := range t {
+		key += r.Text
+	}
+	return t, key
 }
 
 // folded replaces what several of the texts say word for word by a letter in square

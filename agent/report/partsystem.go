@@ -48,12 +48,12 @@ func (b *builder) drawn(sys *sitefile.System, n int) Section {
 	for _, u := range sys.NightUsers {
 		flow := "of unknown flow"
 		if u.FlowM3S > 0 {
-			flow = b.shown(u.FlowM3S, quantity.Flow)
+			flow = b.sized(u.FlowM3S, quantity.Flow)
 		}
 		users = append(users, say(fmt.Sprintf("Night user %s: %s.", u.Name, flow)))
 	}
 	for _, d := range sys.Drains {
-		users = append(users, say(fmt.Sprintf("Drain %s: %s while open, %v of every %v.", d.Name, b.shown(d.FlowM3S, quantity.Flow), d.Open, d.Every)))
+		users = append(users, say(fmt.Sprintf("Drain %s: %s while open, %v of every %v.", d.Name, b.sized(d.FlowM3S, quantity.Flow), d.Open, d.Every)))
 	}
 	if len(users) > 0 {
 		s.Blocks = append(s.Blocks, para("What takes air when nobody works and is no leak:"), Block{List: users})
@@ -67,9 +67,9 @@ func (b *builder) plantChart(sys *sitefile.System, n int) *chart.Chart {
 	unit, factor, _ := units.Display("kPa")
 	p := &chart.Plant{Unit: unit}
 	var path, levels []string
+	least := b.sized(sys.MinimumPressurePa, quantity.Pressure)
 	if sys.MinimumPressurePa > 0 {
 		p.Minimum = units.Unit(quantity.Pressure).FromSI(sys.MinimumPressurePa)
-		levels = append(levels, "users need "+b.shown(sys.MinimumPressurePa, quantity.Pressure))
 	}
 	for _, name := range sys.Machines {
 		part := chart.PlantPart{Name: name, Kind: "compressor"}
@@ -92,7 +92,7 @@ func (b *builder) plantChart(sys *sitefile.System, n int) *chart.Chart {
 	for _, part := range sys.Parts {
 		drawn := chart.PlantPart{Name: part.Name, Kind: part.Kind}
 		if part.VolumeM3 > 0 {
-			drawn.Note = b.shown(part.VolumeM3, quantity.Volume)
+			drawn.Note = b.sized(part.VolumeM3, quantity.Volume)
 		}
 		for _, tap := range sys.Taps {
 			if tap.At != part.Name {
@@ -108,11 +108,11 @@ func (b *builder) plantChart(sys *sitefile.System, n int) *chart.Chart {
 		p.Parts = append(p.Parts, drawn)
 		path = append(path, part.Name)
 	}
-	return &chart.Chart{ID: "plant-" + slug(sys.Name, n), Title: "System " + sys.Name + " as drawn, each place at the height of its pressure", Summary: plantSummary(sys.Machines, path, levels), Plant: p}
+	return &chart.Chart{ID: "plant-" + slug(sys.Name, n), Title: "System " + sys.Name + " as drawn, each place at the height of its pressure", Summary: plantSummary(sys.Machines, path, levels, least), Plant: p}
 }
 
 // plantSummary says the drawing in words.
-func plantSummary(machines, path, levels []string) string {
+func plantSummary(machines, path, levels []string, least string) string {
 	text := "No machine is named to feed it"
 	if len(machines) > 0 {
 		text = fmt.Sprintf("%s %s the air", listed(machines), plural(len(machines), "makes", "make"))
@@ -122,7 +122,10 @@ func plantSummary(machines, path, levels []string) string {
 	}
 	text += "."
 	if len(levels) > 0 {
-		text += " Pressures, the mean while a machine ran: " + strings.Join(levels, ", ") + "."
+		text += " Mean pressure while a machine ran: " + strings.Join(levels, ", ") + "."
+	}
+	if least != "" {
+		text += " Users need at least " + least + "."
 	}
 	return text
 }
@@ -131,9 +134,9 @@ func plantSummary(machines, path, levels []string) string {
 func (b *builder) machineNote(m *sitefile.Machine) string {
 	switch {
 	case m.RatedFlowM3S > 0:
-		return b.shown(m.RatedFlowM3S, quantity.Flow)
+		return b.sized(m.RatedFlowM3S, quantity.Flow)
 	case m.RatedPowerW > 0:
-		return b.shown(m.RatedPowerW, quantity.Power)
+		return b.sized(m.RatedPowerW, quantity.Power)
 	}
 	return string(m.Control)
 }
@@ -147,7 +150,7 @@ func (b *builder) partTable(sys *sitefile.System) *Table {
 	for _, p := range sys.Parts {
 		volume, purge, tap := "–", "–", "–"
 		if p.VolumeM3 > 0 {
-			volume = b.shown(p.VolumeM3, quantity.Volume)
+			volume = b.sized(p.VolumeM3, quantity.Volume)
 		}
 		if p.PurgeShare > 0 {
 			purge = display.PerCent(p.PurgeShare) + " %"
