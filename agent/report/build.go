@@ -26,9 +26,15 @@ func Build(made Made, data *Data) *Document {
 // that has nothing to say of this site returns none.
 func parts() []func(*builder) []Section {
 	return []func(*builder) []Section{
-		front,
+front,
+		answer,
 		coverage,
 		system,
+		days,
+		duty,
+		cycles,
+		unloadSection,
+		energySection,
 		findings,
 		quality,
 		narrower,
