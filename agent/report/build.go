@@ -26,7 +26,7 @@ func Build(made Made, data *Data) *Document {
 // that has nothing to say of this site returns none.
 func parts() []func(*builder) []Section {
 	return []func(*builder) []Section{
-front,
+		front,
 		answer,
 		coverage,
 		system,

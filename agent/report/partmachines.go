@@ -48,7 +48,9 @@ func (b *builder) machineTables() (blocks []Block) {
 			}
 			reads.Rows = append(reads.Rows, row)
 		}
-		blocks = append(blocks, Block{Table: plates})
+		if len(plates.Rows) > 0 {
+			blocks = append(blocks, Block{Table: plates})
+		}
 		if len(reads.Rows) > 0 {
 			blocks = append(blocks, Block{Table: reads})
 		} else {

@@ -53,7 +53,7 @@ func (b *builder) drawn(sys *sitefile.System, n int) Section {
 		users = append(users, say(fmt.Sprintf("Night user %s: %s.", u.Name, flow)))
 	}
 	for _, d := range sys.Drains {
-		users = append(users, say(fmt.Sprintf("Drain %s: %s while open, %v of every %v.", d.Name, b.sized(d.FlowM3S, quantity.Flow), d.Open, d.Every)))
+		users = append(users, say(fmt.Sprintf("Drain %s: %s while open, %s of every %s.", d.Name, b.sized(d.FlowM3S, quantity.Flow), inWords(d.Open), inWords(d.Every))))
 	}
 	if len(users) > 0 {
 		s.Blocks = append(s.Blocks, para("What takes air when nobody works and is no leak:"), Block{List: users})
