@@ -10,7 +10,7 @@ import (
 )
 
 // Figure is a figure in the site's units, rounded to two figures of its
-// uncertainty and to no more than four of its own; money to its hundredths.
+// uncertainty and to no more than four of its own; money to its hundredths, unless it is a year's.
 func Figure(f *analysis.Figure, units quantity.System) (value, uncertainty, unit string) {
 	value, uncertainty, unit, ends := Interval(f, units)
 	if ends != "" {
@@ -36,7 +36,7 @@ func Interval(f *analysis.Figure, units quantity.System) (value, uncertainty, un
 	}
 	decimals := 3 - Magnitude(v) // four figures
 	switch {
-	case IsMoney(unit):
+	case IsMoney(unit) && !ofYear(f):
 		decimals = 2
 	case f.Uncertainty != nil && *f.Uncertainty > 0:
 		decimals = min(1-Magnitude(*f.Uncertainty*factor), decimals)
@@ -46,6 +46,12 @@ func Interval(f *analysis.Figure, units quantity.System) (value, uncertainty, un
 	uncertainty, ends = spread(f, func(u float64) string { return Rounded(u*math.Abs(factor), decimals) },
 		func(most float64) string { return Rounded(most*factor, decimals) })
 	return prefixed(f, Rounded(v, decimals)), uncertainty, unit, ends
+}
+
+// ofYear reports money of a year, which nobody knows to the cent: it goes by its
+// uncertainty.
+func ofYear(f *analysis.Figure) bool {
+	return f.Name == "leak_cost" || strings.HasSuffix(f.Name, "_year")
 }
 
 func prefixed(f *analysis.Figure, value string) string {

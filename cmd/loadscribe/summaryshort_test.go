@@ -33,7 +33,7 @@ func TestPrintShort(t *testing.T) {
 		name, want string
 		report     analysis.Report
 	}{
-		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min, at 6 bar\n               leak_cost      at least 3142.68 ± 225.08 USD a year, a lower bound, since leaks grow on\n" + surer + noOne + "  with care: of what the data themselves show, 2 to be read below\n",
+		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min, at 6 bar\n               leak_cost      at least 3140 ± 230 USD a year, a lower bound, since leaks grow on\n" + surer + noOne + "  with care: of what the data themselves show, 2 to be read below\n",
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1"}}, Systems: []analysis.SystemFigures{{System: "main", Figures: figures, Findings: make([]analysis.Finding, 2)}}}},
 		{"a machine alone", "\nin short, machine comp1\n" + answers + surer,
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1", Figures: append(figures[:4:4], analysis.Figure{Name: "leak_cost", Absent: analysis.NotOfMachine})}}}},
