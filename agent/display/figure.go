@@ -10,7 +10,8 @@ import (
 )
 
 // Figure is a figure in the site's units, rounded to two figures of its
-// uncertainty and to no more than four of its own; money to its hundredths, unless it is a year's.
+// uncertainty and to no more than four of its own; money to its hundredths at most, and
+// to two figures of its uncertainty where that is known.
 func Figure(f *analysis.Figure, units quantity.System) (value, uncertainty, unit string) {
 	value, uncertainty, unit, ends := Interval(f, units)
 	if ends != "" {
@@ -36,8 +37,10 @@ func Interval(f *analysis.Figure, units quantity.System) (value, uncertainty, un
 	}
 	decimals := 3 - Magnitude(v) // four figures
 	switch {
-	case IsMoney(unit) && !ofYear(f):
+	case IsMoney(unit) && (f.Uncertainty == nil || *f.Uncertainty == 0):
 		decimals = 2
+	case IsMoney(unit):
+		decimals = min(1-Magnitude(*f.Uncertainty), 2)
 	case f.Uncertainty != nil && *f.Uncertainty > 0:
 		decimals = min(1-Magnitude(*f.Uncertainty*factor), decimals)
 	case v == math.Trunc(v):
@@ -46,12 +49,6 @@ func Interval(f *analysis.Figure, units quantity.System) (value, uncertainty, un
 	uncertainty, ends = spread(f, func(u float64) string { return Rounded(u*math.Abs(factor), decimals) },
 		func(most float64) string { return Rounded(most*factor, decimals) })
 	return prefixed(f, Rounded(v, decimals)), uncertainty, unit, ends
-}
-
-// ofYear reports money of a year, which nobody knows to the cent: it goes by its
-// uncertainty.
-func ofYear(f *analysis.Figure) bool {
-	return f.Name == "leak_cost" || strings.HasSuffix(f.Name, "_year")
 }
 
 func prefixed(f *analysis.Figure, value string) string {

@@ -22,7 +22,7 @@ func TestPrintShort(t *testing.T) {
 		{Name: "leak_cost", Value: v(3142.68), Uncertainty: v(225.08), Unit: "USD", Denominator: "a year", AtLeast: true, AtLeastWhy: "leaks grow on"},
 	}
 	const answers = `  electricity  energy         3346 ± 39 kWh
-               energy_cost    430.64 ± 4.97 USD
+               energy_cost    430.6 ± 5.0 USD
                demand_cost    not to be had: the tariff has no demand charge
   air          air_delivered  13000 ± 1100 m³
 `
