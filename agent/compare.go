@@ -56,7 +56,7 @@ func (h *History) compare(r *CompareRequest, now time.Time) (analysis.Comparison
 // settingChanges are the changes of the site file and its maps in a window that
 // may affect a figure.
 func (h *History) settingChanges(fromMS, toMS int64) (all []analysis.SettingChange, err error) {
-	changes, err := h.store.EventsWhere(fromMS, toMS, 0, func(e *store.Event) bool {
+	changes, err := h.eventsWhere(fromMS, toMS, 0, func(e *store.Event) bool {
 		return e.Kind == kindConfig && e.Data["before"] != "" && e.Data["affects"] != "no figure"
 	})
 	for i := range changes {

@@ -36,12 +36,12 @@ func (h *History) Faults(fromMS, toMS int64) ([]Fault, error) { return h.faults(
 func (a *Agent) Faults(fromMS, toMS int64) ([]Fault, error) { return a.faults(fromMS, toMS, a.end()) }
 
 func (h *History) faults(fromMS, toMS int64, now time.Time) ([]Fault, error) {
-	events, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindFault })
+	events, err := h.eventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindFault })
 	if err != nil {
 		return nil, err
 	}
 	slices.SortFunc(events, func(x, y store.Event) int { return cmp.Compare(x.Seq, y.Seq) })
-	b := faultBook{from: fromMS, to: toMS, now: now.UnixMilli(), site: h.site, segments: h.store.Segments(), on: map[string]*faultSpan{}, faults: map[faultKey]*Fault{}}
+	b := faultBook{from: fromMS, to: toMS, now: now.UnixMilli(), site: h.site, segments: h.segments(), on: map[string]*faultSpan{}, faults: map[faultKey]*Fault{}}
 	for i := range events {
 		b.take(&events[i])
 	}

@@ -1,6 +1,10 @@
 package agent
 
-import "loadscribe/agent/store"
+import (
+	"slices"
+
+	"loadscribe/agent/store"
+)
 
 // labelled is a stretch of time by the labels that it was given.
 type labelled struct{ from, to int64 }
@@ -41,4 +45,13 @@ func onTime(begin, end *store.Event, toMS int64, segments []store.Segment) []lab
 		parts = append(parts, labelled{wall, toMS})
 	}
 	return parts
+}
+
+// segments are those that had begun.
+func (h *History) segments() []store.Segment {
+	all := h.store.Segments()
+	if h.past == nil {
+		return all
+	}
+	return slices.DeleteFunc(slices.Clone(all), func(s store.Segment) bool { return s.StartWallMS+s.ShiftMS > h.past.at })
 }

@@ -26,6 +26,7 @@ type History struct {
 	// store's own must not count a second time.
 	refolded bool
 	bundling chan struct{} // full while a BundleFile is there
+	past     *past         // as of when it is asked; nil: the present
 }
 
 // OpenHistory opens what a stopped agent has left, for reading. It fails with
@@ -108,6 +109,9 @@ func (h *History) Version() string { return h.version }
 
 // Now is the time of the last scan kept, or the present where there is none.
 func (h *History) Now() time.Time {
+	if h.past != nil {
+		return h.past.now
+	}
 	if newest := h.store.Stats().NewestMS; newest > 0 {
 		// A window that ends "now" includes the last scan.
 		return time.UnixMilli(newest + 1)
@@ -123,10 +127,14 @@ func (h *History) First() (t time.Time, ok bool) {
 
 // source is the store with what is not sealed yet.
 func (h *History) source() analysis.Source {
+	src := analysis.WithPending(h.store, h.folder)
 	if h.refolded {
-		return analysis.WithPending(unsummarised{h.store}, h.folder)
+		src = analysis.WithPending(unsummarised{h.store}, h.folder)
 	}
-	return analysis.WithPending(h.store, h.folder)
+	if h.past != nil {
+		src = analysis.AsOf(src, h.site, h.past.at, h.past.knew)
+	}
+	return src
 }
 
 // Figures returns every figure of a window; machine empty means all machines
@@ -145,14 +153,17 @@ func (h *History) figures(fromMS, toMS int64, now time.Time, machine string) (an
 
 // nothingHere is what there is instead, where a window holds nothing.
 func (h *History) nothingHere() string {
-	stats := h.store.Stats()
-	if stats.NewestMS == 0 {
+	oldestMS, newestMS := h.store.Stats().OldestMS, h.store.Stats().NewestMS
+	if h.past != nil {
+		newestMS = h.past.newestMS
+	}
+	if newestMS == 0 {
 		return "nothing has been recorded yet"
 	}
 	local := func(ms int64) string {
 		return time.UnixMilli(ms).In(h.site.Location).Format("Mon 2006-01-02 15:04:05 MST")
 	}
-	return fmt.Sprintf("nothing was recorded here; the record runs from %s to %s", local(stats.OldestMS), local(stats.NewestMS))
+	return fmt.Sprintf("nothing was recorded here; the record runs from %s to %s", local(oldestMS), local(newestMS))
 }
 
 // Demand returns a system's demand for air by steps.

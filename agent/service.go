@@ -35,7 +35,7 @@ func (h *History) service(now time.Time) ([]analysis.MachineService, error) {
 // serviceDone reads what the notes say was done. A note that was put right
 // counts as the one that did so.
 func (h *History) serviceDone() ([]analysis.ServiceDone, error) {
-	notes, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindNote })
+	notes, err := h.eventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindNote })
 	if err != nil {
 		return nil, err
 	}

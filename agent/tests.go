@@ -126,7 +126,7 @@ type Tests struct {
 func (h *History) Tests() (Tests, error) {
 	t := Tests{Running: []TestStatus{}, Results: []TestRecord{},
 		Cautions: TestCautions{Leak: guided.Cautions(guided.Leak), PumpUp: guided.Cautions(guided.PumpUp)}}
-	events, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == analysis.KindTest })
+	events, err := h.eventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == analysis.KindTest })
 	if err != nil {
 		return t, fmt.Errorf("read the guided tests: %w", err)
 	}

@@ -164,7 +164,7 @@ func TestParametersAreInTheDocument(t *testing.T) {
 func TestTypesAreInTheDocument(t *testing.T) {
 	d := readDocument(t)
 	for name, v := range map[string]any{
-		"Site": siteAnswer{}, "InstrumentFacts": sitefile.InstrumentFacts{}, "InstrumentSetting": sitefile.SettingFacts{}, "SiteLine": siteLine{}, "SiteDevice": siteDevice{}, "SiteChannel": siteChannel{},
+		"Site": siteAnswer{}, "InstrumentFacts": sitefile.InstrumentFacts{}, "InstrumentSetting": sitefile.SettingFacts{}, "InstrumentCheck": sitefile.CheckFacts{}, "SiteLine": siteLine{}, "SiteDevice": siteDevice{}, "SiteChannel": siteChannel{},
 		"SiteMachine": siteMachine{}, "SiteSystem": siteSystem{}, "SitePart": sitePart{}, "SiteTap": siteTap{},
 		"State": agent.State{}, "MachineState": agent.MachineState{}, "ChannelState": agent.ChannelState{},
 		"DeviceState": agent.DeviceState{}, "LineState": agent.LineState{}, "StoreState": agent.StoreState{},

@@ -1,11 +1,13 @@
 package analysis
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"testing"
 
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
@@ -24,6 +26,29 @@ func recordOf(t *testing.T, site *sitefile.Site, nowMS int64) Report {
 		t.Fatal(err)
 	}
 	return rep
+}
+
+// checked adds a comparison of the meter's power with a reference, in kW; left 0: it
+// was not adjusted.
+func checked(on string, reference, found, left float64) func(in *sitefile.Instrument) {
+	read := func(kW float64) (quantity.Quantity, string) {
+		text := fmt.Sprintf("%g kW", kW)
+		q, err := quantity.ParseDim(text, quantity.Power)
+		if err != nil {
+			panic(err)
+		}
+		return q, text
+	}
+	return func(in *sitefile.Instrument) {
+		c := sitefile.InstrumentCheck{On: on}
+		c.Reference, c.ReferenceText = read(reference)
+		c.Found, c.FoundText = read(found)
+		if left > 0 {
+			q, text := read(left)
+			c.Left, c.LeftText = &q, text
+		}
+		in.Checks = append(in.Checks, c)
+	}
 }
 
 // TestInstrumentFindings: what a record leaves open or contradicts is one finding,
@@ -55,6 +80,28 @@ func TestInstrumentFindings(t *testing.T) {
 		{name: "transformers", record: func(in *sitefile.Instrument) { in.Current = ratio("200/5", "150/5", 4./3) },
 			says:  []string{"the current transformers are 200/5, and the meter is set to 150/5", "reading of power, energy × 1.333", "nothing is corrected", "multiply scale"},
 			rests: []string{"power_loaded", "energy", "energy_cost", "", "duty_cycle"}},
+		{name: "found right", record: checked("2024-03-01", 30, 30.2, 0)},
+		{name: "found off long before, and adjusted", record: checked("2024-03-01", 30, 33, 30)},
+		{name: "found off and left so", record: checked("2024-03-01", 30, 33, 0),
+			says: []string{"meter.power: the check of 2024-03-01 found it at 33 kW where the reference had 30 kW, 3 kW too high, more than", "it was not adjusted"}, rests: []string{"energy", "power_loaded", "", "duty_cycle"}},
+		{name: "found off within what is stated", record: func(in *sitefile.Instrument) {
+			in.Accuracy = map[string]sitefile.Accuracy{"power": {OfReading: 0.1, Text: "10 %"}}
+			checked("2024-03-01", 30, 33, 0)(in)
+		}},
+		{name: "found off, nothing stated", record: func(in *sitefile.Instrument) {
+			in.Accuracy = nil
+			checked("2024-03-01", 30, 33, 0)(in)
+		}, says: []string{"more than is assumed of an instrument without a stated accuracy (0.66 kW)"}, rests: []string{"energy"}}, // 2 % of 33
+		{name: "found off after the window", record: checked("2024-03-07", 30, 27, 30), nowMS: monday + 30*24*hourMS,
+			says: []string{"3 kW too low", "and it was adjusted: readings up to that day may be off by as much"}, rests: []string{"energy"}},
+		{name: "found off, adjusted before the check that the window follows", record: func(in *sitefile.Instrument) {
+			checked("2024-02-01", 30, 33, 30)(in)
+			checked("2024-03-01", 30, 30.1, 0)(in)
+		}},
+		{name: "left off", record: checked("2024-03-03", 30, 30.1, 33),
+			says: []string{"the check of 2024-03-03 left it at 33 kW", "Have it adjusted again"}, rests: []string{"energy"}},
+		{name: "a check yet to come", record: checked("2024-03-06", 30, 30, 0),
+			says: []string{"checked on 2024-03-06, a day that is yet to come"}, rests: []string{"energy"}},
 		{name: "a bore is no matter of power", record: func(in *sitefile.Instrument) { in.PipeBore = ratio("55 mm", "50 mm", 1.21) }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -76,7 +123,7 @@ func TestInstrumentFindings(t *testing.T) {
 				}
 				return
 			}
-			if len(found) != 1 || found[0].Subject != "meter" {
+			if len(found) != 1 || found[0].Subject != "meter" && found[0].Subject != "meter.power" {
 				t.Fatalf("found %+v, want one of the meter", found)
 			}
 			for _, want := range c.says {

@@ -9,7 +9,7 @@ import (
 )
 
 // foldVersion is raised whenever the same scans would fold to other bytes.
-const foldVersion = 7
+const foldVersion = 8
 
 // class is how a channel takes part in the fold.
 type class uint8

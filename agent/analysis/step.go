@@ -58,6 +58,12 @@ func (sp *spec) routeFor(g *scan.Group) route {
 	return r
 }
 
+// pairs are the pairs of one scan that more than their own channel is asked of.
+type pairs struct {
+	power, fraction, pressure, sump, flow pair
+	lead                                  bool // the reading that reckoned power is made at is among them
+}
+
 // step folds one scan: the fold's only formula. All arithmetic is in integers.
 func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 	d.scans++
@@ -76,8 +82,7 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 		return
 	}
 	gapMS := s.Group.GapMS()
-	var powerPair, fractionPair, pressurePair, sumpPair, flowPair pair
-	lead := false // the reading that reckoned power is made at
+	var got pairs
 	for i := range r.pairs {
 		p := &r.pairs[i]
 		raw, ok := s.Get(p.in)
@@ -90,80 +95,84 @@ func (sp *spec) step(c *carry, d *delta, s *scan.Scan, r *route) {
 		if !ok {
 			continue
 		}
-		t := &c.tracks[p.ch]
-		switch cs.class {
-		case classCounter:
-			n := &d.counters[cs.slot]
-			diff, ms := n.diff, n.ms
-			n.step(t, s, v, gapMS, cs.modulus)
-			if p.ch == sp.energy {
-				slot := &d.slots[slotOf(s.WallMS)]
-				slot.counter += n.diff - diff
-				slot.counterMS += n.ms - ms
-			}
-		case classAnalog:
-			got := sp.stepAnalog(c, d, p.ch, t, s, v, gapMS)
-			if len(r.health) > 0 {
-				sp.stepHealth(d, p.ch, t, v, got)
-			}
-			sp.stepDrops(c, d, p.ch, s.MonoMS, v, got)
-			if p.ch == sp.draw {
-				powerPair = got
-			}
-			if p.ch == sp.fraction {
-				fractionPair = got
-			}
-			if p.ch == sp.sump {
-				sumpPair = got
-			}
-			if p.ch == sp.pressure {
-				pressurePair = got
-			}
-			if p.ch == sp.flow {
-				flowPair = got
-			}
-			if p.ch == sp.tap {
-				c.edges.take(sp, s.MonoMS, v)
+		sp.stepValue(c, d, s, p.ch, v, gapMS, len(r.health) > 0, &got)
+		sp.watchGood(c, d, s, p, v, gapMS)
+		c.tracks[p.ch].take(s, v, gapMS)
+		got.lead = got.lead || sp.reckon != nil && p.ch == sp.reckon.lead
+	}
+	sp.stepTogether(c, d, s, r, gapMS, &got)
+}
+
+// stepValue adds one good value to its channel's sums.
+func (sp *spec) stepValue(c *carry, d *delta, s *scan.Scan, ch int, v, gapMS int64, health bool, got *pairs) {
+	cs, t := &sp.chans[ch], &c.tracks[ch]
+	switch cs.class {
+	case classCounter:
+		n := &d.counters[cs.slot]
+		diff, ms := n.diff, n.ms
+		n.step(t, s, v, gapMS, cs.modulus)
+		if ch == sp.energy {
+			slot := &d.slots[slotOf(s.WallMS)]
+			slot.counter += n.diff - diff
+			slot.counterMS += n.ms - ms
+		}
+	case classAnalog:
+		one := sp.stepAnalog(c, d, ch, t, s, v, gapMS)
+		if health {
+			sp.stepHealth(d, ch, t, v, one)
+		}
+		sp.stepDrops(c, d, ch, s.MonoMS, v, one)
+		// one channel may be several of these
+		for _, part := range [...]struct {
+			ch int
+			of *pair
+		}{{sp.draw, &got.power}, {sp.fraction, &got.fraction}, {sp.sump, &got.sump}, {sp.pressure, &got.pressure}, {sp.flow, &got.flow}} {
+			if ch == part.ch {
+				*part.of = one
 			}
 		}
-		sp.watchGood(c, d, s, p, v, gapMS)
-		t.take(s, v, gapMS)
-		lead = lead || sp.reckon != nil && p.ch == sp.reckon.lead
+		if ch == sp.tap {
+			c.edges.take(sp, s.MonoMS, v)
+		}
 	}
-	if lead {
-		powerPair = sp.stepReckoned(c, d, s, gapMS)
+}
+
+// stepTogether does what needs the whole scan: states, and what goes by state.
+func (sp *spec) stepTogether(c *carry, d *delta, s *scan.Scan, r *route, gapMS int64, got *pairs) {
+	if got.lead {
+		got.power = sp.stepReckoned(c, d, s, gapMS)
 	}
 	if r.master {
 		sp.stepState(c, d, s, gapMS)
 	}
 	sp.stepRunSigns(c, s.MonoMS)
-	if pressurePair.seen {
-		sp.stepPressure(c, d, s, pressurePair)
+	if got.pressure.seen {
+		sp.stepPressure(c, d, s, got.pressure)
 	}
 	if sp.minutes {
-		sp.stepMinutes(c, d, s, pressurePair, flowPair, fractionPair)
+		sp.stepMinutes(c, d, s, got.pressure, got.flow, got.fraction)
 	}
 	for _, ch := range r.health {
 		if t := &c.tracks[ch]; t.has && t.mono == s.MonoMS {
 			t.state = sp.stateAt(c, s.MonoMS)
 		}
 	}
-	if powerPair.seen {
-		if powerPair.dt > 0 {
-			d.slots[slotOf(s.WallMS)].add(powerPair, c.tracks[sp.draw].state)
+	if got.power.seen {
+		if got.power.dt > 0 {
+			d.slots[slotOf(s.WallMS)].add(got.power, c.tracks[sp.draw].state)
 		}
-		sp.byState(c, &d.power, sp.draw, powerPair, s.MonoMS)
-		sp.stepPowerFall(c, d, powerPair, s.MonoMS)
+		sp.byState(c, &d.power, sp.draw, got.power, s.MonoMS)
+		sp.stepPowerFall(c, d, got.power, s.MonoMS)
 	}
-	if sumpPair.seen {
-		sp.stepSumpFall(c, sumpPair, s.MonoMS)
+	if got.sump.seen {
+		sp.stepSumpFall(c, got.sump, s.MonoMS)
 	}
-	if flowPair.seen && sp.hasStates {
-		sp.stepFullFlow(c, d, flowPair, s.MonoMS)
-		sp.byState(c, &d.flow, sp.flow, flowPair, s.MonoMS)
+	if got.flow.seen && sp.hasStates {
+		sp.stepFullFlow(c, d, got.flow, s.MonoMS)
+		sp.byState(c, &d.flow, sp.flow, got.flow, s.MonoMS)
 	}
-	if fractionPair.seen {
-		sp.byState(c, &d.fraction, sp.fraction, fractionPair, s.MonoMS)
+	if got.fraction.seen {
+		sp.byState(c, &d.fraction, sp.fraction, got.fraction, s.MonoMS)
 	}
 }
 

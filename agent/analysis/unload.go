@@ -247,6 +247,22 @@ func (f *descent) end() (mean int64, ok bool) {
 	return 0, false
 }
 
+// endLow is end of a channel that rises as soon as the machine loads. Where states are
+// told by its level, or readings come seconds apart, the last bin of an unload that has
+// not settled may hold that rise and little else: the lower of the last two counts.
+func (f *descent) endLow() (mean int64, ok bool) {
+	mean, ok = f.end()
+	if !ok || f.settled || f.at == descentBins {
+		return mean, ok
+	}
+	for i, seen := f.at, 0; i >= 0 && seen < 2; i-- {
+		if m, has := f.meanOf(i); has {
+			mean, seen = min(mean, m), seen+1
+		}
+	}
+	return mean, true
+}
+
 // fallen sums the way down up. fromBin makes a first value of the bins after the
 // inlet valve has closed.
 func (f *descent) fallen(fromBin bool) fallen {
@@ -261,6 +277,9 @@ func (f *descent) fallen(fromBin bool) fallen {
 		}
 	}
 	last, ok := f.end()
+	if fromBin {
+		last, ok = f.endLow()
+	}
 	if !out.has || !ok {
 		return fallen{settled: f.settled}
 	}

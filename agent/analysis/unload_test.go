@@ -249,3 +249,33 @@ func TestBlowDownBehindADrive(t *testing.T) {
 		}
 	}
 }
+
+// TestLastReadingsOfAnUnload: states told by the level of power end an unload a reading
+// or two after power has risen. That rise, alone in the last bin, is not what the sump
+// was left at; a power that stays high is.
+func TestLastReadingsOfAnUnload(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		watt func(s int64) int64
+		want int64
+	}{
+		{"blown down, then the load", func(s int64) int64 {
+			if s >= 71 {
+				return 20_000
+			}
+			return 10_000
+		}, 160_000},
+		{"kept pressure", func(int64) int64 { return 20_000 }, 320_000},
+	} {
+		var f descent
+		for s := int64(1); s <= 71; s++ {
+			var p pair
+			p.dt = 1000
+			p.twice = 2 * c.watt(s)
+			f.intoBin(descentBin(1000*s-500), p)
+		}
+		if got, ok := f.endLow(); !ok || got != c.want {
+			t.Errorf("%s: ended at %d sixteenths (%v), want %d", c.name, got, ok, c.want)
+		}
+	}
+}

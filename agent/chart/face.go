@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"bytes"
 	"math"
 	"strings"
 	"sync"
@@ -55,8 +56,10 @@ func read(ttf []byte) *Face {
 	return f
 }
 
-// TTF is the font file. It is not to be changed.
-func (f *Face) TTF() []byte { return f.ttf }
+// TTF is a copy of the font file: the writer of PDFs writes into what it is given (the
+// first letter's side bearing of a font whose letters are all as wide), and its second
+// file would not be its first.
+func (f *Face) TTF() []byte { return bytes.Clone(f.ttf) }
 
 // Width is how wide a text is, in points at a size in points; of what Shown gives.
 func (f *Face) Width(text string, sizePt float64) float64 {

@@ -148,5 +148,5 @@ func sentence(s string) string {
 	if !strings.ContainsAny(s[len(s)-1:], ".!?") {
 		s += "."
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return capital(s)
 }

@@ -25,6 +25,8 @@ type Instrument struct {
 	// PipeBore is of an insertion flow meter, which reckons a flow as velocity
 	// times area; nil: not given.
 	PipeBore *Setting
+	// Checks are comparisons with a reference, oldest first. Key: checks.
+	Checks []InstrumentCheck
 	// Channels are the records of single channels: sensors of their own at the
 	// inputs of a module, say. Key: channels.
 	Channels map[string]*Instrument

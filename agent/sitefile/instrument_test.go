@@ -102,6 +102,65 @@ func TestAccuracyAloneIsNoInstrument(t *testing.T) {
 	}
 }
 
+// TestChecks: as found and as left, in the reference's unit. By hand: 1 % of the span of
+// 250 psi is 2.5 psi; 0.25 % of 0 to 16 bar is 0.04 bar, and 7.05 bar less 100 psi
+// (6.894757 bar) is 0.155243 bar.
+func TestChecks(t *testing.T) {
+	s := withInstrument(t, `[device.instrument]
+accuracy = { pressure = "1 % of span" }
+checks = [
+  { on = "2026-03-02", reference = "100.0 psi", found = "101.2 psi", left = "100.1 psi", against = "reference gauge R-12, certificate K-220" },
+  { on = 2025-03-01, reference = "10 kW", found = "9.5 kW" },
+]
+[device.instrument.channels.pressure]
+accuracy = "0.25 % of span"
+span = "0 to 16 bar"
+checks = [{ on = "2026-04-01", reference = "100 psi", found = "7.05 bar" }]`)
+	f := s.InstrumentFacts(time.Time{}, time.Time{})[0]
+	if len(f.Checks) != 3 || f.Checks[0].On != "2025-03-01" || f.Checks[2].On != "2026-04-01" {
+		t.Fatalf("checks: %+v", f.Checks)
+	}
+	power, device, own := f.Checks[0], f.Checks[1], f.Checks[2]
+	if power.OffAsFound != -0.5 || power.OffAsLeft != nil || power.Allowed != nil || power.Unit != "kW" || power.Channels[0] != "controller.power" {
+		t.Errorf("power: %+v", power)
+	}
+	if device.OffAsFound != 1.2 || *device.OffAsLeft != 0.1 || len(device.Channels) != 0 || device.Against != "reference gauge R-12, certificate K-220" {
+		t.Errorf("the device's check tells of no channel, for the gauge has its own: %+v", device)
+	}
+	within(t, "the gauge's own, in psi", own.OffAsFound, 0.155243/0.06894757, 1e-5)
+	within(t, "what it may be off, in psi", *own.Allowed, 0.04/0.06894757, 1e-5)
+	if len(own.Channels) != 1 || own.Channels[0] != "controller.pressure" {
+		t.Errorf("channels: %v", own.Channels)
+	}
+	if text := f.String(); !strings.Contains(text, "checked 2026-03-02 at 100.0 psi: found 101.2 psi, left 100.1 psi") ||
+		!strings.Contains(text, "found 7.05 bar (OFF by more than the 0.5802 psi of its accuracy)") {
+		t.Errorf("in one line: %s", text)
+	}
+
+	alone := withInstrument(t, `instrument = { accuracy = { pressure = "1 % of span" }, checks = [{ on = "2026-03-02", reference = "100 psi", found = "102.5 psi" }] }`)
+	c := alone.InstrumentFacts(time.Time{}, time.Time{})[0].Checks[0]
+	if within(t, "1 % of span", *c.Allowed, 2.5, 1e-9); Exceeds(c.OffAsFound, *c.Allowed) || len(c.Channels) != 1 {
+		t.Errorf("just within: %+v", c)
+	}
+}
+
+// TestReportTexts: lines are kept, what is not given is empty.
+func TestReportTexts(t *testing.T) {
+	files := goodFiles()
+	files["site.toml"] = strings.Replace(files["site.toml"], "[agent]\n", "[report]\nplace = \"Harrow Lane <script>\"\ngoals = \"\"\"\nless money\n\nmore air\"\"\"\n\n[agent]\n", 1)
+	s, err := load("site.toml", Options{}, memory(files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := (ReportTexts{Place: "Harrow Lane <script>", Goals: "less money\n\nmore air"}); s.Report != want {
+		t.Errorf("got %+v, want %+v", s.Report, want)
+	}
+	files["site.toml"] = strings.Replace(files["site.toml"], "less money", strings.Repeat("x", 4001), 1)
+	if _, err := load("site.toml", Options{}, memory(files)); err == nil || !strings.Contains(err.Error(), "report.goals: the text has 4011 bytes") {
+		t.Errorf("too long a text: %v", err)
+	}
+}
+
 func TestStanding(t *testing.T) {
 	day := func(s string) time.Time {
 		at, err := time.Parse(time.DateOnly, s)

@@ -30,6 +30,7 @@ type InstrumentFacts struct {
 	CurrentTransformer *SettingFacts     `json:"current_transformer,omitempty"`
 	VoltageTransformer *SettingFacts     `json:"voltage_transformer,omitempty"`
 	PipeBore           *SettingFacts     `json:"pipe_bore,omitempty"`
+	Checks             []CheckFacts      `json:"checks,omitempty"` // oldest first
 }
 
 // SettingFacts is a Setting for people and programs.
@@ -74,7 +75,7 @@ func (s *Site) Instruments() []InstrumentRecord {
 			}
 			all[k].Of = append(all[k].Of, c)
 		}
-		if first := at[&d.Instrument]; len(all[first].Of) == 0 && !d.Instrument.known() {
+		if first := at[&d.Instrument]; len(all[first].Of) == 0 && !d.Instrument.known() && len(d.Instrument.Checks) == 0 {
 			all = slices.Delete(all, first, first+1)
 		}
 	}
@@ -103,6 +104,9 @@ func (r *InstrumentRecord) Facts(standing Standing) InstrumentFacts {
 		if meter := r.Device.FlowMeterOf(c); c.Unit.Dimension == quantity.Flow || c.Unit.Dimension == quantity.Volume {
 			f.FlowMeter = meter
 		}
+	}
+	for _, c := range r.ChecksMade() {
+		f.Checks = append(f.Checks, c.Facts(r.Device))
 	}
 	return f
 }
@@ -149,6 +153,9 @@ func (f *InstrumentFacts) String() string {
 		default:
 			parts = append(parts, fmt.Sprintf("%s %s, meter set to %s", s.name, s.Fitted, s.Meter))
 		}
+	}
+	for i := range f.Checks {
+		parts = append(parts, f.Checks[i].String())
 	}
 	return f.Subject + ": " + strings.Join(parts, ", ")
 }

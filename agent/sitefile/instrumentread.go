@@ -34,6 +34,7 @@ func (s *section) instrument(key string, d *Device) Instrument {
 	}
 	inst.Current, inst.Voltage = t.transformer("current_transformer"), t.transformer("voltage_transformer")
 	inst.PipeBore = t.bore()
+	inst.Checks = t.checks(d.units())
 	if channels := t.sub("channels"); channels != nil {
 		inst.Channels = map[string]*Instrument{}
 		for i := range channels.table.entries {
@@ -55,11 +56,18 @@ func (s *section) channelInstrument(name string, d *Device) *Instrument {
 	s.flowMeter(inst)
 	inst.PipeBore = s.bore()
 	accuracy, span := s.text("accuracy", ""), s.text("span", "")
+	var c *MapChannel
+	var of []quantity.Unit
+	if d.Map != nil {
+		if c = d.mapChannel(name); c != nil {
+			of = []quantity.Unit{c.Unit}
+		}
+	}
+	inst.Checks = s.checks(of)
 	s.done()
 	if d.Map == nil {
 		return inst
 	}
-	c := d.mapChannel(name)
 	if c == nil {
 		if d.Map.partial {
 			return inst

@@ -178,6 +178,7 @@ func (l *loader) readSiteFile(data []byte) {
 	l.readMachines(root)
 	l.readTariff(root) // names a channel
 	l.readSystems(root)
+	l.readReport(root)
 	root.done()
 }
 

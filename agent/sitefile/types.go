@@ -31,6 +31,7 @@ type Site struct {
 	Devices        []Device
 	Machines       []Machine
 	Systems        []System
+	Report         ReportTexts
 	Warnings       []Problem // what works but is likely not meant
 }
 

@@ -45,6 +45,8 @@ type asked interface {
 	// Replay tells what other settings or machines would have done; progress is told
 	// of so many plays.
 	Replay(ctx context.Context, r agent.ReplayRequest, progress func(done, total int)) (*replay.Answer, error)
+	// Report makes the audit report and its files; progress is told of so many steps.
+	Report(ctx context.Context, r agent.ReportRequest, progress func(done, total int)) (*agent.ReportMade, error)
 	// Text is a version of a site file or map, by its hash.
 	Text(ctx context.Context, hash string) ([]byte, error)
 	// RawFrom is the time from which raw readings are kept; zero where none was

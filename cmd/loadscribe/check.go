@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -57,8 +58,9 @@ func (c *checkCmd) Run(s *surroundings) error {
 			Lines       []lineLoad                 `json:"lines"`
 			Instruments []sitefile.InstrumentFacts `json:"instruments"`
 			KeepRaw     *rawKept                   `json:"keep_raw,omitempty"`
+			Report      sitefile.ReportTexts       `json:"report"`
 		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...),
-			lineLoads(loads), instruments, keep})
+			lineLoads(loads), instruments, keep, site.Report})
 	}
 	fmt.Fprintf(s.stdout, "%s: %s, %s, %s in %s, %s, %s\n", site.Name, counted(len(site.Lines), "line"), counted(len(site.Devices), "device"),
 		counted(channels, "channel"), counted(len(groups), "poll group"), counted(len(site.Machines), "machine"), counted(len(site.Systems), "system"))
@@ -67,6 +69,10 @@ func (c *checkCmd) Run(s *surroundings) error {
 		fmt.Fprintf(s.stdout, "machine %s: %s, %s filled\n", m.Name, m.Control, counted(len(m.Roles), "role"))
 	}
 	fmt.Fprintf(s.stdout, "data: %s\n", site.Agent.DataDir)
+	if r := site.Report; r != (sitefile.ReportTexts{}) {
+		fmt.Fprintf(s.stdout, "report: for %s, by %s, at %s; goals %s, scope %s, notes on the system %s\n", orNobody(r.PreparedFor), orNobody(r.PreparedBy),
+			cmp.Or(r.Place, "no place named"), said(r.Goals), said(r.Scope), said(r.SystemNotes))
+	}
 	if keep != nil {
 		fmt.Fprintln(s.stdout, keep)
 	}
@@ -87,6 +93,15 @@ func (c *checkCmd) Run(s *surroundings) error {
 		fmt.Fprintln(s.stdout, "no mistake found")
 	}
 	return nil
+}
+
+func orNobody(name string) string { return cmp.Or(name, "nobody named") }
+
+func said(text string) string {
+	if text == "" {
+		return "not said"
+	}
+	return "said"
 }
 
 // counted is so many of a thing.

@@ -35,6 +35,7 @@ type commands struct {
 	Demand     demandCmd     `cmd:"" help:"Print a system's demand for air by steps of time: what the plant took."`
 	Compare    compareCmd    `cmd:"" help:"Tell what was saved between two periods, with an interval, as a rebate programme asks."`
 	Replay     replayCmd     `cmd:"" help:"Tell what other settings or machines would have done with the same air; first, how well that meets what was measured."`
+	Report     reportCmd     `cmd:"" help:"Write the audit report of a window: pages, a PDF, a workbook and all of it as JSON."`
 	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
 	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
 	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`

@@ -201,6 +201,31 @@ export type InstrumentFacts = {
   current_transformer?: InstrumentSetting;
   voltage_transformer?: InstrumentSetting;
   pipe_bore?: InstrumentSetting;
+  /** comparisons with a reference, oldest first; left out where there is none */
+  checks?: InstrumentCheck[];
+};
+
+/** One comparison of an instrument with a reference. Nothing is corrected by it. */
+export type InstrumentCheck = {
+  on: string;
+  /** ids of the channels that it tells of */
+  channels: string[];
+  /** what the reference read, as written */
+  reference: string;
+  /** what the instrument read, as written */
+  found: string;
+  /** what it read after it was adjusted; left out where it was not */
+  left?: string;
+  /** the reference */
+  against?: string;
+  /** of the numbers */
+  unit: string;
+  /** how much more than the reference the instrument read */
+  off_as_found: number;
+  /** likewise after it was adjusted */
+  off_as_left?: number;
+  /** the least that the stated accuracy of these channels allows; left out where none is stated */
+  allowed?: number;
 };
 
 /** What is fitted and what the meter is set to. Nothing is corrected by it. */

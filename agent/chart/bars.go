@@ -1,0 +1,274 @@
+package chart
+
+import "math"
+
+func drawBars(p pen, b *Bars, w float64) float64 {
+	ys := nowhere()
+	ys.take(0)
+	drawn := false
+	for i := range b.Bars {
+		low, high := b.Bars[i].ends()
+		ys.take(low, high)
+		drawn = drawn || low < high || !math.IsNaN(b.Bars[i].sum())
+		if b.Bars[i].spread() {
+			ys.take(b.Bars[i].Low, b.Bars[i].High)
+		}
+	}
+	if !drawn {
+		return 0
+	}
+	for _, m := range b.Limits {
+		ys.take(m.At)
+	}
+	y := 0.0
+	if len(b.Parts) > 1 {
+		var all []sample
+		for i, name := range b.Parts {
+			all = append(all, sample{name: name, paint: paint{fill: partInk(b.Parts, i)}, height: 1})
+		}
+		y = p.legend(0, 0, w, all) + 4
+	}
+	if b.Across {
+		return b.drawRows(p, w, y, ys)
+	}
+	return b.drawColumns(p, w, y, ys)
+}
+
+// partInk is a part's: that of a state where it has a state's name.
+func partInk(parts []string, i int) ink {
+	if i < len(parts) {
+		for _, s := range ofState {
+			if s.state == parts[i] && s.ink != inkNone {
+				return s.ink
+			}
+		}
+	}
+	return inkSeries1 + ink(i%series)
+}
+
+// sum is that of a bar's parts; NaN where none is known.
+func (b *Bar) sum() float64 {
+	sum, any := 0.0, false
+	for _, v := range b.Values {
+		if known(v) {
+			sum, any = sum+v, true
+		}
+	}
+	if !any {
+		return math.NaN()
+	}
+	return sum
+}
+
+// ends are how far a bar goes to either side of nought.
+func (b *Bar) ends() (low, high float64) {
+	for _, v := range b.Values {
+		if known(v) {
+			low, high = low+min(v, 0), high+max(v, 0)
+		}
+	}
+	return low, high
+}
+
+// spread reports an interval.
+func (b *Bar) spread() bool { return known(b.Low) && known(b.High) && (b.Low != 0 || b.High != 0) }
+
+// stack gives each part of a bar the ends of its piece.
+func (b *Bar) stack(each func(part int, from, to float64)) {
+	up, down := 0.0, 0.0
+	for i, v := range b.Values {
+		switch {
+		case !known(v) || v == 0:
+		case v > 0:
+			each(i, up, up+v)
+			up += v
+		default:
+			each(i, down, down+v)
+			down += v
+		}
+	}
+}
+
+var spreadStroke = paint{stroke: inkText, width: 1}
+
+// drawRows draws bars as rows: names at the left, what they come to at the right.
+func (b *Bars) drawRows(p pen, w, y float64, ys reach) float64 {
+	names, marks := 0.0, 0.0
+	for i := range b.Bars {
+		names = max(names, width(clean(b.Bars[i].Name), nameLeft))
+		marks = max(marks, width(clean(b.Bars[i].Label), nameLeft))
+	}
+	var s scale
+	s.a = min(names, 0.34*w) + 8
+	marks = min(marks, 0.34*w)
+	s.b = max(w-marks-10, s.a+30)
+	var ticks []Tick
+	s.lo, s.hi, ticks = b.Value.fit(ys, int((s.b-s.a)/45))
+	top := y + b.headRoom()
+	const apart = 5.0
+	at := top + 3
+	rows := make([]float64, len(b.Bars))
+	heights := make([]float64, len(b.Bars))
+	lines := make([][]string, len(b.Bars))
+	for i := range b.Bars {
+		lines[i] = wrap(b.Bars[i].Name, s.a-8, 2, nameLeft)
+		heights[i] = max(14, float64(len(lines[i]))*lineStep)
+		rows[i] = at
+		at += heights[i] + apart
+	}
+	for _, t := range ticks {
+		x := s.place(t.At)
+		p.line(paint{stroke: inkHair, width: 0.5}, x, top, x, at)
+	}
+	b.limitLines(p, w, s, top, at)
+	for i := range b.Bars {
+		bar, mid := &b.Bars[i], rows[i]+heights[i]/2
+		for j, line := range lines[i] {
+			p.text(s.a-6, mid+2.8-float64(len(lines[i])-1)*lineStep/2+float64(j)*lineStep, line, nameRight)
+		}
+		end := s.place(0)
+		bar.stack(func(part int, from, to float64) {
+			a, z := s.place(from), s.place(to)
+			p.rect(paint{fill: partInk(b.Parts, part), stroke: inkPaper, width: 0.5}, min(a, z), mid-5.5, math.Abs(z-a), 11)
+			end = max(end, a, z)
+		})
+		if bar.spread() {
+			lo, hi := s.place(bar.Low), s.place(bar.High)
+			p.draw(spreadStroke, seg(lo, mid, hi, mid), seg(lo, mid-3, lo, mid+3), seg(hi, mid-3, hi, mid+3))
+			end = max(end, hi)
+		}
+		p.words(end+4, mid+2.8, w-end-4, bar.mark(), nameLeft)
+	}
+	p.line(paint{stroke: inkEdge, width: 0.7}, s.place(0), top, s.place(0), at)
+	p.tickRow(s, ticks, at, 0, w)
+	if t := b.Value.title(); t != "" {
+		p.words((s.a+s.b)/2, at+22, s.b-s.a, t, nameMiddle)
+		return at + 27
+	}
+	return at + 14
+}
+
+// mark is what stands at a bar's end.
+func (b *Bar) mark() string {
+	if b.Label == "" && !known(b.sum()) {
+		return "not known"
+	}
+	return b.Label
+}
+
+func seg(x1, y1, x2, y2 float64) shape { return shape{points: []point{{x1, y1}, {x2, y2}}} }
+
+// headRoom is what the names of limits need above the bars.
+func (b *Bars) headRoom() float64 {
+	for _, m := range b.Limits {
+		if m.Name != "" {
+			return 12
+		}
+	}
+	return 0
+}
+
+// limitLines draws the limits of rows, with their names above.
+func (b *Bars) limitLines(p pen, w float64, s scale, top, bottom float64) {
+	end := math.Inf(-1)
+	for _, m := range b.Limits {
+		x := s.within(m.At)
+		p.line(limitStroke, x, top, x, bottom)
+		name := cut(m.Name, w*0.6, tickLeft)
+		half := width(name, tickLeft) / 2
+		if mid := min(max(x, half), w-half); mid-half > end+3 && name != "" {
+			p.text(mid, top-3, name, letters{sizeTick, false, inkLimit, middle})
+			end = mid + half
+		}
+	}
+}
+
+// drawColumns draws bars as columns: names below, what they come to above.
+func (b *Bars) drawColumns(p pen, w, y float64, ys reach) float64 {
+	const high = 130.0
+	var s, x scale
+	p.words(0, y+8, w, b.Value.title(), nameLeft)
+	s.b = y + 22
+	s.a = s.b + high
+	var ticks []Tick
+	s.lo, s.hi, ticks = b.Value.fit(ys, 6)
+	x.a, x.b = min(widest(ticks, tickRight)+6, 0.25*w), w-6
+	labels := b.limitLabels(0.25 * w)
+	for _, l := range labels {
+		for _, line := range l.lines {
+			x.b = min(x.b, w-besideWidth-width(line, nameLeft)-1)
+		}
+	}
+	for _, t := range ticks {
+		at := s.place(t.At)
+		p.line(paint{stroke: inkHair, width: 0.5}, x.a, at, x.b, at)
+		p.words(x.a-4, at+2.7, x.a-4, t.Name, tickRight)
+	}
+	slot := (x.b - x.a) / float64(len(b.Bars))
+	thick := min(slot*0.8, 46)
+	if len(b.Bars) > 12 {
+		thick = slot * 0.92
+	}
+	marksFit := true
+	for i := range b.Bars {
+		marksFit = marksFit && width(clean(b.Bars[i].Label), tickLeft) <= slot-2
+	}
+	for i := range b.Bars {
+		bar, mid := &b.Bars[i], x.a+slot*(float64(i)+0.5)
+		end := s.place(0)
+		bar.stack(func(part int, from, to float64) {
+			a, z := s.place(from), s.place(to)
+			p.rect(paint{fill: partInk(b.Parts, part), stroke: inkPaper, width: 0.3}, mid-thick/2, min(a, z), thick, math.Abs(z-a))
+			end = min(end, a, z)
+		})
+		if bar.spread() {
+			lo, hi := s.place(bar.Low), s.place(bar.High)
+			p.draw(spreadStroke, seg(mid, lo, mid, hi), seg(mid-3, lo, mid+3, lo), seg(mid-3, hi, mid+3, hi))
+			end = min(end, hi)
+		}
+		if marksFit {
+			p.words(mid, end-3, slot, bar.Label, letters{sizeTick, false, inkText, middle})
+		}
+	}
+	p.line(paint{stroke: inkEdge, width: 0.7}, x.a, s.place(0), x.b, s.place(0))
+	for i := range labels {
+		labels[i].y = s.within(labels[i].value)
+		p.line(limitStroke, x.a, labels[i].y, x.b, labels[i].y)
+	}
+	p.beside(pushApart(labels, s.b, s.a), x.b)
+	return b.columnNames(p, w, x.a, slot, s.a)
+}
+
+func (b *Bars) limitLabels(room float64) (all []label) {
+	for _, m := range b.Limits {
+		if lines := wrap(m.Name, room, 3, nameLeft); len(lines) > 0 {
+			all = append(all, label{value: m.At, lines: lines, sample: limitStroke})
+		}
+	}
+	return all
+}
+
+// columnNames writes the names below: in up to three lines where they are few, else each
+// that has room.
+func (b *Bars) columnNames(p pen, w, from, slot, y float64) float64 {
+	lines, most := make([][]string, len(b.Bars)), 1
+	if slot > 34 {
+		for i := range b.Bars {
+			lines[i] = wrap(b.Bars[i].Name, slot-4, 3, tickLeft)
+			most = max(most, len(lines[i]))
+		}
+		for i := range lines {
+			for j, line := range lines[i] {
+				p.text(from+slot*(float64(i)+0.5), y+10.5+float64(j)*9, line, tickMiddle)
+			}
+		}
+		return y + 6 + float64(most)*9
+	}
+	s := scale{0, float64(len(b.Bars)), from, from + slot*float64(len(b.Bars))}
+	var ticks []Tick
+	for i := range b.Bars {
+		ticks = append(ticks, Tick{float64(i) + 0.5, b.Bars[i].Name})
+	}
+	p.tickRow(s, ticks, y, 0, w)
+	return y + 15
+}

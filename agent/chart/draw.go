@@ -1,0 +1,63 @@
+package chart
+
+import "math"
+
+// washOpacity is that of bands and fills, through which lines show.
+const washOpacity = 0.22
+
+// paintChart draws and returns the height, pt. The title and the summary are not
+// drawn: they are words of the page around it.
+func paintChart(cv canvas, c *Chart, w float64) float64 {
+	p := pen{cv}
+	w = max(w, 120)
+	h := 0.0
+	switch {
+	case c.Lines != nil:
+		h = drawLines(p, c.Lines, w)
+	case c.Strips != nil:
+		h = drawStrips(p, c.Strips, w)
+	case c.Bars != nil:
+		h = drawBars(p, c.Bars, w)
+	case c.Heat != nil:
+		h = drawHeat(p, c.Heat, w)
+	case c.Plant != nil:
+		h = drawPlant(p, c.Plant, w)
+	}
+	if h == 0 {
+		h = drawNothing(p, w)
+	}
+	return h
+}
+
+// drawNothing says that there is nothing, so that an empty frame is not read as nought.
+func drawNothing(p pen, w float64) float64 {
+	const h = 48
+	p.rect(paint{stroke: inkEdge, width: 0.6, dash: dashLimit}, 0.5, 0.5, w-1, h-1)
+	p.words(w/2, h/2+3, w-10, "nothing to draw", letters{sizeName, false, inkMuted, middle})
+	return h
+}
+
+func known(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+// at is the i-th of values, NaN beyond their end.
+func (v Values) at(i int) float64 {
+	if i < 0 || i >= len(v) {
+		return math.NaN()
+	}
+	return v[i]
+}
+
+// reach widens over numbers.
+type reach struct{ lo, hi float64 }
+
+func nowhere() reach { return reach{math.Inf(1), math.Inf(-1)} }
+
+func (r *reach) take(all ...float64) {
+	for _, v := range all {
+		if known(v) {
+			r.lo, r.hi = min(r.lo, v), max(r.hi, v)
+		}
+	}
+}
+
+func (r reach) empty() bool { return r.lo > r.hi }

@@ -1,0 +1,95 @@
+package chart
+
+import "sort"
+
+// label is a name beside a place of the picture.
+type label struct {
+	value  float64  // what it belongs to
+	y      float64  // the place of that
+	lines  []string // as wrapped
+	top    float64  // where it has come to stand
+	sample paint    // how what it names is drawn
+	swatch bool     // a box, not a stroke
+}
+
+func (l *label) height() float64 { return float64(len(l.lines))*lineStep + 1.5 }
+
+// pushApart sets labels as near to their places as they can stand without covering one
+// another, between from and to; they keep their order. What does not fit is left out
+// from the end.
+func pushApart(all []label, from, to float64) []label {
+	sort.SliceStable(all, func(i, j int) bool { return all[i].y < all[j].y })
+	room := 0.0
+	for i := range all {
+		if room += all[i].height(); room > to-from+1e-6 {
+			all = all[:i]
+			break
+		}
+	}
+	y := from
+	for i := range all { // down: none above its place, none over the one before
+		all[i].top = max(y, all[i].y-all[i].height()/2)
+		y = all[i].top + all[i].height()
+	}
+	y = to
+	for i := len(all) - 1; i >= 0; i-- { // and up, where they ran over the end
+		all[i].top = min(all[i].top, y-all[i].height())
+		y = all[i].top
+	}
+	return all
+}
+
+// beside draws labels to the right of x, each with a sample of what it names and a
+// thin line to its place where it had to move.
+func (p pen) beside(all []label, x float64) {
+	const lead, sample = 7, 14
+	for i := range all {
+		l := &all[i]
+		mid := l.top + l.height()/2
+		p.line(paint{stroke: inkEdge, width: 0.4}, x+1, l.y, x+lead, mid)
+		if l.swatch {
+			p.rect(l.sample, x+lead+1, mid-3.5, sample-2, 7)
+		} else {
+			p.line(l.sample, x+lead+1, mid, x+lead+sample, mid)
+		}
+		for j, line := range l.lines {
+			p.text(x+lead+sample+3, l.top+float64(j)*lineStep+8, line, nameLeft)
+		}
+	}
+}
+
+// besideWidth is what beside needs to the right of x for the text itself to have room.
+const besideWidth = 7 + 14 + 3
+
+// legend writes samples with names in rows from (x, y), and returns where the next
+// thing may stand.
+type sample struct {
+	name  string
+	paint paint
+	// height is the sample's, as a share; hatch: drawn hatched.
+	height float64
+	hatch  bool
+}
+
+func (p pen) legend(x, y, to float64, all []sample) float64 {
+	const box, high = 14, 8.0
+	at := x
+	for _, s := range all {
+		name := cut(s.name, to-x-box-4, tickLeft)
+		w := box + 4 + width(name, tickLeft) + 12
+		if at > x && at+w-12 > to {
+			at, y = x, y+12
+		}
+		switch h := high * s.height; {
+		case s.hatch:
+			p.hatch(at, y, box, high)
+			p.rect(paint{stroke: inkHatch, width: 0.5}, at, y, box, high)
+		case h > 0:
+			p.rect(s.paint, at, y+high-h, box, h)
+		}
+		p.line(paint{stroke: inkEdge, width: 0.6}, at, y+high, at+box, y+high)
+		p.text(at+box+4, y+7.5, name, tickLeft)
+		at += w
+	}
+	return y + 12
+}

@@ -1,0 +1,143 @@
+package chart
+
+import (
+	"math"
+	"strconv"
+)
+
+// scale takes values to places.
+type scale struct {
+	lo, hi float64 // values
+	a, b   float64 // their places
+}
+
+func (s scale) place(v float64) float64 { return s.a + (v-s.lo)/(s.hi-s.lo)*(s.b-s.a) }
+
+// within is the place of a value, at the scale's end where it lies beyond.
+func (s scale) within(v float64) float64 { return s.place(min(max(v, s.lo), s.hi)) }
+
+// fit chooses the ends of an axis and its ticks, at most so many: the ends asked for,
+// where there are, and never less than the data. Ends that were not asked for are
+// moved out to a tick.
+func (a Axis) fit(data reach, most int) (lo, hi float64, ticks []Tick) {
+	asked := known(a.Min) && known(a.Max) && a.Min < a.Max
+	if asked {
+		data.take(a.Min, a.Max)
+	}
+	if a.Zero {
+		data.take(0)
+	}
+	if data.empty() {
+		data = reach{0, 1}
+	}
+	lo, hi = data.lo, data.hi
+	if lo == hi {
+		room := max(math.Abs(lo)*0.05, 1e-9)
+		if lo == 0 {
+			room = 1
+		}
+		lo, hi = lo-room, hi+room
+		if a.Zero {
+			lo, hi = min(data.lo, 0), max(data.hi, 0)
+			if lo == hi {
+				hi = 1
+			}
+		}
+	}
+	step := niceStep((hi-lo)/float64(max(most-1, 1)), a.Unit)
+	if !asked || lo < a.Min {
+		lo = math.Floor(lo/step+1e-9) * step
+	}
+	if !asked || hi > a.Max {
+		hi = math.Ceil(hi/step-1e-9) * step
+	}
+	if a.Ticks != nil {
+		return lo, hi, a.Ticks
+	}
+	for i := math.Ceil(lo/step - 1e-9); i*step <= hi+step*1e-9; i++ {
+		ticks = append(ticks, Tick{i * step, tickText(i*step, step)})
+	}
+	return lo, hi, ticks
+}
+
+// clockSteps are those of hours of a day.
+var clockSteps = []float64{0.25, 0.5, 1, 2, 3, 4, 6, 12, 24, 48, 72, 168}
+
+// niceStep is the smallest step of 1, 2 or 5 times a power of ten that is not less.
+func niceStep(least float64, unit string) float64 {
+	if unit == "h" && least > 0.2 && least <= 168 {
+		for _, s := range clockSteps {
+			if s >= least*0.999 {
+				return s
+			}
+		}
+	}
+	power := math.Pow(10, math.Floor(math.Log10(least)))
+	for _, m := range []float64{1, 2, 5, 10} {
+		if m*power >= least*0.999 {
+			return m * power
+		}
+	}
+	return 10 * power
+}
+
+// tickText writes a tick with as many decimals as its step has.
+func tickText(v, step float64) string {
+	decimals := 0
+	for s := step; decimals < 6 && math.Abs(s-math.Round(s)) > 1e-6*step; s *= 10 {
+		decimals++
+	}
+	if math.Abs(v) < step/1e6 {
+		v = 0
+	}
+	return strconv.FormatFloat(v, 'f', decimals, 64)
+}
+
+// title is what an axis is called: "Power, kW".
+func (a Axis) title() string {
+	switch {
+	case a.Unit == "" || a.Unit == "1":
+		return a.Label
+	case a.Label == "":
+		return a.Unit
+	}
+	return a.Label + ", " + a.Unit
+}
+
+// widest is the width of the widest of ticks.
+func widest(ticks []Tick, l letters) (w float64) {
+	for _, t := range ticks {
+		w = max(w, width(clean(t.Name), l))
+	}
+	return w
+}
+
+var (
+	tickRight  = letters{sizeTick, false, inkMuted, right}
+	tickMiddle = letters{sizeTick, false, inkMuted, middle}
+	tickLeft   = letters{sizeTick, false, inkMuted, left}
+	nameLeft   = letters{sizeName, false, inkText, left}
+	nameRight  = letters{sizeName, false, inkText, right}
+	nameMiddle = letters{sizeName, false, inkText, middle}
+	boldLeft   = letters{sizeName, true, inkText, left}
+)
+
+// tickRow writes the ticks of x below y, none over another and none out of (from, to).
+func (p pen) tickRow(s scale, ticks []Tick, y, from, to float64) {
+	end := math.Inf(-1)
+	for _, t := range ticks {
+		if t.At < s.lo-1e-9 || t.At > s.hi+1e-9 {
+			continue
+		}
+		x := s.place(t.At)
+		p.line(paint{stroke: inkEdge, width: 0.6}, x, y, x, y+2.5)
+		name := cut(t.Name, to-from, tickMiddle)
+		w := width(name, tickMiddle)
+		mid := min(max(x, from+w/2), to-w/2)
+		if mid-w/2 < end+4 || name == "" {
+			continue
+		}
+		p.text(mid, y+10.5, name, tickMiddle)
+		end = mid + w/2
+	}
+}

@@ -1,0 +1,92 @@
+package chart
+
+import (
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// Sizes of letters, pt. None is smaller than what a printed page can be read at
+// (7.5 pt: common practice, no source).
+const (
+	sizeTick = 7.5
+	sizeName = 8
+	lineStep = 9.6 // from one line of a name to the next
+)
+
+// widthSlack is by how much letters may be wider than measured: DejaVu Sans, the widest
+// that browsers fall back to, is by up to 18 % (measured: TestBrowserLetters).
+const widthSlack = 1.18
+
+// width is that of a text, pt. Letters that the fonts lack, which a browser takes from
+// elsewhere, count as wide as they are high.
+func width(s string, l letters) float64 {
+	face := Regular()
+	if l.bold {
+		face = Bold()
+	}
+	sum := 0
+	for _, r := range s {
+		w, has := face.thousandths[r]
+		if !has {
+			w = 1000
+		}
+		sum += w
+	}
+	return float64(sum) / 1000 * l.size * widthSlack
+}
+
+// clean takes out what is no letter: control and direction marks, which could turn
+// what stands after them; line ends are spaces.
+func clean(s string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\t' || r == '\r' || r == '\u00a0':
+			return ' '
+		case r == unicode.ReplacementChar || unicode.IsControl(r) || unicode.Is(unicode.Cf, r):
+			return -1
+		}
+		return r
+	}, s)
+}
+
+// cut is s, or as much of it as fits with "…" behind; empty where not even that does.
+func cut(s string, room float64, l letters) string {
+	s = strings.TrimSpace(clean(s))
+	if width(s, l) <= room {
+		return s
+	}
+	kept, end := 0, width("…", l)
+	for i, r := range s {
+		if end += width(string(r), l); end > room {
+			break
+		}
+		kept = i + utf8.RuneLen(r)
+	}
+	if kept == 0 {
+		return ""
+	}
+	return strings.TrimRight(s[:kept], " ") + "…"
+}
+
+// wrap breaks s at spaces into lines of that room, at most so many; the last is cut.
+func wrap(s string, room float64, most int, l letters) (lines []string) {
+	words := strings.Fields(clean(s))
+	for len(words) > 0 {
+		n := 1
+		for n < len(words) && width(strings.Join(words[:n+1], " "), l) <= room {
+			n++
+		}
+		if len(lines) == most-1 {
+			n = len(words)
+		}
+		if line := cut(strings.Join(words[:n], " "), room, l); line != "" {
+			lines = append(lines, line)
+		}
+		if len(lines) >= most {
+			break
+		}
+		words = words[n:]
+	}
+	return lines
+}

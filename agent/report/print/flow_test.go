@@ -1,0 +1,147 @@
+package print
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"loadscribe/agent/report"
+)
+
+// However high pieces are: none leaves a page that has room for it, their order stays,
+// and those that belong together and have room on one page stand on one.
+func TestFlow(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := &printer{doc: &report.Document{}, links: map[string]int{}}
+		p.open("A4", time.Unix(0, 0))
+		p.turn()
+		type spot struct {
+			page int
+			y    float64
+		}
+		heads := map[int]int{}
+		head := piece{height: 20, draw: func(float64) { heads[p.page]++ }}
+		var spots []spot
+		var pieces []piece
+		for range rapid.IntRange(1, 60).Draw(t, "pieces") {
+			one := piece{
+				gap:    rapid.Float64Range(0, 30).Draw(t, "gap"),
+				height: rapid.SampledFrom([]float64{0, 5, 13, 60, 200, 500, 700}).Draw(t, "height"),
+				keep:   rapid.Bool().Draw(t, "keep"),
+				draw:   func(y float64) { spots = append(spots, spot{p.page, y}) },
+			}
+			if rapid.Bool().Draw(t, "in a table") {
+				one.repeat = &head
+			}
+			pieces = append(pieces, one)
+		}
+		p.flow(pieces)
+		if len(spots) != len(pieces) {
+			t.Fatalf("%d of %d pieces were drawn", len(spots), len(pieces))
+		}
+		for i, at := range spots {
+			if high := pieces[i].height; at.y+high > p.bottom()+0.02 && high+repeated(pieces[i]) <= p.room() {
+				t.Fatalf("piece %d ends at %.1f of %.1f", i, at.y+high, p.bottom())
+			}
+			if i == 0 {
+				continue
+			}
+			before := spots[i-1]
+			if at.page < before.page || at.page == before.page && at.y < before.y+pieces[i-1].height-0.02 {
+				t.Fatalf("piece %d stands at %+v, the one before at %+v", i, at, before)
+			}
+			if at.page > before.page && pieces[i].repeat != nil && heads[at.page] != 1 {
+				t.Fatalf("piece %d begins page %d, which has %d heads", i, at.page, heads[at.page])
+			}
+		}
+		for from := 0; from < len(pieces); {
+			to := from
+			for to+1 < len(pieces) && pieces[to].keep {
+				to++
+			}
+			if tall(pieces[from:to+1])+repeated(pieces[from]) <= p.room() && spots[from].page != spots[to].page {
+				t.Fatalf("pieces %d to %d belong together and stand on pages %d to %d", from, to, spots[from].page, spots[to].page)
+			}
+			from = to + 1
+		}
+	})
+}
+
+// No line is wider than it may be, and no letter is lost or made up.
+func TestLines(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		st := rapid.SampledFrom([]style{body, small, heading}).Draw(t, "style")
+		width := rapid.Float64Range(25, 500).Draw(t, "width")
+		var text report.Text
+		for range rapid.IntRange(0, 6).Draw(t, "runs") {
+			run := report.Run{Text: rapid.StringMatching(`[ a-zA-Z0-9./_±-]{0,40}`).Draw(t, "text"), Strong: rapid.Bool().Draw(t, "strong")}
+			if rapid.Bool().Draw(t, "number") {
+				run.At = "/x"
+			}
+			text = append(text, run)
+		}
+		got := ""
+		for _, l := range st.lines(text, width) {
+			wide := 0.0
+			for _, s := range l.spans {
+				got += s.text
+				wide += st.spanWidth(s)
+			}
+			if wide > width+0.01 {
+				t.Fatalf("a line is %.2f wide, of %.2f: %+v", wide, width, l.spans)
+			}
+			if math.Abs(wide-l.width) > 1.5 { // a bold space is another's width
+				t.Fatalf("a line of %.2f says that it is %.2f wide", wide, l.width)
+			}
+		}
+		if squeeze(got) != squeeze(join(text)) {
+			t.Fatalf("lines say %q, the text %q", got, join(text))
+		}
+	})
+}
+
+// A number is not parted from its uncertainty and unit where there is room for all.
+func TestNumbersStayWhole(t *testing.T) {
+	text := plainText("The machines took in that week ", number("1 234.5", "/v/value", 1234.5), number(" ± 12.3", "/v/uncertainty", 12.3), " kW/100 cfm", " and more than that.")
+	for width := 110.0; width < 500; width += 3 {
+		found := false
+		for _, l := range body.lines(text, width) {
+			line := ""
+			for _, s := range l.spans {
+				line += s.text
+			}
+			found = found || strings.Contains(strings.ReplaceAll(line, hardSpace, " "), "1 234.5 ± 12.3 kW/100")
+		}
+		if !found {
+			t.Fatalf("at a width of %.0f the number is broken: %+v", width, body.lines(text, width))
+		}
+	}
+}
+
+func TestColumnWidths(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		table := &report.Table{}
+		var whole, least []float64
+		for range rapid.IntRange(1, 26).Draw(t, "columns") {
+			few := rapid.Float64Range(0, 120).Draw(t, "least")
+			least, whole = append(least, few), append(whole, few+rapid.Float64Range(0, 400).Draw(t, "more"))
+			table.Columns = append(table.Columns, report.Column{Weight: rapid.SampledFrom([]float64{0, 0.5, 1, 2, 4}).Draw(t, "weight")})
+		}
+		const room = 480.0
+		got := widths(table, whole, least, room)
+		if sum(got) > room+0.01 {
+			t.Fatalf("columns take %.2f of %.0f: %v", sum(got), room, got)
+		}
+		for i, w := range got {
+			if fits := sum(least) <= room; fits && w < least[i]-0.01 || w < 0 {
+				t.Fatalf("column %d is %.2f wide and needs %.2f, of %.0f in all: %v", i, w, least[i], sum(least), got)
+			}
+		}
+		if sum(least) <= room && sum(whole) > room && sum(got) < room-0.5 {
+			t.Fatalf("columns leave %.2f though they could use it", room-sum(got))
+		}
+	})
+}

@@ -1,0 +1,236 @@
+package print
+
+import (
+	"loadscribe/agent/report"
+)
+
+// Sizes that a table's letters may have: the largest at which no word is broken.
+var tableSizes = []float64{8.75, 8.25, 7.75, 7.25, 6.75}
+
+const (
+	columnGap = 12.0
+	rowPad    = 2.4 // above and below the words of a row
+)
+
+// grid is a table as it will be set.
+type grid struct {
+	of     *report.Table
+	st     style
+	x      []float64 // where columns begin
+	widths []float64
+	end    float64 // right edge
+}
+
+func (p *printer) table(t *report.Table, in column) (pieces []piece) {
+	if len(t.Columns) == 0 {
+		return nil
+	}
+	g := layTable(t, in)
+	caption := p.paragraph(report.Text{{Text: t.Caption, Strong: true}}, body, in.measure())
+	for i := range caption {
+		caption[i].keep = true
+	}
+	head := p.tableHead(g)
+	if len(caption) > 0 {
+		head.gap = 3
+	}
+	pieces = append(caption, head)
+	again := head
+	again.keep = false
+	for i := range t.Rows {
+		pieces = append(pieces, p.row(g, t.Rows[i], &again, i+1 == len(t.Rows))...)
+	}
+	if n := len(pieces) - 1; len(t.Notes) > 0 && len(t.Rows) > 0 {
+		pieces[n].keep = true
+	}
+	for i, note := range t.Notes {
+		lines := p.paragraph(note, small, in.measure())
+		if i == 0 && len(lines) > 0 {
+			lines[0].gap = 3
+		}
+		pieces = append(pieces, lines...)
+	}
+	return pieces
+}
+
+// layTable chooses the size of letters and the widths of columns.
+func layTable(t *report.Table, in column) *grid {
+	g := &grid{of: t}
+	room := in.width - columnGap*float64(len(t.Columns)-1)
+	var whole, least []float64
+	for _, size := range tableSizes {
+		g.st = style{size: size, leading: size * 1.36, ink: black}
+		whole, least = g.st.columns(t)
+		if sum(least) <= room {
+			break
+		}
+	}
+	g.widths = widths(t, whole, least, room)
+	x := in.x
+	for _, w := range g.widths {
+		g.x = append(g.x, x)
+		x += w + columnGap
+	}
+	g.end = x - columnGap
+	return g
+}
+
+// columns are the widths that the columns have with nothing broken, and with every
+// line broken between words.
+func (s style) columns(t *report.Table) (whole, least []float64) {
+	whole, least = make([]float64, len(t.Columns)), make([]float64, len(t.Columns))
+	take := func(i int, text report.Text, st style) {
+		all, most := st.widest(text)
+		whole[i], least[i] = max(whole[i], all), max(least[i], most)
+	}
+	for i, c := range t.Columns {
+		take(i, report.Text{{Text: c.Head}}, s.strong())
+		whole[i] = max(least[i], whole[i]*0.55) // a heading may take two lines
+		take(i, report.Text{{Text: c.Unit}}, s)
+	}
+	for _, row := range t.Rows {
+		for i := range min(len(row), len(whole)) {
+			take(i, row[i], s)
+		}
+	}
+	return whole, least
+}
+
+// widths shares out the room: what each column needs at the least, then the rest by
+// what columns still want times their weight. Where not even the least fits, all give
+// way alike, and words are broken.
+func widths(t *report.Table, whole, least []float64, room float64) []float64 {
+	out := make([]float64, len(whole))
+	if sum(whole) <= room {
+		copy(out, whole)
+		spare := min(room-sum(whole), 26*float64(len(out)-1))
+		for i := range out[:len(out)-1] {
+			out[i] += spare / float64(len(out)-1)
+		}
+		return out
+	}
+	if need := sum(least); need > room {
+		return squeezed(least, room)
+	}
+	copy(out, least)
+	for range out { // columns that have all they want leave the rest to others
+		left, want := room-sum(out), 0.0
+		for i := range out {
+			want += weight(t.Columns[i]) * (whole[i] - out[i])
+		}
+		if left < 0.01 || want <= 0 {
+			break
+		}
+		for i := range out {
+			out[i] = min(whole[i], out[i]+left*weight(t.Columns[i])*(whole[i]-out[i])/want)
+		}
+	}
+	return out
+}
+
+// squeezed takes from the widest columns first.
+func squeezed(least []float64, room float64) []float64 {
+	most := room / float64(len(least))
+	for range 20 {
+		rest, wide := room, 0
+		for _, w := range least {
+			if w <= most {
+				rest -= w
+			} else {
+				wide++
+			}
+		}
+		if wide == 0 {
+			break
+		}
+		most = rest / float64(wide)
+	}
+	out := make([]float64, len(least))
+	for i, w := range least {
+		out[i] = min(w, most)
+	}
+	return out
+}
+
+func weight(c report.Column) float64 {
+	if c.Weight <= 0 {
+		return 1
+	}
+	return c.Weight
+}
+
+func sum(all []float64) (s float64) {
+	for _, v := range all {
+		s += v
+	}
+	return s
+}
+
+// cells are the lines of each cell of a row.
+func (g *grid) cells(row []report.Text, st style) (lines [][]line, most int) {
+	lines = make([][]line, len(g.widths))
+	for i := range min(len(row), len(g.widths)) {
+		lines[i] = st.lines(row[i], g.widths[i]+0.01)
+		most = max(most, len(lines[i]))
+	}
+	return lines, most
+}
+
+// tableHead has headings that end on one line, units below them, and a rule.
+func (p *printer) tableHead(g *grid) piece {
+	row, units := make([]report.Text, len(g.of.Columns)), false
+	for i, c := range g.of.Columns {
+		row[i] = report.Text{{Text: c.Head}}
+		units = units || c.Unit != ""
+	}
+	st, unit := g.st.strong(), g.st
+	unit.ink = grey
+	heads, most := g.cells(row, st)
+	high := float64(most)*st.leading + 2*rowPad
+	if units {
+		high += unit.leading
+	}
+	return piece{height: high, keep: true, draw: func(y float64) {
+		for i, lines := range heads {
+			top := y + rowPad + float64(most-len(lines))*st.leading
+			for n, l := range lines {
+				p.cellLine(g, i, l, st, top+float64(n)*st.leading)
+			}
+			if units {
+				for _, l := range unit.lines(report.Text{{Text: g.of.Columns[i].Unit}}, g.widths[i]+0.01) {
+					p.cellLine(g, i, l, unit, y+rowPad+float64(most)*st.leading)
+				}
+			}
+		}
+		p.ruled(g.x[0], y+high-0.4, g.end-g.x[0], 0.8, black)
+	}}
+}
+
+func (p *printer) cellLine(g *grid, i int, l line, st style, y float64) {
+	if g.of.Columns[i].Number {
+		p.writeRight(l, st, g.x[i]+g.widths[i], y)
+		return
+	}
+	p.write(l, st, g.x[i], y)
+}
+
+// row ends with a rule, heavier below the last.
+func (p *printer) row(g *grid, row []report.Text, head *piece, last bool) []piece {
+	cells, _ := g.cells(row, g.st)
+	pieces := p.rowOf(cells, g.st.leading, func(i int, l line, y float64) { p.cellLine(g, i, l, g.st, y+rowPad) })
+	for i := range pieces {
+		pieces[i].repeat = head
+		pieces[i].height += rowPad
+	}
+	end := &pieces[len(pieces)-1]
+	end.height += rowPad
+	draw, high, weight, of := end.draw, end.height, 0.35, rule
+	if last {
+		weight, of = 0.5, black
+	}
+	end.draw = func(y float64) {
+		draw(y)
+		p.ruled(g.x[0], y+high, g.end-g.x[0], weight, of)
+	}
+	return pieces
+}

@@ -1,0 +1,115 @@
+package agent
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/report"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/store"
+)
+
+// stretch is a span of time, Unix ms UTC, half open.
+type stretch struct{ from, to int64 }
+
+// gaps are the stretches in which a device was not read: those that all of its
+// channels in the charts have in common. Shorter ones than a cell of these, a minute
+// as a rule, are in the figures' coverage alone.
+func (g *reportMaker) gaps() []report.Gap {
+	all := []report.Gap{}
+	ids := g.drawn()
+	for i := range g.data.Site.Devices {
+		device := g.data.Site.Devices[i].Name
+		var shared []stretch
+		known := false
+		for _, id := range ids {
+			s, ok := g.data.Series[id]
+			if of, _, _ := scan.SplitID(id); !ok || of != device {
+				continue
+			}
+			if holes := g.holes(&s, g.leastGapMS(device)); known {
+				shared = overlaps(shared, holes)
+			} else {
+				shared, known = holes, true
+			}
+		}
+		for _, hole := range shared {
+			all = append(all, report.Gap{Device: device, From: Stamp(hole.from).String(), To: Stamp(hole.to).String(),
+				Reason: g.whyUnread(device, hole), ForS: float64(hole.to-hole.from) / 1000})
+		}
+	}
+	slices.SortStableFunc(all, func(x, y report.Gap) int { return cmp.Or(cmp.Compare(y.ForS, x.ForS), cmp.Compare(x.From, y.From)) })
+	return all
+}
+
+// leastGapMS is the shortest time between readings of a device that counts as a gap.
+func (g *reportMaker) leastGapMS(device string) (least int64) {
+	for _, group := range g.h.Groups() {
+		if group.Device == device {
+			least = max(least, group.GapMS())
+		}
+	}
+	return max(least, time.Minute.Milliseconds())
+}
+
+// holes are the stretches of a window without a good value.
+func (g *reportMaker) holes(s *store.Series, leastMS int64) (all []stretch) {
+	at := g.data.FromMS
+	add := func(to int64) {
+		if to-at > leastMS {
+			all = append(all, stretch{at, to})
+		}
+	}
+	for i := range s.Cells {
+		if c := &s.Cells[i]; c.Count > 0 {
+			add(min(c.FirstMS, g.data.ToMS))
+			at = max(at, c.LastMS)
+		}
+	}
+	add(g.data.ToMS)
+	return all
+}
+
+// overlaps are the stretches that lie in both lists, each in order.
+func overlaps(a, b []stretch) (both []stretch) {
+	for i, k := 0, 0; i < len(a) && k < len(b); {
+		if from, to := max(a[i].from, b[k].from), min(a[i].to, b[k].to); from < to {
+			both = append(both, stretch{from, to})
+		}
+		if a[i].to < b[k].to {
+			i++
+		} else {
+			k++
+		}
+	}
+	return both
+}
+
+// whyUnread is the reason that the states of the device's machine have for most of a
+// stretch.
+func (g *reportMaker) whyUnread(device string, hole stretch) string {
+	lasted := map[string]int64{}
+	for i := range g.data.Site.Machines {
+		m := &g.data.Site.Machines[i]
+		for _, id := range m.Roles {
+			if of, _, _ := scan.SplitID(id); of != device {
+				continue
+			}
+			for _, run := range g.data.Runs[m.Name] {
+				if run.State == analysis.Unobserved && run.Reason != "" {
+					lasted[run.Reason] += max(0, min(run.ToMS, hole.to)-max(run.FromMS, hole.from))
+				}
+			}
+			break
+		}
+	}
+	why, most := "nothing was recorded", int64(0)
+	for reason, ms := range lasted {
+		if ms > most || ms == most && ms > 0 && reason < why {
+			why, most = reason, ms
+		}
+	}
+	return why
+}
