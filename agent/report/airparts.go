@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -275,26 +274,10 @@ func stampMS(stamp string) (int64, bool) {
 	return t.UnixMilli(), err == nil
 }
 
-// signed is a number with its sign, both of its ways.
-func signed(text string, v float64) string {
-	if v > 0 {
-		return "+" + text
-	}
-	return text
-}
+// local is a time as the site's clocks show it.
+func (b *builder) local(ms int64) time.Time { return time.UnixMilli(ms).In(b.data.Site.Location) }
 
-// list joins words with commas and an "and".
-func list(all []string) string {
-	switch n := len(all); n {
-	case 0:
-		return ""
-	case 1:
-		return all[0]
-	default:
-		return fmt.Sprint(joined(all[:n-1]), " and ", all[n-1])
-	}
-}
-
+// joined is a list with commas.
 func joined(all []string) (s string) {
 	for i, one := range all {
 		if i > 0 {

@@ -26,6 +26,15 @@ func Build(made Made, data *Data) *Document {
 // that has nothing to say of this site returns none.
 func parts() []func(*builder) []Section {
 	return []func(*builder) []Section{
+		powerForAir,
+		pressures,
+		demands,
+		leaks,
+		storage,
+		replays,
+		beforeAfter,
+		health,
+		faults,
 		findings,
 	}
 }
