@@ -2,6 +2,7 @@ package workbook
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"loadscribe/agent/analysis"
@@ -80,7 +81,7 @@ func (b *book) costSheet(s *sheet) error {
 
 // costOf writes one subject's costs and reports whether it has any.
 func (b *book) costOf(s *sheet, sub *subject) bool {
-	var sums []string
+	sums := map[string]string{} // rows, by the figure of a year that follows from them
 	for _, part := range []struct {
 		table, sum, figure string
 		cells              map[string]string
@@ -120,7 +121,7 @@ func (b *book) costOf(s *sheet, sub *subject) bool {
 		strong := look{format: moneyLook.format, strong: true}
 		sum := s.put(cell{sub.name, look{strong: true}}, cell{part.sum, look{strong: true}}, cell{}, cell{}, cell{}, cell{},
 			cell{formula{fmt.Sprintf("SUM(G%d:G%d)", first, s.row-1), in}, strong}, cell{in, strong})
-		sums = append(sums, fmt.Sprintf("G%d", sum))
+		sums[part.figure+"_year"] = strconv.Itoa(sum)
 	}
 	if len(sums) == 0 {
 		return false
@@ -130,22 +131,23 @@ func (b *book) costOf(s *sheet, sub *subject) bool {
 	return true
 }
 
-// yearOf brings the money of a subject to a year in the proportion of the report's.
-func (b *book) yearOf(s *sheet, sub *subject, sums []string) {
+// yearOf brings the money of a subject to a year, each kind in the proportion of the
+// report's year to the report's window.
+func (b *book) yearOf(s *sheet, sub *subject, sums map[string]string) {
+	strong := look{format: moneyLook.format, strong: true}
 	for i := range b.doc.Year {
 		if b.doc.Year[i].Subject != sub.name {
 			continue
 		}
 		for j := range b.doc.Year[i].Figures {
 			f := &b.doc.Year[i].Figures[j]
-			if f.Name != "year_energy_cost" || f.Value == nil {
+			sum := sums[f.Name]
+			if sum == "" || f.Value == nil {
 				continue
 			}
-			now := strings.Join(sums[:1], "+") // a demand charge has no year here
-			was := strings.NewReplacer("G", "H").Replace(now)
-			strong := look{format: moneyLook.format, strong: true}
-			s.put(cell{sub.name, look{strong: true}}, cell{"energy of a year", look{strong: true}}, cell{}, cell{f.Uncertainty, moneyLook}, cell{}, cell{},
-				cell{formula{fmt.Sprintf("H%d*%s/%s", s.row, now, was), f.Value}, strong}, cell{f.Value, strong}, cell{f.Method, look{}})
+			says := fmt.Sprintf("IF(H%s=0,0,H%d*G%s/H%s)", sum, s.row, sum, sum)
+			s.put(cell{sub.name, look{strong: true}}, cell{strings.ReplaceAll(f.Name, "_", " "), look{strong: true}}, cell{}, cell{f.Uncertainty, moneyLook}, cell{}, cell{},
+				cell{formula{says, f.Value}, strong}, cell{f.Value, strong}, cell{f.Method, look{}})
 		}
 	}
 }

@@ -53,7 +53,7 @@ func sample(t *testing.T) *report.Document {
 	doc := &report.Document{Title: "Compressed air at " + asMarkup, Made: report.Made{Version: "1", At: "2026-03-09T08:00:00Z", From: "2026-03-02T06:00:00.000Z", To: "2026-03-02T07:00:00.000Z", Site: site.Name},
 		Findings: []report.Finding{{Rule: "x", Subject: asFormula, Title: strings.Repeat("long ", 60), Evidence: []report.Text{{{Text: "one"}}, {{Text: "two"}}}, Advice: report.Text{{Text: "do"}},
 			Effect: &report.Effect{Money: &report.Amount{Value: 5, Half: number(1)}, Assumes: "as the week"}}},
-		Year: []report.YearOf{{Subject: "machine " + asFormula, Figures: []analysis.Figure{{Name: "year_energy_cost", Value: number(1000), Unit: "USD", Uncertainty: number(50), Method: "fifty weeks like this one"}}}}}
+		Year: []report.YearOf{{Subject: "machine " + asFormula, Figures: []analysis.Figure{{Name: "energy_cost_year", Value: number(1000), Unit: "USD", Uncertainty: number(50), Method: "fifty weeks like this one"}}}}}
 	doc.Data = &report.Data{Site: site, Figures: analysis.Report{Machines: []analysis.MachineFigures{{Machine: asFormula, Figures: figures, Tables: tables}}},
 		Demand: []analysis.Demand{{System: "main", Steps: []analysis.DemandStep{
 			{Start: "2026-03-02T06:00:00Z", Flow: number(0.1), U: number(0.01), Pressure: number(700000), Seen: 1},

@@ -188,7 +188,7 @@ func TestRecalculated(t *testing.T) {
 		sheet, what string
 		value       float64
 	}{
-		{"Cost", "energy, all", 20}, {"Cost", "demand, all", 105}, {"Cost", "energy of a year", 1000},
+		{"Cost", "energy, all", 20}, {"Cost", "demand, all", 105}, {"Cost", "energy cost year", 1000},
 		{"Quarter hours", "all", 15},
 	} {
 		if got, ok := valueOf(sheets[want.sheet], want.what); !ok || math.Abs(got-want.value) > 1e-9*want.value {
@@ -215,7 +215,7 @@ func valueOf(rows [][]string, what string) (float64, bool) {
 			}
 			// the formula: the sums stand in the first column after it that holds a number
 			for _, next := range row[i+1:] {
-				if v, err := strconv.ParseFloat(next, 64); err == nil && what != "energy of a year" {
+				if v, err := strconv.ParseFloat(next, 64); err == nil && what != "energy cost year" {
 					return v, true
 				} else if err == nil && v > 100 {
 					return v, true
