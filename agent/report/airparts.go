@@ -3,6 +3,7 @@ package report
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"loadscribe/agent/chart"
@@ -66,25 +67,28 @@ func (b *builder) bounded(r ref) Text {
 		t = append(t, Run{Text: " of " + r.Denominator})
 	}
 	if r.Note != "" {
-		t = append(t, Run{Text: "; " + r.Note})
+		t = append(t, Run{Text: "; " + b.wordy(r.Note)})
 	}
 	if r.AtLeastWhy != "" {
-		t = append(t, Run{Text: "; a lower bound, since " + r.AtLeastWhy})
+		t = append(t, Run{Text: "; a lower bound, since " + b.wordy(r.AtLeastWhy)})
 	}
 	return t
 }
 
 // how says once how figures were made: the methods of those that are there.
-func how(refs ...ref) []Block {
+func (b *builder) how(refs ...ref) []Block {
 	var methods []string
-	for _, r := range refs {
-		if r.has() && r.Method != "" && !slices.Contains(methods, r.Method) {
-			methods = append(methods, r.Method)
-		}
-	}
 	var list []Text
-	for _, m := range methods {
-		list = append(list, say(sentence(m)))
+	for _, r := range refs {
+		if !r.has() || r.Method == "" || slices.Contains(methods, r.Method) {
+			continue
+		}
+		said := r.Method
+		for _, before := range methods {
+			said = strings.ReplaceAll(said, before, "as above")
+		}
+		methods = append(methods, r.Method)
+		list = append(list, say(b.sentence(said)))
 	}
 	switch len(list) {
 	case 0:
@@ -93,6 +97,53 @@ func how(refs ...ref) []Block {
 		return []Block{{Text: append(Text{{Text: "How it is told. ", Strong: true}}, list[0]...)}}
 	}
 	return []Block{{Text: Text{{Text: "How this is told.", Strong: true}}}, {List: list}}
+}
+
+// sentence is one of the analysis as it stands in a report: figures by their names in
+// words, and no capital on the name of a machine or a system.
+func (b *builder) sentence(s string) string {
+	s = b.wordy(strings.TrimSpace(s))
+	for i := range b.data.Site.Machines {
+		if name := b.data.Site.Machines[i].Name; strings.HasPrefix(s, name) {
+			return name + lower(sentence("x" + s[len(name):])[1:])
+		}
+	}
+	return sentence(s)
+}
+
+// wordy writes the names of figures as words; a channel's name, after its device's,
+// stays.
+func (b *builder) wordy(s string) string {
+	names := map[string]bool{}
+	for i := range b.data.Figures.Machines[:min(1, len(b.data.Figures.Machines))] {
+		for k := range b.data.Figures.Machines[i].Figures {
+			names[b.data.Figures.Machines[i].Figures[k].Name] = true
+		}
+	}
+	for i := range b.data.Figures.Systems[:min(1, len(b.data.Figures.Systems))] {
+		for k := range b.data.Figures.Systems[i].Figures {
+			names[b.data.Figures.Systems[i].Figures[k].Name] = true
+		}
+	}
+	part := func(r byte) bool { return r == '_' || r == '.' || r >= 'a' && r <= 'z' || r >= '0' && r <= '9' }
+	var out strings.Builder
+	for i := 0; i < len(s); {
+		end := i
+		for end < len(s) && part(s[end]) {
+			end++
+		}
+		switch word := s[i:end]; {
+		case end == i:
+			out.WriteByte(s[i])
+			end++
+		case names[strings.TrimRight(word, ".")]:
+			out.WriteString(spaced(word))
+		default:
+			out.WriteString(word)
+		}
+		i = end
+	}
+	return out.String()
 }
 
 // unitOf is a figure's unit as shown, and the factor to it.

@@ -44,7 +44,7 @@ func beforeAfter(b *builder) []Section {
 		part.Blocks = append(part.Blocks, Block{Text: Text{{Text: one.lead + ":", Strong: true}}})
 		var points []Text
 		for _, s := range one.all {
-			points = append(points, say(sentence(s)))
+			points = append(points, say(b.sentence(s)))
 		}
 		part.Blocks = append(part.Blocks, Block{List: points})
 	}
@@ -87,7 +87,7 @@ func (b *builder) periodsTable(c *analysis.Comparison) *Table {
 		}
 		unit, name := row.unit, row.name
 		if unit == "h" { // of its own: no unit of figures
-			unit = "1/h"
+			unit = ""
 		} else if shown, _, _ := b.unitOf(unit); shown != "" {
 			name += ", " + shown
 		}

@@ -50,7 +50,7 @@ func (b *builder) demandOfSubject(s subject) (blocks []Block) {
 	if shown := b.analysisTable("The mean flow in other reference conditions", "counted as", reference, place); shown != nil {
 		blocks = append(blocks, Block{Table: shown})
 	}
-	return append(blocks, how(mean, peak)...)
+	return append(blocks, b.how(mean, peak)...)
 }
 
 // demandOf is a system's demand by steps; nil: there is none.

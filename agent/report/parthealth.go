@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 )
 
 // health is the part on the state of the machines and on service.
@@ -20,7 +21,7 @@ func health(b *builder) []Section {
 	case len(remarks) > 0:
 		part.Blocks = append(part.Blocks, Block{Text: Text{{Text: "What wants looking at:", Strong: true}}}, Block{List: remarks})
 	case len(part.Blocks) > 0:
-		part.Blocks = append(part.Blocks, para("None of these moved or came near a limit in this window so that it would be told from chance."))
+		part.Blocks = append(part.Blocks, para("No change of these was told from chance in this window, and none is said to be at its limit."))
 	}
 	switch {
 	case len(part.Blocks) > 0:
@@ -41,7 +42,7 @@ func (b *builder) remarks() (all []Text) {
 		m := &b.data.Figures.Machines[i]
 		for k := range m.Remarks {
 			r := &m.Remarks[k]
-			t := say(strong(say(m.Machine+": ")), sentence(strings.ReplaceAll(r.Sentence, r.About, spaced(r.About))))
+			t := say(strong(say(m.Machine+": ")), b.sentence(r.Sentence))
 			if len(r.Evidence) > 0 {
 				t = append(t, Run{Text: " Read: " + strings.Join(r.Evidence, "; ") + "."})
 			}
@@ -63,12 +64,14 @@ func (b *builder) serviceBlocks() (blocks []Block) {
 		}
 		t := say("")[:0]
 		if m.HourMeter != nil {
-			t = append(t, say(m.Machine+" showed ", b.at(m.HourMeter, at+"/hour_meter", "1/h"), " hours. ")...)
+			t = append(t, say(m.Machine+" showed ", b.at(m.HourMeter, at+"/hour_meter", ""), " hours. ")...)
 		}
 		if m.HoursPerDay != nil {
-			t = append(t, say("It ran ", b.at(m.HoursPerDay, at+"/hours_per_day", "1/h"))...)
+			t = append(t, say("It ran ", b.at(m.HoursPerDay, at+"/hours_per_day", ""))...)
 			if m.Uncertainty != nil {
-				t = append(t, say(" ± ", b.at(m.Uncertainty, at+"/uncertainty", "1/h"))...)
+				value, half := display.Pair(m.HoursPerDay, m.Uncertainty, &analysis.Column{}, b.data.Site.Units)
+				t[len(t)-1].Text = value
+				t = append(t, Run{Text: " ± "}, Run{Text: half, At: at + "/uncertainty", Value: m.Uncertainty})
 			}
 			t = append(t, say(" hours a day, all days of the last ", b.at(&m.OverDays, at+"/over_days", "1"), " told together.")...)
 		} else if m.RateAbsent != "" {
@@ -90,7 +93,7 @@ func (b *builder) serviceTable(m *analysis.MachineService, at string) *Table {
 	for k := range m.Items {
 		it, place := &m.Items[k], fmt.Sprintf("%s/items/%d", at, k)
 		t.Rows = append(t.Rows, []Text{say(it.Item), b.every(it, place), say(b.dateOr(it.Done, "not known")),
-			b.at(it.HoursSince, place+"/hours_since", "1/h"), b.at(it.HoursLeft, place+"/hours_left", "1/h"), say(b.due(it))})
+			b.at(it.HoursSince, place+"/hours_since", ""), b.at(it.HoursLeft, place+"/hours_left", ""), say(b.due(it))})
 		if it.Absent != "" && (why == "" || why == it.Absent) {
 			why = it.Absent
 			untold = append(untold, it.Item)

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/chart"
@@ -52,8 +53,8 @@ func (b *builder) leaksOfSubject(s subject) (blocks []Block) {
 		blocks = append(blocks, para("The site file names no purge, drain or user of the night, so that all of the quiet demand counts as leak. If something takes air at night on purpose, name it there: what is called a leak here becomes less by it."))
 	}
 	if quiet.has() {
-		blocks = append(blocks, b.told(of, []named{{"quiet_demand", "quiet demand"}, {"quiet_pressure", "pressure in the quiet hours"}, {"leak_flow", "leaks"}, {"leak_share", "leaks"}, {"leak_cost", "cost of the leaks in a year"}})...)
-		blocks = append(blocks, how(quiet, leak, of("leak_share"), of("leak_cost"))...)
+		blocks = append(blocks, b.told(of, []named{{"quiet_demand", "quiet demand"}, {"quiet_pressure", "pressure in the quiet hours"}, {"leak_flow", "leaks"}, {"leak_share", "leaks in all air"}, {"leak_cost", "cost of the leaks in a year"}})...)
+		blocks = append(blocks, b.how(quiet, leak, of("leak_share"), of("leak_cost"))...)
 		blocks = append(blocks, para("A leak is found by ear or with an ultrasonic detector, marked, and mended with the pressure off: never tighten or open a fitting under pressure. What is mended is seen in the next quiet night."))
 	}
 	return blocks
@@ -120,6 +121,7 @@ func (b *builder) nightsChart(s subject, t *analysis.Table) *chart.Chart {
 	bars := b.intervalBars(t, 1)
 	for i := range bars {
 		bars[i].Label = ""
+		bars[i].Name, _, _ = strings.Cut(bars[i].Name, " to ")
 	}
 	if len(bars) < 3 {
 		return nil

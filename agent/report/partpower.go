@@ -32,7 +32,7 @@ func (b *builder) powerOfSubject(s subject) []Block {
 	}
 	if s.kind == "system" {
 		blocks = append(blocks, b.told(of, []named{
-			{"specific_power", "power for the air, all running time"}, {"specific_energy", "energy for a volume of air"}, {"air_cost", "electricity for a volume of air"}})...)
+			{"specific_energy", "energy for a volume of air"}, {"air_cost", "electricity for a volume of air"}})...)
 	}
 	if t := b.figureTable("Each machine's power for the air", machines, []named{
 		{"specific_power", "all running time"}, {"specific_power_loaded", "at full load, at the pressure seen"}, {"specific_power_rated", "at full load, brought to the rated pressure"},
@@ -50,7 +50,7 @@ func (b *builder) powerOfSubject(s subject) []Block {
 		return blocks
 	}
 	blocks = append(blocks, para("A data sheet tells the power of a whole package at its rated pressure and full flow: only the line \"brought to the rated pressure\" compares with it, and only as far as the flow is known. Where the flow is the nameplate's, wear of the machine cannot show."))
-	return append(blocks, how(run, first)...)
+	return append(blocks, b.how(run, first)...)
 }
 
 // machinesOf are the places of a subject's machines in data.Figures.

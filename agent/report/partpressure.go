@@ -28,6 +28,7 @@ func (b *builder) pressureOfSubject(s subject) (blocks []Block) {
 	}
 	t, at := b.tableOfSubject(s, "pressure_by_hours")
 	if table := b.analysisTable("Pressure of "+s.name+" by hours", "hours", t, at); table != nil {
+		table.Notes = append([]Text{say("Under 5 % and 95 %: the pressure below which it lay for so much of that time.")}, table.Notes...)
 		blocks = append(blocks, Block{Table: table})
 	}
 	for _, i := range b.machinesOf(s) {
@@ -93,7 +94,13 @@ func (b *builder) site(system string) *sitefile.System {
 func (b *builder) pressureOfMachine(i int) (blocks []Block) {
 	name := b.data.Figures.Machines[i].Machine
 	t, at := b.tableOfMachine(i, "pressure_band")
-	if table := b.analysisTable("Where "+name+" loads and unloads, as seen and as set", "", t, at); table != nil {
+	if table := b.analysisTable("Where "+name+" loads and unloads, as seen and as set", "what", t, at); table != nil {
+		if n := len(table.Columns); n == 4 { // the difference is no surer than what is seen
+			table.Columns = table.Columns[:n-1]
+			for k := range table.Rows {
+				table.Rows[k] = table.Rows[k][:n-1]
+			}
+		}
 		blocks = append(blocks, Block{Table: table})
 		if swing := b.ofMachine(i, "pressure_swing"); swing.has() {
 			blocks = append(blocks, para("In a load cycle the pressure at "+name+" swings by ", b.figure(swing), ", from ", b.figure(b.ofMachine(i, "cycle_low")), " to ", b.figure(b.ofMachine(i, "cycle_high")), "."))

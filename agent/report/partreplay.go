@@ -7,6 +7,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/chart"
 	"loadscribe/agent/display"
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/replay"
 )
 
@@ -48,11 +49,11 @@ func (r *replayed) blocks() []Block {
 	var blocks []Block
 	if a.Fit.Poor {
 		blocks = append(blocks, Block{Box: &Box{Kind: BoxCaution, Title: "The replay does not meet what happened: decide nothing by it alone",
-			Blocks: []Block{para(sentence(a.Fit.Words))}}})
+			Blocks: []Block{para(r.b.sentence(a.Fit.Words))}}})
 	}
 	blocks = append(blocks, para("The demand of each minute was played again, first with the settings as they are. How well that meets what was measured is the proof of the model on this plant; what it misses is in every interval below."))
 	if !a.Fit.Poor && a.Fit.Words != "" {
-		blocks = append(blocks, para(sentence(a.Fit.Words)))
+		blocks = append(blocks, para(r.b.sentence(a.Fit.Words)))
 	}
 	blocks = append(blocks, Block{Table: r.fitTable()})
 	if len(a.Results) == 0 {
@@ -127,7 +128,7 @@ func (r *replayed) withUnit(row *outcomeRow) Text {
 // fitTable sets what was measured beside how far the replay misses it.
 func (r *replayed) fitTable() *Table {
 	f := &r.a.Fit
-	t := &Table{Caption: "Measured, and how far the replay with the settings as they are misses it", Columns: []Column{{Head: "", Weight: 2}, {Head: "Measured", Number: true, Weight: 1.3}, {Head: "Replay off by", Number: true, Weight: 1.3}}}
+	t := &Table{Caption: "Measured, and how far the replay with the settings as they are misses it", Columns: []Column{{Head: "What", Weight: 2}, {Head: "Measured", Number: true, Weight: 1.3}, {Head: "Replay off by", Number: true, Weight: 1.3}}}
 	off := func(key string, v float64, text, unit string) Text {
 		sign := ""
 		if v > 0 {
@@ -135,10 +136,9 @@ func (r *replayed) fitTable() *Table {
 		}
 		return Text{{Text: sign}, {Text: text, At: r.at + "/fit/" + key, Value: &v}, {Text: unit}}
 	}
-	units := r.b.data.Site.Units
 	pressure := func(key string, pa float64) Text {
-		unit, _, _ := r.b.unitOf("Pa")
-		return off(key, pa, display.Cell(&pa, &analysis.Column{Unit: "Pa"}, units), " "+unit)
+		value, unit, _ := strings.Cut(quantity.Format(pa, quantity.Pressure, r.b.data.Site.Units), " ")
+		return off(key, pa, value, " "+unit)
 	}
 	for _, row := range r.rows() {
 		amount := row.of(&r.a.Measured)
@@ -152,7 +152,7 @@ func (r *replayed) fitTable() *Table {
 		case "load_cycles":
 			miss = off("load_cycles_off_share", f.Loads, display.Rounded(100*f.Loads, 1), " %")
 		case "starts":
-			miss = off("starts_off", f.Starts, display.Cell(&f.Starts, &analysis.Column{Unit: "1"}, units), "")
+			miss = off("starts_off", f.Starts, display.Rounded(f.Starts, 0), "")
 		case "lowest_pressure_pa":
 			miss = pressure("lowest_pressure_off_pa", f.LowestOffPa)
 		case "mean_pressure_pa":
@@ -161,7 +161,7 @@ func (r *replayed) fitTable() *Table {
 		}
 		t.Rows = append(t.Rows, []Text{r.withUnit(&row), r.amount(amount, r.at+"/measured/"+row.key, row.unit, 1), miss})
 		if amount.Note != "" {
-			t.Notes = append(t.Notes, say(row.name+": "+sentence(amount.Note)))
+			t.Notes = append(t.Notes, say(sentence(row.name+": "+amount.Note)))
 		}
 	}
 	return t
@@ -194,7 +194,7 @@ func (r *replayed) resultTable() *Table {
 		Column{Head: "Lowest pressure", Unit: unit, Number: true, Weight: 1.2}, Column{Head: "Below the minimum", Number: true, Weight: 1.2})
 	outcome := func(o *replay.Outcome, at string) []Text {
 		return []Text{r.amount(o.Starts, at+"/starts", "1", 1), r.amount(o.Loads, at+"/load_cycles", "1", 1),
-			r.plain(o.LowestPa, at+"/lowest_pressure_pa", "Pa"), r.plain(o.BelowS, at+"/below_minimum_s", "s")}
+			r.amount(o.LowestPa, at+"/lowest_pressure_pa", "Pa", 1), r.plain(o.BelowS, at+"/below_minimum_s", "s")}
 	}
 	now := []Text{say("as it is"), say("–"), say("–")}
 	if money {
@@ -209,7 +209,7 @@ func (r *replayed) resultTable() *Table {
 				row = append(row, say("–"))
 			}
 			t.Rows = append(t.Rows, row)
-			t.Notes = append(t.Notes, say(one.Name+" cannot be told: "+sentence(one.Absent)))
+			t.Notes = append(t.Notes, say(sentence(one.Name+" cannot be told: "+one.Absent)))
 			continue
 		}
 		row = append(row, r.amount(one.SavedKWh, at+"/saved_kwh", "kWh", 1), r.amount(one.SavedShare, at+"/saved_share", "%", 100))
@@ -218,7 +218,7 @@ func (r *replayed) resultTable() *Table {
 		}
 		t.Rows = append(t.Rows, append(row, outcome(&one.Outcome, at+"/outcome")...))
 	}
-	t.Notes = append(t.Notes, say("A saving below nought is a loss. The lowest pressure is that of the stores while somebody works; how sure it is stands with each change."))
+	t.Notes = append(t.Notes, say("A saving below nought is a loss. The lowest pressure is that of the stores while somebody works, the plant once filled."))
 	return t
 }
 

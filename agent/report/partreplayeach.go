@@ -23,14 +23,14 @@ func (r *replayed) each() (all []Section) {
 		var remarks []Text
 		for _, one := range r.a.Remarks {
 			if one != r.a.Fit.Words {
-				remarks = append(remarks, say(sentence(one)))
+				remarks = append(remarks, say(r.b.sentence(one)))
 			}
 		}
 		if len(remarks) > 0 {
 			blocks = append(blocks, Block{List: remarks})
 		}
 		if r.a.Method != "" {
-			blocks = append(blocks, Block{Text: append(Text{{Text: "How it is told. ", Strong: true}}, Run{Text: sentence(r.a.Method)})})
+			blocks = append(blocks, Block{Text: append(Text{{Text: "How it is told. ", Strong: true}}, Run{Text: r.b.sentence(r.method())})})
 		}
 		title := "What the replay rests on"
 		if len(r.b.data.Replays) > 1 {
@@ -39,6 +39,18 @@ func (r *replayed) each() (all []Section) {
 		all = append(all, Section{ID: r.id + "-rests", Title: title, Level: 2, Blocks: blocks})
 	}
 	return all
+}
+
+// method is how the replay was made, without what the table before it tells at length.
+func (r *replayed) method() string {
+	const long = 60
+	said := r.a.Method
+	for i := range r.a.Calibrated {
+		if c := &r.a.Calibrated[i]; len(c.Basis) > long {
+			said = strings.ReplaceAll(said, c.Basis, "what stands above of the "+c.Name)
+		}
+	}
+	return said
 }
 
 // result is one change in words.
@@ -54,7 +66,7 @@ func (r *replayed) result(i int) Section {
 		s.Blocks = append(s.Blocks, gap("It cannot be told", one.Absent))
 		return s
 	}
-	short, rest := split(one.Remarks)
+	short, rest := r.split(one.Remarks)
 	if len(short) > 0 {
 		s.Blocks = append(s.Blocks, Block{Box: &Box{Kind: BoxCaution, Title: "Users would go short of air", Blocks: []Block{{List: short}}}})
 	}
@@ -63,7 +75,10 @@ func (r *replayed) result(i int) Section {
 	}
 	for _, row := range r.rows() {
 		if note := row.of(&one.Outcome).Note; note != "" {
-			rest = append(rest, say(row.name+": "+note+"."))
+			if !strings.HasPrefix(note, lower(row.name)) {
+				note = row.name + ": " + note
+			}
+			rest = append(rest, say(sentence(note)))
 		}
 	}
 	if len(rest) > 0 {
@@ -79,13 +94,13 @@ func (r *replayed) result(i int) Section {
 }
 
 // split parts the remarks: users without air come before any saving.
-func split(remarks []string) (short, rest []Text) {
+func (r *replayed) split(remarks []string) (short, rest []Text) {
 	for _, one := range remarks {
 		if strings.HasPrefix(one, replay.ShortOfAir) {
-			short = append(short, say(sentence(one)))
+			short = append(short, say(r.b.sentence(one)))
 			continue
 		}
-		rest = append(rest, say(sentence(one)))
+		rest = append(rest, say(r.b.sentence(one)))
 	}
 	return short, rest
 }
@@ -109,7 +124,7 @@ func (r *replayed) saving(one *replay.Result, at string) Text {
 	t = append(t, say(" over what was replayed")...)
 	if one.SavedYear.Value != nil {
 		t = append(t, say("; in a year ", strong(r.amount(one.SavedYear, at+"/saved_cost_year", r.a.Currency, 1)), " "+r.a.Currency)...)
-		if one.AssumesYear != "" {
+		if one.AssumesYear != "" && one.AssumesYear != r.assumes() {
 			t = append(t, say(" ("+one.AssumesYear+")")...)
 		}
 	}
@@ -132,7 +147,7 @@ func (r *replayed) budget(one *replay.Result, at string) Text {
 		if i > 0 {
 			t = append(t, Run{Text: ", "})
 		}
-		t = append(t, Run{Text: part.Input + " ("}, Run{Text: display.PerCent(part.Share), At: fmt.Sprintf("%s/budget/%d/share", at, i), Value: &part.Share}, Run{Text: " %)"})
+		t = append(t, Run{Text: r.b.wordy(part.Input) + " ("}, Run{Text: display.PerCent(part.Share), At: fmt.Sprintf("%s/budget/%d/share", at, i), Value: &part.Share}, Run{Text: " %)"})
 	}
 	return append(t, Run{Text: "."})
 }
@@ -164,7 +179,7 @@ func (r *replayed) calibration() *Table {
 		if shown, _, _ := r.b.unitOf(unit); shown != "" && shown != "s" {
 			value = append(value, Run{Text: " " + shown})
 		}
-		t.Rows = append(t.Rows, []Text{say(name), value, say(c.Basis)})
+		t.Rows = append(t.Rows, []Text{say(name), value, say(r.b.wordy(c.Basis))})
 	}
 	if len(t.Rows) == 0 {
 		return nil

@@ -1,7 +1,11 @@
 package report
 
 import (
+	"strings"
+
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/chart"
+	"loadscribe/agent/display"
 	"loadscribe/agent/quantity"
 )
 
@@ -43,8 +47,17 @@ func (b *builder) storageOfSubject(s subject) (blocks []Block) {
 	if len(blocks) == 0 {
 		return nil
 	}
-	blocks = append(blocks, how(volume, seconds)...)
+	blocks = append(blocks, b.how(volume, seconds)...)
 	return append(blocks, para("A receiver is a pressure vessel: it has a certificate, a safety valve, a drain and dates of inspection, and only licensed people fit, move or alter one."))
+}
+
+// volume is a part's size, in the unit of its plate and in that of the figures.
+func (b *builder) volume(m3 float64) string {
+	plate := b.shown(m3, quantity.Volume)
+	if unit, _, _ := b.unitOf("m³"); !strings.HasSuffix(plate, unit) {
+		plate += " (" + display.Cell(&m3, &analysis.Column{Unit: "m³"}, b.data.Site.Units) + " " + unit + ")"
+	}
+	return plate
 }
 
 // partsTable lists the parts of the site file that hold air.
@@ -53,7 +66,7 @@ func (b *builder) partsTable(s subject) *Table {
 	parts := b.site(s.name).Parts
 	for i := range parts {
 		if p := &parts[i]; p.VolumeM3 > 0 {
-			t.Rows = append(t.Rows, []Text{say(p.Name), say(p.Kind), say(b.shown(p.VolumeM3, quantity.Volume))})
+			t.Rows = append(t.Rows, []Text{say(p.Name), say(p.Kind), say(b.volume(p.VolumeM3))})
 		}
 	}
 	if len(t.Rows) == 0 {
@@ -70,11 +83,19 @@ func (b *builder) swingChart(i int) *chart.Chart {
 		return nil
 	}
 	unit, factor, _ := b.unitOf(swing.Unit)
+	const most = 6 // then one for all that is beyond
 	var bars []chart.Bar
-	for _, class := range swing.Distribution {
+	for k, class := range swing.Distribution {
 		name := "over " + number3(class.From*factor)
 		if class.To != nil {
 			name = number3(class.From*factor) + " to " + number3(*class.To*factor)
+		}
+		if k == most && len(swing.Distribution) > most+1 {
+			for _, beyond := range swing.Distribution[k+1:] {
+				class.Count += beyond.Count
+			}
+			bars = append(bars, chart.Bar{Name: "over " + number3(class.From*factor), Values: chart.Values{float64(class.Count)}})
+			break
 		}
 		bars = append(bars, chart.Bar{Name: name, Values: chart.Values{float64(class.Count)}})
 	}

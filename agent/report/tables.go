@@ -157,8 +157,11 @@ func (b *builder) withLimit(r ref) Text {
 	limit.Value, limit.Uncertainty, limit.AtLeast = r.Limit, nil, false
 	value, _, _, _ := display.Interval(&limit, b.data.Site.Units)
 	word := "; limit "
-	if r.Name == "shortest_rest" {
+	switch r.Name {
+	case "shortest_rest":
 		word = "; least "
+	case "isentropic_efficiency": // of new machines: no limit of this one
+		word = "; beside "
 	}
 	return append(t, Run{Text: word}, Run{Text: value, At: r.at + "/limit", Value: r.Limit})
 }
