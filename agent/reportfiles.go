@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"loadscribe/agent/report"
+	"loadscribe/agent/report/page"
 	"loadscribe/agent/report/print"
 )
 
@@ -44,6 +45,7 @@ type reportFormat struct {
 // reportFormats are the files of a report.
 func reportFormats() []reportFormat {
 	return []reportFormat{
+		{"report.html", "text/html; charset=utf-8", page.HTML},
 		{"report.pdf", "application/pdf", print.PDF},
 		{"report.json", "application/json", report.JSON},
 	}

@@ -217,8 +217,8 @@ func (c *clock) tick(at time.Time, form string) {
 // longestShadedMS is how long a window may be in which shifts are shaded.
 const longestShadedMS = 35 * 24 * 3_600_000
 
-// shifts are the hours in which somebody works, as shaded stretches.
-func (b *builder) shifts(c *clock) (spans []chart.Span) {
+// worked are the hours in which somebody works, as shaded stretches.
+func (b *builder) worked(c *clock) (spans []chart.Span) {
 	d := b.data
 	toMS := min(d.ToMS, d.NowMS)
 	if len(d.Site.Shifts) == 0 || toMS-d.FromMS > longestShadedMS {
@@ -327,14 +327,3 @@ func stampMS(stamp string) (int64, bool) {
 
 // local is a time as the site's clocks show it.
 func (b *builder) local(ms int64) time.Time { return time.UnixMilli(ms).In(b.data.Site.Location) }
-
-// joined is a list with commas.
-func joined(all []string) (s string) {
-	for i, one := range all {
-		if i > 0 {
-			s += ", "
-		}
-		s += one
-	}
-	return s
-}

@@ -26,6 +26,15 @@ func Build(made Made, data *Data) *Document {
 // that has nothing to say of this site returns none.
 func parts() []func(*builder) []Section {
 	return []func(*builder) []Section{
+		front,
+		answer,
+		coverage,
+		system,
+		days,
+		duty,
+		cycles,
+		unloadSection,
+		energySection,
 		powerForAir,
 		pressures,
 		demands,
@@ -36,6 +45,11 @@ func parts() []func(*builder) []Section {
 		health,
 		faults,
 		findings,
+		quality,
+		narrower,
+		methods,
+		cautions,
+		evidence,
 	}
 }
 

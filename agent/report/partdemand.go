@@ -74,10 +74,10 @@ func (b *builder) demandChart(s subject) *chart.Chart {
 	unit, factor := b.flowUnit(), factor*60 // of m³/s
 	line := steps(c, d, factor)
 	line.Name = "demand"
-	if seen(line.Y) < 2 {
+	if observed(line.Y) < 2 {
 		return nil
 	}
-	lines := &chart.Lines{X: c.Axis, Y: chart.Axis{Label: "free air", Unit: unit, Zero: true}, Series: []chart.Series{line}, Spans: b.shifts(c)}
+	lines := &chart.Lines{X: c.Axis, Y: chart.Axis{Label: "free air", Unit: unit, Zero: true}, Series: []chart.Series{line}, Spans: b.worked(c)}
 	if machines := b.machinesOf(s); len(machines) == 1 {
 		if full := b.ofMachine(machines[0], "full_load_flow"); full.has() {
 			_, f, _ := b.unitOf(full.Unit)
@@ -96,7 +96,7 @@ func (b *builder) flowUnit() string {
 	return unit
 }
 
-func seen(v chart.Values) (n int) {
+func observed(v chart.Values) (n int) {
 	for _, one := range v {
 		if !math.IsNaN(one) {
 			n++

@@ -102,7 +102,7 @@ func (b *builder) serviceTable(m *analysis.MachineService, at string) *Table {
 		}
 	}
 	if len(untold) > 0 {
-		t.Notes = append([]Text{say(capital(joined(untold)) + ": " + sentence(why))}, t.Notes...)
+		t.Notes = append([]Text{say(capital(strings.Join(untold, ", ")) + ": " + sentence(why))}, t.Notes...)
 	}
 	return t
 }

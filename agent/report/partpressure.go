@@ -154,7 +154,7 @@ func (b *builder) pressureChart(s subject) *chart.Chart {
 	if len(lines.Series) == 0 {
 		return nil
 	}
-	lines.X, lines.Spans = c.Axis, b.shifts(c)
+	lines.X, lines.Spans = c.Axis, b.worked(c)
 	if least := b.site(s.name).MinimumPressurePa; s.kind == "system" && least > 0 {
 		lines.Limits = append(lines.Limits, chart.Limit{At: b.data.Site.Units.Unit(quantity.Pressure).FromSI(least), Name: "users need " + b.shown(least, quantity.Pressure)})
 	}

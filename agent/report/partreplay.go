@@ -287,7 +287,7 @@ func (r *replayed) cautions() (list []Text) {
 		}
 	}
 	for _, c := range order {
-		list = append(list, Text{{Text: capital(joined(names[c])) + ": ", Strong: true}, {Text: sentence(c)}})
+		list = append(list, Text{{Text: capital(strings.Join(names[c], ", ")) + ": ", Strong: true}, {Text: sentence(c)}})
 	}
 	return list
 }

@@ -2,7 +2,7 @@ package report
 
 import (
 	"fmt"
-	"math"
+	"slices"
 	"strings"
 
 	"loadscribe/agent/display"
@@ -96,6 +96,9 @@ func (r *replayed) result(i int) Section {
 // split parts the remarks: users without air come before any saving.
 func (r *replayed) split(remarks []string) (short, rest []Text) {
 	for _, one := range remarks {
+		if slices.Contains(r.a.Remarks, one) {
+			continue // it stands with what the replay rests on
+		}
 		if strings.HasPrefix(one, replay.ShortOfAir) {
 			short = append(short, say(r.b.sentence(one)))
 			continue
@@ -128,11 +131,7 @@ func (r *replayed) saving(one *replay.Result, at string) Text {
 			t = append(t, say(" ("+one.AssumesYear+")")...)
 		}
 	}
-	t = append(t, say(".")...)
-	if half := one.SavedKWh.Interval; half != nil && math.Abs(*one.SavedKWh.Value) <= *half {
-		t = append(t, say(" The saving is not told from nothing: its interval holds nought.")...)
-	}
-	return t
+	return append(t, say(".")...)
 }
 
 // budget says what the interval comes from.
