@@ -9,7 +9,7 @@ import (
 // cycles are the load cycles, and how long they last.
 func cycles(b *builder) []Section {
 	s := Section{ID: "load-cycles", Title: "Load cycles", Level: 1}
-	tables := b.figureTables("Load cycles", []named{{name: "load_cycles", shown: "Times loaded"}, {name: "load_cycles_per_hour", shown: "An hour of running"}, {name: "mean_load_cycle", shown: "Mean cycle"}})
+	tables := b.figureTables("Load cycles", []named{{"load_cycles", "Times loaded"}, {"load_cycles_per_hour", "An hour of running"}, {"mean_load_cycle", "Mean cycle"}})
 	s.Blocks = append(s.Blocks, para("A load cycle reaches from one load to the next. Short ones wear the valves, keep the oil sump from blowing down and so cost energy; a larger receiver or a wider pressure band makes them longer."))
 	if len(tables) == 0 {
 		s.Blocks = append(s.Blocks, b.noFigure("No load cycles", "load_cycles"))

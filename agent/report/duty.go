@@ -16,9 +16,9 @@ func duty(b *builder) []Section {
 	s := Section{ID: "duty", Title: "Duty and starts", Level: 1}
 	s.Blocks = append(s.Blocks, para("Loaded, a machine makes air; unloaded it runs and makes none; in standby it stands and may start at any moment. Duty is the time loaded over the time running. What was not observed is in no share."))
 	times := b.figureTables("How the time was spent", []named{
-		{name: "observed_time", shown: "Observed"}, {name: "unobserved_time", shown: "Not observed"}, {name: "running_time", shown: "Running"}, {name: "loaded_time", shown: "Loaded"}, {name: "part_load_time", shown: "At part load", notNought: true},
-		{name: "unloaded_time", shown: "Unloaded"}, {name: "standby_time", shown: "Standby", notNought: true}, {name: "off_time", shown: "Off", notNought: true}, {name: "stopped_time", shown: "Stopped (off or standby)", notNought: true},
-		{name: "duty_cycle", shown: "Duty"}, {name: "loaded_share", shown: "Loaded share of all time"}, {name: "mean_load_fraction", shown: "Mean share of full flow"}})
+		{"observed_time", "Observed"}, {"unobserved_time", "Not observed"}, {"running_time", "Running"}, {"loaded_time", "Loaded"}, {"part_load_time", "At part load"},
+		{"unloaded_time", "Unloaded"}, {"standby_time", "Standby"}, {"off_time", "Off"}, {"stopped_time", "Stopped (off or standby)"},
+		{"duty_cycle", "Duty"}, {"loaded_share", "Loaded share of all time"}, {"mean_load_fraction", "Mean share of full flow"}})
 	s.Blocks = append(s.Blocks, times...)
 	if len(b.data.Figures.Machines) == 0 {
 		s.Blocks = append(s.Blocks, gap("No machine", "the site file has no machine, so that there is no duty"))
@@ -61,8 +61,8 @@ func (b *builder) dutyByDay(machine int, days []localDay) *chart.Chart {
 func (b *builder) startSection(days []localDay) []Section {
 	s := Section{ID: "starts", Title: "Starts", Level: 2}
 	tables := b.figureTables("Starts and rests, beside what the motor bears", []named{
-		{name: "starts", shown: "Starts"}, {name: "starts_failed", shown: "Of them failed"}, {name: "starts_after_power_failure", shown: "Of them after a power failure"},
-		{name: "starts_per_hour_mean", shown: "Mean an hour"}, {name: "starts_per_hour_max", shown: "Most in any hour"}, {name: "shortest_rest", shown: "Shortest rest"}})
+		{"starts", "Starts"}, {"starts_failed", "Of them failed"}, {"starts_after_power_failure", "Of them after a power failure"},
+		{"starts_per_hour_mean", "Mean an hour"}, {"starts_per_hour_max", "Most in any hour"}, {"shortest_rest", "Shortest rest"}})
 	if len(tables) == 0 {
 		return nil
 	}

@@ -54,8 +54,8 @@ func (b *builder) energySums(of subject) []Block {
 	}
 	absent := reasons{}
 	facts := []Fact{}
-	for _, n := range []named{{name: "energy", shown: "Electricity"}, {name: "energy_unloaded", shown: "Of it without making air"}, {name: "energy_off_shift", shown: "Of it outside the shifts"}, {name: "energy_cost", shown: "Cost of the energy"},
-		{name: "demand_cost", shown: "Charges for demand, this window's share"}, {name: "peak_demand", shown: "Highest demand"}, {name: "air_cost", shown: "Energy for a volume of air"}, {name: "emissions", shown: "Emissions"}} {
+	for _, n := range []named{{"energy", "Electricity"}, {"energy_unloaded", "Of it without making air"}, {"energy_off_shift", "Of it outside the shifts"}, {"energy_cost", "Cost of the energy"},
+		{"demand_cost", "Charges for demand, this window's share"}, {"peak_demand", "Highest demand"}, {"air_cost", "Energy for a volume of air"}, {"emissions", "Emissions"}} {
 		r := b.ofSubject(of, n.name)
 		if r.has() {
 			facts = append(facts, Fact{n.shown, b.figure(r)})
@@ -144,9 +144,9 @@ func (b *builder) energyByTariff(of subject, number int) (blocks []Block) {
 
 // yearNames are the figures of a year for a reader.
 func yearNames() []named {
-	return []named{{name: "energy_year", shown: "Electricity"}, {name: "energy_unloaded_year", shown: "Of it without making air"}, {name: "energy_cost_year", shown: "Cost of the energy"},
-		{name: "unloaded_cost_year", shown: "Of it without making air"}, {name: "demand_cost_year", shown: "Charges for demand"}, {name: "cost_year", shown: "Energy and demand together"},
-		{name: "air_year", shown: "Air delivered"}, {name: "emissions_year", shown: "Emissions"}}
+	return []named{{"energy_year", "Electricity"}, {"energy_unloaded_year", "Of it without making air"}, {"energy_cost_year", "Cost of the energy"},
+		{"unloaded_cost_year", "Of it without making air"}, {"demand_cost_year", "Charges for demand"}, {"cost_year", "Energy and demand together"},
+		{"air_year", "Air delivered"}, {"emissions_year", "Emissions"}}
 }
 
 // yearBlocks are a subject's figures of a year, and what they assume.

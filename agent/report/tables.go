@@ -67,11 +67,11 @@ func (b *builder) analysisTable(caption, first string, t *analysis.Table, at str
 		}
 		out.Rows = append(out.Rows, row)
 		if r.Note != "" {
-			out.Notes = append(out.Notes, say(sentence(r.Name+": "+r.Note)))
+			out.Notes = append(out.Notes, say(b.sentence(r.Name+": "+r.Note)))
 		}
 	}
 	if t.Method != "" {
-		out.Notes = append(out.Notes, say(sentence(t.Method)))
+		out.Notes = append(out.Notes, say(b.sentence(t.Method)))
 	}
 	return out
 }
@@ -112,10 +112,17 @@ func lower(s string) string {
 	return string(unicode.ToLower(r)) + s[n:]
 }
 
-// named is a figure's name in the code and for a reader. Of some nought says nothing.
-type named struct {
-	name, shown string
-	notNought   bool
+// named is a figure's name in the code and for a reader.
+type named struct{ name, shown string }
+
+// noughtSays reports whether a figure of nought is worth a row: of a state that a machine
+// does not have it says nothing.
+func noughtSays(name string) bool {
+	switch name {
+	case "part_load_time", "standby_time", "off_time", "stopped_time":
+		return false
+	}
+	return true
 }
 
 // figureTable sets figures of several machines side by side; figures that none has are
@@ -135,7 +142,7 @@ func (b *builder) figureTable(caption string, machines []int, names []named) *Ta
 				absent.add(r, n.shown, b.data.Figures.Machines[m].Machine, len(machines) > 1)
 				continue
 			}
-			any = any || !n.notNought || *r.Value != 0
+			any = any || *r.Value != 0 || noughtSays(n.name)
 			row = append(row, b.withLimit(r))
 			for _, note := range b.notesOf(n.shown, r) {
 				read.put(note, b.data.Figures.Machines[m].Machine)
@@ -168,8 +175,11 @@ func (b *builder) withLimit(r ref) Text {
 	limit.Value, limit.Uncertainty, limit.AtLeast = r.Limit, nil, false
 	value, _, _, _ := display.Interval(&limit, b.data.Site.Units)
 	word := "; limit "
-	if r.Name == "shortest_rest" {
+	switch r.Name {
+	case "shortest_rest":
 		word = "; least "
+	case "isentropic_efficiency": // of new machines: no limit of this one
+		word = "; beside "
 	}
 	return append(t, Run{Text: word}, Run{Text: value, At: r.at + "/limit", Value: r.Limit})
 }

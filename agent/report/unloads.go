@@ -16,8 +16,8 @@ func unloadSection(b *builder) []Section {
 	s := Section{ID: "unloads", Title: "Unloads", Level: 1}
 	s.Blocks = append(s.Blocks, para("When a machine unloads, its inlet closes and its oil sump blows down; only then does its power fall to what idling takes. Laid over one another, sound unloads fall alike. One that stays high keeps its pressure, and one that climbs again is loading."))
 	tables := b.figureTables("Power and blow-down", []named{
-		{name: "power_loaded", shown: "Power loaded"}, {name: "power_unloaded_mean", shown: "Power unloaded, mean"}, {name: "power_unloaded_settled", shown: "Power unloaded, settled"},
-		{name: "blowdown_time", shown: "Blow-down time"}, {name: "sump_pressure_residual", shown: "Pressure left in the sump"}})
+		{"power_loaded", "Power loaded"}, {"power_unloaded_mean", "Power unloaded, mean"}, {"power_unloaded_settled", "Power unloaded, settled"},
+		{"blowdown_time", "Blow-down time"}, {"sump_pressure_residual", "Pressure left in the sump"}})
 	none := len(tables) == 0
 	s.Blocks = append(s.Blocks, tables...)
 	for i := range b.data.Figures.Machines {
