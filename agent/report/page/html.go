@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"loadscribe/agent/chart"
 	"loadscribe/agent/report"
 )
 
@@ -90,6 +91,7 @@ func (p *page) head(doc *report.Document) {
 		`<meta name="color-scheme" content="light dark"/>`, "\n",
 		`<meta name="generator" content="`, escape("loadscribe "+doc.Made.Version), `"/>`, "\n",
 		"<title>", escape(short(doc.Title, 160)), "</title>\n<style>\n", style)
+	p.put("@media screen and (prefers-color-scheme: dark) { :root { ", chart.CSS(true), "--chart-paper: var(--paper); } }\n")
 	// What runs at the head of each printed page cannot be known to the sheet.
 	fmt.Fprintf(&p.out, "@page { @top-left { content: %s; } }\n@page:first { @top-left { content: none; } }\n", cssString(short(doc.Title, 70)))
 	p.put("</style>\n</head>\n<body>\n", `<a class="skip" href="#report">Skip to the report</a>`, "\n",
