@@ -62,7 +62,7 @@ var palette = [inks]colour{
 	inkLoaded:   {"loaded", "#0d4f7c", "#8ccff2"},
 	inkPartLoad: {"part-load", "#2c7cae", "#3f86b0"},
 	inkUnloaded: {"unloaded", "#c08312", "#d99a1c"},
-	inkStarting: {"starting", "#b04fa2", "#e27fd4"},
+	inkStarting: {"starting", "#913abe", "#e27fd4"},
 	inkStandby:  {"standby", "#666d72", "#a3adb5"},
 	inkStopped:  {"stopped", "#8e9496", "#76818a"},
 	inkTripped:  {"tripped", "#3d0d10", "#fbe3dc"},

@@ -14,16 +14,20 @@ const (
 	lineStep = 9.6 // from one line of a name to the next
 )
 
-// widthSlack is by how much letters may be wider than measured: DejaVu Sans, the widest
-// that browsers fall back to, is by up to 18 % (measured: TestBrowserLetters).
-const widthSlack = 1.18
+// A browser's own letters may be wider than the measured ones: those of DejaVu Sans, the
+// widest that one falls back to, are by up to 15 %, bold ones by up to 25 % (measured
+// from its files with texts of these pictures).
+const (
+	slack     = 1.15
+	slackBold = 1.25
+)
 
 // width is that of a text, pt. Letters that the fonts lack, which a browser takes from
 // elsewhere, count as wide as they are high.
 func width(s string, l letters) float64 {
-	face := Regular()
+	face, slack := Regular(), slack
 	if l.bold {
-		face = Bold()
+		face, slack = Bold(), slackBold
 	}
 	sum := 0
 	for _, r := range s {
@@ -33,7 +37,7 @@ func width(s string, l letters) float64 {
 		}
 		sum += w
 	}
-	return float64(sum) / 1000 * l.size * widthSlack
+	return float64(sum) / 1000 * l.size * slack
 }
 
 // clean takes out what is no letter: control and direction marks, which could turn
@@ -43,7 +47,7 @@ func clean(s string) string {
 		switch {
 		case r == '\n' || r == '\t' || r == '\r' || r == '\u00a0':
 			return ' '
-		case r == unicode.ReplacementChar || unicode.IsControl(r) || unicode.Is(unicode.Cf, r):
+		case r == unicode.ReplacementChar || unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r&0xFFFE == 0xFFFE: // the last: no character, which XML refuses
 			return -1
 		}
 		return r
