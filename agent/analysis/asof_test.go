@@ -14,6 +14,9 @@ import (
 // A record as of a time is, to the last bit, the one that ended there: random readings
 // with gaps, restarts and steps of the clock, cut into pieces anywhere.
 func TestAsOfIsTheRecordThatEndedThere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds of folding, without concurrency")
+	}
 	site := plant(t)
 	rapid.Check(t, func(t *rapid.T) {
 		scans := randomTape(t, site).scans
