@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/display"
@@ -114,6 +115,11 @@ func (b *builder) systemFigures(i int) func(string) ref {
 	return func(name string) ref { return b.ofSystem(i, name) }
 }
 
+// whenMS is when for Unix milliseconds.
+func (b *builder) whenMS(ms int64) string {
+	return b.when(time.UnixMilli(ms).UTC().Format(time.RFC3339Nano))
+}
+
 // shown is a setting of the site file in its units; no figure.
 func (b *builder) shown(si float64, d quantity.Dimension) string {
 	return quantity.Format(si, d, b.data.Site.Units)
@@ -200,22 +206,23 @@ func byFigure(r ref, share float64, assumes, how string) *Effect {
 	return &Effect{Money: a, Currency: r.Unit, Assumes: assumes, How: how}
 }
 
-// table finds a table and where it stands; nil: there is none.
-func (b *builder) tableOf(tables []analysis.Table, under, name string) (*analysis.Table, string) {
+// tableOfMachine and tableOfSystem find a table of the i-th and where it stands; nil:
+// there is none.
+func (b *builder) tableOfMachine(i int, name string) (*analysis.Table, string) {
+	return tableOf(b.data.Figures.Machines[i].Tables, fmt.Sprintf("/data/figures/machines/%d", i), name)
+}
+
+func (b *builder) tableOfSystem(i int, name string) (*analysis.Table, string) {
+	return tableOf(b.data.Figures.Systems[i].Tables, fmt.Sprintf("/data/figures/systems/%d", i), name)
+}
+
+func tableOf(tables []analysis.Table, under, name string) (*analysis.Table, string) {
 	for i := range tables {
 		if tables[i].Name == name {
 			return &tables[i], fmt.Sprintf("%s/tables/%d", under, i)
 		}
 	}
 	return nil, ""
-}
-
-func (b *builder) tableOfMachine(i int, name string) (*analysis.Table, string) {
-	return b.tableOf(b.data.Figures.Machines[i].Tables, fmt.Sprintf("/data/figures/machines/%d", i), name)
-}
-
-func (b *builder) tableOfSystem(i int, name string) (*analysis.Table, string) {
-	return b.tableOf(b.data.Figures.Systems[i].Tables, fmt.Sprintf("/data/figures/systems/%d", i), name)
 }
 
 // value shows one value of a table with its unit.

@@ -33,7 +33,7 @@ const (
 // about what an earlier one has explained.
 func Rules() []Rule {
 	var all []Rule
-	for _, some := range [][]Rule{airRules(), loadRules()} {
+	for _, some := range [][]Rule{dataRules(), faultRules(), machineRules(), stopRules(), {sensorRule()}, airRules(), pressureRules(), loadRules(), {tariffRule()}} {
 		all = append(all, some...)
 	}
 	return all
