@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"loadscribe/agent/report"
+	"loadscribe/agent/report/page"
+	"loadscribe/agent/report/print"
 )
 
 // ReportMade is a report that was made: what it is of, what it finds first, and its
@@ -43,6 +45,8 @@ type reportFormat struct {
 // reportFormats are the files of a report.
 func reportFormats() []reportFormat {
 	return []reportFormat{
+		{"report.html", "text/html; charset=utf-8", page.HTML},
+		{"report.pdf", "application/pdf", print.PDF},
 		{"report.json", "application/json", report.JSON},
 	}
 }

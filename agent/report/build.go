@@ -26,6 +26,12 @@ func Build(made Made, data *Data) *Document {
 // that has nothing to say of this site returns none.
 func parts() []func(*builder) []Section {
 	return []func(*builder) []Section{
+		answer,
+		days,
+		duty,
+		cycles,
+		unloadSection,
+		energySection,
 		findings,
 	}
 }

@@ -16,6 +16,11 @@ type testListCmd struct {
 	JSON bool `help:"Print the JSON of /api/v1/tests."`
 }
 
+type testCancelCmd struct {
+	siteFlags
+	System string `help:"On which system; may be left out where the site has one." placeholder:"NAME"`
+}
+
 type testWithdrawCmd struct {
 	Seq   uint64   `arg:"" name:"number" help:"The result's number, as test list shows it."`
 	Words []string `arg:"" name:"reason" help:"Why it counts no longer."`
@@ -63,6 +68,25 @@ func (c *testListCmd) Run(s *surroundings) error {
 		fmt.Fprintln(s.stdout, "no guided test has a result yet: loadscribe test leak, loadscribe test pump-up")
 	}
 	return nil
+}
+
+// Run breaks off a test of the running agent.
+func (c *testCancelCmd) Run(s *surroundings) error {
+	site, err := c.load()
+	if err != nil {
+		return err
+	}
+	r, err := needRunning(s, site, "only a running agent has a test at work")
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	var status agent.TestStatus
+	if err := r.post(s.ctx, "/api/v1/tests/cancel", map[string]string{"system": c.System}, &status); err != nil {
+		return flagged(err)
+	}
+	_, err = fmt.Fprintf(s.stdout, "the %s test on system %s by %s was cancelled; nothing is filed\n%s\n", status.Test, status.System, status.Who, status.Instruction)
+	return err
 }
 
 // Run takes a result back.

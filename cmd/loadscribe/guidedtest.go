@@ -22,6 +22,7 @@ type testCmd struct {
 	Leak     leakCmd         `cmd:"" help:"How much air flows while nobody uses any: after hours, over whole load cycles."`
 	PumpUp   pumpUpCmd       `cmd:"" name:"pump-up" help:"What a machine really delivers: the plant valve shut, the rise of a known volume timed."`
 	List     testListCmd     `cmd:"" help:"List the results."`
+	Cancel   testCancelCmd   `cmd:"" help:"Break off a test that runs, as one whose command was killed. Nothing is filed."`
 	Withdraw testWithdrawCmd `cmd:"" help:"Take a result back. It stays, and counts no longer."`
 }
 

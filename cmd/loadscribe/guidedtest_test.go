@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -11,6 +12,8 @@ import (
 	"time"
 
 	"loadscribe/agent"
+	"loadscribe/agent/guided"
+	"loadscribe/agent/sitefile"
 )
 
 // notingWriter is a buffer that another goroutine may look at.
@@ -93,7 +96,32 @@ func TestGuidedTestCommand(t *testing.T) {
 	if list := mustRun(t, "test", "list", "--site", site); !strings.Contains(list, "given up") || !strings.Contains(list, "no guided test has a result yet") {
 		t.Errorf("list after it: %q", list)
 	}
+	cancelled(t, site)
 	u.stop()
+}
+
+// A test whose command is gone is broken off by another command.
+func cancelled(t *testing.T, file string) {
+	t.Helper()
+	site, err := loadSite(file, sitefile.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &surroundings{ctx: t.Context(), stdout: io.Discard, stderr: io.Discard}
+	r, err := needRunning(s, site, "the test asks it")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	mustFail(t, exitWrongUse, []string{"--system: ", "no guided test runs"}, "test", "cancel", "--site", file)
+	ask := agent.TestAsk{Test: guided.Leak, Who: "R. Vale", VolumeM3: 1, Confirmed: true}
+	if err := r.post(t.Context(), "/api/v1/tests/start", ask, &agent.TestStatus{}); err != nil {
+		t.Fatal(err)
+	}
+	if out := mustRun(t, "test", "cancel", "--site", file); !strings.Contains(out, "the leak test on system main by R. Vale was cancelled; nothing is filed") {
+		t.Errorf("test cancel says %q", out)
+	}
+	mustFail(t, exitWrongUse, []string{"--system: "}, "test", "cancel", "--site", file)
 }
 
 // What a person sees from the first rise to the result, and what of an agent that

@@ -37,7 +37,7 @@ var allowed = map[string][]string{
 	"agent/transfer":         {"agent/scan"},
 	"agent/bundle":           {"agent/scan", "agent/store", "agent/evidence", "agent/transfer"},
 	"agent": {"agent/evidence", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/poll",
-		"agent/analysis", "agent/replay", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
+		"agent/analysis", "agent/replay", "agent/report", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
 	"dashboard/web": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
 		"agent/publish", "agent/hookup", "agent/transfer", "agent/bundle", "dashboard/web"},

@@ -1,0 +1,260 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/chart"
+	"loadscribe/agent/display"
+	"loadscribe/agent/scan"
+	"loadscribe/agent/sitefile"
+)
+
+// mostDays are drawn as strips: a week, so that each day of it can be read.
+const mostDays = 7
+
+// days shows the days below one another and the week by its hours.
+func days(b *builder) []Section {
+	s := Section{ID: "days", Title: "Seven days", Level: 1}
+	all := b.localDays()
+	if len(all) == 0 {
+		s.Blocks = append(s.Blocks, gap("No day to draw", "the window holds no time that has passed"))
+		return []Section{s}
+	}
+	drawn := all[max(0, len(all)-mostDays):]
+	text := say("Each strip is a day by the clock of the site: what the machine did as a band, and a quantity above it. Hatched or broken is what was not observed; a thin band about the line reaches from the lowest to the highest reading.")
+	if len(drawn) < len(all) {
+		text = append(text, words(" The window has %d days; the last %d are drawn.", len(all), len(drawn)))
+	}
+	s.Blocks = append(s.Blocks, Block{Text: text})
+	for i := range b.data.Site.Machines {
+		m := &b.data.Site.Machines[i]
+		if at := b.machine(m.Name); at >= 0 {
+			s.Blocks = append(s.Blocks, b.strips(m, i, drawn))
+		}
+	}
+	for i, of := range b.subjects() {
+		s.Blocks = append(s.Blocks, b.energyHeat(of, i)...)
+	}
+	for i := range b.data.Figures.Systems {
+		s.Blocks = append(s.Blocks, b.demandHeat(i)...)
+	}
+	return []Section{s}
+}
+
+// localDay is one date of the site.
+type localDay struct {
+	date         time.Time // its midnight
+	fromMS, toMS int64     // of it, within the window
+}
+
+// localDays are the dates of the window, up to when the report is made.
+func (b *builder) localDays() (all []localDay) {
+	from, to := b.data.FromMS, min(b.data.ToMS, b.data.NowMS)
+	if to <= from {
+		return nil
+	}
+	y, m, d := time.UnixMilli(from).In(b.data.Site.Location).Date()
+	for {
+		date := time.Date(y, m, d, 0, 0, 0, 0, b.data.Site.Location)
+		next := time.Date(y, m, d+1, 0, 0, 0, 0, b.data.Site.Location)
+		if date.UnixMilli() >= to {
+			return all
+		}
+		if next.UnixMilli() > from {
+			all = append(all, localDay{date, max(from, date.UnixMilli()), min(to, next.UnixMilli())})
+		}
+		d++
+	}
+}
+
+// clockHour is what the site's clock shows, in hours. The hour that a clock shows twice
+// comes out twice: who draws leaves out what would go back.
+func clockHour(ms int64, loc *time.Location) float64 {
+	t := time.UnixMilli(ms).In(loc)
+	return float64(t.Hour()) + float64(t.Minute())/60 + float64(t.Second())/3600
+}
+
+// strips are a machine's days.
+func (b *builder) strips(m *sitefile.Machine, number int, all []localDay) Block {
+	series, what := b.stripSeries(m)
+	c := &chart.Strips{X: chart.Axis{Label: "hour of the day", Min: 0, Max: 24, Ticks: clockTicks()}, Y: chart.Axis{Label: what, Zero: true}}
+	convert := func(v float64) float64 { return v }
+	if series != nil {
+		unit, factor, offset := b.data.Site.Units.Display(series.unit)
+		c.Y.Unit = unit
+		convert = func(v float64) float64 { return float64(v*factor) + offset }
+	}
+	known := false
+	for _, day := range all {
+		strip := chart.Strip{Name: day.date.Format("Mon 2 Jan"), States: b.stages(m.Name, day)}
+		if series != nil {
+			strip.Line = series.line(day, b.data.Site.Location, convert)
+		}
+		for _, stage := range strip.States {
+			known = known || stage.State != analysis.Unobserved.String()
+		}
+		known = known || len(strip.Line.X) > 0
+		c.Rows = append(c.Rows, strip)
+	}
+	if !known {
+		return gap("No days of "+m.Name+" to draw", "nothing of "+m.Name+" was observed in these days")
+	}
+	title := "The days of " + m.Name
+	if what != "" {
+		title += ", with its " + what
+	}
+	return Block{Chart: &chart.Chart{ID: "days-" + slug(m.Name, number), Title: title, Summary: b.stripSummary(m.Name, all), Strips: c}}
+}
+
+func clockTicks() (ticks []chart.Tick) {
+	for h := 0; h <= 24; h += 3 {
+		ticks = append(ticks, chart.Tick{At: float64(h), Name: fmt.Sprintf("%02d:00", h)})
+	}
+	return ticks
+}
+
+// stripSummary says when the machine first and last ran on each day.
+func (b *builder) stripSummary(machine string, all []localDay) string {
+	text := ""
+	for _, day := range all {
+		var from, to int64
+		for _, r := range b.data.Runs[machine] {
+			if start, end := max(r.FromMS, day.fromMS), min(r.ToMS, day.toMS); r.State.Running() && end > start {
+				if from == 0 {
+					from = start
+				}
+				to = end
+			}
+		}
+		name := day.date.Format("Mon 2 Jan")
+		if from == 0 {
+			text += name + ": not seen running. "
+			continue
+		}
+		clock := func(ms int64) string { return time.UnixMilli(ms).In(b.data.Site.Location).Format("15:04") }
+		text += fmt.Sprintf("%s: first ran at %s, last until %s. ", name, clock(from), clock(to))
+	}
+	return text
+}
+
+// stages are a day's states by its clock.
+func (b *builder) stages(machine string, day localDay) (all []chart.Stage) {
+	add := func(from, to float64, state string) {
+		if n := len(all); n > 0 {
+			from = max(from, all[n-1].To)
+		}
+		if to > from {
+			all = append(all, chart.Stage{From: rounded(from), To: rounded(to), State: state})
+		}
+	}
+	for _, r := range b.data.Runs[machine] {
+		from, to := max(r.FromMS, day.fromMS), min(r.ToMS, day.toMS)
+		for from < to {
+			until := to
+			// The clock changes within it: two pieces.
+			if _, end := time.UnixMilli(from).In(b.data.Site.Location).ZoneBounds(); !end.IsZero() {
+				until = min(to, max(end.UnixMilli(), from+1))
+			}
+			start := clockHour(from, b.data.Site.Location)
+			add(start, start+float64(until-from)/3.6e6, r.State.String())
+			from = until
+		}
+	}
+	return all
+}
+
+// stripSeries is what is drawn of a machine: its power, or what else is read of it.
+func (b *builder) stripSeries(m *sitefile.Machine) (s *bucketed, what string) {
+	for _, of := range []struct {
+		role scan.Role
+		what string
+	}{{scan.Power, "power"}, {scan.MotorCurrent, "current"}, {scan.DischargePressure, "discharge pressure"}, {scan.Flow, "flow"}} {
+		series, ok := b.data.Series[m.Roles[of.role]]
+		if ok && len(series.Cells) > 0 {
+			return bucketsOf(&series), of.what
+		}
+	}
+	return nil, ""
+}
+
+// energyHeat is the mean power of each hour of the week.
+func (b *builder) energyHeat(of subject, number int) []Block {
+	hours := b.data.Hours[of.key()]
+	if len(hours.Rows) == 0 {
+		return nil
+	}
+	var sum [7][24]float64
+	var n [7][24]int
+	for i := range hours.Rows {
+		h := &hours.Rows[i]
+		day := (int(time.UnixMilli(h.StartMS).In(b.data.Site.Location).Weekday()) + 6) % 7
+		sum[day][h.ClockHour] += h.EnergyJ / 3.6e6
+		n[day][h.ClockHour]++
+	}
+	heat := &chart.Heat{Unit: "kW", Columns: clockColumns()}
+	top, topDay, topHour := math.Inf(-1), 0, 0
+	for d, name := range weekdays() {
+		row := make(chart.Values, 24)
+		for h := range row {
+			row[h] = math.NaN()
+			if n[d][h] == 0 {
+				continue
+			}
+			if row[h] = rounded(sum[d][h] / float64(n[d][h])); row[h] > top {
+				top, topDay, topHour = row[h], d, h
+			}
+		}
+		heat.Rows, heat.Cells = append(heat.Rows, name), append(heat.Cells, row)
+	}
+	blocks := []Block{{Chart: &chart.Chart{ID: "energy-week-" + slug(of.name, number), Title: "Mean power of " + of.name + " by weekday and hour",
+		Summary: fmt.Sprintf("Highest on %s from %02d:00, at %s kW. Hatched hours were not observed.", weekdays()[topDay], topHour, display.Cell(&top, &analysis.Column{Name: "mean power", Unit: "kW"}, b.data.Site.Units)), Heat: heat}}}
+	if off := b.ofSubject(of, "energy_off_shift"); off.has() {
+		blocks = append([]Block{para("Outside the shifts "+of.name+" used ", b.figure(off), " of its ", b.figure(b.ofSubject(of, "energy")), " in this window.")}, blocks...)
+	}
+	return blocks
+}
+
+func weekdays() []string { return []string{"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"} }
+
+func clockColumns() (all []string) {
+	for h := range 24 {
+		all = append(all, fmt.Sprintf("%02d", h))
+	}
+	return all
+}
+
+// demandHeat is the mean demand for air of each hour of the week, as the figures have it.
+func (b *builder) demandHeat(system int) []Block {
+	t, _ := b.tableOfSystem(system, "air_demand_profile")
+	if t == nil || len(t.Rows) == 0 || len(t.Columns) == 0 {
+		return nil
+	}
+	name := b.data.Figures.Systems[system].System
+	unit, factor, _ := b.data.Site.Units.Display(t.Columns[0].Unit)
+	heat := &chart.Heat{Unit: unit}
+	for i := range t.Rows {
+		heat.Columns = append(heat.Columns, t.Rows[i].Name[:min(2, len(t.Rows[i].Name))])
+	}
+	top, topDay, topHour := math.Inf(-1), "", ""
+	for d, c := range t.Columns {
+		row := make(chart.Values, len(t.Rows))
+		for h := range t.Rows {
+			row[h] = math.NaN()
+			if v := t.Rows[h].Values[d]; v != nil {
+				row[h] = rounded(*v*factor) + 0 // no -0
+				if row[h] > top {
+					top, topDay, topHour = row[h], c.Name, t.Rows[h].Name
+				}
+			}
+		}
+		heat.Rows, heat.Cells = append(heat.Rows, c.Name), append(heat.Cells, row)
+	}
+	if math.IsInf(top, -1) {
+		return nil
+	}
+	return []Block{{Chart: &chart.Chart{ID: "demand-week-" + slug(name, system), Title: "Mean demand for air of " + name + " by weekday and hour",
+		Summary: fmt.Sprintf("Highest on %s from %s, at %.4g %s. Hatched hours were not observed.", topDay, topHour, top, unit), Heat: heat}}}
+}

@@ -1,0 +1,113 @@
+package report
+
+import (
+	"fmt"
+	"time"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/chart"
+)
+
+// mostBars are the days that a chart of days shows at most: a month.
+const mostBars = 31
+
+// duty is how the machines spent their time, and how often they started.
+func duty(b *builder) []Section {
+	s := Section{ID: "duty", Title: "Duty and starts", Level: 1}
+	s.Blocks = append(s.Blocks, para("Loaded, a machine makes air; unloaded it runs and makes none; in standby it stands and may start at any moment. Duty is the time loaded over the time running. What was not observed is in no share."))
+	times := b.figureTables("How the time was spent", []named{
+		{"observed_time", "Observed"}, {"unobserved_time", "Not observed"}, {"running_time", "Running"}, {"loaded_time", "Loaded"}, {"part_load_time", "At part load"},
+		{"unloaded_time", "Unloaded"}, {"standby_time", "Standby"}, {"off_time", "Off"}, {"stopped_time", "Stopped (off or standby)"},
+		{"duty_cycle", "Duty"}, {"loaded_share", "Loaded share of all time"}, {"mean_load_fraction", "Mean share of full flow"}})
+	s.Blocks = append(s.Blocks, times...)
+	if len(b.data.Figures.Machines) == 0 {
+		s.Blocks = append(s.Blocks, gap("No machine", "the site file has no machine, so that there is no duty"))
+	}
+	days := b.localDays()
+	for i := range b.data.Figures.Machines {
+		if c := b.dutyByDay(i, days); c != nil {
+			s.Blocks = append(s.Blocks, Block{Chart: c})
+		}
+	}
+	return append([]Section{s}, b.startSection(days)...)
+}
+
+// dutyByDay is a machine's hours by state on each day; nil: none is known.
+func (b *builder) dutyByDay(machine int, days []localDay) *chart.Chart {
+	name := b.data.Figures.Machines[machine].Machine
+	days = days[max(0, len(days)-mostBars):]
+	hours := map[string]map[analysis.State]float64{}
+	known := false
+	for _, d := range days {
+		of := spent(b.data.Runs[name], d.fromMS, d.toMS)
+		hours[d.date.Format(time.DateOnly)] = of
+		known = known || seen(of)
+	}
+	if !known {
+		return nil
+	}
+	used := usedStates(hours)
+	bars := &chart.Bars{Value: chart.Axis{Label: "time", Unit: "h", Zero: true}}
+	for _, state := range used {
+		bars.Parts = append(bars.Parts, state.String())
+	}
+	for _, d := range days {
+		bars.Bars = append(bars.Bars, stateBar(d.date.Format("Mon 2"), hours[d.date.Format(time.DateOnly)], used))
+	}
+	return &chart.Chart{ID: "duty-" + slug(name, machine), Title: "The hours of " + name + " by day", Summary: spentSummary(bars), Bars: bars}
+}
+
+// startSection is the part on starts: of a site without states there is none.
+func (b *builder) startSection(days []localDay) []Section {
+	s := Section{ID: "starts", Title: "Starts", Level: 2}
+	tables := b.figureTables("Starts and rests, beside what the motor bears", []named{
+		{"starts", "Starts"}, {"starts_failed", "Of them failed"}, {"starts_after_power_failure", "Of them after a power failure"},
+		{"starts_per_hour_mean", "Mean an hour"}, {"starts_per_hour_max", "Most in any hour"}, {"shortest_rest", "Shortest rest"}})
+	if len(tables) == 0 {
+		return nil
+	}
+	s.Blocks = append(s.Blocks, para("Each start heats the motor, and a short rest does not let it cool: its maker limits both. The most in any hour is of any sixty minutes, wherever they begin."))
+	s.Blocks = append(s.Blocks, tables...)
+	for i := range b.data.Figures.Machines {
+		if c := b.startsByDay(i, days); c != nil {
+			s.Blocks = append(s.Blocks, Block{Chart: c})
+		}
+	}
+	return []Section{s}
+}
+
+// startsByDay is the most starts in an hour of the clock on each day; nil: none was seen.
+func (b *builder) startsByDay(machine int, days []localDay) *chart.Chart {
+	name := b.data.Figures.Machines[machine].Machine
+	days = days[max(0, len(days)-mostBars):]
+	byHour := map[int64]int64{}
+	for i := range b.data.Intervals[name] {
+		v := &b.data.Intervals[name][i]
+		if at, err := time.Parse(time.RFC3339Nano, v.Start); err == nil {
+			byHour[at.UnixMilli()-mod(at.UnixMilli(), 3_600_000)] += v.Starts
+		}
+	}
+	bars := &chart.Bars{Value: chart.Axis{Label: "most starts in an hour", Zero: true}, Parts: []string{"starts"}}
+	most := int64(0)
+	for _, d := range days {
+		top := int64(0)
+		for at := d.fromMS - mod(d.fromMS, 3_600_000); at < d.toMS; at += 3_600_000 {
+			top = max(top, byHour[at])
+		}
+		most = max(most, top)
+		bars.Bars = append(bars.Bars, chart.Bar{Name: d.date.Format("Mon 2"), Values: chart.Values{float64(top)}})
+	}
+	if most == 0 {
+		return nil
+	}
+	limit := ""
+	if r := b.ofMachine(machine, "starts_per_hour_max"); r.Figure != nil && r.Limit != nil {
+		bars.Limits = append(bars.Limits, chart.Limit{At: *r.Limit, Name: fmt.Sprintf("limit %.4g an hour", *r.Limit)})
+		limit = fmt.Sprintf("; the limit is %.4g", *r.Limit)
+	}
+	return &chart.Chart{ID: "starts-" + slug(name, machine), Title: "Most starts of " + name + " in an hour of the clock, by day",
+		Summary: fmt.Sprintf("At most %d in an hour of the clock%s.", most, limit), Bars: bars}
+}
+
+// mod is the remainder that is never below nought.
+func mod(a, n int64) int64 { return ((a % n) + n) % n }

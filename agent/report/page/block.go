@@ -1,0 +1,203 @@
+package page
+
+import (
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"loadscribe/agent/chart"
+	"loadscribe/agent/report"
+)
+
+// Widths of pictures in points: the column of a printed page, and that of a phone.
+const (
+	widePt   = 500
+	narrowPt = 270
+)
+
+// block writes one block of a section; heading is the level of a heading in it.
+func (p *page) block(b *report.Block, within string, heading int) {
+	switch {
+	case len(b.Text) > 0:
+		p.put("<p>")
+		p.text(b.Text)
+		p.put("</p>\n")
+	case len(b.List) > 0:
+		p.put("<ul>\n")
+		for _, t := range b.List {
+			p.put("<li>")
+			p.text(t)
+			p.put("</li>\n")
+		}
+		p.put("</ul>\n")
+	case len(b.Facts) > 0:
+		p.put("<dl>\n")
+		for _, f := range b.Facts {
+			p.put("<div><dt>", prose(f.Name), "</dt><dd>")
+			p.text(f.Is)
+			p.put("</dd></div>\n")
+		}
+		p.put("</dl>\n")
+	case b.Table != nil:
+		p.table(b.Table, within)
+	case b.Chart != nil:
+		p.chart(b.Chart)
+	case b.Box != nil:
+		p.box(b.Box, within, heading)
+	case b.Plain != "":
+		p.put("<pre>", prose(strings.TrimRight(b.Plain, "\n")), "</pre>\n")
+	}
+}
+
+// text writes runs; a number says what it is and where it stands in report.json.
+func (p *page) text(t report.Text) {
+	for i := range t {
+		r := &t[i]
+		var before, after string
+		if id, known := p.links[r.Link]; known && r.Link != "" {
+			before, after = `<a href="#`+id+`">`, "</a>"
+		}
+		if r.Strong {
+			before, after = before+"<strong>", "</strong>"+after
+		}
+		if r.At != "" && r.Value != nil {
+			before += `<data value="` + strconv.FormatFloat(*r.Value, 'g', -1, 64) + `" data-at="` + escape(r.At) + `">`
+			after = "</data>" + after
+		}
+		p.put(before, prose(r.Text), after)
+	}
+}
+
+// table writes a table; a wide one scrolls in a frame of its own, which the keyboard
+// reaches.
+func (p *page) table(t *report.Table, within string) {
+	id := p.id(within + "-table")
+	kind := "few"
+	switch {
+	case len(t.Columns) > 6:
+		kind = "many"
+	case len(t.Columns) > 3:
+		kind = "some"
+	}
+	p.put(`<div class="table `, kind, `"`)
+	if kind != "few" {
+		p.put(` role="group" tabindex="0" aria-labelledby="`, id, `"`)
+	}
+	p.put(">\n<table>\n", `<caption id="`, id, `">`, prose(t.Caption), "</caption>\n<thead>\n<tr>")
+	for _, c := range t.Columns {
+		p.columnHead(&c)
+	}
+	p.put("</tr>\n</thead>\n<tbody>\n")
+	for _, row := range t.Rows {
+		p.put("<tr>")
+		for i, cell := range row {
+			number := i < len(t.Columns) && t.Columns[i].Number
+			p.cell(cell, i == 0 && !number, number)
+		}
+		p.put("</tr>\n")
+	}
+	p.put("</tbody>\n</table>\n")
+	for _, note := range t.Notes {
+		p.put(`<p class="note">`)
+		p.text(note)
+		p.put("</p>\n")
+	}
+	p.put("</div>\n")
+}
+
+func (p *page) columnHead(c *report.Column) {
+	if c.Head == "" && c.Unit == "" { // a heading that says nothing is none
+		p.put("<td></td>")
+		return
+	}
+	class := ""
+	if c.Number {
+		class = ` class="number"`
+	}
+	p.put(`<th scope="col"`, class, ">", prose(c.Head))
+	if c.Unit != "" {
+		p.put(` <span class="unit">`, prose(c.Unit), "</span>")
+	}
+	p.put("</th>")
+}
+
+// cell writes a cell; the first of a row names it.
+func (p *page) cell(t report.Text, names, number bool) {
+	tag, rest := "td", ""
+	if names && said(t) {
+		tag, rest = "th", ` scope="row"`
+	}
+	class := ""
+	if number {
+		class = "number"
+	}
+	whole, longest := measure(t)
+	switch {
+	case longest > 24: // such a word may break anywhere, or a row would be as wide as it
+		class += " long"
+	case number && whole <= 14: // a value stays with its uncertainty
+		class += " tight"
+	}
+	if class != "" {
+		rest += ` class="` + strings.TrimSpace(class) + `"`
+	}
+	p.put("<", tag, rest, ">")
+	p.text(t)
+	p.put("</", tag, ">")
+}
+
+func said(t report.Text) bool {
+	whole, _ := measure(t)
+	return whole > 0
+}
+
+// measure is the length of a text and of its longest word, in characters.
+func measure(t report.Text) (whole, longest int) {
+	var all strings.Builder
+	for i := range t {
+		all.WriteString(t[i].Text)
+	}
+	for word := range strings.FieldsSeq(all.String()) {
+		n := utf8.RuneCountInString(word)
+		whole, longest = whole+n+1, max(longest, n)
+	}
+	return max(0, whole-1), longest
+}
+
+// chart writes a picture twice, for wide screens and paper, and for phones: one that
+// is made smaller could not be read. The style shows one of them.
+func (p *page) chart(c *chart.Chart) {
+	wide, narrow := *c, *c
+	id := p.id(c.ID)
+	wide.ID, narrow.ID = p.id(id+"-wide"), p.id(id+"-narrow")
+	p.put(`<figure id="`, id, `">`, "\n<figcaption><strong>", prose(c.Title), "</strong> ", prose(c.Summary), "</figcaption>\n",
+		`<div class="wide">`, chart.SVG(&wide, widePt), "</div>\n",
+		`<div class="narrow">`, chart.SVG(&narrow, narrowPt), "</div>\n</figure>\n")
+}
+
+// kinds are the words of boxes: told before colour tells it.
+var kinds = map[string]string{report.BoxFinding: "Finding", report.BoxCaution: "Caution", report.BoxGap: "Not known"}
+
+func (p *page) box(b *report.Box, within string, heading int) {
+	h := "h" + strconv.Itoa(heading)
+	p.put(`<div class="box `, p.class(b.Kind), `">`, "\n")
+	if b.Title != "" {
+		p.put("<", h, ">")
+		if kind := kinds[b.Kind]; kind != "" && !strings.HasPrefix(strings.ToLower(b.Title), strings.ToLower(kind)) {
+			p.put(`<span class="kind">`, kind, ":</span> ")
+		}
+		p.put(prose(b.Title), "</", h, ">\n")
+	}
+	for i := range b.Blocks {
+		p.block(&b.Blocks[i], within, heading+1)
+	}
+	p.put("</div>\n")
+}
+
+// class is a box's kind as a class: one that is not known has the look of an answer.
+func (p *page) class(kind string) string {
+	if _, known := kinds[kind]; known {
+		return kind
+	}
+	return report.BoxAnswer
+}
