@@ -89,7 +89,11 @@ func (b *Bar) stack(each func(part int, from, to float64)) {
 	}
 }
 
-var spreadStroke = paint{stroke: inkText, width: 1}
+// spread draws an interval so that it is seen on a bar and beside it.
+func (p pen) spread(strokes ...shape) {
+	p.draw(paint{stroke: inkPaper, width: 2.8}, strokes...)
+	p.draw(paint{stroke: inkText, width: 1}, strokes...)
+}
 
 // drawRows draws bars as rows: names at the left, what they come to at the right.
 func (b *Bars) drawRows(p pen, w, y float64, ys reach) float64 {
@@ -134,7 +138,7 @@ func (b *Bars) drawRows(p pen, w, y float64, ys reach) float64 {
 		})
 		if bar.spread() {
 			lo, hi := s.place(bar.Low), s.place(bar.High)
-			p.draw(spreadStroke, seg(lo, mid, hi, mid), seg(lo, mid-3, lo, mid+3), seg(hi, mid-3, hi, mid+3))
+			p.spread(seg(lo, mid, hi, mid), seg(lo, mid-3, lo, mid+3), seg(hi, mid-3, hi, mid+3))
 			end = max(end, hi)
 		}
 		p.words(end+4, mid+2.8, w-end-4, bar.mark(), nameLeft)
@@ -181,94 +185,4 @@ func (b *Bars) limitLines(p pen, w float64, s scale, top, bottom float64) {
 			end = mid + half
 		}
 	}
-}
-
-// drawColumns draws bars as columns: names below, what they come to above.
-func (b *Bars) drawColumns(p pen, w, y float64, ys reach) float64 {
-	const high = 130.0
-	var s, x scale
-	p.words(0, y+8, w, b.Value.title(), nameLeft)
-	s.b = y + 22
-	s.a = s.b + high
-	var ticks []Tick
-	s.lo, s.hi, ticks = b.Value.fit(ys, 6)
-	x.a, x.b = min(widest(ticks, tickRight)+6, 0.25*w), w-6
-	labels := b.limitLabels(0.25 * w)
-	for _, l := range labels {
-		for _, line := range l.lines {
-			x.b = min(x.b, w-besideWidth-width(line, nameLeft)-1)
-		}
-	}
-	for _, t := range ticks {
-		at := s.place(t.At)
-		p.line(paint{stroke: inkHair, width: 0.5}, x.a, at, x.b, at)
-		p.words(x.a-4, at+2.7, x.a-4, t.Name, tickRight)
-	}
-	slot := (x.b - x.a) / float64(len(b.Bars))
-	thick := min(slot*0.8, 46)
-	if len(b.Bars) > 12 {
-		thick = slot * 0.92
-	}
-	marksFit := true
-	for i := range b.Bars {
-		marksFit = marksFit && width(clean(b.Bars[i].Label), tickLeft) <= slot-2
-	}
-	for i := range b.Bars {
-		bar, mid := &b.Bars[i], x.a+slot*(float64(i)+0.5)
-		end := s.place(0)
-		bar.stack(func(part int, from, to float64) {
-			a, z := s.place(from), s.place(to)
-			p.rect(paint{fill: partInk(b.Parts, part), stroke: inkPaper, width: 0.3}, mid-thick/2, min(a, z), thick, math.Abs(z-a))
-			end = min(end, a, z)
-		})
-		if bar.spread() {
-			lo, hi := s.place(bar.Low), s.place(bar.High)
-			p.draw(spreadStroke, seg(mid, lo, mid, hi), seg(mid-3, lo, mid+3, lo), seg(mid-3, hi, mid+3, hi))
-			end = min(end, hi)
-		}
-		if marksFit {
-			p.words(mid, end-3, slot, bar.Label, letters{sizeTick, false, inkText, middle})
-		}
-	}
-	p.line(paint{stroke: inkEdge, width: 0.7}, x.a, s.place(0), x.b, s.place(0))
-	for i := range labels {
-		labels[i].y = s.within(labels[i].value)
-		p.line(limitStroke, x.a, labels[i].y, x.b, labels[i].y)
-	}
-	p.beside(pushApart(labels, s.b, s.a), x.b)
-	return b.columnNames(p, w, x.a, slot, s.a)
-}
-
-func (b *Bars) limitLabels(room float64) (all []label) {
-	for _, m := range b.Limits {
-		if lines := wrap(m.Name, room, 3, nameLeft); len(lines) > 0 {
-			all = append(all, label{value: m.At, lines: lines, sample: limitStroke})
-		}
-	}
-	return all
-}
-
-// columnNames writes the names below: in up to three lines where they are few, else each
-// that has room.
-func (b *Bars) columnNames(p pen, w, from, slot, y float64) float64 {
-	lines, most := make([][]string, len(b.Bars)), 1
-	if slot > 34 {
-		for i := range b.Bars {
-			lines[i] = wrap(b.Bars[i].Name, slot-4, 3, tickLeft)
-			most = max(most, len(lines[i]))
-		}
-		for i := range lines {
-			for j, line := range lines[i] {
-				p.text(from+slot*(float64(i)+0.5), y+10.5+float64(j)*9, line, tickMiddle)
-			}
-		}
-		return y + 6 + float64(most)*9
-	}
-	s := scale{0, float64(len(b.Bars)), from, from + slot*float64(len(b.Bars))}
-	var ticks []Tick
-	for i := range b.Bars {
-		ticks = append(ticks, Tick{float64(i) + 0.5, b.Bars[i].Name})
-	}
-	p.tickRow(s, ticks, y, 0, w)
-	return y + 15
 }

@@ -12,9 +12,20 @@ type shape struct {
 // paint is how shapes are drawn. The zero ink draws nothing.
 type paint struct {
 	fill, stroke ink
-	wash         bool    // the fill lets what lies below through
+	wash         bool    // lets what lies below through
 	width        float64 // of the stroke, pt
 	dash         dash
+}
+
+// opacity is how much of what lies below a wash hides.
+func (p paint) opacity() float64 {
+	switch {
+	case !p.wash:
+		return 1
+	case p.fill != inkNone: // a band, through which lines show
+		return 0.22
+	}
+	return 0.5 // one line of many
 }
 
 // dash is a place in dashes.
@@ -22,7 +33,7 @@ type dash int
 
 // dashes are the lengths of strokes and gaps, pt; those of the first six tell the
 // series apart without their colour.
-var dashes = [...][]float64{nil, {6, 2.5}, {1.5, 1.8}, {8, 2, 1.5, 2}, {3, 2}, {10, 2.5}, {2, 2.2}}
+var dashes = [...][]float64{nil, {6, 2.5}, {2.2, 1.8}, {8, 2, 1.5, 2}, {4, 2}, {10, 2.5}, {2, 2.2}}
 
 const dashLimit dash = 6
 

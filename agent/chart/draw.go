@@ -2,9 +2,6 @@ package chart
 
 import "math"
 
-// washOpacity is that of bands and fills, through which lines show.
-const washOpacity = 0.22
-
 // paintChart draws and returns the height, pt. The title and the summary are not
 // drawn: they are words of the page around it.
 func paintChart(cv canvas, c *Chart, w float64) float64 {

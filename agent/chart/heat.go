@@ -69,27 +69,15 @@ func drawHeat(p pen, h *Heat, w float64) float64 {
 	for i, c := range h.Columns {
 		ticks = append(ticks, Tick{float64(i) + 0.5, c})
 	}
-	p.headRow(scale{0, float64(len(h.Columns)), x, x + cell*float64(len(h.Columns))}, ticks, y-4, w)
+	for _, t := range (scale{0, float64(len(h.Columns)), x, x + cell*float64(len(h.Columns))}).spaced(ticks, 0, w) {
+		p.text(t.x, y-4, t.Name, tickMiddle)
+	}
 	for i := range h.Rows {
 		p.words(x-6, y+high/2+2.8, x-6, h.Rows[i], nameRight)
 		y += high
 	}
 	h.drawCells(p, x, 13, cell, high, from, step)
 	return h.drawKey(p, x, y+7, w, from, step)
-}
-
-// headRow writes names over columns, those that have room.
-func (p pen) headRow(s scale, ticks []Tick, y, w float64) {
-	end := math.Inf(-1)
-	for _, t := range ticks {
-		name := cut(t.Name, w/2, tickMiddle)
-		half := width(name, tickMiddle) / 2
-		mid := min(max(s.place(t.At), half), w-half)
-		if name != "" && mid-half > end+3 {
-			p.text(mid, y, name, tickMiddle)
-			end = mid + half
-		}
-	}
 }
 
 // stepOf is the step of a value.

@@ -61,35 +61,66 @@ func (p pen) beside(all []label, x float64) {
 // besideWidth is what beside needs to the right of x for the text itself to have room.
 const besideWidth = 7 + 14 + 3
 
-// legend writes samples with names in rows from (x, y), and returns where the next
-// thing may stand.
+// sample is how something is drawn, beside its name.
 type sample struct {
-	name  string
-	paint paint
-	// height is the sample's, as a share; hatch: drawn hatched.
-	height float64
-	hatch  bool
+	name   string
+	paint  paint
+	height float64 // of the sample, as a share
+	hatch  bool    // drawn hatched
+	line   bool    // a stroke, not a box
 }
 
+const (
+	sampleWide = 14.0
+	sampleHigh = 8.0
+)
+
+// wide is what a sample and its name take, where the name has no more than room.
+func (s *sample) wide(room float64) float64 {
+	return sampleWide + 4 + width(cut(s.name, room, tickLeft), tickLeft)
+}
+
+// draw draws a sample with its upper left corner at (x, y), its name with room.
+func (s *sample) draw(p pen, x, y, room float64) {
+	base := y + sampleHigh
+	switch h := sampleHigh * s.height; {
+	case s.line:
+		p.line(s.paint, x, y+sampleHigh/2, x+sampleWide, y+sampleHigh/2)
+	case s.hatch:
+		p.hatch(x, y, sampleWide, sampleHigh)
+		p.rect(paint{stroke: inkHatch, width: 0.5}, x, y, sampleWide, sampleHigh)
+	case h > 0:
+		p.rect(s.paint, x, base-h, sampleWide, h)
+		p.line(paint{stroke: inkEdge, width: 0.6}, x, base, x+sampleWide, base)
+	default:
+		p.line(paint{stroke: inkEdge, width: 0.6}, x, base, x+sampleWide, base)
+	}
+	p.words(x+sampleWide+4, y+7.5, room, s.name, tickLeft)
+}
+
+// legend writes samples with names in rows from (x, y), and returns where the next
+// thing may stand.
 func (p pen) legend(x, y, to float64, all []sample) float64 {
-	const box, high = 14, 8.0
-	at := x
-	for _, s := range all {
-		name := cut(s.name, to-x-box-4, tickLeft)
-		w := box + 4 + width(name, tickLeft) + 12
-		if at > x && at+w-12 > to {
+	at, room := x, to-x-sampleWide-4
+	for i := range all {
+		w := all[i].wide(room)
+		if at > x && at+w > to {
 			at, y = x, y+12
 		}
-		switch h := high * s.height; {
-		case s.hatch:
-			p.hatch(at, y, box, high)
-			p.rect(paint{stroke: inkHatch, width: 0.5}, at, y, box, high)
-		case h > 0:
-			p.rect(s.paint, at, y+high-h, box, h)
-		}
-		p.line(paint{stroke: inkEdge, width: 0.6}, at, y+high, at+box, y+high)
-		p.text(at+box+4, y+7.5, name, tickLeft)
-		at += w
+		all[i].draw(p, at, y, room)
+		at += w + 12
 	}
 	return y + 12
+}
+
+// heading writes a title at the left of the first row, and samples at its right.
+func (p pen) heading(w float64, title string, all []sample) {
+	x := w
+	for i := len(all) - 1; i >= 0; i-- {
+		room := 0.6*w/float64(len(all)) - sampleWide - 12
+		x -= all[i].wide(room)
+		all[i].draw(p, x, 0.5, room)
+		x -= 10
+	}
+	p.words(0, 8, x, title, nameLeft)
 }

@@ -1,16 +1,20 @@
 package chart
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // seriesWidth are the weights that help to tell series apart.
-var seriesWidth = [series]float64{1.5, 1.3, 1.1, 1.5, 1.9, 1.3}
+var seriesWidth = [series]float64{1.5, 1.3, 1.6, 1.5, 1.9, 1.3}
 
 // stroke is how a series is drawn.
 func (s *Series) stroke() paint {
 	k := ((s.Kind % series) + series) % series
 	p := paint{stroke: inkSeries1 + ink(k), width: seriesWidth[k], dash: dash(k)}
 	if s.Thin {
-		p.width, p.dash = 0.45, 0
+		p.width, p.dash, p.wash = 0.5, 0, true
 	}
 	return p
 }
@@ -40,13 +44,7 @@ func drawLines(p pen, l *Lines, w float64) float64 {
 		l.Series[i].drawArea(p, f)
 	}
 	l.drawLimits(p, f)
-	for _, last := range []bool{false, true} { // the many first, so that none hides the few
-		for i := range l.Series {
-			if l.Series[i].Thin != last {
-				l.Series[i].drawLine(p, f)
-			}
-		}
-	}
+	l.drawSeries(p, f)
 	p.beside(f.labels, f.x.b)
 	bottom := f.y.a
 	p.tickRow(f.x, f.xTicks, bottom, 0, w)
@@ -179,7 +177,12 @@ func (l *Lines) drawGround(p pen, f *frame) {
 		p.words(f.x.a-4, y+2.7, f.x.a-4, t.Name, tickRight)
 	}
 	p.line(paint{stroke: inkEdge, width: 0.7}, f.x.a, bottom, f.x.b, bottom)
-	p.words(0, 8, f.width, l.Y.title(), nameLeft)
+	var hidden []sample
+	for _, g := range l.gaps(f.x, f.y) {
+		p.hatch(g[0], top, g[1]-g[0], bottom-top)
+		hidden = []sample{{name: "not observed", hatch: true}}
+	}
+	p.heading(f.width, l.Y.title(), hidden)
 }
 
 // drawArea draws a series' band and fill.
@@ -199,19 +202,59 @@ func (s *Series) drawArea(p pen, f *frame) {
 	}
 }
 
-func (s *Series) drawLine(p pen, f *frame) {
+// drawSeries draws the lines: the many first, so that none hides the few, and these
+// with an edge of the paper's colour, so that they stand out of the many.
+func (l *Lines) drawSeries(p pen, f *frame) {
+	many := false
+	for _, thin := range []bool{true, false} {
+		for i := range l.Series {
+			if s := &l.Series[i]; s.Thin == thin {
+				s.drawLine(p, f, s.stroke(), !thin && many)
+				many = many || thin
+			}
+		}
+	}
+}
+
+func (s *Series) drawLine(p pen, f *frame, how paint, edged bool) {
 	var all []shape
-	dot := s.stroke()
 	for _, r := range s.runs(f.x, f.y) {
 		if len(r.line) == 1 || len(r.line) == 2 && r.line[0] == r.line[1] { // alone between gaps
-			p.rect(paint{fill: dot.stroke}, r.line[0].x-1, r.line[0].y-1, 2, 2)
+			p.rect(paint{fill: how.stroke}, r.line[0].x-1, r.line[0].y-1, 2, 2)
 			continue
 		}
 		all = append(all, shape{points: r.line})
 	}
-	if len(all) > 0 {
-		p.draw(dot, all...)
+	if len(all) == 0 {
+		return
 	}
+	if edged {
+		p.draw(paint{stroke: inkPaper, width: how.width + 1.6}, all...)
+	}
+	p.draw(how, all...)
+}
+
+// gaps are the stretches of x, as places, in which nothing was observed: between the
+// first and the last that was, and on a clock from the axis' end to its other.
+func (l *Lines) gaps(x, y scale) (all [][2]float64) {
+	var seen [][2]float64
+	for i := range l.Series {
+		for _, r := range l.Series[i].runs(x, y) {
+			seen = append(seen, [2]float64{r.line[0].x, r.line[len(r.line)-1].x})
+		}
+	}
+	slices.SortFunc(seen, func(a, b [2]float64) int { return cmp.Compare(a[0], b[0]) })
+	end, last := seen[0][0], 0.0
+	if l.X.Ticks != nil {
+		end, last = x.a, x.b
+	}
+	for _, s := range append(seen, [2]float64{last, last}) {
+		if s[0]-end >= 2 {
+			all = append(all, [2]float64{end, s[0]})
+		}
+		end = max(end, s[1])
+	}
+	return all
 }
 
 func (l *Lines) drawLimits(p pen, f *frame) {

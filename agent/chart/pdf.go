@@ -98,7 +98,7 @@ func (p *onPDF) draw(how paint, shapes ...shape) {
 		return
 	}
 	if how.wash {
-		p.pdf.SetAlpha(washOpacity, "Normal")
+		p.pdf.SetAlpha(how.opacity(), "Normal")
 		defer p.pdf.SetAlpha(1, "Normal")
 	}
 	for _, sh := range shapes {

@@ -1,128 +1,177 @@
 package chart
 
-import "strconv"
+import (
+	"math"
+	"strconv"
+)
 
 // slot is a place of the plant as drawn.
 type slot struct {
 	PlantPart
-	number  string // where names do not fit, of the list below
 	machine bool
+	x, wide float64 // its left edge
+	y       float64 // the height of its pressure, or of the last read before it
 }
+
+func (s *slot) read() bool { return known(s.Pressure) && s.Pressure != 0 }
+
+const plantGap = 12.0 // between machines, and before the parts
 
 // drawPlant draws a place for each machine and part, left to right as the air goes, at
 // the height of its pressure; what stands there, and what reads it, is written below.
 func drawPlant(p pen, pl *Plant, w float64) float64 {
-	slots := pl.slots()
+	slots, f := pl.frame(w)
 	if len(slots) == 0 {
 		return 0
 	}
-	r := nowhere()
+	notes, unread := []sample{}, false
 	for i := range slots {
-		if slots[i].read() {
-			r.take(slots[i].Pressure)
-		}
+		unread = unread || !slots[i].read()
 	}
-	if !r.empty() && pl.Minimum > 0 {
-		r.take(pl.Minimum)
+	level := len(f.yTicks) > 0
+	if level && pl.Minimum > 0 {
+		notes = append(notes, sample{name: "least that users need: " + short(pl.Minimum) + " " + pl.Unit, paint: limitStroke, line: true})
 	}
-	f := frame{width: w, head: 14}
-	var high float64
-	f.y.b = f.head
-	if r.empty() {
-		f.x.a, high = 0, 26
-	} else {
-		f.y.lo, f.y.hi, f.yTicks = Axis{}.fit(reach{r.lo - 0.08*(r.hi-r.lo), r.hi + 0.12*(r.hi-r.lo)}, 5)
-		f.x.a, high = widest(f.yTicks, tickRight)+6, 96
+	if level && unread {
+		notes = append(notes, sample{name: "not read there", paint: unreadStroke, line: true})
 	}
-	f.x.b, f.y.a = w-1, f.y.b+high
-	wide := (f.x.b - f.x.a) / float64(len(slots))
-	numbered := wide < 50
-	if !r.empty() {
-		title := Axis{Label: "Pressure", Unit: pl.Unit}.title()
-		p.words(0, 8, w, title, nameLeft)
+	title := "No pressure is read along the air's way"
+	if level {
+		title = Axis{Label: "Pressure", Unit: pl.Unit}.title()
 		for _, t := range f.yTicks {
 			y := f.y.place(t.At)
 			p.line(paint{stroke: inkHair, width: 0.5}, f.x.a, y, f.x.b, y)
 			p.words(f.x.a-4, y+2.7, f.x.a-4, t.Name, tickRight)
 		}
 	}
-	drawAir(p, slots, &f, wide)
-	if !r.empty() && pl.Minimum > 0 {
-		y := f.y.place(pl.Minimum)
-		p.line(limitStroke, f.x.a, y, f.x.b, y)
-		p.words(f.x.b, y+9.5, w/2, "least that users need: "+short(pl.Minimum)+" "+pl.Unit, letters{sizeTick, false, inkLimit, right})
-	}
-	if numbered {
-		return pl.drawList(p, slots, &f, wide)
-	}
-	return pl.drawNames(p, slots, &f, wide)
-}
-
-func (pl *Plant) slots() (all []slot) {
-	for _, m := range pl.Machines {
-		all = append(all, slot{PlantPart: m, machine: true})
-	}
-	for _, m := range pl.Parts {
-		all = append(all, slot{PlantPart: m})
-	}
-	for i := range all {
-		all[i].number = strconv.Itoa(i + 1)
-	}
-	return all
-}
-
-func (s *slot) read() bool { return known(s.Pressure) && s.Pressure != 0 }
-
-func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
-
-// drawAir draws the air at its pressure: a level over each place that is read, broken
-// where nothing reads it. Machines feed side by side; parts follow one another.
-func drawAir(p pen, slots []slot, f *frame, wide float64) {
-	level := func(s *slot) float64 {
-		if s.read() && len(f.yTicks) > 0 {
-			return f.y.place(s.Pressure)
-		}
-		return (f.y.a + f.y.b) / 2
+	p.heading(w, title, notes)
+	drawAir(p, slots, f, level)
+	if level && pl.Minimum > 0 {
+		p.line(limitStroke, f.x.a, f.y.place(pl.Minimum), f.x.b, f.y.place(pl.Minimum))
 	}
 	for i := range slots {
 		s := &slots[i]
-		x, y := f.x.a+float64(i)*wide, level(s)
-		how := paint{fill: inkSeries1, wash: true}
-		if !s.read() {
-			p.hatchless(x+3, y, wide-6, f.y.a-y)
-		} else {
-			p.rect(how, x+3, y, wide-6, f.y.a-y)
-			p.line(paint{stroke: inkSeries1, width: 2}, x+3, y, x+wide-3, y)
-			p.words(x+wide/2, y-4, wide, short(s.Pressure), letters{sizeName, true, inkText, middle})
+		if r := min(9, s.wide/2-3); r > 3 {
+			p.symbol(s.Kind, s.machine, s.x+s.wide/2, f.y.a-13, r)
 		}
+		if level && s.read() {
+			p.words(s.x+s.wide/2, s.y-4, s.wide+plantGap/2, short(s.Pressure), letters{sizeName, true, inkText, middle})
+		}
+	}
+	if slots[0].wide < 46 {
+		return drawList(p, slots, f)
+	}
+	return drawNames(p, slots, f)
+}
+
+// frame lays out the places and the scale of pressure, which has no ticks where nothing
+// is read.
+func (pl *Plant) frame(w float64) ([]slot, *frame) {
+	var slots []slot
+	for _, m := range pl.Machines {
+		slots = append(slots, slot{PlantPart: m, machine: true})
+	}
+	for _, m := range pl.Parts {
+		slots = append(slots, slot{PlantPart: m})
+	}
+	r, f := nowhere(), &frame{width: w, head: 16}
+	for i := range slots {
+		if slots[i].read() {
+			r.take(slots[i].Pressure)
+		}
+	}
+	f.y.b, f.x.b = f.head, w-1
+	f.y.a = f.y.b + 28
+	if !r.empty() {
+		if pl.Minimum > 0 {
+			r.take(pl.Minimum)
+		}
+		// Room for the numbers above, and below the lowest level for what stands there.
+		room := max(r.hi-r.lo, 0.02*r.hi)
+		f.y.lo, f.y.hi, f.yTicks = Axis{Min: r.lo - 0.5*room, Max: r.hi + 0.22*room}.fit(r, 5)
+		f.y.a = f.y.b + 120
+		f.x.a = widest(f.yTicks, tickRight) + 6
+	}
+	machines := len(pl.Machines)
+	wide := (f.x.b - f.x.a - plantGap*float64(machines)) / float64(max(len(slots), 1))
+	x, y := f.x.a, math.NaN()
+	for i := range slots {
+		s := &slots[i]
+		s.x, s.wide = x, wide
+		x += wide
 		if s.machine {
-			p.line(paint{stroke: inkText, width: 1.4}, x+3, f.y.a, x+wide-3, f.y.a)
+			x += plantGap
+		}
+		if s.read() && !r.empty() {
+			s.y = f.y.place(s.Pressure)
+			if y = s.y; s.machine { // machines feed side by side: none is before another
+				y = math.NaN()
+			}
+			continue
+		}
+		if s.y = y; !known(y) {
+			s.y = (f.y.a + f.y.b) / 2
+		}
+	}
+	return slots, f
+}
+
+func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+
+var (
+	airStroke    = paint{stroke: inkSeries1, width: 2}
+	unreadStroke = paint{stroke: inkEdge, width: 1, dash: dashLimit}
+)
+
+// drawAir draws the air at its pressure: a level over each place, broken where nothing
+// reads it, a step down between two, and an arrow from the machines into the first part.
+func drawAir(p pen, slots []slot, f *frame, level bool) {
+	for i := range slots {
+		s := &slots[i]
+		if !level {
+			p.line(paint{stroke: inkEdge, width: 0.5}, s.x+s.wide, f.y.a-18, s.x+s.wide, f.y.a)
+			continue
+		}
+		if s.read() {
+			p.rect(paint{fill: inkSeries1, wash: true}, s.x, s.y, s.wide, f.y.a-s.y)
+			p.line(airStroke, s.x, s.y, s.x+s.wide, s.y)
+		} else {
+			p.line(unreadStroke, s.x, s.y, s.x+s.wide, s.y)
+		}
+		p.line(paint{stroke: inkPaper, width: 0.8}, s.x+s.wide, s.y+1, s.x+s.wide, f.y.a)
+		if i > 0 && !slots[i-1].machine && slots[i-1].y != s.y {
+			p.line(airStroke, s.x, slots[i-1].y, s.x, s.y)
+		}
+		if x, y := s.x+s.wide+plantGap/2, f.y.a-13; s.machine && i+1 < len(slots) {
+			if slots[i+1].machine { // beside one another: what they give adds up
+				p.draw(paint{stroke: inkEdge, width: 1}, seg(x-3.5, y, x+3.5, y), seg(x, y-3.5, x, y+3.5))
+			} else {
+				p.draw(paint{fill: inkEdge}, shape{[]point{{x - 3, y - 4}, {x + 4, y}, {x - 3, y + 4}}, true})
+			}
 		}
 	}
 	p.line(paint{stroke: inkEdge, width: 0.7}, f.x.a, f.y.a, f.x.b, f.y.a)
 }
 
-// hatchless is the outline of a place that nothing reads.
-func (p pen) hatchless(x, y, w, h float64) {
-	p.rect(paint{stroke: inkEdge, width: 0.6, dash: dashLimit}, x, y, w, h)
-}
-
 // drawNames writes what stands in each place below it.
-func (pl *Plant) drawNames(p pen, slots []slot, f *frame, wide float64) float64 {
+func drawNames(p pen, slots []slot, f *frame) float64 {
 	most := f.y.a
 	for i := range slots {
-		x, y := f.x.a+(float64(i)+0.5)*wide, f.y.a+10
-		put := func(s string, lines int, l letters) {
-			for _, line := range wrap(s, wide-4, lines, l) {
+		s := &slots[i]
+		x, y := s.x+s.wide/2, f.y.a+10
+		put := func(text string, lines int, l letters) {
+			for _, line := range wrap(text, s.wide-4, lines, l) {
 				p.text(x, y, line, l)
 				y += 9.2
 			}
 		}
-		put(slots[i].Name, 2, letters{sizeName, true, inkText, middle})
-		put(slots[i].Kind, 2, tickMiddle)
-		put(slots[i].Note, 2, tickMiddle)
-		if slots[i].Tap != "" {
-			put("read by "+slots[i].Tap, 3, tickMiddle)
+		put(s.Name, 2, letters{sizeName, true, inkText, middle})
+		if s.Kind != s.Name {
+			put(s.Kind, 2, tickMiddle)
+		}
+		put(s.Note, 2, tickMiddle)
+		if s.Tap != "" {
+			put("read by "+s.Tap, 3, tickMiddle)
 		}
 		most = max(most, y)
 	}
@@ -130,12 +179,13 @@ func (pl *Plant) drawNames(p pen, slots []slot, f *frame, wide float64) float64 
 }
 
 // drawList writes the number of each place below it and the names in a list.
-func (pl *Plant) drawList(p pen, slots []slot, f *frame, wide float64) float64 {
+func drawList(p pen, slots []slot, f *frame) float64 {
 	end := -1.0
 	for i := range slots {
-		x := f.x.a + (float64(i)+0.5)*wide
-		if half := width(slots[i].number, boldLeft) / 2; x-half > end {
-			p.text(x, f.y.a+10, slots[i].number, letters{sizeName, true, inkText, middle})
+		number := strconv.Itoa(i + 1)
+		x := slots[i].x + slots[i].wide/2
+		if half := width(number, boldLeft) / 2; x-half > end {
+			p.text(x, f.y.a+10, number, letters{sizeName, true, inkText, middle})
 			end = x + half + 2
 		}
 	}
@@ -144,7 +194,7 @@ func (pl *Plant) drawList(p pen, slots []slot, f *frame, wide float64) float64 {
 	rows := (len(slots) + 1) / 2
 	for i := range slots {
 		s := &slots[i]
-		text := s.number + "  " + s.Name
+		text := strconv.Itoa(i+1) + "  " + s.Name
 		for _, more := range []string{s.Kind, s.Note} {
 			if more != "" && more != s.Name {
 				text += ", " + more

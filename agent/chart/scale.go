@@ -122,22 +122,53 @@ var (
 	boldLeft   = letters{sizeName, true, inkText, left}
 )
 
-// tickRow writes the ticks of x below y, none over another and none out of (from, to).
+// tickRow writes the ticks of x below y: all, or each second, third, … so that none
+// covers another or reaches out of (from, to).
 func (p pen) tickRow(s scale, ticks []Tick, y, from, to float64) {
-	end := math.Inf(-1)
-	for _, t := range ticks {
-		if t.At < s.lo-1e-9 || t.At > s.hi+1e-9 {
-			continue
-		}
+	for _, t := range s.spaced(ticks, from, to) {
 		x := s.place(t.At)
 		p.line(paint{stroke: inkEdge, width: 0.6}, x, y, x, y+2.5)
-		name := cut(t.Name, to-from, tickMiddle)
-		w := width(name, tickMiddle)
-		mid := min(max(x, from+w/2), to-w/2)
-		if mid-w/2 < end+4 || name == "" {
-			continue
-		}
-		p.text(mid, y+10.5, name, tickMiddle)
-		end = mid + w/2
+		p.text(t.x, y+10.5, t.Name, tickMiddle)
 	}
+}
+
+// spacedTick is a tick whose name stands at x.
+type spacedTick struct {
+	Tick
+	x float64
+}
+
+// spaced are the ticks within the scale, thinned until their names have room.
+func (s scale) spaced(ticks []Tick, from, to float64) []spacedTick {
+	var all []spacedTick
+	for _, t := range ticks {
+		t.Name = cut(t.Name, to-from, tickMiddle)
+		if t.At >= s.lo-1e-9 && t.At <= s.hi+1e-9 && t.Name != "" {
+			half := width(t.Name, tickMiddle) / 2
+			all = append(all, spacedTick{t, min(max(s.place(t.At), from+half), to-half)})
+		}
+	}
+	for k := 1; k <= len(all); k++ {
+		if some := every(all, k); apart(some) {
+			return some
+		}
+	}
+	return nil
+}
+
+func every(all []spacedTick, k int) (some []spacedTick) {
+	for i := 0; i < len(all); i += k {
+		some = append(some, all[i])
+	}
+	return some
+}
+
+// apart reports names of which none comes near another.
+func apart(all []spacedTick) bool {
+	for i := 1; i < len(all); i++ {
+		if all[i].x-all[i-1].x < (width(all[i].Name, tickMiddle)+width(all[i-1].Name, tickMiddle))/2+4 {
+			return false
+		}
+	}
+	return true
 }

@@ -49,12 +49,18 @@ func drawStrips(p pen, s *Strips, w float64) float64 {
 // frame lays out what the days share.
 func (s *Strips) frame(ys reach, w float64) *frame {
 	f := &frame{width: w, head: 14}
-	f.y.lo, f.y.hi, f.yTicks = s.Y.fit(ys, 3)
+	axis := s.Y
+	if room := 0.06 * (ys.hi - ys.lo); !ys.empty() && room > 0 && !(axis.Min < axis.Max) { // no room to move out to ticks
+		if axis.Min, axis.Max = ys.lo-room, ys.hi+room; axis.Zero {
+			axis.Min, axis.Max = min(0, ys.lo), max(0, ys.hi+room)
+		}
+	}
+	f.y.lo, f.y.hi, f.yTicks = axis.fit(ys, 3)
 	names := 0.0
 	for i := range s.Rows {
 		names = max(names, width(clean(s.Rows[i].Name), boldLeft))
 	}
-	f.x.a = min(names, 0.2*w) + 8
+	f.x.a = min(names+1, 0.2*w) + 8
 	if !ys.empty() {
 		f.x.a += widest(f.yTicks, tickRight) + 4
 	}
@@ -76,7 +82,9 @@ func (s *Strip) draw(p pen, f *frame, y float64, lined bool) float64 {
 	if lined {
 		room -= widest(f.yTicks, tickRight) + 4
 	}
-	p.words(0, y+9, room, s.Name, boldLeft)
+	for j, line := range wrap(s.Name, room, 3, boldLeft) {
+		p.text(0, y+9+float64(j)*lineStep, line, boldLeft)
+	}
 	if lined {
 		own := *f
 		own.y.b, own.y.a = y, y+stripLine
@@ -90,8 +98,13 @@ func (s *Strip) draw(p pen, f *frame, y float64, lined bool) float64 {
 				p.line(paint{stroke: inkHair, width: 0.4}, x, y, x, y+stripLine)
 			}
 		}
+		for _, h := range hiddenStages(f.x, s.States) {
+			p.hatch(h[0], y, h[1]-h[0], stripLine)
+		}
 		s.Line.drawArea(p, &own)
-		s.Line.drawLine(p, &own)
+		how := s.Line.stroke()
+		how.width = min(how.width, 0.9)
+		s.Line.drawLine(p, &own, how, false)
 		y += stripLine + 2
 	}
 	if len(s.States) > 0 {
@@ -123,21 +136,28 @@ func shares(x scale, stages []Stage) [][]float64 {
 	return columns
 }
 
-// drawStages draws a band: in each column the states stand on one another, each as high
-// as its own height and its share of the time. What was not observed is hatched.
-func drawStages(p pen, x scale, stages []Stage, y float64) {
-	columns := shares(x, stages)
-	hidden := len(ofState)
-	for i := 0; i < len(columns); i++ { // stretches mostly not observed
+// hiddenStages are the stretches of a band, as places, of which most was not observed.
+func hiddenStages(x scale, stages []Stage) (all [][2]float64) {
+	columns, hidden := shares(x, stages), len(ofState)
+	for i := 0; i < len(columns); i++ {
 		from := i
 		for i < len(columns) && columns[i][hidden] >= 0.5 {
 			i++
 		}
 		if i > from {
-			left, to := x.a+float64(from)*stageColumn, min(x.a+float64(i)*stageColumn, x.b)
-			p.hatch(left, y, to-left, stripBand)
+			all = append(all, [2]float64{x.a + float64(from)*stageColumn, min(x.a+float64(i)*stageColumn, x.b)})
 		}
 	}
+	return all
+}
+
+// drawStages draws a band: in each column the states stand on one another, each as high
+// as its own height and its share of the time. What was not observed is hatched.
+func drawStages(p pen, x scale, stages []Stage, y float64) {
+	for _, h := range hiddenStages(x, stages) {
+		p.hatch(h[0], y, h[1]-h[0], stripBand)
+	}
+	columns := shares(x, stages)
 	top := make([]float64, len(columns)) // what stands in each column so far
 	for k := range ofState {
 		var all []shape

@@ -57,7 +57,7 @@ func variable(i ink) string {
 func (s *svg) draw(p paint, shapes ...shape) {
 	style := "fill:" + variable(p.fill)
 	if p.wash {
-		style += ";fill-opacity:" + number(washOpacity)
+		style += ";opacity:" + number(p.opacity())
 	}
 	if p.stroke != inkNone {
 		style += ";stroke:" + variable(p.stroke) + ";stroke-width:" + number(p.width) + ";stroke-linejoin:round"

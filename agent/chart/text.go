@@ -14,16 +14,20 @@ const (
 	lineStep = 9.6 // from one line of a name to the next
 )
 
-// widthSlack is by how much letters may be wider than measured: DejaVu Sans, the widest
-// that browsers fall back to, is by up to 18 % (measured: TestBrowserLetters).
-const widthSlack = 1.18
+// A browser's own letters may be wider than the measured ones: those of DejaVu Sans, the
+// widest that one falls back to, are by up to 15 %, bold ones by up to 25 % (measured
+// from its files with texts of these pictures).
+const (
+	slack     = 1.15
+	slackBold = 1.25
+)
 
 // width is that of a text, pt. Letters that the fonts lack, which a browser takes from
 // elsewhere, count as wide as they are high.
 func width(s string, l letters) float64 {
-	face := Regular()
+	face, slack := Regular(), slack
 	if l.bold {
-		face = Bold()
+		face, slack = Bold(), slackBold
 	}
 	sum := 0
 	for _, r := range s {
@@ -33,7 +37,7 @@ func width(s string, l letters) float64 {
 		}
 		sum += w
 	}
-	return float64(sum) / 1000 * l.size * widthSlack
+	return float64(sum) / 1000 * l.size * slack
 }
 
 // clean takes out what is no letter: control and direction marks, which could turn
@@ -69,24 +73,39 @@ func cut(s string, room float64, l letters) string {
 	return strings.TrimRight(s[:kept], " ") + "…"
 }
 
-// wrap breaks s at spaces into lines of that room, at most so many; the last is cut.
+// wrap breaks s at spaces, and names of more than the room behind a sign, into lines of
+// that room, at most so many; the last is cut.
 func wrap(s string, room float64, most int, l letters) (lines []string) {
-	words := strings.Fields(clean(s))
-	for len(words) > 0 {
-		n := 1
-		for n < len(words) && width(strings.Join(words[:n+1], " "), l) <= room {
+	for pieces := breakable(cut(s, room*float64(most)*1.5, l), room, l); len(pieces) > 0; {
+		n, line := 1, pieces[0]
+		for n < len(pieces) && width(strings.TrimRight(line+pieces[n], " "), l) <= room {
+			line += pieces[n]
 			n++
 		}
 		if len(lines) == most-1 {
-			n = len(words)
+			n, line = len(pieces), strings.Join(pieces, "")
 		}
-		if line := cut(strings.Join(words[:n], " "), room, l); line != "" {
+		if line = cut(line, room, l); line != "" {
 			lines = append(lines, line)
 		}
 		if len(lines) >= most {
 			break
 		}
-		words = words[n:]
+		pieces = pieces[n:]
 	}
 	return lines
+}
+
+// breakable are the pieces of s behind which a line may end.
+func breakable(s string, room float64, l letters) (pieces []string) {
+	for _, word := range strings.Fields(s) {
+		if width(word, l) > room {
+			for i := strings.IndexAny(word, "._-/,"); i >= 0 && i+1 < len(word); i = strings.IndexAny(word, "._-/,") {
+				pieces = append(pieces, word[:i+1])
+				word = word[i+1:]
+			}
+		}
+		pieces = append(pieces, word+" ")
+	}
+	return pieces
 }

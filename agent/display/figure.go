@@ -10,7 +10,8 @@ import (
 )
 
 // Figure is a figure in the site's units, rounded to two figures of its
-// uncertainty and to no more than four of its own; money to its hundredths.
+// uncertainty and to no more than four of its own; money to its hundredths at most, and
+// to two figures of its uncertainty where that is known.
 func Figure(f *analysis.Figure, units quantity.System) (value, uncertainty, unit string) {
 	value, uncertainty, unit, ends := Interval(f, units)
 	if ends != "" {
@@ -36,8 +37,10 @@ func Interval(f *analysis.Figure, units quantity.System) (value, uncertainty, un
 	}
 	decimals := 3 - Magnitude(v) // four figures
 	switch {
-	case IsMoney(unit):
+	case IsMoney(unit) && (f.Uncertainty == nil || *f.Uncertainty == 0):
 		decimals = 2
+	case IsMoney(unit):
+		decimals = min(1-Magnitude(*f.Uncertainty), 2)
 	case f.Uncertainty != nil && *f.Uncertainty > 0:
 		decimals = min(1-Magnitude(*f.Uncertainty*factor), decimals)
 	case v == math.Trunc(v):

@@ -26,13 +26,21 @@ func Build(made Made, data *Data) *Document {
 // that has nothing to say of this site returns none.
 func parts() []func(*builder) []Section {
 	return []func(*builder) []Section{
+		front,
 		answer,
+		coverage,
+		system,
 		days,
 		duty,
 		cycles,
 		unloadSection,
 		energySection,
 		findings,
+		quality,
+		narrower,
+		methods,
+		cautions,
+		evidence,
 	}
 }
 

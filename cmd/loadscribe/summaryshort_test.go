@@ -22,7 +22,7 @@ func TestPrintShort(t *testing.T) {
 		{Name: "leak_cost", Value: v(3142.68), Uncertainty: v(225.08), Unit: "USD", Denominator: "a year", AtLeast: true, AtLeastWhy: "leaks grow on"},
 	}
 	const answers = `  electricity  energy         3346 ± 39 kWh
-               energy_cost    430.64 ± 4.97 USD
+               energy_cost    430.6 ± 5.0 USD
                demand_cost    not to be had: the tariff has no demand charge
   air          air_delivered  13000 ± 1100 m³
 `
@@ -33,7 +33,7 @@ func TestPrintShort(t *testing.T) {
 		name, want string
 		report     analysis.Report
 	}{
-		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min, at 6 bar\n               leak_cost      at least 3142.68 ± 225.08 USD a year, a lower bound, since leaks grow on\n" + surer + noOne + "  with care: of what the data themselves show, 2 to be read below\n",
+		{"a system", "\nin short, system main\n" + answers + "  leaks        leak_flow      0.600 ± 0.050 m³/min, at 6 bar\n               leak_cost      at least 3140 ± 230 USD a year, a lower bound, since leaks grow on\n" + surer + noOne + "  with care: of what the data themselves show, 2 to be read below\n",
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1"}}, Systems: []analysis.SystemFigures{{System: "main", Figures: figures, Findings: make([]analysis.Finding, 2)}}}},
 		{"a machine alone", "\nin short, machine comp1\n" + answers + surer,
 			analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1", Figures: append(figures[:4:4], analysis.Figure{Name: "leak_cost", Absent: analysis.NotOfMachine})}}}},

@@ -108,8 +108,8 @@ func TestPrintFigures(t *testing.T) {
 		want string
 	}{
 		{"nearly whole", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: nearly}, "starts 42"},
-		{"a month that is not over", analysis.Figure{Name: "demand_cost", Value: v(105.36), Unit: "USD", Uncertainty: v(1.22), Coverage: nearly, AtLeast: true}, "demand_cost at least 105.36 ± 1.22 USD"},
-		{"idling not counted", analysis.Figure{Name: "leak_cost", Value: v(3299.64), Unit: "USD", Uncertainty: v(202.55), Coverage: nearly, AtLeast: true, AtLeastWhy: "idling is not counted"}, "leak_cost at least 3299.64 ± 202.55 USD a lower bound, since idling is not counted"},
+		{"a month that is not over", analysis.Figure{Name: "demand_cost", Value: v(105.36), Unit: "USD", Uncertainty: v(1.22), Coverage: nearly, AtLeast: true}, "demand_cost at least 105.4 ± 1.2 USD"},
+		{"idling not counted", analysis.Figure{Name: "leak_cost", Value: v(3299.64), Unit: "USD", Uncertainty: v(202.55), Coverage: nearly, AtLeast: true, AtLeastWhy: "idling is not counted"}, "leak_cost at least 3300 ± 200 USD a lower bound, since idling is not counted"},
 		{"with a gap", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Uncertainty: v(0), Coverage: lost, AtLeast: true, AtMost: v(44)}, "starts at least 42 at most 44 by the controller's counter"},
 		{"bounded from both sides", analysis.Figure{Name: "starts", Value: v(42), Unit: "1", Coverage: lost, AtLeast: true, AtMost: v(42)}, "starts 42 no more by the controller's counter"},
 		{"a round minute", analysis.Figure{Name: "running_time", Value: v(44*3600 + 37), Unit: "s"}, "running_time 44 h 0 min 37 s"},
@@ -118,7 +118,7 @@ func TestPrintFigures(t *testing.T) {
 		{"a share", analysis.Figure{Name: "duty_cycle", Value: v(0.59673), Unit: "1", Uncertainty: v(0.0042), Denominator: "running time"}, "duty_cycle 59.67 ± 0.42 % of running time"},
 		{"an interval that would reach below nothing", analysis.Figure{Name: "longest_below_minimum", Value: v(60), Unit: "s", Uncertainty: v(120)}, "longest_below_minimum 1 min (0 to 3 min)"},
 		{"what was saved may be below nothing", analysis.Figure{Name: "energy_saved", Value: v(60), Unit: "kWh/year", Uncertainty: v(120)}, "energy_saved 60 ± 120 kWh/year"},
-		{"money as in the tables", analysis.Figure{Name: "energy_cost", Value: v(161.923), Unit: "USD", Uncertainty: v(1.87)}, "energy_cost 161.92 ± 1.87 USD"},
+		{"money to two figures of its uncertainty", analysis.Figure{Name: "energy_cost", Value: v(161.923), Unit: "USD", Uncertainty: v(1.87)}, "energy_cost 161.9 ± 1.9 USD"},
 		{"under a limit", analysis.Figure{Name: "shortest_rest", Value: v(11), Unit: "s", Uncertainty: v(1.6), Limit: v(72), LimitBasis: "a standard"}, "shortest_rest 11 s ± 1.6 s UNDER the limit of 1 min 12 s (a standard)"},
 		{"over a limit", analysis.Figure{Name: "starts_per_hour_max", Value: v(9), Unit: "1/h", Limit: v(6), LimitBasis: "a standard"}, "starts_per_hour_max 9 1/h OVER the limit of 6 (a standard)"},
 		{"beside what is asked of others", analysis.Figure{Name: "isentropic_efficiency", Value: v(0.8), Unit: "1", Limit: v(0.7), LimitBasis: "a rule"}, "isentropic_efficiency 0.8000 beside 0.7000 (a rule)"},

@@ -18,7 +18,7 @@ func (p *printer) blocks(all []report.Block, in column) (pieces []piece) {
 	for i := range all {
 		more := p.block(&all[i], in)
 		if len(more) > 0 && len(pieces) > 0 {
-			more[0].gap = max(more[0].gap, 7)
+			more[0].gap = max(more[0].gap, above(&all[i]))
 		}
 		// A sentence that leads into a table or picture goes with it.
 		if n := len(pieces); n > 0 && len(all[i-1].Text) > 0 && len(more) > 0 && (all[i].List != nil || all[i].Facts != nil || all[i].Table != nil || all[i].Chart != nil) {
@@ -27,6 +27,14 @@ func (p *printer) blocks(all []report.Block, in column) (pieces []piece) {
 		pieces = append(pieces, more...)
 	}
 	return pieces
+}
+
+// above is the white above a block: more above what has a title of its own.
+func above(b *report.Block) float64 {
+	if b.Table != nil || b.Chart != nil || b.Box != nil {
+		return 13
+	}
+	return 7
 }
 
 func (p *printer) block(b *report.Block, in column) []piece {

@@ -1,6 +1,10 @@
 package print
 
-import "loadscribe/agent/report"
+import (
+	"strings"
+
+	"loadscribe/agent/report"
+)
 
 // Boxes are told apart by their edge and ground before anything else: an answer has a
 // ground, a finding a line at its side, a caution a heavy bar, and what is not known a
@@ -10,13 +14,14 @@ type edge struct {
 	ink    ink
 	ground bool
 	dashed bool
+	word   string // said before its title
 }
 
 var edges = map[string]edge{
-	report.BoxAnswer:  {bar: 0, ground: true},
-	report.BoxFinding: {bar: 1.5, ink: 0x55, ground: false},
-	report.BoxCaution: {bar: 5, ink: black, ground: true},
-	report.BoxGap:     {bar: 1.5, ink: 0x77, dashed: true},
+	report.BoxAnswer:  {ground: true},
+	report.BoxFinding: {bar: 1.5, ink: 0x55, word: "Finding"},
+	report.BoxCaution: {bar: 5, ink: black, ground: true, word: "Caution"},
+	report.BoxGap:     {bar: 1.5, ink: 0x77, dashed: true, word: "Not known"},
 }
 
 func (p *printer) box(b *report.Box, in column) []piece {
@@ -25,7 +30,7 @@ func (p *printer) box(b *report.Box, in column) []piece {
 	inner := column{in.x + of.bar + pad, in.width - of.bar - 2*pad}
 	var pieces []piece
 	if b.Title != "" {
-		pieces = p.paragraph(report.Text{{Text: b.Title}}, boxHead, inner.measure())
+		pieces = p.paragraph(boxTitle(b), boxHead, inner.measure())
 	}
 	content := p.blocks(b.Blocks, inner)
 	if len(content) > 0 && len(pieces) > 0 {
@@ -56,6 +61,15 @@ func (p *printer) box(b *report.Box, in column) []piece {
 	}
 	// The white above a box is none of it.
 	return append([]piece{{height: 3, keep: true}}, append(pieces, piece{height: 4})...)
+}
+
+// boxTitle says what a box is where its title does not.
+func boxTitle(b *report.Box) report.Text {
+	word := edges[b.Kind].word
+	if word == "" || strings.HasPrefix(strings.ToLower(b.Title), strings.ToLower(word)) {
+		return report.Text{{Text: b.Title}}
+	}
+	return report.Text{{Text: word + ": " + b.Title}}
 }
 
 // dress draws a box's ground and edge behind one piece of it.

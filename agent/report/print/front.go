@@ -2,6 +2,7 @@ package print
 
 import (
 	"fmt"
+	"strings"
 
 	"loadscribe/agent/chart"
 	"loadscribe/agent/report"
@@ -54,22 +55,29 @@ func (p *printer) sections(all []report.Section) {
 	}
 }
 
-// sectionHead is a heading. It stays with what it heads, and is a bookmark and the
-// place that links lead to.
+// sectionHead is a heading; those of level 1 are numbered. It stays with what it
+// heads, and is a bookmark and the place that links lead to.
 func (p *printer) sectionHead(s *report.Section) []piece {
-	st, gap, after, level := heading, 26.0, 5.0, 0
+	st, gap, after, level, in, number := heading, 26.0, 5.0, 0, p.column(), ""
 	if s.Level > 1 {
 		st, gap, after, level = subhead, 15, 3, 1
+	} else {
+		p.parts++
+		number = fmt.Sprint(p.parts)
+		indent := st.width(number) + 11
+		in.x, in.width = in.x+indent, in.width-indent
 	}
-	in := p.column()
 	pieces := p.paragraph(report.Text{{Text: s.Title}}, st, in)
 	if len(pieces) == 0 {
-		pieces = []piece{{}}
+		pieces = []piece{{height: st.leading}}
 	}
 	pieces[0].gap = gap
 	draw := pieces[0].draw
 	pieces[0].draw = func(y float64) {
-		p.mark(s, level, y)
+		p.mark(s, number, level, y)
+		light := st
+		light.ink, light.bold = grey, false
+		p.say(number, light, p.column().x, y)
 		if draw != nil {
 			draw(y)
 		}
@@ -79,7 +87,7 @@ func (p *printer) sectionHead(s *report.Section) []piece {
 }
 
 // mark notes where a section begins.
-func (p *printer) mark(s *report.Section, level int, y float64) {
+func (p *printer) mark(s *report.Section, number string, level int, y float64) {
 	if level == 0 || p.section == "" {
 		p.section, level = s.Title, 0
 		if p.fresh {
@@ -87,36 +95,56 @@ func (p *printer) mark(s *report.Section, level int, y float64) {
 		}
 	}
 	p.font(body) // a bookmark is in the letters of the font in use
-	p.pdf.Bookmark(chart.Shown(s.Title), level, y)
+	p.pdf.Bookmark(strings.TrimLeft(number+" "+chart.Shown(s.Title), " "), level, y)
 	p.pdf.SetLink(p.links[s.ID], y, p.page)
-	for i := range p.contents {
-		if p.contents[i].link == p.links[s.ID] {
-			p.contents[i].page = p.page
-		}
+	if number != "" {
+		p.pages = append(p.pages, p.page)
 	}
 }
 
-// listContents lists the sections of level 1; their pages are written at the end.
+// listContents lists the sections of level 1, many of them in two columns; their pages
+// are written at the end.
 func (p *printer) listContents(all []report.Section) {
-	st := style{size: body.size, leading: 15, ink: black}
-	in := p.column()
-	pieces := p.paragraph(report.Text{{Text: "Contents"}}, subhead, in)
-	pieces[0].gap = 20
-	pieces = append(pieces, piece{height: 3})
+	var parts []*report.Section
 	for i := range all {
-		if all[i].Level > 1 {
-			continue
+		if all[i].Level <= 1 {
+			parts = append(parts, &all[i])
 		}
-		e := entry{title: all[i].Title, link: p.links[all[i].ID], page: 1}
+	}
+	if len(parts) == 0 {
+		return
+	}
+	const between = 26
+	in, columns := p.column(), 1
+	wide := float64(textMeasure)
+	if len(parts) > 9 {
+		columns, wide = 2, (in.width-between)/2
+	}
+	rows := (len(parts) + columns - 1) / columns
+	pieces := p.paragraph(report.Text{{Text: "Contents"}}, subhead, in)
+	pieces[0].gap = 22
+	pieces = append(pieces, piece{height: 3})
+	st := style{size: 9, leading: 15, ink: black}
+	p.contents = make([]entry, len(parts))
+	for row := range rows {
 		pieces = append(pieces, piece{height: st.leading, draw: func(y float64) {
-			e.onPage, e.right, e.base = p.page, in.x+textMeasure, st.base(y)
-			p.contents = append(p.contents, e)
-			p.say(st.cut(e.title, textMeasure-40), st, in.x, y)
-			p.pdf.Link(in.x, y, textMeasure, st.leading, e.link)
-			p.ruled(in.x, y+st.leading-0.5, textMeasure, 0.3, rule)
+			for n := row; n < len(parts); n += rows {
+				p.listOne(n, parts[n], st, in.x+float64(n/rows)*(wide+between), y, wide)
+			}
 		}})
 	}
 	p.flow(together(pieces))
+}
+
+// listOne writes a line of the contents.
+func (p *printer) listOne(n int, s *report.Section, st style, x, y, wide float64) {
+	light := st
+	light.ink = grey
+	p.say(fmt.Sprint(n+1), light, x, y)
+	p.say(st.cut(s.Title, wide-42), st, x+20, y)
+	p.pdf.Link(x, y, wide, st.leading, p.links[s.ID])
+	p.ruled(x, y+st.leading-0.4, wide, 0.3, rule)
+	p.contents[n].onPage, p.contents[n].right, p.contents[n].y = p.page, x+wide, y
 }
 
 // lacking says what a box among letters stands for, where there is one.
@@ -135,10 +163,10 @@ func (p *printer) finish() {
 	pages := p.pdf.PageCount()
 	for n := 1; n <= pages; n++ {
 		p.pdf.SetPage(n)
-		for _, e := range p.contents {
+		for i, e := range p.contents {
 			if e.onPage == n {
-				st, number := body, fmt.Sprint(e.page)
-				p.say(number, st, e.right-st.width(number), e.base-st.leading/2-st.size*0.36)
+				st, number := style{size: 9, leading: 15, ink: black}, fmt.Sprint(p.pages[i])
+				p.say(number, st, e.right-st.width(number), e.y)
 			}
 		}
 		if n > 1 {

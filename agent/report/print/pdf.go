@@ -36,19 +36,18 @@ type printer struct {
 	fresh         bool    // nothing stands on the page yet
 	page          int
 	links         map[string]int // of sections, by ID
-	contents      []entry
-	heads         []string // of each page, what its section is called
+	parts         int            // sections of level 1 so far
+	pages         []int          // on which those begin
+	contents      []entry        // their lines on the first page
+	heads         []string       // of each page, what its section is called
 	section       string
 	lacks         bool
 }
 
 // entry is a line of the contents.
 type entry struct {
-	title       string
-	link, level int
-	page        int     // that it points to
-	onPage      int     // where its line stands
-	right, base float64 // where the number of the page ends
+	onPage   int     // where it stands
+	right, y float64 // where the number of the page ends
 }
 
 // PDF renders the document.
@@ -95,7 +94,12 @@ func (p *printer) open(size string, made time.Time) {
 }
 
 // author is who the site says prepared the report, or the program.
-func (p *printer) author() string { return "loadscribe" }
+func (p *printer) author() string {
+	if p.doc.Data != nil && p.doc.Data.Site != nil && p.doc.Data.Site.Report.PreparedBy != "" {
+		return p.doc.Data.Site.Report.PreparedBy
+	}
+	return "loadscribe"
+}
 
 // period is the window as the site's people read it.
 func (p *printer) period() string { return p.when(p.doc.Made.From) + " to " + p.when(p.doc.Made.To) }

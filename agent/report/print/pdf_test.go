@@ -72,7 +72,7 @@ func TestOutlineAndContents(t *testing.T) {
 	}
 	for i, s := range doc.Sections {
 		m := marks[i]
-		if m.Title != s.Title || m.Level != s.Level {
+		if m.Title != numbered(doc)[i] || m.Level != s.Level {
 			t.Errorf("bookmark %d is %+v, want %q of level %d", i, m, s.Title, s.Level)
 		}
 		if m.Page < 1 || m.Page > len(pages) || !strings.Contains(bodyOf(t, doc, pages, m.Page-1), squeeze(s.Title)) {
@@ -155,15 +155,15 @@ type saying struct {
 // said is all that a document states, in its order.
 func said(doc *report.Document) (all []saying) {
 	all = append(all, saying{text: doc.Title})
-	contents := "Contents"
-	for _, s := range doc.Sections {
+	contents, titles := "Contents", numbered(doc)
+	for i, s := range doc.Sections {
 		if s.Level == 1 {
-			contents += s.Title
+			contents += titles[i]
 		}
 	}
 	period, numbers := true, false // of the first page, which has them besides
 	for i, s := range doc.Sections {
-		all = append(all, saying{text: s.Title, any: period || numbers})
+		all = append(all, saying{text: titles[i], any: period || numbers})
 		period, numbers = false, false
 		all = append(all, saidBlocks(s.Blocks)...)
 		if next := i + 1; contents != "" && (next == len(doc.Sections) || doc.Sections[next].Level == 1) {
@@ -173,6 +173,22 @@ func said(doc *report.Document) (all []saying) {
 	}
 	return all
 }
+
+// numbered are the sections' titles, those of level 1 with their numbers.
+func numbered(doc *report.Document) (titles []string) {
+	n := 0
+	for _, s := range doc.Sections {
+		if s.Level == 1 {
+			n++
+			s.Title = fmt.Sprint(n, " ", s.Title)
+		}
+		titles = append(titles, s.Title)
+	}
+	return titles
+}
+
+// boxWords are set before the titles of boxes that do not begin with them.
+var boxWords = map[string]string{report.BoxFinding: "Finding: ", report.BoxCaution: "Caution: ", report.BoxGap: "Not known: "}
 
 func saidBlocks(blocks []report.Block) (all []saying) {
 	add := func(t report.Text, may string, any bool) { all = append(all, saying{join(t), may, any}) }
@@ -207,7 +223,7 @@ func saidBlocks(blocks []report.Block) (all []saying) {
 		case b.Chart != nil:
 			all = append(all, saying{text: b.Chart.Title}, saying{text: b.Chart.Summary, any: true})
 		case b.Box != nil:
-			all = append(all, saying{text: b.Box.Title})
+			all = append(all, saying{text: boxWords[b.Box.Kind] + b.Box.Title})
 			all = append(all, saidBlocks(b.Box.Blocks)...)
 		case b.Plain != "":
 			all = append(all, saying{text: b.Plain})

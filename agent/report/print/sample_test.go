@@ -58,7 +58,7 @@ func sample(units quantity.System) *report.Document {
 			{List: []report.Text{plainText("Walk the mains on a Sunday. ", prose), append(plainText("They take "), quantityOf(2, 31.5, 2.1, "cfm")...)}},
 			para(report.Text{{Text: "More in "}, {Text: "what the table says", Link: "table"}, {Text: "."}})}}},
 		report.Block{Box: &report.Box{Kind: report.BoxCaution, Title: "Before anyone opens a pipe", Blocks: []report.Block{para(plainText(prose))}}},
-		report.Block{Box: &report.Box{Kind: report.BoxGap, Title: "Not known", Blocks: []report.Block{para(plainText("There is no flow meter. ", prose))}}})
+		report.Block{Box: &report.Box{Kind: report.BoxGap, Title: "How much air flows", Blocks: []report.Block{para(plainText("There is no flow meter. ", prose))}}})
 	var rows [][]report.Text
 	for i := range 64 {
 		rows = append(rows, []report.Text{plainText(fmt.Sprintf("comp%d", i)), plainText("a note of some length about this one, with words enough for two lines of it"),

@@ -40,8 +40,15 @@ func (p *printer) table(t *report.Table, in column) (pieces []piece) {
 	for i := range t.Rows {
 		pieces = append(pieces, p.row(g, t.Rows[i], &again, i+1 == len(t.Rows))...)
 	}
-	if n := len(pieces) - 1; len(t.Notes) > 0 && len(t.Rows) > 0 {
-		pieces[n].keep = true
+	switch n := len(pieces); {
+	case tall(pieces) < p.room()*0.45:
+		together(pieces)
+	case len(t.Rows) > 3: // no page begins or ends with one row
+		pieces[n-2].keep = true
+		pieces[len(caption)+1].keep = true
+	}
+	if len(t.Notes) > 0 && len(t.Rows) > 0 {
+		pieces[len(pieces)-1].keep = true
 	}
 	for i, note := range t.Notes {
 		lines := p.paragraph(note, small, in.measure())

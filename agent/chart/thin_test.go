@@ -1,0 +1,92 @@
+package chart
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// TestThin: in every column the thinned line reaches as low and as high as all points do.
+func TestThin(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	var all []point
+	for i := range 10080 {
+		y := 50 + 10*math.Sin(float64(i)/700) + 5*r.NormFloat64()
+		if i == 4321 {
+			y = 400 // one minute's spike
+		}
+		all = append(all, point{float64(i) * 450 / 10080, y})
+	}
+	extremes := func(points []point) map[int]reach {
+		of := map[int]reach{}
+		for _, p := range points {
+			e, ok := of[int(p.x/columnPt)]
+			if !ok {
+				e = nowhere()
+			}
+			e.take(p.y)
+			of[int(p.x/columnPt)] = e
+		}
+		return of
+	}
+	few := thin(all)
+	want, got := extremes(all), extremes(few)
+	for c, w := range want {
+		if got[c] != w {
+			t.Fatalf("column %d reaches %v, all points %v", c, got[c], w)
+		}
+	}
+	if len(few) > 4*len(want) {
+		t.Errorf("%d points are left of %d columns", len(few), len(want))
+	}
+	for i := 1; i < len(few); i++ {
+		if few[i].x < few[i-1].x {
+			t.Fatalf("the line turns back at %v", few[i])
+		}
+	}
+	if few[0] != all[0] || few[len(few)-1] != all[len(all)-1] {
+		t.Error("the ends are lost")
+	}
+}
+
+// TestStraight leaves out points within a level or upright stretch, and no turn of it.
+func TestStraight(t *testing.T) {
+	got := straight([]point{{0, 1}, {1, 1}, {2, 1}, {2, 5}, {2, 9}, {2, 3}, {3, 3}})
+	want := []point{{0, 1}, {2, 1}, {2, 9}, {2, 3}, {3, 3}}
+	if len(got) != len(want) {
+		t.Fatalf("%v, want %v", got, want)
+	}
+	for i := range want {
+		if got[i] != want[i] {
+			t.Errorf("%v, want %v", got, want)
+		}
+	}
+}
+
+// TestRuns: a gap ends a line, nothing is drawn over it, and a step holds to the next x.
+func TestRuns(t *testing.T) {
+	x, y := scale{0, 100, 0, 100}, scale{0, 10, 10, 0}
+	s := Series{X: Values{0, 10, 20, 30, 40, 50}, Y: Values{1, 2, nan, 4, nan, 6}}
+	var spans [][2]float64
+	for _, r := range s.runs(x, y) {
+		spans = append(spans, [2]float64{r.line[0].x, r.line[len(r.line)-1].x})
+	}
+	want := [][2]float64{{0, 10}, {30, 30}, {50, 50}}
+	if len(spans) != 3 || spans[0] != want[0] || spans[1] != want[1] || spans[2] != want[2] {
+		t.Errorf("runs over %v, want %v", spans, want)
+	}
+	s.Step = true
+	all := s.runs(x, y)
+	last := all[len(all)-1].line
+	if first := all[0].line; first[len(first)-1].x != 20 || last[0].x != 50 || last[len(last)-1].x != 60 {
+		t.Errorf("steps end at %v and %v, want 20 and 60", first[len(first)-1].x, last[len(last)-1].x)
+	}
+	l := Lines{Series: []Series{{X: Values{0, 10, 40, 50}, Y: Values{1, 1, nan, nan}}, {X: Values{60, 90}, Y: Values{2, 2}}}}
+	if got := l.gaps(x, y); len(got) != 1 || got[0] != [2]float64{10, 60} {
+		t.Errorf("not observed over %v, want 10 to 60", got)
+	}
+	l.X.Ticks = []Tick{{0, "Mon"}} // on a clock the ends count
+	if got := l.gaps(x, y); len(got) != 2 || got[1] != [2]float64{90, 100} {
+		t.Errorf("not observed over %v, want 10 to 60 and 90 to 100", got)
+	}
+}

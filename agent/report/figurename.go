@@ -1,0 +1,32 @@
+package report
+
+import "strings"
+
+// figureNamed are the names for people of those figures whose own name does not read.
+var figureNamed = map[string]string{
+	"loaded_share": "loaded share of the observed time", "starts_failed": "failed starts", "starts_per_hour_mean": "mean starts an hour",
+	"starts_per_hour_max": "most starts in an hour", "load_cycles_per_hour": "load cycles an hour", "mean_load_cycle": "mean load cycle", "power_loaded": "loaded power",
+	"power_unloaded_settled": "settled unloaded power", "power_unloaded_mean": "mean unloaded power", "blowdown_time": "blow-down time",
+	"sump_pressure_residual": "pressure left in the sump", "energy_unloaded": "unloaded energy", "energy_off_shift": "energy outside the shifts", "energy_cost": "cost of energy",
+	"demand_cost": "demand charge", "air_demand_mean": "mean air demand", "air_demand_peak": "peak air demand", "flow_mean": "mean flow", "flow_peak": "peak flow",
+	"full_load_flow": "flow at full load", "specific_power_loaded": "loaded specific power", "specific_power_rated": "specific power at rated pressure", "air_cost": "cost of air",
+	"pressure_mean": "mean pressure", "pressure_min": "lowest pressure", "pressure_max": "highest pressure", "pressure_p05": "5 % level of pressure", "pressure_p95": "95 % level of pressure",
+	"pressure_mean_shift": "mean pressure in shifts", "pressure_min_shift": "lowest pressure in shifts", "pressure_max_shift": "highest pressure in shifts",
+	"pressure_p05_shift": "5 % level of pressure in shifts", "pressure_p95_shift": "95 % level of pressure in shifts", "cut_in_seen": "cut-in seen", "cut_out_seen": "cut-out seen",
+	"band_seen": "band seen", "cut_in_set": "cut-in set", "cut_out_set": "cut-out set", "band_set": "band set", "cycle_low": "lowest pressure of a load cycle", "cycle_high": "highest pressure of a load cycle",
+	"separator_drop": "drop over the separator", "filter_drop": "drop over the filter", "dryer_drop": "drop over the dryer", "package_drop": "drop inside the package",
+	"treatment_drop": "drop from discharge to tap", "time_below_minimum": "time below minimum pressure", "time_below_minimum_shift": "time below minimum pressure in shifts",
+	"time_below_minimum_all": "time below minimum pressure in all hours", "longest_below_minimum": "longest below minimum pressure", "longest_below_minimum_shift": "longest below minimum pressure in shifts",
+	"longest_below_minimum_all": "longest below minimum pressure in all hours", "leak_flow": "leaks", "leak_share": "share of leaks", "leak_cost": "cost of leaks in a year", "volume_per_flow": "storage over full-load flow",
+	"effective_volume": "storage", "approach_temperature": "approach of the aftercooler", "phase_unbalance": "voltage unbalance", "discharge_rise": "discharge over ambient",
+	"discharge_temperature_max": "highest discharge temperature", "discharge_margin": "margin to the trip", "motor_derating": "motor's share on these voltages",
+	"sump_dew_point": "dew point in the sump", "water_risk_share": "loaded time below the sump's dew point",
+}
+
+// figureName is a figure's name for people.
+func figureName(name string) string {
+	if n, ok := figureNamed[name]; ok {
+		return n
+	}
+	return strings.ReplaceAll(name, "_", " ")
+}

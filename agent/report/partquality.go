@@ -1,0 +1,183 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
+)
+
+// mostEvents bounds what is told of the record's own history.
+const mostEvents = 30
+
+// quality is what the data themselves show of their quality.
+func quality(b *builder) []Section {
+	s := Section{ID: "data-quality", Title: "What the data themselves show", Level: 1}
+	s.Blocks = append(s.Blocks, para("The readings are watched for what is missing, what stands still while the machine moves, what contradicts another reading, what cannot be, and for what an instrument's record leaves open. An error within an instrument's accuracy, and a drift as slow as the weather, are not seen by this."))
+	list := b.dataFindings()
+	switch {
+	case len(list) > 0:
+		s.Blocks = append(s.Blocks, Block{List: list})
+	case b.data.Figures.Observed():
+		s.Blocks = append(s.Blocks, para("None of this was found in the period."))
+	default:
+		s.Blocks = append(s.Blocks, gap("Nothing to judge", "nothing was observed in this period"))
+	}
+	var states []Text
+	for i := range b.data.Figures.Machines {
+		name := b.data.Figures.Machines[i].Machine
+		if r := b.ofMachine(i, "running_time"); r.has() {
+			states = append(states, say("How the states of "+name+" were known: "+r.Method+"."))
+		} else if r.Figure != nil && r.Absent != "" {
+			states = append(states, say("The states of "+name+" are not known: "+r.Absent+"."))
+		}
+	}
+	if len(states) > 0 {
+		s.Blocks = append(s.Blocks, Block{List: states})
+	}
+	if t := b.recordTable(); t != nil {
+		s.Blocks = append(s.Blocks, Block{Table: t})
+	}
+	return []Section{s}
+}
+
+// dataFindings are those of the figures that are about the data, not about the machine.
+func (b *builder) dataFindings() (list []Text) {
+	told := map[string]bool{} // a device serves several machines
+	add := func(all []analysis.Finding) {
+		for i := range all {
+			f := &all[i]
+			if f.Kind == "machine" || told[f.Kind+f.Subject+f.From+f.Sentence] {
+				continue
+			}
+			told[f.Kind+f.Subject+f.From+f.Sentence] = true
+			t := Text{{Text: capital(f.Kind) + ": " + f.Subject + ". ", Strong: true}, {Text: b.when(f.From) + " to " + b.when(f.To) + ": " + sentence(f.Sentence)}}
+			if len(f.Evidence) > 0 {
+				t = append(t, Run{Text: " Seen in: " + strings.Join(f.Evidence, "; ") + "."})
+			}
+			list = append(list, t)
+		}
+	}
+	for i := range b.data.Figures.Machines {
+		add(b.data.Figures.Machines[i].Findings)
+	}
+	for i := range b.data.Figures.Systems {
+		add(b.data.Figures.Systems[i].Findings)
+	}
+	return list
+}
+
+// recordKinds are the events that bear on what the record is worth; gaps of devices
+// stand with the coverage, faults and notes in their own parts.
+var recordKinds = []string{"clock_step", "clock_not_set", "clock_set", "clock_behind", "computer_slept", "agent_started", "agent_stopped", "agent_broke_off",
+	"store_down", "store_up", "scans_dropped", "data_damaged", "config_changed", "counter_wrapped", "counter_reset", "raw_dropped", "evidence_began", "evidence_key",
+	"import", "import_undone", "clocks_aligned", "levels", "hookup", "spot_reading", "calibration"}
+
+// recordTable is what happened to the record in the period; nil: nothing.
+func (b *builder) recordTable() *Table {
+	t := &Table{Caption: "What happened to the record in the period", Columns: []Column{{Head: "When", Weight: 1.2}, {Head: "About"}, {Head: "What", Weight: 3}}}
+	more := 0
+	for i := range b.data.Events {
+		e := &b.data.Events[i]
+		if !slices.Contains(recordKinds, e.Kind) {
+			continue
+		}
+		if len(t.Rows) == mostEvents {
+			more++
+			continue
+		}
+		t.Rows = append(t.Rows, []Text{say(b.whenMS(e.WallMS)), say(orDash(e.Subject)), say(sentence(strings.ReplaceAll(e.Text, "\n", "; ")))})
+	}
+	if len(t.Rows) == 0 {
+		return nil
+	}
+	if more > 0 {
+		t.Notes = append(t.Notes, say(fmt.Sprintf("%d more are left out; loadscribe events lists them.", more)))
+	}
+	return t
+}
+
+// narrower is what one more instrument, test or line in the site file would buy, and
+// what could not be told for want of one.
+func narrower(b *builder) []Section {
+	s := Section{ID: "one-more-instrument", Title: "What one more instrument would buy", Level: 1}
+	tables := b.narrowerTables()
+	switch {
+	case len(tables) > 0:
+		s.Blocks = append(s.Blocks, para("Where an interval is wide, this is the cheapest thing that would make it at least a quarter narrower, and what it would then be, all else as it is. What each leaves is common practice, no source."))
+		s.Blocks = append(s.Blocks, tables...)
+	case b.data.Figures.Observed():
+		s.Blocks = append(s.Blocks, para("No figure has an interval wider than a twentieth of itself that one instrument, test or line in the site file would make a quarter narrower."))
+	}
+	if list := b.notTold(); len(list) > 0 {
+		s.Blocks = append(s.Blocks, para(Run{Text: "What could not be told, and why.", Strong: true}), Block{List: list})
+	}
+	if len(s.Blocks) == 0 {
+		return nil
+	}
+	return []Section{s}
+}
+
+// narrowerTables has a table for each thing that would narrow figures, in the order of
+// the figures.
+func (b *builder) narrowerTables() (blocks []Block) {
+	of := map[string]*Table{}
+	b.eachFigure(func(subject string, r ref) {
+		if !r.has() || r.Narrower == nil || r.Uncertainty == nil {
+			return
+		}
+		n := r.Narrower
+		t := of[n.Sentence]
+		if t == nil {
+			t = &Table{Caption: sentence(n.Sentence), Columns: []Column{{Head: "Figure", Weight: 2}, {Head: "Now", Number: true, Weight: 1.4}, {Head: "Then ±", Number: true}}}
+			of[n.Sentence] = t
+			blocks = append(blocks, Block{Table: t})
+		}
+		then := *r.Figure
+		then.Uncertainty = &n.Uncertainty
+		_, half, unit, ends := display.Interval(&then, b.data.Site.Units)
+		if half == "" {
+			half = ends
+		}
+		shown := Run{Text: strings.TrimPrefix(half, "± "), At: r.at + "/narrower/uncertainty", Value: &n.Uncertainty}
+		t.Rows = append(t.Rows, []Text{say(subject + ": " + figureName(r.Name)), b.figure(r), say(shown, strings.TrimRight(" "+unit, " "))})
+	})
+	return blocks
+}
+
+// eachFigure visits every figure of machines and systems, in order.
+func (b *builder) eachFigure(visit func(subject string, r ref)) {
+	for i := range b.data.Figures.Machines {
+		m := &b.data.Figures.Machines[i]
+		for k := range m.Figures {
+			visit(m.Machine, ref{&m.Figures[k], fmt.Sprintf("/data/figures/machines/%d/figures/%d", i, k)})
+		}
+	}
+	for i := range b.data.Figures.Systems {
+		s := &b.data.Figures.Systems[i]
+		for k := range s.Figures {
+			visit("system "+s.System, ref{&s.Figures[k], fmt.Sprintf("/data/figures/systems/%d/figures/%d", i, k)})
+		}
+	}
+}
+
+// notTold are the absent figures by their reason, each reason once.
+func (b *builder) notTold() (list []Text) {
+	var order []string
+	of := map[string][]string{}
+	b.eachFigure(func(subject string, r ref) {
+		if r.Absent == "" || r.Absent == analysis.NotOfSystem || r.Absent == analysis.NotOfMachine {
+			return
+		}
+		if of[r.Absent] == nil {
+			order = append(order, r.Absent)
+		}
+		of[r.Absent] = append(of[r.Absent], figureName(r.Name)+" of "+subject)
+	})
+	for _, why := range order {
+		list = append(list, say(capital(listed(of[why]))+": "+strings.TrimSuffix(why, ".")+"."))
+	}
+	return list
+}
