@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"time"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/display"
@@ -113,11 +112,6 @@ func (b *builder) machineFigures(i int) func(string) ref {
 
 func (b *builder) systemFigures(i int) func(string) ref {
 	return func(name string) ref { return b.ofSystem(i, name) }
-}
-
-// whenMS is when for Unix milliseconds.
-func (b *builder) whenMS(ms int64) string {
-	return b.when(time.UnixMilli(ms).UTC().Format(time.RFC3339Nano))
 }
 
 // shown is a setting of the site file in its units; no figure.
