@@ -47,7 +47,7 @@ func clean(s string) string {
 		switch {
 		case r == '\n' || r == '\t' || r == '\r' || r == '\u00a0':
 			return ' '
-		case r == unicode.ReplacementChar || unicode.IsControl(r) || unicode.Is(unicode.Cf, r):
+		case r == unicode.ReplacementChar || unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r&0xFFFE == 0xFFFE: // the last: no character, which XML refuses
 			return -1
 		}
 		return r

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -67,11 +68,11 @@ func (b *builder) analysisTable(caption, first string, t *analysis.Table, at str
 		}
 		out.Rows = append(out.Rows, row)
 		if r.Note != "" {
-			out.Notes = append(out.Notes, say(sentence(r.Name+": "+r.Note)))
+			out.Notes = append(out.Notes, say(b.sentence(r.Name+": "+r.Note)))
 		}
 	}
 	if t.Method != "" {
-		out.Notes = append(out.Notes, say(sentence(t.Method)))
+		out.Notes = append(out.Notes, say(b.sentence(t.Method)))
 	}
 	return out
 }
@@ -134,7 +135,11 @@ func (b *builder) figureTable(caption string, machines []int, names []named) *Ta
 			}
 			any = true
 			row = append(row, b.withLimit(r))
-			out.Notes = append(out.Notes, b.notesOf(n.shown, r)...)
+			for _, note := range b.notesOf(n.shown, r) {
+				if !slices.ContainsFunc(out.Notes, func(t Text) bool { return t[0].Text == note[0].Text }) {
+					out.Notes = append(out.Notes, note)
+				}
+			}
 		}
 		if any {
 			out.Rows = append(out.Rows, row)
@@ -157,8 +162,11 @@ func (b *builder) withLimit(r ref) Text {
 	limit.Value, limit.Uncertainty, limit.AtLeast = r.Limit, nil, false
 	value, _, _, _ := display.Interval(&limit, b.data.Site.Units)
 	word := "; limit "
-	if r.Name == "shortest_rest" {
+	switch r.Name {
+	case "shortest_rest":
 		word = "; least "
+	case "isentropic_efficiency": // of new machines: no limit of this one
+		word = "; beside "
 	}
 	return append(t, Run{Text: word}, Run{Text: value, At: r.at + "/limit", Value: r.Limit})
 }

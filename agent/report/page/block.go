@@ -15,6 +15,10 @@ const (
 	narrowPt = 270
 )
 
+// longWord is the length from which a word in a table may break anywhere: its column
+// would be as wide as it.
+const longWord = 24
+
 // block writes one block of a section; heading is the level of a heading in it.
 func (p *page) block(b *report.Block, within string, heading int) {
 	switch {
@@ -112,9 +116,12 @@ func (p *page) columnHead(c *report.Column) {
 	}
 	class := ""
 	if c.Number {
-		class = ` class="number"`
+		class = "number"
 	}
-	p.put(`<th scope="col"`, class, ">", prose(c.Head))
+	if _, longest := measure(report.Text{{Text: c.Head + " " + c.Unit}}); longest > longWord {
+		class += " long"
+	}
+	p.put(`<th scope="col"`, attribute("class", class), ">", prose(c.Head))
 	if c.Unit != "" {
 		p.put(` <span class="unit">`, prose(c.Unit), "</span>")
 	}
@@ -133,17 +140,22 @@ func (p *page) cell(t report.Text, names, number bool) {
 	}
 	whole, longest := measure(t)
 	switch {
-	case longest > 24: // such a word may break anywhere, or a row would be as wide as it
+	case longest > longWord:
 		class += " long"
 	case number && whole <= 14: // a value stays with its uncertainty
 		class += " tight"
 	}
-	if class != "" {
-		rest += ` class="` + strings.TrimSpace(class) + `"`
-	}
-	p.put("<", tag, rest, ">")
+	p.put("<", tag, rest, attribute("class", class), ">")
 	p.text(t)
 	p.put("</", tag, ">")
+}
+
+// attribute is an attribute with words of our own; none where there are none.
+func attribute(name, words string) string {
+	if words = strings.TrimSpace(words); words == "" {
+		return ""
+	}
+	return " " + name + `="` + words + `"`
 }
 
 func said(t report.Text) bool {

@@ -33,7 +33,7 @@ func peer(t *testing.T, name string) string {
 // browse opens a page in Chromium (dashboard/web/e2e/report.test.mjs: axe-core in both
 // themes, widths, printing) and returns the directory with its shots and prints.
 // SHOTS_DIR keeps them.
-func browse(t *testing.T, name string, page []byte) string {
+func browse(t *testing.T, page, hostile []byte) string {
 	t.Helper()
 	chromium, node := peer(t, "chromium"), peer(t, "node")
 	web, err := filepath.Abs("../../../dashboard/web")
@@ -48,15 +48,17 @@ func browse(t *testing.T, name string, page []byte) string {
 	}
 	dir := t.TempDir()
 	if kept := os.Getenv("SHOTS_DIR"); kept != "" {
-		dir = filepath.Join(kept, name)
+		dir = kept
 		t.Setenv("SHOTS", "1")
 		if err := os.MkdirAll(dir, 0o755); err != nil {
 			t.Fatal(err)
 		}
 	}
-	file := filepath.Join(dir, "report.html")
-	if err := os.WriteFile(file, page, 0o644); err != nil {
-		t.Fatal(err)
+	file, other := filepath.Join(dir, "report.html"), filepath.Join(dir, "hostile.html")
+	for path, text := range map[string][]byte{file: page, other: hostile} {
+		if err := os.WriteFile(path, text, 0o644); err != nil {
+			t.Fatal(err)
+		}
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
 	defer cancel()
@@ -64,7 +66,7 @@ func browse(t *testing.T, name string, page []byte) string {
 	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) } // the browser ends with it
 	cmd.WaitDelay = 10 * time.Second
 	cmd.Dir = web
-	cmd.Env = append(os.Environ(), "REPORT="+file, "CHROMIUM="+chromium, "OUT_DIR="+dir)
+	cmd.Env = append(os.Environ(), "REPORT="+file, "HOSTILE="+other, "CHROMIUM="+chromium, "OUT_DIR="+dir)
 	out, err := cmd.CombinedOutput()
 	if err != nil {
 		t.Fatalf("the page's checks failed: %v\n%s", err, out)
@@ -105,61 +107,74 @@ func sheets(t *testing.T, pdf string) []sheet {
 	return doc.Pages
 }
 
-// printed holds what Chromium printed to the paper: its size (ISO 216 and ANSI Y14.1,
-// in points), nothing in the margins but the running head and the page's number, the
-// words of the page all there, what must stay whole on one sheet.
-func printed(t *testing.T, pdf string, width, height float64, doc *report.Document) {
+// paper is a format's size in points (ANSI/ASME Y14.1 A: 8.5 by 11 in; ISO 216 A4: 210
+// by 297 mm).
+var paper = map[string][2]float64{"letter": {612, 792}, "a4": {595.3, 841.9}}
+
+// fits holds pages to their paper: nothing in the margins but the running head and the
+// number of the page.
+func fits(t *testing.T, pdf, format string) []sheet {
 	t.Helper()
-	pages := sheets(t, pdf)
-	first, last, all := map[string]int{}, map[string]int{}, map[string]int{}
+	pages, width, height := sheets(t, pdf), paper[format][0], paper[format][1]
 	for n, p := range pages {
 		if p.Width < width-1 || p.Width > width+1 || p.Height < height-1 || p.Height > height+1 {
 			t.Errorf("%s: page %d is %g × %g", pdf, n+1, p.Width, p.Height)
 		}
+		var foot []string
 		for _, w := range p.Words {
 			if w.Left < 45 || w.Right > width-45 || w.Top < 15 || w.Bottom > height-15 {
 				t.Errorf("%s: page %d: %q lies in the margin: %+v", pdf, n+1, w.Text, w)
 			}
-			if all[w.Text] == 0 {
+			if w.Top > height-50 {
+				foot = append(foot, w.Text)
+			}
+		}
+		if want := fmt.Sprintf("page %d of %d", n+1, len(pages)); strings.Join(foot, " ") != want {
+			t.Errorf("%s: the foot of page %d is %q, want %q", pdf, n+1, foot, want)
+		}
+	}
+	return pages
+}
+
+// whole holds the sample on paper to what must stay together, and to all its numbers.
+func whole(t *testing.T, pdf string, pages []sheet, doc *report.Document) {
+	t.Helper()
+	first, count := map[string]int{}, map[string]int{}
+	for n, p := range pages {
+		for _, w := range p.Words {
+			if count[w.Text]++; first[w.Text] == 0 {
 				first[w.Text] = n + 1
 			}
-			all[w.Text]++
-			last[w.Text] = n + 1
-		}
-		if foot := fmt.Sprintf("page %d of %d", n+1, len(pages)); !strings.Contains(line0(p), foot) {
-			t.Errorf("%s: page %d does not say %q", pdf, n+1, foot)
 		}
 	}
 	for m := range 2 { // a table over pages has its heading on each
-		head, from, to := fmt.Sprintf("Starts%dhead", m), first[fmt.Sprintf("row%da", 100*m)], first[fmt.Sprintf("row%da", 100*m+39)]
-		if all[head] != to-from+1 || to == from {
-			t.Errorf("%s: a table on pages %d to %d has its head %d times", pdf, from, to, all[head])
+		head, from, to := fmt.Sprintf("Starts%dhead", m), first[fmt.Sprintf("row%da", 100*m)], first[fmt.Sprintf("row%da", 100*m+lastRow)]
+		if count[head] != to-from+1 || to == from {
+			t.Errorf("%s: a table on pages %d to %d has its head %d times", pdf, from, to, count[head])
 		}
 	}
+	held := 0
 	for text := range first {
-		if end := strings.TrimSuffix(text, "a") + "z"; end != text && (strings.HasPrefix(text, "row") || strings.HasPrefix(text, "box")) && strings.HasSuffix(text, "a") && first[end] != first[text] {
-			t.Errorf("%s: %s begins on page %d and ends on %d", pdf, text, first[text], first[end])
+		name, is := strings.CutSuffix(text, "a")
+		if !is || !strings.HasPrefix(name, "row") && !strings.HasPrefix(name, "box") {
+			continue
 		}
+		if held++; first[name+"z"] != first[text] {
+			t.Errorf("%s: %s begins on page %d and ends on %d", pdf, name, first[text], first[name+"z"])
+		}
+	}
+	if held != 2*(lastRow+1)+sampleBoxes {
+		t.Errorf("%s: %d rows and boxes are on paper", pdf, held)
 	}
 	for i := range doc.Sections {
 		each(doc.Sections[i].Blocks, func(text report.Text) {
 			for _, r := range text {
-				if r.At != "" && all[r.Text] == 0 {
+				if r.At != "" && count[r.Text] == 0 {
 					t.Errorf("%s: %q of %s is not on paper", pdf, r.Text, r.At)
 				}
 			}
 		})
 	}
-}
-
-func line0(p sheet) string {
-	var words []string
-	for _, w := range p.Words {
-		if w.Top > p.Height-60 {
-			words = append(words, w.Text)
-		}
-	}
-	return strings.Join(words, " ")
 }
 
 // TestBrowser looks at the sample in Chromium, on screens and on paper.
@@ -168,7 +183,11 @@ func TestBrowser(t *testing.T) {
 		t.Skip("drives a browser; not under -short")
 	}
 	doc := sample()
-	dir := browse(t, "sample", render(t, doc))
-	printed(t, filepath.Join(dir, "letter.pdf"), 612, 792, doc)
-	printed(t, filepath.Join(dir, "a4.pdf"), 595.3, 841.9, doc)
+	bad, _ := poisoned()
+	dir := browse(t, render(t, doc), render(t, bad))
+	for format := range paper {
+		pdf := filepath.Join(dir, "report-"+format+".pdf")
+		whole(t, pdf, fits(t, pdf, format), doc)
+		fits(t, filepath.Join(dir, "hostile-"+format+".pdf"), format)
+	}
 }

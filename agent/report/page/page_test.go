@@ -75,7 +75,7 @@ func TestNumbers(t *testing.T) {
 			}
 		})
 	}
-	if len(want) < 200 {
+	if len(want) < 150 {
 		t.Fatalf("the sample has %d numbers only", len(want))
 	}
 	n := 0

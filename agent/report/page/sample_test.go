@@ -16,6 +16,9 @@ func plain(format string, args ...any) report.Text {
 	return report.Text{{Text: fmt.Sprintf(format, args...)}}
 }
 
+// What the sample has of rows in each long table, and of boxes.
+const lastRow, sampleBoxes = 24, 7
+
 // sample is an invented document that has every kind of block, tables and boxes longer
 // than what is left of a page, and a mark at the beginning and end of what must stay
 // whole: "row7a" and "row7z", say.
@@ -49,7 +52,7 @@ func sample() *report.Document {
 func machine(m int) []report.Section {
 	name := fmt.Sprintf("comp%d", m+1)
 	t := &report.Table{Caption: "Starts of " + name, Columns: []report.Column{{Head: "Day"}, {Head: fmt.Sprintf("Starts%dhead", m), Number: true}, {Head: "Energy", Unit: "kWh", Number: true}, {Head: "What was seen", Weight: 3}}, Notes: []report.Text{plain("Days are the site's.")}}
-	for i := range 40 {
+	for i := range lastRow + 1 {
 		n := m*100 + i
 		t.Rows = append(t.Rows, []report.Text{plain("row%da", n), {number(fmt.Sprint(i), fmt.Sprintf("/data/figures/machines/%d/figures/0/tables/0/rows/%d/values/0", m, i), float64(i))},
 			{number(fmt.Sprintf("%.1f", 3.7*float64(i)), fmt.Sprintf("/data/figures/machines/%d/figures/0/tables/0/rows/%d/values/1", m, i), 3.7*float64(i)), {Text: " ± 2"}},
@@ -65,7 +68,7 @@ func machine(m int) []report.Section {
 // boxes are findings one below the other, whose ends do not fall on a page's.
 func boxes() report.Section {
 	s := report.Section{ID: "findings", Title: "Findings in full", Level: 1}
-	for i := range 9 {
+	for i := range sampleBoxes {
 		s.Blocks = append(s.Blocks, report.Block{Box: &report.Box{Kind: report.BoxFinding, Title: fmt.Sprintf("box%da of what was found", i), Blocks: []report.Block{
 			{Text: plain("%s", strings.Repeat("The machine runs unloaded while nobody uses air. ", 3+i))},
 			{Facts: []report.Fact{{Name: "A year", Is: report.Text{number("1,240", fmt.Sprintf("/findings/%d/effect/money/value", i), 1240), {Text: " USD"}}}}},

@@ -1,7 +1,8 @@
 // A report's HTML in a real browser.
 //   REPORT       the file
+//   HOSTILE      another one, of names that would do harm; may be left out
 //   CHROMIUM     browser (default /usr/bin/chromium)
-//   OUT_DIR      where the printed pages (letter.pdf, a4.pdf) go
+//   OUT_DIR      where the printed pages go: report-letter.pdf, hostile-a4.pdf, …
 //   SHOTS        if set, screenshots too: wide and phone, light and dark
 // Prints "N passed"; exits non-zero when a check fails.
 import assert from 'node:assert/strict';
@@ -19,7 +20,8 @@ if (!report || !out) {
   process.exit(2);
 }
 mkdirSync(out, { recursive: true });
-const address = pathToFileURL(report).href;
+const files = { report: pathToFileURL(report).href };
+if (process.env.HOSTILE) files.hostile = pathToFileURL(process.env.HOSTILE).href;
 const sizes = { wide: { width: 1280, height: 900 }, phone: { width: 390, height: 844 }, narrow: { width: 320, height: 640 } };
 let browser;
 let passed = 0;
@@ -40,7 +42,7 @@ after(async () => {
 });
 process.on('exit', () => console.log(`${passed} passed`));
 
-async function open(size, colorScheme) {
+async function open(size, colorScheme, address = files.report) {
   const context = await browser.newContext({ viewport: sizes[size], colorScheme });
   const page = await context.newPage();
   const complaints = [];
@@ -85,24 +87,37 @@ if (process.env.SHOTS) {
   }
 }
 
-for (const size of Object.keys(sizes)) {
-  check(`nothing is wider than the page: ${size}`, async () => {
-    const { page } = await open(size, 'light');
-    const over = await page.evaluate(() => {
-      const room = document.documentElement.clientWidth;
-      const found = document.documentElement.scrollWidth > room ? [`the page scrolls: ${document.documentElement.scrollWidth} of ${room}`] : [];
-      for (const e of document.querySelectorAll('body *')) {
-        const box = e.getBoundingClientRect();
-        if (box.width && box.right > room + 1 && !e.closest('.table, svg, .skip')) found.push(`${e.tagName} ${e.className} ends at ${box.right}: ${e.textContent.slice(0, 40)}`);
-      }
-      // Each picture once, and as large as it was drawn for.
-      for (const f of document.querySelectorAll('figure')) {
-        const shown = [...f.querySelectorAll('svg')].filter((s) => s.getBoundingClientRect().width > 0);
-        if (shown.length !== 1) found.push(`${f.id} shows ${shown.length} pictures`);
-        else if (shown[0].getBoundingClientRect().width / shown[0].viewBox.baseVal.width < 1) found.push(`${f.id} is drawn smaller than it was made`);
-      }
-      return found;
+/** What is wider than the page, or a picture that is not shown as it was made. */
+const misfits = (page) => page.evaluate(() => {
+  const room = document.documentElement.clientWidth;
+  const found = document.documentElement.scrollWidth > room ? [`the page scrolls: ${document.documentElement.scrollWidth} of ${room}`] : [];
+  for (const e of document.querySelectorAll('body *')) {
+    if (e.closest('.table, svg, .skip')) continue;
+    const box = e.getBoundingClientRect();
+    if (box.width && box.right > room + 1) found.push(`${e.tagName} ${e.className} ends at ${box.right}: ${e.textContent.slice(0, 40)}`);
+  }
+  for (const f of document.querySelectorAll('figure')) {
+    const shown = [...f.querySelectorAll('svg')].filter((s) => s.getBoundingClientRect().width > 0);
+    if (shown.length !== 1) found.push(`${f.id} shows ${shown.length} pictures`);
+    else if (shown[0].getBoundingClientRect().width / shown[0].viewBox.baseVal.width < 1) found.push(`${f.id} is drawn smaller than it was made`);
+  }
+  return found;
+});
+
+for (const [name, file] of Object.entries(files)) {
+  for (const size of Object.keys(sizes)) {
+    check(`${name}: nothing is wider than the page, nothing runs: ${size}`, async () => {
+      const { page, complaints } = await open(size, 'light', file);
+      assert.deepEqual(await misfits(page), []);
+      assert.deepEqual(complaints, []);
+      await close(page);
     });
+  }
+  check(`${name}: no table is wider than the paper`, async () => {
+    const { page } = await open('wide', 'light', file);
+    await page.emulateMedia({ media: 'print' });
+    await page.setViewportSize({ width: Math.floor((210 - 34) / 25.4 * 96), height: 900 }); // A4 less its margins
+    const over = await page.$$eval('table', (all) => all.filter((e) => e.getBoundingClientRect().right > document.documentElement.clientWidth + 0.5).map((e) => e.caption.textContent));
     assert.deepEqual(over, []);
     await close(page);
   });
@@ -128,8 +143,10 @@ check('every place in the contents is there, and the skip link leads past it', a
 
 for (const format of ['Letter', 'A4']) {
   check(`prints on ${format}`, async () => {
-    const { page } = await open('wide', 'dark');
-    await page.pdf({ path: join(out, `${format.toLowerCase()}.pdf`), format, preferCSSPageSize: false, outline: false, tagged: true });
-    await close(page);
+    for (const [name, file] of Object.entries(files)) {
+      const { page } = await open('wide', 'dark', file);
+      await page.pdf({ path: join(out, `${name}-${format.toLowerCase()}.pdf`), format });
+      await close(page);
+    }
   });
 }
