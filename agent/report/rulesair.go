@@ -28,30 +28,30 @@ func airRules() []Rule {
 			Name: "leaks", About: "Leaks take more of the air than in a well kept plant.",
 			Limit:   "the whole interval of leak_share lies above 10 % of the flow",
 			Basis:   "DOE compressed air tip sheet 3: 5 to 10 % of the output is a sensible target, 20 to 30 % is what unattended plants lose (read)",
-			Matters: mattersAir, Caution: openNothing, Fires: (*builder).leaks,
+			Matters: mattersAir, Caution: openNothing, Fires: (*builder).findLeaks,
 		},
 		{
 			Name: "off-shift", About: "Machines run while nobody works.",
 			Limit:   "energy_off_shift is 5 % of energy or more, and the site file names no night users",
 			Basis:   "common practice, no source",
-			Matters: mattersAir, Caution: "Shut and open isolating valves slowly, and only those whose effect is known: some feed brakes, clamps, fire systems or breathing air. A machine that a clock starts moves without warning.", Fires: (*builder).offShift,
+			Matters: mattersAir, Caution: "Shut and open isolating valves slowly, and only those whose effect is known: some feed brakes, clamps, fire systems or breathing air. A machine that a clock starts moves without warning.", Fires: (*builder).findOffShift,
 		},
 		{
 			Name: "night-use", About: "Outside the shifts somebody takes much more air than leaks.",
 			Limit:   "in three hours outside the shifts or more, each an hour away from them, the air was more than twice quiet_demand and its interval",
 			Basis:   "common practice, no source",
-			Matters: mattersAir, Fires: (*builder).nightUse,
+			Matters: mattersAir, Fires: (*builder).findNightUse,
 		},
 		{
 			Name: "purge", About: "A dryer's purge, or drains on timers, take much of the air.",
 			Limit:   "by the site file a dryer purges more than 20 % of the air that users get while it does, or drains let off more than 2 % of the mean flow",
 			Basis:   "common practice, no source",
-			Matters: mattersAir, Caution: openNothing, Fires: (*builder).purge,
+			Matters: mattersAir, Caution: openNothing, Fires: (*builder).findPurge,
 		},
 	}
 }
 
-func (b *builder) leaks() []Finding {
+func (b *builder) findLeaks() []Finding {
 	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
 		share := b.ofSystem(i, "leak_share")
 		if !(share.low() > mostLeakShare) {
@@ -68,7 +68,7 @@ func (b *builder) leaks() []Finding {
 	})
 }
 
-func (b *builder) offShift() []Finding {
+func (b *builder) findOffShift() []Finding {
 	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
 		energy, off := b.ofSystem(i, "energy"), b.ofSystem(i, "energy_off_shift")
 		if shareOf(off, energy) < worthShare || len(s.NightUsers) > 0 {
@@ -89,7 +89,7 @@ func (b *builder) offShift() []Finding {
 	})
 }
 
-func (b *builder) nightUse() []Finding {
+func (b *builder) findNightUse() []Finding {
 	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
 		quiet := b.ofSystem(i, "quiet_demand")
 		rows := b.data.Hours["system "+s.Name].Rows
@@ -115,7 +115,7 @@ func (b *builder) nightUse() []Finding {
 	})
 }
 
-func (b *builder) purge() []Finding {
+func (b *builder) findPurge() []Finding {
 	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
 		flow := b.ofSystem(i, "flow_mean")
 		if !flow.has() || *flow.Value <= 0 {

@@ -28,36 +28,36 @@ func dataRules() []Rule {
 			Name: "wiring", About: "The power meter does not show what the machine takes: a current transformer is turned round, or the phases do not match.",
 			Limit:   "the power was below zero for a minute; or for 80 % of the loaded time it stayed below what a loaded machine takes; or the whole interval of isentropic_efficiency lies above 1",
 			Basis:   "no machine beats the ideal compression (physics); the shares are common practice, no source",
-			Matters: mattersFigures, Caution: voltage, Fires: (*builder).wiring,
+			Matters: mattersFigures, Caution: voltage, Fires: (*builder).findWiring,
 		},
 		{
 			Name: "meter-setting", About: "A meter is set to other transformers, or another pipe, than those fitted.",
 			Limit:   "the site file's settings of an instrument differ from what is fitted",
 			Basis:   "the site file",
-			Matters: mattersFigures, Caution: voltage, Fires: (*builder).meterSetting,
+			Matters: mattersFigures, Caution: voltage, Fires: (*builder).findMeterSetting,
 		},
 		{
 			Name: "clock", About: "The clock of the computer that records was set by a minute or more.",
 			Limit:   "an event of the kind clock_step of a minute and more lies in the window",
 			Basis:   "common practice, no source",
-			Matters: mattersUpkeep, Fires: (*builder).clock,
+			Matters: mattersUpkeep, Fires: (*builder).findClock,
 		},
 		{
 			Name: "unread", About: "Much of the window was not observed.",
 			Limit:   "more than 5 % of the window is unobserved_time",
 			Basis:   "common practice, no source",
-			Matters: mattersAir, Fires: (*builder).unread,
+			Matters: mattersAir, Fires: (*builder).findUnread,
 		},
 		{
 			Name: "calibration", About: "An instrument that figures rest on is not calibrated, or was found to be off.",
 			Limit:   "a finding of the kind instrument that is no meter-setting",
 			Basis:   "docs/instruments.md",
-			Matters: mattersUpkeep, Fires: (*builder).calibration,
+			Matters: mattersUpkeep, Fires: (*builder).findCalibration,
 		},
 	}
 }
 
-func (b *builder) wiring() []Finding {
+func (b *builder) findWiring() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		f := &Finding{Title: "The power meter of " + m.Name + " does not show what it takes"}
 		loaded := b.ofMachine(i, "loaded_time")
@@ -85,7 +85,7 @@ func (b *builder) wiring() []Finding {
 	})
 }
 
-func (b *builder) meterSetting() (all []Finding) {
+func (b *builder) findMeterSetting() (all []Finding) {
 	b.eachFinding(func(at string, d *analysis.Finding) {
 		if d.Sign == analysis.SignSetting {
 			all = append(all, Finding{Subject: d.Subject, Title: d.Subject + " is set to other parts than those fitted", Evidence: []Text{say(sentence(d.Sentence))},
@@ -129,7 +129,7 @@ func (b *builder) steps() (ms float64, told []Text) {
 	return ms, told
 }
 
-func (b *builder) clock() []Finding {
+func (b *builder) findClock() []Finding {
 	_, told := b.steps()
 	if len(told) == 0 {
 		return nil
@@ -138,7 +138,7 @@ func (b *builder) clock() []Finding {
 		Advice: say("Let the computer keep its clock by a time server, or set it once and leave it. Durations and order are right all the same; what goes by the hour of the day, such as shifts, tariffs and nights, may lie beside it by as much as the clock was off.")}}
 }
 
-func (b *builder) unread() []Finding {
+func (b *builder) findUnread() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		seen, unseen := b.ofMachine(i, "observed_time"), b.ofMachine(i, "unobserved_time")
 		if !seen.has() || !unseen.has() || *unseen.Value <= mostUnreadPart*(*seen.Value+*unseen.Value) {
@@ -157,7 +157,7 @@ func (b *builder) unread() []Finding {
 	})
 }
 
-func (b *builder) calibration() []Finding {
+func (b *builder) findCalibration() []Finding {
 	f := Finding{Subject: b.data.Site.Name, Title: "Instruments are not proved to be right"}
 	b.eachFinding(func(_ string, d *analysis.Finding) {
 		if d.Kind == "instrument" && d.Sign != analysis.SignSetting {
@@ -193,11 +193,11 @@ func sensorRule() Rule {
 		Name: "sensors", About: "Readings contradict each other, cannot be, or do not move.",
 		Limit:   "a finding of the kind stuck, contradictory or impossible that no other rule explains",
 		Basis:   "common practice, no source (the times are in docs/figures.md and the sentence)",
-		Matters: mattersUpkeep, Fires: (*builder).sensors,
+		Matters: mattersUpkeep, Fires: (*builder).findSensors,
 	}
 }
 
-func (b *builder) sensors() (all []Finding) {
+func (b *builder) findSensors() (all []Finding) {
 	b.eachFinding(func(at string, d *analysis.Finding) {
 		if b.claimed(at, d) {
 			return

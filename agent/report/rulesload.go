@@ -24,31 +24,31 @@ func loadRules() []Rule {
 			Limit:   "starts_per_hour_max reaches its limit",
 			Basis:   "starts_per_hour of the motor in the site file, else NEMA MG 10 table 2-3 (read)",
 			Matters: mattersMachine, Caution: "A motor that stands starts by itself: lock it out before anybody works on it. The maker's instructions decide how often it may start.",
-			Fires: (*builder).starts,
+			Fires: (*builder).findStarts,
 		},
 		{
 			Name: "oversized", About: "The machine is much larger than the highest demand.",
 			Limit:   "the upper end of air_demand_peak is below 60 % of the smallest machine's full_load_flow",
 			Basis:   "common practice, no source",
-			Matters: mattersAir, Caution: "Another machine needs its own wiring, protection, ventilation and piping, by licensed people.", Fires: (*builder).oversized,
+			Matters: mattersAir, Caution: "Another machine needs its own wiring, protection, ventilation and piping, by licensed people.", Fires: (*builder).findOversized,
 		},
 		{
 			Name: "control-gap", About: "Several machines work against each other.",
 			Limit:   "for a quarter of the time in which two run, and an hour, both run without load; or a machine beside one of variable speed loads more than 20 times in a running hour",
 			Basis:   "common practice, no source",
-			Matters: mattersAir, Caution: "A machine that another starts moves without warning: signs and lock-out must say so.", Fires: (*builder).controlGap,
+			Matters: mattersAir, Caution: "A machine that another starts moves without warning: signs and lock-out must say so.", Fires: (*builder).findControlGap,
 		},
 		{
 			Name: "unloaded-running", About: "Much of the electricity goes into running without load.",
 			Limit:   "energy_unloaded is more than 30 % of energy, and no failed blow-down explains it",
 			Basis:   "common practice, no source",
 			Matters: mattersAir, Caution: "A motor stands only so many starts an hour: look at its plate before a timer is made shorter. A machine that stops by itself starts again without warning.",
-			Fires: (*builder).unloadedRunning,
+			Fires: (*builder).findUnloadedRunning,
 		},
 	}
 }
 
-func (b *builder) starts() []Finding {
+func (b *builder) findStarts() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		most := b.ofMachine(i, "starts_per_hour_max")
 		if !most.has() || most.Limit == nil || *most.Value < *most.Limit {
@@ -68,7 +68,7 @@ func (b *builder) starts() []Finding {
 	})
 }
 
-func (b *builder) unloadedRunning() []Finding {
+func (b *builder) findUnloadedRunning() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		energy, unloaded := b.ofMachine(i, "energy"), b.ofMachine(i, "energy_unloaded")
 		if shareOf(unloaded, energy) <= mostUnloadedShare || b.found("blow-down", m.Name) {
@@ -88,7 +88,7 @@ func (b *builder) unloadedRunning() []Finding {
 	})
 }
 
-func (b *builder) oversized() []Finding {
+func (b *builder) findOversized() []Finding {
 	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
 		peak := b.ofSystem(i, "air_demand_peak")
 		least := math.Inf(1)
@@ -116,7 +116,7 @@ func (b *builder) oversized() []Finding {
 	})
 }
 
-func (b *builder) controlGap() []Finding {
+func (b *builder) findControlGap() []Finding {
 	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
 		if len(s.Machines) < 2 {
 			return nil

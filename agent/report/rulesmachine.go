@@ -24,13 +24,13 @@ func faultRules() []Rule {
 			Limit:   "three unloads of a minute and more, and a tenth of those judged, left more than two thirds of the pressure, or four fifths of the power",
 			Basis:   "common practice, no source",
 			Matters: mattersPeople, Caution: "The sump may stay full of air and hot oil after a stop: isolate the machine, vent it by hand and see its gauge at zero before anything is opened. Licensed people and the maker's instructions decide.",
-			Fires: (*builder).blowDown,
+			Fires: (*builder).findBlowDown,
 		},
 		{
 			Name: "inlet-valve", About: "The inlet valve does not do what it is told: the machine takes the power of another state than its signal says.",
 			Limit:   "a signal and the power contradict each other for half a minute in all, and it is no matter of wiring",
 			Basis:   "unloaded power is 15 to 35 % of full load (DOE sourcebook, from memory); the times are common practice, no source",
-			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).inletValve,
+			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).findInletValve,
 		},
 	}
 }
@@ -41,31 +41,31 @@ func machineRules() []Rule {
 			Name: "hot", About: "The air end came near the temperature at which it trips.",
 			Limit:   "discharge_margin is under 10 K (18 °F)",
 			Basis:   "common practice, no source; the trip is the site file's",
-			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).hot,
+			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).findHot,
 		},
 		{
 			Name: "cooler", About: "The aftercooler has become worse within the window.",
 			Limit:   "approach_temperature rose by 1 K or more, by Pettitt's test, and no failed blow-down explains it",
 			Basis:   "Pettitt 1979; the least change is common practice, no source",
-			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).cooler,
+			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).findCooler,
 		},
 		{
 			Name: "specific-power", About: "The machine takes more for its air than its nameplate says.",
 			Limit:   "the whole interval of specific_power_rated lies above the nameplate's by more than ISO 1217 annex C allows: 8, 7, 6 or 5 % by size",
 			Basis:   "ISO 1217 annex C (from memory)",
-			Matters: mattersMachine, Fires: (*builder).specificPower,
+			Matters: mattersMachine, Fires: (*builder).findSpecificPower,
 		},
 		{
 			Name: "unbalance", About: "The line voltages are uneven.",
 			Limit:   "the whole interval of phase_unbalance lies above 1 %",
 			Basis:   "NEMA MG 1-14.36: a motor is derated above 1 %, and not to be run above 5 % (read)",
-			Matters: mattersMachine, Caution: "Work on live voltages is for licensed people under your local codes.", Fires: (*builder).unbalance,
+			Matters: mattersMachine, Caution: "Work on live voltages is for licensed people under your local codes.", Fires: (*builder).findUnbalance,
 		},
 		{
 			Name: "water", About: "Water may stay in the oil: the air end was colder than the dew point in the sump.",
 			Limit:   "the whole interval of water_risk_share lies above 20 %",
 			Basis:   "common practice, no source; saturation by IAPWS R7-97 (read)",
-			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).water,
+			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).findWater,
 		},
 	}
 }
@@ -80,7 +80,7 @@ func (b *builder) remark(i int, kind, about string) *analysis.Remark {
 	return nil
 }
 
-func (b *builder) blowDown() []Finding {
+func (b *builder) findBlowDown() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		r := b.remark(i, "blow_down", "blowdown_time")
 		if r == nil || b.found("wiring", m.Name) {
@@ -96,7 +96,7 @@ func (b *builder) blowDown() []Finding {
 	})
 }
 
-func (b *builder) inletValve() []Finding {
+func (b *builder) findInletValve() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		if b.found("wiring", m.Name) {
 			return nil
@@ -116,7 +116,7 @@ func (b *builder) inletValve() []Finding {
 	})
 }
 
-func (b *builder) hot() []Finding {
+func (b *builder) findHot() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		margin := b.ofMachine(i, "discharge_margin")
 		if !margin.has() || *margin.Value >= narrowMarginK {
@@ -128,7 +128,7 @@ func (b *builder) hot() []Finding {
 	})
 }
 
-func (b *builder) cooler() []Finding {
+func (b *builder) findCooler() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		r := b.remark(i, "change", "approach_temperature")
 		if r == nil || r.Change == nil || *r.Change <= 0 || b.found("blow-down", m.Name) {
@@ -153,7 +153,7 @@ func tolerance(flowM3Min float64) float64 {
 	return 0.05
 }
 
-func (b *builder) specificPower() []Finding {
+func (b *builder) findSpecificPower() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		if m.RatedFlowM3S <= 0 || m.RatedPowerW <= 0 || b.found("wiring", m.Name) {
 			return nil
@@ -171,7 +171,7 @@ func (b *builder) specificPower() []Finding {
 	})
 }
 
-func (b *builder) unbalance() []Finding {
+func (b *builder) findUnbalance() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		uneven := b.ofMachine(i, "phase_unbalance")
 		if !(uneven.low() > unevenPct) {
@@ -190,7 +190,7 @@ func (b *builder) unbalance() []Finding {
 	})
 }
 
-func (b *builder) water() []Finding {
+func (b *builder) findWater() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		share := b.ofMachine(i, "water_risk_share")
 		if !(share.low() > wetShare) {

@@ -19,24 +19,24 @@ func pressureRules() []Rule {
 			Name: "pressure-low", About: "In shift hours the pressure fell below what the users need.",
 			Limit:   "the lower end of time_below_minimum_shift is more than 10 minutes in a week, less what set clocks may have moved",
 			Basis:   "minimum_pressure of the site file; the time is common practice, no source",
-			Matters: mattersAir, Caution: "A higher pressure is no cure to begin with: it makes leaks larger and motors hotter. Never touch safety valves or protections.", Fires: (*builder).pressureLow,
+			Matters: mattersAir, Caution: "A higher pressure is no cure to begin with: it makes leaks larger and motors hotter. Never touch safety valves or protections.", Fires: (*builder).findPressureLow,
 		},
 		{
 			Name: "pressure-high", About: "The pressure is higher than the users need.",
 			Limit:   "the lowest pressure of shift hours, of nineteen twentieths of them and of load cycles, less the gauge's error, lies 5 psi (0.34 bar) and more above minimum_pressure",
 			Basis:   "common practice, no source; 2 psi are about 1 % of the power near 100 psi (DOE sourcebook, read)",
-			Matters: mattersAir, Caution: "A lower pressure must still serve every user, at the end of the pipe and in the worst minute: change it in small steps. Never touch safety valves or protections.", Fires: (*builder).pressureHigh,
+			Matters: mattersAir, Caution: "A lower pressure must still serve every user, at the end of the pipe and in the worst minute: change it in small steps. Never touch safety valves or protections.", Fires: (*builder).findPressureHigh,
 		},
 		{
 			Name: "short-cycling", About: "A machine loads and unloads in quick succession.",
 			Limit:   "load_cycles_per_hour is above 60: a load a minute, in which the sump never blows down",
 			Basis:   "common practice, no source; 3 to 5 gal of storage for each cfm suit load and unload (DOE sourcebook, read)",
-			Matters: mattersMachine, Caution: "A receiver is a pressure vessel: certificate, safety valve, drain, inspection, and licensed people to fit it.", Fires: (*builder).shortCycling,
+			Matters: mattersMachine, Caution: "A receiver is a pressure vessel: certificate, safety valve, drain, inspection, and licensed people to fit it.", Fires: (*builder).findShortCycling,
 		},
 	}
 }
 
-func (b *builder) pressureLow() []Finding {
+func (b *builder) findPressureLow() []Finding {
 	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
 		below := b.ofSystem(i, "time_below_minimum_shift")
 		if !below.has() {
@@ -85,7 +85,7 @@ func (b *builder) fast(s *sitefile.System) bool {
 	return false
 }
 
-func (b *builder) pressureHigh() []Finding {
+func (b *builder) findPressureHigh() []Finding {
 	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
 		a := alternatives{b: b}
 		if !a.find(s.Name, nil) || a.room() < leastRoomPa {
@@ -112,7 +112,7 @@ func (b *builder) pressureHigh() []Finding {
 	})
 }
 
-func (b *builder) shortCycling() []Finding {
+func (b *builder) findShortCycling() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		loads := b.ofMachine(i, "load_cycles_per_hour")
 		if !(loads.low() > mostLoads) {

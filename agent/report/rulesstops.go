@@ -13,24 +13,24 @@ func stopRules() []Rule {
 			Name: "faults", About: "The controller told of a fault, or a start failed.",
 			Limit:   "a fault code came in the window, or starts_failed is above 0",
 			Basis:   "what the machine itself tells",
-			Matters: mattersMachine, Caution: "Nobody bridges a protection or resets a trip without knowing what it was. " + hotOil, Fires: (*builder).faults,
+			Matters: mattersMachine, Caution: "Nobody bridges a protection or resets a trip without knowing what it was. " + hotOil, Fires: (*builder).findFaults,
 		},
 		{
 			Name: "restarts", About: "The machine started by itself after a power failure.",
 			Limit:   "starts_after_power_failure is above 0",
 			Basis:   "what was observed",
-			Matters: mattersMachine, Caution: "A machine that restarts after a power failure moves without warning, on people who think it is dead: signs, lock-out and local codes.", Fires: (*builder).restarts,
+			Matters: mattersMachine, Caution: "A machine that restarts after a power failure moves without warning, on people who think it is dead: signs, lock-out and local codes.", Fires: (*builder).findRestarts,
 		},
 		{
 			Name: "service", About: "A service item is overdue.",
 			Limit:   "an item is past its hours or its months",
 			Basis:   "the site file's service plan and the notes of when it was last done",
-			Matters: mattersUpkeep, Caution: hotOil, Fires: (*builder).service,
+			Matters: mattersUpkeep, Caution: hotOil, Fires: (*builder).findService,
 		},
 	}
 }
 
-func (b *builder) faults() []Finding {
+func (b *builder) findFaults() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		f := &Finding{Title: m.Name + " told of faults"}
 		for k := range b.data.Faults {
@@ -57,7 +57,7 @@ func (b *builder) faults() []Finding {
 	})
 }
 
-func (b *builder) restarts() []Finding {
+func (b *builder) findRestarts() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		n := b.ofMachine(i, "starts_after_power_failure")
 		if !n.has() || *n.Value <= 0 {
@@ -68,7 +68,7 @@ func (b *builder) restarts() []Finding {
 	})
 }
 
-func (b *builder) service() []Finding {
+func (b *builder) findService() []Finding {
 	return b.eachMachine(func(_ int, m *sitefile.Machine) *Finding {
 		f := &Finding{Title: "Service of " + m.Name + " is overdue"}
 		for k := range b.data.Service {

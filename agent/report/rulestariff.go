@@ -19,11 +19,11 @@ func tariffRule() Rule {
 		Name: "dear-hours", About: "A few quarter hours far above all others set the demand charge.",
 		Limit:   "demand is charged by windows of 15 minutes, and the highest quarter hour of a whole week and more is 15 % above the ninth highest",
 		Basis:   "common practice, no source",
-		Matters: mattersAir, Caution: "A machine that is held back or started by a clock or by another starts without warning.", Fires: (*builder).dearHours,
+		Matters: mattersAir, Caution: "A machine that is held back or started by a clock or by another starts without warning.", Fires: (*builder).findDearHours,
 	}
 }
 
-func (b *builder) dearHours() []Finding {
+func (b *builder) findDearHours() []Finding {
 	if len(b.data.Site.Tariff.Demand) == 0 || b.data.ToMS-b.data.FromMS < 7*86_400_000 {
 		return nil
 	}
