@@ -19,10 +19,10 @@ func (b *builder) instruments() Section {
 		return s
 	}
 	s.Blocks = append(s.Blocks, para("What plates and certificates say, by the site file; nothing is corrected by it. Where no accuracy is stated one is assumed, and the figure's inputs name that."))
-	t := &Table{Caption: "Instruments, their accuracy and calibration", Columns: []Column{{Head: "Instrument"}, {Head: "Serial, certificate"}, {Head: "Calibration", Weight: 1.4}, {Head: "Accuracy", Weight: 1.6}, {Head: "Figures that rest on it", Number: true}}}
+	t := &Table{Caption: "Instruments, their accuracy and calibration", Columns: []Column{{Head: "Instrument"}, {Head: "Serial, certificate"}, {Head: "Calibration", Weight: 1.4}, {Head: "Accuracy", Weight: 1.6}, {Head: "Figures that rest on it"}}}
 	for i := range all {
 		f := &all[i]
-		t.Rows = append(t.Rows, []Text{say(f.Subject), say(orDash(joined(f.Serial, f.Certificate))), say(f.CalibrationText()), say(accuracyWords(f)), say(fmt.Sprint(len(f.Figures)))})
+		t.Rows = append(t.Rows, []Text{say(f.Subject), say(orDash(together(f.Serial, f.Certificate))), say(f.CalibrationText()), say(accuracyWords(f)), say(fmt.Sprint(len(f.Figures)))})
 	}
 	s.Blocks = append(s.Blocks, Block{Table: t})
 	if list := settingsSaid(all); len(list) > 0 {
@@ -36,7 +36,7 @@ func (b *builder) instruments() Section {
 	return s
 }
 
-func joined(parts ...string) string {
+func together(parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(p string) bool { return p == "" }), ", ")
 }
 
@@ -109,7 +109,7 @@ func checkTable(all []sitefile.InstrumentFacts) *Table {
 			if left == "" {
 				left = "not adjusted"
 			}
-			t.Rows = append(t.Rows, []Text{say(of), say(c.On), say(joined(c.Reference, c.Against)), say(c.Found), number(&c.OffAsFound, "off_as_found", ""),
+			t.Rows = append(t.Rows, []Text{say(of), say(c.On), say(together(c.Reference, c.Against)), say(c.Found), number(&c.OffAsFound, "off_as_found", ""),
 				say(left), number(c.OffAsLeft, "off_as_left", ""), number(c.Allowed, "allowed", "± "), say(checkVerdict(c))})
 		}
 	}

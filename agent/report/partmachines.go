@@ -152,12 +152,12 @@ func (b *builder) given() Section {
 	facts := []Fact{
 		{"Air outside", say(height)},
 		{"Free air", say("a flow in " + site.Units.Unit(quantity.Flow).Symbol + " is air as it is drawn in at the inlet")},
-		{"Shifts", say(b.shifts())},
+		{"Shifts", say(b.shiftWords())},
 		{"Weeks worked in a year", say(fmt.Sprintf("%g", site.WeeksPerYear))},
 		{"Emissions", say(b.emissionFactor())},
 	}
 	s := Section{ID: "given", Title: "What the site file says and nothing measures", Level: 2, Blocks: []Block{{Facts: facts}}}
-	t := &Table{Caption: "Prices of electricity", Columns: []Column{{Head: "Charge"}, {Head: "When", Weight: 1.8}, {Head: "Price", Unit: site.Tariff.Currency, Number: true}, {Head: "For"}}}
+	t := &Table{Caption: "Prices of electricity", Columns: []Column{{Head: "Charge"}, {Head: "When", Weight: 1.8}, {Head: "Price", Unit: site.Tariff.Currency}, {Head: "For"}}}
 	for i := range site.Tariff.Energy {
 		e := &site.Tariff.Energy[i]
 		t.Rows = append(t.Rows, []Text{say("energy"), say(periodWords(&e.Period)), say(fmt.Sprintf("%g", e.PerKWh)), say("kWh")})
@@ -192,7 +192,7 @@ func periodWords(p *sitefile.Period) string {
 	return strings.Join(parts, ", ")
 }
 
-func (b *builder) shifts() string {
+func (b *builder) shiftWords() string {
 	if len(b.data.Site.Shifts) == 0 {
 		return "none named: what is outside of them cannot be told"
 	}

@@ -2,10 +2,13 @@ package report
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/display"
+	"loadscribe/agent/scan"
 )
 
 // methods is how the figures are made: formulas with their sources, each figure's
@@ -48,40 +51,45 @@ func (b *builder) formulaTable() *Table {
 	return t
 }
 
-// methodTables has for each subject the figures of one method in a row; clauses that
-// come again and again are notes.
+// methodTables has the figures of one method in a row, machines first, then systems.
+// A machine's channels are named by their roles, so that machines which are read alike
+// share rows; clauses that come again and again are notes.
 func (b *builder) methodTables() (blocks []Block) {
-	type row struct {
-		names          []string
-		method, inputs string
-	}
-	rows := map[string][]*row{}
-	var subjects []string
-	b.eachFigure(func(subject string, r ref) {
-		if !r.has() || r.Method == "" {
-			return
-		}
-		if rows[subject] == nil {
-			subjects = append(subjects, subject)
-		}
-		inputs := strings.Join(r.Inputs, ", ")
-		for _, o := range rows[subject] {
-			if o.method == r.Method && o.inputs == inputs {
-				o.names = append(o.names, figureName(r.Name))
+	for _, kind := range []struct{ at, caption string }{{"/data/figures/machines/", "Methods and inputs, machines"}, {"/data/figures/systems/", "Methods and inputs, systems"}} {
+		var methods, inputs []string
+		var of []*figuresOf
+		rows := map[string]int{}
+		one, several := "", false // the name of the only subject
+		b.eachFigure(func(subject string, r ref) {
+			if !r.has() || r.Method == "" || !strings.HasPrefix(r.at, kind.at) {
 				return
 			}
+			method, in := b.byRole(subject, r.Method), b.byRole(subject, strings.Join(r.Inputs, ", "))
+			i, known := rows[method+"|"+in]
+			if !known {
+				i = len(of)
+				rows[method+"|"+in] = i
+				methods, inputs, of = append(methods, method), append(inputs, in), append(of, &figuresOf{})
+			}
+			subject = strings.TrimPrefix(subject, "system ")
+			several = several || one != "" && one != subject
+			one = subject
+			of[i].add(figureName(r.Name), subject)
+		})
+		if len(of) == 0 {
+			continue
 		}
-		rows[subject] = append(rows[subject], &row{[]string{figureName(r.Name)}, r.Method, inputs})
-	})
-	for _, subject := range subjects {
-		var texts []string
-		for _, o := range rows[subject] {
-			texts = append(texts, o.method)
+		if one = ", " + one; several {
+			one = ""
 		}
-		texts, notes := folded(texts)
-		t := &Table{Caption: "Methods and inputs of " + subject, Columns: []Column{{Head: "Figures", Weight: 1.3}, {Head: "How", Weight: 2.6}, {Head: "Rests on", Weight: 1.4}}}
-		for i, o := range rows[subject] {
-			t.Rows = append(t.Rows, []Text{say(strings.Join(o.names, "; ")), say(texts[i]), say(orDash(o.inputs))})
+		short, notes := folded(methods)
+		t := &Table{Caption: kind.caption + one, Columns: []Column{{Head: "Figures", Weight: 1.3}, {Head: "How", Weight: 2.6}, {Head: "Rests on", Weight: 1.3}}}
+		for i := range of {
+			figures := of[i].words(true)
+			if one != "" {
+				figures = strings.Join(of[i].names, ", ")
+			}
+			t.Rows = append(t.Rows, []Text{say(capital(figures)), say(short[i]), say(orDash(inputs[i]))})
 		}
 		for _, n := range notes {
 			t.Notes = append(t.Notes, say(n))
@@ -91,45 +99,64 @@ func (b *builder) methodTables() (blocks []Block) {
 	return blocks
 }
 
-// oneInput is the share of the variance from which on a budget has one part only.
-const oneInput = 0.995
+// byRole names the channels of a machine by their roles in a text of it.
+func (b *builder) byRole(machine, text string) string {
+	m, ok := b.data.Site.MachineByName(machine)
+	if !ok {
+		return text
+	}
+	roles := slices.Sorted(maps.Keys(m.Roles))
+	slices.SortStableFunc(roles, func(x, y scan.Role) int { return len(m.Roles[y]) - len(m.Roles[x]) }) // none is part of one before
+	for _, role := range roles {
+		if id := m.Roles[role]; id != "" {
+			text = strings.ReplaceAll(text, id, strings.ReplaceAll(string(role), "_", " "))
+		}
+	}
+	return text
+}
 
-// budgets is what the uncertainties come from.
-func (b *builder) budgets() []Block {
-	t := &Table{Caption: "Shares of the variance, the largest first", Columns: []Column{{Head: "Figures", Weight: 1.6}, {Head: "What their uncertainty comes from", Weight: 3}}}
-	rows, alone := map[string]int{}, map[string]int{} // by what they say
-	var of, single [][]string
+// oneInput is the share of the variance from which on a budget has one part only, and
+// leastShare that from which on a part is named.
+const oneInput, leastShare = 0.995, 0.02
+
+// budgets is what the uncertainties come from. Figures whose parts are the same, and
+// alike in size, stand together.
+func (b *builder) budgets() (blocks []Block) {
+	t := &Table{Caption: "Shares of the variance from 2 % on, the largest first", Columns: []Column{{Head: "Figures", Weight: 1.6}, {Head: "What their uncertainty comes from", Weight: 3}}}
+	var of []*figuresOf
+	var first []ref
+	alone := map[string]*figuresOf{}
 	var inputs []string
 	b.eachFigure(func(subject string, r ref) {
 		if !r.has() || len(r.Budget) == 0 {
 			return
 		}
-		name := figureName(r.Name) + " of " + subject
+		subject = strings.TrimPrefix(subject, "system ")
 		if in := r.Budget[0].Input; r.Budget[0].Share >= oneInput {
-			if _, known := alone[in]; !known {
-				alone[in] = len(inputs)
-				inputs, single = append(inputs, in), append(single, nil)
+			if alone[in] == nil {
+				inputs, alone[in] = append(inputs, in), &figuresOf{}
 			}
-			single[alone[in]] = append(single[alone[in]], name)
+			alone[in].add(figureName(r.Name), subject)
 			return
 		}
-		said, key := b.shares(r)
-		if _, known := rows[key]; !known {
-			rows[key] = len(t.Rows)
-			t.Rows, of = append(t.Rows, []Text{nil, said}), append(of, nil)
+		i := slices.IndexFunc(first, func(o ref) bool { return alikeBudget(o.Budget, r.Budget) })
+		if i < 0 {
+			i = len(of)
+			of, first = append(of, &figuresOf{}), append(first, r)
+			t.Rows = append(t.Rows, []Text{nil, b.shares(r)})
 		}
-		of[rows[key]] = append(of[rows[key]], name)
+		of[i].add(figureName(r.Name), subject)
 	})
-	var blocks []Block
-	for i := range t.Rows {
-		t.Rows[i][0] = say(capital(strings.Join(of[i], "; ")))
+	for i := range of {
+		t.Rows[i][0] = say(capital(of[i].words(true)))
 	}
 	if len(t.Rows) > 0 {
+		t.Notes = []Text{say("Shares are of the first figure in a row; those of the others differ by less than 4 in a hundred. report.json has each figure's own, and the parts below 2 %.")}
 		blocks = append(blocks, Block{Table: t})
 	}
 	var list []Text
-	for i, in := range inputs {
-		list = append(list, say(capital(in)+" alone makes the interval of: "+strings.Join(single[i], "; ")+"."))
+	for _, in := range inputs {
+		list = append(list, say(capital(in)+" alone makes the interval of: "+alone[in].words(true)+"."))
 	}
 	if len(list) > 0 {
 		blocks = append(blocks, Block{List: list})
@@ -137,96 +164,40 @@ func (b *builder) budgets() []Block {
 	return blocks
 }
 
-// shares is what a figure's uncertainty comes from, and the same as one text.
-func (b *builder) shares(r ref) (t Text, key string) {
+// alikeBudget reports the same parts, but for small ones, with shares that differ by
+// less than 0.04.
+func alikeBudget(a, b []analysis.BudgetPart) bool {
+	const near, small = 0.04, 0.05
+	of := func(parts []analysis.BudgetPart) map[string]float64 {
+		all := map[string]float64{}
+		for _, p := range parts {
+			all[p.Input] = p.Share
+		}
+		return all
+	}
+	inA, inB := of(a), of(b)
+	for _, pair := range [][2]map[string]float64{{inA, inB}, {inB, inA}} {
+		for in, share := range pair[0] {
+			other, has := pair[1][in]
+			if !has && share >= small || has && max(share-other, other-share) >= near {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// shares is what a figure's uncertainty comes from.
+func (b *builder) shares(r ref) (t Text) {
 	for i := range r.Budget {
 		p := &r.Budget[i]
-		if i > 0 {
+		if p.Share < leastShare {
+			continue
+		}
+		if len(t) > 0 {
 			t = append(t, Run{Text: "; "})
 		}
 		t = append(t, Run{Text: p.Input + " "}, Run{Text: display.PerCent(p.Share), At: fmt.Sprintf("%s/budget/%d/share", r.at, i), Value: &p.Share}, Run{Text: " %"})
 	}
-	for _, r := range t {
-		key += r.Text
-	}
-	return t, key
-}
-
-// folded replaces what several of the texts say word for word by a letter in square
-// brackets, and returns what the letters stand for.
-func folded(texts []string) (short, notes []string) {
-	all := make([][]string, len(texts))
-	for i, t := range texts {
-		all[i] = strings.Fields(t)
-	}
-	for letter := 'A'; letter <= 'Z'; letter++ {
-		phrase := repeated(all)
-		if phrase == nil {
-			break
-		}
-		last := phrase[len(phrase)-1]
-		bare := strings.TrimRight(last, ",;:.")
-		marker := fmt.Sprintf("[%c]%s", letter, last[len(bare):])
-		for i := range all {
-			if at := within(all[i], phrase); at >= 0 {
-				all[i] = slices.Replace(all[i], at, at+len(phrase), marker)
-			}
-		}
-		notes = append(notes, fmt.Sprintf("[%c] %s.", letter, strings.TrimRight(strings.Join(phrase, " "), ",;:.")))
-	}
-	for i := range all {
-		short = append(short, strings.Join(all[i], " "))
-	}
-	return short, notes
-}
-
-// A phrase is worth a note from so many words on, and in so many texts.
-const phraseWords, phraseTexts = 14, 3
-
-// repeated is the first phrase that enough texts have, as long as all of these have it;
-// nil: none.
-func repeated(all [][]string) []string {
-	in := map[string]int{}
-	for _, words := range all {
-		seen := map[string]bool{}
-		for i := 0; i+phraseWords <= len(words); i++ {
-			if gram := strings.Join(words[i:i+phraseWords], " "); !seen[gram] {
-				seen[gram] = true
-				in[gram]++
-			}
-		}
-	}
-	for _, words := range all {
-		for i := 0; i+phraseWords <= len(words); i++ {
-			n := in[strings.Join(words[i:i+phraseWords], " ")]
-			if n < phraseTexts {
-				continue
-			}
-			end := i + phraseWords
-			for end < len(words) && having(all, words[i:end+1]) == n {
-				end++
-			}
-			return slices.Clone(words[i:end])
-		}
-	}
-	return nil
-}
-
-func having(all [][]string, phrase []string) (n int) {
-	for _, words := range all {
-		if within(words, phrase) >= 0 {
-			n++
-		}
-	}
-	return n
-}
-
-// within is where a phrase first stands; -1: nowhere.
-func within(words, phrase []string) int {
-	for i := 0; i+len(phrase) <= len(words); i++ {
-		if slices.Equal(words[i:i+len(phrase)], phrase) {
-			return i
-		}
-	}
-	return -1
+	return t
 }

@@ -25,22 +25,37 @@ func quality(b *builder) []Section {
 	default:
 		s.Blocks = append(s.Blocks, gap("Nothing to judge", "nothing was observed in this period"))
 	}
-	var states []Text
-	for i := range b.data.Figures.Machines {
-		name := b.data.Figures.Machines[i].Machine
-		if r := b.ofMachine(i, "running_time"); r.has() {
-			states = append(states, say("How the states of "+name+" were known: "+r.Method+"."))
-		} else if r.Figure != nil && r.Absent != "" {
-			states = append(states, say("The states of "+name+" are not known: "+r.Absent+"."))
-		}
-	}
-	if len(states) > 0 {
+	if states := b.statesKnown(); len(states) > 0 {
 		s.Blocks = append(s.Blocks, Block{List: states})
 	}
 	if t := b.recordTable(); t != nil {
 		s.Blocks = append(s.Blocks, Block{Table: t})
 	}
 	return []Section{s}
+}
+
+// statesKnown says how the states of the machines were known, or why they were not.
+func (b *builder) statesKnown() (list []Text) {
+	var order []string
+	of := map[string][]string{}
+	for i := range b.data.Figures.Machines {
+		r := b.ofMachine(i, "running_time")
+		if r.Figure == nil {
+			continue
+		}
+		said := "were known: " + r.Method
+		if !r.has() {
+			said = "are not known: " + r.Absent
+		}
+		if of[said] == nil {
+			order = append(order, said)
+		}
+		of[said] = append(of[said], b.data.Figures.Machines[i].Machine)
+	}
+	for _, said := range order {
+		list = append(list, say("The states of "+listed(of[said])+" "+strings.TrimSuffix(said, ".")+"."))
+	}
+	return list
 }
 
 // dataFindings are those of the figures that are about the data, not about the machine.
@@ -125,7 +140,7 @@ func narrower(b *builder) []Section {
 func (b *builder) narrowerTables() (blocks []Block) {
 	of := map[string]*Table{}
 	b.eachFigure(func(subject string, r ref) {
-		if !r.has() || r.Narrower == nil || r.Uncertainty == nil {
+		if !r.has() || r.Narrower == nil || r.Uncertainty == nil || b.saidOfMachine(r) {
 			return
 		}
 		n := r.Narrower
@@ -147,6 +162,20 @@ func (b *builder) narrowerTables() (blocks []Block) {
 	return blocks
 }
 
+// saidOfMachine reports a system's figure that is that of its one machine.
+func (b *builder) saidOfMachine(r ref) bool {
+	if !strings.HasPrefix(r.at, "/data/figures/systems/") {
+		return false
+	}
+	for i := range b.data.Figures.Machines {
+		m := b.ofMachine(i, r.Name)
+		if m.has() && *m.Value == *r.Value && m.Uncertainty != nil && r.Uncertainty != nil && *m.Uncertainty == *r.Uncertainty {
+			return true
+		}
+	}
+	return false
+}
+
 // eachFigure visits every figure of machines and systems, in order.
 func (b *builder) eachFigure(visit func(subject string, r ref)) {
 	for i := range b.data.Figures.Machines {
@@ -166,18 +195,18 @@ func (b *builder) eachFigure(visit func(subject string, r ref)) {
 // notTold are the absent figures by their reason, each reason once.
 func (b *builder) notTold() (list []Text) {
 	var order []string
-	of := map[string][]string{}
+	of := map[string]*figuresOf{}
 	b.eachFigure(func(subject string, r ref) {
 		if r.Absent == "" || r.Absent == analysis.NotOfSystem || r.Absent == analysis.NotOfMachine {
 			return
 		}
 		if of[r.Absent] == nil {
-			order = append(order, r.Absent)
+			order, of[r.Absent] = append(order, r.Absent), &figuresOf{}
 		}
-		of[r.Absent] = append(of[r.Absent], figureName(r.Name)+" of "+subject)
+		of[r.Absent].add(figureName(r.Name), subject)
 	})
 	for _, why := range order {
-		list = append(list, say(capital(listed(of[why]))+": "+strings.TrimSuffix(why, ".")+"."))
+		list = append(list, say(capital(of[why].words(false))+": "+strings.TrimSuffix(why, ".")+"."))
 	}
 	return list
 }

@@ -303,7 +303,7 @@ func TestNarrower(t *testing.T) {
 	b := builderOf(d)
 	// By hand: 0.02 and 0.0137 m³/min are 0.71 and 0.48 cfm.
 	says(t, plainText(t, b, narrower(b)), "Rests on the stores' volume; name all receivers.\nsystem main: leaks | 4.45 ± 0.71 cfm | 0.48 cfm", "Condensate of comp1: no channel for ambient_humidity.",
-		"Peak flow of comp1 and peak flow of system main: no flow meter.", "not: "+analysis.NotOfMachine)
+		"Peak flow of comp1 and system main: no flow meter.", "not: "+analysis.NotOfMachine)
 	b = builderOf(shop(map[string]float64{"comp1.observed_time": 604_800}))
 	says(t, plainText(t, b, narrower(b)), "No figure has an interval wider", "not: could not be told")
 	b = builderOf(&Data{Site: d.Site, Figures: analysis.Report{Machines: []analysis.MachineFigures{{Machine: "comp1"}}}})
@@ -323,7 +323,7 @@ func TestMethods(t *testing.T) {
 	d.Figures.Systems[0].Figures[0].Budget = []analysis.BudgetPart{{Input: "volume", Share: 0.75}, {Input: "others", Share: 0.25}}
 	b := builderOf(d)
 	got := plainText(t, b, methods(b))
-	says(t, got, "uncertainty | u² = ", "leaks | quiet demand", "not: voltage unbalance", "energy | figure ", "[A]; 1 ends", "[A] "+long+".", "Leaks of system main | volume 75 %; others 25 %",
+	says(t, got, "uncertainty | u² = ", "leaks | quiet demand", "not: voltage unbalance", "Methods and inputs, machines, comp1\n", "\nEnergy | figure ", "[A]; 1 ends", "[A] "+long+".", "Leaks of main | volume 75 %; others 25 %",
 		"Accuracy of meter, power alone makes the interval of: ")
 	if strings.Count(got, long) != 1 {
 		t.Errorf("the clause stands more than once:\n%s", got)
@@ -336,7 +336,7 @@ func TestMethods(t *testing.T) {
 // lost: putting the notes back gives the texts.
 func TestFolded(t *testing.T) {
 	clause := "one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen,"
-	texts := []string{"a " + clause + " b", clause + " c", "d " + clause, "short", "a " + strings.Join(strings.Fields(clause)[:12], " ")}
+	texts := []string{"a " + clause + " b", clause + " c", "d " + clause, "short", "a " + strings.Join(strings.Fields(clause)[:11], " ")}
 	short, notes := folded(texts)
 	if len(notes) != 1 || short[0] != "a [A], b" || short[2] != "d [A]," || short[3] != "short" {
 		t.Fatalf("got %q, notes %q", short, notes)

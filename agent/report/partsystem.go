@@ -146,7 +146,7 @@ func (b *builder) partTable(sys *sitefile.System) *Table {
 	if len(sys.Parts) == 0 {
 		return nil
 	}
-	t := &Table{Caption: "Parts of " + sys.Name + " in the order that the air takes", Columns: []Column{{Head: "Part"}, {Head: "Kind"}, {Head: "Volume", Number: true}, {Head: "Purge", Number: true}, {Head: "Read by", Weight: 1.6}}}
+	t := &Table{Caption: "Parts of " + sys.Name + " in the order that the air takes", Columns: []Column{{Head: "Part"}, {Head: "Kind"}, {Head: "Volume"}, {Head: "Purge"}, {Head: "Read by", Weight: 1.6}}}
 	for _, p := range sys.Parts {
 		volume, purge, tap := "–", "–", "–"
 		if p.VolumeM3 > 0 {

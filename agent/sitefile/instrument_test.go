@@ -161,6 +161,27 @@ func TestReportTexts(t *testing.T) {
 	}
 }
 
+// TestReportPage: what docs/report-standards.md shows of [report] loads.
+func TestReportPage(t *testing.T) {
+	page, err := os.ReadFile("../../docs/report-standards.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, example, ok := strings.Cut(string(page), "```toml\n")
+	if example, _, _ = strings.Cut(example, "```"); !ok {
+		t.Fatal("no example")
+	}
+	files := goodFiles()
+	files["site.toml"] += "\n" + example
+	s, err := load("site.toml", Options{}, memory(files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Report.PreparedBy != "the plant engineer" || !strings.Contains(s.Report.SystemNotes, "open.\nThe blow gun") {
+		t.Errorf("got %+v", s.Report)
+	}
+}
+
 func TestStanding(t *testing.T) {
 	day := func(s string) time.Time {
 		at, err := time.Parse(time.DateOnly, s)
