@@ -123,7 +123,7 @@ func (b *builder) findPurge() []Finding {
 		}
 		f := &Finding{Title: "Drying and draining take much of the air"}
 		mean := *flow.Value / 60 // m³/s
-		rated, running := b.capacity(s)
+		rated, running := b.ratedOf(s)
 		for k := range s.Parts {
 			p := &s.Parts[k]
 			users := mean
@@ -150,9 +150,9 @@ func (b *builder) findPurge() []Finding {
 	})
 }
 
-// capacity is the rated flow of a system's machines, m³/s, and the share of the time in
+// ratedOf is the rated flow of a system's machines, m³/s, and the share of the time in
 // which the one that runs most runs; 0: not known.
-func (b *builder) capacity(s *sitefile.System) (ratedM3S, running float64) {
+func (b *builder) ratedOf(s *sitefile.System) (ratedM3S, running float64) {
 	for _, name := range s.Machines {
 		m, ok := b.data.Site.MachineByName(name)
 		i := b.machine(name)

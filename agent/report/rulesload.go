@@ -136,7 +136,7 @@ func (b *builder) findControlGap() []Finding {
 				f.Evidence = append(f.Evidence, b.line("Loads of "+name+" in a running hour, beside a machine that follows the demand", loads))
 			}
 			for _, other := range s.Machines[k+1:] {
-				both, idle := together(b.data.Runs[name], b.data.Runs[other])
+				both, idle := idleTogether(b.data.Runs[name], b.data.Runs[other])
 				if idle >= leastBothS && idle > bothIdleShare*both {
 					f.Evidence = append(f.Evidence, say(name+" and "+other+" run without load at the same time for "+display.Duration(idle)+", of "+display.Duration(both)+" in which both run"))
 				}
@@ -152,9 +152,9 @@ func (b *builder) findControlGap() []Finding {
 	})
 }
 
-// together is how long two machines ran at the same time, and for how long of it both
+// idleTogether is how long two machines ran at the same time, and for how long of it both
 // without load, s.
-func together(a, b []analysis.Run) (both, idle float64) {
+func idleTogether(a, b []analysis.Run) (both, idle float64) {
 	for i, k := 0, 0; i < len(a) && k < len(b); {
 		from, to := max(a[i].FromMS, b[k].FromMS), min(a[i].ToMS, b[k].ToMS)
 		if s := float64(to-from) / 1000; s > 0 && a[i].State.Running() && b[k].State.Running() {
