@@ -50,7 +50,11 @@ func (b *builder) costBox(of subject) (box *Box, method string) {
 		if demand := b.ofYear(of.key(), "demand_cost_year"); demand.has() {
 			text = append(text, say(": ", b.figure(b.ofYear(of.key(), "energy_cost_year")), " for energy and ", b.figure(demand), " for demand")...)
 		}
-		add(append(text, Run{Text: "."}))
+		text = append(text, Run{Text: "."})
+		if year.AtLeastWhy != "" {
+			text = append(text, words(" It is a lower bound: %s.", year.AtLeastWhy))
+		}
+		add(text)
 	case energy.has():
 		method = energy.Method
 		add("Compressed air takes ", strong(b.figure(energy)), " of electricity a year. What that costs cannot be told: ", year.Absent, ".")
@@ -181,7 +185,7 @@ func spentSummary(bars *chart.Bars) string {
 	for _, bar := range bars.Bars {
 		var parts []string
 		for i, v := range bar.Values {
-			if v > 0 {
+			if v >= 0.05 {
 				parts = append(parts, fmt.Sprintf("%s %.1f h", bars.Parts[i], v))
 			}
 		}
