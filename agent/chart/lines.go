@@ -114,7 +114,7 @@ func (l *Lines) frame(w float64) (*frame, bool) {
 	for i := range f.labels {
 		f.labels[i].y = f.y.within(f.labels[i].value)
 	}
-	f.labels = pushApart(f.labels, f.y.b, f.y.a)
+	f.labels = pushApart(f.labels, f.y.b-labelOver, f.y.a+labelOver)
 	return f, true
 }
 

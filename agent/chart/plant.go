@@ -92,8 +92,23 @@ func (pl *Plant) frame(w float64) ([]slot, *frame) {
 		f.y.a = f.y.b + 120
 		f.x.a = widest(f.yTicks, tickRight) + 6
 	}
-	machines := len(pl.Machines)
-	wide := (f.x.b - f.x.a - plantGap*float64(machines)) / float64(max(len(slots), 1))
+	place(slots, f, !r.empty())
+	return slots, f
+}
+
+// place gives the places their width and the height of their pressure; one that is not
+// read stands as high as the last before it that is, or as the machines in the middle.
+func place(slots []slot, f *frame, level bool) {
+	machines, sum, n := 0.0, 0.0, 0.0
+	for i := range slots {
+		if slots[i].machine {
+			machines++
+			if slots[i].read() {
+				sum, n = sum+slots[i].Pressure, n+1
+			}
+		}
+	}
+	wide := (f.x.b - f.x.a - plantGap*machines) / float64(max(len(slots), 1))
 	x, y := f.x.a, math.NaN()
 	for i := range slots {
 		s := &slots[i]
@@ -102,18 +117,20 @@ func (pl *Plant) frame(w float64) ([]slot, *frame) {
 		if s.machine {
 			x += plantGap
 		}
-		if s.read() && !r.empty() {
+		switch {
+		case s.read() && level:
 			s.y = f.y.place(s.Pressure)
-			if y = s.y; s.machine { // machines feed side by side: none is before another
-				y = math.NaN()
-			}
-			continue
-		}
-		if s.y = y; !known(y) {
+		case !s.machine && known(y):
+			s.y = y
+		case n > 0:
+			s.y = f.y.place(sum / n)
+		default:
 			s.y = (f.y.a + f.y.b) / 2
 		}
+		if !s.machine { // machines feed side by side: none is before another
+			y = s.y
+		}
 	}
-	return slots, f
 }
 
 func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
@@ -140,7 +157,11 @@ func drawAir(p pen, slots []slot, f *frame, level bool) {
 		}
 		p.line(paint{stroke: inkPaper, width: 0.8}, s.x+s.wide, s.y+1, s.x+s.wide, f.y.a)
 		if i > 0 && !slots[i-1].machine && slots[i-1].y != s.y {
-			p.line(airStroke, s.x, slots[i-1].y, s.x, s.y)
+			riser := airStroke
+			if !s.read() || !slots[i-1].read() { // the drop is somewhere before
+				riser = unreadStroke
+			}
+			p.line(riser, s.x, slots[i-1].y, s.x, s.y)
 		}
 		if x, y := s.x+s.wide+plantGap/2, f.y.a-13; s.machine && i+1 < len(slots) {
 			if slots[i+1].machine { // beside one another: what they give adds up

@@ -3,6 +3,9 @@ package chart
 import (
 	"math"
 	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // scale takes values to places.
@@ -95,13 +98,19 @@ func tickText(v, step float64) string {
 
 // title is what an axis is called: "Power, kW".
 func (a Axis) title() string {
+	label := a.Label
+	first, _, _ := strings.Cut(label, " ")
+	if !strings.ContainsFunc(first, func(r rune) bool { return !unicode.IsLower(r) }) && first != "" { // a word, not a name
+		r, size := utf8.DecodeRuneInString(label)
+		label = string(unicode.ToUpper(r)) + label[size:]
+	}
 	switch {
 	case a.Unit == "" || a.Unit == "1":
-		return a.Label
-	case a.Label == "":
+		return label
+	case label == "":
 		return a.Unit
 	}
-	return a.Label + ", " + a.Unit
+	return label + ", " + a.Unit
 }
 
 // widest is the width of the widest of ticks.
