@@ -26,7 +26,9 @@ import (
 type storyClock struct{ base, wall atomic.Int64 }
 
 // Now implements scan.Clock.
-func (c *storyClock) Now() (monoMS, wallMS int64) { return c.wall.Load() - c.base.Load(), c.wall.Load() }
+func (c *storyClock) Now() (monoMS, wallMS int64) {
+	return c.wall.Load() - c.base.Load(), c.wall.Load()
+}
 
 // inTwo records a stage in two runs of an agent that end and begin at a time, with what
 // between does after the first, and notes at the end.
