@@ -335,10 +335,10 @@ func TestMethods(t *testing.T) {
 // TestFolded: what three texts say alike in fourteen words becomes a note, and nothing is
 // lost: putting the notes back gives the texts.
 func TestFolded(t *testing.T) {
-	clause := "one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen,"
-	texts := []string{"a " + clause + " b", clause + " c", "d " + clause, "short", "a " + strings.Join(strings.Fields(clause)[:11], " ")}
+	clause := "one two, three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen"
+	texts := []string{"a " + clause + ", b", clause + "; c", "d " + clause, "short", "a " + strings.Join(strings.Fields(clause)[:10], " ")}
 	short, notes := folded(texts)
-	if len(notes) != 1 || short[0] != "a [A], b" || short[2] != "d [A]," || short[3] != "short" {
+	if len(notes) != 1 || short[0] != "a [A], b" || short[2] != "d [A]" || short[3] != "short" {
 		t.Fatalf("got %q, notes %q", short, notes)
 	}
 	for i := range short {
