@@ -319,11 +319,15 @@ func TestMethods(t *testing.T) {
 		d.Figures.Machines[0].Figures[i].Method = fmt.Sprintf("figure %d; %s; %d ends", i, long, i)
 		d.Figures.Machines[0].Figures[i].Inputs = []string{"meter.power"}
 	}
+	for range 10 {
+		d.Figures.Systems[0].Figures[0].Inputs = append(d.Figures.Systems[0].Figures[0].Inputs, "x")
+	}
+	d.Figures.Systems[0].Figures[0].Method = "quiet demand"
 	d.Figures.Machines[0].Figures[1].Budget = []analysis.BudgetPart{{Input: "accuracy of meter, power", Share: 1}}
 	d.Figures.Systems[0].Figures[0].Budget = []analysis.BudgetPart{{Input: "volume", Share: 0.75}, {Input: "others", Share: 0.25}}
 	b := builderOf(d)
 	got := plainText(t, b, methods(b))
-	says(t, got, "uncertainty | u² = ", "leaks | quiet demand", "not: voltage unbalance", "Methods and inputs, machines, comp1\n", "\nEnergy | figure ", "[A]; 1 ends", "[A] "+long+".", "Leaks of main | volume 75 %; others 25 %",
+	says(t, got, "uncertainty | u² = ", "leaks | quiet demand", "not: voltage unbalance", "Methods and inputs, machines, comp1\n", "\nEnergy | figure ", "[A]; 1 ends", "[A] "+long+".", "Leaks | quiet demand | x, x, x, x, x, x and 4 more, in report.json", "Leaks of main | volume 75 %; others 25 %",
 		"Accuracy of meter, power alone makes the interval of: ")
 	if strings.Count(got, long) != 1 {
 		t.Errorf("the clause stands more than once:\n%s", got)
