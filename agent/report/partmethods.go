@@ -88,7 +88,7 @@ func (b *builder) methodTables() (blocks []Block) {
 	if len(blocks) == 0 {
 		return nil
 	}
-	list := []Text{say("“States” are the signals that tell a machine's state: see what the data themselves show. A machine's channels are named by their roles; which channel fills which stands with the machines."),
+	list := []Text{say("“States” are the signals that tell a machine's state: see what the data themselves show. A machine's channels are named by their roles; which channel fills which stands under the plant."),
 		say("A system's figure that is its only machine's too is not told again.")}
 	for _, n := range notes {
 		list = append(list, say(n))
