@@ -110,7 +110,7 @@ func alongPointer(doc any, pointer string) (way []any, err error) {
 // shownAs holds a number's text to what package display gives for a figure, or to
 // the value in a unit that this could be in, rounded where the text ends.
 func shownAs(n *shownNumber, way []any, units quantity.System) error {
-	text := strings.TrimSpace(n.text)
+	text := ungrouped.ReplaceAllString(strings.TrimSpace(n.text), "$1")
 	if owner, is := way[len(way)-2].(map[string]any); is && owner["name"] != nil && owner["method"] != nil {
 		var f analysis.Figure
 		raw, _ := json.Marshal(owner)
@@ -138,7 +138,11 @@ func shownAs(n *shownNumber, way []any, units quantity.System) error {
 	}
 	for _, si := range unitsOf(n.at, way) {
 		_, factor, offset := units.Display(si)
-		for _, per := range []float64{1, 100} { // as it is, and a share in per cent
+		if si == "1/Pa" {
+			_, pa, _ := units.Display("Pa")
+			factor = 1 / pa
+		}
+		for _, per := range []float64{1, 100, 1. / 3600} { // as it is, a share in per cent, seconds in hours
 			for _, offset := range []float64{0, offset} { // differences have none
 				if math.Abs(shown-(n.value*float64(factor)*per+offset)) <= half*1.0001+1e-9*math.Abs(shown) {
 					return nil
@@ -148,6 +152,9 @@ func shownAs(n *shownNumber, way []any, units quantity.System) error {
 	}
 	return fmt.Errorf("is shown as %s", text)
 }
+
+// ungrouped finds what sets digits apart in threes: a comma or a space that does not break.
+var ungrouped = regexp.MustCompile(`[,\x{a0}]([0-9]{3})`)
 
 var part = regexp.MustCompile(`^([-−+]?[0-9]+(?:\.[0-9]+)?)( (?:h|min|s))?`)
 
