@@ -26,7 +26,7 @@ func days(b *builder) []Section {
 	drawn := fullest(all, mostDays)
 	text := say("Each strip is a day by the clock of the site: what the machine did as a band, and a quantity above it. Hatched or broken is what was not observed; a thin band about the line reaches from the lowest to the highest reading.")
 	if len(drawn) < len(all) {
-		text = append(text, words(" Of the window's %d dates these are the last %d that lie in it most.", len(all), len(drawn)))
+		text = append(text, words(" The window touches %d dates; the %d in a row of which it holds most are drawn.", len(all), len(drawn)))
 	}
 	s.Blocks = append(s.Blocks, Block{Text: text})
 	for i := range b.data.Site.Machines {
@@ -257,13 +257,14 @@ func (b *builder) demandHeat(system int) []Block {
 	for i := range t.Rows {
 		heat.Columns = append(heat.Columns, t.Rows[i].Name[:min(2, len(t.Rows[i].Name))])
 	}
+	step := math.Pow10(-display.FlowDecimals(t, b.data.Site.Units)) // what a balance can tell
 	top, topDay, topHour := math.Inf(-1), "", ""
 	for d, c := range t.Columns {
 		row := make(chart.Values, len(t.Rows))
 		for h := range t.Rows {
 			row[h] = math.NaN()
 			if v := t.Rows[h].Values[d]; v != nil {
-				row[h] = rounded(*v*factor) + 0 // no -0
+				row[h] = rounded(math.Round(*v*factor/step)*step) + 0 // no -0
 				if row[h] > top {
 					top, topDay, topHour = row[h], c.Name, t.Rows[h].Name
 				}
