@@ -30,7 +30,7 @@ func drawPlant(p pen, pl *Plant, w float64) float64 {
 	}
 	level := len(f.yTicks) > 0
 	if level && pl.Minimum > 0 {
-		notes = append(notes, sample{name: "least that users need: " + short(pl.Minimum) + " " + pl.Unit, paint: limitStroke, line: true})
+		notes = append(notes, sample{name: "least that users need: " + strconv.FormatFloat(pl.Minimum, 'g', 4, 64) + " " + pl.Unit, paint: limitStroke, line: true})
 	}
 	if level && unread {
 		notes = append(notes, sample{name: "not read there", paint: unreadStroke, line: true})
@@ -55,7 +55,8 @@ func drawPlant(p pen, pl *Plant, w float64) float64 {
 			p.symbol(s.Kind, s.machine, s.x+s.wide/2, f.y.a-13, r)
 		}
 		if level && s.read() {
-			p.words(s.x+s.wide/2, s.y-4, s.wide+plantGap/2, short(s.Pressure), letters{sizeName, true, inkText, middle})
+			mid := s.x + s.wide/2
+			p.words(mid, s.y-4, min(s.wide+plantGap/2, 2*(w-mid)), pl.short(s.Pressure), letters{sizeName, true, inkText, middle})
 		}
 	}
 	if slots[0].wide < 46 {
@@ -133,7 +134,25 @@ func place(slots []slot, f *frame, level bool) {
 	}
 }
 
-func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+// short writes a pressure as gauges show it, all of a picture to the same place.
+func (pl *Plant) short(v float64) string {
+	most := math.Abs(pl.Minimum)
+	for _, all := range [][]PlantPart{pl.Machines, pl.Parts} {
+		for _, s := range all {
+			if known(s.Pressure) {
+				most = max(most, math.Abs(s.Pressure))
+			}
+		}
+	}
+	decimals := 1
+	switch {
+	case most < 20:
+		decimals = 2
+	case most >= 1000:
+		decimals = 0
+	}
+	return strconv.FormatFloat(v, 'f', decimals, 64)
+}
 
 var (
 	airStroke    = paint{stroke: inkSeries1, width: 2}
@@ -192,7 +211,7 @@ func drawNames(p pen, slots []slot, f *frame) float64 {
 		}
 		put(s.Note, 2, tickMiddle)
 		if s.Tap != "" {
-			put("read by "+s.Tap, 3, tickMiddle)
+			put("read by "+s.Tap, 4, tickMiddle)
 		}
 		most = max(most, y)
 	}

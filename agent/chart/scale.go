@@ -28,7 +28,9 @@ func (a Axis) fit(data reach, most int) (lo, hi float64, ticks []Tick) {
 		data.take(a.Min, a.Max)
 	}
 	if a.Zero {
-		data.take(0)
+		if data.take(0); data.lo > -0.05*data.hi { // less than nothing by its uncertainty is nothing
+			data.lo = 0
+		}
 	}
 	if data.empty() {
 		data = reach{0, 1}
@@ -48,11 +50,12 @@ func (a Axis) fit(data reach, most int) (lo, hi float64, ticks []Tick) {
 		}
 	}
 	step := niceStep((hi-lo)/float64(max(most-1, 1)), a.Unit)
+	const rounding = 0.005 // of a step, by which a sum may be over a tick that it should meet
 	if !asked || lo < a.Min {
-		lo = math.Floor(lo/step+1e-9) * step
+		lo = math.Floor(lo/step+rounding) * step
 	}
 	if !asked || hi > a.Max {
-		hi = math.Ceil(hi/step-1e-9) * step
+		hi = math.Ceil(hi/step-rounding) * step
 	}
 	if a.Ticks != nil {
 		return lo, hi, a.Ticks
