@@ -16,7 +16,80 @@ import (
 // order of their names: on the working day that TestScenariosAgainstTruth records, and
 // on its first week (LOADSCRIBE_LONG). What each scenario is about stands at the top of
 // its file, and that must be among them.
-var firing = map[string]struct{ day, week string }{}
+var firing = map[string]struct{ day, week string }{
+	"biased-sensors": {
+		day:  "leaks main, off-shift main, unloaded-running comp2",
+		week: "leaks main, off-shift main, unloaded-running comp1, unloaded-running comp2, variable-speed main",
+	},
+	"clock-jumps": {
+		day:  "clock agent, leaks main, storage main, variable-speed main",
+		week: "clock agent, leaks main, storage main, variable-speed main",
+	},
+	"coarse-registers": {
+		day:  "leaks main, storage main, variable-speed main",
+		week: "leaks main, storage main, variable-speed main",
+	},
+	"failed-blow-down": {
+		day:  "blow-down comp1",
+		week: "blow-down comp1, pressure-low main",
+	},
+	"fouled-cooler": {
+		day:  "hot comp1, storage main",
+		week: "cooler comp1, faults comp1, hot comp1, leaks main, pressure-low main, storage main, variable-speed main",
+	},
+	"growing-leaks": {
+		day:  "leaks main, off-shift main, storage main, unloaded-running comp1, variable-speed main",
+		week: "leaks main, off-shift main, unloaded-running comp1, variable-speed main",
+	},
+	"heatless-dryer": {
+		day:  "purge main, variable-speed main",
+		week: "purge main, variable-speed main",
+	},
+	"joinery": {
+		day:  "leaks main, storage main, variable-speed main",
+		week: "leaks main, storage main, variable-speed main",
+	},
+	"modulate-then-unload": {
+		day:  "",
+		week: "",
+	},
+	"no-load-bit": {
+		day:  "leaks main, storage main",
+		week: "",
+	},
+	"power-failures": {
+		day:  "leaks main, restarts comp1, storage main, variable-speed main",
+		week: "leaks main, restarts comp1, storage main, variable-speed main",
+	},
+	"pump-up-test": {
+		day:  "leaks main, off-shift main, starts comp1",
+		week: "leaks main, off-shift main, starts comp1, unloaded-running comp1, variable-speed main",
+	},
+	"reversed-ct": {
+		day:  "wiring comp1",
+		week: "wiring comp1",
+	},
+	"short-cycling": {
+		day:  "oversized main, pressure-high main, short-cycling comp1, unloaded-running comp1",
+		week: "oversized main, pressure-high main, short-cycling comp1, unloaded-running comp1",
+	},
+	"storage-starved": {
+		day:  "pressure-low main, short-cycling comp1, unloaded-running comp1",
+		week: "leaks main, pressure-low main, short-cycling comp1, unloaded-running comp1",
+	},
+	"stuck-inlet-valve": {
+		day:  "inlet-valve comp1, pressure-low main",
+		week: "hot comp1, inlet-valve comp1, pressure-low main",
+	},
+	"three-shifts": {
+		day:  "",
+		week: "leaks main, off-shift main",
+	},
+	"variable-displacement": {
+		day:  "",
+		week: "",
+	},
+}
 
 // checkFindings makes the report of a recorded scenario and holds what fires to what
 // the scenario is about: its own fault, what follows from it, and nothing else.
