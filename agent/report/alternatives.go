@@ -14,6 +14,10 @@ import (
 // share of the time that a report takes.
 const mostAlternatives = 5
 
+// leastObservedS must have been observed for anything to be tried: less says nothing of
+// what a plant does (common practice, no source).
+const leastObservedS = 24 * 3600
+
 // Limits of what is tried. All are common practice, no source, where none is named.
 const (
 	leastStepPa    = 13_789.5 // 2 psi: less is within what a gauge tells
@@ -80,6 +84,9 @@ func (a *alternatives) find(system string, listed []replay.Listed) bool {
 		}
 	}
 	if a.of = a.b.system(system); a.system == nil || a.of < 0 {
+		return false
+	}
+	if observed, _, ok := a.figure("observed_time"); !ok || observed < leastObservedS {
 		return false
 	}
 	for _, name := range a.system.Machines {

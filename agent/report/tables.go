@@ -148,7 +148,9 @@ func (b *builder) figureTable(caption string, machines []int, names []named) *Ta
 	if len(out.Rows) == 0 {
 		return nil
 	}
-	out.Notes = append(out.Notes, absent.notes()...)
+	for _, note := range absent.notes() {
+		out.Notes = append(out.Notes, say(b.wordy(note[0].Text)))
+	}
 	return out
 }
 
