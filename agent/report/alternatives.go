@@ -86,14 +86,14 @@ func (a *alternatives) find(system string, listed []replay.Listed) bool {
 	if a.of = a.b.system(system); a.system == nil || a.of < 0 {
 		return false
 	}
-	if observed, _, ok := a.figure("observed_time"); !ok || observed < leastObservedS {
-		return false
-	}
 	for _, name := range a.system.Machines {
 		m, ok := a.site.MachineByName(name)
 		at := a.b.machine(name)
 		if !ok || at < 0 || !a.b.ofMachine(at, "running_time").has() {
 			return false // without its states nothing is replayed
+		}
+		if s, _, ok := a.of1(machineAt{m, at}, "observed_time"); !ok || s < leastObservedS {
+			return false
 		}
 		a.machines = append(a.machines, machineAt{m, at})
 	}
