@@ -12,6 +12,7 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/poll"
+	"loadscribe/agent/replay"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
@@ -46,7 +47,8 @@ type Agent struct {
 	watch     *watch
 	walks     walks
 	tests     tests
-	replays   replayJobs
+	replays   jobs[replay.Answer]
+	reports   jobs[ReportMade]
 	levelsMu  sync.Mutex // held while levels change
 	secret    string     // of local commands
 	started   time.Time
@@ -82,7 +84,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 	a := &Agent{
 		History: *h, log: o.Log, queue: newQueue(queueBytes), events: make(chan store.Event, eventQueue),
 		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
-		replays: replayJobs{log: o.Log},
+		replays: jobs[replay.Answer]{kind: replayKind(), log: o.Log}, reports: jobs[ReportMade]{kind: reportKind(), log: o.Log},
 	}
 	if o.intoRefuge {
 		a.refuge = o.Refuge
@@ -155,6 +157,7 @@ func (a *Agent) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Dema
 func (a *Agent) Close() error {
 	a.closing.Do(func() {
 		a.replays.close() // they read it
+		a.reports.close()
 		a.closeErr = a.store.Close()
 	})
 	return a.closeErr
@@ -226,7 +229,7 @@ type parts struct {
 // startParts starts them all. They stop in the order of this list: what feeds before
 // what is fed.
 func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
-	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend},
+	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend}, {run: a.reports.tend},
 		{a.show, true}, {a.write, true}, {a.keepEvents, true}}
 	if a.refuge != nil { // backups of it would push out better ones, and levels are learnt of a whole record
 		list[1].run = a.leave

@@ -101,8 +101,13 @@ func (r *ReplayRequest) query(now time.Time, site *sitefile.Site) (q replay.Quer
 	return q, nil
 }
 
+// replayKind bounds the replays of a running agent.
+func replayKind() jobKind {
+	return jobKind{name: "replay", many: "replays", atOnce: 2, kept: 4}
+}
+
 // StartReplay begins a replay beside the recording. An error of type *FieldError
-// says what is wrong with the request; one that wraps ErrReplaysBusy, that too many
+// says what is wrong with the request; one that wraps ErrJobsBusy, that too many
 // are at work.
 func (a *Agent) StartReplay(r ReplayRequest) (ReplayJob, error) {
 	q, err := r.query(a.end(), a.site)
@@ -114,10 +119,10 @@ func (a *Agent) StartReplay(r ReplayRequest) (ReplayJob, error) {
 	})
 }
 
-// ReplayJob tells how a replay stands. The error wraps ErrNoReplay where there is
+// ReplayJob tells how a replay stands. The error wraps ErrNoJob where there is
 // none of that id. What the answer holds is not to be changed.
 func (a *Agent) ReplayJob(id string) (ReplayJob, error) { return a.replays.show(id) }
 
 // CancelReplay breaks a replay off; one that has ended stays as it is. The error
-// wraps ErrNoReplay where there is none of that id.
+// wraps ErrNoJob where there is none of that id.
 func (a *Agent) CancelReplay(id string) (ReplayJob, error) { return a.replays.stop(id) }

@@ -88,8 +88,10 @@ func (h *History) report(ctx context.Context, r *ReportRequest, at time.Time, pr
 	if err := g.window(); err != nil {
 		return nil, err
 	}
-	if err := then.unlikeThen(g.data.ToMS); err != nil {
-		return nil, err
+	if r.MadeAt != "" {
+		if err := then.unlikeThen(); err != nil {
+			return nil, err
+		}
 	}
 	made, err := g.made()
 	if err != nil {
@@ -169,20 +171,44 @@ func (h *History) eventsWhere(fromMS, toMS int64, limit int, wanted func(*store.
 
 // unlikeThen refuses a report as of a time since which the record has been changed
 // where it was already: it would not be the one of then.
-func (h *History) unlikeThen(toMS int64) error {
+func (h *History) unlikeThen() error {
 	later, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool {
 		switch e.Kind {
-		case analysis.LevelsEvent, store.KindImport, store.KindImportUndone, kindAligned, "clock_set":
+		case analysis.LevelsEvent, store.KindImport, store.KindImportUndone, kindAligned, "clock_set", store.KindRawDropped:
 			return !h.past.knew(e)
 		}
 		return false
 	})
-	if err != nil || len(later) == 0 {
+	if err != nil {
 		return err
 	}
-	e := &later[0]
-	return wrongField("made_at", "what was recorded before has been changed since: on %s %s: %s. A report as of %s cannot be made again; leave made_at out",
-		time.UnixMilli(e.WallMS).In(h.site.Location).Format("2006-01-02 15:04"), e.Kind, e.Text, Stamp(h.past.at))
+	if len(later) > 0 {
+		e := &later[0]
+		return wrongField("made_at", "what was recorded before has been changed since: on %s %s: %s. A report as of %s cannot be made again; leave made_at out",
+			time.UnixMilli(e.WallMS).In(h.site.Location).Format("2006-01-02 15:04"), e.Kind, e.Text, Stamp(h.past.at))
+	}
+	if setBackOver(h.store.Segments(), h.past.at) {
+		return wrongField("made_at", "the clock was set back over %s, so that what was recorded before and after it cannot be told apart; leave made_at out", Stamp(h.past.at))
+	}
+	return nil
+}
+
+// setBackOver reports whether the clock was set back over a time: a later segment begins
+// before it though an earlier one reached beyond.
+func setBackOver(segments []store.Segment, atMS int64) bool {
+	reached := int64(0) // the latest label that earlier segments surely had
+	for i := range segments {
+		s := &segments[i]
+		begin := s.StartWallMS + s.ShiftMS
+		if begin < atMS && reached >= atMS {
+			return true
+		}
+		reached = max(reached, begin)
+		if i+1 < len(segments) && !segments[i+1].NewClock() {
+			reached = max(reached, begin+segments[i+1].StartMonoMS-s.StartMonoMS)
+		}
+	}
+	return false
 }
 
 // reportMaker gathers a report's data.

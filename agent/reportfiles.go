@@ -10,6 +10,7 @@ import (
 	"loadscribe/agent/report"
 	"loadscribe/agent/report/page"
 	"loadscribe/agent/report/print"
+	"loadscribe/agent/report/workbook"
 )
 
 // ReportMade is a report that was made: what it is of, what it finds first, and its
@@ -47,6 +48,7 @@ func reportFormats() []reportFormat {
 	return []reportFormat{
 		{"report.html", "text/html; charset=utf-8", page.HTML},
 		{"report.pdf", "application/pdf", print.PDF},
+		{"workbook.xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", workbook.Write},
 		{"report.json", "application/json", report.JSON},
 	}
 }

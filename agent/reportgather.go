@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -131,11 +132,46 @@ func (g *reportMaker) series() error {
 		if err != nil {
 			return err
 		}
-		// the cell that holds the window's end has what came later too
-		s.Cells = slices.DeleteFunc(s.Cells, func(c store.Cell) bool { return c.StartMS+s.StepMS > d.NowMS && s.StepMS > 0 || c.StartMS >= d.NowMS })
+		if err := g.endCells(&s); err != nil {
+			return err
+		}
 		d.Series[id] = s
 	}
 	d.Gaps = g.gaps()
+	return nil
+}
+
+// endCells makes the cells anew that reach over the present of the report: they may hold
+// what came later.
+func (g *reportMaker) endCells(s *store.Series) error {
+	now := g.data.NowMS
+	first := slices.IndexFunc(s.Cells, func(c store.Cell) bool { return c.StartMS+s.StepMS > now })
+	if first < 0 {
+		return nil
+	}
+	from := s.Cells[first].StartMS
+	s.Cells = s.Cells[:first]
+	if from >= now {
+		return nil
+	}
+	raw, err := g.h.Series(s.Channel, from, now, reportPoints)
+	if err != nil || raw.StepMS > 0 { // of a cell that raw readings no longer bear out the end is not drawn
+		return err
+	}
+	one := store.Cell{StartMS: from, Min: math.Inf(1), Max: math.Inf(-1)}
+	for _, c := range raw.Cells {
+		if c.Count == 0 {
+			continue
+		}
+		if one.Count == 0 {
+			one.FirstMS, one.First = c.FirstMS, c.First
+		}
+		one.LastMS, one.Last = c.LastMS, c.Last
+		one.Min, one.Max, one.Sum, one.Count = min(one.Min, c.Min), max(one.Max, c.Max), one.Sum+c.Sum, one.Count+c.Count
+	}
+	if one.Count > 0 {
+		s.Cells = append(s.Cells, one)
+	}
 	return nil
 }
 
@@ -240,9 +276,9 @@ func (g *reportMaker) replays() error {
 			}
 		}
 		if !given && study.Absent() == "" {
-			// What nobody asked for must not make a report fail.
-			suit := report.Alternatives(d, q.System, g.r.Machines)
-			q.Alternatives, _ = suited(study, suit, make([]bool, len(suit)))
+			if q.Alternatives, err = g.unasked(study, q.System); err != nil {
+				return err
+			}
 		}
 		a, err := study.Evaluate(g.ctx, q.Alternatives, nil)
 		if err != nil {
@@ -254,6 +290,22 @@ func (g *reportMaker) replays() error {
 		return fieldOf(refused)
 	}
 	return nil
+}
+
+// unasked are the alternatives that suit the site where nobody named any: none where the
+// replay does not meet what was measured, for nothing could be decided by them. One that
+// is refused must not make a report fail.
+func (g *reportMaker) unasked(study *replay.Study, system string) ([]replay.Alternative, error) {
+	suit := report.Alternatives(&g.data, system, g.r.Machines)
+	if len(suit) == 0 {
+		return nil, nil
+	}
+	fit, err := study.Meets(g.ctx)
+	if err != nil || fit.Poor {
+		return nil, err
+	}
+	some, _ := suited(study, suit, make([]bool, len(suit)))
+	return some, nil
 }
 
 // replayAbsent notes why a system cannot be replayed, where the window is the reason;

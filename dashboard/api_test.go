@@ -89,8 +89,8 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		for method := range item.(map[string]any) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
-			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel"
-			if (path == "/api/v1/compare" || path == "/api/v1/replay") && method == "post" {
+			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel" || path == "/api/v1/report/cancel"
+			if (path == "/api/v1/compare" || path == "/api/v1/replay" || path == "/api/v1/report") && method == "post" {
 				continue // they are both: what is asked does not fit into an address
 			}
 			if want := map[bool]string{true: "post", false: "get"}[posted]; method != want {
@@ -108,7 +108,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/demand": "DemandAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
-		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob",
+		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob", "/api/v1/report": "ReportJob",
 		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
@@ -187,6 +187,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"TestAsk": agent.TestAsk{}, "TestCancel": testCancel{}, "TestWithdrawal": agent.TestWithdrawal{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"ReplayRequest": agent.ReplayRequest{}, "ReplayJob": agent.ReplayJob{}, "ReplayCancel": replayCancel{},
+		"ReportRequest": agent.ReportRequest{}, "ReportInputs": agent.ReportInputs{}, "ReportJob": agent.ReportJob{}, "ReportCancel": reportCancel{}, "ReportMade": agent.ReportMade{}, "ReportFile": agent.ReportFile{},
 		"ReplayAlternative": replay.Alternative{}, "ReplaySetting": replay.Setting{}, "ReplayListed": replay.Listed{}, "ReplayAnswer": replay.Answer{},
 		"ReplayAmount": replay.Amount{}, "ReplayOutcome": replay.Outcome{}, "ReplayMachineOutcome": replay.MachineOutcome{}, "ReplayTracePoint": replay.TracePoint{},
 		"ReplayResult": replay.Result{}, "ReplayCalibrated": replay.Calibrated{}, "ReplayFit": replay.Fit{},

@@ -42,13 +42,17 @@ type Commands interface {
 	// WithdrawTest takes a result back.
 	WithdrawTest(w agent.TestWithdrawal) (agent.Event, error)
 	// StartReplay begins a replay; an *agent.FieldError says what is wrong with what
-	// was asked for, agent.ErrReplaysBusy that too many are at work.
+	// was asked for, agent.ErrJobsBusy that too many are at work.
 	StartReplay(r agent.ReplayRequest) (agent.ReplayJob, error)
-	// ReplayJob tells how one stands. The error wraps agent.ErrNoReplay where there
+	// ReplayJob tells how one stands. The error wraps agent.ErrNoJob where there
 	// is none (any more).
 	ReplayJob(id string) (agent.ReplayJob, error)
 	// CancelReplay breaks one off, with the same error.
 	CancelReplay(id string) (agent.ReplayJob, error)
+	// StartReport, ReportJob and CancelReport are the same of reports.
+	StartReport(r agent.ReportRequest) (agent.ReportJob, error)
+	ReportJob(id string) (agent.ReportJob, error)
+	CancelReport(id string) (agent.ReportJob, error)
 }
 
 // startRequest is the API's HookupStart.

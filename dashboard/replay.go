@@ -19,7 +19,7 @@ func (s *Server) serveReplayStart(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	job, err := c.StartReplay(asked)
-	return job, jobRefusal(err, agent.ErrNoReplay, "id")
+	return job, jobRefusal(err, agent.ErrNoJob, "id")
 }
 
 // serveReplay tells how far a replay is, and in the end its answer.
@@ -36,7 +36,7 @@ func (s *Server) serveReplay(r *http.Request) (any, *apiError) {
 		return nil, badParameter("id", "id is missing: give the one that the POST was answered with")
 	}
 	job, err := c.ReplayJob(q.text("id"))
-	return job, jobRefusal(err, agent.ErrNoReplay, "id")
+	return job, jobRefusal(err, agent.ErrNoJob, "id")
 }
 
 func (s *Server) serveReplayCancel(r *http.Request) (any, *apiError) {
@@ -46,5 +46,5 @@ func (s *Server) serveReplayCancel(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	job, err := c.CancelReplay(asked.ID)
-	return job, jobRefusal(err, agent.ErrNoReplay, "id")
+	return job, jobRefusal(err, agent.ErrNoJob, "id")
 }

@@ -12,18 +12,18 @@ import (
 
 func (b *commandShop) StartReplay(r agent.ReplayRequest) (agent.ReplayJob, error) {
 	if len(r.Alternatives) != 1 || r.Alternatives[0].Set[0] != (replay.Setting{Key: "comp1.cut_out", Value: "112 psi"}) {
-		return agent.ReplayJob{}, fmt.Errorf("2 %w", agent.ErrReplaysBusy)
+		return agent.ReplayJob{}, fmt.Errorf("2 %w", agent.ErrJobsBusy)
 	}
 	if r.From == "yesterday" {
 		return agent.ReplayJob{}, &agent.FieldError{Field: "from", Message: "it is not a time"}
 	}
-	return agent.ReplayJob{ID: "5f", State: agent.ReplayRunning, Total: 40, Started: noon}, nil
+	return agent.ReplayJob{ID: "5f", State: agent.JobRunning, Total: 40, Started: noon}, nil
 }
 
 // ReplayJob is done, with every field of an answer filled.
 func (b *commandShop) ReplayJob(id string) (agent.ReplayJob, error) {
 	if id != "5f" {
-		return agent.ReplayJob{}, fmt.Errorf("%w %q", agent.ErrNoReplay, id)
+		return agent.ReplayJob{}, fmt.Errorf("%w %q", agent.ErrNoJob, id)
 	}
 	v, half := 1200.0, 24.0
 	amount := replay.Amount{Value: &v, Interval: &half, Note: "chaotic"}
@@ -31,7 +31,7 @@ func (b *commandShop) ReplayJob(id string) (agent.ReplayJob, error) {
 	outcome := replay.Outcome{Energy: amount, Machines: []replay.MachineOutcome{{Machine: "comp1", EnergyKWh: v, StateKWh: map[string]float64{"loaded": v}, StateS: map[string]float64{"loaded": 3600}, Starts: 1, Loads: 2}},
 		Trace: []replay.TracePoint{{AtMS: noon, Pa: 7e5, States: []string{"loaded"}, Gap: true}}}
 	set := []replay.Setting{{Key: "comp1.cut_out", Value: "112 psi"}}
-	return agent.ReplayJob{ID: id, State: agent.ReplayDone, Done: 40, Total: 40, Started: noon, Ended: noon, Answer: &replay.Answer{System: "main", From: at, To: at, Coverage: 1, Resolution: "40 s",
+	return agent.ReplayJob{ID: id, State: agent.JobDone, Done: 40, Total: 40, Started: noon, Ended: noon, Answer: &replay.Answer{System: "main", From: at, To: at, Coverage: 1, Resolution: "40 s",
 		Currency: "USD", Measured: outcome, Present: outcome, Fit: replay.Fit{Words: "well"}, Calibrated: []replay.Calibrated{{Machine: "comp1", Name: "unloaded power", Value: 12, Unit: "kW"}},
 		Results: []replay.Result{{Name: "lower", Set: set, Flags: "--set 'comp1.cut_out=112 psi'", Outcome: outcome, SavedKWh: amount, AssumesYear: "50 weeks",
 			Budget: []analysis.BudgetPart{{Input: "meter", Share: 1}}, Remarks: []string{}, Cautions: []string{"x"}}},
@@ -42,9 +42,9 @@ func (b *commandShop) ReplayJob(id string) (agent.ReplayJob, error) {
 
 func (b *commandShop) CancelReplay(id string) (agent.ReplayJob, error) {
 	if id != "5f" {
-		return agent.ReplayJob{}, fmt.Errorf("%w %q", agent.ErrNoReplay, id)
+		return agent.ReplayJob{}, fmt.Errorf("%w %q", agent.ErrNoJob, id)
 	}
-	return agent.ReplayJob{ID: id, State: agent.ReplayCancelled, Started: noon, Ended: noon, Error: "cancelled"}, nil
+	return agent.ReplayJob{ID: id, State: agent.JobCancelled, Started: noon, Ended: noon, Error: "cancelled"}, nil
 }
 
 // A replay over the API: it begins, is asked for, broken off; each answer is held

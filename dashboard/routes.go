@@ -57,6 +57,11 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	s.posts = append(s.posts, "/api/v1/replay")
 	m.Handle("POST /api/v1/replay", s.jsonAs(http.StatusAccepted, s.serveReplayStart)) // it goes on
 	post("/api/v1/replay/cancel", s.serveReplayCancel)
+	route("/api/v1/report", s.json(s.serveReport))
+	s.posts = append(s.posts, "/api/v1/report")
+	m.Handle("POST /api/v1/report", s.jsonAs(http.StatusAccepted, s.serveReportStart)) // likewise
+	route("/api/v1/report/file", http.HandlerFunc(s.serveReportFile))
+	post("/api/v1/report/cancel", s.serveReportCancel)
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
 	if metrics != nil {

@@ -196,7 +196,7 @@ func (d document) fitsType(t *testing.T, name string, typ reflect.Type) {
 	required, _ := schema["required"].([]any)
 	fields := map[string]bool{}
 	for i := range typ.NumField() {
-		if !typ.Field(i).IsExported() {
+		if !typ.Field(i).IsExported() || typ.Field(i).Tag.Get("json") == "-" {
 			continue // JSON does not show it
 		}
 		field, options, _ := strings.Cut(typ.Field(i).Tag.Get("json"), ",")

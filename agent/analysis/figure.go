@@ -64,7 +64,24 @@ type Finding struct {
 	Evidence []string `json:"evidence"`
 	// Figures are the names of those that rest on it, of the kind instrument.
 	Figures []string `json:"figures,omitempty"`
+	// Sign is what was seen, for rules that ask for it, and ForMS how long in all;
+	// empty where none asks. No part of the JSON: the sentence says both.
+	Sign  Sign  `json:"-"`
+	ForMS int64 `json:"-"`
 }
+
+// Sign is what a finding has seen.
+type Sign string
+
+// The signs.
+const (
+	SignNotDrawn Sign = "not drawn" // loaded by its signal, and draws no more than unloaded
+	SignDrawn    Sign = "drawn"     // unloaded by its signal, and draws as much as loaded
+	SignIgnored  Sign = "ignored"   // told to load, and not loaded by its signal
+	SignNegative Sign = "negative"  // a power below zero
+	SignStill    Sign = "still"     // a counter that does not count
+	SignSetting  Sign = "setting"   // the meter is set to other transformers or another bore
+)
 
 // Class counts what lies in [From, To), in the figure's unit; the last class has
 // no To.

@@ -184,7 +184,7 @@ func (sp *spec) finding(f *found) *Finding {
 	w := &sp.watches[f.watch]
 	c := &sp.chans[w.ch]
 	value, took := c.valueText(f.value), f.took()
-	out := &Finding{Kind: findingContradictory, Subject: c.id, From: stamp(f.from), To: stamp(f.to)}
+	out := &Finding{Kind: findingContradictory, Subject: c.id, From: stamp(f.from), To: stamp(f.to), Sign: sp.sign(f), ForMS: f.ms}
 	other := ""
 	if w.other >= 0 {
 		other = sp.chans[w.other].id
@@ -235,6 +235,24 @@ func (sp *spec) finding(f *found) *Finding {
 		out.Evidence = []string{reads, "against " + other}
 	}
 	return out
+}
+
+// sign is what a spell is a sign of.
+func (sp *spec) sign(f *found) Sign {
+	w := &sp.watches[f.watch]
+	switch {
+	case w.kind == watchImpossible && f.value < w.lo && sp.chans[w.ch].unit.Dimension == quantity.Power:
+		return SignNegative
+	case w.kind == watchStill:
+		return SignStill
+	case w.kind == watchLoadUnseen:
+		return SignNotDrawn
+	case w.kind == watchLoadSeen:
+		return SignDrawn
+	case w.kind == watchIgnored:
+		return SignIgnored
+	}
+	return ""
 }
 
 // took is how long in all, and how often where it was not once.

@@ -126,5 +126,5 @@ func (u *use) ofCheck(c *sitefile.CheckOf, of []*sitefile.MapChannel, from int64
 	if c.Against != "" {
 		evidence += ", against " + c.Against
 	}
-	subject.tell(from, rests, said, evidence)
+	subject.tell(from, rests, said, evidence, "")
 }

@@ -76,7 +76,7 @@ func (u *use) calibration(site *sitefile.Site) {
 		return
 	}
 	facts := u.rec.Facts(u.standing)
-	u.tell(from, rests, said+". "+does, facts.CalibrationText())
+	u.tell(from, rests, said+". "+does, facts.CalibrationText(), "")
 }
 
 // settings tells of transformers and bores that the meter is not set to, once for
@@ -109,18 +109,18 @@ func (u *use) settings() {
 			"pipe_bore":           "the pipe's bore is %s, and the meter has %s (a flow goes by its square)"}[s.Key]
 		said := fmt.Sprintf(what+": what is true is the reading of %s × %.4g, and nothing is corrected. Set the meter right; or, which mends what is recorded too, multiply scale of these channels in the map by %.4g, and write what that amounts to as meter",
 			s.Fitted, s.Meter, strings.Join(names, ", "), s.Factor, s.Factor)
-		u.tell(u.from, rests, said, fmt.Sprintf("%s %s, meter %s", s.Key, s.Fitted, s.Meter))
+		u.tell(u.from, rests, said, fmt.Sprintf("%s %s, meter %s", s.Key, s.Fitted, s.Meter), SignSetting)
 	}
 }
 
 // tell adds a finding to the first machine whose figures are concerned, else to
 // the first system.
-func (u *use) tell(from int64, rests []string, said, evidence string) {
+func (u *use) tell(from int64, rests []string, said, evidence string, sign Sign) {
 	serial := ""
 	if u.rec.Serial != "" {
 		serial = " (serial " + u.rec.Serial + ")"
 	}
-	f := Finding{Kind: findingInstrument, Subject: u.rec.Subject, From: stamp(from), To: stamp(u.to), Figures: rests,
+	f := Finding{Kind: findingInstrument, Subject: u.rec.Subject, From: stamp(from), To: stamp(u.to), Figures: rests, Sign: sign,
 		Sentence: fmt.Sprintf("%s%s: %s. What rests on it: %s.", u.rec.Subject, serial, said, namedFew(rests)), Evidence: []string{evidence}}
 	concerned := func(figures []Figure) bool {
 		on := restings(figures)

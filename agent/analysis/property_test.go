@@ -285,11 +285,11 @@ func flat(rep Report) []string {
 	all = append(all, rep.From, rep.To)
 	for _, m := range rep.Machines {
 		add(m.Figures, m.Tables)
-		all = append(all, fmt.Sprintf("%q\n", m.Findings))
+		all = append(all, fmt.Sprintf("%+v\n", m.Findings))
 	}
 	for _, s := range rep.Systems {
 		add(s.Figures, s.Tables)
-		all = append(all, fmt.Sprintf("%q\n", s.Findings))
+		all = append(all, fmt.Sprintf("%+v\n", s.Findings))
 	}
 	return all
 }

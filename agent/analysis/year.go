@@ -80,10 +80,10 @@ func (y *yearMaker) gather(hours Hours) (absent string) {
 	var words []string
 	for _, name := range names {
 		y.types = append(y.types, yearType{name, perYear[name]})
-		words = append(words, fmt.Sprintf("%.4g days like the window's %s", perYear[name], plural(name)))
+		words = append(words, fmt.Sprintf("%.4g like its %s", perYear[name], plural(name)))
 	}
-	y.words = fmt.Sprintf("a year is taken to be %s (weeks_per_year = %g in the site file, the other days as off-days), each hour of the clock at its mean in this window; how a week, a season or a year differs from this window is not in the interval",
-		strings.Join(words, " and "), y.site.WeeksPerYear)
+	y.words = fmt.Sprintf("a year is taken to have days like this window's, %s (weeks_per_year = %g in the site file, the other days as off-days), each hour of the clock at its mean in this window; how a week, a season or a year differs from this window is not in the interval",
+		strings.Join(words, ", "), y.site.WeeksPerYear)
 	switch {
 	case y.toMS-y.fromMS < weekMS-2*hourMS: // in the week in which clocks go forward an hour is missing
 		return fmt.Sprintf("a year is told from one whole week or more, and this window is %s", inWords(y.toMS-y.fromMS))
@@ -106,9 +106,10 @@ func (y *yearMaker) gather(hours Hours) (absent string) {
 	return ""
 }
 
+// plural is a day type in a sentence: "workdays", "Fridays".
 func plural(dayType string) string {
 	if rest, ok := strings.CutPrefix(dayType, "day like "); ok {
-		return "days like " + rest
+		return rest + "s"
 	}
 	return dayType + "s"
 }

@@ -96,7 +96,7 @@ func TestYearByHand(t *testing.T) {
 	air := value("air_year", 5*24*365.25, 1e-6)
 	near(t, "air's interval: no day differs", *air.Uncertainty, 4383, 1e-6)
 	value("emissions_year", 29016*0.4, 1e-6)
-	for _, words := range []string{"250 days like the window's workdays", "115.2 days like the window's off-days", "weeks_per_year = 50", "not in the interval"} {
+	for _, words := range []string{"250 like its workdays", "115.2 like its off-days", "weeks_per_year = 50", "not in the interval"} {
 		if !strings.Contains(energy.Method, words) {
 			t.Errorf("the method does not say %q: %s", words, energy.Method)
 		}

@@ -24,7 +24,7 @@ func drawBars(p pen, b *Bars, w float64) float64 {
 	if len(b.Parts) > 1 {
 		var all []sample
 		for i, name := range b.Parts {
-			all = append(all, sample{name: name, paint: paint{fill: partInk(b.Parts, i)}, height: 1})
+			all = append(all, sample{name: name, paint: partPaint(b.Parts, i), height: 1, hatch: hidden(b.Parts, i)})
 		}
 		y = p.legend(0, 0, w, all) + 4
 	}
@@ -34,16 +34,35 @@ func drawBars(p pen, b *Bars, w float64) float64 {
 	return b.drawColumns(p, w, y, ys)
 }
 
-// partInk is a part's: that of a state where it has a state's name.
-func partInk(parts []string, i int) ink {
-	if i < len(parts) {
-		for _, s := range ofState {
-			if s.state == parts[i] && s.ink != inkNone {
-				return s.ink
-			}
+// partPaint is a part's: that of a state where it has a state's name; off is all but
+// white, with an edge.
+func partPaint(parts []string, i int) paint {
+	p := paint{fill: inkSeries1 + ink(i%series), stroke: inkPaper, width: 0.5}
+	for _, s := range ofState {
+		switch {
+		case i >= len(parts) || s.state != parts[i]:
+		case s.ink == inkNone:
+			return paint{fill: inkOff, stroke: inkEdge, width: 0.5}
+		default:
+			p.fill = s.ink
 		}
 	}
-	return inkSeries1 + ink(i%series)
+	return p
+}
+
+// hidden reports the part of what was not observed.
+func hidden(parts []string, i int) bool {
+	return i < len(parts) && (parts[i] == "unobserved" || parts[i] == "not observed")
+}
+
+// piece draws a part of a bar.
+func (b *Bars) piece(p pen, part int, x, y, w, h float64) {
+	if hidden(b.Parts, part) {
+		p.hatch(x, y, w, h)
+		p.rect(paint{stroke: inkHatch, width: 0.5}, x, y, w, h)
+		return
+	}
+	p.rect(partPaint(b.Parts, part), x, y, w, h)
 }
 
 // sum is that of a bar's parts; NaN where none is known.
@@ -89,9 +108,13 @@ func (b *Bar) stack(each func(part int, from, to float64)) {
 	}
 }
 
-// spread draws an interval so that it is seen on a bar and beside it.
+// spread draws an interval so that it is seen on a bar and beside it; the first stroke
+// is its length.
 func (p pen) spread(strokes ...shape) {
-	p.draw(paint{stroke: inkPaper, width: 2.8}, strokes...)
+	from, to := strokes[0].points[0], strokes[0].points[1]
+	if math.Hypot(to.x-from.x, to.y-from.y) > 8 { // a shorter one's edge would hide a small bar
+		p.draw(paint{stroke: inkPaper, width: 2.4}, strokes...)
+	}
 	p.draw(paint{stroke: inkText, width: 1}, strokes...)
 }
 
@@ -133,7 +156,7 @@ func (b *Bars) drawRows(p pen, w, y float64, ys reach) float64 {
 		end := s.place(0)
 		bar.stack(func(part int, from, to float64) {
 			a, z := s.place(from), s.place(to)
-			p.rect(paint{fill: partInk(b.Parts, part), stroke: inkPaper, width: 0.5}, min(a, z), mid-5.5, math.Abs(z-a), 11)
+			b.piece(p, part, min(a, z), mid-5.5, math.Abs(z-a), 11)
 			end = max(end, a, z)
 		})
 		if bar.spread() {

@@ -47,7 +47,7 @@ func (b *Bars) columns(w, y float64, ys reach) *columns {
 		}
 		c.labels = append(c.labels, label{y: c.value.within(m.At), lines: lines, sample: limitStroke})
 	}
-	c.labels = pushApart(c.labels, c.value.b, c.value.a)
+	c.labels = pushApart(c.labels, c.value.b-labelOver, c.value.a+labelOver)
 	c.slot = (c.x.b - c.x.a) / float64(len(b.Bars))
 	return c
 }
@@ -69,7 +69,7 @@ func (b *Bars) drawColumn(p pen, c *columns, i int) float64 {
 	}
 	bar.stack(func(part int, from, to float64) {
 		a, z := c.value.place(from), c.value.place(to)
-		p.rect(paint{fill: partInk(b.Parts, part), stroke: inkPaper, width: 0.4}, mid-thick/2, min(a, z), thick, math.Abs(z-a))
+		b.piece(p, part, mid-thick/2, min(a, z), thick, math.Abs(z-a))
 		top = min(top, a, z)
 	})
 	if bar.spread() {

@@ -25,7 +25,7 @@ func (h *Heat) bounds() (from, step float64, ok bool) {
 	if r.empty() {
 		return 0, 0, false
 	}
-	if r.lo > 0 && r.lo < 0.5*r.hi {
+	if r.lo < 0.5*r.hi && r.lo > -0.02*r.hi { // less than nothing by its uncertainty is nothing
 		r.lo = 0
 	}
 	span := r.hi - r.lo

@@ -12,6 +12,10 @@ type label struct {
 	swatch bool     // a box, not a stroke
 }
 
+// labelOver is how far labels may stand over the ends of the scale, so that one of a
+// value at the end stands beside it.
+const labelOver = 5.0
+
 func (l *label) height() float64 { return float64(len(l.lines))*lineStep + 1.5 }
 
 // pushApart sets labels as near to their places as they can stand without covering one

@@ -104,17 +104,15 @@ func (l *Lines) frame(w float64) (*frame, bool) {
 		}
 	}
 	f.y.a = f.y.b + max(high, min(total, 2*high))
-	if l.X.Ticks == nil && !(l.X.Min < l.X.Max) { // the data fill the width
-		l := l.X
-		l.Min, l.Max = xs.lo, xs.hi
-		f.x.lo, f.x.hi, f.xTicks = l.fit(xs, int((f.x.b-f.x.a)/45))
-	} else {
-		f.x.lo, f.x.hi, f.xTicks = l.X.fit(xs, int((f.x.b-f.x.a)/45))
+	x := l.X
+	if !(x.Min < x.Max) { // the data fill the width
+		x.Min, x.Max = xs.lo, xs.hi
 	}
+	f.x.lo, f.x.hi, f.xTicks = x.fit(xs, int((f.x.b-f.x.a)/45))
 	for i := range f.labels {
 		f.labels[i].y = f.y.within(f.labels[i].value)
 	}
-	f.labels = pushApart(f.labels, f.y.b, f.y.a)
+	f.labels = pushApart(f.labels, f.y.b-labelOver, f.y.a+labelOver)
 	return f, true
 }
 
@@ -218,7 +216,9 @@ func (l *Lines) drawSeries(p pen, f *frame) {
 
 func (s *Series) drawLine(p pen, f *frame, how paint, edged bool) {
 	var all []shape
+	points := 0
 	for _, r := range s.runs(f.x, f.y) {
+		points += len(r.line)
 		if len(r.line) == 1 || len(r.line) == 2 && r.line[0] == r.line[1] { // alone between gaps
 			p.rect(paint{fill: how.stroke}, r.line[0].x-1, r.line[0].y-1, 2, 2)
 			continue
@@ -227,6 +227,9 @@ func (s *Series) drawLine(p pen, f *frame, how paint, edged bool) {
 	}
 	if len(all) == 0 {
 		return
+	}
+	if float64(points) > f.x.b-f.x.a { // up and down in each dot: thick strokes would run together
+		how.width = min(how.width, 0.9)
 	}
 	if edged {
 		p.draw(paint{stroke: inkPaper, width: how.width + 1.6}, all...)

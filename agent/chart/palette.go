@@ -28,6 +28,7 @@ const (
 	inkStandby
 	inkStopped
 	inkTripped
+	inkOff   // always with an edge
 	inkHeat0 // the least
 	inkHeat1
 	inkHeat2
@@ -66,6 +67,7 @@ var palette = [inks]colour{
 	inkStandby:  {"standby", "#666d72", "#a3adb5"},
 	inkStopped:  {"stopped", "#8e9496", "#76818a"},
 	inkTripped:  {"tripped", "#3d0d10", "#fbe3dc"},
+	inkOff:      {"off", "#eceeee", "#26333c"},
 	inkHeat0:    {"heat-0", "#f3f7f9", "#1d2a33"},
 	inkHeat1:    {"heat-1", "#dbe9f0", "#203c4d"},
 	inkHeat2:    {"heat-2", "#aecfdf", "#245168"},

@@ -30,7 +30,7 @@ func drawPlant(p pen, pl *Plant, w float64) float64 {
 	}
 	level := len(f.yTicks) > 0
 	if level && pl.Minimum > 0 {
-		notes = append(notes, sample{name: "least that users need: " + short(pl.Minimum) + " " + pl.Unit, paint: limitStroke, line: true})
+		notes = append(notes, sample{name: "least that users need: " + strconv.FormatFloat(pl.Minimum, 'g', 4, 64) + " " + pl.Unit, paint: limitStroke, line: true})
 	}
 	if level && unread {
 		notes = append(notes, sample{name: "not read there", paint: unreadStroke, line: true})
@@ -55,7 +55,8 @@ func drawPlant(p pen, pl *Plant, w float64) float64 {
 			p.symbol(s.Kind, s.machine, s.x+s.wide/2, f.y.a-13, r)
 		}
 		if level && s.read() {
-			p.words(s.x+s.wide/2, s.y-4, s.wide+plantGap/2, short(s.Pressure), letters{sizeName, true, inkText, middle})
+			mid := s.x + s.wide/2
+			p.words(mid, s.y-4, min(s.wide+plantGap/2, 2*(w-mid)), pl.short(s.Pressure), letters{sizeName, true, inkText, middle})
 		}
 	}
 	if slots[0].wide < 46 {
@@ -92,8 +93,23 @@ func (pl *Plant) frame(w float64) ([]slot, *frame) {
 		f.y.a = f.y.b + 120
 		f.x.a = widest(f.yTicks, tickRight) + 6
 	}
-	machines := len(pl.Machines)
-	wide := (f.x.b - f.x.a - plantGap*float64(machines)) / float64(max(len(slots), 1))
+	place(slots, f, !r.empty())
+	return slots, f
+}
+
+// place gives the places their width and the height of their pressure; one that is not
+// read stands as high as the last before it that is, or as the machines in the middle.
+func place(slots []slot, f *frame, level bool) {
+	machines, sum, n := 0.0, 0.0, 0.0
+	for i := range slots {
+		if slots[i].machine {
+			machines++
+			if slots[i].read() {
+				sum, n = sum+slots[i].Pressure, n+1
+			}
+		}
+	}
+	wide := (f.x.b - f.x.a - plantGap*machines) / float64(max(len(slots), 1))
 	x, y := f.x.a, math.NaN()
 	for i := range slots {
 		s := &slots[i]
@@ -102,21 +118,41 @@ func (pl *Plant) frame(w float64) ([]slot, *frame) {
 		if s.machine {
 			x += plantGap
 		}
-		if s.read() && !r.empty() {
+		switch {
+		case s.read() && level:
 			s.y = f.y.place(s.Pressure)
-			if y = s.y; s.machine { // machines feed side by side: none is before another
-				y = math.NaN()
-			}
-			continue
-		}
-		if s.y = y; !known(y) {
+		case !s.machine && known(y):
+			s.y = y
+		case n > 0:
+			s.y = f.y.place(sum / n)
+		default:
 			s.y = (f.y.a + f.y.b) / 2
 		}
+		if !s.machine { // machines feed side by side: none is before another
+			y = s.y
+		}
 	}
-	return slots, f
 }
 
-func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+// short writes a pressure as gauges show it, all of a picture to the same place.
+func (pl *Plant) short(v float64) string {
+	most := math.Abs(pl.Minimum)
+	for _, all := range [][]PlantPart{pl.Machines, pl.Parts} {
+		for _, s := range all {
+			if known(s.Pressure) {
+				most = max(most, math.Abs(s.Pressure))
+			}
+		}
+	}
+	decimals := 1
+	switch {
+	case most < 20:
+		decimals = 2
+	case most >= 1000:
+		decimals = 0
+	}
+	return strconv.FormatFloat(v, 'f', decimals, 64)
+}
 
 var (
 	airStroke    = paint{stroke: inkSeries1, width: 2}
@@ -140,7 +176,11 @@ func drawAir(p pen, slots []slot, f *frame, level bool) {
 		}
 		p.line(paint{stroke: inkPaper, width: 0.8}, s.x+s.wide, s.y+1, s.x+s.wide, f.y.a)
 		if i > 0 && !slots[i-1].machine && slots[i-1].y != s.y {
-			p.line(airStroke, s.x, slots[i-1].y, s.x, s.y)
+			riser := airStroke
+			if !s.read() || !slots[i-1].read() { // the drop is somewhere before
+				riser = unreadStroke
+			}
+			p.line(riser, s.x, slots[i-1].y, s.x, s.y)
 		}
 		if x, y := s.x+s.wide+plantGap/2, f.y.a-13; s.machine && i+1 < len(slots) {
 			if slots[i+1].machine { // beside one another: what they give adds up
@@ -171,7 +211,7 @@ func drawNames(p pen, slots []slot, f *frame) float64 {
 		}
 		put(s.Note, 2, tickMiddle)
 		if s.Tap != "" {
-			put("read by "+s.Tap, 3, tickMiddle)
+			put("read by "+s.Tap, 4, tickMiddle)
 		}
 		most = max(most, y)
 	}

@@ -178,10 +178,10 @@ func rowSample() *Chart {
 }
 
 func columnSample() *Chart {
-	b := &Bars{Value: Axis{Label: "Energy", Unit: "kWh"}, Parts: []string{"loaded", "unloaded", "standby"}, Limits: []Limit{{At: 300, Name: "mean of all days"}}}
+	b := &Bars{Value: Axis{Label: "Energy", Unit: "kWh"}, Parts: []string{"loaded", "unloaded", "standby", "off", "unobserved"}, Limits: []Limit{{At: 300, Name: "mean of all days"}}}
 	for i, d := range []string{"Mon 2 Mar", "Tue 3 Mar", "Wed 4 Mar", "Thu 5 Mar", "Fri 6 Mar", "Sat 7 Mar", "Sun 8 Mar"} {
 		v := 330 - 20*float64(i)
-		b.Bars = append(b.Bars, Bar{Name: d, Values: Values{v, v / 3, 6}, Label: fmt.Sprintf("%.0f", v*4/3+6)})
+		b.Bars = append(b.Bars, Bar{Name: d, Values: Values{v, v / 3, 6, 30, 15}, Label: fmt.Sprintf("%.0f", v*4/3+51)})
 	}
 	return &Chart{Title: "Energy by day and state", Bars: b}
 }

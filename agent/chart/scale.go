@@ -3,6 +3,9 @@ package chart
 import (
 	"math"
 	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // scale takes values to places.
@@ -25,7 +28,9 @@ func (a Axis) fit(data reach, most int) (lo, hi float64, ticks []Tick) {
 		data.take(a.Min, a.Max)
 	}
 	if a.Zero {
-		data.take(0)
+		if data.take(0); data.lo > -0.05*data.hi { // less than nothing by its uncertainty is nothing
+			data.lo = 0
+		}
 	}
 	if data.empty() {
 		data = reach{0, 1}
@@ -45,11 +50,12 @@ func (a Axis) fit(data reach, most int) (lo, hi float64, ticks []Tick) {
 		}
 	}
 	step := niceStep((hi-lo)/float64(max(most-1, 1)), a.Unit)
+	const rounding = 0.005 // of a step, by which a sum may be over a tick that it should meet
 	if !asked || lo < a.Min {
-		lo = math.Floor(lo/step+1e-9) * step
+		lo = math.Floor(lo/step+rounding) * step
 	}
 	if !asked || hi > a.Max {
-		hi = math.Ceil(hi/step-1e-9) * step
+		hi = math.Ceil(hi/step-rounding) * step
 	}
 	if a.Ticks != nil {
 		return lo, hi, a.Ticks
@@ -95,13 +101,19 @@ func tickText(v, step float64) string {
 
 // title is what an axis is called: "Power, kW".
 func (a Axis) title() string {
+	label := a.Label
+	first, _, _ := strings.Cut(label, " ")
+	if !strings.ContainsFunc(first, func(r rune) bool { return !unicode.IsLower(r) }) && first != "" { // a word, not a name
+		r, size := utf8.DecodeRuneInString(label)
+		label = string(unicode.ToUpper(r)) + label[size:]
+	}
 	switch {
 	case a.Unit == "" || a.Unit == "1":
-		return a.Label
-	case a.Label == "":
+		return label
+	case label == "":
 		return a.Unit
 	}
-	return a.Label + ", " + a.Unit
+	return label + ", " + a.Unit
 }
 
 // widest is the width of the widest of ticks.

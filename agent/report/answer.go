@@ -50,7 +50,11 @@ func (b *builder) costBox(of subject) (box *Box, method string) {
 		if demand := b.ofYear(of.key(), "demand_cost_year"); demand.has() {
 			text = append(text, say(": ", b.figure(b.ofYear(of.key(), "energy_cost_year")), " for energy and ", b.figure(demand), " for demand")...)
 		}
-		add(append(text, Run{Text: "."}))
+		text = append(text, Run{Text: "."})
+		if year.AtLeastWhy != "" {
+			text = append(text, words(" It is a lower bound: %s.", year.AtLeastWhy))
+		}
+		add(text)
 	case energy.has():
 		method = energy.Method
 		add("Compressed air takes ", strong(b.figure(energy)), " of electricity a year. What that costs cannot be told: ", year.Absent, ".")
@@ -84,7 +88,7 @@ func (b *builder) costFacts(of subject) (facts []Fact) {
 	}
 	add("What leaks cost a year", b.ofSubject(of, "leak_cost"))
 	add("Air a year", b.ofYear(of.key(), "air_year"))
-	add("Energy for a volume of air, without demand charges", b.ofSubject(of, "air_cost"))
+	add("What a volume of air costs, without demand charges", b.ofSubject(of, "air_cost"))
 	add("Emissions a year", b.ofYear(of.key(), "emissions_year"))
 	return facts
 }
@@ -181,7 +185,7 @@ func spentSummary(bars *chart.Bars) string {
 	for _, bar := range bars.Bars {
 		var parts []string
 		for i, v := range bar.Values {
-			if v > 0 {
+			if v >= 0.05 {
 				parts = append(parts, fmt.Sprintf("%s %.1f h", bars.Parts[i], v))
 			}
 		}
@@ -196,7 +200,7 @@ func (b *builder) spentSentence(i int) Text {
 	if !running.has() {
 		return nil
 	}
-	t := say(b.data.Figures.Machines[i].Machine+" ran for ", b.plain(running), " of ", b.plain(b.ofMachine(i, "observed_time")), " observed")
+	t := say(b.data.Figures.Machines[i].Machine+" ran for ", hours(running), " of ", hours(b.ofMachine(i, "observed_time")), " observed")
 	fraction := b.ofMachine(i, "mean_load_fraction")
 	switch {
 	case *running.Value == 0:
@@ -206,9 +210,17 @@ func (b *builder) spentSentence(i int) Text {
 		t = append(t, say(", at ", strong(b.plain(fraction)), " of its full flow on average")...)
 	}
 	if unloaded := b.ofMachine(i, "unloaded_time"); unloaded.has() && *unloaded.Value > 0 {
-		t = append(t, say("; for ", b.plain(unloaded), " it ran and made none")...)
+		t = append(t, say("; for ", hours(unloaded), " it ran and made none")...)
 	}
 	return append(t, Run{Text: ". "})
+}
+
+// hours is a time as a decider reads it, in hours to a tenth; its table has it in full.
+func hours(r ref) Text {
+	if !r.has() {
+		return say("a time not known")
+	}
+	return Text{{Text: display.Rounded(*r.Value/3600, 1), At: r.at + "/value", Value: r.Value}, {Text: " h"}}
 }
 
 // plain is a figure without its interval, which stands where the figure is told in full.

@@ -19,6 +19,7 @@ func Build(made Made, data *Data) *Document {
 	for _, part := range parts() {
 		b.doc.Sections = append(b.doc.Sections, part(b)...)
 	}
+	groupNumbers(b.doc, data.Site.Units)
 	return b.doc
 }
 

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"strings"
 
 	"loadscribe/agent/chart"
 )
@@ -33,8 +34,11 @@ func (b *builder) noFigure(title, name string) Block {
 			absent.add(r, "", "", false)
 		}
 	}
-	if len(absent.order) > 0 {
-		why = absent.order[0]
+	switch {
+	case len(absent.order) > 0:
+		why = strings.Join(absent.order, "; ")
+	case len(b.data.Figures.Machines) > 0:
+		why = "there is no such figure of this window"
 	}
 	return gap(title, why)
 }

@@ -23,10 +23,10 @@ func days(b *builder) []Section {
 		s.Blocks = append(s.Blocks, gap("No day to draw", "the window holds no time that has passed"))
 		return []Section{s}
 	}
-	drawn := all[max(0, len(all)-mostDays):]
+	drawn := fullest(all, mostDays)
 	text := say("Each strip is a day by the clock of the site: what the machine did as a band, and a quantity above it. Hatched or broken is what was not observed; a thin band about the line reaches from the lowest to the highest reading.")
 	if len(drawn) < len(all) {
-		text = append(text, words(" The window has %d days; the last %d are drawn.", len(all), len(drawn)))
+		text = append(text, words(" The window touches %d dates; the %d in a row of which it holds most are drawn.", len(all), len(drawn)))
 	}
 	s.Blocks = append(s.Blocks, Block{Text: text})
 	for i := range b.data.Site.Machines {
@@ -68,6 +68,25 @@ func (b *builder) localDays() (all []localDay) {
 		}
 		d++
 	}
+}
+
+// fullest are n days in a row of which most lies in the window; of alike ones the last.
+func fullest(all []localDay, n int) []localDay {
+	if len(all) <= n {
+		return all
+	}
+	best, most := 0, int64(-1)
+	for i := 0; i+n <= len(all); i++ {
+		var ms int64
+		for _, d := range all[i : i+n] {
+			// By the date, so that a day of 23 hours counts as whole.
+			ms += (d.toMS - d.fromMS) * 1000 / (d.date.AddDate(0, 0, 1).UnixMilli() - d.date.UnixMilli())
+		}
+		if ms >= most {
+			best, most = i, ms
+		}
+	}
+	return all[best : best+n]
 }
 
 // clockHour is what the site's clock shows, in hours. The hour that a clock shows twice
@@ -238,13 +257,14 @@ func (b *builder) demandHeat(system int) []Block {
 	for i := range t.Rows {
 		heat.Columns = append(heat.Columns, t.Rows[i].Name[:min(2, len(t.Rows[i].Name))])
 	}
+	step := math.Pow10(-display.FlowDecimals(t, b.data.Site.Units)) // what a balance can tell
 	top, topDay, topHour := math.Inf(-1), "", ""
 	for d, c := range t.Columns {
 		row := make(chart.Values, len(t.Rows))
 		for h := range t.Rows {
 			row[h] = math.NaN()
 			if v := t.Rows[h].Values[d]; v != nil {
-				row[h] = rounded(*v*factor) + 0 // no -0
+				row[h] = rounded(math.Round(*v*factor/step)*step) + 0 // no -0
 				if row[h] > top {
 					top, topDay, topHour = row[h], c.Name, t.Rows[h].Name
 				}

@@ -112,8 +112,8 @@ type Finding struct {
 	Advice   Text    `json:"advice"` // what to do, first step first
 	Effect   *Effect `json:"effect,omitempty"`
 	Caution  string  `json:"caution,omitempty"`
-	// Matters orders findings of no money among themselves: what may hurt people or
-	// the machine first.
+	// Matters is how much it matters apart from money, 1 to 5: what may hurt people
+	// (5), then what makes the figures untrue (4), stand before all money.
 	Matters int `json:"matters"`
 }
 

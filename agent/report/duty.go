@@ -20,8 +20,8 @@ func duty(b *builder) []Section {
 		{"unloaded_time", "Unloaded"}, {"standby_time", "Standby"}, {"off_time", "Off"}, {"stopped_time", "Stopped (off or standby)"},
 		{"duty_cycle", "Duty"}, {"loaded_share", "Loaded share of all time"}, {"mean_load_fraction", "Mean share of full flow"}})
 	s.Blocks = append(s.Blocks, times...)
-	if len(b.data.Figures.Machines) == 0 {
-		s.Blocks = append(s.Blocks, gap("No machine", "the site file has no machine, so that there is no duty"))
+	if len(times) == 0 {
+		s.Blocks = append(s.Blocks, b.noFigure("How the time was spent is not known", "running_time"))
 	}
 	days := b.localDays()
 	for i := range b.data.Figures.Machines {

@@ -55,7 +55,7 @@ func (b *builder) energySums(of subject) []Block {
 	absent := reasons{}
 	facts := []Fact{}
 	for _, n := range []named{{"energy", "Electricity"}, {"energy_unloaded", "Of it without making air"}, {"energy_off_shift", "Of it outside the shifts"}, {"energy_cost", "Cost of the energy"},
-		{"demand_cost", "Charges for demand, this window's share"}, {"peak_demand", "Highest demand"}, {"air_cost", "Energy for a volume of air"}, {"emissions", "Emissions"}} {
+		{"demand_cost", "Charges for demand, this window's share"}, {"peak_demand", "Highest demand"}, {"air_cost", "What a volume of air costs, without demand charges"}, {"emissions", "Emissions"}} {
 		r := b.ofSubject(of, n.name)
 		if r.has() {
 			facts = append(facts, Fact{n.shown, b.figure(r)})

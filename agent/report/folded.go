@@ -11,27 +11,53 @@ import (
 func folded(texts []string) (short, notes []string) {
 	all := make([][]string, len(texts))
 	for i, t := range texts {
-		all[i] = strings.Fields(t)
+		all[i] = tokens(t)
 	}
 	for letter := 'A'; letter <= 'Z'; letter++ {
 		phrase := repeated(all)
 		if phrase == nil {
 			break
 		}
-		last := phrase[len(phrase)-1]
-		bare := strings.TrimRight(last, ",;:.")
-		marker := fmt.Sprintf("[%c]%s", letter, last[len(bare):])
+		marker := fmt.Sprintf("[%c]", letter)
 		for i := range all {
 			if at := within(all[i], phrase); at >= 0 {
 				all[i] = slices.Replace(all[i], at, at+len(phrase), marker)
 			}
 		}
-		notes = append(notes, fmt.Sprintf("[%c] %s.", letter, strings.TrimRight(strings.Join(phrase, " "), ",;:.")))
+		notes = append(notes, fmt.Sprintf("[%c] %s.", letter, joinTokens(phrase)))
 	}
 	for i := range all {
-		short = append(short, strings.Join(all[i], " "))
+		short = append(short, joinTokens(all[i]))
 	}
 	return short, notes
+}
+
+// tokens are the words of a text, and the marks behind them by themselves.
+func tokens(text string) (all []string) {
+	for _, w := range strings.Fields(text) {
+		bare := strings.TrimRight(w, ",;:.")
+		if bare != "" {
+			all = append(all, bare)
+		}
+		if bare != w {
+			all = append(all, w[len(bare):])
+		}
+	}
+	return all
+}
+
+func isMark(token string) bool { return strings.Trim(token, ",;:.") == "" }
+
+// joinTokens puts tokens together again.
+func joinTokens(tokens []string) string {
+	var t strings.Builder
+	for i, w := range tokens {
+		if i > 0 && !isMark(w) {
+			t.WriteByte(' ')
+		}
+		t.WriteString(w)
+	}
+	return t.String()
 }
 
 // A phrase is worth a note from so many words on, and in so many texts.
@@ -59,6 +85,12 @@ func repeated(all [][]string) []string {
 			end := i + phraseWords
 			for end < len(words) && having(all, words[i:end+1]) == n {
 				end++
+			}
+			for isMark(words[i]) {
+				i++
+			}
+			for isMark(words[end-1]) {
+				end--
 			}
 			return slices.Clone(words[i:end])
 		}

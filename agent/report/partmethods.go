@@ -15,7 +15,7 @@ import (
 // method and inputs, and what the uncertainties come from.
 func methods(b *builder) []Section {
 	s := Section{ID: "methods", Title: "How the figures are made", Level: 1, Blocks: []Block{
-		para("All figures follow from stored readings by one program; the same window gives the same figures to the last bit. “From memory” marks a source that was not read for this, “common practice” what the trade does without one. Notes in square brackets stand below each table."),
+		para("All figures follow from stored readings by one program; the same window gives the same figures to the last bit. “From memory” marks a source that was not read for this, “common practice” what the trade does without one. Letters in square brackets stand for what is said below the tables."),
 	}}
 	if t := b.formulaTable(); t != nil {
 		s.Blocks = append(s.Blocks, Block{Table: t})
@@ -51,57 +51,98 @@ func (b *builder) formulaTable() *Table {
 	return t
 }
 
+// methodRows are figures of one method and the same inputs.
+type methodRows struct {
+	methods, inputs []string
+	of              []*figuresOf
+	subjects        []string
+}
+
 // methodTables has the figures of one method in a row, machines first, then systems.
 // A machine's channels are named by their roles, so that machines which are read alike
 // share rows; clauses that come again and again are notes.
 func (b *builder) methodTables() (blocks []Block) {
-	for _, kind := range []struct{ at, caption string }{{"/data/figures/machines/", "Methods and inputs, machines"}, {"/data/figures/systems/", "Methods and inputs, systems"}} {
-		var methods, inputs []string
-		var of []*figuresOf
-		rows := map[string]int{}
-		one, several := "", false // the name of the only subject
-		b.eachFigure(func(subject string, r ref) {
-			if !r.has() || r.Method == "" || !strings.HasPrefix(r.at, kind.at) {
-				return
-			}
-			method, in := b.byRole(subject, r.Method), b.byRole(subject, strings.Join(r.Inputs, ", "))
-			i, known := rows[method+"|"+in]
-			if !known {
-				i = len(of)
-				rows[method+"|"+in] = i
-				methods, inputs, of = append(methods, method), append(inputs, in), append(of, &figuresOf{})
-			}
-			subject = strings.TrimPrefix(subject, "system ")
-			several = several || one != "" && one != subject
-			one = subject
-			of[i].add(figureName(r.Name), subject)
-		})
-		if len(of) == 0 {
+	machines, systems := b.methodRows("/data/figures/machines/"), b.methodRows("/data/figures/systems/")
+	short, notes := folded(append(slices.Clone(machines.methods), systems.methods...))
+	for _, kind := range []struct {
+		rows    *methodRows
+		caption string
+		methods []string
+	}{{machines, "Methods and inputs, machines", short[:len(machines.methods)]}, {systems, "Methods and inputs, systems", short[len(machines.methods):]}} {
+		if len(kind.rows.of) == 0 {
 			continue
 		}
-		if one = ", " + one; several {
-			one = ""
+		t := &Table{Caption: kind.caption, Columns: []Column{{Head: "Figures", Weight: 1.3}, {Head: "How", Weight: 2.6}, {Head: "Rests on", Weight: 1.3}}}
+		if len(kind.rows.subjects) == 1 {
+			t.Caption += ", " + kind.rows.subjects[0]
 		}
-		short, notes := folded(methods)
-		t := &Table{Caption: kind.caption + one, Columns: []Column{{Head: "Figures", Weight: 1.3}, {Head: "How", Weight: 2.6}, {Head: "Rests on", Weight: 1.3}}}
-		for i := range of {
-			figures := of[i].words(true)
-			if one != "" {
-				figures = strings.Join(of[i].names, ", ")
+		for i, of := range kind.rows.of {
+			figures := of.words(true)
+			if len(kind.rows.subjects) == 1 {
+				figures = strings.Join(of.names, ", ")
 			}
-			t.Rows = append(t.Rows, []Text{say(capital(figures)), say(short[i]), say(orDash(inputs[i]))})
-		}
-		for _, n := range notes {
-			t.Notes = append(t.Notes, say(n))
+			t.Rows = append(t.Rows, []Text{say(capital(figures)), say(kind.methods[i]), say(orDash(kind.rows.inputs[i]))})
 		}
 		blocks = append(blocks, Block{Table: t})
 	}
-	return blocks
+	if len(blocks) == 0 {
+		return nil
+	}
+	list := []Text{say("“States” are the signals that tell a machine's state: see what the data themselves show. A machine's channels are named by their roles; which channel fills which stands under the plant."),
+		say("A system's figure that is its only machine's too is not told again.")}
+	for _, n := range notes {
+		list = append(list, say(n))
+	}
+	return append(blocks, Block{List: list})
 }
 
-// byRole names the channels of a machine by their roles in a text of it.
-func (b *builder) byRole(machine, text string) string {
-	m, ok := b.data.Site.MachineByName(machine)
+// methodRows are those of the figures below a place.
+func (b *builder) methodRows(at string) *methodRows {
+	m := &methodRows{}
+	rows := map[string]int{}
+	b.eachFigure(func(subject string, r ref) {
+		if !r.has() || r.Method == "" || !strings.HasPrefix(r.at, at) || b.saidOfMachine(r) {
+			return
+		}
+		method, in := b.byRole(subject, r.Method), b.byRole(subject, inputsOf(r))
+		i, known := rows[method+"|"+in]
+		if !known {
+			i = len(m.of)
+			rows[method+"|"+in] = i
+			m.methods, m.inputs, m.of = append(m.methods, method), append(m.inputs, in), append(m.of, &figuresOf{})
+		}
+		subject = strings.TrimPrefix(subject, "system ")
+		if !slices.Contains(m.subjects, subject) {
+			m.subjects = append(m.subjects, subject)
+		}
+		m.of[i].add(figureName(r.Name), subject)
+	})
+	return m
+}
+
+// inputsOf names a figure's inputs, of many those that come first.
+func inputsOf(r ref) string {
+	const most, named = 9, 6
+	if len(r.Inputs) <= most {
+		return strings.Join(r.Inputs, ", ")
+	}
+	return fmt.Sprintf("%s and %d more, in report.json", strings.Join(r.Inputs[:named], ", "), len(r.Inputs)-named)
+}
+
+// byRole names the signals of states, and the channels of a machine by their roles, in
+// a text of it.
+func (b *builder) byRole(subject, text string) string {
+	for i := range b.data.Figures.Machines {
+		name := b.data.Figures.Machines[i].Machine
+		if r := b.ofMachine(i, "running_time"); r.has() && len(r.Inputs) > 1 {
+			said := "states of " + name
+			if name == subject {
+				said = "states"
+			}
+			text = strings.ReplaceAll(text, strings.Join(r.Inputs, ", "), said)
+		}
+	}
+	m, ok := b.data.Site.MachineByName(subject)
 	if !ok {
 		return text
 	}

@@ -56,6 +56,9 @@ func (r *replayed) blocks() []Block {
 		blocks = append(blocks, para(r.b.sentence(a.Fit.Words)))
 	}
 	blocks = append(blocks, Block{Table: r.fitTable()})
+	if len(a.Results) == 0 && a.Fit.Poor {
+		return append(blocks, para("No other setting was tried: since the replay does not meet what was measured, nothing could be decided by it. A longer window, or one without what is unusual in this one, may meet it."))
+	}
 	if len(a.Results) == 0 {
 		return append(blocks, para("No other setting was tried: the figures of this window speak for none, or its states and demand are not known well enough."))
 	}

@@ -200,22 +200,23 @@ func byFigure(r ref, share float64, assumes, how string) *Effect {
 	return &Effect{Money: a, Currency: r.Unit, Assumes: assumes, How: how}
 }
 
-// table finds a table and where it stands; nil: there is none.
-func (b *builder) tableOf(tables []analysis.Table, under, name string) (*analysis.Table, string) {
+// tableOfMachine and tableOfSystem find a table of the i-th and where it stands; nil:
+// there is none.
+func (b *builder) tableOfMachine(i int, name string) (*analysis.Table, string) {
+	return tableOf(b.data.Figures.Machines[i].Tables, fmt.Sprintf("/data/figures/machines/%d", i), name)
+}
+
+func (b *builder) tableOfSystem(i int, name string) (*analysis.Table, string) {
+	return tableOf(b.data.Figures.Systems[i].Tables, fmt.Sprintf("/data/figures/systems/%d", i), name)
+}
+
+func tableOf(tables []analysis.Table, under, name string) (*analysis.Table, string) {
 	for i := range tables {
 		if tables[i].Name == name {
 			return &tables[i], fmt.Sprintf("%s/tables/%d", under, i)
 		}
 	}
 	return nil, ""
-}
-
-func (b *builder) tableOfMachine(i int, name string) (*analysis.Table, string) {
-	return b.tableOf(b.data.Figures.Machines[i].Tables, fmt.Sprintf("/data/figures/machines/%d", i), name)
-}
-
-func (b *builder) tableOfSystem(i int, name string) (*analysis.Table, string) {
-	return b.tableOf(b.data.Figures.Systems[i].Tables, fmt.Sprintf("/data/figures/systems/%d", i), name)
 }
 
 // value shows one value of a table with its unit.

@@ -33,7 +33,7 @@ const (
 // about what an earlier one has explained.
 func Rules() []Rule {
 	var all []Rule
-	for _, some := range [][]Rule{airRules(), loadRules()} {
+	for _, some := range [][]Rule{dataRules(), faultRules(), machineRules(), stopRules(), {sensorRule()}, airRules(), pressureRules(), loadRules(), {tariffRule()}} {
 		all = append(all, some...)
 	}
 	return all
@@ -50,10 +50,25 @@ func (b *builder) ask() {
 			if f.Caution == "" {
 				f.Caution = r.Caution
 			}
+			if b.moneyDoubted(f.Subject) {
+				f.Effect = nil
+			}
 			b.doc.Findings = append(b.doc.Findings, f)
 		}
 	}
 	slices.SortStableFunc(b.doc.Findings, firstOf)
+}
+
+// moneyDoubted reports a machine, or a system with a machine, whose power meter does not
+// show what it takes: no sum of theirs is told.
+func (b *builder) moneyDoubted(subject string) bool {
+	for i := range b.doc.Findings {
+		f := &b.doc.Findings[i]
+		if f.Matters == mattersFigures && (f.Subject == subject || b.systemOf(f.Subject) == subject) {
+			return true
+		}
+	}
+	return false
 }
 
 // firstOf orders findings. What endangers people, and then what makes the figures

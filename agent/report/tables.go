@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -116,6 +115,16 @@ func lower(s string) string {
 // named is a figure's name in the code and for a reader.
 type named struct{ name, shown string }
 
+// noughtSays reports whether a figure of nought is worth a row: of a state that a machine
+// does not have it says nothing.
+func noughtSays(name string) bool {
+	switch name {
+	case "part_load_time", "standby_time", "off_time", "stopped_time":
+		return false
+	}
+	return true
+}
+
 // figureTable sets figures of several machines side by side; figures that none has are
 // left out of it, and the notes say why. nil: no machine has any of them.
 func (b *builder) figureTable(caption string, machines []int, names []named) *Table {
@@ -123,7 +132,7 @@ func (b *builder) figureTable(caption string, machines []int, names []named) *Ta
 	for _, m := range machines {
 		out.Columns = append(out.Columns, Column{Head: b.data.Figures.Machines[m].Machine, Number: true})
 	}
-	absent := reasons{}
+	absent, read := reasons{}, reasons{}
 	for _, n := range names {
 		row, any := []Text{say(n.shown)}, false
 		for _, m := range machines {
@@ -133,12 +142,10 @@ func (b *builder) figureTable(caption string, machines []int, names []named) *Ta
 				absent.add(r, n.shown, b.data.Figures.Machines[m].Machine, len(machines) > 1)
 				continue
 			}
-			any = true
+			any = any || *r.Value != 0 || noughtSays(n.name)
 			row = append(row, b.withLimit(r))
 			for _, note := range b.notesOf(n.shown, r) {
-				if !slices.ContainsFunc(out.Notes, func(t Text) bool { return t[0].Text == note[0].Text }) {
-					out.Notes = append(out.Notes, note)
-				}
+				read.put(note, b.data.Figures.Machines[m].Machine)
 			}
 		}
 		if any {
@@ -147,6 +154,12 @@ func (b *builder) figureTable(caption string, machines []int, names []named) *Ta
 	}
 	if len(out.Rows) == 0 {
 		return nil
+	}
+	for _, note := range read.order {
+		if of := read.of[note]; len(machines) > 1 {
+			note += " (" + strings.Join(of, ", ") + ")"
+		}
+		out.Notes = append(out.Notes, say(b.sentence(note)))
 	}
 	for _, note := range absent.notes() {
 		out.Notes = append(out.Notes, say(b.wordy(note[0].Text)))
@@ -174,20 +187,20 @@ func (b *builder) withLimit(r ref) Text {
 }
 
 // notesOf is what must be read with a figure.
-func (b *builder) notesOf(shown string, r ref) (notes []Text) {
+func (b *builder) notesOf(shown string, r ref) (notes []string) {
 	if r.LimitBasis != "" {
-		notes = append(notes, say(shown+": "+strings.TrimSuffix(r.LimitBasis, ".")+"."))
+		notes = append(notes, shown+": "+r.LimitBasis)
 	}
 	if r.Denominator != "" && display.IsShare(r.Figure) {
-		notes = append(notes, say(shown+" is of "+strings.TrimSuffix(r.Denominator, ".")+"."))
+		notes = append(notes, shown+" is of "+r.Denominator)
 	}
 	if r.AtLeastWhy != "" {
-		notes = append(notes, say(shown+" is a lower bound, since "+strings.TrimSuffix(r.AtLeastWhy, ".")+"."))
+		notes = append(notes, shown+" is a lower bound, since "+r.AtLeastWhy)
 	}
 	return notes
 }
 
-// reasons gathers why figures are absent, each reason once, in order.
+// reasons gathers what is said of several figures or machines, each once, in order.
 type reasons struct {
 	order []string
 	of    map[string][]string
@@ -200,13 +213,17 @@ func (a *reasons) add(r ref, shown, machine string, several bool) {
 	if several {
 		shown += " of " + machine
 	}
+	a.put(r.Absent, lower(shown))
+}
+
+func (a *reasons) put(why, of string) {
 	if a.of == nil {
 		a.of = map[string][]string{}
 	}
-	if _, known := a.of[r.Absent]; !known {
-		a.order = append(a.order, r.Absent)
+	if _, known := a.of[why]; !known {
+		a.order = append(a.order, why)
 	}
-	a.of[r.Absent] = append(a.of[r.Absent], lower(shown))
+	a.of[why] = append(a.of[why], of)
 }
 
 func (a *reasons) notes() (notes []Text) {

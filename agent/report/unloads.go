@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/chart"
@@ -42,8 +43,10 @@ func (b *builder) unloadsOf(machine int) (blocks []Block) {
 		blocks = append(blocks, para(Text{{Text: name + ". ", Strong: true}}))
 	}
 	var said []Text
-	for _, sentence := range append(append([]string{}, u.Sentences...), u.Notes...) {
-		said = append(said, say(capital(sentence)))
+	for _, words := range append(append([]string{}, u.Sentences...), u.Notes...) {
+		if !strings.HasPrefix(words, "curves of ") { // the pictures say how many they show
+			said = append(said, say(sentence(words)))
+		}
 	}
 	if len(said) > 0 {
 		blocks = append(blocks, Block{List: said})
@@ -91,16 +94,15 @@ func (b *builder) overlay(u *analysis.Unloads, c *curves) *chart.Chart {
 	n := min(len(with), mostCurves)
 	unit, factor, offset := b.data.Site.Units.Display(c.unit)
 	lines := &chart.Lines{X: chart.Axis{Label: "time after the unload", Unit: "s"}, Y: chart.Axis{Label: c.what, Unit: unit, Zero: true}}
-	lowest, highest := math.Inf(1), math.Inf(-1)
+	lowest := math.Inf(1)
 	for i := range n {
 		one := with[i*(len(with)-1)/max(n-1, 1)]
 		s := chart.Series{Thin: n > 1}
 		for _, p := range c.of(one) {
 			v := float64(p[1]*factor) + offset
 			s.X, s.Y = append(s.X, rounded(p[0])), append(s.Y, rounded(v))
+			lowest = min(lowest, v)
 		}
-		end := s.Y[len(s.Y)-1]
-		lowest, highest = min(lowest, end), max(highest, end)
 		lines.Series = append(lines.Series, s)
 	}
 	if c.limit.has() {
@@ -109,5 +111,5 @@ func (b *builder) overlay(u *analysis.Unloads, c *curves) *chart.Chart {
 	}
 	lines.Limits = append(lines.Limits, chart.Limit{At: 0, Name: "unload", Vertical: true})
 	return &chart.Chart{ID: c.id, Title: c.title, Lines: lines,
-		Summary: fmt.Sprintf("%d of %d unloads, each a thin line from five seconds before it until it ended; their last readings lie between %.4g and %.4g %s.", n, u.Total, lowest, highest, unit)}
+		Summary: fmt.Sprintf("%d of %d unloads, each a thin line from five seconds before it; one that turns up at its end goes over into the next load. The lowest reading is %.3g %s.", n, u.Total, lowest, unit)}
 }

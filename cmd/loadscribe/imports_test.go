@@ -29,7 +29,7 @@ var allowed = map[string][]string{
 	"agent/replay":           {"agent/air", "agent/analysis", "agent/gum", "agent/quantity", "agent/sitefile", "agent/replay/engine", "configs"},
 	"agent/display":          {"agent/analysis", "agent/quantity"},
 	"agent/chart":            {},
-	"agent/report":           {"agent/analysis", "agent/chart", "agent/display", "agent/replay", "agent/sitefile", "agent/store"},
+	"agent/report":           {"agent/analysis", "agent/chart", "agent/display", "agent/quantity", "agent/replay", "agent/scan", "agent/sitefile", "agent/store"},
 	"agent/publish":          {"agent/quantity", "agent/scan"},
 	"agent/hookup":           {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
 	"agent/guided":           {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},

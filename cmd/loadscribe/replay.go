@@ -4,11 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net/url"
 	"os"
 	"slices"
 	"strings"
-	"time"
 
 	"loadscribe/agent"
 	"loadscribe/agent/replay"
@@ -127,48 +125,8 @@ func (a *stopped) Replay(ctx context.Context, r agent.ReplayRequest, progress fu
 	return a.history.Replay(ctx, r, progress)
 }
 
-// replayLook is how often a replay in a running agent is looked at.
-const replayLook = 200 * time.Millisecond
-
 // Replay has the running agent replay, and breaks that off when ctx ends.
 func (r *running) Replay(ctx context.Context, asked agent.ReplayRequest, progress func(done, total int)) (*replay.Answer, error) {
-	var job agent.ReplayJob
-	if err := r.post(ctx, "/api/v1/replay", asked, &job); err != nil {
-		return nil, err
-	}
-	timer := time.NewTimer(0)
-	defer timer.Stop()
-	for !job.Over() {
-		progress(job.Done, job.Total)
-		timer.Reset(replayLook)
-		select {
-		case <-timer.C:
-		case <-ctx.Done():
-			return nil, r.cancelReplay(ctx, job.ID)
-		}
-		if err := r.read(ctx, "/api/v1/replay", url.Values{"id": {job.ID}}, &job); err != nil {
-			if ctx.Err() != nil {
-				return nil, r.cancelReplay(ctx, job.ID)
-			}
-			return nil, fmt.Errorf("the agent that was replaying no longer answers; its job ends with it: ask again: %w", err)
-		}
-	}
-	switch {
-	case job.Answer != nil:
-		return job.Answer, nil
-	case job.Field != "":
-		return nil, &agent.FieldError{Field: job.Field, Message: job.Error}
-	}
-	return nil, fmt.Errorf("replay: %s", job.Error)
-}
-
-// cancelReplay breaks off what a person no longer waits for.
-func (r *running) cancelReplay(ended context.Context, id string) error {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ended), aliveWait)
-	defer cancel()
-	var job agent.ReplayJob
-	if err := r.post(ctx, "/api/v1/replay/cancel", map[string]string{"id": id}, &job); err != nil {
-		return fmt.Errorf("the replay goes on in the agent: it could not be cancelled: %w", err)
-	}
-	return fmt.Errorf("the replay was cancelled: %w", ended.Err())
+	job, err := followJob[replay.Answer](ctx, r, "replay", asked, progress)
+	return job.Answer, err
 }

@@ -2,9 +2,13 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
+	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
@@ -158,6 +162,25 @@ func (a *stopped) Report(ctx context.Context, r agent.ReportRequest, progress fu
 	return a.history.ReportFiles(ctx, r, progress)
 }
 
-func (r *running) Report(context.Context, agent.ReportRequest, func(done, total int)) (*agent.ReportMade, error) {
-	return nil, errors.New("an agent is recording at this site: stop it first, or copy its record with loadscribe backup")
+// Report has the running agent make the report, and breaks that off when ctx ends.
+func (r *running) Report(ctx context.Context, asked agent.ReportRequest, progress func(done, total int)) (*agent.ReportMade, error) {
+	job, err := followJob[agent.ReportMade](ctx, r, "report", asked, progress)
+	if err != nil {
+		return nil, err
+	}
+	for i := range job.Answer.Files {
+		f := &job.Answer.Files[i]
+		body, err := r.get(ctx, "/api/v1/report/file", url.Values{"id": {job.ID}, "name": {f.Name}})
+		if err != nil {
+			return nil, fmt.Errorf("fetch %s: %w", f.Name, err)
+		}
+		f.Data, err = io.ReadAll(io.LimitReader(body, int64(f.Bytes)+1))
+		if err = errors.Join(err, body.Close()); err != nil {
+			return nil, fmt.Errorf("fetch %s: %w", f.Name, err)
+		}
+		if sum := sha256.Sum256(f.Data); hex.EncodeToString(sum[:]) != f.SHA256 {
+			return nil, fmt.Errorf("fetch %s: what arrived is not what the agent made: try again", f.Name)
+		}
+	}
+	return job.Answer, nil
 }

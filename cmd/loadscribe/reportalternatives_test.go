@@ -12,7 +12,8 @@ import (
 )
 
 // triedOn are the settings that a report tries of itself on a whole week of each
-// scenario; those of the first are the same on its first 30 hours.
+// scenario, none where the replay does not meet what was measured. Those of the first
+// are the same on its first 30 hours.
 var triedOn = []struct {
 	scenario string
 	keys     string
@@ -27,15 +28,15 @@ var triedOn = []struct {
 	{scenario: "fouled-cooler", keys: "leaks_mended volume_add comp1.replace comp1.no_load_stop"},
 	{scenario: "heatless-dryer", keys: "leaks_mended comp1.replace"},
 	{scenario: "joinery", keys: "leaks_mended volume_add comp1.replace comp1.no_load_stop"},
-	{scenario: "modulate-then-unload", keys: "leaks_mended comp1.replace comp1.no_load_stop"},
-	{scenario: "no-load-bit", keys: "leaks_mended volume_add comp1.replace comp1.no_load_stop"},
+	{scenario: "modulate-then-unload", keys: ""},
+	{scenario: "no-load-bit", keys: ""},
 	{scenario: "power-failures", keys: "leaks_mended volume_add comp1.replace comp1.no_load_stop"},
 	{scenario: "pump-up-test", keys: "leaks_mended comp1.schedule comp1.replace comp1.no_load_stop"},
 	{scenario: "reversed-ct", keys: "leaks_mended volume_add comp1.no_load_stop"},
-	{scenario: "storage-starved", keys: "leaks_mended volume_add comp1.replace"},
-	{scenario: "stuck-inlet-valve", keys: "leaks_mended volume_add comp1.replace comp1.no_load_stop"},
-	{scenario: "three-shifts", keys: "leaks_mended trim.cut_in trim.cut_out trim.target base1.cut_in base1.cut_out base2.cut_in base2.cut_out trim.schedule base1.schedule base2.schedule base1.no_load_stop"},
-	{scenario: "variable-displacement", keys: "leaks_mended comp1.replace"},
+	{scenario: "storage-starved", keys: ""},
+	{scenario: "stuck-inlet-valve", keys: ""},
+	{scenario: "three-shifts", keys: ""},
+	{scenario: "variable-displacement", keys: ""},
 }
 
 // TestAlternativesOfScenarios holds what a report tries of itself to what suits each
@@ -58,6 +59,9 @@ func TestAlternativesOfScenarios(t *testing.T) {
 			doc := reportOf(t, h, s.From, s.To, "")
 			var got []string
 			for _, a := range doc.Data.Replays {
+				if a.Fit.Poor != (c.keys == "") {
+					t.Errorf("the replay is poor: %v; %s", a.Fit.Poor, a.Fit.Words)
+				}
 				if a.Absent != "" {
 					t.Errorf("%s cannot be replayed: %s", a.System, a.Absent)
 				}

@@ -68,7 +68,11 @@ func (p *page) text(t report.Text) {
 			before += `<data value="` + strconv.FormatFloat(*r.Value, 'g', -1, 64) + `" data-at="` + escape(r.At) + `">`
 			after = "</data>" + after
 		}
-		p.put(before, prose(r.Text), after)
+		shown := prose(r.Text)
+		if r.At != "" {
+			shown = thousands(shown)
+		}
+		p.put(before, shown, after)
 	}
 }
 
@@ -87,7 +91,9 @@ func (p *page) table(t *report.Table, within string) {
 	if kind != "few" {
 		p.put(` role="group" tabindex="0" aria-labelledby="`, id, `"`)
 	}
-	p.put(">\n<table>\n", `<caption id="`, id, `">`, prose(t.Caption), "</caption>\n<thead>\n<tr>")
+	p.put(">\n<table>\n", `<caption id="`, id, `"><span>`, prose(t.Caption), "</span></caption>\n")
+	p.widths(t.Columns)
+	p.put("<thead>\n<tr>")
 	for _, c := range t.Columns {
 		p.columnHead(&c)
 	}
@@ -107,6 +113,28 @@ func (p *page) table(t *report.Table, within string) {
 		p.put("</p>\n")
 	}
 	p.put("</div>\n")
+}
+
+// widths says how columns share the width, where the table does.
+func (p *page) widths(columns []report.Column) {
+	weight := func(c *report.Column) float64 {
+		if c.Weight > 0 {
+			return c.Weight
+		}
+		return 1
+	}
+	sum, given := 0.0, false
+	for i := range columns {
+		sum, given = sum+weight(&columns[i]), given || columns[i].Weight > 0
+	}
+	if !given {
+		return
+	}
+	p.put("<colgroup>")
+	for i := range columns {
+		p.put(`<col style="width:`, strconv.FormatFloat(100*weight(&columns[i])/sum, 'f', 1, 64), `%"/>`)
+	}
+	p.put("</colgroup>\n")
 }
 
 func (p *page) columnHead(c *report.Column) {

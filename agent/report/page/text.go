@@ -2,6 +2,7 @@ package page
 
 import (
 	"html"
+	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -32,7 +33,7 @@ func escape(s string) string { return html.EscapeString(clean(s)) }
 func prose(s string) string {
 	s = clean(s)
 	if strings.IndexFunc(s, rightToLeft) < 0 {
-		return html.EscapeString(s)
+		return breakable(s)
 	}
 	var b strings.Builder
 	for s != "" {
@@ -41,11 +42,50 @@ func prose(s string) string {
 			break
 		}
 		end := stretch(s[start:]) + start
-		b.WriteString(html.EscapeString(s[:start]) + "<bdi>" + html.EscapeString(s[start:end]) + "</bdi>")
+		b.WriteString(breakable(s[:start]) + "<bdi>" + breakable(s[start:end]) + "</bdi>")
 		s = s[end:]
 	}
-	b.WriteString(html.EscapeString(s))
+	b.WriteString(breakable(s))
 	return b.String()
+}
+
+// breakable escapes text; a channel's name may break behind its dots and low lines, or
+// a narrow column would cut it anywhere.
+func breakable(s string) string {
+	text := html.EscapeString(s)
+	if !strings.ContainsAny(s, "._/") {
+		return text
+	}
+	return inName.ReplaceAllStringFunc(text, func(name string) string {
+		if len(name) < longWord/2 {
+			return name
+		}
+		return marks.ReplaceAllString(name, "$0<wbr/>")
+	})
+}
+
+// inName is a word of parts, such as controller.discharge_pressure; marks are what they
+// are joined by.
+var (
+	inName = regexp.MustCompile(`[\pL\pN]+(?:[._/]+[\pL\pN]+)+`)
+	marks  = regexp.MustCompile(`[._/]+`)
+	long   = regexp.MustCompile(`\.?[0-9]{5,}`) // decimals too, to leave them
+)
+
+// thousands sets long numbers apart in threes by space alone (ISO 80000-1, 7.3.1, from
+// memory): the text stays the number.
+func thousands(text string) string {
+	return long.ReplaceAllStringFunc(text, func(digits string) string {
+		if digits[0] == '.' {
+			return digits
+		}
+		var b strings.Builder
+		for first := (len(digits)-1)%3 + 1; len(digits) > 3; first = 3 {
+			b.WriteString("<span>" + digits[:first] + "</span>")
+			digits = digits[first:]
+		}
+		return b.String() + digits
+	})
 }
 
 // stretch is how far what begins from right to left goes on: to its last such letter

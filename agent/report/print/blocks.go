@@ -160,32 +160,44 @@ func (p *printer) picture(c *chart.Chart, in column) []piece {
 	return together(append(pieces, below...))
 }
 
-// plain keeps its lines. Where the longest would not fit, letters are smaller, down to
-// where they can just be read; what is wider still is broken.
+// plain keeps its lines, in letters that are smaller where that lets the longest fit.
+// What is wider still is broken, at a space where there is one.
 func (p *printer) plain(text string, in column) (pieces []piece) {
-	st := style{size: 8.5, leading: 11.5, mono: true, ink: black}
+	st := style{size: 8, leading: 11.5, mono: true, ink: black}
 	lines := strings.Split(strings.ReplaceAll(strings.TrimRight(text, "\n"), "\t", "    "), "\n")
+	widest := 0.0
 	for i := range lines {
 		lines[i] = chart.Shown(strings.TrimSuffix(lines[i], "\r"))
+		widest = max(widest, st.width(lines[i]))
 	}
-	for st.size > 6.5 && st.widestOf(lines) > in.width {
-		st.size -= 0.25
+	const edge = 9
+	room := in.width - 2*edge
+	if scale := room / widest; scale < 1 && scale*st.size >= 7 {
+		st.size *= scale * 0.999
 	}
+	fits := max(1, int(room/st.width("0")))
 	for _, l := range lines {
-		letters := []rune(l)
-		fits := max(1, int(in.width/st.width("0")))
-		for first := true; first || len(letters) > 0; first = false {
-			part := letters[:min(fits, len(letters))]
-			letters = letters[len(part):]
-			pieces = append(pieces, piece{height: st.leading, draw: func(y float64) { p.say(string(part), st, in.x, y) }})
+		for _, part := range broken([]rune(l), fits) {
+			pieces = append(pieces, piece{height: st.leading,
+				dress: func(y, height float64) { p.ground(in.x, y-0.3, in.width, height+0.6, tint) },
+				draw:  func(y float64) { p.say(part, st, in.x+edge, y) }})
 		}
 	}
 	return pieces
 }
 
-func (s style) widestOf(lines []string) (most float64) {
-	for _, l := range lines {
-		most = max(most, s.width(l))
+// broken cuts letters into parts of so many.
+func broken(letters []rune, most int) (parts []string) {
+	for len(letters) > most {
+		n := most
+		for k := most; k > most/2; k-- {
+			if letters[k] == ' ' {
+				n = k
+				break
+			}
+		}
+		parts = append(parts, string(letters[:n]))
+		letters = []rune(strings.TrimPrefix(string(letters[n:]), " "))
 	}
-	return most
+	return append(parts, string(letters))
 }

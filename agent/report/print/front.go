@@ -127,24 +127,35 @@ func (p *printer) listContents(all []report.Section) {
 	st := style{size: 9, leading: 15, ink: black}
 	p.contents = make([]entry, len(parts))
 	for row := range rows {
-		pieces = append(pieces, piece{height: st.leading, draw: func(y float64) {
-			for n := row; n < len(parts); n += rows {
-				p.listOne(n, parts[n], st, in.x+float64(n/rows)*(wide+between), y, wide)
+		most := 1
+		var lines [][]line
+		for n := row; n < len(parts); n += rows {
+			own := st.lines(report.Text{{Text: parts[n].Title}}, wide-44)
+			lines, most = append(lines, own), max(most, len(own))
+		}
+		pieces = append(pieces, piece{height: float64(most) * st.leading, draw: func(y float64) {
+			for k, own := range lines {
+				n := row + k*rows
+				p.listOne(n, parts[n], own, st, in.x+float64(k)*(wide+between), y, wide)
 			}
 		}})
 	}
 	p.flow(together(pieces))
 }
 
-// listOne writes a line of the contents.
-func (p *printer) listOne(n int, s *report.Section, st style, x, y, wide float64) {
+// listOne writes an entry of the contents, and notes where the number of its page goes.
+func (p *printer) listOne(n int, s *report.Section, title []line, st style, x, y, wide float64) {
 	light := st
 	light.ink = grey
 	p.say(fmt.Sprint(n+1), light, x, y)
-	p.say(st.cut(s.Title, wide-42), st, x+20, y)
-	p.pdf.Link(x, y, wide, st.leading, p.links[s.ID])
-	p.ruled(x, y+st.leading-0.4, wide, 0.3, rule)
-	p.contents[n].onPage, p.contents[n].right, p.contents[n].y = p.page, x+wide, y
+	last := y
+	for i, l := range title {
+		last = y + float64(i)*st.leading
+		p.write(l, st, x+20, last)
+	}
+	p.pdf.Link(x, y, wide, last+st.leading-y, p.links[s.ID])
+	p.ruled(x, last+st.leading-0.4, wide, 0.3, rule)
+	p.contents[n] = entry{p.page, x + wide, last}
 }
 
 // lacking says what a box among letters stands for, where there is one.

@@ -37,10 +37,10 @@ func TestHostileTexts(t *testing.T) {
 	for _, name := range hostile {
 		few := &report.Document{Title: name, Made: doc.Made, Data: doc.Data, Sections: []report.Section{{Title: name, Level: 1}}}
 		few.Made.Version = name
-		if pages := pagesOf(t, render(t, few)); len(pages) != 1 {
-			t.Errorf("a title %q makes %d pages", name, len(pages))
-		}
+		few.Data.Site.Report.PreparedBy = name
+		render(t, few) // must not fail
 	}
+	doc.Title, doc.Made.Version = hostile[2], hostile[3]
 	pdf := render(t, doc)
 	inside(t, pdf)
 	text := strings.Join(pagesOf(t, pdf), "")

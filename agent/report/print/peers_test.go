@@ -17,6 +17,9 @@ import (
 // test is left out where it is not installed, or fails under LOADSCRIBE_PEERS=require.
 func poppler(t *testing.T, pdf []byte, program string, args ...string) string {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("-short: reading a file back takes a second, and nothing runs beside it")
+	}
 	path, err := exec.LookPath(program)
 	if err != nil {
 		if os.Getenv("LOADSCRIBE_PEERS") == "require" {

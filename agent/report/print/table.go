@@ -41,7 +41,7 @@ func (p *printer) table(t *report.Table, in column) (pieces []piece) {
 		pieces = append(pieces, p.row(g, t.Rows[i], &again, i+1 == len(t.Rows))...)
 	}
 	switch n := len(pieces); {
-	case tall(pieces) < p.room()*0.45:
+	case tall(pieces) < p.room()/3:
 		together(pieces)
 	case len(t.Rows) > 3: // no page begins or ends with one row
 		pieces[n-2].keep = true
@@ -64,15 +64,15 @@ func (p *printer) table(t *report.Table, in column) (pieces []piece) {
 func layTable(t *report.Table, in column) *grid {
 	g := &grid{of: t}
 	room := in.width - columnGap*float64(len(t.Columns)-1)
-	var whole, least []float64
+	var n needs
 	for _, size := range tableSizes {
 		g.st = style{size: size, leading: size * 1.36, ink: black}
-		whole, least = g.st.columns(t)
-		if sum(least) <= room {
+		n = g.st.needs(t)
+		if sum(n.least) <= room {
 			break
 		}
 	}
-	g.widths = widths(t, whole, least, room)
+	g.widths = n.widths(room)
 	x := in.x
 	for _, w := range g.widths {
 		g.x = append(g.x, x)
@@ -82,102 +82,11 @@ func layTable(t *report.Table, in column) *grid {
 	return g
 }
 
-// columns are the widths that the columns have with nothing broken, and with every
-// line broken between words.
-func (s style) columns(t *report.Table) (whole, least []float64) {
-	whole, least = make([]float64, len(t.Columns)), make([]float64, len(t.Columns))
-	take := func(i int, text report.Text, st style) {
-		all, most := st.widest(text)
-		whole[i], least[i] = max(whole[i], all), max(least[i], most)
-	}
-	for i, c := range t.Columns {
-		take(i, report.Text{{Text: c.Head}}, s.strong())
-		whole[i] = max(least[i], whole[i]*0.55) // a heading may take two lines
-		take(i, report.Text{{Text: c.Unit}}, s)
-	}
-	for _, row := range t.Rows {
-		for i := range min(len(row), len(whole)) {
-			take(i, row[i], s)
-		}
-	}
-	return whole, least
-}
-
-// widths shares out the room: what each column needs at the least, then the rest by
-// what columns still want times their weight. Where not even the least fits, all give
-// way alike, and words are broken.
-func widths(t *report.Table, whole, least []float64, room float64) []float64 {
-	out := make([]float64, len(whole))
-	if sum(whole) <= room {
-		copy(out, whole)
-		spare := min(room-sum(whole), 26*float64(len(out)-1))
-		for i := range out[:len(out)-1] {
-			out[i] += spare / float64(len(out)-1)
-		}
-		return out
-	}
-	if need := sum(least); need > room {
-		return squeezed(least, room)
-	}
-	copy(out, least)
-	for range out { // columns that have all they want leave the rest to others
-		left, want := room-sum(out), 0.0
-		for i := range out {
-			want += weight(t.Columns[i]) * (whole[i] - out[i])
-		}
-		if left < 0.01 || want <= 0 {
-			break
-		}
-		for i := range out {
-			out[i] = min(whole[i], out[i]+left*weight(t.Columns[i])*(whole[i]-out[i])/want)
-		}
-	}
-	return out
-}
-
-// squeezed takes from the widest columns first.
-func squeezed(least []float64, room float64) []float64 {
-	most := room / float64(len(least))
-	for range 20 {
-		rest, wide := room, 0
-		for _, w := range least {
-			if w <= most {
-				rest -= w
-			} else {
-				wide++
-			}
-		}
-		if wide == 0 {
-			break
-		}
-		most = rest / float64(wide)
-	}
-	out := make([]float64, len(least))
-	for i, w := range least {
-		out[i] = min(w, most)
-	}
-	return out
-}
-
-func weight(c report.Column) float64 {
-	if c.Weight <= 0 {
-		return 1
-	}
-	return c.Weight
-}
-
-func sum(all []float64) (s float64) {
-	for _, v := range all {
-		s += v
-	}
-	return s
-}
-
 // cells are the lines of each cell of a row.
 func (g *grid) cells(row []report.Text, st style) (lines [][]line, most int) {
 	lines = make([][]line, len(g.widths))
 	for i := range min(len(row), len(g.widths)) {
-		lines[i] = st.lines(row[i], g.widths[i]+0.01)
+		lines[i] = st.lines(row[i], g.widths[i])
 		most = max(most, len(lines[i]))
 	}
 	return lines, most
@@ -204,7 +113,7 @@ func (p *printer) tableHead(g *grid) piece {
 				p.cellLine(g, i, l, st, top+float64(n)*st.leading)
 			}
 			if units {
-				for _, l := range unit.lines(report.Text{{Text: g.of.Columns[i].Unit}}, g.widths[i]+0.01) {
+				for _, l := range unit.lines(report.Text{{Text: g.of.Columns[i].Unit}}, g.widths[i]) {
 					p.cellLine(g, i, l, unit, y+rowPad+float64(most)*st.leading)
 				}
 			}

@@ -124,6 +124,7 @@ func (s style) spanWidth(of span) float64 {
 func (s style) lines(t report.Text, width float64) (all []line) {
 	var now line
 	space := s.width(" ")
+	width += 0.05 // what adding up may be off
 	for _, whole := range wordsOf(t, s) {
 		for i, w := range s.fitting(whole, width) {
 			if len(now.spans) > 0 && (i > 0 || now.width+space+w.width > width && w.after || now.width+w.width > width) {

@@ -1312,6 +1312,80 @@ export type ReplayCancel = {
   id: string;
 };
 
+/** The audit report of a window. */
+export type ReportRequest = {
+  /** RFC 3339, a local date, now, or an age such as -7d, which counts from the last reading before made_at; left out: seven days before to */
+  from?: string;
+  /** likewise, not included; a date includes that day; left out: now */
+  to?: string;
+  /** an earlier period FROM/TO to compare the window with */
+  before?: string;
+  /** to be replayed, at most 100; left out: those that suit the site */
+  alternatives?: ReplayAlternative[];
+  /** that may take another's place; left out: the invented examples */
+  machines?: ReplayListed[];
+  /** when the report is made: what was recorded, noted or learnt later is not in it; left out: the present */
+  made_at?: string;
+  /** the text of a checkpoint to print, shown to be of this log first; left out: the newest */
+  checkpoint?: string;
+  inputs?: ReportInputs;
+};
+
+/** Names of the files that alternatives and machines were read from, for the command that makes the report again. */
+export type ReportInputs = {
+  changes?: string;
+  machines?: string;
+};
+
+/** A report at work, or one that has ended; it is kept for half an hour, the last three of them. */
+export type ReportJob = {
+  id: string;
+  state: "running" | "done" | "failed" | "cancelled";
+  /** of the steps */
+  done: number;
+  /** 0 while it is not known */
+  total: number;
+  started: string | null;
+  ended: string | null;
+  /** why there is no report */
+  error?: string;
+  /** what of the request was wrong */
+  field?: string;
+  answer?: ReportMade;
+};
+
+/** Which report is to end. */
+export type ReportCancel = {
+  id: string;
+};
+
+/** A report that was made. */
+export type ReportMade = {
+  title: string;
+  site: string;
+  /** as of when it is made */
+  at: string;
+  from: string;
+  to: string;
+  /** the titles of the first three */
+  findings: string[];
+  /** of all */
+  finding_count: number;
+  /** what of the window is not under the checkpoint, or why there is none */
+  uncovered?: string;
+  files: ReportFile[];
+};
+
+/** One file of a report. */
+export type ReportFile = {
+  name: string;
+  /** media type */
+  type: string;
+  bytes: number;
+  /** hex */
+  sha256: string;
+};
+
 /** A value with its interval. */
 export type ReplayAmount = {
   /** null: not known */
@@ -1518,4 +1592,5 @@ export interface Answers {
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
   "/api/v1/replay": ReplayJob;
+  "/api/v1/report": ReportJob;
 }

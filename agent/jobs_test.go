@@ -13,7 +13,9 @@ import (
 	"loadscribe/agent/replay"
 )
 
-func newReplayJobs() *replayJobs { return &replayJobs{log: slog.New(slog.DiscardHandler)} }
+func newReplayJobs() *jobs[replay.Answer] {
+	return &jobs[replay.Answer]{kind: replayKind(), log: slog.New(slog.DiscardHandler)}
+}
 
 // untilStopped is work that ends when it is broken off.
 func untilStopped(ctx context.Context, progress func(done, total int)) (*replay.Answer, error) {
@@ -24,8 +26,8 @@ func untilStopped(ctx context.Context, progress func(done, total int)) (*replay.
 
 // How jobs end: with an answer, an error of the request or another, broken off, and
 // with a panic, none of which ends anything else.
-func TestReplayJobsEnd(t *testing.T) {
-	work := map[string]replayWork{
+func TestJobsEnd(t *testing.T) {
+	work := map[string]jobWork[replay.Answer]{
 		"done": func(_ context.Context, progress func(done, total int)) (*replay.Answer, error) {
 			progress(39, 40)
 			return &replay.Answer{System: "main"}, nil
@@ -40,13 +42,13 @@ func TestReplayJobsEnd(t *testing.T) {
 		"stopped": untilStopped,
 	}
 	for _, tt := range []struct{ name, state, field, says string }{
-		{"done", ReplayDone, "", ""}, {"field", ReplayFailed, "set", "comp9 is no machine"}, {"trouble", ReplayFailed, "", "disk gone"},
-		{"panic", ReplayFailed, "", "out of range"}, {"stopped", ReplayCancelled, "", "cancelled"},
+		{"done", JobDone, "", ""}, {"field", JobFailed, "set", "comp9 is no machine"}, {"trouble", JobFailed, "", "disk gone"},
+		{"panic", JobFailed, "", "out of range"}, {"stopped", JobCancelled, "", "cancelled"},
 	} {
 		synctest.Test(t, func(t *testing.T) {
 			r := newReplayJobs()
 			j, err := r.start(work[tt.name])
-			if err != nil || j.State != ReplayRunning || j.Over() || j.Ended != 0 || j.Started == 0 {
+			if err != nil || j.State != JobRunning || j.Over() || j.Ended != 0 || j.Started == 0 {
 				t.Fatalf("%s: %+v, %v", tt.name, j, err)
 			}
 			synctest.Wait()
@@ -74,18 +76,18 @@ func TestReplayJobsEnd(t *testing.T) {
 	}
 }
 
-func TestReplayJobsAreBounded(t *testing.T) {
+func TestJobsAreBounded(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newReplayJobs()
 		var first ReplayJob
-		for i := range replaysAtOnce {
+		for i := range replayKind().atOnce {
 			j, err := r.start(untilStopped)
 			if err != nil {
 				t.Fatalf("job %d: %v", i, err)
 			}
 			first = j
 		}
-		if _, err := r.start(untilStopped); !errors.Is(err, ErrReplaysBusy) {
+		if _, err := r.start(untilStopped); !errors.Is(err, ErrJobsBusy) {
 			t.Fatalf("one too many: %v", err)
 		}
 		if _, err := r.stop(first.ID); err != nil {
@@ -94,35 +96,35 @@ func TestReplayJobsAreBounded(t *testing.T) {
 		synctest.Wait()
 		quick := func(context.Context, func(done, total int)) (*replay.Answer, error) { return &replay.Answer{}, nil }
 		var last ReplayJob
-		for i := range replaysKept {
+		for i := range replayKind().kept {
 			var err error
 			if last, err = r.start(quick); err != nil {
 				t.Fatalf("job %d after one was broken off: %v", i, err)
 			}
 			synctest.Wait()
 		}
-		if _, err := r.show(first.ID); !errors.Is(err, ErrNoReplay) {
-			t.Errorf("the oldest of more than %d: %v", replaysKept, err)
+		if _, err := r.show(first.ID); !errors.Is(err, ErrNoJob) {
+			t.Errorf("the oldest of more than %d: %v", replayKind().kept, err)
 		}
-		if len(r.jobs) != replaysKept+1 { // one is at work still
-			t.Errorf("%d kept", len(r.jobs))
+		if len(r.all) != replayKind().kept+1 { // one is at work still
+			t.Errorf("%d kept", len(r.all))
 		}
 
 		// A while later memory is free again, though nobody asks.
 		ctx, cancel := context.WithCancel(context.Background())
 		tended := make(chan error, 1)
 		go func() { tended <- r.tend(ctx) }()
-		time.Sleep(replayKeptDur + replayKeptDur/5)
-		if _, err := r.show(last.ID); !errors.Is(err, ErrNoReplay) || len(r.jobs) != 1 {
-			t.Errorf("after %v: %v, %d kept", replayKeptDur, err, len(r.jobs))
+		time.Sleep(jobKeptDur + jobKeptDur/5)
+		if _, err := r.show(last.ID); !errors.Is(err, ErrNoJob) || len(r.all) != 1 {
+			t.Errorf("after %v: %v, %d kept", jobKeptDur, err, len(r.all))
 		}
 		// The agent stops: what is at work ends, and nothing begins.
 		cancel()
 		if err := <-tended; err != nil {
 			t.Error(err)
 		}
-		if !r.jobs[0].Over() || r.jobs[0].State != ReplayCancelled {
-			t.Errorf("at work at the stop: %+v", r.jobs[0].ReplayJob)
+		if !r.all[0].Over() || r.all[0].State != JobCancelled {
+			t.Errorf("at work at the stop: %+v", r.all[0].Job)
 		}
 		if _, err := r.start(quick); !errors.Is(err, errStopping) {
 			t.Errorf("begun after the stop: %v", err)

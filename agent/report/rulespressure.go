@@ -1,0 +1,136 @@
+package report
+
+import (
+	"loadscribe/agent/quantity"
+	"loadscribe/agent/sitefile"
+)
+
+// Limits of this file. Common practice, no source.
+const (
+	leastRoomPa  = 34_473.8 // 5 psi
+	lowS         = 600      // of shift hours in a week
+	mostLoads    = 60       // a running hour
+	narrowBandPa = 68_947.6 // 10 psi
+)
+
+func pressureRules() []Rule {
+	return []Rule{
+		{
+			Name: "pressure-low", About: "In shift hours the pressure fell below what the users need.",
+			Limit:   "the lower end of time_below_minimum_shift is more than 10 minutes in a week, less what set clocks may have moved",
+			Basis:   "minimum_pressure of the site file; the time is common practice, no source",
+			Matters: mattersAir, Caution: "A higher pressure is no cure to begin with: it makes leaks larger and motors hotter. Never touch safety valves or protections.", Fires: (*builder).findPressureLow,
+		},
+		{
+			Name: "pressure-high", About: "The pressure is higher than the users need.",
+			Limit:   "the lowest pressure of shift hours, of nineteen twentieths of them and of load cycles, less the gauge's error, lies 5 psi (0.34 bar) and more above minimum_pressure",
+			Basis:   "common practice, no source; 2 psi are about 1 % of the power near 100 psi (DOE sourcebook, read)",
+			Matters: mattersAir, Caution: "A lower pressure must still serve every user, at the end of the pipe and in the worst minute: change it in small steps. Never touch safety valves or protections.", Fires: (*builder).findPressureHigh,
+		},
+		{
+			Name: "short-cycling", About: "A machine loads and unloads in quick succession.",
+			Limit:   "load_cycles_per_hour is above 60: a load a minute, in which the sump never blows down",
+			Basis:   "common practice, no source; 3 to 5 gal of storage for each cfm suit load and unload (DOE sourcebook, read)",
+			Matters: mattersMachine, Caution: "A receiver is a pressure vessel: certificate, safety valve, drain, inspection, and licensed people to fit it.", Fires: (*builder).findShortCycling,
+		},
+	}
+}
+
+func (b *builder) findPressureLow() []Finding {
+	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
+		below := b.ofSystem(i, "time_below_minimum_shift")
+		if !below.has() {
+			return nil
+		}
+		set, _ := b.steps()
+		weeks := max(1, float64(b.data.ToMS-b.data.FromMS)/(7*86_400_000))
+		if below.low()-set/1000 <= lowS*weeks {
+			return nil
+		}
+		f := &Finding{Title: "The pressure falls below what users need", Evidence: b.lines(b.systemFigures(i),
+			"In shift hours below the minimum", "time_below_minimum_shift", "the longest at a stretch", "longest_below_minimum_shift", "Lowest in shift hours", "pressure_min_shift", "Mean in shift hours", "pressure_mean_shift", "Highest demand", "air_demand_peak")}
+		f.Evidence = append(f.Evidence, say("Minimum by the site file: "+b.shown(s.MinimumPressurePa, quantity.Pressure)))
+		switch {
+		case b.stopped(s):
+			f.Advice = say("See what the machine did at those times before anything else: it stood, or could not load, and its own findings say why. Mend that first, then look again.")
+		case b.fast(s):
+			f.Advice = say("The machine has air enough in the mean and too little is stored for the peaks. First find the users who take much for seconds and give them storage of their own, then a larger receiver behind the dryer; lift the cut-in only as far as is left then.")
+		default:
+			f.Advice = say("Find when it happens and who takes air then. If the machines are loaded throughout, supply is short: mend leaks, move or shrink the peak, then think of another machine. If they are not, look for a band set too low, a filter that has filled, and a pipe that is too thin.")
+		}
+		f.Effect = nil // no money: air that is missing costs work, which no meter shows
+		return f
+	})
+}
+
+// stopped reports a machine of the system whose own finding tells why it may have given
+// no air; fast, one that loads and unloads in quick succession.
+func (b *builder) stopped(s *sitefile.System) bool {
+	for _, m := range s.Machines {
+		for _, rule := range []string{"blow-down", "inlet-valve", "faults"} {
+			if b.found(rule, m) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (b *builder) fast(s *sitefile.System) bool {
+	for _, m := range s.Machines {
+		if i := b.machine(m); i >= 0 && b.ofMachine(i, "load_cycles_per_hour").low() > mostLoads {
+			return true
+		}
+	}
+	return false
+}
+
+func (b *builder) findPressureHigh() []Finding {
+	return b.eachSystem(func(i int, s *sitefile.System) *Finding {
+		a := alternatives{b: b}
+		if !a.find(s.Name, nil) || a.room() < leastRoomPa {
+			return nil
+		}
+		lowest, below := b.ofSystem(i, "pressure_min_shift"), b.ofSystem(i, "time_below_minimum_shift")
+		// A lowest value below the minimum, of seconds, is the filling in the morning.
+		filled := below.has() && *below.Value > 0
+		if !filled && !(lowest.low()*1000 > s.MinimumPressurePa+leastRoomPa) || below.has() && below.low() > 0 {
+			return nil
+		}
+		for _, m := range a.machines {
+			cycle, drop := b.ofMachine(m.at, "cycle_low"), b.ofMachine(m.at, "treatment_drop")
+			if cycle.has() && drop.has() && (*cycle.Value-max(0, *drop.Value))*1000 < s.MinimumPressurePa+leastRoomPa {
+				return nil
+			}
+		}
+		f := &Finding{Title: "The pressure is higher than users need", Evidence: b.lines(b.systemFigures(i),
+			"Lowest in shift hours", "pressure_min_shift", "Below this for a twentieth of the shift hours", "pressure_p05_shift", "Mean in shift hours", "pressure_mean_shift")}
+		f.Evidence = append(f.Evidence, say("Minimum by the site file: "+b.shown(s.MinimumPressurePa, quantity.Pressure)))
+		f.Advice = say("Lower the band by a couple of psi, wait for a busy day, ask the users, and go on until the lowest is what they need. If one user alone needs the pressure, serve that one by itself. Leaks and blow guns take less at once.")
+		f.Effect = b.byReplay(s.Name, "", "cut_in", "cut_out", "target")
+		return f
+	})
+}
+
+func (b *builder) findShortCycling() []Finding {
+	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
+		loads := b.ofMachine(i, "load_cycles_per_hour")
+		if !(loads.low() > mostLoads) {
+			return nil
+		}
+		f := &Finding{Title: m.Name + " loads and unloads in quick succession", Evidence: b.lines(b.machineFigures(i),
+			"Loads in a running hour", "load_cycles_per_hour", "Mean time from one to the next", "mean_load_cycle", "Band", "band_seen", "Time that a blow-down takes", "blowdown_time", "Mean power without load", "power_unloaded_mean")}
+		system := b.systemOf(m.Name)
+		if at := b.system(system); at >= 0 {
+			f.Evidence = append(f.Evidence, b.lines(b.systemFigures(at), "Storage", "effective_volume")...)
+		}
+		f.Evidence = append(f.Evidence, b.lines(b.machineFigures(i), "What it delivers at full load", "full_load_flow")...)
+		if band := b.ofMachine(i, "band_seen"); band.has() && *band.Value*1000 < narrowBandPa {
+			f.Advice = say("First set a wider band: a lower cut-in, as long as users keep what they need. Then more storage, and see that no filter or check valve stands between the machine's gauge and the receiver. If the machine is much larger than the demand, neither cures it for long.")
+		} else {
+			f.Advice = say("Add storage: a receiver beside the plant, the dry one for peaks, as large as three to five gallons for each cfm of the machine. See that the machine's own gauge looks at the receiver and no filter or check valve stands between. Inlet valve and contactor wear with every cycle, and the sump never blows down, so that unloaded costs nearly as much as loaded.")
+		}
+		f.Effect = b.byReplay(system, m.Name, "volume", "volume_add", "cut_in", "cut_out")
+		return f
+	})
+}
