@@ -8,7 +8,6 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/display"
-	"loadscribe/agent/quantity"
 )
 
 // Build makes the document of what was gathered. It does not change data, which the
@@ -20,23 +19,8 @@ func Build(made Made, data *Data) *Document {
 	for _, part := range parts() {
 		b.doc.Sections = append(b.doc.Sections, part(b)...)
 	}
-	b.groupTicks()
+	groupNumbers(b.doc, data.Site.Units)
 	return b.doc
-}
-
-// groupTicks has the numbers of all charts' ticks grouped as the site's people do.
-func (b *builder) groupTicks() {
-	sign := ","
-	if b.data.Site.Units == quantity.SI {
-		sign = "\u00a0"
-	}
-	for _, s := range b.doc.Sections {
-		for _, block := range s.Blocks {
-			if block.Chart != nil {
-				block.Chart.Group = sign
-			}
-		}
-	}
 }
 
 // parts are the parts of a report in its order, each of one section or more; a part

@@ -9,26 +9,19 @@ import (
 
 	"loadscribe/agent/display"
 	"loadscribe/agent/quantity"
-	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
 
-// machineTables are the machines as the site file has them, side by side, and which
-// channel tells what.
+// machineTables are the machines as the site file has them, side by side, and what is
+// read of them.
 func (b *builder) machineTables() (blocks []Block) {
 	const beside = 4
 	site := b.data.Site
 	for from := 0; from < len(site.Machines); from += beside {
 		group := site.Machines[from:min(from+beside, len(site.Machines))]
 		plates := &Table{Caption: "As on the plates and as set, by the site file", Columns: []Column{{Head: "What"}}}
-		reads := &Table{Caption: "Which channel tells what", Columns: []Column{{Head: "Role"}}}
-		roles := map[scan.Role]bool{}
 		for i := range group {
 			plates.Columns = append(plates.Columns, Column{Head: group[i].Name})
-			reads.Columns = append(reads.Columns, Column{Head: group[i].Name})
-			for role := range group[i].Roles {
-				roles[role] = true
-			}
 		}
 		for _, p := range plateRows {
 			row, any := []Text{say(p.name)}, false
@@ -41,30 +34,42 @@ func (b *builder) machineTables() (blocks []Block) {
 				plates.Rows = append(plates.Rows, row)
 			}
 		}
-		for _, role := range slices.Sorted(maps.Keys(roles)) {
-			row := []Text{say(strings.ReplaceAll(string(role), "_", " "))}
-			for i := range group {
-				row = append(row, say(orDash(group[i].Roles[role])))
-			}
-			reads.Rows = append(reads.Rows, row)
-		}
 		if len(plates.Rows) > 0 {
 			blocks = append(blocks, Block{Table: plates})
 		}
-		if len(reads.Rows) > 0 {
-			blocks = append(blocks, Block{Table: reads})
-		} else {
-			blocks = append(blocks, gap("No channel tells of "+listed(names(group)), "give them channels or roles in the site file"))
+	}
+	var facts []Fact
+	var unread []string
+	for i := range site.Machines {
+		read := readOf(&site.Machines[i])
+		if facts = append(facts, read...); len(read) == 0 {
+			unread = append(unread, site.Machines[i].Name)
 		}
+	}
+	if len(facts) > 0 {
+		blocks = append(blocks, para("What is read of them; a channel with another name than what it tells stands in brackets:"), Block{Facts: facts})
+	}
+	if len(unread) > 0 {
+		blocks = append(blocks, gap("Nothing is read of "+listed(unread), "give them channels or roles in the site file"))
 	}
 	return blocks
 }
 
-func names(machines []sitefile.Machine) (all []string) {
-	for i := range machines {
-		all = append(all, machines[i].Name)
+// readOf is what each device tells of a machine.
+func readOf(m *sitefile.Machine) (facts []Fact) {
+	of := map[string][]string{}
+	for _, role := range slices.Sorted(maps.Keys(m.Roles)) {
+		device, channel, _ := strings.Cut(m.Roles[role], ".")
+		word := strings.ReplaceAll(string(role), "_", " ")
+		if channel != string(role) {
+			word += " (" + channel + ")"
+		}
+		of[device] = append(of[device], word)
 	}
-	return all
+	for _, device := range slices.Sorted(maps.Keys(of)) {
+		facts = append(facts, Fact{m.Name + ", by " + device, say(strings.Join(of[device], ", "))})
+	}
+	return facts
 }
 
 func orDash(text string) string {

@@ -88,8 +88,8 @@ func (b *builder) methodTables() (blocks []Block) {
 	if len(blocks) == 0 {
 		return nil
 	}
-	list := []Text{say("“States” are the signals that tell a machine's state: see what the data themselves show. A machine's channels are named by their roles; which channel fills which stands with the machines."),
-		say("A system's figures that are those of its one machine are not told again.")}
+	list := []Text{say("“States” are the signals that tell a machine's state: see what the data themselves show. A machine's channels are named by their roles; which channel fills which stands under the plant."),
+		say("A system's figure that is its only machine's too is not told again.")}
 	for _, n := range notes {
 		list = append(list, say(n))
 	}
@@ -104,7 +104,7 @@ func (b *builder) methodRows(at string) *methodRows {
 		if !r.has() || r.Method == "" || !strings.HasPrefix(r.at, at) || b.saidOfMachine(r) {
 			return
 		}
-		method, in := b.byRole(subject, r.Method), b.byRole(subject, strings.Join(r.Inputs, ", "))
+		method, in := b.byRole(subject, r.Method), b.byRole(subject, inputsOf(r))
 		i, known := rows[method+"|"+in]
 		if !known {
 			i = len(m.of)
@@ -118,6 +118,15 @@ func (b *builder) methodRows(at string) *methodRows {
 		m.of[i].add(figureName(r.Name), subject)
 	})
 	return m
+}
+
+// inputsOf names a figure's inputs, of many those that come first.
+func inputsOf(r ref) string {
+	const most, named = 9, 6
+	if len(r.Inputs) <= most {
+		return strings.Join(r.Inputs, ", ")
+	}
+	return fmt.Sprintf("%s and %d more, in report.json", strings.Join(r.Inputs[:named], ", "), len(r.Inputs)-named)
 }
 
 // byRole names the signals of states, and the channels of a machine by their roles, in

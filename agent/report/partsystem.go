@@ -35,7 +35,6 @@ func system(b *builder) []Section {
 func (b *builder) drawn(sys *sitefile.System, n int) Section {
 	s := Section{ID: "system-" + slug(sys.Name, n), Title: "System " + sys.Name, Level: 2}
 	c := b.plantChart(sys, n)
-	s.Blocks = append(s.Blocks, para(c.Summary))
 	if len(c.Plant.Machines)+len(c.Plant.Parts) > 0 {
 		s.Blocks = append(s.Blocks, Block{Chart: c})
 	}
