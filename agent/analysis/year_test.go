@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -254,4 +255,24 @@ func TestYearOfARecord(t *testing.T) {
 	near(t, "energy of a year", *yearFigure(t, all, "energy_year").Value, 365.25/7*(45*20+123*5), 10)
 	// The minute in which the machine loads, each workday, is read at 5 and at 20 kW.
 	near(t, "unloaded energy of a year", *yearFigure(t, all, "energy_unloaded_year").Value, 365.25/7*(123*5+5*7.5/60), 10)
+}
+
+// TestYearInDocs holds docs/figures.md to the names.
+func TestYearInDocs(t *testing.T) {
+	text, err := os.ReadFile("../../docs/figures.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, section, found := strings.Cut(string(text), "\n## A year\n")
+	if !found {
+		t.Fatal("no section on a year")
+	}
+	for _, name := range YearNames() {
+		if !strings.Contains(section, "`"+name+"`") {
+			t.Errorf("docs/figures.md lacks %s", name)
+		}
+	}
+	if n := strings.Count(strings.ReplaceAll(section, "weeks_per_year", ""), "_year`"); n != len(YearNames()) {
+		t.Errorf("docs/figures.md names %d figures of a year, there are %d", n, len(YearNames()))
+	}
 }

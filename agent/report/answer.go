@@ -251,9 +251,18 @@ func (b *builder) firstFindings() (blocks []Block) {
 		box.Blocks = append(box.Blocks, para(Text{{Text: "First: ", Strong: true}}, firstSentence(f.Advice)))
 		blocks = append(blocks, Block{Box: box})
 	}
+	worth := 0
+	for i := range n {
+		if e := b.doc.Findings[i].Effect; e != nil && e.Money != nil {
+			worth++
+		}
+	}
+	if worth > 1 {
+		blocks = append(blocks, para("Sums for a year are each for its own advice alone: what one saves another may have saved already, so that they do not add up."))
+	}
 	more := "The evidence, what the sums assume and the cautions"
 	if n > mostFindings {
-		more = fmt.Sprintf("The other %d findings, the evidence, what the sums assume and the cautions", n-mostFindings)
+		more = fmt.Sprintf("All %d findings, the evidence, what the sums assume and the cautions", n)
 	}
 	return append(blocks, para(more+" stand under ", Run{Text: "Findings in full", Link: "findings"}, "."))
 }

@@ -135,28 +135,34 @@ func clockTicks() (ticks []chart.Tick) {
 	return ticks
 }
 
-// stripSummary says when the machine first and last ran on each day.
+// stripSummary says on how many days the machine ran, and between which times.
 func (b *builder) stripSummary(machine string, all []localDay) string {
-	text := ""
+	first, last, ran := 24.0, 0.0, 0
 	for _, day := range all {
-		var from, to int64
-		for _, r := range b.data.Runs[machine] {
-			if start, end := max(r.FromMS, day.fromMS), min(r.ToMS, day.toMS); r.State.Running() && end > start {
-				if from == 0 {
-					from = start
-				}
-				to = end
+		before := ran
+		for _, stage := range b.stages(machine, day) {
+			if !runningWord(stage.State) {
+				continue
 			}
+			ran = before + 1
+			first, last = min(first, stage.From), max(last, stage.To)
 		}
-		name := day.date.Format("Mon 2 Jan")
-		if from == 0 {
-			text += name + ": not seen running. "
-			continue
-		}
-		clock := func(ms int64) string { return time.UnixMilli(ms).In(b.data.Site.Location).Format("15:04") }
-		text += fmt.Sprintf("%s: first ran at %s, last until %s. ", name, clock(from), clock(to))
 	}
-	return text
+	if ran == 0 {
+		return fmt.Sprintf("%s was not seen running on these %d days.", machine, len(all))
+	}
+	clock := func(h float64) string { m := int(math.Round(h * 60)); return fmt.Sprintf("%02d:%02d", m/60, m%60) }
+	return fmt.Sprintf("%s ran on %d of these %d days, at the earliest from %s and at the latest until %s.", machine, ran, len(all), clock(first), clock(last))
+}
+
+// runningWord reports a state in which the motor turns.
+func runningWord(word string) bool {
+	for _, s := range analysis.States() {
+		if s.String() == word {
+			return s.Running()
+		}
+	}
+	return false
 }
 
 // stages are a day's states by its clock.

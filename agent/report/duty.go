@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"loadscribe/agent/analysis"
@@ -54,7 +55,35 @@ func (b *builder) dutyByDay(machine int, days []localDay) *chart.Chart {
 	for _, d := range days {
 		bars.Bars = append(bars.Bars, stateBar(d.date.Format("Mon 2"), hours[d.date.Format(time.DateOnly)], used))
 	}
-	return &chart.Chart{ID: "duty-" + slug(name, machine), Title: "The hours of " + name + " by day", Summary: spentSummary(bars), Bars: bars}
+	return &chart.Chart{ID: "duty-" + slug(name, machine), Title: "The hours of " + name + " by day", Summary: dutySummary(name, bars), Bars: bars}
+}
+
+// dutySummary says how long the machine ran on the days on which it did.
+func dutySummary(name string, bars *chart.Bars) string {
+	least, most := chart.Bar{}, chart.Bar{}
+	low, high, ran := math.Inf(1), math.Inf(-1), 0
+	for _, bar := range bars.Bars {
+		hours := 0.0
+		for i, v := range bar.Values {
+			if runningWord(bars.Parts[i]) {
+				hours += v
+			}
+		}
+		if hours == 0 {
+			continue
+		}
+		ran++
+		if hours < low {
+			low, least = hours, bar
+		}
+		if hours > high {
+			high, most = hours, bar
+		}
+	}
+	if ran == 0 {
+		return fmt.Sprintf("%s was not seen running on these %d days.", name, len(bars.Bars))
+	}
+	return fmt.Sprintf("%s ran on %d of %d days, for %.1f h (%s) to %.1f h (%s).", name, ran, len(bars.Bars), low, least.Name, high, most.Name)
 }
 
 // startSection is the part on starts: of a site without states there is none.

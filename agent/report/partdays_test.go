@@ -21,7 +21,7 @@ func TestDays(t *testing.T) {
 	d.Series["meter.power"] = store.Series{Unit: "kW", Cells: slices.Delete(slices.Clone(cells), 2*1440+600, 2*1440+660)}
 	b := built(d)
 	all := days(b)
-	says(t, plainText(t, b, all), "Mon 2 Mar: first ran at 08:00, last until 16:00.", "Sun 8 Mar: not seen running.", "not: The window touches",
+	says(t, plainText(t, b, all), "comp1 ran on 5 of these 7 days, at the earliest from 08:00 and at the latest until 16:00.", "not: The window touches",
 		"Outside the shifts main used 0 ", "Highest on Mon from 08:00, at 30.00 kW")
 	strips := chartOf(t, all, "days-comp1-1").Strips
 	if len(strips.Rows) != 7 || strips.Y.Unit != "kW" {
@@ -108,7 +108,7 @@ func TestDuty(t *testing.T) {
 	b := built(d)
 	all := duty(b)
 	says(t, plainText(t, b, all), "Observed | 168 h\n", "Running | 40 h\n", "Duty | 50 %", "Most in any hour | 2; limit 6", "Shortest rest | 16 h; least 1 min 12 s",
-		"Mon 2: loaded 4.0 h, unloaded 4.0 h, off 16.0 h; ", "Sun 8: off 24.0 h.", "At most 3 in an hour of the clock; the limit is 6.")
+		"comp1 ran on 5 of 7 days, for 8.0 h (Mon 2) to 8.0 h (Mon 2).", "At most 3 in an hour of the clock; the limit is 6.")
 	bars := chartOf(t, all, "starts-comp1-1").Bars
 	if len(bars.Bars) != 7 || bars.Bars[1].Values[0] != 3 || bars.Bars[0].Values[0] != 0 || len(bars.Limits) != 1 || bars.Limits[0].At != 6 {
 		t.Errorf("starts by day: %+v", bars)

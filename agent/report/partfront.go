@@ -13,6 +13,9 @@ func front(b *builder) []Section {
 	site, made := b.data.Site, b.doc.Made
 	s := Section{ID: "about", Title: "About this report", Level: 1}
 	s.Blocks = append(s.Blocks, para(b.opening()))
+	if !b.data.Figures.Observed() {
+		s.Blocks = append(s.Blocks, gap("Nothing was observed in this period", "no reading of it is in the record, so that no figure can be told. Choose a period that holds readings; what the site file says of the plant, and the evidence, stand below all the same"))
+	}
 	told := site.Report
 	facts := []Fact{}
 	add := func(name, is string) {
@@ -32,11 +35,8 @@ func front(b *builder) []Section {
 	s.Blocks = append(s.Blocks, Block{Facts: facts})
 	s.Blocks = append(s.Blocks, titled("What it is to answer. ", told.Goals)...)
 	s.Blocks = append(s.Blocks, titled("What was looked at. ", told.Scope)...)
-	if !b.data.Figures.Observed() {
-		s.Blocks = append(s.Blocks, gap("Nothing was observed in this period", "no reading of it is in the record, so that no figure can be told. Choose a period that holds readings; what the site file says of the plant, and the evidence, stand below all the same"))
-	}
 	s.Blocks = append(s.Blocks, Block{List: []Text{
-		say("A value is followed by the half width of the interval that holds the true one in 95 of 100 plants like this: 6.4 ± 0.6. “At least” is a lower bound: part of the period was not observed."),
+		say("A value is followed by the half width of the interval that holds the true one in 95 of 100 plants like this: 6.4 ± 0.6. “At least” is a lower bound: part of the period was not observed, or something named beside the value is not counted."),
 		say("What could not be told is not nought: it is absent, and its place says why."),
 		say("A figure for a year says what it assumes. Money is in the prices of the site file, without tax, service or depreciation."),
 		say("The report is made by a program of what instruments recorded. Nobody walked the plant for it, and it claims no conformity with any standard. What a person must add stands in the program's documentation."),
@@ -102,7 +102,10 @@ func (b *builder) length() string {
 	if days, ok := wholeDays(from, to); ok {
 		return fmt.Sprintf("%d %s", days, plural(days, "day", "days"))
 	}
-	return display.Duration(to.Sub(from).Round(time.Minute).Seconds())
+	if long := to.Sub(from); long >= time.Hour {
+		return display.Duration(long.Round(time.Minute).Seconds())
+	}
+	return display.Duration(to.Sub(from).Seconds())
 }
 
 // wholeDays counts the local days from midnight to midnight.

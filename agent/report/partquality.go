@@ -59,20 +59,28 @@ func (b *builder) statesKnown() (list []Text) {
 }
 
 // dataFindings are those of the figures that are about the data, not about the machine.
+// What is so of several subjects alike, as of a machine and its system, is told once.
 func (b *builder) dataFindings() (list []Text) {
-	told := map[string]bool{} // a device serves several machines
-	add := func(all []analysis.Finding) {
-		for i := range all {
-			f := &all[i]
-			if f.Kind == "machine" || told[f.Kind+f.Subject+f.From+f.Sentence] {
+	type told struct {
+		of       *analysis.Finding
+		subjects []string
+	}
+	var all []*told
+	by := map[string]*told{}
+	add := func(findings []analysis.Finding) {
+		for i := range findings {
+			f := &findings[i]
+			if f.Kind == "machine" {
 				continue
 			}
-			told[f.Kind+f.Subject+f.From+f.Sentence] = true
-			t := Text{{Text: capital(f.Kind) + ": " + f.Subject + ". ", Strong: true}, {Text: b.when(f.From) + " to " + b.when(f.To) + ": " + sentence(f.Sentence)}}
-			if len(f.Evidence) > 0 {
-				t = append(t, Run{Text: " Seen in: " + strings.Join(f.Evidence, "; ") + "."})
+			key := strings.Join([]string{f.Kind, f.From, f.To, strings.TrimPrefix(f.Sentence, f.Subject)}, "|")
+			if by[key] == nil {
+				by[key] = &told{of: f}
+				all = append(all, by[key])
 			}
-			list = append(list, t)
+			if t := by[key]; !slices.Contains(t.subjects, f.Subject) {
+				t.subjects = append(t.subjects, f.Subject)
+			}
 		}
 	}
 	for i := range b.data.Figures.Machines {
@@ -80,6 +88,14 @@ func (b *builder) dataFindings() (list []Text) {
 	}
 	for i := range b.data.Figures.Systems {
 		add(b.data.Figures.Systems[i].Findings)
+	}
+	for _, one := range all {
+		f := one.of
+		t := Text{{Text: capital(f.Kind) + ": " + listed(one.subjects) + ". ", Strong: true}, {Text: b.when(f.From) + " to " + b.when(f.To) + ": " + strings.TrimSuffix(f.Sentence, ".") + "."}}
+		if len(f.Evidence) > 0 {
+			t = append(t, Run{Text: " Seen in: " + strings.Join(f.Evidence, "; ") + "."})
+		}
+		list = append(list, t)
 	}
 	return list
 }
@@ -162,18 +178,31 @@ func (b *builder) narrowerTables() (blocks []Block) {
 	return blocks
 }
 
-// saidOfMachine reports a system's figure that is that of its one machine.
+// saidOfMachine reports a figure of a system of one machine that reads as that machine's.
 func (b *builder) saidOfMachine(r ref) bool {
-	if !strings.HasPrefix(r.at, "/data/figures/systems/") {
-		return false
-	}
-	for i := range b.data.Figures.Machines {
-		m := b.ofMachine(i, r.Name)
-		if m.has() && *m.Value == *r.Value && m.Uncertainty != nil && r.Uncertainty != nil && *m.Uncertainty == *r.Uncertainty {
-			return true
+	for i := range b.data.Figures.Systems {
+		if !strings.HasPrefix(r.at, fmt.Sprintf("/data/figures/systems/%d/", i)) {
+			continue
+		}
+		for k := range b.data.Site.Systems {
+			sys := &b.data.Site.Systems[k]
+			if sys.Name != b.data.Figures.Systems[i].System || len(sys.Machines) != 1 {
+				continue
+			}
+			if at := b.machine(sys.Machines[0]); at >= 0 {
+				of := b.ofMachine(at, r.Name)
+				return of.has() && wordsOf(b.figure(of)) == wordsOf(b.figure(r))
+			}
 		}
 	}
 	return false
+}
+
+func wordsOf(t Text) (all string) {
+	for _, r := range t {
+		all += r.Text
+	}
+	return all
 }
 
 // eachFigure visits every figure of machines and systems, in order.

@@ -178,6 +178,7 @@ func TestLength(t *testing.T) {
 		{"2026-03-02T06:00:00Z", "2026-03-09T04:59:59Z", "7 days"}, // to the last reading
 		{"2026-03-02T06:00:00Z", "2026-03-09T06:00:00Z", "168 h"},
 		{"2026-03-02T06:00:00Z", "2026-03-02T06:30:00Z", "30 min"},
+		{"2026-03-02T06:00:00Z", "2026-03-02T06:00:01Z", "1 s"},
 		{"2026-03-02T07:00:00Z", "2026-03-03T06:00:00Z", "23 h"},
 	} {
 		d := shop(nil)
@@ -273,11 +274,14 @@ func TestQuality(t *testing.T) {
 	d.Figures.Machines[0].Figures[1].Method = "states from the running and loaded signals"
 	shared := analysis.Finding{Kind: "missing", Subject: "meter", From: "2026-03-03T10:00:00Z", To: "2026-03-03T12:00:00Z", Sentence: "nothing of meter for 2 h", Evidence: []string{"meter.power"}}
 	d.Figures.Machines[0].Findings = []analysis.Finding{shared, {Kind: "machine", Subject: "comp1", Sentence: "the sump does not blow down"}}
-	d.Figures.Systems[0].Findings = []analysis.Finding{shared}
+	lost := analysis.Finding{Kind: "missing", Subject: "comp1", From: shared.From, To: shared.To, Sentence: "comp1 was not observed for 2 h"}
+	d.Figures.Machines[0].Findings = append(d.Figures.Machines[0].Findings, lost)
+	lost.Subject, lost.Sentence = "main", "main was not observed for 2 h"
+	d.Figures.Systems[0].Findings = []analysis.Finding{shared, lost}
 	d.Events = []store.Event{{Kind: "state", Text: "comp1 loaded"}, {Kind: "clock_step", WallMS: at("2026-03-04T08:00:00Z"), Text: "the clock was set forward by 1 h"}}
 	b := builderOf(d)
 	got := plainText(t, b, quality(b))
-	says(t, got, "Missing: meter. Tue 3 Mar 2026 10:00 UTC to Tue 3 Mar 2026 12:00 UTC: Nothing of meter for 2 h. Seen in: meter.power.", "not: blow down", "states of comp1 were known: states from the running",
+	says(t, got, "Missing: meter. Tue 3 Mar 2026 10:00 UTC to Tue 3 Mar 2026 12:00 UTC: nothing of meter for 2 h. Seen in: meter.power.", "not: blow down", "Missing: comp1 and main. Tue 3 Mar 2026 10:00 UTC to Tue 3 Mar 2026 12:00 UTC: comp1 was not observed for 2 h.", "states of comp1 were known: states from the running",
 		"Wed 4 Mar 2026 08:00 UTC | – | The clock was set forward by 1 h.", "not: comp1 loaded", "not: None of this")
 	if strings.Count(got, "Missing: meter") != 1 {
 		t.Errorf("told more than once:\n%s", got)

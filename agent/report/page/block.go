@@ -68,11 +68,7 @@ func (p *page) text(t report.Text) {
 			before += `<data value="` + strconv.FormatFloat(*r.Value, 'g', -1, 64) + `" data-at="` + escape(r.At) + `">`
 			after = "</data>" + after
 		}
-		shown := prose(r.Text)
-		if r.At != "" {
-			shown = thousands(shown)
-		}
-		p.put(before, shown, after)
+		p.put(before, prose(r.Text), after)
 	}
 }
 

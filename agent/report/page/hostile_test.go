@@ -152,11 +152,6 @@ func TestDirections(t *testing.T) {
 			t.Errorf("prose(%q) = %q, want %q", in, got, want)
 		}
 	}
-	for in, want := range map[string]string{"1234": "1234", "12345 kWh": "<span>12</span>345 kWh", "at least 123456": "at least <span>123</span>456", "1234567.1234567": "<span>1</span><span>234</span>567.1234567"} {
-		if got := thousands(in); got != want {
-			t.Errorf("thousands(%q) = %q, want %q", in, got, want)
-		}
-	}
 	if got, want := cssString(`a"\<é`), `"a\22 \5C \3C \E9 "`; got != want {
 		t.Errorf("cssString gives %s, want %s", got, want)
 	}

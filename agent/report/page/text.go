@@ -69,24 +69,7 @@ func breakable(s string) string {
 var (
 	inName = regexp.MustCompile(`[\pL\pN]+(?:[._/]+[\pL\pN]+)+`)
 	marks  = regexp.MustCompile(`[._/]+`)
-	long   = regexp.MustCompile(`\.?[0-9]{5,}`) // decimals too, to leave them
 )
-
-// thousands sets long numbers apart in threes by space alone (ISO 80000-1, 7.3.1, from
-// memory): the text stays the number.
-func thousands(text string) string {
-	return long.ReplaceAllStringFunc(text, func(digits string) string {
-		if digits[0] == '.' {
-			return digits
-		}
-		var b strings.Builder
-		for first := (len(digits)-1)%3 + 1; len(digits) > 3; first = 3 {
-			b.WriteString("<span>" + digits[:first] + "</span>")
-			digits = digits[first:]
-		}
-		return b.String() + digits
-	})
-}
 
 // stretch is how far what begins from right to left goes on: to its last such letter
 // before a letter that runs the other way.

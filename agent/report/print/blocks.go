@@ -113,6 +113,9 @@ func (p *printer) facts(facts []report.Fact, in column) (pieces []piece) {
 		}
 		pieces = append(pieces, more...)
 	}
+	if tall(pieces) < p.room()/3 {
+		together(pieces)
+	}
 	return pieces
 }
 

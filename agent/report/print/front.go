@@ -2,6 +2,7 @@ package print
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"loadscribe/agent/chart"
@@ -31,7 +32,9 @@ func (p *printer) frontPage() {
 	p.listContents(rest)
 	p.flow(p.lacking())
 	if first < len(rest) {
-		p.turn()
+		if p.page == 1 { // where the contents have gone overleaf no second page is left to them
+			p.turn()
+		}
 		p.sections(rest[first:])
 	}
 }
@@ -47,9 +50,11 @@ func (p *printer) sections(all []report.Section) {
 			p.turn()
 		}
 		pieces := p.sectionHead(s)
+		heading := len(pieces)
 		pieces = append(pieces, p.blocks(s.Blocks, p.column())...)
-		if len(s.Blocks) == 0 {
-			pieces[len(pieces)-1].keep = false
+		// A heading has no less than some lines below it.
+		for k := heading; k+1 < len(pieces) && tall(pieces[heading:k+1]) < 3.5*body.leading; k++ {
+			pieces[k].keep = true
 		}
 		p.flow(pieces)
 	}
@@ -121,30 +126,29 @@ func (p *printer) listContents(all []report.Section) {
 		columns, wide = 2, (in.width-between)/2
 	}
 	rows := (len(parts) + columns - 1) / columns
+	st := style{size: 9, leading: 15, ink: black}
+	titles, high := make([][]line, len(parts)), make([]float64, columns)
+	for n, s := range parts {
+		titles[n] = st.lines(report.Text{{Text: s.Title}}, wide-44)
+		high[n/rows] += float64(max(1, len(titles[n]))) * st.leading
+	}
+	p.contents = make([]entry, len(parts))
 	pieces := p.paragraph(report.Text{{Text: "Contents"}}, subhead, in)
 	pieces[0].gap = 22
-	pieces = append(pieces, piece{height: 3})
-	st := style{size: 9, leading: 15, ink: black}
-	p.contents = make([]entry, len(parts))
-	for row := range rows {
-		most := 1
-		var lines [][]line
-		for n := row; n < len(parts); n += rows {
-			own := st.lines(report.Text{{Text: parts[n].Title}}, wide-44)
-			lines, most = append(lines, own), max(most, len(own))
-		}
-		pieces = append(pieces, piece{height: float64(most) * st.leading, draw: func(y float64) {
-			for k, own := range lines {
-				n := row + k*rows
-				p.listOne(n, parts[n], own, st, in.x+float64(k)*(wide+between), y, wide)
+	pieces = append(pieces, piece{height: 3}, piece{height: slices.Max(high), draw: func(y float64) {
+		at := y
+		for n, s := range parts {
+			if n%rows == 0 {
+				at = y
 			}
-		}})
-	}
+			at = p.listOne(n, s, titles[n], st, in.x+float64(n/rows)*(wide+between), at, wide)
+		}
+	}})
 	p.flow(together(pieces))
 }
 
 // listOne writes an entry of the contents, and notes where the number of its page goes.
-func (p *printer) listOne(n int, s *report.Section, title []line, st style, x, y, wide float64) {
+func (p *printer) listOne(n int, s *report.Section, title []line, st style, x, y, wide float64) (below float64) {
 	light := st
 	light.ink = grey
 	p.say(fmt.Sprint(n+1), light, x, y)
@@ -156,6 +160,7 @@ func (p *printer) listOne(n int, s *report.Section, title []line, st style, x, y
 	p.pdf.Link(x, y, wide, last+st.leading-y, p.links[s.ID])
 	p.ruled(x, last+st.leading-0.4, wide, 0.3, rule)
 	p.contents[n] = entry{p.page, x + wide, last}
+	return last + st.leading
 }
 
 // lacking says what a box among letters stands for, where there is one.

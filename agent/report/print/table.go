@@ -47,15 +47,23 @@ func (p *printer) table(t *report.Table, in column) (pieces []piece) {
 		pieces[n-2].keep = true
 		pieces[len(caption)+1].keep = true
 	}
-	if len(t.Notes) > 0 && len(t.Rows) > 0 {
+	notes := p.notes(t.Notes, in.measure())
+	if len(notes) > 0 && len(t.Rows) > 0 {
 		pieces[len(pieces)-1].keep = true
 	}
-	for i, note := range t.Notes {
-		lines := p.paragraph(note, small, in.measure())
-		if i == 0 && len(lines) > 0 {
-			lines[0].gap = 3
-		}
-		pieces = append(pieces, lines...)
+	return append(pieces, notes...)
+}
+
+// notes stand below a table, on its page where they are few.
+func (p *printer) notes(all []report.Text, in column) (pieces []piece) {
+	for _, note := range all {
+		pieces = append(pieces, p.paragraph(note, small, in)...)
+	}
+	if len(pieces) > 0 {
+		pieces[0].gap = 3
+	}
+	if len(pieces) < 9 {
+		together(pieces)
 	}
 	return pieces
 }

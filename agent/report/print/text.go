@@ -81,6 +81,7 @@ func wordsOf(t report.Text, st style) (all []word) {
 			lead := len(text) - len(strings.TrimLeft(text, " "))
 			text = text[:lead] + strings.ReplaceAll(text[lead:], " ", hardSpace)
 		}
+		text = plusMinus.Replace(text)
 		if i > 0 && t[i-1].At != "" && sticks(run) && strings.HasPrefix(text, " ") {
 			text = hardSpace + strings.TrimLeft(text, " ")
 		}
@@ -103,6 +104,9 @@ func wordsOf(t report.Text, st style) (all []word) {
 	}
 	return all
 }
+
+// plusMinus holds an uncertainty to its value, whatever runs they stand in.
+var plusMinus = strings.NewReplacer(" ± ", hardSpace+"±"+hardSpace)
 
 // sticks reports what follows a number in the same breath: its uncertainty, or a unit,
 // which is one word.

@@ -4,24 +4,22 @@ import "loadscribe/agent/report"
 
 // needs are the widths that a table's columns ask for.
 type needs struct {
-	least   []float64   // with every line broken between words
-	heads   []float64   // of the headings on one line
-	cells   []float64   // of the widest cell, on one line
-	rows    [][]float64 // of each cell, on one line, times its column's weight
-	weights []float64
+	least []float64   // with every line broken between words
+	heads []float64   // of the headings on one line
+	cells []float64   // of the widest cell, on one line
+	rows  [][]float64 // of each cell, on one line
 }
+
+// widestNumber is as wide as a number with its uncertainty and unit is not broken.
+const widestNumber = 110
 
 // mostRows are as many rows as are weighed in choosing widths.
 const mostRows = 300
 
 func (s style) needs(t *report.Table) needs {
 	count := len(t.Columns)
-	n := needs{least: make([]float64, count), heads: make([]float64, count), cells: make([]float64, count), weights: make([]float64, count)}
+	n := needs{least: make([]float64, count), heads: make([]float64, count), cells: make([]float64, count)}
 	for i, c := range t.Columns {
-		n.weights[i] = c.Weight
-		if c.Weight <= 0 {
-			n.weights[i] = 1
-		}
 		n.heads[i], n.least[i] = s.strong().widest(report.Text{{Text: c.Head}})
 		n.cells[i], _ = s.widest(report.Text{{Text: c.Unit}})
 		n.least[i] = max(n.least[i], n.cells[i])
@@ -31,7 +29,10 @@ func (s style) needs(t *report.Table) needs {
 		for i := range min(len(row), count) {
 			all, most := s.widest(row[i])
 			n.cells[i], n.least[i] = max(n.cells[i], all), max(n.least[i], most)
-			lengths[i] = all * n.weights[i]
+			lengths[i] = all
+			if t.Columns[i].Number && all < widestNumber {
+				n.least[i] = max(n.least[i], all)
+			}
 		}
 		if k < mostRows {
 			n.rows = append(n.rows, lengths)
@@ -40,8 +41,9 @@ func (s style) needs(t *report.Table) needs {
 	return n
 }
 
-// widths shares out the room. Where all fits on one line a table is as wide as it need
-// be, and a little more; where not even the least fits, words are broken.
+// widths shares out the room by what stands in the columns; their Weight, for who does
+// not measure letters, is not asked. Where all fits on one line a table is as
+// wide as it need be, and a little more; where not even the least fits, words are broken.
 func (n needs) widths(room float64) []float64 {
 	out := make([]float64, len(n.least))
 	for _, ofHead := range []float64{1, 0.55} { // headings on one line, or on two
@@ -94,7 +96,7 @@ func (n needs) height(widths []float64) (lines float64) {
 	for _, row := range n.rows {
 		most, all := 0.0, 0.0
 		for i, length := range row {
-			high := max(n.weights[i], length/max(widths[i], 1))
+			high := max(1, length/max(widths[i], 1))
 			most, all = max(most, high), all+high
 		}
 		lines += most + all/10
