@@ -11,16 +11,13 @@ import (
 // checks tells of comparisons with a reference that found the instrument off by more
 // than its accuracy allows, where that bears on the window: what was found holds from
 // the check before to this one, and what was left from this one to the next. The day of
-// a check itself belongs to the time before it.
-func (u *use) checks(site *sitefile.Site, now int64) {
+// a check itself belongs to the time before it. One that was made after the last reading
+// is as good as any: instruments are checked when they are taken down.
+func (u *use) checks(site *sitefile.Site) {
 	made := u.rec.ChecksMade()
 	for i := range made {
 		c := &made[i]
 		day := endOfDay(site, c.On)
-		if day > endOfDay(site, time.UnixMilli(now).In(site.Location).Format(time.DateOnly)) {
-			u.ofCheck(c, c.Of, u.from, fmt.Sprintf("the site file has it checked on %s, a day that is yet to come. Correct the day of the check", c.On))
-			continue
-		}
 		before, after := int64(math.MinInt64), int64(math.MaxInt64)
 		if i > 0 {
 			before = neighbour(site, c, made[:i], true)

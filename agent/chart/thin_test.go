@@ -63,6 +63,18 @@ func TestStraight(t *testing.T) {
 	}
 }
 
+// TestAskedAxis: an axis of x as asked is kept, though a last step ends a little beyond.
+func TestAskedAxis(t *testing.T) {
+	l := Lines{X: Axis{Min: 0, Max: 167.9997, Ticks: []Tick{{12, "Mon"}}}, Series: []Series{{X: Values{0, 100, 167.75}, Y: Values{1, 2, 3}, Step: true}}}
+	f, ok := l.frame(500)
+	if !ok || f.x.lo != 0 || f.x.hi != 167.9997 {
+		t.Fatalf("the axis runs from %g to %g", f.x.lo, f.x.hi)
+	}
+	if gaps := l.gaps(f.x, f.y); len(gaps) != 0 {
+		t.Errorf("hatched: %v", gaps)
+	}
+}
+
 // TestRuns: a gap ends a line, nothing is drawn over it, and a step holds to the next x.
 func TestRuns(t *testing.T) {
 	x, y := scale{0, 100, 0, 100}, scale{0, 10, 10, 0}
