@@ -121,15 +121,12 @@ func (e *evaluation) years() (energy, demand float64) {
 
 // assumesYear says what a saving for a year takes for granted.
 func (e *evaluation) assumesYear(c *costs) string {
-	if c.pricer == nil || c.pricer.EnergyAbsent != "" {
-		return ""
-	}
 	like := fmt.Sprintf("the %.3g days that were", e.present.result.Seconds/dayS)
 	if like == "the 1 days that were" {
 		like = "the one day that was"
 	}
 	text := fmt.Sprintf("%.3g weeks a year like %s replayed", e.st.site.WeeksPerYear, like)
-	if c.pricer.DemandAbsent == "" {
+	if c.pricer != nil && c.pricer.EnergyAbsent == "" && c.pricer.DemandAbsent == "" {
 		text += ", and demand charges all year like those of the window"
 	}
 	if e.present.result.Seconds < 0.9*weekS {

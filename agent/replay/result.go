@@ -28,6 +28,8 @@ func (e *evaluation) result(alt Alternative, p *plan, of *plays) Result {
 	r.SavedShare = amount(saved.Over(gum.Exact(e.energy.V)))
 	r.Budget = budgetOf(saved)
 	r.SavedCost, r.SavedKg, r.SavedYear = e.costs.money(e, of, saved, &r.Outcome)
+	years, _ := e.years()
+	r.SavedKWhYear = amount(saved.Scaled(years / kWh))
 	r.AssumesYear = e.assumesYear(e.costs)
 	r.Remarks = append(append(r.Remarks, p.remarks...), e.remarksOf(p, of, saved)...)
 	r.Cautions = append(r.Cautions, e.st.cautions(p)...)

@@ -78,13 +78,15 @@ type Result struct {
 	SavedShare Amount `json:"saved_share"` // of the measured energy
 	SavedCost  Amount `json:"saved_cost"`
 	SavedKg    Amount `json:"saved_emissions_kg"`
-	// SavedYear is SavedCost for a year; AssumesYear says what that takes for granted.
-	SavedYear   Amount                `json:"saved_cost_year"`
-	AssumesYear string                `json:"assumes_year,omitempty"`
-	Budget      []analysis.BudgetPart `json:"budget"` // of SavedKWh
-	Remarks     []string              `json:"remarks"`
-	Cautions    []string              `json:"cautions"`
-	Absent      string                `json:"absent,omitempty"` // why it cannot be told
+	// SavedKWhYear and SavedYear are SavedKWh and SavedCost for a year; AssumesYear says
+	// what that takes for granted.
+	SavedKWhYear Amount                `json:"saved_kwh_year"`
+	SavedYear    Amount                `json:"saved_cost_year"`
+	AssumesYear  string                `json:"assumes_year,omitempty"`
+	Budget       []analysis.BudgetPart `json:"budget"` // of SavedKWh
+	Remarks      []string              `json:"remarks"`
+	Cautions     []string              `json:"cautions"`
+	Absent       string                `json:"absent,omitempty"` // why it cannot be told
 }
 
 // Calibrated is one value that the replay rests on.

@@ -128,11 +128,11 @@ func shareOf(part, whole ref) float64 {
 	return *part.Value / *whole.Value
 }
 
-// byReplay is the effect of the alternative that changes nothing but the given keys, as
-// "no_load_stop" of a machine or "volume" of a plant; nil where none was played, where
-// the replay meets what was measured poorly, or where nothing would be saved. Of several
-// the one counts that surely saves most.
-func (b *builder) byReplay(system, machine string, keys ...string) (best *Effect) {
+// replayed is the alternative that changes nothing but the given keys, as "no_load_stop"
+// of a machine or "volume" of a plant; nil where none was played, where the replay meets
+// what was measured poorly, or where nothing would be saved. Of several the one counts
+// that surely saves most.
+func (b *builder) replayed(system, machine string, keys ...string) (best *replay.Result, effect *Effect) {
 	for i := range b.data.Replays {
 		a := &b.data.Replays[i]
 		if a.System != system || a.Absent != "" || a.Fit.Poor {
@@ -143,12 +143,26 @@ func (b *builder) byReplay(system, machine string, keys ...string) (best *Effect
 			if r.Absent != "" || !changesOnly(r.Set, machine, keys) {
 				continue
 			}
-			if e := effectOf(a, r); e != nil && (best == nil || surer(e, best)) {
-				best = e
+			if e := effectOf(a, r); e != nil && (best == nil || surer(e, effect)) {
+				best, effect = r, e
 			}
 		}
 	}
-	return best
+	return best, effect
+}
+
+func (b *builder) byReplay(system, machine string, keys ...string) *Effect {
+	_, e := b.replayed(system, machine, keys...)
+	return e
+}
+
+// surely is the share of the measured energy that an alternative saves at least; 0:
+// none for sure.
+func surely(r *replay.Result) float64 {
+	if r == nil || r.SavedShare.Value == nil || r.SavedShare.Interval == nil {
+		return 0
+	}
+	return max(0, *r.SavedShare.Value-*r.SavedShare.Interval)
 }
 
 func changesOnly(set []replay.Setting, machine string, keys []string) bool {
@@ -164,15 +178,26 @@ func changesOnly(set []replay.Setting, machine string, keys []string) bool {
 	return len(set) > 0
 }
 
-// effectOf is a result as an effect.
+// effectOf is a result as an effect of a year; nil where it would save nothing.
 func effectOf(a *replay.Answer, r *replay.Result) *Effect {
-	if r.SavedYear.Value == nil || *r.SavedYear.Value <= 0 {
+	e := &Effect{
+		EnergyKWh: amountOf(r.SavedKWhYear), Money: amountOf(r.SavedYear), Assumes: r.AssumesYear,
+		How: fmt.Sprintf("by replay of %q: %s", r.Name, strings.Join(flat(r.Set), ", ")),
+	}
+	if e.Money != nil {
+		e.Currency = a.Currency
+	}
+	if e.Money == nil && e.EnergyKWh == nil || e.Money != nil && e.Money.Value <= 0 || e.Money == nil && e.EnergyKWh.Value <= 0 {
 		return nil
 	}
-	return &Effect{
-		Money: &Amount{Value: *r.SavedYear.Value, Half: r.SavedYear.Interval}, Currency: a.Currency,
-		Assumes: r.AssumesYear, How: fmt.Sprintf("by replay of %q: %s", r.Name, strings.Join(flat(r.Set), ", ")),
+	return e
+}
+
+func amountOf(a replay.Amount) *Amount {
+	if a.Value == nil {
+		return nil
 	}
+	return &Amount{Value: *a.Value, Half: a.Interval}
 }
 
 func flat(set []replay.Setting) []string {
@@ -183,8 +208,12 @@ func flat(set []replay.Setting) []string {
 	return all
 }
 
+// surer compares by money, and by energy where there is no tariff.
 func surer(a, b *Effect) bool {
-	return sure(&Finding{Effect: a}) > sure(&Finding{Effect: b})
+	if a.Money == nil || b.Money == nil {
+		return lowEnd(a.EnergyKWh) > lowEnd(b.EnergyKWh)
+	}
+	return lowEnd(a.Money) > lowEnd(b.Money)
 }
 
 // byFigure is the effect of a share of a figure that is a year's money.

@@ -94,13 +94,25 @@ func rank(f *Finding) int {
 	return 0
 }
 
-// sure is the lower end of the money's interval; 0 where it may as well be nothing, or
-// where it is not known how well it is known.
+// sure is the lower end of the money's interval, or of the energy's where there is no
+// tariff.
 func sure(f *Finding) float64 {
-	if f.Effect == nil || f.Effect.Money == nil || f.Effect.Money.Half == nil {
+	switch {
+	case f.Effect == nil:
+		return 0
+	case f.Effect.Money == nil:
+		return lowEnd(f.Effect.EnergyKWh)
+	}
+	return lowEnd(f.Effect.Money)
+}
+
+// lowEnd is the lower end of an interval; 0 where it may as well be nothing, or where
+// it is not known how well it is known.
+func lowEnd(a *Amount) float64 {
+	if a == nil || a.Half == nil {
 		return 0
 	}
-	return max(0, f.Effect.Money.Value-*f.Effect.Money.Half)
+	return max(0, a.Value-*a.Half)
 }
 
 // found reports whether a rule has fired on a subject; of a rule that is asked earlier.

@@ -15,6 +15,14 @@ const (
 	bothIdleShare     = 0.25 // of the time in which two run
 	leastBothS        = 3600
 	huntingLoads      = 20 // a running hour, of a machine beside one that follows the demand
+	// Of the energy that a change surely saves: a setting or a receiver, and a machine.
+	storageShare = 0.02
+	machineShare = 0.10
+)
+
+const (
+	anotherMachine = "Another machine needs its own wiring, protection, ventilation and piping, and a drive its own rules for motor and line: work for licensed people."
+	pressureVessel = "A receiver is a pressure vessel: certificate, safety valve, drain, inspection, and licensed people to fit it."
 )
 
 func loadRules() []Rule {
@@ -30,7 +38,7 @@ func loadRules() []Rule {
 			Name: "oversized", About: "The machine is much larger than the highest demand.",
 			Limit:   "the upper end of air_demand_peak is below 60 % of the smallest machine's full_load_flow",
 			Basis:   "common practice, no source",
-			Matters: mattersAir, Caution: "Another machine needs its own wiring, protection, ventilation and piping, by licensed people.", Fires: (*builder).findOversized,
+			Matters: mattersAir, Caution: anotherMachine, Fires: (*builder).findOversized,
 		},
 		{
 			Name: "control-gap", About: "Several machines work against each other.",
@@ -44,6 +52,18 @@ func loadRules() []Rule {
 			Basis:   "common practice, no source",
 			Matters: mattersAir, Caution: "A motor stands only so many starts an hour: look at its plate before a timer is made shorter. A machine that stops by itself starts again without warning.",
 			Fires: (*builder).findUnloadedRunning,
+		},
+		{
+			Name: "storage", About: "More storage would save.",
+			Limit:   "a replay with more storage surely saves 2 % of the energy (the lower end of its interval), and neither short-cycling nor a failed blow-down says so already",
+			Basis:   "common practice, no source; 3 to 5 gal of storage for each cfm suit load and unload (DOE sourcebook, read)",
+			Matters: mattersAir, Caution: pressureVessel, Fires: (*builder).findStorage,
+		},
+		{
+			Name: "variable-speed", About: "A machine that follows the demand would take less.",
+			Limit:   "a replay with another machine surely saves 10 % of the energy (the lower end of its interval), and neither oversized nor a failed blow-down says so already",
+			Basis:   "common practice, no source",
+			Matters: mattersAir, Caution: anotherMachine, Fires: (*builder).findVariableSpeed,
 		},
 	}
 }
@@ -75,7 +95,8 @@ func (b *builder) findUnloadedRunning() []Finding {
 			return nil
 		}
 		f := &Finding{Title: m.Name + " runs much without load", Evidence: b.lines(b.machineFigures(i),
-			"Energy without load", "energy_unloaded", "of all its energy", "energy", "Time without load", "unloaded_time", "Mean power without load", "power_unloaded_mean", "Starts in the window", "starts")}
+			"Energy without load", "energy_unloaded", "of all its energy", "energy", "Mean power without load", "power_unloaded_mean", "Starts in the window", "starts")}
+		f.Evidence = append(f.Evidence, b.yearLines("machine "+m.Name)...)
 		starts := b.ofMachine(i, "starts_per_hour_max")
 		switch {
 		case starts.has() && starts.Limit != nil && *starts.Value >= *starts.Limit:
@@ -83,7 +104,7 @@ func (b *builder) findUnloadedRunning() []Finding {
 		default:
 			f.Advice = say("First see whether anybody needs air in the hours in which it idles; if not, stop it by its clock. Then let it stop sooner after it has unloaded, as far as its motor's starts allow, and look at starts an hour for a day. More storage makes the rests longer. If the demand is low most of the time, weigh a smaller or a variable-speed machine.")
 		}
-		f.Effect = b.byReplay(b.systemOf(m.Name), m.Name, "no_load_stop", "schedule")
+		f.Effect = b.byReplay(b.systemOf(m.Name), m.Name, "no_load_stop")
 		return f
 	})
 }

@@ -31,7 +31,7 @@ func pressureRules() []Rule {
 			Name: "short-cycling", About: "A machine loads and unloads in quick succession.",
 			Limit:   "load_cycles_per_hour is above 60: a load a minute, in which the sump never blows down",
 			Basis:   "common practice, no source; 3 to 5 gal of storage for each cfm suit load and unload (DOE sourcebook, read)",
-			Matters: mattersMachine, Caution: "A receiver is a pressure vessel: certificate, safety valve, drain, inspection, and licensed people to fit it.", Fires: (*builder).findShortCycling,
+			Matters: mattersMachine, Caution: pressureVessel, Fires: (*builder).findShortCycling,
 		},
 	}
 }
@@ -58,8 +58,7 @@ func (b *builder) findPressureLow() []Finding {
 		default:
 			f.Advice = say("Find when it happens and who takes air then. If the machines are loaded throughout, supply is short: mend leaks, move or shrink the peak, then think of another machine. If they are not, look for a band set too low, a filter that has filled, and a pipe that is too thin.")
 		}
-		f.Effect = nil // no money: air that is missing costs work, which no meter shows
-		return f
+		return f // no money: air that is missing costs work, which no meter shows
 	})
 }
 

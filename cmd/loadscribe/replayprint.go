@@ -177,6 +177,8 @@ func (p *replayPrinter) saving(r *replay.Result) {
 	p.line("  saves %s, over what was replayed%s", strings.Join(said, "; "), noted(r.SavedKWh.Note))
 	if y := r.SavedYear; y.Value != nil {
 		p.line("  in a year %s%s", p.amount(y, p.currency), noted(r.AssumesYear))
+	} else if y := r.SavedKWhYear; y.Value != nil {
+		p.line("  in a year %s%s", p.amount(y, "kWh"), noted(r.AssumesYear))
 	}
 }
 

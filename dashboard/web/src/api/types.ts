@@ -1456,6 +1456,8 @@ export type ReplayResult = {
   saved_share: ReplayAmount;
   saved_cost: ReplayAmount;
   saved_emissions_kg: ReplayAmount;
+  /** by weeks_per_year */
+  saved_kwh_year: ReplayAmount;
   saved_cost_year: ReplayAmount;
   /** what a year's saving takes for granted */
   assumes_year?: string;
