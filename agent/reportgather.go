@@ -276,9 +276,9 @@ func (g *reportMaker) replays() error {
 			}
 		}
 		if !given && study.Absent() == "" {
-			// What nobody asked for must not make a report fail.
-			suit := report.Alternatives(d, q.System, g.r.Machines)
-			q.Alternatives, _ = suited(study, suit, make([]bool, len(suit)))
+			if q.Alternatives, err = g.unasked(study, q.System); err != nil {
+				return err
+			}
 		}
 		a, err := study.Evaluate(g.ctx, q.Alternatives, nil)
 		if err != nil {
@@ -290,6 +290,22 @@ func (g *reportMaker) replays() error {
 		return fieldOf(refused)
 	}
 	return nil
+}
+
+// unasked are the alternatives that suit the site where nobody named any: none where the
+// replay does not meet what was measured, for nothing could be decided by them. One that
+// is refused must not make a report fail.
+func (g *reportMaker) unasked(study *replay.Study, system string) ([]replay.Alternative, error) {
+	suit := report.Alternatives(&g.data, system, g.r.Machines)
+	if len(suit) == 0 {
+		return nil, nil
+	}
+	fit, err := study.Meets(g.ctx)
+	if err != nil || fit.Poor {
+		return nil, err
+	}
+	some, _ := suited(study, suit, make([]bool, len(suit)))
+	return some, nil
 }
 
 // replayAbsent notes why a system cannot be replayed, where the window is the reason;

@@ -11,16 +11,13 @@ import (
 // checks tells of comparisons with a reference that found the instrument off by more
 // than its accuracy allows, where that bears on the window: what was found holds from
 // the check before to this one, and what was left from this one to the next. The day of
-// a check itself belongs to the time before it.
-func (u *use) checks(site *sitefile.Site, now int64) {
+// a check itself belongs to the time before it. One that was made after the last reading
+// is as good as any: instruments are checked when they are taken down.
+func (u *use) checks(site *sitefile.Site) {
 	made := u.rec.ChecksMade()
 	for i := range made {
 		c := &made[i]
 		day := endOfDay(site, c.On)
-		if day > endOfDay(site, time.UnixMilli(now).In(site.Location).Format(time.DateOnly)) {
-			u.ofCheck(c, c.Of, u.from, fmt.Sprintf("the site file has it checked on %s, a day that is yet to come. Correct the day of the check", c.On))
-			continue
-		}
 		before, after := int64(math.MinInt64), int64(math.MaxInt64)
 		if i > 0 {
 			before = neighbour(site, c, made[:i], true)
@@ -66,7 +63,7 @@ func (u *use) check(c *sitefile.CheckOf, day int64, was, is bool) {
 	found, allowed := u.off(c, c.FoundOff(), c.Found.SI())
 	switch {
 	case len(found) > 0 && was && adjusted:
-		u.ofCheck(c, found, u.from, fmt.Sprintf("the check of %s found it %s, %s, and it was adjusted: readings up to that day may be off by as much, those after it are not. Nothing is corrected; in the older readings scale or offset of these channels in the map can be", c.On, reads(c, c.FoundText, c.FoundOff()), allowed))
+		u.ofCheck(c, found, u.from, fmt.Sprintf("the check of %s found it %s, %s, and it was adjusted: readings up to that day may be off by as much, those after it are not. Nothing is corrected", c.On, reads(c, c.FoundText, c.FoundOff()), allowed))
 	case len(found) > 0 && (was || is) && !adjusted:
 		u.ofCheck(c, found, u.from, fmt.Sprintf("the check of %s found it %s, %s, and it was not adjusted: readings may be off by as much. Have it adjusted, or state an accuracy that it keeps", c.On, reads(c, c.FoundText, c.FoundOff()), allowed))
 	}

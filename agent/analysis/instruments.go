@@ -39,7 +39,7 @@ func (rep *Report) instruments(site *sitefile.Site, from, to, now int64) {
 		rep.Instruments = append(rep.Instruments, facts)
 		u.calibration(site)
 		u.settings()
-		u.checks(site, now)
+		u.checks(site)
 	}
 }
 

@@ -10,13 +10,19 @@ func paintChart(cv canvas, c *Chart, w float64) float64 {
 	h := 0.0
 	switch {
 	case c.Lines != nil:
-		h = drawLines(p, c.Lines, w)
+		l := *c.Lines
+		l.X.group, l.Y.group = c.Group, c.Group
+		h = drawLines(p, &l, w)
 	case c.Strips != nil:
-		h = drawStrips(p, c.Strips, w)
+		s := *c.Strips
+		s.Y.group = c.Group
+		h = drawStrips(p, &s, w)
 	case c.Bars != nil:
-		h = drawBars(p, c.Bars, w)
+		b := *c.Bars
+		b.Value.group = c.Group
+		h = drawBars(p, &b, w)
 	case c.Heat != nil:
-		h = drawHeat(p, c.Heat, w)
+		h = drawHeat(p, c.Heat, w, c.Group)
 	case c.Plant != nil:
 		h = drawPlant(p, c.Plant, w)
 	}

@@ -52,7 +52,7 @@ func heatStep(least float64) float64 {
 	return 10 * power
 }
 
-func drawHeat(p pen, h *Heat, w float64) float64 {
+func drawHeat(p pen, h *Heat, w float64, group string) float64 {
 	from, step, ok := h.bounds()
 	if !ok || len(h.Columns) == 0 || len(h.Rows) == 0 {
 		return 0
@@ -77,7 +77,7 @@ func drawHeat(p pen, h *Heat, w float64) float64 {
 		y += high
 	}
 	h.drawCells(p, x, 13, cell, high, from, step)
-	return h.drawKey(p, x, y+7, w, from, step)
+	return h.drawKey(p, x, y+7, w, func(k int) string { return tickText(from+float64(k)*step, step, group) })
 }
 
 // stepOf is the step of a value.
@@ -150,15 +150,15 @@ func (h *Heat) numbers(room, step float64) func(float64) string {
 }
 
 // drawKey draws the steps with their ends.
-func (h *Heat) drawKey(p pen, x, y, w, from, step float64) float64 {
+func (h *Heat) drawKey(p pen, x, y, w float64, end func(step int) string) float64 {
 	wide := min(30, (w-x-12)/float64(heatSteps))
 	at := x
 	for k := range heatSteps {
 		p.rect(paint{fill: inkHeat0 + ink(k), stroke: inkEdge, width: 0.4}, at, y, wide, 8)
-		p.text(at, y+16.5, tickText(from+float64(k)*step, step), tickMiddle)
+		p.text(at, y+16.5, end(k), tickMiddle)
 		at += wide
 	}
-	p.text(at, y+16.5, tickText(from+float64(heatSteps)*step, step), tickMiddle)
+	p.text(at, y+16.5, end(heatSteps), tickMiddle)
 	p.words(at+8, y+7.5, w-at-8, h.Unit, nameLeft)
 	for _, row := range h.Cells {
 		for _, v := range row {

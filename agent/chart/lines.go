@@ -105,7 +105,9 @@ func (l *Lines) frame(w float64) (*frame, bool) {
 	}
 	f.y.a = f.y.b + max(high, min(total, 2*high))
 	x := l.X
-	if !(x.Min < x.Max) { // the data fill the width
+	if x.Min < x.Max { // as asked: what is beyond is not drawn
+		xs = reach{x.Min, x.Max}
+	} else { // the data fill the width
 		x.Min, x.Max = xs.lo, xs.hi
 	}
 	f.x.lo, f.x.hi, f.xTicks = x.fit(xs, int((f.x.b-f.x.a)/45))
@@ -270,7 +272,10 @@ func (l *Lines) drawLimits(p pen, f *frame) {
 			p.line(limitStroke, f.x.a, f.y.within(m.At), f.x.b, f.y.within(m.At))
 			continue
 		}
-		x := f.x.within(m.At)
+		if m.At < f.x.lo || m.At > f.x.hi {
+			continue
+		}
+		x := f.x.place(m.At)
 		p.line(limitStroke, x, f.y.b, x, f.y.a)
 		name := cut(m.Name, 0.4*f.width, tickLeft)
 		half := width(name, tickLeft) / 2

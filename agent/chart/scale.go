@@ -61,7 +61,7 @@ func (a Axis) fit(data reach, most int) (lo, hi float64, ticks []Tick) {
 		return lo, hi, a.Ticks
 	}
 	for i := math.Ceil(lo/step - 1e-9); i*step <= hi+step*1e-9; i++ {
-		ticks = append(ticks, Tick{i * step, tickText(i*step, step)})
+		ticks = append(ticks, Tick{i * step, tickText(i*step, step, a.group)})
 	}
 	return lo, hi, ticks
 }
@@ -88,7 +88,7 @@ func niceStep(least float64, unit string) float64 {
 }
 
 // tickText writes a tick with as many decimals as its step has.
-func tickText(v, step float64) string {
+func tickText(v, step float64, group string) string {
 	decimals := 0
 	for s := step; decimals < 6 && math.Abs(s-math.Round(s)) > 1e-6*step; s *= 10 {
 		decimals++
@@ -96,7 +96,27 @@ func tickText(v, step float64) string {
 	if math.Abs(v) < step/1e6 {
 		v = 0
 	}
-	return strconv.FormatFloat(v, 'f', decimals, 64)
+	return grouped(strconv.FormatFloat(v, 'f', decimals, 64), group)
+}
+
+// grouped puts a sign between thousands of a number of five whole digits or more.
+func grouped(number, sign string) string {
+	whole, rest, _ := strings.Cut(number, ".")
+	digits := strings.TrimPrefix(whole, "-")
+	if len(digits) < 5 || sign == "" {
+		return number
+	}
+	out := number[:len(whole)-len(digits)]
+	for i, d := range digits {
+		if i > 0 && (len(digits)-i)%3 == 0 {
+			out += sign
+		}
+		out += string(d)
+	}
+	if rest != "" {
+		out += "." + rest
+	}
+	return out
 }
 
 // title is what an axis is called: "Power, kW".

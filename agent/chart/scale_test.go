@@ -20,6 +20,9 @@ func TestFit(t *testing.T) {
 		{"asked, and less than the data", Axis{Min: 10, Max: 20}, reach{9, 31}, 5, 0, 40, "0 10 20 30 40"},
 		{"one value", Axis{}, reach{100, 100}, 5, 95, 105, "95 100 105"},
 		{"nought alone", Axis{Zero: true}, reach{0, 0}, 3, 0, 1, "0.0 0.5 1.0"},
+		{"less than nought by an uncertainty", Axis{Zero: true}, reach{-3, 148}, 4, 0, 150, "0 50 100 150"},
+		{"less than nought", Axis{Zero: true}, reach{-30, 148}, 4, -100, 200, "-100 0 100 200"},
+		{"over a tick by rounding", Axis{Unit: "h"}, reach{0, 24.001}, 5, 0, 24, "0 6 12 18 24"},
 		{"both signs", Axis{}, reach{-3, 8}, 5, -5, 10, "-5 0 5 10"},
 		{"small", Axis{}, reach{0.0012, 0.0048}, 5, 0.001, 0.005, "0.001 0.002 0.003 0.004 0.005"},
 		{"nothing", Axis{}, nowhere(), 3, 0, 1, "0.0 0.5 1.0"},
@@ -32,6 +35,17 @@ func TestFit(t *testing.T) {
 		if got := strings.Join(names, " "); lo-c.lo > 1e-9 || c.lo-lo > 1e-9 || hi-c.hi > 1e-9 || c.hi-hi > 1e-9 || got != c.ticks {
 			t.Errorf("%s: %g to %g with %q, want %g to %g with %q", c.name, lo, hi, got, c.lo, c.hi, c.ticks)
 		}
+	}
+}
+
+func TestGrouped(t *testing.T) {
+	for in, want := range map[string]string{"9999": "9999", "10000": "10,000", "-30000": "-30,000", "1234567.5": "1,234,567.5", "0.00001": "0.00001"} {
+		if got := grouped(in, ","); got != want {
+			t.Errorf("%s became %s, want %s", in, got, want)
+		}
+	}
+	if got := grouped("10000", ""); got != "10000" {
+		t.Errorf("without a sign: %s", got)
 	}
 }
 

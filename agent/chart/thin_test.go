@@ -63,6 +63,18 @@ func TestStraight(t *testing.T) {
 	}
 }
 
+// TestAskedAxis: an axis of x as asked is kept, though a last step ends a little beyond.
+func TestAskedAxis(t *testing.T) {
+	l := Lines{X: Axis{Min: 0, Max: 167.9997, Ticks: []Tick{{12, "Mon"}}}, Series: []Series{{X: Values{0, 100, 167.75}, Y: Values{1, 2, 3}, Step: true}}}
+	f, ok := l.frame(500)
+	if !ok || f.x.lo != 0 || f.x.hi != 167.9997 {
+		t.Fatalf("the axis runs from %g to %g", f.x.lo, f.x.hi)
+	}
+	if gaps := l.gaps(f.x, f.y); len(gaps) != 0 {
+		t.Errorf("hatched: %v", gaps)
+	}
+}
+
 // TestRuns: a gap ends a line, nothing is drawn over it, and a step holds to the next x.
 func TestRuns(t *testing.T) {
 	x, y := scale{0, 100, 0, 100}, scale{0, 10, 10, 0}
@@ -88,5 +100,42 @@ func TestRuns(t *testing.T) {
 	l.X.Ticks = []Tick{{0, "Mon"}} // on a clock the ends count
 	if got := l.gaps(x, y); len(got) != 2 || got[1] != [2]float64{90, 100} {
 		t.Errorf("not observed over %v, want 10 to 60 and 90 to 100", got)
+	}
+}
+
+// TestShares: the columns of a band hold each state for as long as it lasted, however
+// short its stretches are.
+func TestShares(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	x := scale{0, 24, 60, 492.5}
+	want := map[string]float64{}
+	var stages []Stage
+	words := []string{"loaded", "unloaded", "standby", "off", "unobserved"}
+	for at := 0.0; at < 24; {
+		to := min(at+0.05*r.ExpFloat64(), 24)
+		state := words[r.IntN(len(words))]
+		stages = append(stages, Stage{at, to, state})
+		want[state] += to - at
+		at = to
+	}
+	got := map[string]float64{}
+	for i, c := range shares(x, stages) {
+		sum := 0.0
+		for k, share := range c {
+			name := "unobserved"
+			if k < len(ofState) {
+				name = ofState[k].state
+			}
+			got[name] += share * stageColumn * 24 / (x.b - x.a)
+			sum += share
+		}
+		if sum > 1+1e-9 || sum < 1-1e-9 && i < int(x.b-x.a) {
+			t.Errorf("column %d is full to %g", i, sum)
+		}
+	}
+	for _, name := range words {
+		if math.Abs(got[name]-want[name]) > 1e-6 {
+			t.Errorf("%s for %g h, want %g", name, got[name], want[name])
+		}
 	}
 }

@@ -27,12 +27,14 @@ type Chart struct {
 	Title string `json:"title"`
 	// Summary says in one or two sentences what is to be seen: the text twin for
 	// whoever does not see the picture.
-	Summary string  `json:"summary"`
-	Lines   *Lines  `json:"lines,omitempty"`
-	Strips  *Strips `json:"strips,omitempty"`
-	Bars    *Bars   `json:"bars,omitempty"`
-	Heat    *Heat   `json:"heat,omitempty"`
-	Plant   *Plant  `json:"plant,omitempty"`
+	Summary string `json:"summary"`
+	// Group stands between thousands in the ticks' numbers of five digits and more.
+	Group  string  `json:"group,omitempty"`
+	Lines  *Lines  `json:"lines,omitempty"`
+	Strips *Strips `json:"strips,omitempty"`
+	Bars   *Bars   `json:"bars,omitempty"`
+	Heat   *Heat   `json:"heat,omitempty"`
+	Plant  *Plant  `json:"plant,omitempty"`
 }
 
 // Axis is a scale. Min and Max equal: chosen from the data.
@@ -44,6 +46,7 @@ type Axis struct {
 	Zero  bool    `json:"zero,omitempty"` // must hold nought
 	// Ticks name places instead of numbers, as hours and weekdays; nil: numbers.
 	Ticks []Tick `json:"ticks,omitempty"`
+	group string // the chart's Group
 }
 
 // Tick is a named place on an axis.

@@ -61,6 +61,26 @@ func (st *Study) Evaluate(ctx context.Context, alts []Alternative, progress func
 	return a, nil
 }
 
+// Meets plays the window once with the present settings and says how well that meets
+// what was measured: the Fit of Evaluate, without its plays for intervals. Where nothing
+// can be replayed it is poor.
+func (st *Study) Meets(ctx context.Context) (Fit, error) {
+	if st.rec.Absent != "" {
+		return Fit{Poor: true, Words: st.rec.Absent}, nil
+	}
+	r, err := st.play(ctx, &st.base, job{})
+	if ctx.Err() != nil {
+		return Fit{}, err
+	}
+	p := &plays{}
+	if p.put(job{}, r, err); p.failed != "" {
+		return Fit{Poor: true, Words: p.failed}, nil
+	}
+	e := &evaluation{st: st, present: p}
+	e.measure()
+	return e.fit(), nil
+}
+
 // answer is what every answer has.
 func (st *Study) answer() Answer {
 	stamp := func(ms int64) string { return time.UnixMilli(ms).UTC().Format("2006-01-02T15:04:05.000Z") }

@@ -52,7 +52,7 @@ func (b *builder) told(of func(name string) ref, names []named) (blocks []Block)
 		blocks = append(blocks, Block{Facts: facts})
 	}
 	for _, note := range absent.notes() {
-		blocks = append(blocks, Block{Text: note})
+		blocks = append(blocks, para(b.wordy(note[0].Text)))
 	}
 	return blocks
 }
@@ -132,14 +132,14 @@ func (b *builder) wordy(s string) string {
 		for end < len(s) && part(s[end]) {
 			end++
 		}
-		switch word := s[i:end]; {
+		switch word := strings.TrimRight(s[i:end], "."); {
 		case end == i:
 			out.WriteByte(s[i])
 			end++
-		case names[strings.TrimRight(word, ".")]:
-			out.WriteString(spaced(word))
+		case names[word] && !strings.HasSuffix(out.String(), "channel for "): // that is a role
+			out.WriteString(figureName(word) + s[i+len(word):end])
 		default:
-			out.WriteString(word)
+			out.WriteString(s[i:end])
 		}
 		i = end
 	}

@@ -14,6 +14,10 @@ import (
 // share of the time that a report takes.
 const mostAlternatives = 5
 
+// leastObservedS must have been observed for anything to be tried: less says nothing of
+// what a plant does (common practice, no source).
+const leastObservedS = 24 * 3600
+
 // Limits of what is tried. All are common practice, no source, where none is named.
 const (
 	leastStepPa    = 13_789.5 // 2 psi: less is within what a gauge tells
@@ -87,6 +91,9 @@ func (a *alternatives) find(system string, listed []replay.Listed) bool {
 		at := a.b.machine(name)
 		if !ok || at < 0 || !a.b.ofMachine(at, "running_time").has() {
 			return false // without its states nothing is replayed
+		}
+		if s, _, ok := a.of1(machineAt{m, at}, "observed_time"); !ok || s < leastObservedS {
+			return false
 		}
 		a.machines = append(a.machines, machineAt{m, at})
 	}

@@ -14,7 +14,7 @@ import (
 // sound are figures that no kind of change speaks for.
 func sound() map[string]float64 {
 	return map[string]float64{
-		"comp1.running_time": 160_000, "comp1.duty_cycle": 0.9, "comp1.mean_load_cycle": 400, "comp1.starts_per_hour_max": 1, "comp1.shortest_rest": 900,
+		"comp1.observed_time": 604_800, "comp1.running_time": 160_000, "comp1.duty_cycle": 0.9, "comp1.mean_load_cycle": 400, "comp1.starts_per_hour_max": 1, "comp1.shortest_rest": 900,
 		"comp1.power_loaded": 36, "comp1.energy": 1200, "comp1.cut_in_set": 655, "comp1.cut_out_set": 827.4, "comp1.full_load_flow": 5,
 		"comp1.cycle_low": 645, "main.energy": 1200, "main.energy_off_shift": 10, "main.pressure_p05_shift": 640, "main.air_demand_peak": 5.1, "main.effective_volume": 3,
 	}
@@ -60,6 +60,7 @@ func TestAlternatives(t *testing.T) {
 			d.Site.Machines[0].NoLoadStop = 0
 			d.Runs = map[string][]analysis.Run{"comp1": states("loaded 60", "unloaded 900", "loaded 60", "unloaded 1500", "loaded 60")}
 		}, want: map[string]string{"comp1.no_load_stop": "3 min"}},
+		{name: "half a day observed", figures: map[string]float64{"comp1.observed_time": 43_200, "main.leak_flow": 0.1}},
 		{name: "states are not known", figures: map[string]float64{"main.leak_flow": 0.1}, change: func(d *Data) { d.Figures.Machines[0].Figures = nil }},
 	} {
 		figures := sound()

@@ -28,6 +28,14 @@ func days(b *builder) []Section {
 	if len(drawn) < len(all) {
 		text = append(text, words(" The window touches %d dates; the %d in a row of which it holds most are drawn.", len(all), len(drawn)))
 	}
+	for _, d := range drawn {
+		switch {
+		case d.length() < 24*time.Hour:
+			text = append(text, words(" On %s the clocks go forward: the hour that they skip is blank.", d.date.Format("Mon 2 Jan")))
+		case d.length() > 24*time.Hour:
+			text = append(text, words(" On %s the clocks go back: of the hour that they show twice the line has the first.", d.date.Format("Mon 2 Jan")))
+		}
+	}
 	s.Blocks = append(s.Blocks, Block{Text: text})
 	for i := range b.data.Site.Machines {
 		m := &b.data.Site.Machines[i]
@@ -49,6 +57,13 @@ type localDay struct {
 	date         time.Time // its midnight
 	fromMS, toMS int64     // of it, within the window
 }
+
+// share is how much of the date lies in the window: of a day of 23 hours too.
+func (d localDay) share() float64 {
+	return float64(d.toMS-d.fromMS) / float64(d.length().Milliseconds())
+}
+
+func (d localDay) length() time.Duration { return d.date.AddDate(0, 0, 1).Sub(d.date) }
 
 // localDays are the dates of the window, up to when the report is made.
 func (b *builder) localDays() (all []localDay) {
@@ -75,15 +90,14 @@ func fullest(all []localDay, n int) []localDay {
 	if len(all) <= n {
 		return all
 	}
-	best, most := 0, int64(-1)
+	best, most := 0, -1.0
 	for i := 0; i+n <= len(all); i++ {
-		var ms int64
+		held := 0.0
 		for _, d := range all[i : i+n] {
-			// By the date, so that a day of 23 hours counts as whole.
-			ms += (d.toMS - d.fromMS) * 1000 / (d.date.AddDate(0, 0, 1).UnixMilli() - d.date.UnixMilli())
+			held += d.share()
 		}
-		if ms >= most {
-			best, most = i, ms
+		if held >= most {
+			best, most = i, held
 		}
 	}
 	return all[best : best+n]

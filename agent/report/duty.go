@@ -55,14 +55,19 @@ func (b *builder) dutyByDay(machine int, days []localDay) *chart.Chart {
 	for _, d := range days {
 		bars.Bars = append(bars.Bars, stateBar(d.date.Format("Mon 2"), hours[d.date.Format(time.DateOnly)], used))
 	}
-	return &chart.Chart{ID: "duty-" + slug(name, machine), Title: "The hours of " + name + " by day", Summary: dutySummary(name, bars), Bars: bars}
+	return &chart.Chart{ID: "duty-" + slug(name, machine), Title: "The hours of " + name + " by day", Summary: dutySummary(name, bars, days), Bars: bars}
 }
 
-// dutySummary says how long the machine ran on the days on which it did.
-func dutySummary(name string, bars *chart.Bars) string {
+// dutySummary says how long the machine ran on the days on which it did, of those that
+// the window holds whole; a bar for each day.
+func dutySummary(name string, bars *chart.Bars, days []localDay) string {
 	least, most := chart.Bar{}, chart.Bar{}
-	low, high, ran := math.Inf(1), math.Inf(-1), 0
-	for _, bar := range bars.Bars {
+	low, high, ran, whole := math.Inf(1), math.Inf(-1), 0, 0
+	for k, bar := range bars.Bars {
+		if days[k].share() < 0.999 {
+			continue
+		}
+		whole++
 		hours := 0.0
 		for i, v := range bar.Values {
 			if runningWord(bars.Parts[i]) {
@@ -80,10 +85,13 @@ func dutySummary(name string, bars *chart.Bars) string {
 			high, most = hours, bar
 		}
 	}
-	if ran == 0 {
-		return fmt.Sprintf("%s was not seen running on these %d days.", name, len(bars.Bars))
+	switch {
+	case whole == 0:
+		return "The window holds no whole day."
+	case ran == 0:
+		return fmt.Sprintf("%s was not seen running on the %d whole days.", name, whole)
 	}
-	return fmt.Sprintf("%s ran on %d of %d days, for %.1f h (%s) to %.1f h (%s).", name, ran, len(bars.Bars), low, least.Name, high, most.Name)
+	return fmt.Sprintf("%s ran on %d of the %d whole days, for %.1f h (%s) to %.1f h (%s).", name, ran, whole, low, least.Name, high, most.Name)
 }
 
 // startSection is the part on starts: of a site without states there is none.

@@ -3,6 +3,7 @@ package report
 import (
 	"strings"
 
+	"loadscribe/agent/chart"
 	"loadscribe/agent/quantity"
 )
 
@@ -36,6 +37,18 @@ func groupBlocks(all []Block, units quantity.System) {
 		if k.Box != nil {
 			groupBlocks(k.Box.Blocks, units)
 		}
+		if k.Chart != nil {
+			groupChart(k.Chart, units)
+		}
+	}
+}
+
+func groupChart(c *chart.Chart, units quantity.System) {
+	c.Group = groupMark(units)
+	if c.Bars != nil {
+		for i := range c.Bars.Bars {
+			c.Bars.Bars[i].Label = Grouped(c.Bars.Bars[i].Label, units)
+		}
 	}
 }
 
@@ -53,14 +66,18 @@ func groupTexts(all []Text, units quantity.System) {
 // glance.
 const leastGrouped = 5
 
+func groupMark(units quantity.System) string {
+	if units == quantity.US {
+		return ","
+	}
+	return "\u00a0"
+}
+
 // Grouped sets the digits of a number apart by threes, from five before the point on:
 // by commas where units are US, else by a space that does not break (ISO 80000-1, from
 // memory). Of a text that is grouped already nothing changes.
 func Grouped(text string, units quantity.System) string {
-	mark := "\u00a0"
-	if units == quantity.US {
-		mark = ","
-	}
+	mark := groupMark(units)
 	var out strings.Builder
 	for i := 0; i < len(text); {
 		if !digit(text[i]) {

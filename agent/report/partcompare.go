@@ -66,7 +66,7 @@ type ofPeriod struct {
 }
 
 func (b *builder) periodsTable(c *analysis.Comparison) *Table {
-	t := &Table{Caption: "The two periods", Columns: []Column{{Head: "", Weight: 2}, {Head: "Before", Number: true}, {Head: "After", Number: true}}}
+	t := &Table{Caption: "The two periods", Columns: []Column{{Head: "What", Weight: 2}, {Head: "Before", Number: true}, {Head: "After", Number: true}}}
 	t.Rows = append(t.Rows, []Text{say("from"), say(b.when(c.Before.From)), say(b.when(c.After.From))},
 		[]Text{say("to"), say(b.when(c.Before.To)), say(b.when(c.After.To))})
 	hours := func(p *analysis.ComparedPeriod) *float64 { v := float64(p.Hours); return &v }
@@ -139,7 +139,7 @@ func (b *builder) dayTypesChart(c *analysis.Comparison) *chart.Chart {
 	if len(bars) < 2 {
 		return nil
 	}
-	return &chart.Chart{ID: "before-after", Title: "Mean power before and after, by kinds of days", Summary: "For each kind of day the mean power of its hours, before and after.",
+	return &chart.Chart{ID: "before-after-days", Title: "Mean power before and after, by kinds of days", Summary: "For each kind of day the mean power of its hours, before and after.",
 		Bars: &chart.Bars{Value: chart.Axis{Label: "mean power", Unit: "kW", Zero: true}, Parts: []string{"mean power"}, Bars: bars, Across: true}}
 }
 

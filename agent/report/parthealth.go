@@ -52,9 +52,6 @@ func (b *builder) remarks() (all []Text) {
 	return all
 }
 
-// spaced is a figure's name as words.
-func spaced(name string) string { return strings.ReplaceAll(name, "_", " ") }
-
 // serviceBlocks lists what is due on each machine.
 func (b *builder) serviceBlocks() (blocks []Block) {
 	for i := range b.data.Service {

@@ -67,6 +67,9 @@ func (b *builder) leakSentence(quiet, leak ref, of func(string) ref) Text {
 		if share := of("leak_share"); share.has() {
 			t = append(t, say(", ", b.figure(share), " of all air that was taken")...)
 		}
+		if leak.Note != "" {
+			t = append(t, Run{Text: " (" + b.wordy(leak.Note) + ")"})
+		}
 	}
 	t = append(t, Run{Text: "."})
 	if cost := of("leak_cost"); cost.has() {

@@ -56,6 +56,9 @@ func (r *replayed) blocks() []Block {
 		blocks = append(blocks, para(r.b.sentence(a.Fit.Words)))
 	}
 	blocks = append(blocks, Block{Table: r.fitTable()})
+	if len(a.Results) == 0 && a.Fit.Poor {
+		return append(blocks, para("No other setting was tried: since the replay does not meet what was measured, nothing could be decided by it. A longer window, or one without what is unusual in this one, may meet it."))
+	}
 	if len(a.Results) == 0 {
 		return append(blocks, para("No other setting was tried: the figures of this window speak for none, or its states and demand are not known well enough."))
 	}
@@ -185,7 +188,7 @@ func (r *replayed) yearly() bool {
 func (r *replayed) resultTable() *Table {
 	unit, _, _ := r.b.unitOf("Pa")
 	t := &Table{Caption: "What each change would have done over the replayed time", Columns: []Column{{Head: "Change", Weight: 2.2},
-		{Head: "Saved energy", Unit: "kWh", Number: true, Weight: 1.2}, {Head: "Saved", Unit: "%", Number: true}}}
+		{Head: "Saved energy", Unit: "kWh", Number: true, Weight: 1.2}}}
 	money := r.yearly()
 	if money {
 		t.Columns = append(t.Columns, Column{Head: "Saved a year", Unit: r.a.Currency, Number: true, Weight: 1.3})
@@ -196,7 +199,7 @@ func (r *replayed) resultTable() *Table {
 		return []Text{r.amount(o.Starts, at+"/starts", "1", 1), r.amount(o.Loads, at+"/load_cycles", "1", 1),
 			r.amount(o.LowestPa, at+"/lowest_pressure_pa", "Pa", 1), r.plain(o.BelowS, at+"/below_minimum_s", "s")}
 	}
-	now := []Text{say("as it is"), say("–"), say("–")}
+	now := []Text{say("as it is"), say("–")}
 	if money {
 		now = append(now, say("–"))
 	}
@@ -212,7 +215,7 @@ func (r *replayed) resultTable() *Table {
 			t.Notes = append(t.Notes, say(sentence(one.Name+" cannot be told: "+one.Absent)))
 			continue
 		}
-		row = append(row, r.amount(one.SavedKWh, at+"/saved_kwh", "kWh", 1), r.amount(one.SavedShare, at+"/saved_share", "%", 100))
+		row = append(row, r.amount(one.SavedKWh, at+"/saved_kwh", "kWh", 1))
 		if money {
 			row = append(row, r.amount(one.SavedYear, at+"/saved_cost_year", r.a.Currency, 1))
 		}

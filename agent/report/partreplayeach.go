@@ -61,18 +61,15 @@ func (r *replayed) result(i int) Section {
 	for _, c := range one.Set {
 		set = append(set, c.Key+" = "+c.Value)
 	}
-	s.Blocks = append(s.Blocks, para("What was set: "+strings.Join(set, ", ")+"."))
 	if one.Absent != "" {
-		s.Blocks = append(s.Blocks, gap("It cannot be told", one.Absent))
+		s.Blocks = append(s.Blocks, para("What was set: "+strings.Join(set, ", ")+"."), gap("It cannot be told", one.Absent))
 		return s
 	}
 	short, rest := r.split(one.Remarks)
 	if len(short) > 0 {
 		s.Blocks = append(s.Blocks, Block{Box: &Box{Kind: BoxCaution, Title: "Users would go short of air", Blocks: []Block{{List: short}}}})
 	}
-	if t := r.saving(one, at); t != nil {
-		s.Blocks = append(s.Blocks, Block{Text: t})
-	}
+	s.Blocks = append(s.Blocks, Block{Text: append(say("With "+strings.Join(set, ", ")+": "), r.saving(one, at)...)})
 	for _, row := range r.rows() {
 		if note := row.of(&one.Outcome).Note; note != "" {
 			if !strings.HasPrefix(note, lower(row.name)) {
@@ -88,9 +85,16 @@ func (r *replayed) result(i int) Section {
 		s.Blocks = append(s.Blocks, Block{Text: t})
 	}
 	if one.Flags != "" {
-		s.Blocks = append(s.Blocks, para("The same again by the command line:"), Block{Plain: "loadscribe replay --site SITE.toml --from " + r.a.From + " --to " + r.a.To + " " + one.Flags})
+		s.Blocks = append(s.Blocks, para("The same again by the command line:"), Block{Plain: r.again(one)})
 	}
 	return s
+}
+
+// again is the command that gives a result again.
+func (r *replayed) again(one *replay.Result) string {
+	short := func(stamp string) string { return strings.Replace(stamp, ".000Z", "Z", 1) }
+	return "loadscribe replay --site SITE.toml \\\n  --from " + short(r.a.From) + " --to " + short(r.a.To) + " \\\n  " +
+		strings.ReplaceAll(one.Flags, " --set ", " \\\n  --set ")
 }
 
 // split parts the remarks: users without air come before any saving.
@@ -111,11 +115,11 @@ func (r *replayed) split(remarks []string) (short, rest []Text) {
 // saving is the answer in a sentence.
 func (r *replayed) saving(one *replay.Result, at string) Text {
 	if one.SavedKWh.Value == nil {
-		return nil
+		return say("the saving is not known.")
 	}
-	word := "It would have saved "
+	word := "it would have saved "
 	if half := one.SavedKWh.Interval; *one.SavedKWh.Value < 0 && (half == nil || -*one.SavedKWh.Value > *half) {
-		word = "It would have taken more energy, not less. Saved: "
+		word = "it would have taken more energy, not less. Saved: "
 	}
 	t := say(word, strong(r.amount(one.SavedKWh, at+"/saved_kwh", "kWh", 1)), " kWh")
 	if one.SavedShare.Value != nil {
@@ -153,7 +157,7 @@ func (r *replayed) budget(one *replay.Result, at string) Text {
 
 // calibration lists what the replay rests on.
 func (r *replayed) calibration() *Table {
-	t := &Table{Caption: "What the record and the site file say of the plant", Columns: []Column{{Head: "What", Weight: 2}, {Head: "Value", Number: true, Weight: 1.4}, {Head: "By what", Weight: 4}}}
+	t := &Table{Caption: "What the record and the site file say of the plant", Columns: []Column{{Head: "What", Weight: 2}, {Head: "Value", Number: true, Weight: 2}, {Head: "By what", Weight: 4}}}
 	units := r.b.data.Site.Units
 	for i := range r.a.Calibrated {
 		c, at := &r.a.Calibrated[i], fmt.Sprintf("%s/calibration/%d", r.at, i)

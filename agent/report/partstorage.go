@@ -84,6 +84,13 @@ func (b *builder) swingChart(i int) *chart.Chart {
 	}
 	unit, factor, _ := b.unitOf(swing.Unit)
 	const most = 6 // then one for all that is beyond
+	all, largest := 0, 0
+	for _, class := range swing.Distribution {
+		all, largest = all+class.Count, max(largest, class.Count)
+	}
+	if 20*(all-largest) < all {
+		return nil // one bar says nothing
+	}
 	var bars []chart.Bar
 	for k, class := range swing.Distribution {
 		name := "over " + number3(class.From*factor)

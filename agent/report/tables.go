@@ -159,9 +159,11 @@ func (b *builder) figureTable(caption string, machines []int, names []named) *Ta
 		if of := read.of[note]; len(machines) > 1 {
 			note += " (" + strings.Join(of, ", ") + ")"
 		}
-		out.Notes = append(out.Notes, say(sentence(note)))
+		out.Notes = append(out.Notes, say(b.sentence(note)))
 	}
-	out.Notes = append(out.Notes, absent.notes()...)
+	for _, note := range absent.notes() {
+		out.Notes = append(out.Notes, say(b.wordy(note[0].Text)))
+	}
 	return out
 }
 

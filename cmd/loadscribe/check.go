@@ -76,7 +76,7 @@ func (c *checkCmd) Run(s *surroundings) error {
 	if keep != nil {
 		fmt.Fprintln(s.stdout, keep)
 	}
-	warned := len(site.Warnings) + printInstruments(s.stdout, instruments)
+	warned := len(site.Warnings) + printInstruments(s.stdout, instruments, time.Now().In(site.Location).Format(time.DateOnly))
 	for _, l := range loads {
 		fmt.Fprintf(s.stdout, "line %s: busy %.0f %% of the time (predicted)\n", l.Line, l.Share*100)
 		if l.Advice != "" {
@@ -114,10 +114,16 @@ func counted(n int, thing string) string {
 
 // printInstruments writes the record of each, and what is to be done today. It
 // returns the number of warnings.
-func printInstruments(out io.Writer, instruments []sitefile.InstrumentFacts) (warned int) {
+func printInstruments(out io.Writer, instruments []sitefile.InstrumentFacts, today string) (warned int) {
 	for i := range instruments {
 		f := &instruments[i]
 		fmt.Fprintln(out, "instrument", f)
+		for _, c := range f.Checks {
+			if c.On > today {
+				warned++
+				fmt.Fprintf(out, "warning: %s was checked on %s, which is yet to come: correct on of its checks\n", f.Subject, c.On)
+			}
+		}
 		switch f.Standing {
 		case sitefile.Expired:
 			warned++

@@ -196,10 +196,16 @@ func (p *printer) finish() {
 func (p *printer) head(section string) {
 	in, st := p.column(), small
 	y := float64(topMargin - 32)
-	right := st.cut(section, in.width/2-10)
-	p.say(st.cut(p.doc.Title, in.width/2-10), st, in.x, y)
+	left, right := headWords(p.doc.Title, section, in.width)
+	p.say(left, st, in.x, y)
 	p.say(right, st, in.x+in.width-st.width(right), y)
 	p.ruled(in.x, y+st.leading+3, in.width, 0.35, rule)
+}
+
+// headWords are the report's title and its section's as far as they fit in one line.
+func headWords(title, section string, width float64) (left, right string) {
+	right = small.cut(section, width/2)
+	return small.cut(title, width-small.width(right)-20), right
 }
 
 func (p *printer) foot(n, pages int) {

@@ -111,7 +111,12 @@ func bodyOf(t *testing.T, doc *report.Document, pages []string, n int) string {
 		return body
 	}
 	for _, s := range doc.Sections {
-		if cut, found := strings.CutSuffix(body, squeeze(small.cut(doc.Title, 240)+small.cut(s.Title, 240))); found && s.Level == 1 {
+		wide := 612.0
+		if doc.Data.Site.Units == quantity.SI {
+			wide = 595.28
+		}
+		left, right := headWords(doc.Title, s.Title, wide-2*sideMargin)
+		if cut, found := strings.CutSuffix(body, squeeze(left+right)); found && s.Level == 1 {
 			return cut
 		}
 	}
