@@ -152,18 +152,7 @@ func TestReportIsMadeAgain(t *testing.T) {
 	if doc.Made.Checkpoint == "" || doc.Made.Uncovered != "" || doc.Made.At != strings.Replace(at, "Z", ".000Z", 1) {
 		t.Fatalf("made: %+v", doc.Made)
 	}
-	again := strings.Fields(doc.Made.Command)[2:] // the times in full, by the file that names the checkpoint
-	for i, word := range again {
-		switch word {
-		case "site.toml":
-			again[i] = s.SitePath
-		case "report.json":
-			again[i] = filepath.Join(out("first"), "report.json")
-		case "again":
-			again[i] = out("again")
-		}
-	}
-	mustRun(t, append([]string{"report"}, again...)...)
+	again(t, s, out("first"), out("again"))
 	mustBeSame(t, "after more was recorded", filesIn(t, out("again")), first)
 	checkpoint := out("checkpoint.txt")
 	if err := os.WriteFile(checkpoint, []byte(doc.Made.Checkpoint), 0o644); err != nil {
@@ -177,6 +166,9 @@ func TestReportIsMadeAgain(t *testing.T) {
 	agentAt(t, dir)
 	mustRun(t, append(slices.Clone(base), "--out", out("live"), "--checkpoint", checkpoint)...)
 	mustBeSame(t, "from a running agent", filesIn(t, out("live")), first)
+	mustRun(t, "report", "--site", s.SitePath, "--from", s.From.UTC().Format(time.RFC3339), "--to", s.To.UTC().Format(time.RFC3339), "--out", out("present"))
+	again(t, s, out("present"), out("later"))
+	mustBeSame(t, "while an agent records", filesIn(t, out("later")), filesIn(t, out("present")))
 	mustFail(t, exitWrongUse, []string{"--from: ", "is not a time"}, "report", "--site", s.SitePath, "--out", out("none"), "--from", "soon")
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
@@ -189,6 +181,30 @@ func TestReportIsMadeAgain(t *testing.T) {
 	if code := u.stop(); code != exitFine {
 		t.Fatalf("ended with %d; stderr:\n%s", code, u.stderr)
 	}
+}
+
+// again makes a report by the command that an earlier one names.
+func again(t *testing.T, s *stage.Stage, earlier, dir string) {
+	t.Helper()
+	var doc report.Document
+	if err := json.Unmarshal(filesIn(t, earlier)["report.json"], &doc); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(doc.Made.Command, " --checkpoint report.json ") {
+		t.Fatalf("the command names no checkpoint: %s", doc.Made.Command)
+	}
+	args := strings.Fields(doc.Made.Command)[1:]
+	for i, word := range args {
+		switch word {
+		case "site.toml":
+			args[i] = s.SitePath
+		case "report.json":
+			args[i] = filepath.Join(earlier, "report.json")
+		case "again":
+			args[i] = dir
+		}
+	}
+	mustRun(t, args...)
 }
 
 // wrongAgain asks for what cannot be made again.
