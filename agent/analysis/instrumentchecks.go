@@ -63,7 +63,7 @@ func (u *use) check(c *sitefile.CheckOf, day int64, was, is bool) {
 	found, allowed := u.off(c, c.FoundOff(), c.Found.SI())
 	switch {
 	case len(found) > 0 && was && adjusted:
-		u.ofCheck(c, found, u.from, fmt.Sprintf("the check of %s found it %s, %s, and it was adjusted: readings up to that day may be off by as much, those after it are not. Nothing is corrected; in the older readings scale or offset of these channels in the map can be", c.On, reads(c, c.FoundText, c.FoundOff()), allowed))
+		u.ofCheck(c, found, u.from, fmt.Sprintf("the check of %s found it %s, %s, and it was adjusted: readings up to that day may be off by as much, those after it are not. Nothing is corrected", c.On, reads(c, c.FoundText, c.FoundOff()), allowed))
 	case len(found) > 0 && (was || is) && !adjusted:
 		u.ofCheck(c, found, u.from, fmt.Sprintf("the check of %s found it %s, %s, and it was not adjusted: readings may be off by as much. Have it adjusted, or state an accuracy that it keeps", c.On, reads(c, c.FoundText, c.FoundOff()), allowed))
 	}

@@ -19,7 +19,7 @@ func (b *builder) instruments() Section {
 		return s
 	}
 	s.Blocks = append(s.Blocks, para("What plates and certificates say, by the site file; nothing is corrected by it. Where no accuracy is stated one is assumed, and the figure's inputs name that."))
-	t := &Table{Caption: "Instruments, their accuracy and calibration", Columns: []Column{{Head: "Instrument"}, {Head: "Serial, certificate"}, {Head: "Calibration", Weight: 1.4}, {Head: "Accuracy", Weight: 1.6}, {Head: "Figures that rest on it"}}}
+	t := &Table{Caption: "Instruments, their accuracy and calibration", Columns: []Column{{Head: "Instrument"}, {Head: "Serial, certificate"}, {Head: "Calibration", Weight: 1.4}, {Head: "Accuracy", Weight: 1.6}, {Head: "Figures on it"}}}
 	for i := range all {
 		f := &all[i]
 		t.Rows = append(t.Rows, []Text{say(f.Subject), say(orDash(together(f.Serial, f.Certificate))), say(f.CalibrationText()), say(accuracyWords(f)), say(fmt.Sprint(len(f.Figures)))})
@@ -85,7 +85,7 @@ func settingsSaid(all []sitefile.InstrumentFacts) (list []Text) {
 
 // checkTable has the checks as found and as left; nil: none.
 func checkTable(all []sitefile.InstrumentFacts) *Table {
-	t := &Table{Caption: "Checks against a reference, as found and as left", Columns: []Column{{Head: "Instrument", Weight: 1.2}, {Head: "Day"}, {Head: "Reference", Weight: 1.3}, {Head: "As found"}, {Head: "Off as found", Number: true}, {Head: "As left"}, {Head: "Off as left", Number: true}, {Head: "Its accuracy allows", Number: true}, {Head: "So", Weight: 1.2}}}
+	t := &Table{Caption: "Checks against a reference, as found and as left", Columns: []Column{{Head: "Instrument", Weight: 1.2}, {Head: "Day"}, {Head: "Reference", Weight: 1.3}, {Head: "As found", Weight: 1.2}, {Head: "Off as found", Number: true}, {Head: "As left", Weight: 1.2}, {Head: "Off as left", Number: true}, {Head: "Its accuracy allows", Number: true}, {Head: "So", Weight: 1.2}}}
 	for i := range all {
 		for k := range all[i].Checks {
 			c := &all[i].Checks[k]
