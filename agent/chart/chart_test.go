@@ -123,3 +123,46 @@ func TestSVG(t *testing.T) {
 		}
 	}
 }
+
+// TestNothing: a chart without data says so instead of drawing an empty frame, and one
+// with a single value is drawn.
+func TestNothing(t *testing.T) {
+	none := Values{nan, nan}
+	for name, c := range map[string]*Chart{
+		"of no kind":      {},
+		"lines":           {Lines: &Lines{}},
+		"lines of gaps":   {Lines: &Lines{Series: []Series{{X: Values{1, 2}, Y: none}}}},
+		"no days":         {Strips: &Strips{}},
+		"days of gaps":    {Strips: &Strips{Rows: []Strip{{Name: "Mon", Line: Series{X: Values{1, 2}, Y: none}}}}},
+		"no bars":         {Bars: &Bars{}},
+		"bars of gaps":    {Bars: &Bars{Bars: []Bar{{Name: "a", Values: none}}}},
+		"no map":          {Heat: &Heat{}},
+		"a map of gaps":   {Heat: &Heat{Columns: []string{"0", "1"}, Rows: []string{"Mon"}, Cells: []Values{none}}},
+		"an empty system": {Plant: &Plant{}},
+	} {
+		r := &recorder{}
+		paintChart(r, c, 300)
+		if len(r.texts) != 1 || r.texts[0].s != "nothing to draw" {
+			t.Errorf("%s: says %+v", name, r.texts)
+		}
+	}
+	for name, c := range map[string]*Chart{
+		"a point":  {Lines: &Lines{Series: []Series{{X: Values{1}, Y: Values{0}}}}},
+		"a stage":  {Strips: &Strips{Rows: []Strip{{Name: "Mon", States: []Stage{{0, 24, "unobserved"}}}}}},
+		"a bar":    {Bars: &Bars{Parts: []string{"p"}, Bars: []Bar{{Name: "a", Values: Values{0}}}}},
+		"a cell":   {Heat: &Heat{Columns: []string{"0"}, Rows: []string{"Mon"}, Cells: []Values{{0}}}},
+		"unread":   {Plant: &Plant{Machines: []PlantPart{{Name: "comp1"}}}},
+		"one read": {Plant: &Plant{Unit: "bar", Machines: []PlantPart{{Name: "comp1", Pressure: 7}}}},
+	} {
+		r := &recorder{}
+		paintChart(r, c, 300)
+		for _, text := range r.texts {
+			if text.s == "nothing to draw" {
+				t.Errorf("%s: is not drawn", name)
+			}
+		}
+		if len(r.shapes) == 0 {
+			t.Errorf("%s: nothing is drawn", name)
+		}
+	}
+}

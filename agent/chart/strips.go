@@ -158,33 +158,39 @@ func drawStages(p pen, x scale, stages []Stage, y float64) {
 		p.hatch(h[0], y, h[1]-h[0], stripBand)
 	}
 	columns := shares(x, stages)
-	top := make([]float64, len(columns)) // what stands in each column so far
+	tops := make([][]float64, len(ofState)) // how high each column stands with the states up to one
 	for k := range ofState {
-		var all []shape
-		for i := 0; i < len(columns); {
-			if columns[i][k]*ofState[k].height < 0.004 {
-				i++
-				continue
+		tops[k] = make([]float64, len(columns))
+		for i := range columns {
+			tops[k][i] = columns[i][k] * ofState[k].height
+			if k > 0 {
+				tops[k][i] += tops[k-1][i]
 			}
-			from := i
-			var upper, lower []point
-			for ; i < len(columns) && columns[i][k]*ofState[k].height >= 0.004; i++ {
-				a, b := x.a+float64(i)*stageColumn, min(x.a+float64(i+1)*stageColumn, x.b)
-				base := y + stripBand*(1-top[i])
-				edge := base - stripBand*columns[i][k]*ofState[k].height
-				upper = append(upper, point{a, edge}, point{b, edge})
-				lower = append(lower, point{a, base}, point{b, base})
-			}
-			for j := from; j < i; j++ {
-				top[j] += columns[j][k] * ofState[k].height
-			}
-			r := run{high: straight(upper), low: straight(lower)}
-			all = append(all, r.band())
 		}
-		if len(all) > 0 {
+	}
+	for k := len(ofState) - 1; k >= 0; k-- { // each from the foot up, so that the next covers it: fewer strokes than rings
+		if all := stands(x, y+stripBand, columns, k, tops[k]); len(all) > 0 {
 			p.draw(paint{fill: ofState[k].ink}, all...)
 		}
 	}
+}
+
+// stands are the shapes of a state: of the columns in which it is, from the foot to its top.
+func stands(x scale, foot float64, columns [][]float64, k int, tops []float64) (all []shape) {
+	is := func(i int) bool { return columns[i][k]*ofState[k].height >= 0.004 }
+	for i := 0; i < len(columns); i++ {
+		from := i
+		var upper []point
+		for ; i < len(columns) && is(i); i++ {
+			a, b := x.a+float64(i)*stageColumn, min(x.a+float64(i+1)*stageColumn, x.b)
+			upper = append(upper, point{a, foot - stripBand*tops[i]}, point{b, foot - stripBand*tops[i]})
+		}
+		if i > from {
+			r := run{line: straight(upper)}
+			all = append(all, r.under(foot))
+		}
+	}
+	return all
 }
 
 // used are the states that occur, as samples of the legend.

@@ -102,3 +102,40 @@ func TestRuns(t *testing.T) {
 		t.Errorf("not observed over %v, want 10 to 60 and 90 to 100", got)
 	}
 }
+
+// TestShares: the columns of a band hold each state for as long as it lasted, however
+// short its stretches are.
+func TestShares(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	x := scale{0, 24, 60, 492.5}
+	want := map[string]float64{}
+	var stages []Stage
+	words := []string{"loaded", "unloaded", "standby", "off", "unobserved"}
+	for at := 0.0; at < 24; {
+		to := min(at+0.05*r.ExpFloat64(), 24)
+		state := words[r.IntN(len(words))]
+		stages = append(stages, Stage{at, to, state})
+		want[state] += to - at
+		at = to
+	}
+	got := map[string]float64{}
+	for i, c := range shares(x, stages) {
+		sum := 0.0
+		for k, share := range c {
+			name := "unobserved"
+			if k < len(ofState) {
+				name = ofState[k].state
+			}
+			got[name] += share * stageColumn * 24 / (x.b - x.a)
+			sum += share
+		}
+		if sum > 1+1e-9 || sum < 1-1e-9 && i < int(x.b-x.a) {
+			t.Errorf("column %d is full to %g", i, sum)
+		}
+	}
+	for _, name := range words {
+		if math.Abs(got[name]-want[name]) > 1e-6 {
+			t.Errorf("%s for %g h, want %g", name, got[name], want[name])
+		}
+	}
+}

@@ -12,9 +12,9 @@ func faults(b *builder) []Section {
 	s := Section{ID: "faults", Title: "Faults", Level: 1}
 	if t := b.faultTable(); t != nil {
 		n := len(b.data.Faults)
-		lead := fmt.Sprintf("%d faults were shown by the controllers, the most frequent first.", n)
+		lead := fmt.Sprintf("The controllers showed faults of %d kinds, the most frequent first.", n)
 		if n == 1 {
-			lead = "One fault was shown by the controllers."
+			lead = "The controllers showed faults of one kind."
 		}
 		s.Blocks = append(s.Blocks, para(lead+" A fault is counted where its code came up; one that stood as the window began counts once."))
 		if c := b.faultChart(); c != nil {

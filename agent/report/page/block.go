@@ -19,6 +19,9 @@ const (
 // would be as wide as it.
 const longWord = 24
 
+// shortRows is how many rows a table has that is not broken over pages.
+const shortRows = 12
+
 // block writes one block of a section; heading is the level of a heading in it.
 func (p *page) block(b *report.Block, within string, heading int) {
 	switch {
@@ -82,9 +85,14 @@ func (p *page) table(t *report.Table, within string) {
 		kind = "many"
 	case len(t.Columns) > 3:
 		kind = "some"
+	case len(t.Columns) < 3:
+		kind = "two"
+	}
+	if len(t.Rows) <= shortRows {
+		kind += " short"
 	}
 	p.put(`<div class="table `, kind, `"`)
-	if kind != "few" {
+	if len(t.Columns) > 2 {
 		p.put(` role="group" tabindex="0" aria-labelledby="`, id, `"`)
 	}
 	p.put(">\n<table>\n", `<caption id="`, id, `"><span>`, prose(t.Caption), "</span></caption>\n")
@@ -111,7 +119,8 @@ func (p *page) table(t *report.Table, within string) {
 	p.put("</div>\n")
 }
 
-// widths says how columns share the width, where the table does.
+// widths says how columns of words share the width, where the table does; numbers take
+// what they need.
 func (p *page) widths(columns []report.Column) {
 	weight := func(c *report.Column) float64 {
 		if c.Weight > 0 {
@@ -121,6 +130,9 @@ func (p *page) widths(columns []report.Column) {
 	}
 	sum, given := 0.0, false
 	for i := range columns {
+		if columns[i].Number {
+			return
+		}
 		sum, given = sum+weight(&columns[i]), given || columns[i].Weight > 0
 	}
 	if !given {

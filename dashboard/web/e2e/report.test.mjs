@@ -66,6 +66,7 @@ for (const [size, scheme] of [['wide', 'light'], ['phone', 'dark']]) {
   check(`axe-core finds nothing, and nothing is asked for: ${size}, ${scheme}`, async () => {
     const { page, complaints } = await open(size, scheme);
     const { violations, passes } = await new AxeBuilder({ page })
+      .options({ resultTypes: ['violations'] }) // of what is well, one place each: much less to gather
       .withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
       .analyze();
     assert.ok(passes.length > 10, 'axe looked at next to nothing');
@@ -105,7 +106,7 @@ const misfits = (page) => page.evaluate(() => {
 });
 
 for (const [name, file] of Object.entries(files)) {
-  for (const size of Object.keys(sizes)) {
+  for (const size of name === 'report' ? Object.keys(sizes) : ['narrow']) {
     check(`${name}: nothing is wider than the page, nothing runs: ${size}`, async () => {
       const { page, complaints } = await open(size, 'light', file);
       assert.deepEqual(await misfits(page), []);
@@ -144,6 +145,7 @@ check('every place in the contents is there, and the skip link leads past it', a
 for (const format of ['Letter', 'A4']) {
   check(`prints on ${format}`, async () => {
     for (const [name, file] of Object.entries(files)) {
+      if (name !== 'report' && format !== 'A4') continue; // the narrower one
       const { page } = await open('wide', 'dark', file);
       await page.pdf({ path: join(out, `${name}-${format.toLowerCase()}.pdf`), format });
       await close(page);
