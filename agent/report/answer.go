@@ -244,7 +244,7 @@ func (b *builder) firstFindings() (blocks []Block) {
 	}
 	for i := range min(n, mostFindings) {
 		f := &b.doc.Findings[i]
-		box := &Box{Kind: BoxFinding, Title: fmt.Sprintf("%d. %s", i+1, f.Title)}
+		box := &Box{Kind: BoxFinding, Title: fmt.Sprintf("Finding %d: %s", i+1, f.Title)}
 		if effect := b.effect(i); len(effect) > 0 {
 			box.Blocks = append(box.Blocks, para(Text{{Text: "Worth in a year: ", Strong: true}}, effect, "."))
 		}

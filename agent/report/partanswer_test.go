@@ -115,8 +115,8 @@ func TestAnswer(t *testing.T) {
 		Finding{Title: "It runs off shift", Advice: say("Stop it by its clock. Ask first.")}, Finding{Title: "Third", Advice: say("Do this")}, Finding{Title: "Fourth", Advice: say("Do that")})
 	all := answer(b)
 	says(t, plainText(t, b, all), "compressed air costs 6000 ± 60 USD a year.", "Electricity a year: 60000 ± 600 kWh", "What leaks cost a year: 900 ± 100 USD",
-		"comp1 ran for 40.0 h of 168.0 h observed, and made air for 50", "1. Leaks are large\nWorth in a year: 700 ± 80 USD.\nFirst: Walk the mains at night.\n", "not: Then mend",
-		"2. It runs off shift", "not: Worth in a year: .", "3. Third", "not: 4. Fourth", "All 4 findings", "not: do not add up", "How a year is told.", "250 like its workdays")
+		"comp1 ran for 40.0 h of 168.0 h observed, and made air for 50", "Finding 1: Leaks are large\nWorth in a year: 700 ± 80 USD.\nFirst: Walk the mains at night.\n", "not: Then mend",
+		"Finding 2: It runs off shift", "not: Worth in a year: .", "Finding 3: Third", "not: : Fourth", "All 4 findings", "not: do not add up", "How a year is told.", "250 like its workdays")
 	b = built(b.data, Finding{Title: "One", Effect: effect}, Finding{Title: "Two", Effect: effect})
 	says(t, plainText(t, b, answer(b)), "they do not add up")
 	bars := chartOf(t, all, "hours-by-state").Bars

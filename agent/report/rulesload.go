@@ -48,7 +48,7 @@ func loadRules() []Rule {
 		},
 		{
 			Name: "unloaded-running", About: "Much of the electricity goes into running without load.",
-			Limit:   "energy_unloaded is more than 30 % of energy, and no failed blow-down explains it",
+			Limit:   "energy_unloaded is more than 30 % of energy and at least 5 % of the system's, and no failed blow-down explains it",
 			Basis:   "common practice, no source",
 			Matters: mattersAir, Caution: "A motor stands only so many starts an hour: look at its plate before a timer is made shorter. A machine that stops by itself starts again without warning.",
 			Fires: (*builder).findUnloadedRunning,
@@ -91,7 +91,11 @@ func (b *builder) findStarts() []Finding {
 func (b *builder) findUnloadedRunning() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
 		energy, unloaded := b.ofMachine(i, "energy"), b.ofMachine(i, "energy_unloaded")
-		if shareOf(unloaded, energy) <= mostUnloadedShare || b.found("blow-down", m.Name) {
+		all := energy // of what the machine feeds with others
+		if at := b.system(b.systemOf(m.Name)); at >= 0 {
+			all = b.ofSystem(at, "energy")
+		}
+		if shareOf(unloaded, energy) <= mostUnloadedShare || shareOf(unloaded, all) < worthShare || b.found("blow-down", m.Name) {
 			return nil
 		}
 		f := &Finding{Title: m.Name + " runs much without load", Evidence: b.lines(b.machineFigures(i),

@@ -12,6 +12,7 @@ const (
 	wetShare      = 0.20 // common practice, no source
 	unevenPct     = 1.0  // NEMA MG 1-14.36 derates above it (read)
 	mostUnbalance = 5.0  // and no motor is to be run above this (read)
+	leastLoadedS  = 3600 // common practice, no source: a cold start is no habit
 )
 
 const hotOil = "The machine may start by itself, and oil and metal are hot: stop it, lock it out, let it cool and its sump vent, see the gauge at zero before anything is opened. The maker's instructions and licensed people decide."
@@ -63,7 +64,7 @@ func machineRules() []Rule {
 		},
 		{
 			Name: "water", About: "Water may stay in the oil: the air end was colder than the dew point in the sump.",
-			Limit:   "the whole interval of water_risk_share lies above 20 %",
+			Limit:   "the whole interval of water_risk_share lies above 20 %, of an hour's load and more",
 			Basis:   "common practice, no source; saturation by IAPWS R7-97 (read)",
 			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).findWater,
 		},
@@ -192,8 +193,8 @@ func (b *builder) findUnbalance() []Finding {
 
 func (b *builder) findWater() []Finding {
 	return b.eachMachine(func(i int, m *sitefile.Machine) *Finding {
-		share := b.ofMachine(i, "water_risk_share")
-		if !(share.low() > wetShare) {
+		share, loaded := b.ofMachine(i, "water_risk_share"), b.ofMachine(i, "loaded_time")
+		if !(share.low() > wetShare) || loaded.has() && *loaded.Value < leastLoadedS {
 			return nil
 		}
 		return &Finding{Title: "Water may stay in the oil of " + m.Name,

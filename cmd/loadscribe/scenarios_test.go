@@ -127,6 +127,7 @@ func tellScenario(t *testing.T, name string, o stage.Options) {
 	if err := a.Close(); err != nil {
 		t.Error(err)
 	}
+	checkFindings(t, s, name, o)
 	tellBlind(t, s)
 }
 
