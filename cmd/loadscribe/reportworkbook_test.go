@@ -3,6 +3,7 @@ package main
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"encoding/csv"
 	"io"
 	"log/slog"
@@ -13,6 +14,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -99,33 +101,43 @@ func TestWorkbookRecalculated(t *testing.T) {
 // reportOfADay is the report of a working day of the joinery.
 func reportOfADay(t *testing.T) *report.Document {
 	t.Helper()
-	scenario, err := simulator.LoadScenario("joinery")
-	if err != nil {
-		t.Fatal(err)
-	}
-	begin := simulator.BenchStart(scenario.Location)
-	s, err := stage.Open(t.TempDir(), stage.Options{Scenario: "joinery", Start: begin, Length: 24 * time.Hour})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := s.Record(t.Context(), version); err != nil {
-		t.Fatal(err)
-	}
-	h, err := agent.OpenHistory(s.Site, version, slog.New(slog.DiscardHandler))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer h.Close()
-	doc, err := h.Report(t.Context(), agent.ReportRequest{From: begin.Format(time.RFC3339), To: begin.Add(24 * time.Hour).Format(time.RFC3339),
-		Alternatives: []replay.Alternative{
-			{Name: "half of the leaks mended", Set: []replay.Setting{{Key: "leaks_mended", Value: "50 %"}}},
-			{Name: "a narrower band", Set: []replay.Setting{{Key: "comp1.cut_out", Value: "115 psi"}}},
-		}}, nil)
+	doc, err := recordedDay()
 	if err != nil {
 		t.Fatal(err)
 	}
 	return doc
 }
+
+// recordedDay is recorded once for all tests that only read its report.
+var recordedDay = sync.OnceValues(func() (*report.Document, error) {
+	scenario, err := simulator.LoadScenario("joinery")
+	if err != nil {
+		return nil, err
+	}
+	dir, err := os.MkdirTemp("", "report-of-a-day-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	begin := simulator.BenchStart(scenario.Location)
+	s, err := stage.Open(dir, stage.Options{Scenario: "joinery", Start: begin, Length: 24 * time.Hour})
+	if err != nil {
+		return nil, err
+	}
+	if err := s.Record(context.Background(), version); err != nil {
+		return nil, err
+	}
+	h, err := agent.OpenHistory(s.Site, version, slog.New(slog.DiscardHandler))
+	if err != nil {
+		return nil, err
+	}
+	defer h.Close()
+	return h.Report(context.Background(), agent.ReportRequest{From: begin.Format(time.RFC3339), To: begin.Add(24 * time.Hour).Format(time.RFC3339),
+		Alternatives: []replay.Alternative{
+			{Name: "half of the leaks mended", Set: []replay.Setting{{Key: "leaks_mended", Value: "50 %"}}},
+			{Name: "a narrower band", Set: []replay.Setting{{Key: "comp1.cut_out", Value: "115 psi"}}},
+		}}, nil)
+})
 
 func valueIn(figures []analysis.Figure, name string) *float64 {
 	for i := range figures {
