@@ -69,10 +69,7 @@ func (c *checkCmd) Run(s *surroundings) error {
 		fmt.Fprintf(s.stdout, "machine %s: %s, %s filled\n", m.Name, m.Control, counted(len(m.Roles), "role"))
 	}
 	fmt.Fprintf(s.stdout, "data: %s\n", site.Agent.DataDir)
-	if r := site.Report; r != (sitefile.ReportTexts{}) {
-		fmt.Fprintf(s.stdout, "report: for %s, by %s, at %s; goals %s, scope %s, notes on the system %s\n", orNobody(r.PreparedFor), orNobody(r.PreparedBy),
-			cmp.Or(r.Place, "no place named"), said(r.Goals), said(r.Scope), said(r.SystemNotes))
-	}
+	printReportTexts(s.stdout, &site.Report)
 	if keep != nil {
 		fmt.Fprintln(s.stdout, keep)
 	}
@@ -93,6 +90,14 @@ func (c *checkCmd) Run(s *surroundings) error {
 		fmt.Fprintln(s.stdout, "no mistake found")
 	}
 	return nil
+}
+
+// printReportTexts writes for whom a report is, where the site file says anything of it.
+func printReportTexts(out io.Writer, r *sitefile.ReportTexts) {
+	if *r != (sitefile.ReportTexts{}) {
+		fmt.Fprintf(out, "report: for %s, by %s, at %s; goals %s, scope %s, notes on the system %s\n", orNobody(r.PreparedFor), orNobody(r.PreparedBy),
+			cmp.Or(r.Place, "no place named"), said(r.Goals), said(r.Scope), said(r.SystemNotes))
+	}
 }
 
 func orNobody(name string) string { return cmp.Or(name, "nobody named") }
