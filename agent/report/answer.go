@@ -208,7 +208,7 @@ func (b *builder) spentSentence(i int) Text {
 	switch {
 	case *running.Value == 0:
 	case duty.has():
-		t = append(t, say(", and made air for ", strong(b.plain(duty)), " of that time")...)
+		t = append(t, say(", and made air for ", strong(b.plain(duty)), " of its running time")...)
 	case fraction.has():
 		t = append(t, say(", at ", strong(b.plain(fraction)), " of its full flow on average")...)
 	}
