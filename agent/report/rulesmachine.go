@@ -42,7 +42,7 @@ func machineRules() []Rule {
 			Name: "hot", About: "The air end came near the temperature at which it trips.",
 			Limit:   "discharge_margin is under 10 K (18 °F)",
 			Basis:   "common practice, no source; the trip is the site file's",
-			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).findHot,
+			Matters: mattersStops, Caution: hotOil, Fires: (*builder).findHot,
 		},
 		{
 			Name: "cooler", About: "The aftercooler has become worse within the window.",
@@ -112,7 +112,7 @@ func (b *builder) findInletValve() []Finding {
 		if len(f.Evidence) == 0 {
 			return nil
 		}
-		f.Advice = say("At the machine, see whether the valve moves when the controller loads and unloads: solenoid, control air, a piston that sticks. If it moves, then the signal or the meter is not what the site file says. The time of each spell stands above; hold it against what people remember of those hours.")
+		f.Advice = say("See at the machine whether the valve moves when the controller loads and unloads: solenoid, control air, a piston that sticks. If it moves, then the signal or the meter is not what the site file says. The time of each spell stands above; hold it against what people remember of those hours.")
 		return f
 	})
 }
