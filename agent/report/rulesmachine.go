@@ -42,7 +42,7 @@ func machineRules() []Rule {
 			Name: "hot", About: "The air end came near the temperature at which it trips.",
 			Limit:   "discharge_margin is under 10 K (18 °F)",
 			Basis:   "common practice, no source; the trip is the site file's",
-			Matters: mattersMachine, Caution: hotOil, Fires: (*builder).findHot,
+			Matters: mattersStops, Caution: hotOil, Fires: (*builder).findHot,
 		},
 		{
 			Name: "cooler", About: "The aftercooler has become worse within the window.",

@@ -19,7 +19,7 @@ func pressureRules() []Rule {
 			Name: "pressure-low", About: "In shift hours the pressure fell below what the users need.",
 			Limit:   "the lower end of time_below_minimum_shift is more than 10 minutes in a week, less what set clocks may have moved",
 			Basis:   "minimum_pressure of the site file; the time is common practice, no source",
-			Matters: mattersAir, Caution: "A higher pressure is no cure to begin with: it makes leaks larger and motors hotter. Never touch safety valves or protections.", Fires: (*builder).findPressureLow,
+			Matters: mattersStops, Caution: "A higher pressure is no cure to begin with: it makes leaks larger and motors hotter. Never touch safety valves or protections.", Fires: (*builder).findPressureLow,
 		},
 		{
 			Name: "pressure-high", About: "The pressure is higher than the users need.",
