@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -114,14 +113,6 @@ func (c *reportCmd) request() (agent.ReportRequest, error) {
 		return r, err
 	}
 	r.Checkpoint = string(kept)
-	var earlier struct {
-		Made struct {
-			Checkpoint string `json:"checkpoint"`
-		} `json:"made"`
-	}
-	if json.Unmarshal(kept, &earlier) == nil && earlier.Made.Checkpoint != "" {
-		r.Checkpoint = earlier.Made.Checkpoint
-	}
 	return r, nil
 }
 
