@@ -155,7 +155,22 @@ func newLoad(cells []cellEnergy, step int64, hasUnloaded bool) *load {
 			l.ms[at+int64(k)] += s.ms
 		}
 	}
+	l.once()
 	return l
+}
+
+// once brings a step that the clock went over twice, since it was set back, to the mean
+// of both times: no meter of the utility counts a quarter hour twice.
+func (l *load) once() {
+	for i, ms := range l.ms {
+		if float64(ms) <= (2-leastSeen)*float64(l.step) {
+			continue
+		}
+		share := float64(l.step) / float64(ms)
+		l.joules[i] *= share
+		l.unloaded[i] *= share
+		l.ms[i] = l.step
+	}
 }
 
 // plus adds the load of another machine. A step in which one of them was not

@@ -43,6 +43,9 @@ func (b *builder) costBox(of subject) (box *Box, method string) {
 	box = &Box{Kind: BoxAnswer, Title: title}
 	add := func(parts ...any) { box.Blocks = append(box.Blocks, para(parts...)) }
 	year, energy := b.ofYear(of.key(), "cost_year"), b.ofYear(of.key(), "energy_year")
+	if why := b.doubts(of.name); why != "" {
+		add(Text{{Text: "Do not rely on these sums: ", Strong: true}}, lower(why)+". They are what the meter told; have it mended, and make this report again.")
+	}
 	switch {
 	case year.has():
 		method = year.Method
@@ -250,6 +253,13 @@ func (b *builder) firstFindings() (blocks []Block) {
 		}
 		box.Blocks = append(box.Blocks, para(Text{{Text: "First: ", Strong: true}}, firstSentence(f.Advice)))
 		blocks = append(blocks, Block{Box: box})
+	}
+	if n > mostFindings {
+		var more []string
+		for i := mostFindings; i < n; i++ {
+			more = append(more, b.doc.Findings[i].Title)
+		}
+		blocks = append(blocks, para(Text{{Text: "Also found. ", Strong: true}}, strings.Join(more, "; ")+"."))
 	}
 	worth := 0
 	for i := range n {

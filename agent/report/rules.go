@@ -61,14 +61,18 @@ func (b *builder) ask() {
 
 // moneyDoubted reports a machine, or a system with a machine, whose power meter does not
 // show what it takes: no sum of theirs is told.
-func (b *builder) moneyDoubted(subject string) bool {
+func (b *builder) moneyDoubted(subject string) bool { return b.doubts(subject) != "" }
+
+// doubts says what is found that makes the sums of a machine or system untrue; empty:
+// nothing.
+func (b *builder) doubts(subject string) string {
 	for i := range b.doc.Findings {
 		f := &b.doc.Findings[i]
 		if f.Matters == mattersFigures && (f.Subject == subject || b.systemOf(f.Subject) == subject) {
-			return true
+			return f.Title
 		}
 	}
-	return false
+	return ""
 }
 
 // firstOf orders findings. What endangers people, and then what makes the figures

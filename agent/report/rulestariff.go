@@ -56,7 +56,7 @@ func (b *builder) quarters(s *sitefile.System) []quarter {
 	for _, m := range s.Machines {
 		for k := range b.data.Intervals[m] {
 			v := &b.data.Intervals[m][k]
-			if v.EnergyKWh == nil || v.ObservedS < 0.99*900 {
+			if v.EnergyKWh == nil || v.ObservedS < 0.99*900 || v.ObservedS > 1.01*900 { // twice, where a clock was set back
 				continue
 			}
 			if sum[v.Start] == nil {
