@@ -252,6 +252,9 @@ func (f *descent) end() (mean int64, ok bool) {
 // not settled may hold that rise and little else: the lower of the last two counts.
 func (f *descent) endLow() (mean int64, ok bool) {
 	mean, ok = f.end()
+	if f.settled && f.level.ms < settleBlockMS {
+		return min(mean, f.mean), ok
+	}
 	if !ok || f.settled || f.at == descentBins {
 		return mean, ok
 	}
@@ -312,7 +315,9 @@ func (f *descent) until(limit, at, first int64, next int) int64 {
 // of its gauge pressure left, and has kept it with more than two thirds. Without
 // a sump pressure it has where power has fallen by three tenths since the valve
 // was closed, or to 45 % of what it was loaded, and has not where it has fallen
-// by less than a fifth. Between these it may be slow, and nothing is said. Common
+// by less than a fifth. Between these it may be slow, and nothing is said; nor that it
+// has kept it where a level of power or current tells the load: such an unload begins
+// when much of the fall is over, and what was drawn before is not known. Common
 // practice, no source; unloaded power after blow-down is 15-35 % of full load by
 // the DOE sourcebook, from memory.
 func (sp *spec) verdict(st *settling) uint8 {
@@ -324,7 +329,7 @@ func (sp *spec) verdict(st *settling) uint8 {
 		switch fell := p.first - p.last; {
 		case fell >= p.first/10*3, st.hasBefore && p.last/9*20 <= st.before:
 			byPower = blownDown
-		case fell < p.first/5:
+		case fell < p.first/5 && sp.loadLevel == nil:
 			byPower = keptPressure
 		}
 	}

@@ -16,12 +16,20 @@ type costs struct {
 	slots  int
 	base   []float64 // the present run's slots, brought to the measured energy
 	was    analysis.SlotPrice
+	years  []float64 // how often a year holds each slot; nil: the window's weeks count
+	words  string    // what a year is taken to be, or why not by its days
 }
 
 // priced prepares the prices.
 func (e *evaluation) priced() (*costs, error) {
 	st := e.st
 	c := &costs{scale: e.energy.V / e.present.nominal[mEnergyJ], slots: int(math.Ceil(st.seconds(st.rec.ToMS)/st.slotS - 1e-9))}
+	c.base = c.scaled(e.present.result.SlotJ)
+	minutes := make([]int64, len(st.rec.Minutes))
+	for i := range minutes {
+		minutes[i] = st.rec.Minutes[i].StartMS
+	}
+	c.years, c.words = analysis.SlotYears(st.site, st.rec.FromMS, int64(st.slotS*1000), c.slots, minutes)
 	if st.src == nil {
 		c.why = "no record to price from"
 		return c, nil
@@ -30,7 +38,6 @@ func (e *evaluation) priced() (*costs, error) {
 	if c.pricer, err = analysis.NewSlotPricer(st.src, st.site, st.q.System, st.rec.FromMS, st.rec.ToMS, st.q.NowMS); err != nil {
 		return nil, fmt.Errorf("replay %s: prices: %w", st.q.System, err)
 	}
-	c.base = c.scaled(e.present.result.SlotJ)
 	c.was = c.pricer.Price(c.base, c.base)
 	return c, nil
 }
@@ -100,9 +107,39 @@ func (c *costs) money(e *evaluation, of *plays, saved gum.Value, o *Outcome) (co
 		o.DemandCost = Amount{Note: c.pricer.DemandAbsent}
 		o.Cost.Note = "energy only: " + c.pricer.DemandAbsent
 	}
-	energyYears, demandYears := e.years()
-	year = with(energySaved*energyYears+demandSaved*demandYears, math.Hypot(energyU*perJ*energyYears, demandU*demandYears))
+	demandYears := analysis.YearsIn(e.st.rec.FromMS, e.st.rec.ToMS)
+	energyYear, energyYears := c.yearly(e, of, energySaved, c.pricer.EnergyMoney)
+	year = with(energyYear+demandSaved*demandYears, math.Hypot(energyU*perJ*energyYears, demandU*demandYears))
 	return cost, kg, year
+}
+
+// yearly is what the saved amount of a play's slots comes to in a year, and how often
+// the year holds what was replayed. amount is of energies by slot, J; saved the
+// window's.
+func (c *costs) yearly(e *evaluation, of *plays, saved float64, amount func(slotJ []float64) float64) (year, years float64) {
+	if c.years == nil {
+		years = e.weeks()
+		return saved * years, years
+	}
+	each := func(slotJ []float64) float64 {
+		all := make([]float64, len(slotJ))
+		for i := range all {
+			all[i] = slotJ[i] * c.years[i]
+		}
+		return amount(all)
+	}
+	was := each(c.base)
+	if once := amount(c.base); once != 0 {
+		years = was / once
+	}
+	return was - each(c.scaled(of.result.SlotJ)), years
+}
+
+func joules(slotJ []float64) (sum float64) {
+	for _, j := range slotJ {
+		sum += j
+	}
+	return sum
 }
 
 // with is a value with its standard uncertainty as an Amount.
@@ -113,10 +150,9 @@ func with(v, u float64) Amount {
 
 const weekS = 7 * dayS
 
-// years are how often a year holds the replayed time, and the window.
-func (e *evaluation) years() (energy, demand float64) {
-	played := e.present.result.Seconds
-	return e.st.site.WeeksPerYear * weekS / played, analysis.YearsIn(e.st.rec.FromMS, e.st.rec.ToMS)
+// weeks are how often the weeks worked in a year hold the replayed time.
+func (e *evaluation) weeks() float64 {
+	return e.st.site.WeeksPerYear * weekS / e.present.result.Seconds
 }
 
 // assumesYear says what a saving for a year takes for granted.
@@ -128,7 +164,10 @@ func (e *evaluation) assumesYear(c *costs) string {
 	if days != 1 {
 		like = fmt.Sprintf("the %.3g days that were", days)
 	}
-	text := fmt.Sprintf("%.3g weeks a year like %s replayed", e.st.site.WeeksPerYear, like)
+	text := fmt.Sprintf("%.3g weeks a year like %s replayed, the other days left out: %s", e.st.site.WeeksPerYear, like, c.words)
+	if c.years != nil {
+		text = "a year of days like those replayed, " + c.words
+	}
 	if c.pricer != nil && c.pricer.EnergyAbsent == "" && c.pricer.DemandAbsent == "" {
 		text += ", and demand charges all year like those of the window"
 	}

@@ -112,8 +112,9 @@ type Finding struct {
 	Advice   Text    `json:"advice"` // what to do, first step first
 	Effect   *Effect `json:"effect,omitempty"`
 	Caution  string  `json:"caution,omitempty"`
-	// Matters is how much it matters apart from money, 1 to 5: what may hurt people
-	// (5), then what makes the figures untrue (4), stand before all money.
+	// Matters is how much it matters apart from money, 1 to 6: what may hurt people
+	// (6), then what makes the figures untrue (5), then what stops the work (4), stand
+	// before all money.
 	Matters int `json:"matters"`
 }
 

@@ -18,15 +18,17 @@ type Rule struct {
 	Fires        func(*builder) []Finding
 }
 
-// How much a finding matters, apart from money. From mattersFigures on it stands
-// before all money: nobody should act on a sum while the meter is wired wrongly, and
-// no sum is worth a hand.
+// How much a finding matters, apart from money. From mattersStops on it stands before
+// all money: an hour in which nobody can work costs more than a receiver saves in a
+// year, nobody should act on a sum while the meter is wired wrongly, and no sum is
+// worth a hand.
 const (
 	mattersUpkeep  = 1 // something to put in order
 	mattersAir     = 2 // the air, or what it costs, is not as it should be
-	mattersMachine = 3 // the machine wears or stops
-	mattersFigures = 4 // figures of money are not to be relied on
-	mattersPeople  = 5 // somebody may be hurt
+	mattersMachine = 3 // the machine wears
+	mattersStops   = 4 // people cannot work: the machine trips, or the pressure fails
+	mattersFigures = 5 // figures of money are not to be relied on
+	mattersPeople  = 6 // somebody may be hurt
 )
 
 // Rules are all rules, in the order in which they are asked: a rule may be silent
@@ -75,8 +77,8 @@ func (b *builder) doubts(subject string) string {
 	return ""
 }
 
-// firstOf orders findings. What endangers people, and then what makes the figures
-// untrue, stands before all money. Money goes by the lower end of its interval: that
+// firstOf orders findings. What endangers people, then what makes the figures untrue,
+// then what stops the work, stands before all money. Money goes by the lower end of its interval: that
 // much may be counted on, while a large sum that may as well be nothing is not known to
 // be one. What saves nothing for sure comes last, by what it matters.
 func firstOf(a, b Finding) int {
@@ -90,7 +92,7 @@ func firstOf(a, b Finding) int {
 // rank: above all money, with money that may be counted on, without.
 func rank(f *Finding) int {
 	switch {
-	case f.Matters >= mattersFigures:
+	case f.Matters >= mattersStops:
 		return f.Matters
 	case sure(f) > 0:
 		return 1

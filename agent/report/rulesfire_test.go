@@ -11,20 +11,21 @@ import (
 	"loadscribe/agent/store"
 )
 
-// TestOrderOfFindings: danger, then doubt, then money by what is sure, then the rest.
+// TestOrderOfFindings: danger, then doubt, then what stops the work, then money by what is sure, then the rest.
 // The numbers are made up; the order is what docs/findings.md says.
 func TestOrderOfFindings(t *testing.T) {
 	half := func(v float64) *float64 { return &v }
 	money := func(value float64, u *float64) *Effect { return &Effect{Money: &Amount{Value: value, Half: u}} }
 	all := []Finding{
-		{Title: "8 upkeep", Matters: mattersUpkeep},
-		{Title: "5 small and sure", Matters: mattersUpkeep, Effect: money(300, half(10))},
-		{Title: "4 large, and less sure", Matters: mattersAir, Effect: money(900, half(500))},
+		{Title: "9 upkeep", Matters: mattersUpkeep},
+		{Title: "6 small and sure", Matters: mattersUpkeep, Effect: money(300, half(10))},
+		{Title: "5 large, and less sure", Matters: mattersAir, Effect: money(900, half(500))},
 		{Title: "2 doubtful meter", Matters: mattersFigures},
-		{Title: "6 machine, its money may be nothing", Matters: mattersMachine, Effect: money(5000, half(6000))},
-		{Title: "7 air, nobody knows how sure", Matters: mattersAir, Effect: money(5000, nil)},
+		{Title: "7 machine, its money may be nothing", Matters: mattersMachine, Effect: money(5000, half(6000))},
+		{Title: "8 air, nobody knows how sure", Matters: mattersAir, Effect: money(5000, nil)},
 		{Title: "1 danger", Matters: mattersPeople},
-		{Title: "3 money", Matters: mattersAir, Effect: money(1000, half(100))},
+		{Title: "3 nobody can work", Matters: mattersStops},
+		{Title: "4 money", Matters: mattersAir, Effect: money(1000, half(100))},
 	}
 	slices.SortStableFunc(all, firstOf)
 	for i := range all {

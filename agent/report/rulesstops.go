@@ -13,7 +13,7 @@ func stopRules() []Rule {
 			Name: "faults", About: "The controller told of a fault, or a start failed.",
 			Limit:   "a fault code came in the window, or starts_failed is above 0",
 			Basis:   "what the machine itself tells",
-			Matters: mattersMachine, Caution: "Nobody bridges a protection or resets a trip without knowing what it was. " + hotOil, Fires: (*builder).findFaults,
+			Matters: mattersStops, Caution: "Nobody bridges a protection or resets a trip without knowing what it was. " + hotOil, Fires: (*builder).findFaults,
 		},
 		{
 			Name: "restarts", About: "The machine started by itself after a power failure.",

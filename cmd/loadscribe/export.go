@@ -41,10 +41,7 @@ func (c *exportCmd) Run(s *surroundings) error {
 		return misuse{err}
 	}
 	w := c.window()
-	if _, _, err := w.parse(time.Now(), site); err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	source, err := askFor(s, site, w)
 	if err != nil {
 		return err
 	}
@@ -74,16 +71,22 @@ func (c *exportCmd) Run(s *surroundings) error {
 
 // writeWhole writes a file that is there complete or not at all.
 func writeWhole(flag, path string, fill func(*os.File) error) error {
-	f, err := os.Create(path + partSuffix)
+	// What a killed run left is in the way; of a link what it leads to is another's.
+	if old, err := os.Lstat(path + partSuffix); err == nil && !old.IsDir() {
+		if err := os.Remove(path + partSuffix); err != nil {
+			return fmt.Errorf("write %s: %w", path, err)
+		}
+	}
+	f, err := os.OpenFile(path+partSuffix, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
-		return fmt.Errorf("export: %w; give %s a file in a folder that is there and that this user may write to", err, flag)
+		return fmt.Errorf("write %s: %w; give %s a file in a folder that is there and that this user may write to", path, err, flag)
 	}
 	err = errors.Join(fill(f), f.Sync(), f.Close())
 	if err == nil {
 		err = os.Rename(f.Name(), path)
 	}
 	if err != nil {
-		return errors.Join(fmt.Errorf("export to %s: %w", path, err), os.Remove(f.Name()))
+		return errors.Join(fmt.Errorf("write %s: %w", path, err), os.Remove(f.Name()))
 	}
 	return nil
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -29,7 +30,12 @@ func (c *exportCmd) keptCheckpoint() ([]byte, error) {
 	return readCheckpoint(c.Checkpoint)
 }
 
-// readCheckpoint reads the file of a kept checkpoint; nil for an empty path.
+// maxReportJSON is how much of a file is read to find a report.json in it: a year's
+// has some 60 MB.
+const maxReportJSON = 256 << 20
+
+// readCheckpoint reads the file of a kept checkpoint, or a report.json that has one;
+// nil for an empty path.
 func readCheckpoint(path string) ([]byte, error) {
 	if path == "" {
 		return nil, nil
@@ -39,9 +45,23 @@ func readCheckpoint(path string) ([]byte, error) {
 		return nil, misuse{fmt.Errorf("--checkpoint: %w", err)}
 	}
 	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, evidence.MaxMail+1)) // a longer one is refused, not cut
+	text, err := io.ReadAll(io.LimitReader(f, maxReportJSON+1))
 	if err != nil {
 		return nil, fmt.Errorf("--checkpoint: %w", err)
+	}
+	var earlier struct {
+		Made struct {
+			Checkpoint string `json:"checkpoint"`
+		} `json:"made"`
+	}
+	if json.Unmarshal(text, &earlier) == nil { // a report.json
+		if earlier.Made.Checkpoint == "" {
+			return nil, misuse{fmt.Errorf("--checkpoint: %s has no checkpoint: that report was made before the record had one; leave --checkpoint out, or give another", path)}
+		}
+		return []byte(earlier.Made.Checkpoint), nil
+	}
+	if len(text) > evidence.MaxMail { // what holds none must not be sent to an agent as one
+		return nil, misuse{fmt.Errorf("--checkpoint: %s is no checkpoint: it is longer than %d bytes, and no report.json; give the file as it was kept", path, evidence.MaxMail)}
 	}
 	if len(bytes.TrimSpace(text)) == 0 {
 		return nil, misuse{fmt.Errorf("--checkpoint: %s is empty: give the file as it was kept", path)}

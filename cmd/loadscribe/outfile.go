@@ -56,10 +56,11 @@ func within(dir, file string) bool {
 	if err != nil {
 		return false // no working directory: the writing itself tells
 	}
-	if real, err := filepath.EvalSymlinks(at); err == nil {
-		at = real
-	}
 	for {
+		// Of a path that is still to be made the part that is there may be a link.
+		if real, err := filepath.EvalSymlinks(at); err == nil {
+			at = real
+		}
 		if info, err := os.Stat(at); err == nil && os.SameFile(home, info) {
 			return true
 		}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -41,6 +40,9 @@ func (c *reportCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
+	if err := c.mayMake(); err != nil {
+		return err
+	}
 	for _, name := range agent.ReportFileNames() {
 		if err := mayWrite(site, "--out", filepath.Join(c.Out, name), c.Force); err != nil {
 			return err
@@ -68,6 +70,27 @@ func (c *reportCmd) Run(s *surroundings) error {
 	return c.print(s, made, site)
 }
 
+// mayMake refuses a folder that cannot be one, before the work is done for it.
+func (c *reportCmd) mayMake() error {
+	if c.Out == "" {
+		return misuse{errors.New("--out is empty: give the folder for the files, . for this one")}
+	}
+	at, err := filepath.Abs(c.Out)
+	if err != nil {
+		return fmt.Errorf("--out %s: %w", c.Out, err)
+	}
+	for {
+		if _, err := os.Lstat(at); err == nil || at == filepath.Dir(at) {
+			break // the part of it that is there
+		}
+		at = filepath.Dir(at)
+	}
+	if info, err := os.Stat(at); err != nil || !info.IsDir() {
+		return misuse{fmt.Errorf("--out %s: %s is there and is no folder: give another name", c.Out, at)}
+	}
+	return nil
+}
+
 // request is what the flags and the files ask for.
 func (c *reportCmd) request() (agent.ReportRequest, error) {
 	r := agent.ReportRequest{From: c.From, To: c.To, Before: c.Before, MadeAt: c.MadeAt}
@@ -90,14 +113,6 @@ func (c *reportCmd) request() (agent.ReportRequest, error) {
 		return r, err
 	}
 	r.Checkpoint = string(kept)
-	var earlier struct {
-		Made struct {
-			Checkpoint string `json:"checkpoint"`
-		} `json:"made"`
-	}
-	if json.Unmarshal(kept, &earlier) == nil && earlier.Made.Checkpoint != "" {
-		r.Checkpoint = earlier.Made.Checkpoint
-	}
 	return r, nil
 }
 

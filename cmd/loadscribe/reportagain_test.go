@@ -247,3 +247,44 @@ func wrongAgain(t *testing.T, s *stage.Stage, checkpoint string, base []string) 
 		t.Errorf("%v: %q", err, text)
 	}
 }
+
+// A report's folder may be anywhere but where it costs something: in the data directory,
+// by whatever links; in place of a file; through a link that was left.
+func TestReportFolder(t *testing.T) {
+	path, _ := bare(t, "Folder", 1)
+	dir := t.TempDir()
+	at := func(name string) string { return filepath.Join(dir, name) }
+	file := at("file")
+	if err := os.WriteFile(file, []byte("mine"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	data := filepath.Join(filepath.Dir(path), "data")
+	for link, to := range map[string]string{"journal": filepath.Join(data, "journal"), "nowhere": at("gone"), "report.html.part": file} {
+		if err := os.Symlink(to, at(link)); err != nil {
+			t.Skipf("no links here: %v", err)
+		}
+	}
+	for _, tt := range []struct {
+		out  string
+		says []string
+	}{
+		{filepath.Join(data, "new", "folder"), []string{"lies in the data directory"}},
+		{at("journal/new/folder"), []string{"lies in the data directory"}},
+		{file, []string{"--out ", "is no folder"}},
+		{filepath.Join(file, "in"), []string{"--out ", "is no folder"}},
+		{at("nowhere"), []string{"--out ", "is no folder"}},
+		{"", []string{"--out is empty"}},
+	} {
+		mustFail(t, exitWrongUse, tt.says, "report", "--site", path, "--out="+tt.out)
+	}
+	if all, err := os.ReadDir(filepath.Join(data, "journal")); err != nil || slices.ContainsFunc(all, func(e os.DirEntry) bool { return e.Name() == "new" }) {
+		t.Errorf("the journal's folder holds %v, %v", all, err)
+	}
+	mustRun(t, "report", "--site", path, "--out", dir)
+	if text, err := os.ReadFile(file); err != nil || string(text) != "mine" {
+		t.Errorf("%v: a file that a link led to holds %.40q", err, text)
+	}
+	if at, err := os.Lstat(at("report.html")); err != nil || !at.Mode().IsRegular() {
+		t.Errorf("report.html: %v, %v", at, err)
+	}
+}
