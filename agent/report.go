@@ -69,7 +69,7 @@ func (h *History) reportTime(r *ReportRequest, now time.Time) (time.Time, error)
 	switch {
 	case err != nil:
 		return at, wrongField("made_at", "%v", err)
-	case at.After(now.Add(time.Minute)):
+	case at.After(now):
 		return at, wrongField("made_at", "%s lies in the future: what will be recorded until then is not known", at.In(h.site.Location).Format(time.RFC3339))
 	}
 	return at, nil
@@ -174,7 +174,7 @@ func (h *History) eventsWhere(fromMS, toMS int64, limit int, wanted func(*store.
 func (h *History) unlikeThen() error {
 	later, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool {
 		switch e.Kind {
-		case analysis.LevelsEvent, store.KindImport, store.KindImportUndone, kindAligned, "clock_set", store.KindRawDropped:
+		case analysis.LevelsEvent, store.KindImport, store.KindImportUndone, kindAligned, "clock_set", store.KindRawDropped, "data_damaged":
 			return !h.past.knew(e)
 		}
 		return false

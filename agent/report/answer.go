@@ -205,10 +205,12 @@ func (b *builder) spentSentence(i int) Text {
 	if !running.has() {
 		return nil
 	}
+	if *running.Value == 0 {
+		return say(b.data.Figures.Machines[i].Machine+" did not run in the ", hours(b.ofMachine(i, "observed_time")), " observed. ")
+	}
 	t := say(b.data.Figures.Machines[i].Machine+" ran for ", hours(running), " of ", hours(b.ofMachine(i, "observed_time")), " observed")
 	fraction := b.ofMachine(i, "mean_load_fraction")
 	switch {
-	case *running.Value == 0:
 	case duty.has():
 		t = append(t, say(", and made air for ", strong(b.plain(duty)), " of its running time")...)
 	case fraction.has():

@@ -103,6 +103,15 @@ func (f *siteFlags) open(s *surroundings) (*sitefile.Site, asked, error) {
 	return site, source, err
 }
 
+// askFor is ask for a window, whose mistakes are said before the store is opened,
+// which may take a while.
+func askFor(s *surroundings, site *sitefile.Site, w window) (asked, error) {
+	if _, _, err := w.parse(time.Now(), site); err != nil {
+		return nil, err
+	}
+	return ask(s, site)
+}
+
 // ask finds who answers for a site. The lock of the data directory decides: an
 // address in it may be left over from an agent that was killed, and lead to
 // another site's.
@@ -269,14 +278,9 @@ func (r *running) send(ctx context.Context, method, path string, content []byte)
 func (w window) query() url.Values { return url.Values{"from": {w.from}, "to": {w.to}} }
 
 func (r *running) RawFrom(ctx context.Context) (time.Time, error) {
-	body, err := r.get(ctx, "/api/v1/state", nil)
-	if err != nil {
-		return time.Time{}, err
-	}
-	defer body.Close()
 	var state agent.State
-	if err := json.NewDecoder(body).Decode(&state); err != nil {
-		return time.Time{}, fmt.Errorf("read the running agent's answer: %w", err)
+	if err := r.read(ctx, "/api/v1/state", nil, &state); err != nil {
+		return time.Time{}, err
 	}
 	if state.Store.RawFrom == 0 {
 		return time.Time{}, nil
@@ -324,4 +328,12 @@ func (r *running) Export(ctx context.Context, out io.Writer, w window, layout tr
 		return fmt.Errorf("export broken off by the running agent: %w", err)
 	}
 	return nil
+}
+
+// printJSON prints what --json promises.
+func printJSON(out io.Writer, v any) error {
+	e := json.NewEncoder(out)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -27,18 +26,15 @@ type compareCmd struct {
 }
 
 func (c *compareCmd) Run(s *surroundings) error {
-	site, err := c.load()
-	if err != nil {
-		return err
-	}
 	asked := agent.CompareRequest{Before: c.Before, After: c.After, Machine: c.Machine, System: c.System, Model: c.Model,
 		Peak: c.Peak, PeakMonths: c.PeakMonths}
 	if c.Production != "" {
+		var err error
 		if asked.Production, err = readProduction(c.Production); err != nil {
 			return err
 		}
 	}
-	source, err := ask(s, site)
+	site, source, err := c.open(s)
 	if err != nil {
 		return err
 	}
@@ -52,10 +48,7 @@ func (c *compareCmd) Run(s *surroundings) error {
 		return err
 	}
 	if c.JSON {
-		out := json.NewEncoder(s.stdout)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		return out.Encode(answer)
+		return printJSON(s.stdout, answer)
 	}
 	return printComparison(s.stdout, &answer, site)
 }

@@ -4,14 +4,12 @@ import (
 	"bufio"
 	"context"
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"strconv"
 	"strings"
 	"text/tabwriter"
-	"time"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/display"
@@ -43,10 +41,7 @@ func (c *demandCmd) Run(s *surroundings) error {
 		return err
 	}
 	w := c.window()
-	if _, _, err := w.parse(time.Now(), site); err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	source, err := askFor(s, site, w)
 	if err != nil {
 		return err
 	}
@@ -56,10 +51,7 @@ func (c *demandCmd) Run(s *surroundings) error {
 	case err != nil:
 		return err
 	case c.JSON:
-		out := json.NewEncoder(s.stdout)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		return out.Encode(d)
+		return printJSON(s.stdout, d)
 	case c.CSV:
 		return demandCSV(s.stdout, &d)
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"bufio"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -42,10 +41,7 @@ func (c *eventsCmd) Run(s *surroundings) error {
 		return err
 	}
 	w := c.window()
-	if _, _, err := w.parse(time.Now(), site); err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	source, err := askFor(s, site, w)
 	if err != nil {
 		return err
 	}
@@ -66,10 +62,7 @@ func (c *eventsCmd) Run(s *surroundings) error {
 		return err
 	}
 	if c.JSON {
-		out := json.NewEncoder(s.stdout)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		return out.Encode(a)
+		return printJSON(s.stdout, a)
 	}
 	return printEvents(s.stdout, &a, site)
 }

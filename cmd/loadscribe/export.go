@@ -41,10 +41,7 @@ func (c *exportCmd) Run(s *surroundings) error {
 		return misuse{err}
 	}
 	w := c.window()
-	if _, _, err := w.parse(time.Now(), site); err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	source, err := askFor(s, site, w)
 	if err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"strings"
 	"time"
@@ -48,10 +47,7 @@ func (c *testListCmd) Run(s *surroundings) error {
 		return err
 	}
 	if c.JSON {
-		out := json.NewEncoder(s.stdout)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		return out.Encode(t)
+		return printJSON(s.stdout, t)
 	}
 	for i := range t.Running {
 		r := &t.Running[i]

@@ -126,11 +126,7 @@ func (a apiWalker) exchange(ctx context.Context, method, path string, given, out
 	if err != nil {
 		return err
 	}
-	defer body.Close()
-	if err := json.NewDecoder(body).Decode(out); err != nil {
-		return fmt.Errorf("read the running agent's answer: %w", err)
-	}
-	return nil
+	return decodeAnswer(body, out)
 }
 
 func (a apiWalker) Hookup(ctx context.Context) (r hookup.Report, err error) {
@@ -219,10 +215,7 @@ func (c *conversation) run(machine string) error {
 	}
 	c.conclude(r)
 	if c.asJSON != nil {
-		out := json.NewEncoder(c.asJSON)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		if err := out.Encode(r); err != nil {
+		if err := printJSON(c.asJSON, r); err != nil {
 			return err
 		}
 	}

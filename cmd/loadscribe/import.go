@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -274,7 +273,7 @@ func (c *importCmd) list(s *surroundings, site *sitefile.Site) error {
 		return err
 	}
 	if c.JSON {
-		return writeJSON(s.stdout, all)
+		return printJSON(s.stdout, all)
 	}
 	return printImports(s.stdout, all, site)
 }
@@ -298,7 +297,7 @@ func (c *importCmd) undo(s *surroundings, site *sitefile.Site) error {
 		return heldBy(err, site.Agent.DataDir)
 	}
 	if c.JSON {
-		return writeJSON(s.stdout, struct {
+		return printJSON(s.stdout, struct {
 			Undone int      `json:"undone"`
 			Scans  uint64   `json:"scans"`
 			Learnt []string `json:"levels_learnt,omitempty"`
@@ -312,11 +311,4 @@ func (c *importCmd) undo(s *surroundings, site *sitefile.Site) error {
 		}
 	}
 	return err
-}
-
-func writeJSON(w interface{ Write([]byte) (int, error) }, v any) error {
-	out := json.NewEncoder(w)
-	out.SetEscapeHTML(false)
-	out.SetIndent("", "  ")
-	return out.Encode(v)
 }

@@ -127,7 +127,7 @@ func (b *bringing) show() error {
 				r.Scans, r.LeftOut = d.Record, d.LeftOut
 			}
 		}
-		return writeJSON(b.s.stdout, &b.answer)
+		return printJSON(b.s.stdout, &b.answer)
 	}
 	if err := b.print(); err != nil {
 		return err

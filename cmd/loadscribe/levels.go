@@ -134,11 +134,7 @@ func (c *levelsCmd) changeRunning(s *surroundings, site *sitefile.Site, change a
 	if err != nil {
 		return held, err
 	}
-	defer body.Close()
-	if err := json.NewDecoder(body).Decode(&held); err != nil {
-		return held, fmt.Errorf("read the running agent's answer: %w", err)
-	}
-	return held, nil
+	return held, decodeAnswer(body, &held)
 }
 
 // window reads --from and --to.
@@ -161,25 +157,11 @@ func (c *levelsCmd) window(change *agent.LevelsChange, now time.Time, site *site
 func (a *stopped) Levels(context.Context) ([]analysis.HeldLevels, error) { return a.history.Levels() }
 
 func (r *running) Levels(ctx context.Context) ([]analysis.HeldLevels, error) {
-	body, err := r.get(ctx, "/api/v1/levels", nil)
-	if err != nil {
-		return nil, err
-	}
-	defer body.Close()
 	var answer struct {
 		Machines []analysis.HeldLevels `json:"machines"`
 	}
-	if err := json.NewDecoder(body).Decode(&answer); err != nil {
-		return nil, fmt.Errorf("read the running agent's answer: %w", err)
-	}
-	return answer.Machines, nil
-}
-
-func printJSON(out io.Writer, v any) error {
-	e := json.NewEncoder(out)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	return e.Encode(v)
+	err := r.read(ctx, "/api/v1/levels", nil, &answer)
+	return answer.Machines, err
 }
 
 func printLevels(out io.Writer, all []analysis.HeldLevels) error {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -111,10 +110,7 @@ func (c *probeCmd) Run(s *surroundings) error {
 	}
 	err := p.run(s.ctx)
 	if c.JSON {
-		out := json.NewEncoder(s.stdout)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		err = errors.Join(err, out.Encode(&p.report))
+		err = errors.Join(err, printJSON(s.stdout, &p.report))
 	}
 	return err
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -33,10 +32,7 @@ func (c *serviceDueCmd) Run(s *surroundings) error {
 		return err
 	}
 	if c.JSON {
-		out := json.NewEncoder(s.stdout)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		return out.Encode(serviceDue{machines})
+		return printJSON(s.stdout, serviceDue{machines})
 	}
 	for i := range machines {
 		if err := printService(s.stdout, &machines[i], site); err != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -31,10 +30,7 @@ func (c *summaryCmd) Run(s *surroundings) error {
 		return unknownMachine(c.Machine, site)
 	}
 	w := c.window()
-	if _, _, err := w.parse(time.Now(), site); err != nil {
-		return err
-	}
-	source, err := ask(s, site)
+	source, err := askFor(s, site, w)
 	if err != nil {
 		return err
 	}
@@ -47,10 +43,7 @@ func (c *summaryCmd) Run(s *surroundings) error {
 		return misuse{fmt.Errorf("--from %s: nothing has been recorded so late; give an earlier time", c.From)}
 	}
 	if c.JSON {
-		out := json.NewEncoder(s.stdout)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		return out.Encode(report)
+		return printJSON(s.stdout, report)
 	}
 	faults, err := source.Faults(s.ctx, w)
 	if err != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -67,9 +66,7 @@ func (c *verifyCmd) bundle(s *surroundings) error {
 		return fmt.Errorf("%s: %w", c.Bundle, err)
 	}
 	if c.JSON {
-		e := json.NewEncoder(s.stdout)
-		e.SetIndent("", "  ")
-		return e.Encode(d)
+		return printJSON(s.stdout, d)
 	}
 	fmt.Fprintf(s.stdout, "%s holds: its readings are what the log with this checkpoint has.\n", c.Bundle)
 	printVerdict(s.stdout, d)
