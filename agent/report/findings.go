@@ -14,7 +14,7 @@ func findings(b *builder) []Section {
 		s.Blocks = append(s.Blocks, Block{Text: say("No rule fired: nothing in this window asks for anything to be done. That is no proof that nothing is wrong: a rule sees only what was measured, and what could not be told stands under its figure.")})
 		return []Section{s}
 	}
-	s.Blocks = append(s.Blocks, Block{Text: say("What may hurt people stands first, then what makes the figures untrue, then what stops the work, then money by what may surely be counted on in a year, which is the lower end of its interval, then the rest by what it matters. Each follows from a rule on the figures beside it; the person who knows the plant decides.")})
+	s.Blocks = append(s.Blocks, Block{Text: say("What may hurt people stands first, then what makes the figures untrue, then what stops the work, then money by what may surely be counted on in a year, which is the lower end of its interval, then the rest by what it matters. Each follows from a rule on the figures beside it; the person who knows the plant decides. The sums of several are not to be added: what one change saves, another cannot save again.")})
 	for i := range b.doc.Findings {
 		s.Blocks = append(s.Blocks, Block{Box: b.findingBox(i)})
 	}
@@ -53,6 +53,19 @@ func (b *builder) effect(i int) (t Text) {
 		t = append(t, b.amount(e.EnergyKWh, at+"/energy_kwh", "kWh")...)
 	}
 	return t
+}
+
+// Brief is a finding in a line: its title, and what following it is worth in a year.
+func Brief(doc *Document, i int) string {
+	b := &builder{data: doc.Data, doc: doc}
+	line := doc.Findings[i].Title
+	for n, run := range b.effect(i) {
+		if n == 0 {
+			line += ", worth in a year "
+		}
+		line += run.Text
+	}
+	return line
 }
 
 // amount shows a value with its interval, to as many digits as that warrants.

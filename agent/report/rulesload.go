@@ -104,9 +104,9 @@ func (b *builder) findUnloadedRunning() []Finding {
 		starts := b.ofMachine(i, "starts_per_hour_max")
 		switch {
 		case starts.has() && starts.Limit != nil && *starts.Value >= *starts.Limit:
-			f.Advice = say("The motor already starts as often as it may, so a shorter no-load stop is no way. First take away what wakes it: leaks, then too small a receiver. If the demand stays that low for hours, a smaller or a variable-speed machine for those hours is worth a quotation.")
+			f.Advice = say("Take away what wakes it: leaks first, then too small a receiver. The motor already starts as often as it may, so a shorter no-load stop is no way. If the demand stays that low for hours, a smaller or a variable-speed machine for those hours is worth a quotation.")
 		default:
-			f.Advice = say("First see whether anybody needs air in the hours in which it idles; if not, stop it by its clock. Then let it stop sooner after it has unloaded, as far as its motor's starts allow, and look at starts an hour for a day. More storage makes the rests longer. If the demand is low most of the time, weigh a smaller or a variable-speed machine.")
+			f.Advice = say("See whether anybody needs air in the hours in which it idles; if not, stop it by its clock. Then let it stop sooner after it has unloaded, as far as its motor's starts allow, and look at starts an hour for a day. More storage makes the rests longer. If the demand is low most of the time, weigh a smaller or a variable-speed machine.")
 		}
 		f.Effect = b.byReplay(b.systemOf(m.Name), m.Name, "no_load_stop")
 		return f
@@ -135,7 +135,7 @@ func (b *builder) findOversized() []Finding {
 		}
 		f := &Finding{Title: "The machine is much larger than the demand", Evidence: append([]Text{b.line("Highest demand", peak)}, evidence...)}
 		f.Evidence = append(f.Evidence, b.lines(b.systemFigures(i), "Mean demand", "air_demand_mean", "Specific power", "specific_power")...)
-		f.Advice = say("First be sure that the window holds the busiest week of the year. Then have a machine quoted that covers the highest demand with some room, of variable speed if the demand varies, and keep this one as a reserve. Until then more storage, a wider band and a shorter time without load make the best of it.")
+		f.Advice = say("Be sure that the window holds the busiest week of the year. Then have a machine quoted that covers the highest demand with some room, of variable speed if the demand varies, and keep this one as a reserve. Until then more storage, a wider band and a shorter time without load make the best of it.")
 		f.Effect = b.byReplay(s.Name, "", "replace")
 		return f
 	})

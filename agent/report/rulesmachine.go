@@ -112,7 +112,7 @@ func (b *builder) findInletValve() []Finding {
 		if len(f.Evidence) == 0 {
 			return nil
 		}
-		f.Advice = say("At the machine, see whether the valve moves when the controller loads and unloads: solenoid, control air, a piston that sticks. If it moves, then the signal or the meter is not what the site file says. The time of each spell stands above; hold it against what people remember of those hours.")
+		f.Advice = say("See at the machine whether the valve moves when the controller loads and unloads: solenoid, control air, a piston that sticks. If it moves, then the signal or the meter is not what the site file says. The time of each spell stands above; hold it against what people remember of those hours.")
 		return f
 	})
 }
@@ -167,7 +167,7 @@ func (b *builder) findSpecificPower() []Finding {
 		f := &Finding{Title: m.Name + " takes more for its air than its nameplate says"}
 		f.Evidence = append(f.Evidence, say(b.line("Specific power, brought to the rated pressure", seen), "; the nameplate's "+b.shown(m.RatedPowerW, quantity.Power)+" for "+m.RatedFlowText+" is less"))
 		f.Evidence = append(f.Evidence, b.lines(b.machineFigures(i), "What it delivers at full load", "full_load_flow", "Mean power while loaded", "power_loaded", "Isentropic efficiency", "isentropic_efficiency")...)
-		f.Advice = say("First have a pump-up test confirm the flow (loadscribe test pump-up), and the meters looked at. Then go from the outside in: intake filter, inlet valve that does not open fully, separator, leaks inside the package, slipping belts or couplings; last the air end. A wrong rated flow or power in the site file looks the same.")
+		f.Advice = say("Have a pump-up test confirm the flow (loadscribe test pump-up), and the meters looked at. Then go from the outside in: intake filter, inlet valve that does not open fully, separator, leaks inside the package, slipping belts or couplings; last the air end. A wrong rated flow or power in the site file looks the same.")
 		return f
 	})
 }

@@ -54,7 +54,7 @@ func (b *builder) findPressureLow() []Finding {
 		case b.stopped(s):
 			f.Advice = say("See what the machine did at those times before anything else: it stood, or could not load, and its own findings say why. Mend that first, then look again.")
 		case b.fast(s):
-			f.Advice = say("The machine has air enough in the mean and too little is stored for the peaks. First find the users who take much for seconds and give them storage of their own, then a larger receiver behind the dryer; lift the cut-in only as far as is left then.")
+			f.Advice = say("Find the users who take much for seconds, and give them storage of their own. Then a larger receiver behind the dryer: the machine has air enough in the mean, and too little is stored for the peaks. Lift the cut-in only as far as is left then.")
 		default:
 			f.Advice = say("Find when it happens and who takes air then. If the machines are loaded throughout, supply is short: mend leaks, move or shrink the peak, then think of another machine. If they are not, look for a band set too low, a filter that has filled, and a pipe that is too thin.")
 		}
@@ -125,7 +125,7 @@ func (b *builder) findShortCycling() []Finding {
 		}
 		f.Evidence = append(f.Evidence, b.lines(b.machineFigures(i), "What it delivers at full load", "full_load_flow")...)
 		if band := b.ofMachine(i, "band_seen"); band.has() && *band.Value*1000 < narrowBandPa {
-			f.Advice = say("First set a wider band: a lower cut-in, as long as users keep what they need. Then more storage, and see that no filter or check valve stands between the machine's gauge and the receiver. If the machine is much larger than the demand, neither cures it for long.")
+			f.Advice = say("Set a wider band: a lower cut-in, as long as users keep what they need. Then more storage, and see that no filter or check valve stands between the machine's gauge and the receiver. If the machine is much larger than the demand, neither cures it for long.")
 		} else {
 			f.Advice = say("Add storage: a receiver beside the plant, the dry one for peaks, as large as three to five gallons for each cfm of the machine. See that the machine's own gauge looks at the receiver and no filter or check valve stands between. Inlet valve and contactor wear with every cycle, and the sump never blows down, so that unloaded costs nearly as much as loaded.")
 		}

@@ -28,7 +28,7 @@ func (b *builder) findStorage() []Finding {
 		}
 		f := &Finding{Title: "More storage would save", Evidence: b.lines(b.systemFigures(i), "Storage", "effective_volume"), Effect: effect}
 		f.Evidence = append(f.Evidence, b.loadLines(s)...)
-		f.Advice = say("Each load fills the sump and each unload blows it down again; a larger receiver makes both rarer, and lets the machine stand for longer. Ask for the price of a receiver beside the one there is, as near to the machine as to the dry side of the dryer, and look first whether the valve to an old one is shut or its drain has filled it with water.")
+		f.Advice = say("See whether the storage there is works: a valve that is shut, a receiver full of water. Then have a receiver of the size below quoted, beside the one there is. Each load fills the sump and each unload blows it down again; a larger receiver makes both rarer, and lets the machine stand for longer.")
 		return f
 	})
 }
