@@ -89,7 +89,9 @@ func (b *builder) costFacts(of subject) (facts []Fact) {
 	} else {
 		add("Of it while no air was made", b.ofYear(of.key(), "energy_unloaded_year"))
 	}
-	add("What leaks cost a year", b.ofSubject(of, "leak_cost"))
+	if r := b.ofSubject(of, "leak_cost"); r.has() {
+		facts = append(facts, Fact{"What leaks cost a year", b.bounded(r)})
+	}
 	add("Air a year", b.ofYear(of.key(), "air_year"))
 	add("What a volume of air costs, without demand charges", b.ofSubject(of, "air_cost"))
 	add("Emissions a year", b.ofYear(of.key(), "emissions_year"))
