@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
+	"unicode"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/replay"
@@ -224,6 +226,12 @@ type reportMaker struct {
 
 // window reads from when to when.
 func (g *reportMaker) window() error {
+	for _, of := range [][2]string{{"inputs.changes", g.r.Inputs.Changes}, {"inputs.machines", g.r.Inputs.Machines}} {
+		field, name := of[0], of[1]
+		if strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }) || len(name) > 255 {
+			return wrongField(field, "%.60q is no name of a file: give one in one line, of 255 bytes at most", name)
+		}
+	}
 	site, now := g.h.site, g.h.Now()
 	q := ReplayRequest{From: g.r.From, To: g.r.To, Alternatives: g.r.Alternatives}
 	w, err := q.query(now, site)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/replay"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
 )
@@ -153,6 +154,39 @@ func TestReportGapsAndTheClock(t *testing.T) {
 		}
 		if err := rec.Close(); err != nil {
 			t.Fatal(err)
+		}
+	}
+}
+
+// TestReportNamesItsInputs: the command that makes a report again names files for the
+// alternatives and machines that were given, and for no others.
+func TestReportNamesItsInputs(t *testing.T) {
+	rec, _ := reportShop(t, 300)
+	changes := []replay.Alternative{{Name: "leaks", Set: []replay.Setting{{Key: "leaks_mended", Value: "50 %"}}}}
+	machines := []replay.Listed{}
+	for _, tt := range []struct {
+		inputs  ReportInputs
+		changes []replay.Alternative
+		says    string // empty: no --changes
+	}{
+		{ReportInputs{}, nil, ""},
+		{ReportInputs{Changes: "c.toml", Machines: "m.toml"}, nil, ""},
+		{ReportInputs{Changes: "my c.toml"}, changes, " --changes 'my c.toml' "},
+		{ReportInputs{}, changes, " --changes changes.toml "},
+	} {
+		doc, err := rec.history.Report(t.Context(), ReportRequest{Inputs: tt.inputs, Alternatives: tt.changes, Machines: machines}, nil)
+		if err != nil {
+			t.Errorf("%+v: %v", tt.inputs, err)
+			continue
+		}
+		if c := doc.Made.Command; strings.Contains(c, "--machines") || strings.Contains(c, "--changes") != (tt.says != "") || !strings.Contains(c, tt.says) {
+			t.Errorf("%+v, %d alternatives: %s", tt.inputs, len(tt.changes), c)
+		}
+	}
+	for _, name := range []string{"a\nb", "a\x1b[31m", "\u202egpj", strings.Repeat("x", 256)} {
+		_, err := rec.history.Report(t.Context(), ReportRequest{Inputs: ReportInputs{Machines: name}}, nil)
+		if wrong := (*FieldError)(nil); !errors.As(err, &wrong) || wrong.Field != "inputs.machines" {
+			t.Errorf("%q: %v", name, err)
 		}
 	}
 }
