@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
+	"unicode"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/replay"
@@ -69,7 +71,7 @@ func (h *History) reportTime(r *ReportRequest, now time.Time) (time.Time, error)
 	switch {
 	case err != nil:
 		return at, wrongField("made_at", "%v", err)
-	case at.After(now.Add(time.Minute)):
+	case at.After(now):
 		return at, wrongField("made_at", "%s lies in the future: what will be recorded until then is not known", at.In(h.site.Location).Format(time.RFC3339))
 	}
 	return at, nil
@@ -174,7 +176,7 @@ func (h *History) eventsWhere(fromMS, toMS int64, limit int, wanted func(*store.
 func (h *History) unlikeThen() error {
 	later, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool {
 		switch e.Kind {
-		case analysis.LevelsEvent, store.KindImport, store.KindImportUndone, kindAligned, "clock_set", store.KindRawDropped:
+		case analysis.LevelsEvent, store.KindImport, store.KindImportUndone, kindAligned, "clock_set", store.KindRawDropped, "data_damaged":
 			return !h.past.knew(e)
 		}
 		return false
@@ -224,6 +226,12 @@ type reportMaker struct {
 
 // window reads from when to when.
 func (g *reportMaker) window() error {
+	for _, of := range [][2]string{{"inputs.changes", g.r.Inputs.Changes}, {"inputs.machines", g.r.Inputs.Machines}} {
+		field, name := of[0], of[1]
+		if strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }) || len(name) > 255 {
+			return wrongField(field, "%.60q is no name of a file: give one in one line, of 255 bytes at most", name)
+		}
+	}
 	site, now := g.h.site, g.h.Now()
 	q := ReplayRequest{From: g.r.From, To: g.r.To, Alternatives: g.r.Alternatives}
 	w, err := q.query(now, site)

@@ -21,7 +21,7 @@ type ReportMade struct {
 	At    string `json:"at"` // RFC 3339 UTC, as the next two
 	From  string `json:"from"`
 	To    string `json:"to"`
-	// Findings are the titles of the first three of FindingCount.
+	// Findings are the first three of FindingCount, each with its worth in a year.
 	Findings     []string     `json:"findings"`
 	FindingCount int          `json:"finding_count"`
 	Uncovered    string       `json:"uncovered,omitempty"` // by the checkpoint; why there is none
@@ -88,7 +88,7 @@ func (h *History) reportFiles(ctx context.Context, r *ReportRequest, at time.Tim
 		m.Uncovered = doc.Made.Why
 	}
 	for i := range doc.Findings[:min(3, len(doc.Findings))] {
-		m.Findings = append(m.Findings, doc.Findings[i].Title)
+		m.Findings = append(m.Findings, report.Brief(doc, i))
 	}
 	for i, f := range formats {
 		if err := ctx.Err(); err != nil {

@@ -36,12 +36,29 @@ func (g *reportMaker) gaps() []report.Gap {
 			}
 		}
 		for _, hole := range shared {
+			silent := hole.to - hole.from - g.setForward(hole)
+			if silent <= g.leastGapMS(device) {
+				continue // the clock was set: no time is missing
+			}
 			all = append(all, report.Gap{Device: device, From: Stamp(hole.from).String(), To: Stamp(hole.to).String(),
-				Reason: g.whyUnread(device, hole), ForS: float64(hole.to-hole.from) / 1000})
+				Reason: g.whyUnread(device, hole), ForS: float64(silent) / 1000})
 		}
 	}
 	slices.SortStableFunc(all, func(x, y report.Gap) int { return cmp.Or(cmp.Compare(y.ForS, x.ForS), cmp.Compare(x.From, y.From)) })
 	return all
+}
+
+// setForward is by how much the clock was set forward in a stretch: labels that no time
+// went by for.
+func (g *reportMaker) setForward(hole stretch) (by int64) {
+	offset := func(s *store.Segment) int64 { return s.StartWallMS + s.ShiftMS - s.StartMonoMS }
+	all := g.h.store.Segments()
+	for i := 1; i < len(all); i++ {
+		if begin := all[i].StartWallMS + all[i].ShiftMS; begin > hole.from && begin <= hole.to && !all[i].NewClock() {
+			by += max(0, offset(&all[i])-offset(&all[i-1]))
+		}
+	}
+	return by
 }
 
 // leastGapMS is the shortest time between readings of a device that counts as a gap.

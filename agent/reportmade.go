@@ -1,6 +1,7 @@
 package agent
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -124,11 +125,11 @@ func (g *reportMaker) command(m *report.Made) string {
 	if g.before != "" {
 		parts = append(parts, "--before", g.before)
 	}
-	if name := g.r.Inputs.Changes; name != "" {
-		parts = append(parts, "--changes", shellWord(name))
+	if len(g.r.Alternatives) > 0 { // over the API they may come from no file: a person is to write one
+		parts = append(parts, "--changes", shellWord(cmp.Or(g.r.Inputs.Changes, "changes.toml")))
 	}
-	if name := g.r.Inputs.Machines; name != "" {
-		parts = append(parts, "--machines", shellWord(name))
+	if len(g.r.Machines) > 0 {
+		parts = append(parts, "--machines", shellWord(cmp.Or(g.r.Inputs.Machines, "machines.toml")))
 	}
 	parts = append(parts, "--made-at", m.At)
 	if m.Checkpoint != "" {

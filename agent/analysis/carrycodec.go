@@ -46,21 +46,7 @@ func (c *carry) encode(b []byte) []byte {
 	}
 	b = appendCount(b, len(c.tracks))
 	for i := range c.tracks {
-		t := &c.tracks[i]
-		b = append(b, flags(t.has, t.fresh, t.hasBefore, t.hasPrior))
-		if !t.has {
-			continue
-		}
-		b = appendSigned(b, t.mono-c.lastMono)
-		b = appendSigned(b, t.wall-c.lastWall)
-		b = appendSigned(b, t.counts)
-		if t.hasBefore {
-			b = appendSigned(b, t.before-t.counts)
-		}
-		if t.hasPrior {
-			b = appendSigned(b, t.prior-t.before)
-		}
-		b = append(b, byte(t.state))
+		b = c.tracks[i].encode(b, c.lastMono, c.lastWall)
 	}
 	b = appendCount(b, len(c.spells))
 	for i := range c.spells {
@@ -131,23 +117,7 @@ func readCarry(r *reader, channels, watches int) carry {
 	}
 	c.tracks = make([]track, channels)
 	for i := range c.tracks {
-		t := &c.tracks[i]
-		f := r.byteBelow(16)
-		t.has, t.fresh, t.hasBefore, t.hasPrior = f&1 != 0, f&2 != 0, f&4 != 0, f&8 != 0
-		if !t.has {
-			if f != 0 {
-				r.fail("flags without a value")
-			}
-			continue
-		}
-		t.mono, t.wall, t.counts = r.signed()+c.lastMono, r.signed()+c.lastWall, r.signed()
-		if t.hasBefore {
-			t.before = t.counts + r.signed()
-		}
-		if t.hasPrior {
-			t.prior = t.before + r.signed()
-		}
-		t.state = State(r.byteBelow(numStates))
+		c.tracks[i].decode(r, c.lastMono, c.lastWall)
 	}
 	if n := r.count(1); n != watches {
 		r.fail("another number of watches")
@@ -168,6 +138,42 @@ func readCarry(r *reader, channels, watches int) carry {
 	}
 	c.edges.decode(r, c.lastMono, c.lastWall)
 	return c
+}
+
+func (t *track) encode(b []byte, mono, wall int64) []byte {
+	b = append(b, flags(t.has, t.fresh, t.hasBefore, t.hasPrior))
+	if !t.has {
+		return b
+	}
+	b = appendSigned(b, t.mono-mono)
+	b = appendSigned(b, t.wall-wall)
+	b = appendSigned(b, t.counts)
+	if t.hasBefore {
+		b = appendSigned(b, t.before-t.counts)
+	}
+	if t.hasPrior {
+		b = appendSigned(b, t.prior-t.before)
+	}
+	return append(b, byte(t.state))
+}
+
+func (t *track) decode(r *reader, mono, wall int64) {
+	f := r.byteBelow(16)
+	t.has, t.fresh, t.hasBefore, t.hasPrior = f&1 != 0, f&2 != 0, f&4 != 0, f&8 != 0
+	if !t.has {
+		if f != 0 {
+			r.fail("flags without a value")
+		}
+		return
+	}
+	t.mono, t.wall, t.counts = r.signed()+mono, r.signed()+wall, r.signed()
+	if t.hasBefore {
+		t.before = t.counts + r.signed()
+	}
+	if t.hasPrior {
+		t.prior = t.before + r.signed()
+	}
+	t.state = State(r.byteBelow(numStates))
 }
 
 func (h *hysteresis) encode(b []byte, mono int64) []byte {

@@ -173,13 +173,7 @@ func quantile(quarters []quarterHour, share float64) float64 {
 	for i := range quarters {
 		levels[i] = quarters[i].level
 	}
-	slices.Sort(levels)
-	at := float64(share * float64(len(levels)-1))
-	low := int(at)
-	if low+1 >= len(levels) {
-		return levels[low]
-	}
-	return levels[low] + float64((at-float64(low))*(levels[low+1]-levels[low]))
+	return quantileOf(levels, share)
 }
 
 // quiet reports whether no more flows than at a level.

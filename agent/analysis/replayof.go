@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"loadscribe/agent/air"
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
@@ -296,6 +297,18 @@ func (r *replayMaker) meanPa() float64 {
 	return pa / float64(max(1, len(r.rec.Minutes)))
 }
 
+// leakingPa is the mean absolute pressure that leaks follow: none in an empty plant.
+func (r *replayMaker) leakingPa() float64 {
+	var pa float64
+	for i := range r.rec.Minutes {
+		at := (r.rec.Minutes[i].StartPa+r.rec.Minutes[i].EndPa)/2 + r.site.BarometerPa
+		if at > r.site.BarometerPa {
+			pa += float64(at * air.OrificeShare(at, r.site.BarometerPa))
+		}
+	}
+	return pa / float64(max(1, len(r.rec.Minutes)))
+}
+
 // follow sets leaks, and what share of the demand goes with the pressure.
 func (r *replayMaker) follow() {
 	rec := r.rec
@@ -308,7 +321,7 @@ func (r *replayMaker) follow() {
 		rec.Leak, rec.LeakPa = q.leak, q.pa-r.site.BarometerPa
 		rec.Leak.V = max(0, rec.Leak.V)
 		if rec.MeanDemand.V > 0 {
-			leaks = rec.Leak.Scaled((r.meanPa() + r.site.BarometerPa) / q.pa).Over(rec.MeanDemand)
+			leaks = rec.Leak.Scaled(r.leakingPa() / q.pa).Over(rec.MeanDemand)
 			leaks.V = min(1, leaks.V)
 			basis = fmt.Sprintf("leaks, %.0f %% of the demand, by what flows in quiet hours", 100*leaks.V)
 		}

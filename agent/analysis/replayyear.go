@@ -10,8 +10,8 @@ import (
 // SlotYears is how often a year holds each slot of a window that begins at fromMS, by
 // the day types and numbers of days of YearOf: each hour of the clock of each type
 // counts as often as a year has it, shared by the minutes of it that are there (starts
-// of minutes, Unix ms). Nil: of some day type too little is there, and words say so;
-// else words are what a year is taken to be.
+// of minutes, Unix ms). Days of a type of which too little is there are left out. Nil:
+// all are, and words say so; else words are what a year is taken to be.
 func SlotYears(site *sitefile.Site, fromMS, slotMS int64, slots int, minutes []int64) (years []float64, words string) {
 	kinds := newDayTypes(site)
 	perYear, names := kinds.perYear(), kinds.yearTypes()
@@ -32,11 +32,18 @@ func SlotYears(site *sitefile.Site, fromMS, slotMS int64, slots int, minutes []i
 		}
 	}
 	var said []string
+	some := false
 	for _, name := range names {
 		if told[name] < leastDayTypeHours {
-			return nil, fmt.Sprintf("of its %s too little is there", plural(name))
+			said = append(said, fmt.Sprintf("the %.4g %s left out, since too little of one is there", perYear[name], plural(name)))
+			delete(perYear, name)
+			continue
 		}
+		some = true
 		said = append(said, fmt.Sprintf("%.4g like its %s", perYear[name], plural(name)))
+	}
+	if !some {
+		return nil, "of no type of day enough is there"
 	}
 	if rest := perYear[offDay]; !kinds.has(offDay) && len(site.Shifts) > 0 && rest >= 1 {
 		if told[offDay] >= leastDayTypeHours {

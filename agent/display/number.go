@@ -28,7 +28,7 @@ func Rounded(v float64, decimals int) string {
 
 // minusZero is the sign to take off a value that rounds to zero from below.
 func minusZero(v float64, decimals int) string {
-	if v < 0 && math.Round(v*math.Pow10(decimals)) == 0 {
+	if math.Signbit(v) && math.Round(v*math.Pow10(decimals)) == 0 { // -0 too: what was rounded to tens
 		return "-"
 	}
 	return ""

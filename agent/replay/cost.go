@@ -157,9 +157,12 @@ func (e *evaluation) weeks() float64 {
 
 // assumesYear says what a saving for a year takes for granted.
 func (e *evaluation) assumesYear(c *costs) string {
-	like := fmt.Sprintf("the %.3g days that were", e.present.result.Seconds/dayS)
-	if like == "the 1 days that were" {
-		like = "the one day that was"
+	like, days := "the one day that was", e.present.result.Seconds/dayS
+	if whole := math.Round(days); math.Abs(days-whole) < 0.01 {
+		days = whole // but for the last reading
+	}
+	if days != 1 {
+		like = fmt.Sprintf("the %.3g days that were", days)
 	}
 	text := fmt.Sprintf("%.3g weeks a year like %s replayed, the other days left out: %s", e.st.site.WeeksPerYear, like, c.words)
 	if c.years != nil {

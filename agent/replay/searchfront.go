@@ -77,7 +77,6 @@ func (g grain) thinned(front []trial, most int) []trial {
 	if len(front) <= most {
 		return front
 	}
-	least, span := [4]float64{}, [4]float64{}
 	kept := make([]bool, len(front))
 	count := 0
 	keep := func(i int) {
@@ -86,21 +85,10 @@ func (g grain) thinned(front []trial, most int) []trial {
 			count++
 		}
 	}
-	for k := range least {
-		best, worst := 0, 0
-		for i := range front {
-			o := g.objectives(&front[i])
-			if o[k] < g.objectives(&front[best])[k] {
-				best = i
-			}
-			if o[k] > g.objectives(&front[worst])[k] {
-				worst = i
-			}
-		}
-		least[k] = g.objectives(&front[best])[k]
-		span[k] = g.objectives(&front[worst])[k] - least[k]
+	best, span := g.ranges(front)
+	for k := range span {
 		if span[k] > 0 {
-			keep(best)
+			keep(best[k])
 		}
 	}
 	distance := func(a, b *trial) (sum float64) {
@@ -138,4 +126,23 @@ func (g grain) thinned(front []trial, most int) []trial {
 		}
 	}
 	return out
+}
+
+// ranges are the best point of a front in each objective and that objective's range
+// over the front.
+func (g grain) ranges(front []trial) (best [4]int, span [4]float64) {
+	for k := range span {
+		worst := 0
+		for i := range front {
+			o := g.objectives(&front[i])
+			if o[k] < g.objectives(&front[best[k]])[k] {
+				best[k] = i
+			}
+			if o[k] > g.objectives(&front[worst])[k] {
+				worst = i
+			}
+		}
+		span[k] = g.objectives(&front[worst])[k] - g.objectives(&front[best[k]])[k]
+	}
+	return best, span
 }

@@ -89,7 +89,9 @@ func (b *builder) costFacts(of subject) (facts []Fact) {
 	} else {
 		add("Of it while no air was made", b.ofYear(of.key(), "energy_unloaded_year"))
 	}
-	add("What leaks cost a year", b.ofSubject(of, "leak_cost"))
+	if r := b.ofSubject(of, "leak_cost"); r.has() {
+		facts = append(facts, Fact{"What leaks cost a year", b.bounded(r)})
+	}
 	add("Air a year", b.ofYear(of.key(), "air_year"))
 	add("What a volume of air costs, without demand charges", b.ofSubject(of, "air_cost"))
 	add("Emissions a year", b.ofYear(of.key(), "emissions_year"))
@@ -203,10 +205,12 @@ func (b *builder) spentSentence(i int) Text {
 	if !running.has() {
 		return nil
 	}
+	if *running.Value == 0 {
+		return say(b.data.Figures.Machines[i].Machine+" did not run in the ", hours(b.ofMachine(i, "observed_time")), " observed. ")
+	}
 	t := say(b.data.Figures.Machines[i].Machine+" ran for ", hours(running), " of ", hours(b.ofMachine(i, "observed_time")), " observed")
 	fraction := b.ofMachine(i, "mean_load_fraction")
 	switch {
-	case *running.Value == 0:
 	case duty.has():
 		t = append(t, say(", and made air for ", strong(b.plain(duty)), " of its running time")...)
 	case fraction.has():

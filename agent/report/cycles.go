@@ -63,7 +63,7 @@ func (b *builder) cycleLengths(machine int) *chart.Chart {
 	bars.Bars = bars.Bars[:longest+1]
 	top := r.Distribution[most]
 	return &chart.Chart{ID: "cycles-" + slug(name, machine), Title: "How long the load cycles of " + name + " last",
-		Summary: fmt.Sprintf("%d whole cycles; most of them, %d, last %s.", all, top.Count, classSpan(top.From, top.To)), Bars: bars}
+		Summary: fmt.Sprintf("%d whole cycles; the commonest length is %s, in %d of them.", all, classSpan(top.From, top.To), top.Count), Bars: bars}
 }
 
 // classSpan is a class of lengths in words.

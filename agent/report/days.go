@@ -163,9 +163,15 @@ func (b *builder) stripSummary(machine string, all []localDay) string {
 		}
 	}
 	if ran == 0 {
+		if len(all) == 1 {
+			return machine + " was not seen running on this day."
+		}
 		return fmt.Sprintf("%s was not seen running on these %d days.", machine, len(all))
 	}
 	clock := func(h float64) string { m := int(math.Round(h * 60)); return fmt.Sprintf("%02d:%02d", m/60, m%60) }
+	if len(all) == 1 {
+		return fmt.Sprintf("%s ran on this day, at the earliest from %s and at the latest until %s.", machine, clock(first), clock(last))
+	}
 	return fmt.Sprintf("%s ran on %d of these %d days, at the earliest from %s and at the latest until %s.", machine, ran, len(all), clock(first), clock(last))
 }
 

@@ -87,9 +87,15 @@ func dutySummary(name string, bars *chart.Bars, days []localDay) string {
 	}
 	switch {
 	case whole == 0:
-		return "The window holds no whole day."
+		return name + ": its hours on the days of the window, of which none is whole."
 	case ran == 0:
-		return fmt.Sprintf("%s was not seen running on the %d whole days.", name, whole)
+		return fmt.Sprintf("%s was not seen running on the %d whole %s.", name, whole, plural(whole, "day", "days"))
+	case whole == 1:
+		return fmt.Sprintf("%s ran for %.1f h on the one whole day (%s).", name, low, least.Name)
+	case ran == 1:
+		return fmt.Sprintf("%s ran on one of the %d whole days, for %.1f h (%s).", name, whole, low, least.Name)
+	case high-low < 0.05:
+		return fmt.Sprintf("%s ran on %d of the %d whole days, for %.1f h each.", name, ran, whole, low)
 	}
 	return fmt.Sprintf("%s ran on %d of the %d whole days, for %.1f h (%s) to %.1f h (%s).", name, ran, whole, low, least.Name, high, most.Name)
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"strings"
 
 	"loadscribe/agent/analysis"
@@ -156,7 +155,7 @@ func (b *builder) yearBlocks(of subject) []Block {
 	for _, n := range yearNames() {
 		r := b.ofYear(of.key(), n.name)
 		if !r.has() {
-			absent.add(r, fmt.Sprintf("%s (%s)", n.shown, n.name), "", false)
+			absent.add(r, figureName(n.name), "", false)
 			continue
 		}
 		table.Rows = append(table.Rows, []Text{say(n.shown), b.figure(r)})
@@ -168,6 +167,9 @@ func (b *builder) yearBlocks(of subject) []Block {
 		}
 	}
 	notes := absent.notes()
+	for i := range notes {
+		notes[i] = say(b.wordy(wordsOf(notes[i])))
+	}
 	if len(table.Rows) == 0 {
 		box := &Box{Kind: BoxGap, Title: "No year of " + of.name}
 		box.Blocks = append(box.Blocks, Block{List: notes})

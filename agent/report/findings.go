@@ -55,6 +55,19 @@ func (b *builder) effect(i int) (t Text) {
 	return t
 }
 
+// Brief is a finding in a line: its title, and what following it is worth in a year.
+func Brief(doc *Document, i int) string {
+	b := &builder{data: doc.Data, doc: doc}
+	line := doc.Findings[i].Title
+	for n, run := range b.effect(i) {
+		if n == 0 {
+			line += ", worth in a year "
+		}
+		line += run.Text
+	}
+	return line
+}
+
 // amount shows a value with its interval, to as many digits as that warrants.
 func (b *builder) amount(a *Amount, at, unit string) Text {
 	value, half := display.Pair(&a.Value, a.Half, &analysis.Column{Name: "saving", Unit: unit}, b.data.Site.Units)

@@ -121,6 +121,9 @@ func TestAnswer(t *testing.T) {
 	says(t, plainText(t, b, answer(b)), "they do not add up", "not: Also found")
 	b = built(b.data, Finding{Title: "The meter of comp1 reads low", Subject: "comp1", Matters: mattersFigures})
 	says(t, plainText(t, b, answer(b)), "Do not rely on these sums: the meter of comp1 reads low.")
+	leaks := &b.data.Figures.Systems[0].Figures[len(b.data.Figures.Systems[0].Figures)-1]
+	leaks.AtLeast, leaks.AtLeastWhy = true, "no demand charge is counted"
+	says(t, plainText(t, b, answer(b)), "What leaks cost a year: at least 900 ± 100 USD; a lower bound, since no demand charge is counted")
 	bars := chartOf(t, all, "hours-by-state").Bars
 	if want := []string{"loaded", "unloaded", "off"}; !slices.Equal(bars.Parts, want) || !slices.Equal(bars.Bars[0].Values, chart.Values{20, 20, 128}) {
 		t.Errorf("hours by state %v %v, want %v and 20, 20, 128", bars.Parts, bars.Bars, want)

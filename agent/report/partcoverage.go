@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"loadscribe/agent/display"
+	"loadscribe/agent/scan"
 )
 
 // mostGaps bounds the gaps that are told one by one; the longest are.
@@ -50,7 +51,7 @@ func (b *builder) coverage(r ref) Run {
 // weekSaid says which days of the week the period holds, since a plant's nights and
 // weekends are not as its days.
 func (b *builder) weekSaid() string {
-	from, to := time.UnixMilli(b.data.FromMS).In(b.data.Site.Location), time.UnixMilli(b.data.ToMS).In(b.data.Site.Location)
+	from, to := time.UnixMilli(b.data.FromMS).In(b.data.Site.Location), time.UnixMilli(b.data.ToMS).In(b.data.Site.Location).Round(time.Minute)
 	var whole [7]bool
 	begin := time.Date(from.Year(), from.Month(), from.Day(), 0, 0, 0, 0, from.Location())
 	if begin.Before(from) {
@@ -124,9 +125,24 @@ func (b *builder) gapTable() *Table {
 		}
 		g := &b.data.Gaps[i]
 		t.Rows = append(t.Rows, []Text{say(g.Device), say(b.when(g.From)), say(b.when(g.To)),
-			say(lasted(g.ForS, fmt.Sprintf("/data/gaps/%d/for_s", i), &g.ForS)), say(g.Reason)})
+			say(lasted(g.ForS, fmt.Sprintf("/data/gaps/%d/for_s", i), &g.ForS)), say(whyUnread(g.Reason))})
 	}
 	return t
+}
+
+// whyUnread says in words why a device was not read.
+func whyUnread(reason string) string {
+	for code, words := range map[scan.Reason]string{
+		scan.Timeout: "no answer in time: without power, switched off, or the line broken", scan.BadChecksum: "answers came damaged", scan.Exception: "it answered with an error",
+		scan.PortGone: "the connection was lost", scan.AgentStopped: "the recorder was not running", scan.WrongAnswer: "answers did not fit the question",
+		scan.Dropped: "read, but not kept: the disk was full or slow", scan.ClockStep: "the clock was set", scan.LineBusy: "another master was on the line",
+		scan.StartMismatch: "the map is not of this device",
+	} {
+		if reason == code.String() {
+			return words
+		}
+	}
+	return reason
 }
 
 // whenMS is a time as the site's people read it; Unix ms UTC.

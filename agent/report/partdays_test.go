@@ -94,7 +94,7 @@ func TestDaysOfTheClock(t *testing.T) {
 	d.Series["meter.power"] = series
 	b = built(d)
 	says(t, plainText(t, b, days(b)), "On Sun 1 Nov the clocks go back")
-	says(t, plainText(t, b, duty(b)), "ran on 1 of the 1 whole days, for 25.0 h (Sun 1)")
+	says(t, plainText(t, b, duty(b)), "ran for 25.0 h on the one whole day (Sun 1)")
 	row := chartOf(t, days(b), "days-comp1-1").Strips.Rows[0]
 	if want := []chart.Stage{{From: 0, To: 2, State: "loaded"}, {From: 2, To: 24, State: "loaded"}}; !slices.Equal(row.States, want) {
 		t.Errorf("the day of 25 hours: %v, want %v", row.States, want)
@@ -111,7 +111,7 @@ func TestDuty(t *testing.T) {
 	b := built(d)
 	all := duty(b)
 	says(t, plainText(t, b, all), "Observed | 168 h\n", "Running | 40 h\n", "Duty | 50 %", "Most in any hour | 2; limit 6", "Shortest rest | 16 h; least 1 min 12 s",
-		"comp1 ran on 5 of the 7 whole days, for 8.0 h (Mon 2) to 8.0 h (Mon 2).", "At most 3 in an hour of the clock; the limit is 6.")
+		"comp1 ran on 5 of the 7 whole days, for 8.0 h each.", "At most 3 in an hour of the clock; the limit is 6.")
 	bars := chartOf(t, all, "starts-comp1-1").Bars
 	if len(bars.Bars) != 7 || bars.Bars[1].Values[0] != 3 || bars.Bars[0].Values[0] != 0 || len(bars.Limits) != 1 || bars.Limits[0].At != 6 {
 		t.Errorf("starts by day: %+v", bars)

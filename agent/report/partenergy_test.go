@@ -19,7 +19,7 @@ func TestCycles(t *testing.T) {
 	}
 	b := built(d)
 	all := cycles(b)
-	says(t, plainText(t, b, all), "Mean cycle | 10 min", "12 whole cycles; most of them, 7, last 2 to 3 min.")
+	says(t, plainText(t, b, all), "Mean cycle | 10 min", "12 whole cycles; the commonest length is 2 to 3 min, in 7 of them.")
 	bars := chartOf(t, all, "cycles-comp1-1").Bars
 	var names []string
 	for _, bar := range bars.Bars {
@@ -81,7 +81,7 @@ func TestEnergySection(t *testing.T) {
 	all := energySection(b)
 	says(t, plainText(t, b, all), "main used 1200 ± 12 kWh of electricity. Measured how: integral of power.", "Cost of the energy: 120.0 ± 1.2 USD",
 		"unloaded | 20 h | 200.0 ± 2.0 | 17 | 20.00", "all | – | 1200 ± 12 | 100 | 120.00", "Unloaded: idling.", "night | 300.0 | 30.00",
-		"Energy and demand together | 6000 ± 60 USD", "Electricity | 60000 ± 600 kWh", "Not told: charges for demand (demand_cost_year) (demand_cost is not known of this window).", "Unloaded 200.0 kWh, loaded 1000 kWh.")
+		"Energy and demand together | 6000 ± 60 USD", "Electricity | 60000 ± 600 kWh", "Not told: demand charge in a year (demand_cost is not known of this window).", "Unloaded 200.0 kWh, loaded 1000 kWh.")
 	bars := chartOf(t, all, "energy-state-comp1-1").Bars
 	if len(bars.Bars) != 2 || bars.Bars[1].Values[0] != 1000 || bars.Bars[1].Low != 990 || bars.Bars[1].High != 1010 {
 		t.Errorf("energy by state: %+v", bars.Bars)

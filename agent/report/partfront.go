@@ -27,7 +27,7 @@ func front(b *builder) []Section {
 	add("Place", told.Place)
 	add("Prepared for", told.PreparedFor)
 	add("Prepared by", told.PreparedBy)
-	facts = append(facts, Fact{"Period", say(fmt.Sprintf("%s to %s (%s; times in this report are in %s)", b.when(made.From), b.when(made.To), b.length(), site.Location))})
+	facts = append(facts, Fact{"Period", say(fmt.Sprintf("%s to %s (%s; times in this report are in %s)", b.when(made.From), b.whenMS(roundedEnd(b.data.ToMS)), b.length(), site.Location))})
 	if t := b.observedShares(); len(t) > 0 {
 		facts = append(facts, Fact{"Observed", t})
 	}
@@ -36,7 +36,7 @@ func front(b *builder) []Section {
 	s.Blocks = append(s.Blocks, titled("What it is to answer. ", told.Goals)...)
 	s.Blocks = append(s.Blocks, titled("What was looked at. ", told.Scope)...)
 	s.Blocks = append(s.Blocks, Block{List: []Text{
-		say("A value is followed by the half width of the interval that holds the true one in 95 of 100 plants like this: 6.4 ± 0.6. “At least” is a lower bound: part of the period was not observed, or something named beside the value is not counted."),
+		say("A value is followed by the half width of the interval that holds the true one in about 95 of 100 cases: 6.4 ± 0.6. “At least” is a lower bound: part of the period was not observed, or something named beside the value is not counted."),
 		say("What could not be told is not nought: it is absent, and its place says why."),
 		say("A figure for a year says what it assumes. Money is in the prices of the site file, without tax, service or depreciation."),
 		say("The report is made by a program of what instruments recorded. Nobody walked the plant for it, and it claims no conformity with any standard. What a person must add stands in the program's documentation."),
@@ -106,6 +106,16 @@ func (b *builder) length() string {
 		return display.Duration(long.Round(time.Minute).Seconds())
 	}
 	return display.Duration(to.Sub(from).Seconds())
+}
+
+// roundedEnd is the end of a window that ends with the last reading, a moment before a
+// full minute, as a person calls it.
+func roundedEnd(ms int64) int64 {
+	const moment, minute = 2_000, 60_000
+	if left := minute - ms%minute; left <= moment {
+		return ms + left
+	}
+	return ms
 }
 
 // wholeDays counts the local days from midnight to midnight.

@@ -70,7 +70,11 @@ func (b *builder) serviceBlocks() (blocks []Block) {
 				t[len(t)-1].Text = value
 				t = append(t, Run{Text: " ± "}, Run{Text: half, At: at + "/uncertainty", Value: m.Uncertainty})
 			}
-			t = append(t, say(" hours a day, all days of the last ", b.at(&m.OverDays, at+"/over_days", "1"), " told together.")...)
+			if m.OverDays == 1 {
+				t = append(t, say(" hours in the last day.")...)
+			} else {
+				t = append(t, say(" hours a day, the mean of the last ", b.at(&m.OverDays, at+"/over_days", "1"), " days.")...)
+			}
 		} else if m.RateAbsent != "" {
 			t = append(t, say("How long "+m.Machine+" runs a day is not told: "+sentence(m.RateAbsent))...)
 		}

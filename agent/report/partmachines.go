@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -165,7 +166,7 @@ func (b *builder) given() Section {
 	t := &Table{Caption: "Prices of electricity", Columns: []Column{{Head: "Charge"}, {Head: "When", Weight: 1.8}, {Head: "Price", Unit: site.Tariff.Currency}, {Head: "For"}}}
 	for i := range site.Tariff.Energy {
 		e := &site.Tariff.Energy[i]
-		t.Rows = append(t.Rows, []Text{say("energy"), say(periodWords(&e.Period)), say(fmt.Sprintf("%g", e.PerKWh)), say("kWh")})
+		t.Rows = append(t.Rows, []Text{say("energy"), say(periodWords(&e.Period)), say(price(e.PerKWh)), say("kWh")})
 	}
 	for i := range site.Tariff.Demand {
 		d := &site.Tariff.Demand[i]
@@ -173,7 +174,7 @@ func (b *builder) given() Section {
 		if d.RatchetShare > 0 {
 			how += fmt.Sprintf("; at least %g %% of the highest of %d months before", 100*d.RatchetShare, d.RatchetMonths)
 		}
-		t.Rows = append(t.Rows, []Text{say("demand"), say(periodWords(&d.Period)), say(fmt.Sprintf("%g", d.PerKW)), say(how)})
+		t.Rows = append(t.Rows, []Text{say("demand"), say(periodWords(&d.Period)), say(price(d.PerKW)), say(how)})
 	}
 	if len(t.Rows) == 0 {
 		s.Blocks = append(s.Blocks, gap("No tariff", "the site file has no prices, so that nothing is told in money; add [tariff] to it"))
@@ -217,4 +218,12 @@ func (b *builder) emissionFactor() string {
 		return "no factor named"
 	}
 	return fmt.Sprintf("%.4g kg/kWh, taken as exact", b.data.Site.Tariff.EmissionsKgPerJ*3.6e6)
+}
+
+// price is as the site file has it, with cents.
+func price(v float64) string {
+	if exact := strconv.FormatFloat(v, 'f', -1, 64); len(exact) > len(strconv.FormatFloat(v, 'f', 2, 64)) {
+		return exact
+	}
+	return strconv.FormatFloat(v, 'f', 2, 64)
 }

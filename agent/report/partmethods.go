@@ -104,7 +104,7 @@ func (b *builder) methodRows(at string) *methodRows {
 		if !r.has() || r.Method == "" || !strings.HasPrefix(r.at, at) || b.saidOfMachine(r) {
 			return
 		}
-		method, in := b.byRole(subject, r.Method), b.byRole(subject, inputsOf(r))
+		method, in := b.wordy(b.byRole(subject, r.Method)), b.byRole(subject, inputsOf(r))
 		i, known := rows[method+"|"+in]
 		if !known {
 			i = len(m.of)

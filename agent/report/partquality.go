@@ -235,7 +235,7 @@ func (b *builder) notTold() (list []Text) {
 		of[r.Absent].add(figureName(r.Name), subject)
 	})
 	for _, why := range order {
-		list = append(list, say(capital(of[why].words(false))+": "+strings.TrimSuffix(why, ".")+"."))
+		list = append(list, say(capital(of[why].words(false))+": "+strings.TrimSuffix(b.wordy(why), ".")+"."))
 	}
 	return list
 }

@@ -148,7 +148,7 @@ func (r *replayed) fitTable() *Table {
 		if amount.Value == nil || row.unit == "" {
 			continue
 		}
-		miss := say("")
+		miss := say("–")
 		switch row.key {
 		case "energy_kwh":
 			miss = off("energy_off_share", f.EnergyShare, display.Rounded(100*f.EnergyShare, 1), " %")

@@ -182,7 +182,7 @@ func (r *replayed) calibration() *Table {
 		if shown, _, _ := r.b.unitOf(unit); shown != "" && shown != "s" {
 			value = append(value, Run{Text: " " + shown})
 		}
-		t.Rows = append(t.Rows, []Text{say(name), value, say(r.b.wordy(c.Basis))})
+		t.Rows = append(t.Rows, []Text{say(name), value, say(orDash(r.b.wordy(c.Basis)))})
 	}
 	if len(t.Rows) == 0 {
 		return nil

@@ -52,13 +52,19 @@ func (b *builder) ask() {
 			if f.Caution == "" {
 				f.Caution = r.Caution
 			}
-			if b.moneyDoubted(f.Subject) {
+			if b.moneyDoubted(f.Subject) || b.underWeek() {
 				f.Effect = nil
 			}
 			b.doc.Findings = append(b.doc.Findings, f)
 		}
 	}
 	slices.SortStableFunc(b.doc.Findings, firstOf)
+}
+
+// underWeek reports a window from which no year is told (analysis.YearOf), and so no
+// saving of one: an hour less is the week in which clocks go forward.
+func (b *builder) underWeek() bool {
+	return b.data.ToMS-b.data.FromMS < 7*86_400_000-2*3_600_000
 }
 
 // moneyDoubted reports a machine, or a system with a machine, whose power meter does not

@@ -65,8 +65,18 @@ func (b *builder) findLeaks() []Finding {
 			title = "Leaks are few, and mending some of them still saves"
 		}
 		f := &Finding{Title: title, Evidence: b.lines(b.systemFigures(i),
-			"What leaks", "leak_flow", "Share of the mean flow", "leak_share", "What it costs in a year", "leak_cost")}
+			"What leaks", "leak_flow", "Share of the mean flow", "leak_share")}
+		if cost := b.ofSystem(i, "leak_cost"); cost.has() {
+			line := append(say("What it costs in a year: "), b.bounded(cost)...)
+			if effect != nil && cost.AtLeastWhy != "" {
+				line = append(line, Run{Text: ". The replay below counts these too."})
+			}
+			f.Evidence = append(f.Evidence, line)
+		}
 		f.Advice = say("Walk through the shop in the quietest hour, from the receiver outwards: couplings, hoses, filter bowls, drains, regulators, blow guns. An ultrasonic detector finds what the ear does not. Mark every leak, mend the largest first, and look at the same window again after a week. Then shut off by a valve at night what may be shut off.")
+		if cost := b.ofSystem(i, "leak_cost"); effect != nil && effect.Money != nil && cost.has() && cost.AtLeast && effect.Money.Value > mendedShare**cost.Value {
+			f.Evidence = append(f.Evidence, say("That cost is a lower bound: the replay below also counts what machines idle for the leaks and what demand charges fall by, and takes all weeks of the year for like those replayed."))
+		}
 		if f.Effect = effect; effect == nil {
 			f.Effect = byFigure(b.ofSystem(i, "leak_cost"), mendedShare,
 				"half of the leaks mended (common practice, no source), and the year of leak_cost: workdays by the shifts and weeks_per_year, other days, each at its pressure and price", "as half of leak_cost")

@@ -3,13 +3,28 @@ package report
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
 )
+
+// TestBrief: what a finding is worth stands beside its title, where it can be told.
+func TestBrief(t *testing.T) {
+	half := 1100.0
+	doc := &Document{Data: &Data{Site: &sitefile.Site{Units: quantity.US}}, Findings: []Finding{{Title: "More storage would save"},
+		{Title: "It runs off shift", Effect: &Effect{Money: &Amount{Value: 2700, Half: &half}, Currency: "USD", EnergyKWh: &Amount{Value: 13600}}}}}
+	if got := Brief(doc, 0); got != "More storage would save" {
+		t.Errorf("without a worth: %q", got)
+	}
+	if got := Brief(doc, 1); !strings.HasPrefix(got, "It runs off shift, worth in a year 2700 ± 1100 USD; ") || !strings.HasSuffix(got, " kWh") {
+		t.Errorf("with a worth: %q", got)
+	}
+}
 
 // TestOrderOfFindings: danger, then doubt, then what stops the work, then money by what is sure, then the rest.
 // The numbers are made up; the order is what docs/findings.md says.

@@ -49,7 +49,7 @@ func (b *builder) analysisTable(caption, first string, t *analysis.Table, at str
 	if t == nil || len(t.Rows) == 0 {
 		return nil
 	}
-	out := &Table{Caption: caption, Columns: []Column{{Head: first, Weight: 2}}}
+	out := &Table{Caption: caption, Columns: []Column{{Head: capital(first), Weight: 2}}}
 	var shown []int
 	for i := range t.Columns {
 		c := &t.Columns[i]

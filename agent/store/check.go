@@ -93,20 +93,25 @@ func (c *fileCheck) marks() error {
 	return nil
 }
 
+// typeIn is the type of the value that belongs under a key of a bucket; 0: any.
+func typeIn(bucket string, key []byte) byte {
+	switch {
+	case slices.Contains(copyBuckets(), bucket):
+		return typeCopy
+	case bucket == bucketLog && string(key) == logHeadKey:
+		return typeLogHead
+	case bucket == bucketLog && string(key) == logOldKey:
+		return typeLogOld
+	case bucket == bucketLog:
+		return typeLog
+	}
+	return map[string]byte{bucketGroups: typeGroup, bucketSegments: typeSegment, bucketBlocks: typeBlock, bucketCells: typeCells,
+		bucketPieces: typePieces, bucketEvents: typeEvents, bucketTexts: typeText, bucketLeaves: typeLeaves}[bucket]
+}
+
 // value checks the value of a key.
 func (c *fileCheck) value(top, inner string, key []byte, at, n int64) error {
-	typ := map[string]byte{bucketGroups: typeGroup, bucketSegments: typeSegment, bucketBlocks: typeBlock, bucketCells: typeCells,
-		bucketPieces: typePieces, bucketEvents: typeEvents, bucketTexts: typeText, bucketLeaves: typeLeaves}[top]
-	switch {
-	case slices.Contains(copyBuckets(), top):
-		typ = typeCopy
-	case top == bucketLog && string(key) == logHeadKey:
-		typ = typeLogHead
-	case top == bucketLog && string(key) == logOldKey:
-		typ = typeLogOld
-	case top == bucketLog:
-		typ = typeLog
-	}
+	typ := typeIn(top, key)
 	var ref blockRef
 	if top == bucketBlocks {
 		if len(key) != blockKeyLen {

@@ -82,7 +82,7 @@ func TestReadLog(t *testing.T) {
 					t.Errorf("leaf %d, byte %d of its canonical bytes: %v", i, at, err)
 				}
 			}
-			err = LeafScans(leaf.Block, canonical.Bytes(), groups, func(sc *scan.Scan) error {
+			err = leafScans(leaf.Block, canonical.Bytes(), groups, func(sc *scan.Scan) error {
 				got = append(got, sc.Clone())
 				return nil
 			})

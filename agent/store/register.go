@@ -48,21 +48,7 @@ func (s *Store) Register(groups []*scan.Group) ([]*scan.Group, error) {
 	if len(changed) == 0 {
 		return out, nil
 	}
-	err := s.update(func(tx *bolt.Tx) error {
-		w, err := s.openLog(tx)
-		if err != nil {
-			return err
-		}
-		for _, rec := range changed {
-			if err := putGroup(tx, rec); err != nil {
-				return err
-			}
-		}
-		if err := putCopies(tx); err != nil {
-			return err
-		}
-		return w.add(&addition{})
-	})
+	err := s.update(func(tx *bolt.Tx) error { return s.putGroups(tx, changed) })
 	if err != nil {
 		err = fmt.Errorf("register groups: %w", err)
 		s.log.Error("new settings of devices are not on disk yet", "error", err)
@@ -78,6 +64,22 @@ func (s *Store) Register(groups []*scan.Group) ([]*scan.Group, error) {
 		s.addEvent(events[i])
 	}
 	return out, nil
+}
+
+func (s *Store) putGroups(tx *bolt.Tx, changed []*groupRecord) error {
+	w, err := s.openLog(tx)
+	if err != nil {
+		return err
+	}
+	for _, rec := range changed {
+		if err := putGroup(tx, rec); err != nil {
+			return err
+		}
+	}
+	if err := putCopies(tx); err != nil {
+		return err
+	}
+	return w.add(&addition{})
 }
 
 func checkGroup(g *scan.Group) error {

@@ -205,6 +205,9 @@ func TestReportOfThinRecords(t *testing.T) {
 // TestReportOfHostileNames has names that are markup, formulas, endless, or read from
 // right to left: they do no harm in any file.
 func TestReportOfHostileNames(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds of reports, without concurrency")
+	}
 	for _, name := range []string{"<script>alert(1)</script><img src=x onerror=alert(1)>", `=cmd|' /C calc'!A0`, "@SUM(1+1)", strings.Repeat("W", 300), "שלום ورشة (مثال)", "]]>&\"'<!--"} {
 		path, _ := bare(t, name, 400)
 		files := mustBeFit(t, name, "", "--site", path)

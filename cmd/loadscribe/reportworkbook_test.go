@@ -3,10 +3,8 @@ package main
 import (
 	"archive/zip"
 	"bytes"
-	"context"
 	"encoding/csv"
 	"io"
-	"log/slog"
 	"math"
 	"os"
 	"os/exec"
@@ -18,13 +16,10 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/agent"
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/replay"
 	"loadscribe/agent/report"
 	"loadscribe/agent/report/workbook"
-	"loadscribe/cmd/loadscribe/stage"
-	"loadscribe/simulator"
 )
 
 // TestWorkbookRecalculated opens the workbook of a recorded day in an independent
@@ -110,33 +105,11 @@ func reportOfADay(t *testing.T) *report.Document {
 
 // recordedDay is recorded once for all tests that only read its report.
 var recordedDay = sync.OnceValues(func() (*report.Document, error) {
-	scenario, err := simulator.LoadScenario("joinery")
-	if err != nil {
-		return nil, err
-	}
-	dir, err := os.MkdirTemp("", "report-of-a-day-")
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(dir)
-	begin := simulator.BenchStart(scenario.Location)
-	s, err := stage.Open(dir, stage.Options{Scenario: "joinery", Start: begin, Length: 24 * time.Hour})
-	if err != nil {
-		return nil, err
-	}
-	if err := s.Record(context.Background(), version); err != nil {
-		return nil, err
-	}
-	h, err := agent.OpenHistory(s.Site, version, slog.New(slog.DiscardHandler))
-	if err != nil {
-		return nil, err
-	}
-	defer h.Close()
-	return h.Report(context.Background(), agent.ReportRequest{From: begin.Format(time.RFC3339), To: begin.Add(24 * time.Hour).Format(time.RFC3339),
-		Alternatives: []replay.Alternative{
-			{Name: "half of the leaks mended", Set: []replay.Setting{{Key: "leaks_mended", Value: "50 %"}}},
-			{Name: "a narrower band", Set: []replay.Setting{{Key: "comp1.cut_out", Value: "115 psi"}}},
-		}}, nil)
+	o := told{scenario: "joinery", length: 24 * time.Hour, units: "us", alternatives: []replay.Alternative{
+		{Name: "half of the leaks mended", Set: []replay.Setting{{Key: "leaks_mended", Value: "50 %"}}},
+		{Name: "a narrower band", Set: []replay.Setting{{Key: "comp1.cut_out", Value: "115 psi"}}},
+	}}
+	return o.report()
 })
 
 func valueIn(figures []analysis.Figure, name string) *float64 {

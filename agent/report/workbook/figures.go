@@ -11,8 +11,8 @@ import (
 
 // readMe says what the workbook is made of.
 func (b *book) readMe(s *sheet) error {
-	s.fail(s.stream.SetColWidth(1, 1, 26))
-	s.fail(s.stream.SetColWidth(2, 2, 110))
+	s.column(26)
+	s.column(110)
 	fact := func(name, is string) {
 		if is != "" {
 			s.put(cell{name, look{strong: true}}, cell{is, wrapLook})

@@ -15,7 +15,8 @@ type sheet struct {
 	book   *book
 	name   string
 	stream *excelize.StreamWriter
-	row    int // the one to be written next, from 1
+	row    int       // the one to be written next, from 1
+	widths []float64 // of the columns, in characters
 	charts []placed
 	err    error
 }
@@ -50,11 +51,6 @@ func (b *book) sheet(name string, write func(*sheet) error) error {
 	if _, err := b.file.NewSheet(name); err != nil {
 		return err
 	}
-	stream, err := b.file.NewStreamWriter(name)
-	if err != nil {
-		return err
-	}
-	s := &sheet{book: b, name: name, stream: stream, row: 1}
 	landscape, pages := "landscape", 0
 	one := 1
 	if err := b.file.SetPageLayout(name, &excelize.PageLayoutOptions{Orientation: &landscape, FitToWidth: &one, FitToHeight: &pages}); err != nil {
@@ -64,6 +60,11 @@ func (b *book) sheet(name string, write func(*sheet) error) error {
 	if err := b.file.SetSheetProps(name, &excelize.SheetPropsOptions{FitToPage: &fit}); err != nil {
 		return err
 	}
+	stream, err := b.file.NewStreamWriter(name) // it writes the properties at once: later ones would be lost
+	if err != nil {
+		return err
+	}
+	s := &sheet{book: b, name: name, stream: stream, row: 1}
 	if err := write(s); err != nil {
 		return err
 	}
@@ -81,8 +82,8 @@ func (b *book) sheet(name string, write func(*sheet) error) error {
 // head sets the columns' widths, writes the first row and keeps it in sight, with so
 // many columns at the left.
 func (s *sheet) head(still int, columns ...column) {
-	for i, c := range columns {
-		s.fail(s.stream.SetColWidth(i+1, i+1, c.width))
+	for _, c := range columns {
+		s.column(c.width)
 	}
 	corner := fmt.Sprintf("%s2", letter(still))
 	s.fail(s.stream.SetPanes(&excelize.Panes{Freeze: true, XSplit: still, YSplit: 1, TopLeftCell: corner, ActivePane: pane(still),
@@ -92,6 +93,12 @@ func (s *sheet) head(still int, columns ...column) {
 		cells[i] = cell{c.head, look{head: true}}
 	}
 	s.put(cells...)
+}
+
+// column sets the width of the next column.
+func (s *sheet) column(width float64) {
+	s.widths = append(s.widths, width)
+	s.fail(s.stream.SetColWidth(len(s.widths), len(s.widths), width))
 }
 
 // pane is the part of a sheet that moves.
@@ -108,9 +115,32 @@ func (s *sheet) put(cells ...cell) int {
 	for i, c := range cells {
 		row[i] = s.written(c)
 	}
-	s.fail(s.stream.SetRow(fmt.Sprintf("A%d", s.row), row))
+	s.fail(s.stream.SetRow(fmt.Sprintf("A%d", s.row), row, excelize.RowOpts{Height: s.height(cells)}))
 	s.row++
 	return s.row - 1
+}
+
+// height is how many points a row needs for its wrapped texts, since a spreadsheet
+// that opens a file need not find that out; 0: the usual height.
+func (s *sheet) height(cells []cell) float64 {
+	const linePoints, mostPoints = 15, 405 // 409 are the most that a row can have
+	most := 1
+	for i, c := range cells {
+		text, ok := c.value.(string)
+		if !ok || i >= len(s.widths) || !c.look.wrap && !c.look.head {
+			continue
+		}
+		lines := 0
+		for line := range strings.SplitSeq(text, "\n") {
+			// words seldom fill a line: a tenth of it stays empty
+			lines += max(1, int(math.Ceil(float64(utf8.RuneCountInString(line))/(0.9*s.widths[i]))))
+		}
+		most = max(most, lines)
+	}
+	if most == 1 {
+		return 0
+	}
+	return min(float64(most*linePoints), mostPoints)
 }
 
 // written is a cell as the stream takes it.

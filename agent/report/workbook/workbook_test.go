@@ -121,6 +121,36 @@ func TestHeadsStayInSight(t *testing.T) {
 	}
 }
 
+// TestPrinted: each sheet is printed one page wide, and a row has room for the lines
+// of its wrapped texts.
+func TestPrinted(t *testing.T) {
+	f := opened(t, written(t, sample(t)))
+	for _, name := range f.GetSheetList() {
+		props, err := f.GetSheetProps(name)
+		if err != nil || props.FitToPage == nil || !*props.FitToPage {
+			t.Errorf("%s: FitToPage %v, %v; want true", name, props.FitToPage, err)
+		}
+		layout, err := f.GetPageLayout(name)
+		if err != nil || layout.FitToWidth == nil || *layout.FitToWidth != 1 || layout.FitToHeight == nil || *layout.FitToHeight != 0 {
+			t.Errorf("%s: layout %+v, %v; want one page wide, as long as it takes", name, layout, err)
+		}
+	}
+	rows, err := f.GetRows("Read me")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, row := range rows {
+		if len(row) < 2 || len(row[1]) <= 150 || strings.Contains(row[1], "\n") {
+			continue
+		}
+		if height, err := f.GetRowHeight("Read me", i+1); err != nil || height < 30 {
+			t.Errorf("row %d, %d characters in a column of 110: %v points high, %v; want two lines", i+1, len(row[1]), height, err)
+		}
+		return
+	}
+	t.Error("no long line on Read me: the test looks at nothing")
+}
+
 // TestUnits: values stand in the site's units; 100 psi are 689.4757293 kPa (NIST SP 811,
 // B.8: 1 psi = 6.894757 kPa).
 func TestUnits(t *testing.T) {

@@ -1367,7 +1367,7 @@ export type ReportMade = {
   at: string;
   from: string;
   to: string;
-  /** the titles of the first three */
+  /** the first three, each with what following it is worth in a year, where that can be told */
   findings: string[];
   /** of all */
   finding_count: number;
