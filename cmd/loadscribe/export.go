@@ -77,7 +77,8 @@ func writeWhole(flag, path string, fill func(*os.File) error) error {
 			return fmt.Errorf("write %s: %w", path, err)
 		}
 	}
-	f, err := os.OpenFile(path+partSuffix, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	// Read as well as written: a bundle is read again and checked.
+	f, err := os.OpenFile(path+partSuffix, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		return fmt.Errorf("write %s: %w; give %s a file in a folder that is there and that this user may write to", path, err, flag)
 	}

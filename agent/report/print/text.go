@@ -27,7 +27,6 @@ const (
 var (
 	body    = style{size: 9.5, leading: 13.4, ink: black}
 	small   = style{size: 8, leading: 11, ink: grey}
-	label   = style{size: 7.5, leading: 10.5, ink: grey, bold: true}
 	heading = style{size: 17, leading: 22, ink: black, bold: true}
 	subhead = style{size: 11.5, leading: 15.5, ink: black, bold: true}
 	boxHead = style{size: 10.5, leading: 14.5, ink: black, bold: true}
