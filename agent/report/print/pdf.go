@@ -101,8 +101,17 @@ func (p *printer) author() string {
 	return "loadscribe"
 }
 
-// period is the window as the site's people read it.
-func (p *printer) period() string { return p.when(p.doc.Made.From) + " to " + p.when(p.doc.Made.To) }
+// period is the window as the site's people read it: to the minute, since one that ends
+// with the last reading ends a moment before midnight.
+func (p *printer) period() string {
+	minute := func(stamp string) string {
+		if t, err := time.Parse(time.RFC3339Nano, stamp); err == nil {
+			stamp = t.Round(time.Minute).Format(time.RFC3339Nano)
+		}
+		return p.when(stamp)
+	}
+	return minute(p.doc.Made.From) + " to " + minute(p.doc.Made.To)
+}
 
 // when is a time in the site's zone, whose name stands beside it.
 func (p *printer) when(stamp string) string {

@@ -250,3 +250,13 @@ func join(t report.Text) (text string) {
 	}
 	return text
 }
+
+// TestPeriod: a window that ends with the last reading ends at midnight for a reader, as
+// the section about the report says.
+func TestPeriod(t *testing.T) {
+	doc := sample(quantity.US)
+	doc.Made.To = "2026-03-09T05:59:59.001Z"
+	if got, want := (&printer{doc: doc}).period(), "2 March 2026 00:00 CST to 9 March 2026 00:00 CST"; got != want {
+		t.Errorf("period %q, want %q", got, want)
+	}
+}
