@@ -19,6 +19,9 @@ var hostile = []string{
 // Names that would harm a writer of PDFs neither break the file nor leave the page, in
 // whatever place of a document they stand.
 func TestHostileTexts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("no goroutine of ours")
+	}
 	doc := sample(quantity.SI)
 	var rows [][]report.Text
 	var facts []report.Fact
@@ -79,6 +82,9 @@ func emptyBlocks() []report.Block {
 
 // What no page has room for goes on overleaf, and nothing of it is lost.
 func TestLongerThanAPage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("no goroutine of ours")
+	}
 	doc := sample(quantity.US)
 	long := plainText(strings.Repeat(prose+" ", 40))
 	wide := report.Table{Caption: "A table of many columns"}

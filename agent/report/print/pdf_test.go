@@ -16,6 +16,9 @@ import (
 // The same document is the same file to the byte, for a report is made again to be
 // compared.
 func TestSameBytes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("no goroutine of ours")
+	}
 	first := render(t, sample(quantity.US))
 	for range 3 {
 		if !bytes.Equal(render(t, sample(quantity.US)), first) {

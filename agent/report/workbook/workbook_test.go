@@ -38,6 +38,9 @@ func opened(t *testing.T, text []byte) *excelize.File {
 
 // TestSameBytes: the same document gives the same workbook.
 func TestSameBytes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("no goroutine of ours")
+	}
 	doc := sample(t)
 	first := written(t, doc)
 	for range 3 {
@@ -50,6 +53,9 @@ func TestSameBytes(t *testing.T) {
 // TestTextIsNoFormula: a name that reads like a formula or markup is a text, and the
 // only formulas are those of the sheets that reckon.
 func TestTextIsNoFormula(t *testing.T) {
+	if testing.Short() {
+		t.Skip("no goroutine of ours")
+	}
 	f := opened(t, written(t, sample(t)))
 	formulas := map[string]int{}
 	names := 0
@@ -174,6 +180,9 @@ func TestUnits(t *testing.T) {
 
 // TestPoor: documents of next to nothing give a workbook.
 func TestPoor(t *testing.T) {
+	if testing.Short() {
+		t.Skip("no goroutine of ours")
+	}
 	doc := sample(t)
 	for name, data := range map[string]*report.Data{
 		"nothing":     {Site: doc.Data.Site},
