@@ -301,7 +301,7 @@ func (r *replayMaker) meanPa() float64 {
 func (r *replayMaker) leakingPa() float64 {
 	var pa float64
 	for i := range r.rec.Minutes {
-		at := (r.rec.Minutes[i].StartPa+r.rec.Minutes[i].EndPa)/2 + r.site.BarometerPa
+		at := float64((r.rec.Minutes[i].StartPa+r.rec.Minutes[i].EndPa)/2) + r.site.BarometerPa
 		if at > r.site.BarometerPa {
 			pa += float64(at * air.OrificeShare(at, r.site.BarometerPa))
 		}

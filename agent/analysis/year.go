@@ -168,7 +168,7 @@ func (y *yearMaker) money() {
 				}
 				return
 			}
-			price[at] += t.Energy[p].PerKWh / 4
+			price[at] += float64(t.Energy[p].PerKWh / 4)
 		}
 	}
 	energy := y.sum("energy_cost_year", "energy_cost", t.Currency, func(h *Hour) (float64, bool) {

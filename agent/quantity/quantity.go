@@ -47,7 +47,7 @@ type Unit struct {
 }
 
 // ToSI converts a value in u to SI.
-func (u Unit) ToSI(value float64) float64 { return value*u.Scale + u.Offset }
+func (u Unit) ToSI(value float64) float64 { return float64(value*u.Scale) + u.Offset }
 
 // FromSI converts an SI value to u.
 func (u Unit) FromSI(si float64) float64 { return (si - u.Offset) / u.Scale }
