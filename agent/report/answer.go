@@ -28,9 +28,9 @@ func answer(b *builder) []Section {
 	s.Blocks = append(s.Blocks, b.hoursSpent()...)
 	s.Blocks = append(s.Blocks, b.firstFindings()...)
 	if assumes != "" {
-		s.Blocks = append(s.Blocks, para(Text{{Text: "How a year is told. ", Strong: true}},
-			"A year is taken to have days like this window's, as many of each kind as the site file's shifts and weeks of work make. ",
-			Run{Text: "Brought to a year", Link: "year"}, " says the rest: prices, demand charges, and what is not in the interval."))
+		// In the last paragraph: a line more would turn the page.
+		last := &s.Blocks[len(s.Blocks)-1]
+		last.Text = append(last.Text, say(" How a year is told, and what that assumes, stands under ", Run{Text: "Brought to a year", Link: "year"}, ".")...)
 	}
 	return []Section{s}
 }

@@ -116,7 +116,7 @@ func TestAnswer(t *testing.T) {
 	all := answer(b)
 	says(t, plainText(t, b, all), "compressed air costs 6000 ± 60 USD a year.", "Electricity a year: 60000 ± 600 kWh", "What leaks cost a year: 900 ± 100 USD",
 		"comp1 ran for 40.0 h of 168.0 h observed, and made air for 50", "Finding 1: Leaks are large\nWorth in a year: 700 ± 80 USD.\nFirst: Walk the mains at night.\n", "not: Then mend",
-		"Finding 2: It runs off shift", "not: Worth in a year: .", "Finding 3: Third", "not: Finding 4", "Also found. Fourth.", "not: Do not rely", "All 4 findings", "not: do not add up", "How a year is told.", "as many of each kind", "Brought to a year says the rest")
+		"Finding 2: It runs off shift", "not: Worth in a year: .", "Finding 3: Third", "not: Finding 4", "Also found. Fourth.", "not: Do not rely", "All 4 findings", "not: do not add up", "How a year is told, and what that assumes, stands under Brought to a year.")
 	b = built(b.data, Finding{Title: "One", Effect: effect}, Finding{Title: "Two", Effect: effect})
 	says(t, plainText(t, b, answer(b)), "they do not add up", "not: Also found")
 	b = built(b.data, Finding{Title: "The meter of comp1 reads low", Subject: "comp1", Matters: mattersFigures})

@@ -63,7 +63,7 @@ func (b *builder) findVariableSpeed() []Finding {
 		}
 		f := &Finding{Title: "A machine that follows the demand would take less", Evidence: b.lines(b.systemFigures(i), "Mean demand", "air_demand_mean", "Highest demand", "air_demand_peak"), Effect: effect}
 		f.Evidence = append(f.Evidence, b.loadLines(s)...)
-		f.Advice = say("Mend leaks, hours and storage first: they cost less, and each makes this saving smaller. Then hold what is left against a quotation. It seldom pays for replacing a sound machine by itself; when one is due for an overhaul or a successor, it should follow the demand. Replay it with the data sheet of the machine that is offered.")
+		f.Advice = say("See to leaks, running hours and storage before it: they cost less, and each makes this saving smaller. Then hold what is left against a quotation. It seldom pays for replacing a sound machine by itself; when one is due for an overhaul or a successor, it should follow the demand. Replay it with the data sheet of the machine that is offered.")
 		return f
 	})
 }
