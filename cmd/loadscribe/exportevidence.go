@@ -42,7 +42,7 @@ func readCheckpoint(path string) ([]byte, error) {
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, misuse{fmt.Errorf("--checkpoint: %w", err)}
+		return nil, misuse{fmt.Errorf("--checkpoint: %w; give the file in which a checkpoint was kept, or an earlier report.json", err)}
 	}
 	defer f.Close()
 	text, err := io.ReadAll(io.LimitReader(f, maxReportJSON+1))
