@@ -60,3 +60,14 @@ func TestAsOfIsTheRecordThatEndedThere(t *testing.T) {
 		}
 	})
 }
+
+// TestAsOfKnowsNoLaterEvent: what was written down later, as a test's result or a spot
+// reading, is not there, though it is wanted.
+func TestAsOfKnowsNoLaterEvent(t *testing.T) {
+	src := &eventsOnly{list: []store.Event{{Seq: 1, WallMS: 10, Kind: KindTest}, {Seq: 2, WallMS: 20, Kind: KindTest}, {Seq: 3, WallMS: 5, Kind: "note"}}}
+	past := AsOf(src, plant(t), 15, func(e *store.Event) bool { return e.WallMS < 15 }).(EventSource)
+	got, err := past.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == KindTest })
+	if err != nil || len(got) != 1 || got[0].Seq != 1 {
+		t.Errorf("as of 15: %+v, %v; want the test of 10 alone", got, err)
+	}
+}
