@@ -199,7 +199,7 @@ check('works by keyboard alone, with a visible focus', async () => {
     assert.ok(at.ring, `no visible focus on “${at.text}”`);
     seen.push(at.text);
   }
-  assert.equal(seen[0], 'To the machine');
+  assert.equal(seen[0], 'To the content');
   assert.ok(seen.filter((s) => s.startsWith('How we know')).length === 3, seen.join(' | '));
   await close(page);
 });

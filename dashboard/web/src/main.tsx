@@ -3,7 +3,6 @@ import { Live } from './live/live';
 import './look/tokens.css';
 import './look/page.css';
 import './look/drawing.css';
-import './look/book.css';
 import { Page } from './page';
 import { followAddress } from './route';
 import { applyTheme } from './settings';

@@ -1,12 +1,10 @@
 // The frame of every page: its head, and what stands there until the first
 // readings have come.
-import { ServiceBook } from './book/page';
 import type { Live, View } from './live/live';
 import { Head } from './machine/head';
 import { AtTheMachine } from './machine/page';
-import { page } from './route';
-
-const skipWords = { machine: 'To the machine', book: 'To the book' };
+import { Lazy } from './pages';
+import { isFar, page, place } from './route';
 
 /** The address names the page, so it must not be changed to "#main". */
 function skip(e: Event): void {
@@ -17,14 +15,17 @@ function skip(e: Event): void {
 export function Page({ live }: { live: Live }) {
   const site = live.site.value;
   const view = live.view.value;
+  const far = page.value === 'machine' && isFar(location, place.value);
   return (
-    <>
-      <a class="skip" href="#main" onClick={skip}>{skipWords[page.value]}</a>
+    <div class={far ? 'frame far' : 'frame'}>
+      <a class="skip" href="#main" onClick={skip}>To the content</a>
       <Head live={live} site={site} view={view} />
-      <main id="main" tabIndex={-1}>
-        {!site || !view ? <Waiting live={live} view={view} /> : page.value === 'book' ? <ServiceBook live={live} site={site} view={view} /> : <AtTheMachine live={live} site={site} view={view} />}
+      <main id="main" tabIndex={-1} data-page={page.value}>
+        {!site || !view ? <Waiting live={live} view={view} />
+          : page.value === 'machine' ? <AtTheMachine live={live} site={site} view={view} />
+            : <Lazy key={page.value} name={page.value} props={{ live, site, view }} />}
       </main>
-    </>
+    </div>
   );
 }
 
@@ -39,4 +40,3 @@ function Waiting({ live, view }: { live: Live; view: View | null }) {
     </div>
   );
 }
-

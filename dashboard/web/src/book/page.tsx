@@ -2,7 +2,9 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useState } from 'preact/hooks';
 import type { Event, Fault, Site } from '../api';
-import type { Live, View } from '../live/live';
+import type { View } from '../live/live';
+import '../look/book.css';
+import type { PageProps } from '../pages';
 import { clock } from '../units/words';
 import { NoteForm } from './form';
 import { Mark } from './mark';
@@ -12,7 +14,7 @@ import { Book, bookDays, type Shown } from './source';
 import { Week } from './week';
 import { bookSentence, byDay, countSentence, entrySubject, entryText, faultName, faultSentence, filters, keptSentence, observedSentence, sortOf, wordOf } from './words';
 
-export function ServiceBook({ live, site, view }: { live: Live; site: Site; view: View }) {
+export default function ServiceBook({ live, site, view }: PageProps) {
   const [book] = useState(() => new Book(live));
   useEffect(() => () => book.stop(), []);
   const corrects = useSignal<Event | undefined>(undefined);

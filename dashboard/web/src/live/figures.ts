@@ -1,12 +1,15 @@
 // Today's figures of one machine: asked for when the server says that they
 // changed, at least once a minute, never twice at a time.
 import { effect, signal } from '@preact/signals';
-import { fetchFigures, type Figure, type InstrumentFacts } from '../api';
+import { fetchFigures, type InstrumentFacts } from '../api';
+import { figuresAddress, machineFigures, type Found } from '../figure/answer';
 import { localDate } from '../units/words';
 import type { Live } from './live';
 
 export interface Today {
-  figures: Map<string, Figure>;
+  figures: Map<string, Found>;
+  /** the answer's address */
+  address: string;
   from: number;
   to: number;
   /** what the window rests on where that is not what was asked for */
@@ -60,9 +63,9 @@ export class TodayFigures {
     this.askedAt = performance.now();
     try {
       const answer = await fetchFigures(localDate(this.live.now(), this.timeZone), this.machine, request.signal);
-      const mine = answer.machines.find((m) => m.machine === this.machine);
       this.today.value = {
-        figures: new Map((mine?.figures ?? []).map((f) => [f.name, f])),
+        figures: machineFigures(answer, this.machine),
+        address: figuresAddress(answer, this.machine),
         from: Date.parse(answer.from),
         to: Date.parse(answer.to),
         notes: answer.notes ?? [],

@@ -2,18 +2,30 @@
 import { signal } from '@preact/signals';
 import { render } from 'preact';
 import { afterEach, expect, it } from 'vitest';
-import type { Figure, InstrumentFacts } from '../api';
+import type { Figure, FiguresAnswer, InstrumentFacts, Site } from '../api';
+import { machineFigures } from '../figure/answer';
+import { coverageText } from '../figure/figure';
 import type { Today, TodayFigures } from '../live/figures';
-import { coverageText, Figures } from './figures';
+import { Figures } from './figures';
 
 const host = document.createElement('div');
 afterEach(() => render(null, host));
 
-function show(figures: Figure[] | null, error = '', notes: string[] = [], instruments: InstrumentFacts[] = []): string {
-  const today = figures && { figures: new Map(figures.map((f) => [f.name, f])), from: 0, to: 3_600_000, notes, instruments };
+const site = { timezone: 'UTC', channels: [{ id: 'controller.loaded' }] } as unknown as Site;
+
+function draw(today: Today | null, error: string, system: 'us' | 'si'): string {
   const source = { today: signal<Today | null>(today), error: signal(error) } as unknown as TodayFigures;
-  render(<Figures source={source} limit={6} system="us" timeZone="UTC" />, host);
+  render(<Figures source={source} site={site} machine="comp1" limit={6} system={system} />, host);
   return (host.textContent ?? '').replaceAll('\u00a0', ' ');
+}
+
+function todayOf(figures: Figure[], notes: string[] = [], instruments: InstrumentFacts[] = []): Today {
+  const answer = { machines: [{ machine: 'comp1', figures }] } as unknown as FiguresAnswer;
+  return { figures: machineFigures(answer, 'comp1'), address: '/api/v1/figures', from: 0, to: 3_600_000, notes, instruments };
+}
+
+function show(figures: Figure[] | null, error = '', notes: string[] = [], instruments: InstrumentFacts[] = []): string {
+  return draw(figures && todayOf(figures, notes, instruments), error, 'us');
 }
 
 const duty: Figure = { name: 'duty_cycle', value: 0.6134, unit: '1', uncertainty: 0.0031, level: 0.95, coverage: 0.9987, method: 'loaded over running time', denominator: 'running time', inputs: ['controller.loaded'] };
@@ -21,6 +33,8 @@ const duty: Figure = { name: 'duty_cycle', value: 0.6134, unit: '1', uncertainty
 it('shows a figure with its uncertainty and how it is known', () => {
   const text = show([duty]);
   expect(text).toContain('61.34 ± 0.31 %');
+  expect(host.querySelector('a')?.getAttribute('href')).toBe('#/trace?ch=controller.loaded&machine=comp1&from=1970-01-01T00:00:00Z&to=1970-01-01T01:00:00Z');
+  expect(host.querySelector('strong data')?.getAttribute('data-at')).toBe('/machines/0/figures/0/value');
   for (const part of ['loaded over running time', 'running time', 'controller.loaded', '61.03 to 61.65 %, at 95 % confidence', '99.8 % of the window was observed']) expect(text).toContain(part);
 });
 
@@ -28,10 +42,7 @@ it('says what the uncertainty comes from and what would narrow it', () => {
   const wide: Figure = { name: 'specific_power', value: 7, unit: 'kW/(m³/min)', uncertainty: 0.8, level: 0.95,
     budget: [{ input: 'rated flow of comp1 (assumed)', share: 0.985 }, { input: 'others', share: 0.004 }],
     narrower: { sentence: 'rests on the flow on the nameplate, ±10 % (comp1); a pump-up makes it ±4 %', uncertainty: 0.32 } };
-  render(null, host);
-  const source = { today: signal<Today | null>({ figures: new Map([[wide.name, wide]]), from: 0, to: 3_600_000, notes: [], instruments: [] }), error: signal('') } as unknown as TodayFigures;
-  render(<Figures source={source} limit={6} system="si" timeZone="UTC" />, host);
-  const text = (host.textContent ?? '').replaceAll('\u00a0', ' ');
+  const text = draw(todayOf([wide]), '', 'si');
   expect(text).toContain('It comes fromrated flow of comp1 (assumed) 99 %, others under 1 %');
   expect(text).toContain('What would narrow itIt rests on the flow on the nameplate, ±10 % (comp1); a pump-up makes it ±4 %. It would then be known to ± 0.32 kW/(m³/min).');
   expect(show([duty])).not.toContain('What would narrow it');

@@ -1,7 +1,8 @@
 // The page's head: where we are, how old what we see is, and how it is shown.
 import type { Site } from '../api';
 import type { Live, View } from '../live/live';
-import { page, pages } from '../route';
+import { has } from '../pages';
+import { askedMachine, href, page, pages } from '../route';
 import { chooseTheme, chooseUnits, theme, units, type Theme } from '../settings';
 import { age, clock, day, zoneName } from '../units/words';
 
@@ -42,7 +43,9 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
         <span class="site">{site?.name ?? 'loadscribe'}</span>
       </div>
       <nav class="pages" aria-label="Pages">
-        {pages.map((p) => <a key={p.name} href={p.hash} aria-current={p.name === page.value ? 'page' : undefined}>{p.title}</a>)}
+        {pages.filter((p) => has(p.name)).map((p) => (
+          <a key={p.name} href={href(p.name, { machine: askedMachine.value })} aria-current={p.name === page.value ? 'page' : undefined}>{p.title}</a>
+        ))}
       </nav>
       <div class="now">
         {view && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}

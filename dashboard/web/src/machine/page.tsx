@@ -109,7 +109,7 @@ function Machine({ live, site, view, machine, losses }: { live: Live; site: Site
       </section>
       <div class="pair">
         <Hour site={site} view={view} machine={machine} state={state} recorder={recorder} system={units.value} />
-        <Figures source={figures} limit={machine.motor_starts_per_hour} system={units.value} timeZone={site.timezone} />
+        <Figures source={figures} site={site} machine={machine.name} limit={machine.motor_starts_per_hour} system={units.value} />
       </div>
     </>
   );

@@ -1,0 +1,121 @@
+// An answer of the API that a page keeps: fetched when its question changes and
+// again at times, one request at a time. What was answered stays while the next
+// is on its way or fails, and is then known to be older than it should be.
+import { effect, signal, type ReadonlySignal } from '@preact/signals';
+import { useEffect, useRef } from 'preact/hooks';
+
+/** What an Asked must know of the page: whether the reader holds it, and when to ask anew. */
+export interface Pace {
+  /** true: the reader holds the page still */
+  held: ReadonlySignal<boolean>;
+  /** grows when it is worth asking anew */
+  tick?: ReadonlySignal<number> | undefined;
+}
+
+export interface Question<T> {
+  /** what is asked for, as a text: another key is another question */
+  key: string;
+  ask: (signal: AbortSignal) => Promise<T>;
+  /** asked anew after so long, ms; left out: only when the question or the tick changes */
+  everyMs?: number | undefined;
+}
+
+/** At least so long between two answers to the same question, ms. */
+const restMs = 3_000;
+const retryMs = 15_000;
+
+export class Asked<T> {
+  /** the last answer; undefined: none yet */
+  readonly value = signal<T | undefined>(undefined);
+  /** the key of the question that value answers */
+  readonly answered = signal('');
+  readonly error = signal('');
+  readonly busy = signal(false);
+  private question: Question<T> | undefined;
+  private request: AbortController | undefined;
+  private timer: ReturnType<typeof setTimeout> | undefined;
+  private askedAt = -Infinity;
+  private readonly undo: () => void;
+
+  constructor(private readonly pace: Pace) {
+    let first = true;
+    this.undo = effect(() => {
+      void pace.tick?.value;
+      void pace.held.value;
+      if (!first && this.question) this.plan(Math.max(0, restMs - (performance.now() - this.askedAt)));
+      first = false;
+    });
+  }
+
+  /** Asks; the same key again changes nothing. */
+  put(question: Question<T>): void {
+    const same = this.question?.key === question.key;
+    this.question = question;
+    if (same) return;
+    this.request?.abort();
+    this.request = undefined;
+    this.plan(0);
+  }
+
+  /** Asks the same again at once. */
+  again(): void {
+    this.request?.abort();
+    this.request = undefined;
+    if (this.question) this.plan(0);
+  }
+
+  stop(): void {
+    this.undo();
+    clearTimeout(this.timer);
+    this.request?.abort();
+    this.question = undefined;
+  }
+
+  private plan(ms: number): void {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => void this.fetch(), ms);
+  }
+
+  private async fetch(): Promise<void> {
+    const question = this.question;
+    if (!question || this.request) return; // the end of what is under way plans the next
+    const known = this.answered.peek() === question.key;
+    if (known && (document.hidden || this.pace.held.peek())) {
+      this.plan(question.everyMs ?? retryMs); // nobody looks
+      return;
+    }
+    const request = new AbortController();
+    this.request = request;
+    this.askedAt = performance.now();
+    this.busy.value = true;
+    let failed = false;
+    try {
+      const answer = await question.ask(request.signal);
+      if (request.signal.aborted) return;
+      this.answered.value = question.key;
+      this.value.value = answer;
+      this.error.value = '';
+    } catch (e) {
+      if (request.signal.aborted) return;
+      failed = true;
+      this.error.value = e instanceof Error ? e.message : String(e);
+    } finally {
+      if (this.request === request) {
+        this.request = undefined;
+        this.busy.value = false;
+      }
+    }
+    if (failed) this.plan(retryMs);
+    else if (question.everyMs !== undefined) this.plan(question.everyMs);
+  }
+}
+
+/** An Asked that lives as long as the component. */
+export function useAsked<T>(pace: Pace, question: Question<T>): Asked<T> {
+  const kept = useRef<Asked<T> | undefined>(undefined);
+  kept.current ??= new Asked<T>(pace);
+  const asked = kept.current;
+  useEffect(() => asked.put(question), [question.key]);
+  useEffect(() => () => { asked.stop(); kept.current = undefined; }, []);
+  return asked;
+}

@@ -1,0 +1,51 @@
+// The pages beyond the first, each fetched when it is first opened.
+import { signal } from '@preact/signals';
+import type { ComponentType } from 'preact';
+import type { Site } from './api';
+import type { Live, View } from './live/live';
+import type { PageName } from './route';
+
+/** What every page is given. Its query is place.value.query. */
+export interface PageProps {
+  live: Live;
+  site: Site;
+  view: View;
+}
+
+type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
+
+const loaders: Partial<Record<PageName, Loader>> = {
+  book: () => import('./book/page'),
+};
+
+/** Whether there is a page by this name to go to. */
+export const has = (name: PageName): boolean => name === 'machine' || loaders[name] !== undefined;
+
+const got = signal<Partial<Record<PageName, ComponentType<PageProps> | 'fetching' | 'failed'>>>({});
+
+function fetchPage(name: PageName, loader: Loader): void {
+  got.value = { ...got.value, [name]: 'fetching' };
+  loader().then(
+    (m) => { got.value = { ...got.value, [name]: m.default }; },
+    () => { got.value = { ...got.value, [name]: 'failed' }; },
+  );
+}
+
+export function Lazy({ name, props }: { name: PageName; props: PageProps }) {
+  const loader = loaders[name];
+  const have = got.value[name];
+  if (!loader) return null;
+  if (have === undefined) queueMicrotask(() => { if (got.peek()[name] === undefined) fetchPage(name, loader); });
+  if (have === undefined || have === 'fetching') return <p class="standing" role="status">Opening the page …</p>;
+  if (have === 'failed') {
+    return (
+      <div class="standing">
+        <p class="warn">This page could not be fetched. loadscribe may have been updated, or cannot be reached.</p>
+        <button type="button" onClick={() => fetchPage(name, loader)}>Try again</button>
+        <button type="button" onClick={() => location.reload()}>Load everything anew</button>
+      </div>
+    );
+  }
+  const Shown = have;
+  return <Shown {...props} />;
+}
