@@ -1,4 +1,5 @@
 // The page's head: where we are, how old what we see is, and how it is shown.
+import { useEffect, useState } from 'preact/hooks';
 import type { Site } from '../api';
 import type { Live, View } from '../live/live';
 import { has } from '../pages';
@@ -42,11 +43,7 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
       <div class="where">
         <span class="site">{site?.name ?? 'loadscribe'}</span>
       </div>
-      <nav class="pages" aria-label="Pages">
-        {pages.filter((p) => has(p.name)).map((p) => (
-          <a key={p.name} href={href(p.name, { machine: askedMachine.value })} aria-current={p.name === page.value ? 'page' : undefined}>{p.title}</a>
-        ))}
-      </nav>
+      <PagesNav />
       <div class="now">
         {view && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}
         <span class="liveness" data-live={String(!held && view?.connection === 'live')}>{liveWords(live, view)}</span>
@@ -64,5 +61,24 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
         <p class="outdated">loadscribe was updated. <button type="button" onClick={() => location.reload()}>Load the new page</button></p>
       )}
     </header>
+  );
+}
+
+/** On a narrow screen the list opens on demand; where there is room it always stands. */
+function PagesNav() {
+  const [open, setOpen] = useState(false);
+  const shown = pages.filter((p) => has(p.name));
+  useEffect(() => setOpen(false), [page.value]);
+  return (
+    <nav class="pages" aria-label="Pages" data-open={String(open)}>
+      <button type="button" class="menu" aria-expanded={open} aria-controls="pages-list" onClick={() => setOpen(!open)}>
+        Pages<span class="aside">: {shown.find((p) => p.name === page.value)?.title}</span>
+      </button>
+      <ul id="pages-list">
+        {shown.map((p) => (
+          <li key={p.name}><a href={href(p.name, { machine: askedMachine.value })} aria-current={p.name === page.value ? 'page' : undefined}>{p.title}</a></li>
+        ))}
+      </ul>
+    </nav>
   );
 }
