@@ -210,14 +210,25 @@ func (s *sheet) counterRise(role scan.Role) (rise float64, id string, ok bool) {
 // where that ran backwards the starts are not held to be of one hour, so that
 // the result stays a lower bound.
 func rollingMax(starts []start) int {
-	best, first := 0, 0
+	best := 0
+	for _, n := range rollingCounts(starts) {
+		best = max(best, n)
+	}
+	return best
+}
+
+// rollingCounts is for each start how many there were in the 60 minutes that end
+// with it.
+func rollingCounts(starts []start) []int {
+	counts := make([]int, len(starts))
+	first := 0
 	for i := range starts {
 		for first < i && !withinHour(&starts[first], &starts[i]) {
 			first++
 		}
-		best = max(best, i-first+1)
+		counts[i] = i - first + 1
 	}
-	return best
+	return counts
 }
 
 func withinHour(a, b *start) bool {
