@@ -275,7 +275,7 @@ func (s *sheet) longestBelow(name string, which int, h *hours, half float64, inp
 		kind = lowRunning
 	}
 	best := int64(0)
-	for _, l := range s.lows(kind) {
+	for _, l := range s.g.lows(kind) {
 		from, to := max(l.from, s.g.from), min(l.to, s.g.to)
 		if which == hoursShift {
 			best = max(best, longestPart(from, to, s.g.sp.onShift))
@@ -287,21 +287,6 @@ func (s *sheet) longestBelow(name string, which int, h *hours, half float64, inp
 	s.ratio(name, "s", estimate{seconds, quad(half/coverageFactor, s.timeU(1))},
 		fmt.Sprintf("longest time%s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end it; the interval moves the limit by the instrument's uncertainty, and takes all that changes for the longest's",
 			s.pressureAt(), lowBridgeMS/1000), h.denominator(), inputs)
-}
-
-// lows are the times below the minimum that the window saw, the one that lasts
-// at its end included. They may begin before it.
-func (s *sheet) lows(kind int) []low {
-	var all []low
-	for _, l := range s.g.total.lows {
-		if l.running == (kind == lowRunning) {
-			all = append(all, l)
-		}
-	}
-	if x := s.g.exit; x != nil && x.lows[kind].open {
-		all = append(all, x.lows[kind].low(kind))
-	}
-	return all
 }
 
 // longestPart is the longest part of a stretch, in ms, of whose minutes in is
