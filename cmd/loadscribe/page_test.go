@@ -83,7 +83,7 @@ func TestPage(t *testing.T) {
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, node, "e2e/page.test.mjs")
+	cmd := exec.CommandContext(ctx, node, "e2e/run.mjs")
 	cmd.Dir = web
 	cmd.Env = append(os.Environ(), "BASE_URL=http://"+address, "CHROMIUM="+chromium, "SHOTS_DIR="+shots, "RESTART_URL="+restarts.URL)
 	out, err := cmd.CombinedOutput()
