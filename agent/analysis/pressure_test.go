@@ -375,3 +375,25 @@ func TestPressureCountedDownwards(t *testing.T) {
 		check(t, systemFigure(t, down, name), *want.Value, within)
 	}
 }
+
+// TestPressureTap: the channel that is told to stand for a system is the one
+// that its figures are of, in whatever order the taps are written.
+func TestPressureTap(t *testing.T) {
+	site := plant(t)
+	s := &site.Systems[0]
+	s.Parts = []sitefile.Part{{Name: "tank", Kind: "receiver"}, {Name: "mains", Kind: "piping"}}
+	c := site.Devices[0].Map
+	c.Channels = append(c.Channels, mapChannel(t, "mains", scan.HeaderPressure, "u16", 0.1, "kPa", time.Second))
+	up := sitefile.Tap{At: "tank", Pressure: "controller.pressure"}
+	down := sitefile.Tap{At: "mains", Pressure: "controller.mains"}
+	for _, taps := range [][]sitefile.Tap{{up, down}, {down, up}, {up}, {{At: "mains", Flow: "meter.flow"}, up}, nil} {
+		s.Taps = taps
+		want := ""
+		if sp := systemSpec(site, sitefile.Groups(site), s, nil); sp.pressure >= 0 {
+			want = sp.chans[sp.pressure].id
+		}
+		if got := PressureTap(s); got != want || (len(taps) > 0) == (got == "") {
+			t.Errorf("taps %v: %q stands for the system, its figures are of %q", taps, got, want)
+		}
+	}
+}

@@ -292,6 +292,8 @@ export type SiteSystem = {
   machines: string[];
   /** gauge; left out where not given */
   minimum_pressure_pa?: number;
+  /** the channel whose pressure stands for the system, the tap furthest downstream: its figures of pressure and the time below its minimum are of it; left out where no pressure is tapped */
+  pressure?: string;
   parts: SitePart[];
   taps: SiteTap[];
 };
