@@ -279,7 +279,7 @@ func (s *sheet) longestBelow(name string, which int, h *hours, half float64, inp
 		kind = lowRunning
 	}
 	var best span
-	for _, l := range s.lows(kind) {
+	for _, l := range s.g.lows(kind) {
 		part := span{max(l.from, s.g.from), min(l.to, s.g.to)}
 		if which == hoursShift {
 			part = longestPart(part.from, part.to, s.g.sp.onShift)
@@ -295,21 +295,6 @@ func (s *sheet) longestBelow(name string, which int, h *hours, half float64, inp
 	if best.to > best.from {
 		s.moment(name, best.from, best.to)
 	}
-}
-
-// lows are the times below the minimum that the window saw, the one that lasts
-// at its end included. They may begin before it.
-func (s *sheet) lows(kind int) []low {
-	var all []low
-	for _, l := range s.g.total.lows {
-		if l.running == (kind == lowRunning) {
-			all = append(all, l)
-		}
-	}
-	if x := s.g.exit; x != nil && x.lows[kind].open {
-		all = append(all, x.lows[kind].low(kind))
-	}
-	return all
 }
 
 // longestPart is the longest part of a stretch of whose minutes in is true.
