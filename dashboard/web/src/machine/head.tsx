@@ -1,4 +1,5 @@
 // The page's head: where we are, how old what we see is, and how it is shown.
+import { useEffect, useState } from 'preact/hooks';
 import type { Site } from '../api';
 import type { Live, View } from '../live/live';
 import { has } from '../pages';
@@ -37,26 +38,24 @@ const nextTheme: Record<Theme, Theme> = { auto: 'dark', dark: 'light', light: 'a
 export function Head({ live, site, view }: { live: Live; site: Site | null; view: View | null }) {
   const zone = site?.timezone ?? 'UTC';
   const held = live.held.value;
+  const [open, setOpen] = useState(false);
+  useEffect(() => setOpen(false), [page.value]);
   return (
-    <header>
+    <header data-menu={open ? 'open' : 'closed'}>
       <div class="where">
         <span class="site">{site?.name ?? 'loadscribe'}</span>
       </div>
-      <nav class="pages" aria-label="Pages">
-        {pages.filter((p) => has(p.name)).map((p) => (
-          <a key={p.name} href={href(p.name, { machine: askedMachine.value })} aria-current={p.name === page.value ? 'page' : undefined}>{p.title}</a>
-        ))}
-      </nav>
+      <PagesNav open={open} turn={() => setOpen(!open)} />
       <div class="now">
         {view && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}
         <span class="liveness" data-live={String(!held && view?.connection === 'live')}>{liveWords(live, view)}</span>
       </div>
       <div class="switches">
         <button type="button" aria-pressed={held} onClick={() => live.hold(!held)}>{held ? 'Go on' : 'Hold still'}</button>
-        <button type="button" onClick={() => chooseUnits(units.value === 'us' ? 'si' : 'us')}>
+        <button type="button" class="choice" onClick={() => chooseUnits(units.value === 'us' ? 'si' : 'us')}>
           <span class="wide-only">Units: </span>{units.value === 'us' ? 'psi, °F' : 'bar, °C'}
         </button>
-        <button type="button" onClick={() => chooseTheme(nextTheme[theme.value])}>
+        <button type="button" class="choice" onClick={() => chooseTheme(nextTheme[theme.value])}>
           Colours: {themeWords[theme.value]}
         </button>
       </div>
@@ -64,5 +63,22 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
         <p class="outdated">loadscribe was updated. <button type="button" onClick={() => location.reload()}>Load the new page</button></p>
       )}
     </header>
+  );
+}
+
+/** On a narrow screen the list, and the choices of units and colours, open on demand; where there is room they always stand. */
+function PagesNav({ open, turn }: { open: boolean; turn: () => void }) {
+  const shown = pages.filter((p) => has(p.name));
+  return (
+    <nav class="pages" aria-label="Pages">
+      <button type="button" class="menu" aria-expanded={open} aria-controls="pages-list" onClick={turn}>
+        Pages<span class="aside">: {shown.find((p) => p.name === page.value)?.title}</span>
+      </button>
+      <ul id="pages-list">
+        {shown.map((p) => (
+          <li key={p.name}><a href={href(p.name, { machine: askedMachine.value })} aria-current={p.name === page.value ? 'page' : undefined}>{p.title}</a></li>
+        ))}
+      </ul>
+    </nav>
   );
 }
