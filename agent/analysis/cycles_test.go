@@ -120,7 +120,11 @@ func TestCyclesByHand(t *testing.T) {
 	}
 	rep := mustCompute(t, src, site, 0, hours*hourMS)
 	check(t, figureOf(t, rep, "starts"), float64(got.Starts.Total), 0)
-	check(t, figureOf(t, rep, "starts_per_hour_max"), float64(got.Starts.Most), 0)
+	most := figureOf(t, rep, "starts_per_hour_max")
+	check(t, most, float64(got.Starts.Most), 0)
+	if most.At == nil || most.At.From != got.Starts.BusiestFrom || most.At.To != got.Starts.BusiestTo {
+		t.Errorf("busiest from %s to %s, the figure has %v", got.Starts.BusiestFrom, got.Starts.BusiestTo, most.At)
+	}
 	check(t, figureOf(t, rep, "shortest_rest"), lengthOf(t, &got, LengthRest).ShortestS, 0)
 	if f := figureOf(t, rep, "mean_load_cycle"); !reflect.DeepEqual(f.Distribution, lengthOf(t, &got, LengthCycle).Classes) {
 		t.Errorf("cycles by classes: %v, the figure has %v", lengthOf(t, &got, LengthCycle).Classes, f.Distribution)
@@ -192,8 +196,8 @@ func TestRollingSteps(t *testing.T) {
 			}
 			most = max(most, k.n)
 		}
-		if most != rollingMax(starts) {
-			t.Fatalf("most %d, the figure has %d", most, rollingMax(starts))
+		if want, _ := rollingMost(starts); most != want {
+			t.Fatalf("most %d, the figure has %d", most, want)
 		}
 	}
 	// Of very many, each part of the window tells its most.
@@ -207,8 +211,8 @@ func TestRollingSteps(t *testing.T) {
 	for _, k := range kept {
 		most = max(most, k.Starts)
 	}
-	if len(kept) > maxRolling || most != rollingMax(many) {
-		t.Errorf("%d steps of %d, at most %d starts, the figure has %d", len(kept), len(steps), most, rollingMax(many))
+	if want, _ := rollingMost(many); len(kept) > maxRolling || most != want {
+		t.Errorf("%d steps of %d, at most %d starts, the figure has %d", len(kept), len(steps), most, want)
 	}
 }
 

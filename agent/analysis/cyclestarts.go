@@ -15,8 +15,8 @@ type StartsSeen struct {
 	// LimitBasis says whose it is, or why there is none.
 	Limit      *float64 `json:"limit,omitempty"`
 	LimitBasis string   `json:"limit_basis"`
-	// Most is the most within any 60 minutes that end in [BusiestFrom, BusiestTo),
-	// those of the first such; left out without a start.
+	// Most is the most within any 60 minutes, first those from BusiestFrom to BusiestTo,
+	// which are left out without a start.
 	Most        int    `json:"most"`
 	AtLeast     bool   `json:"at_least,omitempty"` // part of the window was not observed
 	BusiestFrom string `json:"busiest_from,omitempty"`
@@ -72,9 +72,10 @@ func (s *sheet) startsSeen(m *sitefile.Machine, limit int, out *Cycles) StartsSe
 		if limited && float64(counts[i]) > most {
 			seen.Over++
 		}
-		if counts[i] > seen.Most {
-			seen.Most, seen.BusiestFrom, seen.BusiestTo = counts[i], stamp(st.wall-hourMS+1), stamp(st.wall+1)
-		}
+	}
+	if n, first := rollingMost(starts); n > 0 {
+		begin := starts[first].wall
+		seen.Most, seen.BusiestFrom, seen.BusiestTo = n, stamp(begin), stamp(begin+hourMS)
 	}
 	seen.List = append(seen.List, everySoMany(list, limit)...)
 	if len(seen.List) < len(list) {
@@ -102,7 +103,7 @@ type rollingStep struct {
 	n    int
 }
 
-// rollingSteps goes up with each start, to the count that rollingMax takes, and down
+// rollingSteps goes up with each start, to the count that rollingMost takes, and down
 // 60 minutes after it.
 func rollingSteps(starts []start, counts []int) []rollingStep {
 	type mark struct {
