@@ -46,6 +46,28 @@ func (u *UnitStats) ReplyPercentile(p float64) time.Duration {
 	return min(u.replies.percentile(p), u.MaxReply)
 }
 
+// Add adds the exchanges that another Client had with the same unit later.
+func (u *UnitStats) Add(later *UnitStats) {
+	u.Requests += later.Requests
+	u.Answers += later.Answers
+	u.Timeouts += later.Timeouts
+	u.BadChecksums += later.BadChecksums
+	u.Exceptions += later.Exceptions
+	u.WrongAnswers += later.WrongAnswers
+	u.LinesLost += later.LinesLost
+	u.Canceled += later.Canceled
+	u.Late += later.Late
+	u.WorstLate = max(u.WorstLate, later.WorstLate)
+	if later.MaxReply > 0 && (u.MaxReply == 0 || later.MinReply < u.MinReply) {
+		u.MinReply = later.MinReply
+	}
+	u.MaxReply = max(u.MaxReply, later.MaxReply)
+	for i, n := range later.replies {
+		u.replies[i] += n
+	}
+	u.lateness = later.lateness
+}
+
 // Stats returns a copy of all counts.
 func (c *Client) Stats() Stats {
 	overflow := c.rx.drops()

@@ -205,6 +205,7 @@ func (l *line) hear(ctx context.Context, until time.Time, heardAt *time.Time) er
 			return err
 		}
 		*heardAt = time.Now()
+		l.book.heardSoFar(l.client.(Ears).Stats())
 		for _, s := range l.slots {
 			s.reader.(*overheard).take(&h)
 		}
