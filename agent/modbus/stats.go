@@ -68,6 +68,20 @@ func (u *UnitStats) Add(later *UnitStats) {
 	u.lateness = later.lateness
 }
 
+// SuggestTimeout returns three times the longest round trip, rounded up to 50
+// ms (above a second: to half a second), at least 500 ms: too tight a timeout
+// costs readings, and a device is at times ten times slower than in a hundred
+// good answers; a wide one costs only the wait for a device that is off.
+func SuggestTimeout(longest time.Duration) time.Duration {
+	const least = 500 * time.Millisecond
+	step := 50 * time.Millisecond
+	want := 3 * longest
+	if want > time.Second {
+		step = 500 * time.Millisecond
+	}
+	return max(least, (want+step-1)/step*step)
+}
+
 // Stats returns a copy of all counts.
 func (c *Client) Stats() Stats {
 	overflow := c.rx.drops()

@@ -59,6 +59,9 @@ type Replies struct {
 	Min, Median, P95, Max time.Duration
 }
 
+// SuggestedTimeout is the timeout to set for a device that answers like this.
+func (r Replies) SuggestedTimeout() time.Duration { return modbus.SuggestTimeout(r.Max) }
+
 // tally counts the requests to one device.
 type tally struct {
 	requests, answers, retries uint64

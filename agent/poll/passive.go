@@ -246,7 +246,7 @@ func (l *line) unheard(d *sitefile.Device) string {
 	heard := l.client.(Ears).Stats()
 	switch {
 	case heard.Requests == 0 && heard.Bytes > manyBytes:
-		return fmt.Sprintf("what is heard on %s is not Modbus RTU at %s: check the serial settings and A/B wiring", l.site.Port, settings(l.site.Serial))
+		return fmt.Sprintf("what is heard on %s is not Modbus RTU at %s: check the serial settings and A/B wiring", l.site.Port, l.site.Serial)
 	case heard.Requests == 0:
 		return fmt.Sprintf("nothing is heard on %s: check that the other master runs, and the A/B wiring", l.site.Port)
 	}

@@ -3,21 +3,21 @@ package poll
 import (
 	"math"
 
+	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
 
 // Words returns the 16-bit words that a register channel's raw value stood in,
 // in the order of their addresses: what Decode made it of. ok is false where raw
-// does not tell: single bits, which leave out their neighbours, and texts.
-func Words(mc *sitefile.MapChannel, raw int64) (words []uint16, ok bool) {
+// does not tell: single bits, which leave out their neighbours, texts, and BCD
+// that is not good, which may be kept as plain bits.
+func Words(mc *sitefile.MapChannel, raw int64, quality scan.Reason) (words []uint16, ok bool) {
 	if mc.IsBit() || mc.Text != nil || mc.Table != sitefile.Input && mc.Table != sitefile.Holding {
 		return nil, false
 	}
 	bits := uint64(raw)
 	if mc.Type == "bcd16" || mc.Type == "bcd32" {
-		// What was no BCD number is kept as plain bits, which cannot be told from
-		// digits afterwards unless they are too large to be any.
-		if bits, ok = toBCD(raw, 4*mc.Registers()); !ok {
+		if bits, ok = toBCD(raw, 4*mc.Registers()); !ok || quality != scan.Good {
 			return nil, false
 		}
 	}

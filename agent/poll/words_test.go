@@ -32,7 +32,7 @@ func TestWords(t *testing.T) {
 				for i := 0; i < len(payload); i += 2 {
 					want = append(want, uint16(payload[i])<<8|uint16(payload[i+1]))
 				}
-				if got, ok := Words(&mc, raw); !ok || !slices.Equal(got, want) {
+				if got, ok := Words(&mc, raw, reason); !ok || !slices.Equal(got, want) {
 					t.Fatalf("%s little=%t: %04X, want %04X", typ, little, got, want)
 				}
 			}
@@ -50,8 +50,9 @@ func TestWordsNotKnown(t *testing.T) {
 	for name, one := range map[string]struct {
 		mc  sitefile.MapChannel
 		raw int64
-	}{"a bit": {bit, 1}, "a coil": {ch("a", sitefile.Coil, 0, "bit"), 1}, "a text": {text, 2561}, "no BCD": {bcd, 0xFFFF}, "below nought": {bcd, -1}} {
-		if words, ok := Words(&one.mc, one.raw); ok {
+		why scan.Reason
+	}{"a bit": {bit, 1, scan.Good}, "a coil": {ch("a", sitefile.Coil, 0, "bit"), 1, scan.Good}, "a text": {text, 2561, scan.Good}, "no BCD": {bcd, 0xFFFF, scan.Good}, "below nought": {bcd, -1, scan.Good}, "bits that are no digits": {bcd, 0x0A1F, scan.Implausible}} {
+		if words, ok := Words(&one.mc, one.raw, one.why); ok {
 			t.Errorf("%s: %04X", name, words)
 		}
 	}
