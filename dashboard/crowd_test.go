@@ -25,7 +25,7 @@ func crowd(t *testing.T, r *running, readers []*websocket.Conn, enough func(sent
 	t.Helper()
 	const most, farewell = 2000, "that was the last one"
 	payload := strings.Repeat("x", 32<<10)
-	var at [most + 1]atomic.Int64 // when message i was published, Unix ns
+	var at [most + 1]atomic.Int64  // when message i was published, Unix ns
 	var got [most + 1]atomic.Int64 // how many readers have it
 	first := r.hub.lastSeq() + 1
 	late := make([][]time.Duration, len(readers))
