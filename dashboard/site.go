@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 )
@@ -77,6 +78,7 @@ type siteSystem struct {
 	Name              string     `json:"name"`
 	Machines          []string   `json:"machines"`
 	MinimumPressurePa float64    `json:"minimum_pressure_pa,omitempty"`
+	Pressure          string     `json:"pressure,omitempty"`
 	Parts             []sitePart `json:"parts"`
 	Taps              []siteTap  `json:"taps"`
 }
@@ -183,7 +185,7 @@ func machineOf(m *sitefile.Machine) siteMachine {
 func systemOf(s *sitefile.System) siteSystem {
 	shown := siteSystem{
 		Name: s.Name, Machines: append([]string{}, s.Machines...), MinimumPressurePa: s.MinimumPressurePa,
-		Parts: []sitePart{}, Taps: []siteTap{},
+		Pressure: analysis.PressureTap(s), Parts: []sitePart{}, Taps: []siteTap{},
 	}
 	for _, p := range s.Parts {
 		shown.Parts = append(shown.Parts, sitePart{p.Name, p.Kind, p.VolumeM3})

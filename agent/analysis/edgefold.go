@@ -131,6 +131,19 @@ func rankOf(s *sitefile.System, tap sitefile.Tap) int {
 	return slices.IndexFunc(s.Parts, func(p sitefile.Part) bool { return p.Name == tap.At })
 }
 
+// PressureTap is the channel whose pressure stands for a system: the tap
+// furthest downstream, of which its pressure figures and the time below its
+// minimum are; empty where no pressure is tapped.
+func PressureTap(s *sitefile.System) string {
+	channel, best := "", -2
+	for _, tap := range s.Taps {
+		if tap.Pressure != "" && rankOf(s, tap) > best {
+			channel, best = tap.Pressure, rankOf(s, tap)
+		}
+	}
+	return channel
+}
+
 // block is the block that holds a monotonic time.
 func (sp *spec) block(mono int64) int64 {
 	q := mono / sp.blockMS

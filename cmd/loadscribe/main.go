@@ -83,6 +83,10 @@ func main() {
 
 // execute runs one command line and returns the exit code.
 func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	if len(args) == 0 { // a person who does not know the commands yet
+		execute(ctx, []string{"--help"}, stderr, stderr)
+		return exitWrongUse
+	}
 	var c commands
 	code := -1
 	parser, err := kong.New(&c,

@@ -38,22 +38,24 @@ const nextTheme: Record<Theme, Theme> = { auto: 'dark', dark: 'light', light: 'a
 export function Head({ live, site, view }: { live: Live; site: Site | null; view: View | null }) {
   const zone = site?.timezone ?? 'UTC';
   const held = live.held.value;
+  const [open, setOpen] = useState(false);
+  useEffect(() => setOpen(false), [page.value]);
   return (
-    <header>
+    <header data-menu={open ? 'open' : 'closed'}>
       <div class="where">
         <span class="site">{site?.name ?? 'loadscribe'}</span>
       </div>
-      <PagesNav />
+      <PagesNav open={open} turn={() => setOpen(!open)} />
       <div class="now">
         {view && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}
         <span class="liveness" data-live={String(!held && view?.connection === 'live')}>{liveWords(live, view)}</span>
       </div>
       <div class="switches">
         <button type="button" aria-pressed={held} onClick={() => live.hold(!held)}>{held ? 'Go on' : 'Hold still'}</button>
-        <button type="button" onClick={() => chooseUnits(units.value === 'us' ? 'si' : 'us')}>
+        <button type="button" class="choice" onClick={() => chooseUnits(units.value === 'us' ? 'si' : 'us')}>
           <span class="wide-only">Units: </span>{units.value === 'us' ? 'psi, °F' : 'bar, °C'}
         </button>
-        <button type="button" onClick={() => chooseTheme(nextTheme[theme.value])}>
+        <button type="button" class="choice" onClick={() => chooseTheme(nextTheme[theme.value])}>
           Colours: {themeWords[theme.value]}
         </button>
       </div>
@@ -64,14 +66,12 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
   );
 }
 
-/** On a narrow screen the list opens on demand; where there is room it always stands. */
-function PagesNav() {
-  const [open, setOpen] = useState(false);
+/** On a narrow screen the list, and the choices of units and colours, open on demand; where there is room they always stand. */
+function PagesNav({ open, turn }: { open: boolean; turn: () => void }) {
   const shown = pages.filter((p) => has(p.name));
-  useEffect(() => setOpen(false), [page.value]);
   return (
-    <nav class="pages" aria-label="Pages" data-open={String(open)}>
-      <button type="button" class="menu" aria-expanded={open} aria-controls="pages-list" onClick={() => setOpen(!open)}>
+    <nav class="pages" aria-label="Pages">
+      <button type="button" class="menu" aria-expanded={open} aria-controls="pages-list" onClick={turn}>
         Pages<span class="aside">: {shown.find((p) => p.name === page.value)?.title}</span>
       </button>
       <ul id="pages-list">

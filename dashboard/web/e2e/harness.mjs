@@ -1,0 +1,235 @@
+// What every page's checks in a real browser share. e2e/run.mjs says how to run
+// them and what it reads from the environment.
+import assert from 'node:assert/strict';
+import { mkdirSync } from 'node:fs';
+import { join } from 'node:path';
+import { after, before, test } from 'node:test';
+import AxeBuilder from '@axe-core/playwright';
+import { chromium } from 'playwright-core';
+
+export const base = (process.env.BASE_URL ?? '').replace(/\/$/, '');
+if (!base) {
+  console.error('e2e: set BASE_URL to the address of a running agent');
+  process.exit(2);
+}
+/** Every picture is wanted, not only what the checks need. */
+export const wantsShots = Boolean(process.env.SHOTS_DIR);
+const shots = process.env.SHOTS_DIR ?? '';
+if (wantsShots) mkdirSync(shots, { recursive: true });
+
+export const sizes = { wide: { width: 1280, height: 900 }, phone: { width: 390, height: 844 } };
+export const patience = { timeout: 20_000 };
+/** What pages said in the console, and whom they asked beside the server: none is right. */
+const complaints = [];
+const foreign = [];
+const tolerated = new Set();
+const took = new Map();
+let file = '';
+let passed = 0;
+let browser;
+
+/** Names the file that the checks to come belong to. */
+export const begin = (name) => { file = name; };
+
+/** One check; it ends within two minutes, or it failed. */
+export function check(name, f) {
+  const of = file;
+  test(`${of}: ${name}`, { timeout: 120_000 }, async (t) => {
+    const began = performance.now();
+    try {
+      await f(t);
+      passed += 1;
+    } finally {
+      took.set(of, (took.get(of) ?? 0) + performance.now() - began);
+      await closeLeft();
+    }
+  });
+}
+
+export const chromiumArgs = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];
+
+before(async () => {
+  browser = await chromium.launch({ executablePath: process.env.CHROMIUM || '/usr/bin/chromium', args: chromiumArgs });
+});
+after(async () => {
+  await browser?.close();
+});
+process.on('exit', () => {
+  for (const [name, ms] of took) console.log(`${name} took ${(ms / 1000).toFixed(1)} s`);
+  console.log(`${passed} passed`);
+});
+
+/**
+ * While f runs, what the console says and the pattern matches is expected: the
+ * browser itself reports each failed request, for one.
+ */
+export async function tolerating(pattern, f) {
+  tolerated.add(pattern);
+  try {
+    return await f();
+  } finally {
+    tolerated.delete(pattern);
+  }
+}
+export const whileServerIsAway = (f) => tolerating(/WebSocket|ERR_CONNECTION|ERR_INTERNET|Failed to load resource|dynamically imported/, f);
+
+/** A page of its own at a hash, live. prepare is given the page before it goes anywhere. */
+export async function openAt(hash, { size = 'wide', scheme = 'light', viewport = sizes[size], prepare, ...context } = {}) {
+  // The axe library needs a context made here, not browser.newPage.
+  const page = await (await browser.newContext({ viewport, colorScheme: scheme, reducedMotion: 'reduce', ...context })).newPage();
+  page.setDefaultTimeout(patience.timeout);
+  page.look = { size, scheme };
+  page.on('console', (m) => {
+    const expected = [...tolerated].some((p) => p.test(m.text()));
+    if ((m.type() === 'error' || m.type() === 'warning') && !expected) complaints.push(`${hash}: ${m.text()}`);
+  });
+  page.on('pageerror', (e) => complaints.push(`${hash}: ${e}`));
+  page.on('request', (r) => {
+    if (!r.url().startsWith(`${base}/`) && !r.url().startsWith(`blob:${base}/`)) foreign.push(r.url());
+  });
+  page.on('websocket', (w) => {
+    if (new URL(w.url()).host !== new URL(base).host) foreign.push(w.url());
+  });
+  await prepare?.(page);
+  await page.goto(`${base}/${hash}`);
+  await page.waitForSelector('html[data-connection=live]', { ...patience, state: 'attached' });
+  return page;
+}
+
+export const close = (page) => page.context().close();
+
+/** Closes what a failed check left open, so that the next one has the machine for itself. */
+async function closeLeft() {
+  for (const context of browser?.contexts() ?? []) await context.close();
+}
+
+/** An answer of the API, parsed; query is an object or a text. */
+export async function api(path, query = {}) {
+  const response = await fetch(`${base}/api/v1/${path}?${new URLSearchParams(query)}`);
+  const body = await response.json();
+  assert.equal(response.status, 200, `${path}: ${JSON.stringify(body)}`);
+  return body;
+}
+
+/** The site's local date, "2026-11-29"; days counts back. */
+export function localDay(site, days = 0) {
+  return new Intl.DateTimeFormat('en-CA', { timeZone: site.timezone }).format(new Date(Date.now() - days * 86_400_000));
+}
+
+/** Whether what(page) gives something else within so long. */
+export async function changes(page, what, ms = 20_000) {
+  const first = await what(page);
+  for (const end = Date.now() + ms; Date.now() < end; await page.waitForTimeout(100)) {
+    if ((await what(page)) !== first) return true;
+  }
+  return false;
+}
+
+/** Makes the page believe that nobody sees it, or that somebody does again. */
+export const hide = (page, hidden) => page.evaluate((h) => {
+  Object.defineProperty(document, 'hidden', { configurable: true, get: () => h });
+  Object.defineProperty(document, 'visibilityState', { configurable: true, get: () => (h ? 'hidden' : 'visible') });
+  document.dispatchEvent(new Event('visibilitychange'));
+}, hidden);
+
+/** Waits until something was drawn on the canvas: an empty one has one colour. */
+export const drawn = (page, selector) => page.waitForFunction((s) => {
+  const c = document.querySelector(s);
+  return c && c.width > 0 && new Set(new Uint32Array(c.getContext('2d').getImageData(0, 0, c.width, c.height).data.buffer)).size > 3;
+}, selector, patience);
+
+/** A full-page screenshot NAME-SIZE-SCHEME.png, if any are wanted. */
+export async function shot(page, name) {
+  if (!wantsShots) return;
+  await page.waitForTimeout(1_500); // history on the charts
+  await page.screenshot({ path: join(shots, `${name}-${page.look.size}-${page.look.scheme}.png`), fullPage: true });
+}
+
+/** What axe-core finds wrong. */
+export async function axeFinds(page) {
+  const { violations, passes } = await new AxeBuilder({ page })
+    .options({ resultTypes: ['violations'] }) // of what is well, one place each: much less to gather
+    .withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
+    .analyze();
+  assert.ok(passes.length > 10, 'axe looked at next to nothing');
+  return violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join(', ')}`);
+}
+
+/** Opens every <details> of the content; some put in more of them. */
+export async function openAll(page) {
+  for (let round = 0; round < 3; round++) {
+    const closed = await page.$$('main details:not([open]) > summary');
+    if (closed.length === 0) return;
+    for (const s of closed) await s.click();
+  }
+}
+
+/**
+ * Checks a page's look: pictures as the reader finds it, then axe-core with
+ * everything opened, and that nothing moves. open({size, scheme}) gives the page,
+ * ready; opened(page), if given, opens what openAll does not. A theme changes
+ * colours, a width what stands where: two of the four pairs see both, and all
+ * four are looked at where screenshots are wanted.
+ */
+export function looksRight(name, open, opened = async () => undefined) {
+  for (const [size, scheme] of [['wide', 'light'], ['phone', 'dark'], ['wide', 'dark'], ['phone', 'light']]) {
+    if (!wantsShots && (size === 'wide') === (scheme === 'dark')) continue;
+    check(`has no axe violation and looks right: ${size}, ${scheme}`, async () => {
+      const page = await open({ size, scheme });
+      await shot(page, name);
+      await openAll(page);
+      await opened(page);
+      assert.deepEqual(await axeFinds(page), []);
+      assert.equal(await page.evaluate(() => document.getAnimations().length), 0, 'something moves although motion is to be reduced');
+      await close(page);
+    });
+  }
+}
+
+/** Checks that a page fits 320 px, a phone, and a wide screen at 200 %, without sideways scrolling. */
+export function fits(open, opened = openAll) {
+  check('fits 320 px, a phone and double zoom without sideways scrolling', async () => {
+    const page = await open({ viewport: { width: 640, height: 800 } });
+    await opened(page);
+    for (const width of [640, 390, 320]) {
+      await page.setViewportSize({ width, height: 800 });
+      await page.waitForTimeout(300); // charts follow by an observer
+      const needs = await page.evaluate(() => document.documentElement.scrollWidth);
+      assert.ok(needs <= width, `at ${width} px it needs ${needs} px`);
+    }
+    await close(page);
+  });
+}
+
+/**
+ * Walks through the page by Tab until it comes round or most stops were made;
+ * gives what was focused: {text, name, tag}. Each must show its focus.
+ */
+export async function tabThrough(page, most = 40) {
+  const seen = [];
+  for (let i = 0; i < most; i++) {
+    await page.keyboard.press('Tab');
+    const at = await page.evaluate(() => {
+      const e = document.activeElement;
+      if (!e || e === document.body) return null;
+      const style = getComputedStyle(e);
+      return {
+        text: e.textContent.trim().slice(0, 40), name: e.getAttribute('aria-label') ?? '', tag: e.tagName.toLowerCase(),
+        ring: (style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2) || style.boxShadow !== 'none',
+      };
+    });
+    if (!at) break;
+    assert.ok(at.ring, `no visible focus on <${at.tag}> “${at.name || at.text}”`);
+    seen.push(at);
+  }
+  return seen;
+}
+
+/** The last check of all. */
+export function endChecks() {
+  begin('all');
+  check('complains of nothing in the console and asks nobody else', () => {
+    assert.deepEqual(complaints, []);
+    assert.deepEqual(foreign, []);
+  });
+}
