@@ -9,7 +9,9 @@ import { rows } from '../chart/table';
 import { hourMs, type HourRecorder } from '../live/hour';
 import type { View } from '../live/live';
 import { useWidth } from '../look/measure';
+import { has } from '../pages';
 import { colours } from '../settings';
+import { traceHref } from '../trace/address';
 import { channelDisplay, convert, displayOf, fixed, type Display, type UnitSystem } from '../units/units';
 import { clock, clockMinute, duration } from '../units/words';
 import { stateWord } from './sentence';
@@ -70,6 +72,9 @@ export function Hour({ site, view, machine, state, recorder, system }: {
         )}
         {width > 0 && <Skyline runs={runs} from={from} to={to} width={width} timeZone={site.timezone} />}
       </div>
+      {has('trace') && (
+        <p class="aside"><a href={traceHref({ channels: [lanes.pressure, lanes.power].flatMap((l) => (l ? [l.channel.id] : [])), machines: [machine.name], span: hourMs })}>Open this hour in Trace</a></p>
+      )}
       <SkylineKey runs={runs} words={stateWord} />
       <Twin lanes={lanes} runs={runs} from={from} to={to} timeZone={site.timezone} />
     </section>
