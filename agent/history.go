@@ -178,14 +178,27 @@ func (h *History) demand(system string, fromMS, toMS, stepMS int64, now time.Tim
 // StateRuns returns a machine's states, ascending, without holes.
 func (h *History) StateRuns(machine string, fromMS, toMS int64) ([]StateRun, error) {
 	runs, err := analysis.StateRuns(h.source(), h.site, machine, fromMS, toMS)
-	if err != nil {
-		return nil, err
-	}
+	return shownRuns(runs), err
+}
+
+func shownRuns(runs []analysis.Run) []StateRun {
 	shown := make([]StateRun, len(runs))
 	for i, r := range runs {
 		shown[i] = StateRun{State: r.State.String(), From: Stamp(r.FromMS), To: Stamp(r.ToMS), Reason: r.Reason}
 	}
-	return shown, nil
+	return shown
+}
+
+// StateBand returns a machine's states for a drawing of about so many parts.
+// Where they change more often than it could show, they are what the machine did
+// most of in each part, whose width is then stepMS, else 0.
+func (h *History) StateBand(machine string, fromMS, toMS int64, parts int) (runs []StateRun, stepMS int64, err error) {
+	all, err := analysis.StateRuns(h.source(), h.site, machine, fromMS, toMS)
+	if err != nil {
+		return nil, 0, err
+	}
+	all, stepMS = analysis.Mostly(all, parts)
+	return shownRuns(all), stepMS, nil
 }
 
 // Unloads lays a machine's unloads over one another; q.NowMS is set here.
@@ -205,6 +218,17 @@ func (h *History) Series(channelID string, fromMS, toMS int64, points int) (stor
 	return h.store.Series(channelID, fromMS, toMS, points)
 }
 
+// Span is what a channel read between two moments, to the reading.
+func (h *History) Span(channelID string, fromMS, toMS int64) (store.Span, error) {
+	return h.store.Span(channelID, fromMS, toMS)
+}
+
+// ReadingAt is the reading of a channel that held at a moment; ok is false where
+// none did.
+func (h *History) ReadingAt(channelID string, wallMS int64) (r store.Reading, ok bool, err error) {
+	return h.store.ReadingAt(channelID, wallMS)
+}
+
 // RawFrom is the time from which raw readings are kept; ok is false where none
 // was dropped.
 func (h *History) RawFrom() (t time.Time, ok bool) {
@@ -219,4 +243,9 @@ func (h *History) Backup() (*store.Backup, error) { return h.store.Backup() }
 // with fn's error. devices empty means all. fn must not keep the scan.
 func (h *History) Scans(fromMS, toMS int64, devices []string, fn func(*scan.Scan) error) error {
 	return h.store.Scans(store.ScanQuery{Devices: devices, FromMS: fromMS, ToMS: toMS}, fn)
+}
+
+// BelowMinimum lists when a system's pressure lay below its minimum.
+func (h *History) BelowMinimum(system string, fromMS, toMS int64) (analysis.Below, error) {
+	return analysis.BelowMinimum(h.source(), h.site, system, fromMS, toMS, h.Now().UnixMilli())
 }

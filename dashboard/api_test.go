@@ -30,6 +30,13 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/series?channel=controller.discharge_pressure&channel=meter.power&from=-1h", 200, "SeriesAnswer"},
 		{"/api/v1/series?state=comp1&from=-1h", 200, "SeriesAnswer"},
 		{"/api/v1/series?state=comp2&channel=meter.power", 200, "SeriesAnswer"},
+		{"/api/v1/series?layout=columns&channel=controller.discharge_pressure&state=comp1&state=comp2&points=50", 200, "ColumnsAnswer"},
+		{"/api/v1/series?state=comp1&state=comp2", 400, "Error"},
+		{"/api/v1/moments?channel=controller.discharge_pressure&channel=meter.power&at=-1h&at=-2h", 200, "MomentsAnswer"},
+		{"/api/v1/moments?channel=controller.discharge_pressure&at=now", 200, "MomentsAnswer"},
+		{"/api/v1/moments?channel=no.such&at=now", 404, "Error"},
+		{"/api/v1/below?system=main", 200, "BelowAnswer"},
+		{"/api/v1/below?system=other", 404, "Error"},
 		{"/api/v1/figures", 200, "FiguresAnswer"},
 		{"/api/v1/figures?machine=comp1&from=2026-03-01&to=2026-03-02", 200, "FiguresAnswer"},
 		{"/api/v1/events?limit=5", 200, "EventsAnswer"},
@@ -104,7 +111,8 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		t.Errorf("documented %v\nserved     %v", documented, served)
 	}
 	for path, want := range map[string]string{
-		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/series": "SeriesAnswer", "/api/v1/figures": "FiguresAnswer",
+		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/figures": "FiguresAnswer",
+		"/api/v1/moments": "MomentsAnswer", "/api/v1/below": "BelowAnswer",
 		"/api/v1/demand": "DemandAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
@@ -116,6 +124,10 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		if schema["$ref"] != "#/components/schemas/"+want {
 			t.Errorf("%s answers %v in the document, want %s", path, schema["$ref"], want)
 		}
+	}
+	two, _ := d.at("paths", "/api/v1/series", "get", "responses", "200", "content", "application/json", "schema")["oneOf"].([]any)
+	if text, _ := json.Marshal(two); string(text) != `[{"$ref":"#/components/schemas/SeriesAnswer"},{"$ref":"#/components/schemas/ColumnsAnswer"}]` {
+		t.Errorf("/api/v1/series answers %s in the document", text)
 	}
 	for name, schema := range d.at("components", "schemas") {
 		text, _ := json.Marshal(schema)
@@ -169,6 +181,9 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"State": agent.State{}, "MachineState": agent.MachineState{}, "ChannelState": agent.ChannelState{},
 		"DeviceState": agent.DeviceState{}, "LineState": agent.LineState{}, "StoreState": agent.StoreState{},
 		"SeriesAnswer": seriesAnswer{}, "Series": series{}, "SeriesCell": seriesCell{}, "StateRun": agent.StateRun{},
+		"ColumnsAnswer": columnsAnswer{}, "ColumnSeries": columnSeries{}, "StateBand": stateBand{},
+		"MomentsAnswer": momentsAnswer{}, "MomentChannel": momentChannel{}, "MomentReading": momentReading{}, "MomentBetween": momentBetween{},
+		"BelowAnswer": analysis.Below{}, "BelowStretch": analysis.BelowStretch{},
 		"FiguresAnswer": analysis.Report{}, "MachineFigures": analysis.MachineFigures{}, "SystemFigures": analysis.SystemFigures{},
 		"Figure": analysis.Figure{}, "EventsAnswer": agent.EventPage{}, "Event": agent.Event{},
 		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
@@ -262,7 +277,15 @@ func TestBadParameters(t *testing.T) {
 		{"/api/v1/series?channel=meter.power&points=1e3", 400, "points", "whole number"},
 		{"/api/v1/series?channel=meter.power&points=1&points=2", 400, "points", "once"},
 		{"/api/v1/series?chanel=meter.power", 400, "chanel", "channel"},
-		{"/api/v1/series?from=-1h" + many, 400, "channel", "32"},
+		{"/api/v1/series?from=-1h" + many, 400, "channel", "64"},
+		{"/api/v1/series?layout=rows&channel=meter.power", 400, "layout", "cells or columns"},
+		{"/api/v1/series?state=comp1&state=comp2", 400, "state", "layout=columns"},
+		{"/api/v1/moments?channel=meter.power", 400, "at", "missing"},
+		{"/api/v1/moments?at=now", 400, "channel", "missing"},
+		{"/api/v1/moments?channel=meter.power&at=now&at=-1h&at=-2h", 400, "at", "one or two"},
+		{"/api/v1/moments?channel=meter.power&at=now&at=now", 400, "at", "the same"},
+		{"/api/v1/moments?channel=meter.power&at=soon", 400, "at", "soon"},
+		{"/api/v1/moments?channel=meter.power&at=9999-01-01", 400, "at", "9999"},
 		{"/api/v1/series?channel=" + strings.Repeat("x", maxQueryBytes), 400, "", "longer"},
 		{"/api/v1/series?channel=%zz", 400, "", "cannot be read"},
 		{"/api/v1/series?channel=meter.powr", 404, "channel", "meter.power"},
@@ -294,7 +317,8 @@ func TestStoreTrouble(t *testing.T) {
 	b.fail("disk gone")
 	s := newTestServer(t, b, Options{})
 	for _, target := range []string{
-		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/figures", "/api/v1/demand?system=main", "/api/v1/events", "/api/v1/faults",
+		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/series?layout=columns&channel=meter.power", "/api/v1/series?layout=columns&state=comp1",
+		"/api/v1/moments?channel=meter.power&at=-1h&at=now", "/api/v1/below?system=main", "/api/v1/figures", "/api/v1/demand?system=main", "/api/v1/events", "/api/v1/faults",
 		"/api/v1/intervals?machine=comp1", "/api/v1/export?from=-1h",
 	} {
 		w := get(s, target)

@@ -27,6 +27,16 @@ type Backend interface {
 	Series(channelID string, fromMS, toMS int64, points int) (store.Series, error)
 	// StateRuns returns a machine's states, ascending, without holes.
 	StateRuns(machine string, fromMS, toMS int64) ([]agent.StateRun, error)
+	// StateBand returns a machine's states for a drawing of so many parts: where
+	// stepMS is above 0, what it did most of in each part that wide.
+	StateBand(machine string, fromMS, toMS int64, parts int) (runs []agent.StateRun, stepMS int64, err error)
+	// Span is what a channel read between two moments, to the reading.
+	Span(channelID string, fromMS, toMS int64) (store.Span, error)
+	// ReadingAt is the reading of a channel that held at a moment; ok is false in
+	// a gap.
+	ReadingAt(channelID string, wallMS int64) (r store.Reading, ok bool, err error)
+	// BelowMinimum lists when a system's pressure lay below its minimum.
+	BelowMinimum(system string, fromMS, toMS int64) (analysis.Below, error)
 	// Figures returns every figure; machine empty means all machines and
 	// systems.
 	Figures(fromMS, toMS int64, machine string) (analysis.Report, error)

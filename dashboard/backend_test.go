@@ -163,6 +163,34 @@ func (b *shop) StateRuns(machine string, fromMS, toMS int64) ([]agent.StateRun, 
 	}, b.ask("runs "+machine, fromMS, toMS)
 }
 
+func (b *shop) StateBand(machine string, fromMS, toMS int64, parts int) ([]agent.StateRun, int64, error) {
+	runs, err := b.StateRuns(machine, fromMS, toMS)
+	if parts < 100 {
+		return runs, 900_000, err
+	}
+	return runs, 0, err
+}
+
+func (b *shop) Span(id string, fromMS, toMS int64) (store.Span, error) {
+	if id == "meter.power" {
+		return store.Span{FromMS: fromMS, ToMS: toMS}, b.ask("span "+id, fromMS, toMS)
+	}
+	return store.Span{FromMS: fromMS, ToMS: toMS, RawDropped: true, Cell: store.Cell{First: 101.2, Last: 104.1, Min: 99.5, Max: 110.1, Sum: 1030, Count: 10}}, b.ask("span "+id, fromMS, toMS)
+}
+
+func (b *shop) ReadingAt(id string, wallMS int64) (store.Reading, bool, error) {
+	if id == "meter.power" {
+		return store.Reading{}, false, b.ask("reading "+id, wallMS, wallMS)
+	}
+	return store.Reading{WallMS: wallMS - 100, Value: 104.1 + float64(wallMS-noon)/36e6}, true, b.ask("reading "+id, wallMS, wallMS)
+}
+
+func (b *shop) BelowMinimum(system string, fromMS, toMS int64) (analysis.Below, error) {
+	return analysis.Below{System: system, From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Channel: "controller.discharge_pressure",
+		MinimumPa: 620528, Total: 1, Method: "readings below it", Stretches: []analysis.BelowStretch{
+			{From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Seconds: 60, RunningSeconds: 12}}}, b.ask("below "+system, fromMS, toMS)
+}
+
 func (b *shop) Figures(fromMS, toMS int64, machine string) (analysis.Report, error) {
 	value, u, cover := 6.41, 0.19, 0.998
 	at := time.UnixMilli(toMS)

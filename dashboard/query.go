@@ -13,7 +13,7 @@ import (
 // Bounds of what one request may ask for.
 const (
 	maxQueryBytes  = 8 << 10
-	maxChannels    = 32
+	maxChannels    = 64
 	defaultPoints  = 1000
 	maxPoints      = 20000
 	defaultEvents  = 200

@@ -23,6 +23,8 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/site", s.json(s.serveSite))
 	route("/api/v1/state", s.json(s.serveState))
 	route("/api/v1/series", s.json(s.gated(s.serveSeries)))
+	route("/api/v1/moments", s.json(s.gated(s.serveMoments)))
+	route("/api/v1/below", s.json(s.gated(s.serveBelow)))
 	route("/api/v1/figures", s.json(s.gated(s.serveFigures)))
 	route("/api/v1/demand", s.json(s.gated(s.serveDemand)))
 	route("/api/v1/events", s.json(s.gated(s.serveEvents)))

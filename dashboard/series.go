@@ -3,6 +3,7 @@ package dashboard
 import (
 	"math"
 	"net/http"
+	"slices"
 
 	"loadscribe/agent"
 	"loadscribe/agent/scan"
@@ -39,19 +40,28 @@ type seriesCell struct {
 }
 
 func (s *Server) serveSeries(r *http.Request) (any, *apiError) {
-	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "points", "state"}, "channel")
+	q := parseQuery(r.URL.RawQuery, []string{"layout", "from", "to", "points"}, "channel", "state")
+	columns := q.choice("layout", "cells", "columns") == "columns"
 	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
 	points := q.number("points", defaultPoints, maxPoints)
 	channels, err := s.channels(q, maxChannels)
 	if err != nil {
 		return nil, err
 	}
-	machine := q.text("state")
-	if machine != "" && !s.hasMachine(machine) {
-		return nil, s.noMachine("state", machine)
+	machines := slices.DeleteFunc(q.values["state"], func(name string) bool { return name == "" })
+	for _, name := range machines {
+		if !s.hasMachine(name) {
+			return nil, s.noMachine("state", name)
+		}
 	}
-	if len(channels) == 0 && machine == "" {
+	if len(channels) == 0 && len(machines) == 0 {
 		return nil, badParameter("channel", "give channel=device.channel, state=machine, or both")
+	}
+	if columns {
+		return s.columns(channels, machines, fromMS, toMS, points)
+	}
+	if len(machines) > 1 {
+		return nil, badParameter("state", "%d machines are given: cells have the states of one; layout=columns takes several", len(machines))
 	}
 	a := seriesAnswer{From: agent.Stamp(fromMS), To: agent.Stamp(toMS), Series: []series{}}
 	for _, c := range channels {
@@ -61,7 +71,8 @@ func (s *Server) serveSeries(r *http.Request) (any, *apiError) {
 		}
 		a.Series = append(a.Series, one)
 	}
-	if machine != "" {
+	if len(machines) == 1 {
+		machine := machines[0]
 		runs, err := s.backend.StateRuns(machine, fromMS, toMS)
 		if err != nil {
 			return nil, unavailable("states of %s: %v", machine, err)

@@ -172,6 +172,23 @@ func TestHoursApart(t *testing.T) {
 	} {
 		check(t, systemFigure(t, rep, name), want, 1.01)
 	}
+	// When it was: 0 to 8 min, 12 to 14, 24 to 26 and from 28 on, as laid out above.
+	below, err := BelowMinimum(m, site, site.Systems[0].Name, monday, monday+1_800_000, monday+1_800_000)
+	if err != nil || below.Total != 4 || len(below.Stretches) != 4 {
+		t.Fatalf("below the minimum: %v %s", err, asJSON(t, below))
+	}
+	for i, want := range [][3]float64{{0, 480, 0}, {720, 840, 120}, {1440, 1560, 120}, {1680, 1800, 0}} {
+		got := below.Stretches[i]
+		from, _ := time.Parse(time.RFC3339, got.From)
+		if at := float64(from.UnixMilli()-monday) / 1000; math.Abs(at-want[0]) > 1 || math.Abs(got.Seconds-(want[1]-want[0])) > 1.01 || math.Abs(got.RunningSeconds-want[2]) > 1.01 {
+			t.Errorf("stretch %d is %s, want %v s", i, asJSON(t, got), want)
+		}
+	}
+	longest := 0.0
+	for _, st := range below.Stretches {
+		longest = max(longest, st.Seconds)
+	}
+	check(t, systemFigure(t, rep, "longest_below_minimum_all"), longest, 1e-9)
 	if f := systemFigure(t, rep, "pressure_mean_shift"); f.Denominator != "15 min with a reading, in shift hours" {
 		t.Errorf("denominator %q", f.Denominator)
 	}
@@ -248,7 +265,7 @@ func TestNoiseAboutTheMinimum(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := &sheet{g: g}
-	if n := len(s.lows(lowAll)); n != 3 {
+	if n := len(s.g.lows(lowAll)); n != 3 {
 		t.Errorf("%d times below the minimum, want 3: up to 300 s, up to 500 s, from 560 s on", n)
 	}
 }

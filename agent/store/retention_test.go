@@ -189,6 +189,18 @@ func wantDroppedDay(t *testing.T, s *Store, scans []scan.Scan, hashes []byte) {
 		t.Fatalf("an hour of the dropped day: step %d, dropped %v, %v; want cells of a minute that say so", got.StepMS, got.RawDropped, err)
 	}
 	wantCells(t, got.Cells, bruteSeries(scans, "d", "b", from, from+hourMS, minuteMS))
+	// a window that cuts minutes takes them whole, and says so
+	whole := bruteSeries(scans, "d", "b", from, from+10*minuteMS, 10*minuteMS)
+	span, err := s.Span("d.b", from+20_000, from+10*minuteMS-30_000)
+	if err != nil || !span.RawDropped || span.FromMS != from || span.ToMS != from+10*minuteMS {
+		t.Errorf("minutes of the dropped day: %d to %d, dropped %v, %v", span.FromMS-from, span.ToMS-from, span.RawDropped, err)
+	}
+	wantCells(t, []Cell{span.Cell}, whole)
+	minute := bruteSeries(scans, "d", "b", from+minuteMS, from+2*minuteMS, minuteMS)[0]
+	reading, ok, err := s.ReadingAt("d.b", from+minuteMS+30_000)
+	if want := (Reading{from + minuteMS, minute.Sum / float64(minute.Count), true}); err != nil || !ok || reading != want {
+		t.Errorf("reading on the dropped day: %+v %v %v, want %+v", reading, ok, err, want)
+	}
 	now := s.Stats().NewestMS
 	if got, err = s.Series("d.b", now-hourMS, now, 2000); err != nil || got.RawDropped || got.StepMS != 0 {
 		t.Errorf("an hour of kept readings: step %d, dropped %v, %v; want raw", got.StepMS, got.RawDropped, err)

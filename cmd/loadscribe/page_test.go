@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -16,9 +17,10 @@ import (
 	"loadscribe/cmd/loadscribe/demo"
 )
 
-// TestPage opens the page in Chromium against a recording agent: see
-// dashboard/web/e2e. The agent is restarted under the open page. SHOTS_DIR
-// keeps the screenshots.
+// TestPage opens every page in Chromium against a recording agent with the
+// demo's week behind it: see dashboard/web/e2e. The agent is restarted under an
+// open page. SHOTS_DIR: all screenshots are made, and kept there. PAGE_ONLY
+// names the files of e2e to run, parted by spaces.
 func TestPage(t *testing.T) {
 	if testing.Short() {
 		t.Skip("drives a browser; not under -short")
@@ -40,13 +42,15 @@ func TestPage(t *testing.T) {
 
 	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	dir := filepath.Join(t.TempDir(), "shop")
-	shop, err := demo.Open(demo.Options{Dir: dir, Listen: address, History: 3 * time.Hour})
+	shop, err := demo.Open(demo.Options{Dir: dir, Listen: address})
 	if err != nil {
 		t.Fatal(err)
 	}
+	began := time.Now()
 	if err := shop.Fill(t.Context(), "test", slog.New(slog.DiscardHandler), func(float64, string) {}); err != nil {
 		t.Fatal(err)
 	}
+	t.Logf("the week was recorded in %.1f s", time.Since(began).Seconds())
 	plant, stopPlant := context.WithCancel(context.Background())
 	var ended sync.WaitGroup
 	ended.Go(func() {
@@ -77,15 +81,11 @@ func TestPage(t *testing.T) {
 	}))
 	t.Cleanup(restarts.Close)
 
-	shots := os.Getenv("SHOTS_DIR")
-	if shots == "" {
-		shots = t.TempDir()
-	}
 	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, node, "e2e/run.mjs")
+	cmd := exec.CommandContext(ctx, node, append([]string{"e2e/run.mjs"}, strings.Fields(os.Getenv("PAGE_ONLY"))...)...)
 	cmd.Dir = web
-	cmd.Env = append(os.Environ(), "BASE_URL=http://"+address, "CHROMIUM="+chromium, "SHOTS_DIR="+shots, "RESTART_URL="+restarts.URL)
+	cmd.Env = append(os.Environ(), "BASE_URL=http://"+address, "CHROMIUM="+chromium, "RESTART_URL="+restarts.URL)
 	out, err := cmd.CombinedOutput()
 	t.Logf("%s", out)
 	if err != nil {

@@ -1,6 +1,6 @@
 // The HTTP API as the page uses it. Addresses are relative to the page's own
 // server; nothing else is ever asked.
-import type { Answers, Event, NewNote } from './types';
+import type { Answers, Event, NewNote, SeriesAnswer } from './types';
 
 export type * from './types';
 
@@ -49,10 +49,10 @@ export function fetchSite(): Promise<Answers['/api/v1/site']> {
 /** Channels and the states of a machine between two moments, Unix ms. */
 export function fetchSeries(
   channels: string[], machine: string, fromMs: number, points: number, signal?: AbortSignal,
-): Promise<Answers['/api/v1/series']> {
+): Promise<SeriesAnswer> {
   const query = new URLSearchParams({ state: machine, from: new Date(fromMs).toISOString(), to: 'now', points: String(points) });
   for (const id of channels) query.append('channel', id);
-  return get('/api/v1/series', query, signal);
+  return get('/api/v1/series', query, signal) as Promise<SeriesAnswer>; // its layout is cells
 }
 
 /** Figures of one machine from the start of a local day of the site until now. */

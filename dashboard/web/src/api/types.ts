@@ -450,6 +450,111 @@ export type SeriesCell = {
   count: number;
 };
 
+/** Series of channels as lists of numbers, and state bands, for one window. */
+export type ColumnsAnswer = {
+  from: string;
+  to: string;
+  series: ColumnSeries[];
+  /** one a machine, in the order asked for; only with state= */
+  states?: StateBand[];
+};
+
+/** One channel. Element i of each list is the cell that begins at start_ms + i·step_ms, ascending without holes; null where there is no number. Where step_ms is 0, each element is a reading, at start_ms + at[i], and a gap has count 0. Means are rounded to a thousandth of the channel's least difference. */
+export type ColumnSeries = {
+  channel: string;
+  unit: string;
+  /** Unix ms; 0 where there is nothing */
+  start_ms: number;
+  /** width of a cell; 0: readings */
+  step_ms: number;
+  /** ms after start_ms, ascending, each once; only where step_ms is 0 */
+  at?: number[];
+  /** readings in the cell; 0: a gap; null: none fell into it although the channel was read, more slowly */
+  count: (number | null)[];
+  /** left out where step_ms is 0 */
+  min?: (number | null)[];
+  /** left out where step_ms is 0 */
+  max?: (number | null)[];
+  /** each reading counts the same */
+  mean: (number | null)[];
+  /** true: the cells are wider than asked for, since raw readings of the window are no longer kept (keep_raw) */
+  raw_dropped?: boolean;
+};
+
+/** What a machine did. */
+export type StateBand = {
+  machine: string;
+  /** above 0: the states change more often than about points can show, and each run is what the machine did most of, in each part that wide */
+  step_ms: number;
+  runs: StateRun[];
+};
+
+/** What channels read at one or two moments, and between them. */
+export type MomentsAnswer = {
+  /** the earlier first */
+  at: string[];
+  channels: MomentChannel[];
+};
+
+export type MomentChannel = {
+  channel: string;
+  unit: string;
+  /** one a moment: the newest good one at or before it; null: none within three periods, which is a gap */
+  readings: (MomentReading | null)[];
+  /** the later moment's reading less the earlier one's; left out where one is missing */
+  difference?: number;
+  between?: MomentBetween;
+};
+
+export type MomentReading = {
+  /** when it was read */
+  time: string;
+  /** null: it is no number that JSON can say */
+  value: number | null;
+  /** true: raw readings of then are no longer kept; it is the mean of the minute that begins at time */
+  minute_mean?: boolean;
+};
+
+/** All good readings between two moments, the first included. */
+export type MomentBetween = {
+  from: string;
+  to: string;
+  count: number;
+  /** each reading counts the same; left out where there is none */
+  mean?: number;
+  min?: number;
+  max?: number;
+  /** true: raw readings are no longer kept, so that from and to are moved out to whole minutes */
+  raw_dropped?: boolean;
+};
+
+/** When a system's pressure lay below its minimum. */
+export type BelowAnswer = {
+  system: string;
+  from: string;
+  to: string;
+  /** whose readings they are */
+  channel?: string;
+  /** the site file's minimum pressure, gauge */
+  minimum_pa?: number;
+  /** stretches in the window, with those that are not listed */
+  total: number;
+  method?: string;
+  /** why there is no answer; left out where there is */
+  absent?: string;
+  /** in the order of time; of more than 500, the longest */
+  stretches: BelowStretch[];
+};
+
+/** An unbroken time below the minimum, cut to the window. The longest is the figure longest_below_minimum_all. */
+export type BelowStretch = {
+  from: string;
+  to: string;
+  seconds: number;
+  /** how much of it a machine of the system ran */
+  running_seconds: number;
+};
+
 /** A stretch of time in one state. */
 export type StateRun = {
   state: StateName;
@@ -577,6 +682,7 @@ export type Figure = {
   limit?: number;
   /** whose limit that is */
   limit_basis?: string;
+  at?: Moment;
   /** what a mean is over, counted by size */
   distribution?: FigureClass[];
   method?: string;
@@ -585,6 +691,12 @@ export type Figure = {
   budget?: BudgetPart[];
   narrower?: Narrower;
   absent?: string;
+};
+
+/** When a figure that is an extreme was so: what its value tells of lies between the two. Of a lowest or highest reading that is the quarter hour, or the part of one, that holds the first of them. */
+export type Moment = {
+  from: string;
+  to: string;
 };
 
 /** What one input brings into a figure's variance; what brings less than a hundredth is gathered as others. */
@@ -1580,7 +1692,9 @@ export type ReplayPoint = {
 export interface Answers {
   "/api/v1/site": Site;
   "/api/v1/state": State;
-  "/api/v1/series": SeriesAnswer;
+  "/api/v1/series": SeriesAnswer | ColumnsAnswer;
+  "/api/v1/moments": MomentsAnswer;
+  "/api/v1/below": BelowAnswer;
   "/api/v1/figures": FiguresAnswer;
   "/api/v1/events": EventsAnswer;
   "/api/v1/faults": FaultsAnswer;

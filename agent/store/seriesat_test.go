@@ -1,0 +1,86 @@
+package store
+
+import (
+	"errors"
+	"math/rand/v2"
+	"testing"
+
+	"loadscribe/agent/scan"
+)
+
+// What a channel read between two moments is what its raw scans say, to the
+// reading, wherever the moments lie: 150 random windows from a second to longer than all
+// over sealed hours, the open one and an outage. The other way of counting is
+// bruteSeries, which knows no cell of the store.
+func TestSpanEqualsRaw(t *testing.T) {
+	if testing.Short() {
+		t.Skip("no goroutine, some seconds")
+	}
+	alone(t)
+	s := openTest(t, t.TempDir(), Options{})
+	groups := register(t, s, testGroups())
+	const hours = 9
+	var all []scan.Scan
+	for _, sc := range stream(groups, 7, startMS, hours*3600+1900) {
+		if at := sc.WallMS - startMS; at < 4*hourMS || at > 5*hourMS+333_000 {
+			all = append(all, sc)
+		}
+	}
+	all = appendAll(t, s, all)
+	r := rand.New(rand.NewPCG(3, 8))
+	end := startMS + hours*hourMS + 1900_000
+	held := 0
+	for range 150 {
+		g := groups[r.IntN(len(groups))]
+		c := g.Channels[r.IntN(len(g.Channels))]
+		from := startMS - hourMS + r.Int64N(end-startMS+2*hourMS)
+		to := from + 1 + r.Int64N(1000<<r.IntN(20))
+		got, err := s.Span(c.ID(), from, to)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got.FromMS != from || got.ToMS != to || got.RawDropped {
+			t.Fatalf("span of %s from %d to %d became %d to %d, dropped %v", c.ID(), from, to, got.FromMS, got.ToMS, got.RawDropped)
+		}
+		if want := bruteSeries(all, c.Device, c.Name, from, to, to-from); want[0].Count > 0 {
+			wantCells(t, []Cell{got.Cell}, want)
+		} else if got.Count != 0 {
+			t.Fatalf("span of %s from %s: %+v, want none", c.ID(), stamp(from), got)
+		}
+
+		// the reading that held at its beginning
+		var last *scan.Scan
+		for i := range all {
+			sc := &all[i]
+			if sc.Group.ID != g.ID || sc.WallMS > from || sc.WallMS < from-g.GapMS() {
+				continue
+			}
+			if _, ok := sc.Get(g.Index(c.Name)); ok && (last == nil || sc.WallMS >= last.WallMS) {
+				last = sc
+			}
+		}
+		reading, ok, err := s.ReadingAt(c.ID(), from)
+		if err != nil || ok != (last != nil) {
+			t.Fatalf("reading of %s at %s: %+v %v %v, want %+v", c.ID(), stamp(from), reading, ok, err, last)
+		}
+		if last != nil {
+			held++
+			raw, _ := last.Get(g.Index(c.Name))
+			if want := (Reading{last.WallMS, c.Value(raw), false}); reading != want {
+				t.Fatalf("reading of %s at %s: %+v, want %+v", c.ID(), stamp(from), reading, want)
+			}
+		}
+	}
+	if held < 80 {
+		t.Fatalf("only %d moments had a reading", held)
+	}
+	if _, err := s.Span("meter.nothing", 0, 1000); !errors.Is(err, ErrUnknown) {
+		t.Errorf("unknown channel: %v, want ErrUnknown", err)
+	}
+	if _, err := s.Span("meter.power", 1000, 1000); err == nil {
+		t.Error("an empty window is no error")
+	}
+	if _, _, err := s.ReadingAt("meter.nothing", 1000); !errors.Is(err, ErrUnknown) {
+		t.Errorf("unknown channel: %v, want ErrUnknown", err)
+	}
+}
