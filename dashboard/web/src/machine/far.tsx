@@ -2,14 +2,14 @@
 // wrong. Letters are as large as the screen lets them be; nothing to press but
 // the way back.
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
-import type { Site, SiteMachine } from '../api';
+import type { Site, SiteMachine, StateName } from '../api';
 import type { Live, View } from '../live/live';
 import { href, place } from '../route';
 import type { UnitSystem } from '../units/units';
 import { clockMinute } from '../units/words';
 import { Glyph } from './glyph';
 import { written } from './section-text';
-import { farSentence, stateWord, type Moment } from './sentence';
+import { farLines, farSentence, type Moment } from './sentence';
 import type { Sign } from './signs';
 import { mainPressure, readChannel, systemOf } from './taps';
 
@@ -43,8 +43,9 @@ export function Far({ live, site, view, machines, moment, wrong, well, system }:
 }) {
   const board = useRef<HTMLDivElement>(null);
   const [size, setSize] = useState(0);
-  const says = machines.map((m) => farSentence(view.machines.get(m.name), moment));
-  const mayStart = machines.filter((_, i) => says[i]?.mayStart).map((m) => m.name);
+  const alone = machines.length === 1 ? machines[0] : undefined;
+  const one = alone && farSentence(view.machines.get(alone.name), moment);
+  const lines = alone ? [] : farLines(machines.map((m) => ({ name: m.name, state: view.machines.get(m.name) })), moment);
   const pressures = pressuresOf(site, view, machines, system);
   const words = verdict(wrong, well);
   useEffect(() => {
@@ -54,38 +55,34 @@ export function Far({ live, site, view, machines, moment, wrong, well, system }:
     void document.fonts?.ready.then(resized);
     return () => window.removeEventListener('resize', resized);
   }, []);
-  const key = JSON.stringify([says, mayStart, pressures.map((p) => [p.value.length, p.unit, p.trend, p.name]), words]);
+  const key = JSON.stringify([one, lines, pressures.map((p) => [p.value.length, p.unit, p.trend, p.name]), words]);
   useLayoutEffect(() => {
     if (board.current) fit(board.current);
   }, [key, size]);
-  const one = machines.length === 1 ? says[0] : undefined;
   return (
     <div class="board" ref={board} data-machines={machines.length}>
       <p class="board-head"><a href={back()}>Back to the page</a> <span>{site.name} · {clockMinute(view.now, site.timezone)}</span></p>
       {one
         ? <div class="board-state" data-state={one.state}><Glyph state={one.state} size={100} /><h1>{one.text}</h1></div>
-        : <Board machines={machines} says={says} />}
+        : <Lines list={lines} />}
       {pressures.map((p) => (
         <p key={p.name} class={p.fresh ? 'board-pressure' : 'board-pressure old'}>
           {p.name && <span class="board-name">{p.name} </span>}
           <strong data-reading={p.id} data-fresh={String(p.fresh)}>{p.fresh ? p.value : `(${p.value})`}</strong> {p.unit}{p.fresh && p.trend ? `, ${p.trend}` : ''}
         </p>
       ))}
-      {mayStart.length > 0 && <p class="board-must">{machines.length === 1 ? 'May' : `${names(mayStart)} may`} start without warning.</p>}
+      {one?.mayStart && <p>May start without warning.</p>}
       {words && <p class={wrong.length > 0 ? 'board-wrong' : 'board-well'} data-sign={wrong[0]?.key}>{words}</p>}
     </div>
   );
 }
 
-function Board({ machines, says }: { machines: SiteMachine[]; says: ReturnType<typeof farSentence>[] }) {
+function Lines({ list }: { list: { state: StateName; text: string }[] }) {
   return (
     <>
       <h1 class="visually-hidden">Every machine now</h1>
       <ul class="board-rows">
-        {machines.map((m, i) => {
-          const state = says[i]?.state ?? 'unobserved';
-          return <li key={m.name} data-state={state}><Glyph state={state} size={100} /><span>{m.name} {stateWord[state]}</span></li>;
-        })}
+        {list.map((l) => <li key={l.state} data-state={l.state}><Glyph state={l.state} size={100} /><span>{l.text}</span></li>)}
       </ul>
     </>
   );
@@ -97,8 +94,6 @@ function verdict(wrong: Sign[], well: boolean): string {
   if (!first) return well ? 'All well.' : '';
   return wrong.length > 1 ? `${first.what} And ${wrong.length - 1} more.` : first.what;
 }
-
-const names = (list: string[]): string => (list.length < 2 ? list.join('') : `${list.slice(0, -1).join(', ')} and ${list.at(-1)}`);
 
 interface Pressure {
   id: string;

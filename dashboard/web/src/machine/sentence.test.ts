@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { MachineState } from '../api';
-import { announcement, farSentence, sentence, starts, type Moment } from './sentence';
+import { announcement, farLines, farSentence, sentence, starts, type Moment } from './sentence';
 
 const now = Date.UTC(2026, 10, 25, 18);
 const at: Moment = { now, heard: now - 300, connection: 'live', timeZone: 'America/Chicago' };
@@ -75,6 +75,14 @@ describe('all well, and from afar', () => {
     [{ state: 'unobserved', since_known: false }, 'Not observed for 3 min.', true],
   ])('in few words: %o', (change, want, mayStart) => {
     expect({ ...farSentence(machine(change), at), text: farSentence(machine(change), at).text.replaceAll('\u00a0', ' ') }).toEqual({ state: machine(change).state, text: want, mayStart });
+  });
+
+  it('gathers several machines by what they do', () => {
+    const lines = (states: MachineState['state'][], moment = at) => farLines(states.map((s, i) => ({ name: `m${i}`, state: machine({ state: s }) })), moment).map((l) => l.text);
+    expect(lines(['standby', 'loaded', 'standby'])).toEqual(['Loaded: m1.', 'On standby, may start: m0, m2.']);
+    expect(lines(['off', 'off', 'off'])).toEqual(['Off: all three.']);
+    expect(lines(['loaded', 'loaded'])).toEqual(['Loaded: m0, m1.']);
+    expect(lines(['loaded', 'loaded', 'off'], { ...at, connection: 'lost' })).toEqual(['Not observed, may start: all three.']);
   });
 
   it('knows no present without contact', () => {

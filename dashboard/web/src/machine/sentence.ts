@@ -117,6 +117,17 @@ const number = (n: number): string => counted[n] ?? String(n);
 /** The order in which a plant's states are told: who delivers first. */
 const told: StateName[] = ['loaded', 'part-load', 'starting', 'unloaded', 'standby', 'stopped', 'off', 'tripped', 'unobserved'];
 
+/** What several machines do, for across the room: "On standby, may start: trim, base2." A line for each state. */
+export function farLines(machines: { name: string; state: MachineState | undefined }[], at: Moment): { state: StateName; text: string }[] {
+  const says = machines.map((m) => ({ name: m.name, ...farSentence(m.state, at) }));
+  return told.flatMap((state) => {
+    const own = says.filter((s) => s.state === state);
+    if (own.length === 0) return [];
+    const who = own.length === machines.length && own.length > 2 ? `all ${number(own.length)}` : own.map((s) => s.name).join(', ');
+    return [{ state, text: `${capital(stateWord[state])}${own.some((s) => s.mayStart) ? ', may start' : ''}: ${who}.` }];
+  });
+}
+
 /** "Two of three machines loaded, one on standby, pressure rising, all well." */
 export function plantSentence(machines: (MachineState | undefined)[], at: Moment, well: boolean): Sentence {
   if (at.connection !== 'live') {
