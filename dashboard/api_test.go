@@ -55,6 +55,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/unloads", 400, "Error"},
 		{"/api/v1/unloads?machine=comp1&limit=0", 400, "Error"},
 		{"/api/v1/unloads?machine=comp9", 404, "Error"},
+		{"/api/v1/cycles?machine=comp1&limit=10&from=-7d", 200, "CyclesAnswer"},
+		{"/api/v1/cycles", 400, "Error"},
+		{"/api/v1/cycles?machine=comp1&limit=5001", 400, "Error"},
+		{"/api/v1/cycles?machine=comp9", 404, "Error"},
 		{"/api/v1/demand?system=main&from=-2h&step=1h", 200, "DemandAnswer"},
 		{"/api/v1/demand", 400, "Error"}, // of two systems
 		{"/api/v1/demand?system=main&step=90s", 400, "Error"},
@@ -122,7 +126,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob", "/api/v1/report": "ReportJob",
-		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer",
+		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/cycles": "CyclesAnswer",
 		"/api/v1/registers": "RegistersAnswer", "/api/v1/lines": "LinesAnswer", "/api/v1/sitefile": "SiteFilesAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {

@@ -60,6 +60,8 @@ type Backend interface {
 	// Unloads lays a machine's unloads over one another; it sets the query's
 	// NowMS.
 	Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error)
+	// Cycles tells of a machine's load cycles and starts; it sets the query's NowMS.
+	Cycles(machine string, q analysis.CyclesQuery) (analysis.Cycles, error)
 	// Tests lists the guided tests: what was found, and of a running agent what
 	// runs.
 	Tests() (agent.Tests, error)

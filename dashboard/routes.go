@@ -33,6 +33,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/text", s.json(s.serveText))
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
 	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))
+	route("/api/v1/cycles", s.json(s.gated(s.serveCycles)))
 	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
 	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/evidence", s.json(s.serveEvidence))

@@ -1019,6 +1019,160 @@ export type UnloadCurve = {
   sump: number[][];
 };
 
+/** How a machine loaded, unloaded and rested in a window: the records that the figures of the same window are made of. */
+export type CyclesAnswer = {
+  machine: string;
+  from: string;
+  to: string;
+  /** how it matches its air to the demand, as the site file says */
+  control: string;
+  /** why no load cycles are told; left out where they are */
+  absent?: string;
+  /** what the cycles and starts show */
+  sentences: string[];
+  /** what is not in the answer, and why */
+  notes: string[];
+  /** how the states are told */
+  method: string;
+  inputs: string[];
+  /** observed share of the window, 0 to 1 */
+  coverage: number;
+  /** over all cycles and starts, listed or not; what did not happen is left out */
+  lengths: CycleLengths[];
+  /** cycles that were over in the window; the list may have fewer */
+  cycles_total: number;
+  /** ascending */
+  cycles: LoadCycle[];
+  starts: StartsSeen;
+  storage: CycleStorage;
+  /** the window's times in which nothing was observed, ascending */
+  unobserved: CycleGap[];
+};
+
+/** How lengths of one kind are distributed. */
+export type CycleLengths = {
+  /** loaded; unloaded until it loaded again, or until it stopped; cycle: from a load to the next, no stop between; rest: from a stop to the next start */
+  what: "loaded" | "unloaded" | "unloaded_stops" | "cycle" | "rest";
+  count: number;
+  shortest_s: number;
+  median_s: number;
+  longest_s: number;
+  /** ascending, in seconds; nothing is shorter than the first */
+  classes: FigureClass[];
+};
+
+/** One load and what followed until the next. */
+export type LoadCycle = {
+  /** when it loaded */
+  start: string;
+  loaded_s: number;
+  /** running; 0: it stopped from load */
+  unloaded_s: number;
+  /** what ended the unloaded running */
+  ended: "load" | "stop";
+  /** from this load to the next, rests included; left out where that was not seen */
+  cycle_s?: number;
+  /** the start of the motor that led to this load; left out where it had run unloaded since its last load, or was not seen to start */
+  started?: string;
+  /** gauge pressure at the load; left out, like the next three, where none was read */
+  cut_in_kpa?: number;
+  /** gauge pressure at the unload */
+  cut_out_kpa?: number;
+  /** lowest reading from the load to the end of the unloaded running */
+  low_kpa?: number;
+  /** highest reading in that time */
+  high_kpa?: number;
+  /** share of its full flow that was drawn from it, 0 to 1: loaded time less the delivery delay, over the cycle; left out where that cannot be said */
+  demand?: number;
+};
+
+/** Every start of the motor against what it bears. */
+export type StartsSeen = {
+  /** starts in the window; the list may have fewer */
+  total: number;
+  /** the most in any 60 minutes; left out where there is none */
+  limit?: number;
+  /** whose the limit is, or why there is none */
+  limit_basis: string;
+  /** most within any 60 minutes of the window */
+  most: number;
+  /** part of the window was not observed: there may have been more */
+  at_least?: boolean;
+  /** the first 60 minutes that hold so many */
+  busiest_from?: string;
+  busiest_to?: string;
+  /** starts that were more than the limit allows within 60 minutes */
+  over: number;
+  /** ascending */
+  list: SeenStart[];
+  /** starts within the 60 minutes before each moment, as steps that hold until the next; none before the first */
+  rolling: RollingStarts[];
+  /** after how long unloaded it stops by itself; left out where its stops do not tell */
+  no_load_stop_s?: number;
+  /** how that is known, or why not */
+  stop_basis: string;
+};
+
+/** One start of the motor. */
+export type SeenStart = {
+  at: string;
+  from: StateName;
+  /** since the motor stopped; left out where that is not known */
+  rest_s?: number;
+  /** starts within the 60 minutes that end with it */
+  in_hour: number;
+  /** by itself after its supply had failed */
+  after_power_failure?: boolean;
+};
+
+/** How many starts lie in the 60 minutes before a moment and after. */
+export type RollingStarts = {
+  at: string;
+  starts: number;
+};
+
+/** How long cycles are that the storage alone makes at an even demand, held to the cycles as they were. Uncertainties are half widths at 95 %. */
+export type CycleStorage = {
+  /** why there is no such curve */
+  absent?: string;
+  method?: string;
+  inputs: string[];
+  /** between the pressures of the storage at the loads and at the unloads */
+  band_kpa?: number;
+  /** how long full flow takes to fill that, nobody drawing */
+  fill_s?: number;
+  fill_uncertainty?: number;
+  /** how long after a load air comes */
+  delay_s?: number;
+  /** what the uncertainty of fill_s comes from */
+  budget?: BudgetPart[];
+  /** fill_s as the cycles have it: median of unloaded time times demand */
+  seen_s?: number;
+  seen_uncertainty?: number;
+  /** how many cycles tell it */
+  seen_of: number;
+  /** the curve, ascending in demand */
+  points: CyclePoint[];
+};
+
+/** How long a cycle is at a demand. */
+export type CyclePoint = {
+  /** share of full flow, 0 to 1 */
+  demand: number;
+  cycle_s: number;
+  /** the interval at 95 % */
+  low_s: number;
+  high_s: number;
+};
+
+/** A time in which nothing was observed. */
+export type CycleGap = {
+  from: string;
+  to: string;
+  /** empty where it is not known */
+  reason: string;
+};
+
 /** One machine's 15-minute cells of UTC time. */
 export type IntervalsAnswer = {
   machine: string;
@@ -1934,6 +2088,7 @@ export interface Answers {
   "/api/v1/intervals": IntervalsAnswer;
   "/api/v1/demand": DemandAnswer;
   "/api/v1/unloads": UnloadsAnswer;
+  "/api/v1/cycles": CyclesAnswer;
   "/api/v1/evidence": EvidenceHead;
   "/api/v1/levels": LevelsAnswer;
   "/api/v1/registers": RegistersAnswer;

@@ -8,11 +8,13 @@ import { rows } from '../chart/table';
 import { hourMs, type HourRecorder } from '../live/hour';
 import type { View } from '../live/live';
 import { useWidth } from '../look/measure';
+import { has } from '../pages';
 import { innerPx, leftPx } from '../plot/ink';
 import { Picture } from '../plot/picture';
 import type { Lane as PlotLane, PlotGuide } from '../plot/types';
 import { summary } from '../plot/words';
 import { colours } from '../settings';
+import { traceHref } from '../trace/address';
 import { channelDisplay, convert, displayOf, fixed, type Display, type UnitSystem } from '../units/units';
 import { clock, clockMinute, duration } from '../units/words';
 import { stateWord } from './sentence';
@@ -69,6 +71,9 @@ export function Hour({ site, view, machine, state, recorder, system }: {
         {width > 0 && <Picture lanes={drawn} states={states} from={from} to={to} width={width} timeZone={site.timezone} colours={colours.value} />}
         {point !== null && <span class="hour-at" style={{ left: `${leftPx + ((point - from) / hourMs) * innerPx(width)}px` }} />}
       </div>
+      {has('trace') && (
+        <p class="aside"><a href={traceHref({ channels: [lanes.pressure, lanes.power].flatMap((l) => (l ? [l.channel.id] : [])), machines: [machine.name], span: hourMs })}>Open this hour in Trace</a></p>
+      )}
       <SkylineKey runs={runs} words={stateWord} />
       <Twin lanes={lanes} runs={runs} from={from} to={to} timeZone={site.timezone} />
     </section>
