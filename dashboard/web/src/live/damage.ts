@@ -11,6 +11,8 @@ const most = 200;
 export class Damage {
   /** Losses, newest first. */
   readonly losses = signal<Event[]>([]);
+  /** whether the record was asked at all: before, nothing is known of it */
+  readonly known = signal(false);
   private request: AbortController | undefined;
   private timer: ReturnType<typeof setTimeout> | undefined;
   private askedAt = -Infinity;
@@ -41,6 +43,7 @@ export class Damage {
     const from = this.live.now() - damageDays * 86_400_000;
     try {
       this.losses.value = (await fetchEvents({ kinds: ['data_damaged'], changes: [], subjects: [], from, limit: most }, this.request.signal)).events;
+      this.known.value = true;
     } catch {
       this.askedAt = -Infinity;
       this.timer = setTimeout(() => void this.ask(), everyMs); // the page says by itself that there is no contact
