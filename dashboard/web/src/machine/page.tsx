@@ -54,7 +54,7 @@ function Spoken({ site, view, moment }: { site: Site; view: View; moment: Moment
   return (
     <div class="visually-hidden">
       <p role="status">{moment.connection !== 'live' && moment.heard > 0 ? 'No contact with loadscribe. Readings are old.' : ''}</p>
-      {site.machines.map((m) => <p key={m.name} role="status">{announcement(m.name, view.machines.get(m.name), moment)}</p>)}
+      {site.machines.map((m) => <p key={m.name} role="status"><Said words={announcement(m.name, view.machines.get(m.name), moment)} /></p>)}
     </div>
   );
 }
