@@ -119,7 +119,7 @@ function ReplyPicture({ devices, timeoutMs, line }: { devices: DeviceHealth[]; t
           {devices.map((d, i) => <Replies key={d.device} d={d} y={(i + 0.5) * picture.row} x={scale.x} />)}
         </g>
       </svg>
-      <p class="aside picture-key">The line reaches from the shortest answer to the longest; half of the answers are within the thick part, 95 of 100 up to the bar.</p>
+      <p class="aside picture-key">The line reaches from the shortest answer to the longest; half of the answers are within the thick part, all but the slowest twentieth before the bar.</p>
     </div>
   );
 }
@@ -145,15 +145,15 @@ function DeviceTable({ devices, line, listens, now }: { devices: { d: DeviceHeal
     <div class="scroll wide-table" tabIndex={0} role="region" aria-label={`Devices of line ${line}`}>
       <table>
         <thead><tr>
-          <th scope="col">Device</th><th scope="col">Answers</th>{!listens && <><th scope="col" class="num">Requests</th><th scope="col" class="num">Answered</th><th scope="col">Without</th></>}
-          <th scope="col" class="num">Good scans</th><th scope="col">Bad scans</th><th scope="col" class="num">Asked twice</th><th scope="col" class="num">Late</th>
-          <th scope="col" class="num">Half within</th><th scope="col" class="num">95 % within</th><th scope="col" class="num">Longest</th><th scope="col" class="num">Timeout fit for it</th><th scope="col" class="num">Last good</th>
+          <th scope="col">Device</th><th scope="col">It answers</th>{!listens && <><th scope="col" class="num">Requests</th><th scope="col" class="num">Answered</th><th scope="col">Without</th></>}
+          <th scope="col" class="num">Again</th><th scope="col" class="num">Late</th>
+          <th scope="col" class="num">Half within</th><th scope="col" class="num"><span class="tick">95 %</span> within</th><th scope="col" class="num">Longest</th><th scope="col" class="num">Fit timeout</th><th scope="col">Scans</th>
         </tr></thead>
         <tbody>
           {devices.map(({ d, at }) => (
             <tr key={d.device} data-device={d.device}>
               <th scope="row">{d.device}{d.unit_id > 0 && <span class="aside"> unit <Num value={d.unit_id} at={`${at}/unit_id`}>{d.unit_id}</Num></span>}</th>
-              <td>{d.up ? 'yes' : <span class="must">no{d.reason && `: ${d.reason}`}</span>}</td>
+              <td>{d.up ? 'yes' : <span class="must">no{d.reason && `: ${d.reason}`}</span>}{d.last_scan && <>, <time dateTime={d.last_scan}>{age(now - Date.parse(d.last_scan))}</time> ago</>}</td>
               {!listens && (
                 <>
                   <td class="num"><Num value={d.requests} at={`${at}/requests`}>{countText(d.requests)}</Num></td>
@@ -161,14 +161,12 @@ function DeviceTable({ devices, line, listens, now }: { devices: { d: DeviceHeal
                   <td><Reasons of={d.failures} at={`${at}/failures`} /></td>
                 </>
               )}
-              <td class="num"><Num value={d.scans} at={`${at}/scans`}>{countText(d.scans)}</Num></td>
-              <td><Reasons of={d.errors} at={`${at}/errors`} /></td>
               <td class="num"><Num value={d.retries} at={`${at}/retries`}>{countText(d.retries)}</Num></td>
               <td class="num">{d.late === undefined ? '–' : <Num value={d.late} at={`${at}/late`}>{countText(d.late)}</Num>}</td>
               {(['median_ms', 'p95_ms', 'max_ms', 'suggested_timeout_ms'] as const).map((k) => (
                 <td key={k} class="num">{d.replies ? <><Num value={d.replies[k]} at={`${at}/replies/${k}`}>{msText(d.replies[k])}</Num> ms</> : '–'}</td>
               ))}
-              <td class="num">{d.last_scan ? <><time dateTime={d.last_scan}>{age(now - Date.parse(d.last_scan))}</time> ago</> : 'never'}</td>
+              <td><Num value={d.scans} at={`${at}/scans`}>{countText(d.scans)}</Num> good, <Reasons of={d.errors} at={`${at}/errors`} /> bad</td>
             </tr>
           ))}
         </tbody>

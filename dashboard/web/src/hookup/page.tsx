@@ -27,7 +27,7 @@ export default function HookUp({ live, site, view }: PageProps) {
         {parts.map((p) => <a key={p.name} href={here({ part: p.name === 'walk' ? undefined : p.name })} aria-current={p.name === part ? 'true' : undefined}>{p.title}</a>)}
       </nav>
       {(part === 'registers' || part === 'lines') && site.devices.length > 1 && (
-        <div class="choose" role="group" aria-label="Which device">
+        <div class="choose which-device" role="group" aria-label="Which device">
           <button type="button" aria-pressed={device === ''} onClick={() => go(here({ device: undefined }))}>Every device</button>
           {site.devices.map((d) => (
             <button key={d.name} type="button" aria-pressed={device === d.name} onClick={() => go(here({ device: d.name }))}>{d.name}</button>

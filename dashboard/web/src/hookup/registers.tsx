@@ -77,14 +77,14 @@ function DeviceTable({ d, at, site, view, system, find }: { d: DeviceRegisters; 
 function Row({ r, at, channel, now, system }: { r: Register; at: string; channel: SiteChannel | undefined; now: number; system: UnitSystem }) {
   return (
     <tr data-register={r.id} data-quality={r.quality}>
-      <th scope="row">{r.name}{r.role && <span class="aside"> {r.role.replaceAll('_', ' ')}</span>}</th>
+      <th scope="row">{r.name}{r.role && r.role !== r.name && <span class="aside"> {r.role.replaceAll('_', ' ')}</span>}</th>
       <td class={r.stale ? 'num old' : 'num'}><ValueCell r={r} at={at} channel={channel} system={system} /></td>
       <td class="num"><span data-words>{r.raw || '–'}</span></td>
       <td class="hash"><span data-words>{r.words.join(' ') || '–'}</span></td>
       <td>{r.stale && r.quality === 'good' ? 'old' : r.quality}</td>
       <td class="num">{r.time ? <time dateTime={r.time}>{age(now - Date.parse(r.time))}</time> : '–'}</td>
       <td><Where r={r} at={at} /></td>
-      <td>{r.type}{r.order && `, ${r.order} word first`}</td>
+      <td>{r.type}{r.order && `, ${r.order === 'big' ? 'high' : 'low'} word first`}</td>
       <td><Scaling r={r} at={at} /></td>
     </tr>
   );
@@ -94,8 +94,9 @@ function ValueCell({ r, at, channel, system }: { r: Register; at: string; channe
   if (r.value === null) return <>–</>;
   if (channel?.bit) return <Num value={r.value} at={`${at}/value`}>{r.value ? 'yes' : 'no'}</Num>;
   const step = channel?.step;
-  const decimals = step && step > 0 ? Math.min(6, Math.max(0, Math.ceil(-Math.log10(step) - 1e-6))) : 3;
-  const own = `${fixed(r.value, decimals)}${r.unit === '1' ? '' : ` ${r.unit}`}`;
+  // What has no step known, a float for one, is written as short as it came.
+  const number = step && step > 0 ? fixed(r.value, Math.min(6, Math.max(0, Math.ceil(-Math.log10(step) - 1e-6)))) : String(Number(r.value.toPrecision(7))).replace('-', '−');
+  const own = `${number}${r.unit === '1' ? '' : ` ${r.unit}`}`;
   const other = channel ? write(channelDisplay(channel, system), r.value) : own;
   return (
     <Num value={r.value} at={`${at}/value`}>

@@ -8,7 +8,7 @@ export interface TimeScale {
 
 /** least and most are the times to be seen, ms; width in pixels. */
 export function timeScale(least: number, most: number, width: number): TimeScale {
-  const low = Math.floor(Math.log10(Math.max(least, 0.1)) + 1e-9);
+  const low = Math.floor(Math.log10(Math.max(least, 0.01)) + 1e-9);
   const high = Math.max(low + 1, Math.ceil(Math.log10(Math.max(most, 0.1)) - 1e-9));
   const x = (ms: number) => (Math.min(Math.max((Math.log10(Math.max(ms, 1e-9)) - low) / (high - low), 0), 1)) * width;
   return { x, ticks: Array.from({ length: high - low + 1 }, (_, i) => 10 ** (low + i)) };
