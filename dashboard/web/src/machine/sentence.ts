@@ -76,8 +76,6 @@ function remark(m: MachineState): string {
       return mayStart;
     case 'stopped':
       return `${mayStart} Its controller does not tell standby from off.`;
-    case 'tripped':
-      return 'The controller stopped it for a fault. Read the fault at the machine before anyone resets it.';
     case 'unobserved':
       return m.reason ? `Reason: ${m.reason}. ${mayStart}` : mayStart;
     default:
@@ -85,21 +83,71 @@ function remark(m: MachineState): string {
   }
 }
 
-/** What to say of a machine now. An old state is said to be old. */
-export function sentence(m: MachineState | undefined, at: Moment): Sentence {
+/** What to say of a machine now. An old state is said to be old. well: nothing is wrong that the page can know. */
+export function sentence(m: MachineState | undefined, at: Moment, well = false): Sentence {
   if (at.connection !== 'live') {
     const known = m && m.state !== 'unobserved' ? `Last seen ${stateWord[m.state]}` : 'Nothing seen';
     const text = at.heard > 0 ? `${known} at ${when(at.heard, at.now, at.timeZone)}.` : 'Waiting for the first readings.';
     return { text, note: at.heard > 0 ? 'What it does now is not known here.' : '', live: false };
   }
   if (!m) return { text: 'Nothing is known of this machine yet.', note: '', live: false };
-  return { text: text(m, at), note: remark(m), live: m.state !== 'unobserved' };
+  return { text: well ? text(m, at).replace(/\.$/, ', all well.') : text(m, at), note: remark(m), live: m.state !== 'unobserved' };
 }
 
-/** For the live region: without running seconds, so that it speaks on changes only. */
+export interface FarSentence {
+  state: StateName;
+  text: string;
+  mayStart: boolean;
+}
+
+/** "3 min": seconds cannot be read from afar before they are gone. */
+const coarse = (ms: number): string => (ms < 60_000 ? duration(ms) : duration(ms).replace(/\u00a0min\u00a0\d+\u00a0s$/, '\u00a0min'));
+
+/** The sentence in few words, for across the room. */
+export function farSentence(m: MachineState | undefined, at: Moment): FarSentence {
+  if (at.connection !== 'live' || !m) return { state: 'unobserved', text: sentence(m, at).text, mayStart: true };
+  const word = capital(stateWord[m.state]);
+  const for_ = m.since === null ? '' : ` for ${m.since_known || m.state === 'unobserved' ? '' : 'at least '}${coarse(at.now - Date.parse(m.since))}`;
+  return { state: m.state, text: `${word}${for_}.`, mayStart: remark(m) !== '' };
+}
+
+const counted = ['no', 'one', 'two', 'three', 'four', 'five', 'six', 'seven', 'eight', 'nine', 'ten', 'eleven', 'twelve'];
+const number = (n: number): string => counted[n] ?? String(n);
+
+/** The order in which a plant's states are told: who delivers first. */
+const told: StateName[] = ['loaded', 'part-load', 'starting', 'unloaded', 'standby', 'stopped', 'off', 'tripped', 'unobserved'];
+
+/** What several machines do, for across the room: "On standby, may start: trim, base2." A line for each state. */
+export function farLines(machines: { name: string; state: MachineState | undefined }[], at: Moment): { state: StateName; text: string }[] {
+  const says = machines.map((m) => ({ name: m.name, ...farSentence(m.state, at) }));
+  return told.flatMap((state) => {
+    const own = says.filter((s) => s.state === state);
+    if (own.length === 0) return [];
+    const who = own.length === machines.length && own.length > 2 ? `all ${number(own.length)}` : own.map((s) => s.name).join(', ');
+    return [{ state, text: `${capital(stateWord[state])}${own.some((s) => s.mayStart) ? ', may start' : ''}: ${who}.` }];
+  });
+}
+
+/** "Two of three machines loaded, one on standby, pressure rising, all well." */
+export function plantSentence(machines: (MachineState | undefined)[], at: Moment, well: boolean): Sentence {
+  if (at.connection !== 'live') {
+    return { text: at.heard > 0 ? `No machine has been seen since ${when(at.heard, at.now, at.timeZone)}.` : 'Waiting for the first readings.', note: at.heard > 0 ? 'What they do now is not known here.' : '', live: false };
+  }
+  const states = machines.map((m) => m?.state ?? 'unobserved');
+  const groups = told.map((s) => ({ word: stateWord[s], n: states.filter((x) => x === s).length })).filter((g) => g.n > 0);
+  const [first, ...rest] = groups;
+  if (!first) return { text: 'No machine is named in the site file.', note: '', live: false };
+  const head = rest.length === 0
+    ? `${first.n === 2 ? 'Both' : `All ${number(first.n)}`} machines ${first.word}`
+    : `${capital(number(first.n))} of ${number(states.length)} machines ${first.word}, ${rest.map((g) => `${number(g.n)} ${g.word}`).join(', ')}`;
+  // Each machine has its own gauge: only what all say is said of the plant.
+  const trends = [...new Set(machines.map((m) => m?.pressure_trend ?? 'unknown').filter((t) => t !== 'unknown'))];
+  return { text: `${head}${trends.length === 1 ? `, pressure ${trends[0]}` : ''}${well ? ', all well' : ''}.`, note: '', live: states.some((s) => s !== 'unobserved') };
+}
+
+/** For the live region: without running seconds, so that it speaks on changes only. Nothing while there is no contact. */
 export function announcement(name: string, m: MachineState | undefined, at: Moment): string {
-  if (at.connection !== 'live') return at.heard > 0 ? `No contact with loadscribe. Readings are old.` : '';
-  if (!m) return '';
+  if (at.connection !== 'live' || !m) return '';
   const since = m.since_known ? 'since' : 'since at least';
   const start = m.since === null ? '' : ` ${since} ${when(Date.parse(m.since), at.now, at.timeZone)}`;
   return `${name}: ${stateWord[m.state]}${start}.`;
