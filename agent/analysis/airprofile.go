@@ -123,6 +123,7 @@ func (s *sheet) demandPeak(b *airBalance, all []bucket, stepMS int64) {
 	method := fmt.Sprintf("highest of the steps of %s, at %s; brought down by what noise adds to the highest of many; %s; demand: %s",
 		stepName(stepMS), millis(top.startMS).In(s.site.Location).Format("Mon 2006-01-02 15:04"), b.resolution(), b.method)
 	s.addValue(name, "m³/min", e.Scaled(minuteS), method, b.inputs)
+	s.moment(name, top.startMS, top.startMS+stepMS)
 }
 
 // weekdays are the columns of a profile.
@@ -275,4 +276,5 @@ func (s *sheet) flowPeak() {
 	method += s.meterKind(c)
 	flow, inputs := s.metered(c, c.mean(top.flow).v), append([]string{c.input()}, s.basisInputs(c)...)
 	s.addValue(name, "m³/min", flow.Scaled(minuteS), method, inputs)
+	s.moment(name, top.at, top.at+minuteMS)
 }

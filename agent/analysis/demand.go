@@ -32,6 +32,7 @@ func (s *sheet) demand(e *energyResult) {
 	s.boundValue("peak_demand", "kW", e.fineCell.Scaled(kW), !top.full,
 		fmt.Sprintf("greatest mean power over a %s of %.0f min; it began on %s", kind, minutes,
 			millis(top.begin).In(s.site.Location).Format("Mon 2006-01-02 15:04")), e.inputs)
+	s.moment("peak_demand", top.begin, top.end)
 }
 
 // bill is what one charge asks for one billing month.

@@ -61,7 +61,7 @@ func (s *sheet) restarts(inputs []string) {
 // startsInAnHour sets the most starts in any 60 minutes against the limit.
 func (s *sheet) startsInAnHour(m *sitefile.Machine, bounded bool, inputs []string) {
 	const name = "starts_per_hour_max"
-	most := rollingMax(s.g.total.starts)
+	most, first := rollingMost(s.g.total.starts)
 	method := "most observed starts within any 60 minutes"
 	limit, basis, ok := startsLimit(m)
 	switch {
@@ -73,6 +73,10 @@ func (s *sheet) startsInAnHour(m *sitefile.Machine, bounded bool, inputs []strin
 		method += "; " + basis
 	}
 	s.add(name, "1/h", estimate{v: float64(most)}, method, inputs)
+	if most > 0 {
+		begin := s.g.total.starts[first].wall
+		s.moment(name, begin, begin+hourMS)
+	}
 	if bounded {
 		s.atMost(name, float64(rollingBound(s.g.total.starts, s.startGaps())))
 	}
@@ -83,10 +87,10 @@ func (s *sheet) startsInAnHour(m *sitefile.Machine, bounded bool, inputs []strin
 
 func (s *sheet) shortestRest(m *sitefile.Machine, inputs []string) {
 	const name = "shortest_rest"
-	rest := int64(0)
+	rest, ended := int64(0), int64(0)
 	for _, st := range s.g.total.starts {
 		if st.restMS > 0 && (rest == 0 || st.restMS < rest) {
-			rest = st.restMS
+			rest, ended = st.restMS, st.wall
 		}
 	}
 	if rest == 0 {
@@ -102,6 +106,7 @@ func (s *sheet) shortestRest(m *sitefile.Machine, inputs []string) {
 		method += fmt.Sprintf("; %.0f s: %s", least, basis)
 	}
 	s.put(name, "s", estimate{float64(rest) / 1000, float64(rectangular(s.periodS()) * math.Sqrt2)}, method, inputs)
+	s.moment(name, ended-rest, ended)
 	if ok {
 		s.limit(name, least, basis)
 	}
@@ -170,7 +175,8 @@ func rollingBound(starts []start, gaps []counterGap) int64 {
 		}
 	}
 	sort.Slice(begins, func(i, j int) bool { return begins[i] < begins[j] })
-	best := int64(rollingMax(starts))
+	most, _ := rollingMost(starts)
+	best := int64(most)
 	for _, b := range begins {
 		n := int64(0)
 		for i := range starts {
@@ -205,19 +211,22 @@ func (s *sheet) counterRise(role scan.Role) (rise float64, id string, ok bool) {
 	return float64(counts) * c.countSI, c.id, n.ms > 0
 }
 
-// rollingMax is the largest number of starts within any 60 minutes. Within a
+// rollingMost is the largest number of starts within any 60 minutes, and the place
+// of the first of them. Within a
 // segment monotonic time measures; across segments only the wall clock can, and
 // where that ran backwards the starts are not held to be of one hour, so that
 // the result stays a lower bound.
-func rollingMax(starts []start) int {
-	best, first := 0, 0
+func rollingMost(starts []start) (most, firstOf int) {
+	first := 0
 	for i := range starts {
 		for first < i && !withinHour(&starts[first], &starts[i]) {
 			first++
 		}
-		best = max(best, i-first+1)
+		if n := i - first + 1; n > most {
+			most, firstOf = n, first
+		}
 	}
-	return best
+	return most, firstOf
 }
 
 func withinHour(a, b *start) bool {

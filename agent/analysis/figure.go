@@ -25,6 +25,9 @@ type Figure struct {
 	// LimitBasis says whose it is.
 	Limit      *float64 `json:"limit,omitempty"`
 	LimitBasis string   `json:"limit_basis,omitempty"`
+	// At is when it was so, of a figure that is an extreme: between its ends lies what
+	// the value tells of.
+	At *Moment `json:"at,omitempty"`
 	// Distribution counts what the mean is over by size.
 	Distribution []Class  `json:"distribution,omitempty"`
 	Method       string   `json:"method,omitempty"`

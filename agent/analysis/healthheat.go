@@ -158,8 +158,10 @@ func (s *sheet) margin(m *sitefile.Machine) {
 		return
 	}
 	_, high := c.extremes(a)
+	_, in := s.g.seenDischarge.inSI(c)
 	e := estimate{high - quantity.ZeroCK, c.reading(high)}
 	s.add(most, "°C", e, "highest reading of "+c.id, []string{c.input()})
+	s.moment(most, in.from, in.to)
 	if m.TripTemperatureK == 0 {
 		s.absent("no trip_temperature in the site file", name)
 		return
@@ -169,4 +171,5 @@ func (s *sheet) margin(m *sitefile.Machine) {
 		method += "; hotter ones may lie in gaps"
 	}
 	s.put(name, "K", estimate{m.TripTemperatureK - high, e.u}, method, []string{c.input(), "trip temperature"})
+	s.moment(name, in.from, in.to)
 }

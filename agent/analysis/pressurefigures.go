@@ -30,6 +30,7 @@ type hours struct {
 	row    string // of the table
 	over   string // in the denominators
 	what   pressed
+	when   *firstSeen
 	absent string // why there are none
 }
 
@@ -46,18 +47,18 @@ func (s *sheet) hoursOf() (all [numHours]hours) {
 	sp, t := s.g.sp, s.g.total
 	every := pressed{}
 	every.add(t, sp.chans[sp.pressure].slot)
-	all[hoursAll] = hours{suffix: "_all", row: "all observed hours", over: "whether the plant was on or off", what: every}
+	all[hoursAll] = hours{suffix: "_all", row: "all observed hours", over: "whether the plant was on or off", what: every, when: &s.g.seenAll}
 
-	run := hours{row: "running hours", over: "while the machine ran", what: pressed{t.ran, t.ranBins}, absent: "the machine did not run in the observed time"}
+	run := hours{row: "running hours", over: "while the machine ran", what: pressed{t.ran, t.ranBins}, when: &s.g.seenRunning, absent: "the machine did not run in the observed time"}
 	if sp.system {
 		run.over, run.absent = "while one of its machines ran", "none of its machines ran in the observed time"
 	}
 	if !s.runningKnown() {
-		run.what, run.over = every, "at all observed hours, since when the plant ran is not known"
+		run.what, run.when, run.over = every, &s.g.seenAll, "at all observed hours, since when the plant ran is not known"
 	}
 	all[hoursRunning] = run
 
-	all[hoursShift] = hours{suffix: "_shift", row: "shift hours", over: "in shift hours", what: s.g.shift, absent: "no shift hours with a reading lie in this window"}
+	all[hoursShift] = hours{suffix: "_shift", row: "shift hours", over: "in shift hours", what: s.g.shift, when: &s.g.seenShift, absent: "no shift hours with a reading lie in this window"}
 	if sp.onShift == nil {
 		all[hoursShift].absent = "no shifts in the site file"
 	}
@@ -132,6 +133,9 @@ func (s *sheet) pressureOver(h *hours) {
 	f := s.figures[name("max")]
 	f.AtLeast = s.partial
 	s.figures[name("max")] = f
+	lowIn, highIn := h.when.inSI(c)
+	s.moment(name("min"), lowIn.from, lowIn.to)
+	s.moment(name("max"), highIn.from, highIn.to)
 	set("p05", s.reading(s.percentile(h.what.bins, 0.05)), "pressure below which it was for 5 % of the time"+at)
 	set("p95", s.reading(s.percentile(h.what.bins, 0.95)), "pressure below which it was for 95 % of the time"+at)
 }
@@ -274,33 +278,36 @@ func (s *sheet) longestBelow(name string, which int, h *hours, half float64, inp
 	if which == hoursRunning && s.runningKnown() {
 		kind = lowRunning
 	}
-	best := int64(0)
+	var best span
 	for _, l := range s.g.lows(kind) {
-		from, to := max(l.from, s.g.from), min(l.to, s.g.to)
+		part := span{max(l.from, s.g.from), min(l.to, s.g.to)}
 		if which == hoursShift {
-			best = max(best, longestPart(from, to, s.g.sp.onShift))
-		} else {
-			best = max(best, to-from)
+			part = longestPart(part.from, part.to, s.g.sp.onShift)
+		}
+		if part.to-part.from > best.to-best.from {
+			best = part
 		}
 	}
-	seconds := float64(best) / 1000
+	seconds := float64(best.to-best.from) / 1000
 	s.ratio(name, "s", estimate{seconds, quad(half/coverageFactor, s.timeU(1))},
 		fmt.Sprintf("longest time%s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end it; the interval moves the limit by the instrument's uncertainty, and takes all that changes for the longest's",
 			s.pressureAt(), lowBridgeMS/1000), h.denominator(), inputs)
+	if best.to > best.from {
+		s.moment(name, best.from, best.to)
+	}
 }
 
-// longestPart is the longest part of a stretch, in ms, of whose minutes in is
-// true.
-func longestPart(from, to int64, in func(int64) bool) int64 {
-	var best, run int64
+// longestPart is the longest part of a stretch of whose minutes in is true.
+func longestPart(from, to int64, in func(int64) bool) (best span) {
+	begin := from
 	for at := from; at < to; {
 		next := min(to, at-mod(at, 60_000)+60_000)
-		if in(at) {
-			run += next - at
-		} else {
-			run = 0
+		switch {
+		case !in(at):
+			begin = next
+		case next-begin > best.to-best.from:
+			best = span{begin, next}
 		}
-		best = max(best, run)
 		at = next
 	}
 	return best

@@ -93,6 +93,10 @@ type gathered struct {
 	unusable span          // what was so folded that it cannot be
 	// Of the edges that were seen, each edgeEvery-th is kept.
 	edgesSeen, edgeEvery int
+	// Where the pressure's extremes are, in all hours, those with a machine
+	// running and those of shifts, and the discharge temperature's.
+	seenAll, seenRunning, seenShift, seenDischarge firstSeen
+	discharge                                      int // the channel; -1: none
 }
 
 // gather collects a window of one subject: whole cells from pieces, cut cells
@@ -206,6 +210,7 @@ func (g *gathered) take(d *delta, from, to int64) {
 		g.addEdges(d.edges)
 	}
 	g.takeCell(d, from, to)
+	g.seeExtremes(d, from, to)
 }
 
 func (g *gathered) takeCell(d *delta, from, to int64) {
@@ -353,5 +358,5 @@ func (w *walk) finish() {
 }
 
 func newGathered(sp *spec, from, to int64, splits []int64) *gathered {
-	return &gathered{sp: sp, from: from, to: to, splits: splits, total: newDelta(sp), at: map[int64]int{}}
+	return &gathered{sp: sp, from: from, to: to, splits: splits, total: newDelta(sp), at: map[int64]int{}, discharge: sp.find(scan.DischargeTemperature)}
 }

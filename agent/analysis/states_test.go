@@ -197,7 +197,7 @@ func TestRollingMax(t *testing.T) {
 		{"across a restart", jump, 3},
 		{"clock put back", back, 2},
 	} {
-		if got := rollingMax(c.starts); got != c.want {
+		if got, _ := rollingMost(c.starts); got != c.want {
 			t.Errorf("%s: %d starts in an hour, want %d", c.name, got, c.want)
 		}
 	}

@@ -684,6 +684,7 @@ export type Figure = {
   limit?: number;
   /** whose limit that is */
   limit_basis?: string;
+  at?: Moment;
   /** what a mean is over, counted by size */
   distribution?: FigureClass[];
   method?: string;
@@ -692,6 +693,12 @@ export type Figure = {
   budget?: BudgetPart[];
   narrower?: Narrower;
   absent?: string;
+};
+
+/** When a figure that is an extreme was so: what its value tells of lies between the two. Of a lowest or highest reading that is the quarter hour, or the part of one, that holds the first of them. */
+export type Moment = {
+  from: string;
+  to: string;
 };
 
 /** What one input brings into a figure's variance; what brings less than a hundredth is gathered as others. */
