@@ -1,4 +1,5 @@
 // A happening's own sign, told apart by shape alone.
+import '../look/mark.css';
 import type { Sort } from './words';
 
 /** Drawn around 0, 0 within 7 units either way. */

@@ -1,0 +1,49 @@
+// A cursor: a line through all lanes with a handle beneath, moved by pointer or keys.
+import { clock } from '../units/words';
+import { dayText } from './ticks';
+import { innerPx, leftPx } from './ink';
+
+export const cursorPx = 28;
+
+export function Cursor({ which, at, from, to, least, most, width, height, timeZone, moment, onCursor, onLeave }: {
+  which: 'a' | 'b'; at: number; from: number; to: number; least: number; most: number; width: number; height: number; timeZone: string;
+  moment: (clientX: number) => number; onCursor: (which: 'a' | 'b', at: number | undefined) => void; onLeave: () => void;
+}) {
+  if (at < from || at > to) return null;
+  const inner = innerPx(width);
+  const x = ((at - from) / (to - from)) * inner;
+  const step = (to - from) / inner;
+  const letter = which.toUpperCase();
+  const set = (ms: number) => onCursor(which, Math.round(Math.min(Math.max(ms, from), to)));
+  const key = (e: KeyboardEvent) => {
+    const by = { ArrowLeft: -1, ArrowRight: 1, ArrowDown: -1, ArrowUp: 1, PageDown: -50, PageUp: 50 }[e.key];
+    if (e.ctrlKey || e.altKey || e.metaKey) return;
+    if (by !== undefined) set(at + by * step * (e.shiftKey ? 10 : 1));
+    else if (e.key === 'Home') set(from);
+    else if (e.key === 'End') set(to);
+    else if (e.key === 'Delete' || e.key === 'Backspace') {
+      onCursor(which, undefined);
+      onLeave();
+    } else if (e.key === 'Escape') onLeave();
+    else return;
+    e.preventDefault();
+    e.stopPropagation();
+  };
+  const drag = (e: PointerEvent) => {
+    const handle = e.currentTarget as HTMLElement;
+    if (e.type === 'pointerdown' && e.button === 0) handle.setPointerCapture?.(e.pointerId);
+    else if (handle.hasPointerCapture?.(e.pointerId)) set(moment(e.clientX));
+  };
+  return (
+    <div class={`plot-cursor cursor-${which}`} style={{ left: `${leftPx + x}px`, height: `${height}px` }}>
+      <div
+        class="cursor-handle" role="slider" tabIndex={0} data-cursor={which} data-flip={x > inner - 110}
+        aria-label={`Cursor ${letter}`} aria-valuemin={least} aria-valuemax={most} aria-valuenow={at}
+        aria-valuetext={`${dayText(at, timeZone)} ${clock(at, timeZone)}`}
+        onKeyDown={key} onPointerDown={drag} onPointerMove={drag}
+      >
+        <b>{letter}</b> <time dateTime={new Date(at).toISOString()}>{clock(at, timeZone)}</time>
+      </div>
+    </div>
+  );
+}
