@@ -65,6 +65,9 @@ type Backend interface {
 	Tests() (agent.Tests, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
+	// SiteFiles is the site file with its maps as they run, and what would happen
+	// with those on disk.
+	SiteFiles() (agent.SiteFiles, error)
 	// Evidence is the newest checkpoint of the evidence log. The error wraps
 	// store.ErrNoEvidence where there is none yet.
 	Evidence() (agent.EvidenceHead, error)

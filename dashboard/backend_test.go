@@ -264,6 +264,15 @@ func (b *shop) Text(hash string) ([]byte, error) {
 	return []byte("name = \"x\"\n"), b.ask("text", 0, 0)
 }
 
+func (b *shop) SiteFiles() (agent.SiteFiles, error) {
+	problem := sitefile.Problem{File: "site.toml", Line: 3, Col: 1, Key: "site.shifts", Message: "the shifts are in UTC", Mend: "add timezone"}
+	text := agent.SiteText{Name: "site.toml", Hash: "5f", Text: "[site]\n", Devices: []string{}}
+	return agent.SiteFiles{Checked: noon, Files: []agent.SiteText{text, {Name: "m.toml", Map: true, Devices: []string{"meter"}}}, Warnings: []sitefile.Problem{problem},
+		Disk: agent.DiskFiles{State: "refused", Sentence: "It would not start.", Files: []agent.SiteText{text}, Unused: []string{"m.toml"},
+			Problems: []sitefile.Problem{{File: "site.toml", Message: "gone"}}, Warnings: []sitefile.Problem{problem},
+			Changes: []agent.FileChange{{File: "site.toml", Text: "site units us", Affects: "no figure"}}}}, b.ask("site files", 0, 0)
+}
+
 func (b *shop) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error) {
 	energy := 7.5
 	return []analysis.Interval{

@@ -21,6 +21,9 @@ function keep(key: string, value: string): void {
   }
 }
 
+/** The site's time zone, in which every time is shown. */
+export const siteZone = signal('UTC');
+
 /** The site's units, until the reader chose others. */
 export const siteUnits = signal<UnitSystem>('si');
 const chosenUnits = signal<UnitSystem | undefined>(stored('units', ['us', 'si'] as const));

@@ -1,8 +1,11 @@
 // A figure as people read it: value, uncertainty, and how it is known. A figure
 // that is not there says why. One component for every page.
+import { Fragment } from 'preact';
 import type { BudgetPart, Figure, InstrumentFacts, Narrower } from '../api';
+import { siteZone } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';
 import type { Found } from './answer';
+import { Known, type Facts } from './known';
 import { Num } from './number';
 
 export const atLeast = (f: Figure) => (f.at_least ? 'at least ' : '');
@@ -20,20 +23,38 @@ export function Value({ figure, value, at, system }: { figure: Figure; value: nu
   );
 }
 
-/** Percent of the window that was observed; never rounded up to all of it. */
-export function coverageText(coverage: number): string {
-  if (coverage >= 1) return 'the whole window was observed';
-  return `${(Math.floor(coverage * 1000) / 10).toFixed(1)} % of the window was observed`;
-}
-
 /** The inputs by their share of the variance. */
-export function budgetText(budget: BudgetPart[]): string {
-  return budget.map((p) => `${p.input} ${p.share < 0.01 ? 'under 1' : Math.round(p.share * 100)} %`).join(', ');
+function Budget({ parts, at }: { parts: BudgetPart[]; at: string }) {
+  return (
+    <>
+      {parts.map((p, i) => (
+        <Fragment key={p.input}>
+          {i > 0 && ', '}<span data-words>{p.input}</span> <Num value={p.share} at={`${at}/budget/${i}/share`}>{p.share < 0.01 ? 'under 1' : Math.round(p.share * 100)}</Num> %
+        </Fragment>
+      ))}
+    </>
+  );
 }
 
-function narrowerText(figure: Figure, value: number, narrower: Narrower, system: UnitSystem): string {
+function Narrowed({ figure, value, narrower, at, system }: { figure: Figure; value: number; narrower: Narrower; at: string; system: UnitSystem }) {
   const then = showFigure(figure.name, value, figure.unit ?? '1', narrower.uncertainty, system);
-  return `It ${narrower.sentence}. It would then be known to ± ${then.uncertainty} ${then.unit}`.trimEnd() + '.';
+  return <>It <span data-words>{narrower.sentence}</span>. It would then be known to ± <Num value={narrower.uncertainty} at={`${at}/narrower/uncertainty`}>{then.uncertainty}</Num>{then.unit && ` ${then.unit}`}.</>;
+}
+
+/** The interval's ends, at which confidence; that none is stated where there is none. */
+function Interval({ figure, value, at, system }: { figure: Figure; value: number; at: string; system: UnitSystem }) {
+  const shown = showFigure(figure.name, value, figure.unit ?? '1', figure.uncertainty, system);
+  const half = `${at}/uncertainty`;
+  const unit = shown.unit && ` ${shown.unit}`;
+  const level = figure.level ? <>, at <Num value={figure.level} at={`${at}/level`}>{Math.round(figure.level * 100)}</Num> % confidence</> : null;
+  if (shown.ends) {
+    const [low, high] = shown.ends;
+    return <><Num value={value} at={`${at}/value`} less={half}>{low}</Num> to <Num value={value} at={`${at}/value`} plus={half}>{high}</Num>{unit}{level}</>;
+  }
+  if (shown.uncertainty && figure.uncertainty !== undefined) {
+    return <>within <Num value={figure.uncertainty} at={half}>{shown.uncertainty}</Num> of <Num value={value} at={`${at}/value`}>{shown.value}</Num>{unit}{level}</>;
+  }
+  return <>none is stated</>;
 }
 
 const standings: Partial<Record<NonNullable<InstrumentFacts['standing']>, string>> = {
@@ -51,41 +72,29 @@ export function instrumentText(i: InstrumentFacts): string {
   return parts.join(', ');
 }
 
-/** look: the address in Trace of the readings behind the figure; empty: there are none to go to. */
-export function HowWeKnow({ title, figure, instruments, system, look }: { title: string; figure: Figure; instruments: InstrumentFacts[]; system: UnitSystem; look: string }) {
-  const behind = instruments.filter((i) => i.figures?.includes(figure.name));
-  const shown = figure.value === undefined ? undefined : showFigure(figure.name, figure.value, figure.unit ?? '1', figure.uncertainty, system);
-  const level = figure.level ? `, at ${Math.round(figure.level * 100)} % confidence` : '';
-  return (
-    <details>
-      <summary>How we know<span class="visually-hidden">: {title}</span></summary>
-      <dl>
-        {figure.absent && <Row term="Why not">{figure.absent}</Row>}
-        {figure.at_least_why && <Row term="At least, since">{figure.at_least_why}</Row>}
-        {figure.note && <Row term="To be read with it">{figure.note}</Row>}
-        {figure.method && <Row term="Method">{figure.method}</Row>}
-        {figure.denominator && <Row term="Over">{figure.denominator}</Row>}
-        {figure.inputs && figure.inputs.length > 0 && <Row term="Inputs">{figure.inputs.join(', ')}</Row>}
-        {behind.length > 0 && <Row term="Instruments">{behind.map(instrumentText).join('; ')}</Row>}
-        {shown && <Row term="Uncertainty">{shown.interval ? `${shown.interval} ${shown.unit}${level}` : 'none is stated'}</Row>}
-        {figure.budget && figure.budget.length > 0 && <Row term="It comes from">{budgetText(figure.budget)}</Row>}
-        {figure.value !== undefined && figure.narrower && (
-          <Row term="What would narrow it">{narrowerText(figure, figure.value, figure.narrower, system)}</Row>
-        )}
-        {figure.coverage !== undefined && <Row term="Coverage">{coverageText(figure.coverage)}</Row>}
-      </dl>
-      {look && <p><a href={look}>Look at the readings<span class="visually-hidden"> behind {title}</span></a></p>}
-    </details>
-  );
+function Bound({ figure, value, at, system }: { figure: Figure; value: number; at: string; system: UnitSystem }) {
+  const shown = showFigure(figure.name, value, figure.unit ?? '1', undefined, system);
+  return <><Num value={value} at={at}>{shown.value}</Num>{shown.unit && ` ${shown.unit}`}</>;
 }
 
-function Row({ term, children }: { term: string; children: string }) {
-  return (
-    <div>
-      <dt>{term}</dt>
-      <dd>{children}</dd>
-    </div>
-  );
+/**
+ * look: the address in Trace of the readings behind the figure; empty: there are
+ * none to go to. at: see Value.
+ */
+export function HowWeKnow({ title, figure, instruments, system, look, at = '' }: { title: string; figure: Figure; instruments: InstrumentFacts[]; system: UnitSystem; look: string; at?: string }) {
+  const { value, limit } = figure;
+  const facts: Facts = {
+    absent: figure.absent, atLeastWhy: figure.at_least_why, note: figure.note, method: figure.method, over: figure.denominator, inputs: figure.inputs,
+    instruments: instruments.filter((i) => i.figures?.includes(figure.name)).map(instrumentText),
+    when: figure.at && { from: Date.parse(figure.at.from), to: Date.parse(figure.at.to), timeZone: siteZone.value },
+    coverage: figure.coverage === undefined ? undefined : { value: figure.coverage, at: `${at}/coverage` },
+    limit: limit !== undefined && <>{Bound({ figure, value: limit, at: `${at}/limit`, system })}{figure.limit_basis && <>: <span data-words>{figure.limit_basis}</span></>}</>,
+    atMost: figure.at_most !== undefined && <>{Bound({ figure, value: figure.at_most, at: `${at}/at_most`, system })}, by a counter that ran on over the gaps</>,
+    uncertainty: value !== undefined && Interval({ figure, value, at, system }),
+    parts: figure.budget && figure.budget.length > 0 && Budget({ parts: figure.budget, at }),
+    narrower: value !== undefined && figure.narrower && Narrowed({ figure, value, narrower: figure.narrower, at, system }),
+  };
+  return <Known title={title} facts={facts} look={look} />;
 }
 
 /** A figure with its name: the value or why there is none, what is said beside it, and how we know. */
@@ -97,10 +106,10 @@ export function FigureEntry({ title, found, instruments, system, look, beside = 
     <article class="figure">
       <h3>{title}</h3>
       {!found || figure?.value === undefined
-        ? <p class="absent">Not known: {figure?.absent || 'loadscribe did not give this figure'}.</p>
+        ? <p class="absent">Not known: <span data-words>{figure?.absent || 'loadscribe did not give this figure'}</span>.</p>
         : <Value figure={found.figure} value={figure.value} at={found.at} system={system} />}
       {beside && <p class="aside">{beside}</p>}
-      {figure && <HowWeKnow title={title} figure={figure} instruments={instruments} system={system} look={look} />}
+      {figure && <HowWeKnow title={title} figure={figure} instruments={instruments} system={system} look={look} at={found.at} />}
     </article>
   );
 }

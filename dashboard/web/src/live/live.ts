@@ -3,7 +3,7 @@
 // page and a held one draw nothing; both fetch a snapshot on return.
 import { signal } from '@preact/signals';
 import { fetchSite, type LiveEnvelope, type MachineState, type ScanUpdate, type Site } from '../api';
-import { siteUnits } from '../settings';
+import { siteUnits, siteZone } from '../settings';
 import { ServerClock } from './clock';
 import { applyMessage, applySnapshot, copyPicture, emptyPicture, scanChannels, type Picture } from './picture';
 import { LiveSocket, liveUrl, type Connection } from './socket';
@@ -123,6 +123,7 @@ export class Live {
       const before = this.site.value;
       this.siteError.value = '';
       siteUnits.value = site.units;
+      siteZone.value = site.timezone;
       if (before && before.version !== site.version) this.outdated.value = true;
       if (before?.site_hash !== site.site_hash || before.version !== site.version) this.site.value = site;
       for (const r of this.recorders) r.refill();

@@ -4,14 +4,14 @@ import { render } from 'preact';
 import { afterEach, expect, it } from 'vitest';
 import type { Figure, FiguresAnswer, InstrumentFacts, Site } from '../api';
 import { machineFigures } from '../figure/answer';
-import { coverageText } from '../figure/figure';
+import { coverageText } from '../figure/known';
 import type { Today, TodayFigures } from '../live/figures';
 import { Figures } from './figures';
 
 const host = document.createElement('div');
 afterEach(() => render(null, host));
 
-const site = { timezone: 'UTC', channels: [{ id: 'controller.loaded' }] } as unknown as Site;
+const site = { timezone: 'UTC', channels: [{ id: 'controller.loaded', bit: true }], machines: [], systems: [] } as unknown as Site;
 
 function draw(today: Today | null, error: string, system: 'us' | 'si'): string {
   const source = { today: signal<Today | null>(today), error: signal(error) } as unknown as TodayFigures;

@@ -141,6 +141,8 @@ export interface ShownFigure {
   unit: string;
   /** "61.2 to 61.8", "within 0.01 of 0.25", or empty. */
   interval: string;
+  /** The ends of the interval, where they can be told apart. */
+  ends?: [string, string];
 }
 
 /** A figure's value and interval in the shown unit, rounded by its uncertainty. */
@@ -168,5 +170,6 @@ export function showFigure(
     uncertainty: rounded,
     unit: d.unit,
     interval: `${fixed(shown - half, decimals)} to ${fixed(shown + half, decimals)}`,
+    ends: [fixed(shown - half, decimals), fixed(shown + half, decimals)],
   };
 }
