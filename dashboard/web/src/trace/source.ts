@@ -74,13 +74,23 @@ export class TraceSource implements Recorder {
     this.tails.clear();
   }
 
-  /** What is to be drawn now. */
-  show(next: Shown): void {
+  /**
+   * What is to be drawn now. Gives a text that changes when other fetched readings
+   * serve it best; it asks for nothing, so that it may be called while drawing.
+   */
+  look(next: Shown): string {
     this.shown = next;
-    for (const id of next.channels) {
+    const name = (h: Held<unknown> | undefined) => (h ? `${h.from} ${h.to} ${h.cell}` : '');
+    return [...next.channels.map((id) => name(this.best(this.cells.get(id)))), ...next.machines.map((m) => name(this.best(this.bands.get(m))))].join();
+  }
+
+  /** Fetches what it lacks, soon. */
+  seek(): void {
+    const channels = this.shown?.channels ?? [];
+    for (const id of channels) {
       if (!this.tails.has(id)) this.tails.set(id, new Tail(this.site.channels.find((c) => c.id === id)?.period_ms ?? 1_000, 2 * openMs));
     }
-    for (const id of this.tails.keys()) if (!next.channels.includes(id)) this.tails.delete(id);
+    for (const id of this.tails.keys()) if (!channels.includes(id)) this.tails.delete(id);
     if (this.timer === undefined) this.plan(restMs);
   }
 
@@ -196,8 +206,9 @@ export class TraceSource implements Recorder {
       if (this.request === request) this.request = undefined;
     }
     this.fresh.value += 1;
-    this.waiting.value = this.shown !== s;
-    if (this.waiting.value) this.plan(0);
+    const still = this.shown !== undefined && this.shown.channels === s.channels && this.shown.window.from === s.window.from && this.shown.window.to === s.window.to;
+    this.waiting.value = !still;
+    if (!still) this.plan(0);
   }
 
   private keep(answer: ColumnsAnswer, w: Wanted): void {

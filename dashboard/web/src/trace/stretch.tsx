@@ -3,7 +3,8 @@
 import type { Asked } from '../api/asked';
 import type { BelowAnswer, FiguresAnswer, Site } from '../api';
 import { figuresAddress, machineFigures, systemFigures, type Found } from '../figure/answer';
-import { FigureEntry } from '../figure/figure';
+import { HowWeKnow } from '../figure/figure';
+import { lookAt } from '../figure/look';
 import { Num } from '../figure/number';
 import { Standing } from '../look/standing';
 import { duration } from '../units/words';
@@ -14,6 +15,12 @@ import { Moment } from './readings';
 const times: [figure: string, words: string][] = [
   ['loaded_time', 'loaded'], ['part_load_time', 'part loaded'], ['unloaded_time', 'running unloaded'], ['standby_time', 'on standby'],
   ['stopped_time', 'stopped'], ['off_time', 'off'], ['unobserved_time', 'not observed'],
+];
+
+const lows: [figure: string, title: string][] = [
+  ['time_below_minimum', 'Below the minimum pressure while a machine ran'],
+  ['time_below_minimum_all', 'Below it in all, with the plant on or off'],
+  ['longest_below_minimum_all', 'The longest of that at a stretch'],
 ];
 
 export interface StretchProps {
@@ -59,14 +66,36 @@ export function Stretch({ site, machines, asked, question, between, system }: St
             {systems.map((s) => {
               const figures = systemFigures(answer, s.name);
               const whose = site.systems.length > 1 ? `${s.name}: ` : '';
-              return [['time_below_minimum_all', 'below the minimum pressure'], ['longest_below_minimum_all', 'the longest of it at a stretch']].map(([name = '', title = '']) => (
-                <FigureEntry key={`${s.name} ${name}`} title={`${whose}${title}, ${where}`} found={figures.get(name)} instruments={answer.instruments ?? []} system={system} look="" />
-              ));
+              return lows.map(([name, title]) => <TimeEntry key={`${s.name} ${name}`} title={`${whose}${title}`} found={figures.get(name)} answer={answer} system={system} look={lookOf(site, s.name, figures.get(name), answer)} />);
             })}
           </div>
         </>
       )}
     </section>
+  );
+}
+
+/** Where a figure says when it was, that is where to look; the rest is in view. */
+function lookOf(site: Site, system: string, found: Found | undefined, answer: FiguresAnswer): string {
+  return found?.figure.at ? lookAt(site, { system }, found.figure, Date.parse(answer.from), Date.parse(answer.to)) : '';
+}
+
+/** A figure that is a time, said as one. */
+function TimeEntry({ title, found, answer, system, look }: { title: string; found: Found | undefined; answer: FiguresAnswer; system: UnitSystem; look: string }) {
+  const figure = found?.figure;
+  return (
+    <article class="figure">
+      <h3>{title}</h3>
+      {!found || figure?.value === undefined
+        ? <p class="absent">Not known: {figure?.absent || 'loadscribe did not give this figure'}.</p>
+        : (
+          <p class="value" data-figure={figure.name}>
+            <strong><DurationNum found={found} /></strong>
+            {figure.uncertainty !== undefined && figure.uncertainty > 0 && <span class="pm"> ± <Num value={figure.uncertainty} at={`${found.at}/uncertainty`}>{duration(Math.ceil(figure.uncertainty) * 1000)}</Num></span>}
+          </p>
+        )}
+      {figure && <HowWeKnow title={title} figure={figure} instruments={answer.instruments ?? []} system={system} look={look} at={found?.at ?? ''} />}
+    </article>
   );
 }
 
