@@ -989,6 +989,135 @@ export type DemandStep = {
   delivering: number;
 };
 
+/** The local dates of a window, each with its figures and what the machines did, and the same hours by weekday and clock. */
+export type DaysAnswer = {
+  kind: "machine" | "system";
+  subject: string;
+  from: string;
+  to: string;
+  /** length of a slot, s */
+  slot_s: number;
+  /** the channel of the days' pressure; left out where none is read */
+  pressure?: string;
+  days: Day[];
+  energy_week: WeekMap;
+  demand_week: WeekMap;
+  instruments: InstrumentFacts[];
+  /** what the window rests on where that is not what was asked for */
+  notes: string[];
+};
+
+/** One local date, or the part of it that lies in the window and before now. Its figures are those of /figures for from and to. */
+export type Day = {
+  /** local, like 2026-03-02 */
+  date: string;
+  from: string;
+  to: string;
+  /** of the date that lies in it, 0 to 1 */
+  share: number;
+  day_type: string;
+  /** of the subject */
+  figures: Figure[];
+  slots_from: string;
+  /** how many slots there are */
+  slots: number;
+  machines: DayMachine[];
+  pressure?: DayPressure;
+};
+
+/** What one machine did on a day. */
+export type DayMachine = {
+  machine: string;
+  figures: Figure[];
+  /** for each state that was seen its seconds in each slot; what is missing from a slot was not observed */
+  states: Record<string, number[]>;
+  /** why no states are known */
+  absent?: string;
+};
+
+/** For each slot the lowest, mean and highest reading, in the channel's unit; null where nothing was read. */
+export type DayPressure = {
+  min: (number | null)[];
+  mean: (number | null)[];
+  max: (number | null)[];
+};
+
+/** A mean by weekday and hour of the local clock, or in absent the reason there is none. */
+export type WeekMap = {
+  unit?: string;
+  method?: string;
+  absent?: string;
+  /** the hours that the window holds, by day and hour */
+  cells: WeekCell[];
+};
+
+/** An hour of the clock on one day of the week. */
+export type WeekCell = {
+  /** 0 is Monday */
+  day: number;
+  /** 0 to 23 */
+  hour: number;
+  /** mean over what was observed; left out where nothing was */
+  value?: number;
+  /** hours of it that were observed */
+  observed_h: number;
+  /** hours of it in the window */
+  hours: number;
+  /** the latest of these hours begins here */
+  from: string;
+  to: string;
+};
+
+/** Two periods side by side. Why they differ is not in it, nor a saving: compare brings those to equal work. */
+export type PeriodsAnswer = {
+  kind: "machine" | "system";
+  subject: string;
+  sentence: string;
+  first: Period;
+  second: Period;
+  rows: PeriodRow[];
+  /** what makes the two unlike beside what was done in them */
+  remarks: string[];
+  /** asks for the saving from the earlier to the later, with a baseline */
+  command: string;
+  instruments: InstrumentFacts[];
+};
+
+/** What one of two periods holds. */
+export type Period = {
+  from: string;
+  to: string;
+  /** of 24 hours */
+  days: number;
+  /** observed share, 0 to 1 */
+  coverage: number;
+  day_types: PeriodDays[];
+};
+
+/** How many local dates of a type lie in a period. */
+export type PeriodDays = {
+  name: string;
+  days: number;
+};
+
+/** One figure in both periods. */
+export type PeriodRow = {
+  name: string;
+  /** whose figure it is, in a system; left out: the subject's */
+  machine?: string;
+  first: Figure;
+  second: Figure;
+  /** what an observed day of 24 hours had, of figures that add up over time */
+  first_per_day?: number;
+  /** likewise */
+  second_per_day?: number;
+  difference: Figure;
+  /** the difference over the first; left out where that is nothing */
+  share?: number;
+  /** the difference is more than it can be wrong by */
+  told: boolean;
+};
+
 /** What power and sump pressure did in each unload that begins in the window. */
 export type UnloadsAnswer = {
   machine: string;
@@ -1019,6 +1148,160 @@ export type UnloadCurve = {
   ended: "load" | "stop" | "lost" | "not";
   power: number[][];
   sump: number[][];
+};
+
+/** How a machine loaded, unloaded and rested in a window: the records that the figures of the same window are made of. */
+export type CyclesAnswer = {
+  machine: string;
+  from: string;
+  to: string;
+  /** how it matches its air to the demand, as the site file says */
+  control: string;
+  /** why no load cycles are told; left out where they are */
+  absent?: string;
+  /** what the cycles and starts show */
+  sentences: string[];
+  /** what is not in the answer, and why */
+  notes: string[];
+  /** how the states are told */
+  method: string;
+  inputs: string[];
+  /** observed share of the window, 0 to 1 */
+  coverage: number;
+  /** over all cycles and starts, listed or not; what did not happen is left out */
+  lengths: CycleLengths[];
+  /** cycles that were over in the window; the list may have fewer */
+  cycles_total: number;
+  /** ascending */
+  cycles: LoadCycle[];
+  starts: StartsSeen;
+  storage: CycleStorage;
+  /** the window's times in which nothing was observed, ascending */
+  unobserved: CycleGap[];
+};
+
+/** How lengths of one kind are distributed. */
+export type CycleLengths = {
+  /** loaded; unloaded until it loaded again, or until it stopped; cycle: from a load to the next, no stop between; rest: from a stop to the next start */
+  what: "loaded" | "unloaded" | "unloaded_stops" | "cycle" | "rest";
+  count: number;
+  shortest_s: number;
+  median_s: number;
+  longest_s: number;
+  /** ascending, in seconds; nothing is shorter than the first */
+  classes: FigureClass[];
+};
+
+/** One load and what followed until the next. */
+export type LoadCycle = {
+  /** when it loaded */
+  start: string;
+  loaded_s: number;
+  /** running; 0: it stopped from load */
+  unloaded_s: number;
+  /** what ended the unloaded running */
+  ended: "load" | "stop";
+  /** from this load to the next, rests included; left out where that was not seen */
+  cycle_s?: number;
+  /** the start of the motor that led to this load; left out where it had run unloaded since its last load, or was not seen to start */
+  started?: string;
+  /** gauge pressure at the load; left out, like the next three, where none was read */
+  cut_in_kpa?: number;
+  /** gauge pressure at the unload */
+  cut_out_kpa?: number;
+  /** lowest reading from the load to the end of the unloaded running */
+  low_kpa?: number;
+  /** highest reading in that time */
+  high_kpa?: number;
+  /** share of its full flow that was drawn from it, 0 to 1: loaded time less the delivery delay, over the cycle; left out where that cannot be said */
+  demand?: number;
+};
+
+/** Every start of the motor against what it bears. */
+export type StartsSeen = {
+  /** starts in the window; the list may have fewer */
+  total: number;
+  /** the most in any 60 minutes; left out where there is none */
+  limit?: number;
+  /** whose the limit is, or why there is none */
+  limit_basis: string;
+  /** most within any 60 minutes of the window */
+  most: number;
+  /** part of the window was not observed: there may have been more */
+  at_least?: boolean;
+  /** the first 60 minutes that hold so many */
+  busiest_from?: string;
+  busiest_to?: string;
+  /** starts that were more than the limit allows within 60 minutes */
+  over: number;
+  /** ascending */
+  list: SeenStart[];
+  /** starts within the 60 minutes before each moment, as steps that hold until the next; none before the first */
+  rolling: RollingStarts[];
+  /** after how long unloaded it stops by itself; left out where its stops do not tell */
+  no_load_stop_s?: number;
+  /** how that is known, or why not */
+  stop_basis: string;
+};
+
+/** One start of the motor. */
+export type SeenStart = {
+  at: string;
+  from: StateName;
+  /** since the motor stopped; left out where that is not known */
+  rest_s?: number;
+  /** starts within the 60 minutes that end with it */
+  in_hour: number;
+  /** by itself after its supply had failed */
+  after_power_failure?: boolean;
+};
+
+/** How many starts lie in the 60 minutes before a moment and after. */
+export type RollingStarts = {
+  at: string;
+  starts: number;
+};
+
+/** How long cycles are that the storage alone makes at an even demand, held to the cycles as they were. Uncertainties are half widths at 95 %. */
+export type CycleStorage = {
+  /** why there is no such curve */
+  absent?: string;
+  method?: string;
+  inputs: string[];
+  /** between the pressures of the storage at the loads and at the unloads */
+  band_kpa?: number;
+  /** how long full flow takes to fill that, nobody drawing */
+  fill_s?: number;
+  fill_uncertainty?: number;
+  /** how long after a load air comes */
+  delay_s?: number;
+  /** what the uncertainty of fill_s comes from */
+  budget?: BudgetPart[];
+  /** fill_s as the cycles have it: median of unloaded time times demand */
+  seen_s?: number;
+  seen_uncertainty?: number;
+  /** how many cycles tell it */
+  seen_of: number;
+  /** the curve, ascending in demand */
+  points: CyclePoint[];
+};
+
+/** How long a cycle is at a demand. */
+export type CyclePoint = {
+  /** share of full flow, 0 to 1 */
+  demand: number;
+  cycle_s: number;
+  /** the interval at 95 % */
+  low_s: number;
+  high_s: number;
+};
+
+/** A time in which nothing was observed. */
+export type CycleGap = {
+  from: string;
+  to: string;
+  /** empty where it is not known */
+  reason: string;
 };
 
 /** One machine's 15-minute cells of UTC time. */
@@ -1932,10 +2215,13 @@ export interface Answers {
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
+  "/api/v1/days": DaysAnswer;
+  "/api/v1/periods": PeriodsAnswer;
   "/api/v1/compare": Comparison;
   "/api/v1/intervals": IntervalsAnswer;
   "/api/v1/demand": DemandAnswer;
   "/api/v1/unloads": UnloadsAnswer;
+  "/api/v1/cycles": CyclesAnswer;
   "/api/v1/evidence": EvidenceHead;
   "/api/v1/levels": LevelsAnswer;
   "/api/v1/registers": RegistersAnswer;
