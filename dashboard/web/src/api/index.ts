@@ -109,15 +109,15 @@ export interface MachineWindow {
 
 /** Every figure of one machine over any window. */
 export function fetchFiguresOf(asked: MachineWindow, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
-  return get('/api/v1/figures', new URLSearchParams({ ...asked }), signal);
+  return answerOf('/api/v1/figures', new URLSearchParams({ ...asked }), signal);
 }
 
 /** Load cycles and starts of one machine. */
 export function fetchCycles(asked: MachineWindow, signal?: AbortSignal): Promise<Answers['/api/v1/cycles']> {
-  return get('/api/v1/cycles', new URLSearchParams({ ...asked }), signal);
+  return answerOf('/api/v1/cycles', new URLSearchParams({ ...asked }), signal);
 }
 
 /** The unloads of one machine, laid over one another. */
 export function fetchUnloads(asked: MachineWindow & { limit: number; seconds: number; points: number }, signal?: AbortSignal): Promise<Answers['/api/v1/unloads']> {
-  return get('/api/v1/unloads', new URLSearchParams(Object.entries(asked).map(([k, v]) => [k, String(v)])), signal);
+  return answerOf('/api/v1/unloads', new URLSearchParams(Object.entries(asked).map(([k, v]) => [k, String(v)])), signal);
 }
