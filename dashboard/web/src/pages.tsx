@@ -16,6 +16,8 @@ type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
 
 const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
+  trace: () => import('./trace/page'),
+  hookup: () => import('./hookup/page'),
 };
 
 /** Whether there is a page by this name to go to. */
