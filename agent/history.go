@@ -207,6 +207,12 @@ func (h *History) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unlo
 	return analysis.UnloadsOf(h.source(), h.site, machine, q)
 }
 
+// Cycles tells of a machine's load cycles and starts; q.NowMS is set here.
+func (h *History) Cycles(machine string, q analysis.CyclesQuery) (analysis.Cycles, error) {
+	q.NowMS = h.Now().UnixMilli()
+	return analysis.CyclesOf(h.source(), h.site, machine, q)
+}
+
 // Intervals returns a machine's 15-minute cells, ascending.
 func (h *History) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error) {
 	return analysis.Intervals(h.source(), h.site, machine, fromMS, toMS)

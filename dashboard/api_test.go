@@ -55,6 +55,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/unloads", 400, "Error"},
 		{"/api/v1/unloads?machine=comp1&limit=0", 400, "Error"},
 		{"/api/v1/unloads?machine=comp9", 404, "Error"},
+		{"/api/v1/cycles?machine=comp1&limit=10&from=-7d", 200, "CyclesAnswer"},
+		{"/api/v1/cycles", 400, "Error"},
+		{"/api/v1/cycles?machine=comp1&limit=5001", 400, "Error"},
+		{"/api/v1/cycles?machine=comp9", 404, "Error"},
 		{"/api/v1/demand?system=main&from=-2h&step=1h", 200, "DemandAnswer"},
 		{"/api/v1/demand", 400, "Error"}, // of two systems
 		{"/api/v1/demand?system=main&step=90s", 400, "Error"},
@@ -67,6 +71,11 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/live", 426, "Error"},
 		{"/api/v1/nothing", 404, "Error"},
 		{"/api/v1/hookup", 503, "Error"}, // a stopped store
+		{"/api/v1/registers", 503, "Error"},
+		{"/api/v1/registers?device=nobody", 404, "Error"},
+		{"/api/v1/lines", 503, "Error"},
+		{"/api/v1/sitefile", 200, "SiteFilesAnswer"},
+		{"/api/v1/sitefile?path=x", 400, "Error"},
 		{"/api/v1/hookup/step", 405, "Error"},
 		{"/api/v1/tests", 200, "Tests"},
 		{"/api/v1/tests/start", 405, "Error"},
@@ -117,7 +126,8 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob", "/api/v1/report": "ReportJob",
-		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer",
+		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/cycles": "CyclesAnswer",
+		"/api/v1/registers": "RegistersAnswer", "/api/v1/lines": "LinesAnswer", "/api/v1/sitefile": "SiteFilesAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
 		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
@@ -201,6 +211,9 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"DemandAnswer": analysis.Demand{}, "DemandStep": analysis.DemandStep{},
 		"Tests": agent.Tests{}, "TestStatus": agent.TestStatus{}, "TestRecord": agent.TestRecord{}, "TestCautions": agent.TestCautions{},
 		"TestAsk": agent.TestAsk{}, "TestCancel": testCancel{}, "TestWithdrawal": agent.TestWithdrawal{},
+		"RegistersAnswer": agent.Registers{}, "DeviceRegisters": agent.DeviceRegisters{}, "Register": agent.Register{},
+		"LinesAnswer": agent.Lines{}, "LineHealth": agent.LineHealth{}, "LineHeard": agent.LineHeard{}, "DeviceHealth": agent.DeviceHealth{}, "ReplyTimes": agent.Replies{},
+		"SiteFilesAnswer": agent.SiteFiles{}, "SiteText": agent.SiteText{}, "SiteProblem": sitefile.Problem{}, "DiskFiles": agent.DiskFiles{}, "FileChange": agent.FileChange{},
 		"HookupStep": stepRequest{}, "HookupSpot": hookup.Spot{},
 		"ReplayRequest": agent.ReplayRequest{}, "ReplayJob": agent.ReplayJob{}, "ReplayCancel": replayCancel{},
 		"ReportRequest": agent.ReportRequest{}, "ReportInputs": agent.ReportInputs{}, "ReportJob": agent.ReportJob{}, "ReportCancel": reportCancel{}, "ReportMade": agent.ReportMade{}, "ReportFile": agent.ReportFile{},

@@ -60,11 +60,16 @@ type Backend interface {
 	// Unloads lays a machine's unloads over one another; it sets the query's
 	// NowMS.
 	Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error)
+	// Cycles tells of a machine's load cycles and starts; it sets the query's NowMS.
+	Cycles(machine string, q analysis.CyclesQuery) (analysis.Cycles, error)
 	// Tests lists the guided tests: what was found, and of a running agent what
 	// runs.
 	Tests() (agent.Tests, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
+	// SiteFiles is the site file with its maps as they run, and what would happen
+	// with those on disk.
+	SiteFiles() (agent.SiteFiles, error)
 	// Evidence is the newest checkpoint of the evidence log. The error wraps
 	// store.ErrNoEvidence where there is none yet.
 	Evidence() (agent.EvidenceHead, error)

@@ -264,6 +264,15 @@ func (b *shop) Text(hash string) ([]byte, error) {
 	return []byte("name = \"x\"\n"), b.ask("text", 0, 0)
 }
 
+func (b *shop) SiteFiles() (agent.SiteFiles, error) {
+	problem := sitefile.Problem{File: "site.toml", Line: 3, Col: 1, Key: "site.shifts", Message: "the shifts are in UTC", Mend: "add timezone"}
+	text := agent.SiteText{Name: "site.toml", Hash: "5f", Text: "[site]\n", Devices: []string{}}
+	return agent.SiteFiles{Checked: noon, Files: []agent.SiteText{text, {Name: "m.toml", Map: true, Devices: []string{"meter"}}}, Warnings: []sitefile.Problem{problem},
+		Disk: agent.DiskFiles{State: "refused", Sentence: "It would not start.", Files: []agent.SiteText{text}, Unused: []string{"m.toml"},
+			Problems: []sitefile.Problem{{File: "site.toml", Message: "gone"}}, Warnings: []sitefile.Problem{problem},
+			Changes: []agent.FileChange{{File: "site.toml", Text: "site units us", Affects: "no figure"}}}}, b.ask("site files", 0, 0)
+}
+
 func (b *shop) Intervals(machine string, fromMS, toMS int64) ([]analysis.Interval, error) {
 	energy := 7.5
 	return []analysis.Interval{
@@ -286,6 +295,22 @@ func (b *shop) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads
 		Power: "meter.power", PowerUnit: "kW", Sentences: []string{"1 of 1 unload settled."}, Notes: []string{},
 		Unloads: []analysis.UnloadCurve{{Start: agent.Stamp(noon).String(), LastedS: 40, Ended: "load",
 			Power: [][2]float64{{-5, 36.5}, {3, 24}}, Sump: [][2]float64{}}}}, b.ask("unloads "+machine, q.FromMS, q.ToMS)
+}
+
+func (b *shop) Cycles(machine string, q analysis.CyclesQuery) (analysis.Cycles, error) {
+	v, at, end := 1.5, agent.Stamp(noon).String(), 20.0
+	return analysis.Cycles{Machine: machine, From: agent.Stamp(q.FromMS).String(), To: agent.Stamp(q.ToMS).String(), Control: "load/unload",
+		Absent: "not all", Sentences: []string{"It loaded once."}, Notes: []string{}, Method: "signals", Inputs: []string{"controller.loaded"}, Coverage: 0.9,
+		Lengths:     []analysis.CycleLengths{{What: analysis.LengthRest, Count: 1, ShortestS: 12, MedianS: 12, LongestS: 12, Classes: []analysis.Class{{From: 10, To: &end, Count: 1}}}},
+		CyclesTotal: 1,
+		Cycles: []analysis.LoadCycle{{Start: at, LoadedS: 40, UnloadedS: 60, Ended: "load", CycleS: &v, Started: at, CutInKPa: &v, CutOutKPa: &v, LowKPa: &v, HighKPa: &v, Demand: &v},
+			{Start: at, LoadedS: 40, Ended: "stop"}},
+		Starts: analysis.StartsSeen{Total: 1, Limit: &v, LimitBasis: "the maker's", Most: 1, AtLeast: true, BusiestFrom: at, BusiestTo: at, Over: 1,
+			List:    []analysis.SeenStart{{At: at, From: "standby", RestS: &v, InHour: 1, AfterLoss: true}, {At: at, From: "off", InHour: 1}},
+			Rolling: []analysis.RollingStarts{{At: at, Starts: 1}}, NoLoadStop: &v, StopBasis: "1 of 1"},
+		Storage: analysis.CycleStorage{Absent: "none", Method: "textbook", Inputs: []string{"site file"}, BandKPa: &v, FillS: &v, FillU: &v, DelayS: &v,
+			Budget: []analysis.BudgetPart{{Input: "volume", Share: 1}}, SeenS: &v, SeenU: &v, SeenOf: 3, Points: []analysis.CyclePoint{{Demand: 0.5, CycleS: 90, LowS: 80, HighS: 100}}},
+		Unobserved: []analysis.CycleGap{{From: at, To: at, Reason: "timeout"}}}, b.ask("cycles "+machine, q.FromMS, q.ToMS)
 }
 
 func (b *shop) Scans(fromMS, toMS int64, devices []string, fn func(*scan.Scan) error) error {

@@ -14,7 +14,8 @@
 // from its own page, and none of it reaches a controller. It answers under
 // loopback names, its own address and names it was given, so that a foreign
 // page cannot reach it by pointing a name at it; it sends no CORS headers; it
-// opens no file named by a request, since the pages are in the binary.
+// opens no file named by a request: the pages are in the binary, and the files
+// that /api/v1/sitefile compares are those that the site file itself names.
 //
 // It knows no formula: every figure comes from the Backend.
 package dashboard

@@ -16,8 +16,8 @@ import (
 	"loadscribe/agent/hookup"
 )
 
-// Commands is a Backend that also takes what a person at the machine says. A
-// running agent is one, a stopped store is not.
+// Commands is a Backend that also has lines, and takes what a person at the
+// machine says. A running agent is one, a stopped store is not.
 type Commands interface {
 	// Hookup tells how far the hook-up check is.
 	Hookup() hookup.Report
@@ -28,6 +28,10 @@ type Commands interface {
 	HookupStep(step hookup.Step, skip bool) (hookup.Report, error)
 	// HookupSpot keeps a spot reading.
 	HookupSpot(s hookup.Spot) (agent.Event, error)
+	// Registers tells what stands in the devices now; device empty means all.
+	Registers(device string) agent.Registers
+	// Lines tells how the lines go.
+	Lines() (agent.Lines, error)
 	// ChangeLevels makes other levels hold. An error that wraps
 	// analysis.ErrLevels is the caller's.
 	ChangeLevels(ctx context.Context, c agent.LevelsChange) (analysis.HeldLevels, error)

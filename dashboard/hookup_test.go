@@ -49,6 +49,31 @@ func (b *commandShop) HookupStep(step hookup.Step, skip bool) (hookup.Report, er
 	return b.walk.Report(), nil
 }
 
+func (b *commandShop) Registers(device string) agent.Registers {
+	address, bit, value := 20, 3, 1.0
+	modbus := agent.Register{ID: "controller.loaded", Name: "loaded", Role: scan.Loaded, PeriodMS: 1000, Function: 3, Table: "holding", Address: &address, Count: 2,
+		Type: "u32", Bit: &bit, Order: "little", Scale: 1, Unit: "1", Valid: &[2]float64{0, 1}, Raw: "1", Words: []string{"0008", "0000"}, Value: &value, Quality: "good", Time: noon}
+	text := agent.Register{ID: "printer.pressure", Name: "pressure", Type: "decimal", Ask: "pressures", Words: []string{}, Quality: "timeout", Stale: true}
+	all := agent.Registers{Time: noon, Devices: []agent.DeviceRegisters{
+		{Device: "controller", Line: "bus", UnitID: 1, Map: "a map", MapFile: "maps/a.toml", Protocol: "modbus", Verified: []string{"coil 3 must hold 1"}, Registers: []agent.Register{modbus}},
+		{Device: "printer", Line: "text", Protocol: "text", Verified: []string{}, Registers: []agent.Register{text}}}}
+	if device != "" {
+		all.Devices = all.Devices[:1]
+	}
+	return all
+}
+
+func (b *commandShop) Lines() (agent.Lines, error) {
+	share, predicted, n := 0.25, 0.3, int64(7)
+	return agent.Lines{Time: noon, Started: noon - 1000, Lines: []agent.LineHealth{
+		{Line: "bus", Kind: "modbus-rtu", Where: "COM3", Serial: "19200 8E1", TimeoutMS: 1000, Echo: "auto", EchoSeen: true, Up: true, Changed: noon,
+			BusyShare: &share, BusyOverS: 60, PredictedShare: &predicted, Advice: "slower", StrayBytes: &n, Devices: []agent.DeviceHealth{
+				{Device: "controller", UnitID: 1, Up: true, LastScan: noon, Scans: 5, Errors: map[string]int64{}, Requests: 9, Answers: 6, Failures: map[string]int64{"timeout": 3},
+					Retries: 1, Damaged: 0, Late: &n, Replies: &agent.Replies{Count: 6, MinMS: 1, MedianMS: 2, P95MS: 3, MaxMS: 4, SuggestedTimeoutMS: 500}}}},
+		{Line: "other", Kind: "modbus-rtu", Listen: true, Heard: &agent.LineHeard{Bytes: 9, LastAsked: "unit 3"}, Devices: []agent.DeviceHealth{}},
+	}}, nil
+}
+
 func (b *commandShop) HookupSpot(s hookup.Spot) (agent.Event, error) {
 	if err := s.Check(); err != nil {
 		return agent.Event{}, err

@@ -28,3 +28,13 @@ func LoadCycle(volumeM3, bandPa, freePa, capacityM3S, demandM3S float64) Cycle {
 func MostCycles(volumeM3, bandPa, freePa, capacityM3S float64) Cycle {
 	return LoadCycle(volumeM3, bandPa, freePa, capacityM3S, capacityM3S/2)
 }
+
+// Delayed is the same of a machine whose air leaves so many seconds after each load:
+// meanwhile the pressure goes on falling by what is drawn, which has to be filled as
+// well. It loads for the delay longer, and for D·delay/(C-D), which together is
+// C·delay/(C-D); the unloaded time is from the cut-out to the cut-in as before.
+func (c Cycle) Delayed(seconds, capacityM3S, demandM3S float64) Cycle {
+	c.LoadedS += seconds * capacityM3S / (capacityM3S - demandM3S)
+	c.PerHour = 3600 / (c.LoadedS + c.UnloadedS)
+	return c
+}

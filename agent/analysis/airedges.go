@@ -42,6 +42,8 @@ type edgeFit struct {
 	wide  float64 // the same from all blocks
 	gap   float64 // line after less line before, at the scan that showed it, Pa
 	lateS float64 // how much earlier it may have been
+	wall  int64   // of the scan that showed it
+	at    float64 // the line before, at that scan, Pa
 }
 
 // addEdges takes edges in order and thins them where there are too many.
@@ -82,7 +84,8 @@ func (c *chanSpec) fit(e *airEdge) (f edgeFit, ok bool) {
 	a, b := through(before[max(0, len(before)-fitPoints):]), through(after[:min(fitPoints, len(after))])
 	gapAfter, gapBefore := through(after[:min(gapPoints, len(after))]), through(before[max(0, len(before)-gapPoints):])
 	f = edgeFit{load: e.load, slope: b.Slope - a.Slope, wide: through(after).Slope - through(before).Slope,
-		gap: gapAfter.Value(0) - gapBefore.Value(0), lateS: float64(e.lateMS) / 1000}
+		gap: gapAfter.Value(0) - gapBefore.Value(0), lateS: float64(e.lateMS) / 1000,
+		wall: e.wall, at: a.Value(0)}
 	if !e.load {
 		f.slope, f.wide = -f.slope, -f.wide
 	}

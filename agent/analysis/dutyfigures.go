@@ -212,21 +212,30 @@ func (s *sheet) counterRise(role scan.Role) (rise float64, id string, ok bool) {
 }
 
 // rollingMost is the largest number of starts within any 60 minutes, and the place
-// of the first of them. Within a
-// segment monotonic time measures; across segments only the wall clock can, and
-// where that ran backwards the starts are not held to be of one hour, so that
-// the result stays a lower bound.
+// of the first of them.
 func rollingMost(starts []start) (most, firstOf int) {
+	for i, n := range rollingCounts(starts) {
+		if n > most {
+			most, firstOf = n, i-n+1
+		}
+	}
+	return most, firstOf
+}
+
+// rollingCounts is for each start how many there were in the 60 minutes that end
+// with it. Within a segment monotonic time measures; across segments only the wall
+// clock can, and where that ran backwards the starts are not held to be of one hour,
+// so that the result stays a lower bound.
+func rollingCounts(starts []start) []int {
+	counts := make([]int, len(starts))
 	first := 0
 	for i := range starts {
 		for first < i && !withinHour(&starts[first], &starts[i]) {
 			first++
 		}
-		if n := i - first + 1; n > most {
-			most, firstOf = n, first
-		}
+		counts[i] = i - first + 1
 	}
-	return most, firstOf
+	return counts
 }
 
 func withinHour(a, b *start) bool {

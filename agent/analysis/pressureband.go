@@ -70,14 +70,7 @@ func (s *sheet) bandEdges() (in, out bandEdge, late bool) {
 		} else {
 			lateIn.add(c.atLoad, c.loadStep)
 		}
-		// A level tells of the unloading seconds late, when the pressure has
-		// turned: the highest reading of the cycle is nearer.
-		if s.g.sp.loadLevel != nil {
-			c.atUnload = 2 * c.maxCounts
-			if s.g.sp.chans[s.g.sp.pressure].countSI < 0 {
-				c.atUnload = 2 * c.minCounts
-			}
-		}
+		c.atUnload = s.atUnload(&c)
 		if c.unloadMS > 0 {
 			out.add(c.atUnload, c.unloadStep)
 		} else {
@@ -91,6 +84,19 @@ func (s *sheet) bandEdges() (in, out bandEdge, late bool) {
 		out = stops
 	}
 	return in, out, late
+}
+
+// atUnload is twice the counts of the pressure at which a cycle unloaded. A level
+// tells of the unloading seconds late, when the pressure has turned: the highest
+// reading of the cycle is nearer.
+func (s *sheet) atUnload(c *cycle) int64 {
+	switch {
+	case s.g.sp.loadLevel == nil:
+		return c.atUnload
+	case s.g.sp.chans[s.g.sp.pressure].countSI < 0:
+		return 2 * c.minCounts
+	}
+	return 2 * c.maxCounts
 }
 
 // bandSeen sets cut_in_seen, cut_out_seen and their difference.

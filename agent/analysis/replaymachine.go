@@ -179,53 +179,76 @@ func (r *replayMaker) start(k int, m *ReplayMachine) {
 	m.Basis["start"] = fmt.Sprintf("from the start to the load, median of %d", len(took))
 }
 
-// noLoadStop is after how long unloaded the machine stops: the time after which most
-// of the stops come that were not sooner than a load ever came. Stops that come after
-// all kinds of times are somebody's doing.
+// noLoadStop is after how long unloaded the machine stops, as seen, else as the site
+// file has it.
 func (r *replayMaker) noLoadStop(k int, m *ReplayMachine) {
 	const key = "no_load_stop"
-	s := r.machines[k]
-	var longest int64 // unloaded, and loaded again
-	var stops []int64
-	for i := range s.g.total.falls {
-		if f := &s.g.total.falls[i]; f.end == endedByStop {
-			stops = append(stops, f.ms)
-		} else {
-			longest = max(longest, f.ms)
-		}
-	}
-	slack := int64(s.periodS()*2000) + timerSlackMS
-	stops = slices.DeleteFunc(stops, func(ms int64) bool { return ms < longest-slack })
-	slices.Sort(stops)
-	best, count := int64(0), 0
-	for i, ms := range stops {
-		n := i
-		for n < len(stops) && stops[n] <= ms+2*slack+int64(timerSlackShare*float64(ms)) {
-			n++
-		}
-		if n-i >= count {
-			best, count = stops[(i+n)/2], n-i
-		}
-	}
+	t := r.machines[k].noLoadTimer()
 	site := m.Machine.NoLoadStop
 	switch {
-	case 2*count > len(stops) && (count >= 2 || site == 0):
-		m.NoLoadStopS = float64(best) / 1000
-		m.Basis[key] = fmt.Sprintf("as seen: %d of %d stops after %s unloaded", count, len(stops), inWords(best-best%1000))
+	case t.told() && (t.count >= 2 || site == 0):
+		m.NoLoadStopS = float64(t.ms) / 1000
+		m.Basis[key] = "as seen: " + t.text()
 	case site > 0:
 		m.NoLoadStopS = site.Seconds()
 		m.Basis[key] = "as the site file has it; it was not seen"
 	default:
 		m.NoLoadStopS = math.Inf(1)
 		m.Basis[key] = "not seen, and not in the site file: taken for never"
-		if n := len(stops); n > 0 {
-			m.Basis[key] = fmt.Sprintf("not in the site file, and %d stops came after unlike times unloaded, as somebody's do: taken for never", n)
+		if t.stops > 0 {
+			m.Basis[key] = fmt.Sprintf("not in the site file, and %d stops came after unlike times unloaded, as somebody's do: taken for never", t.stops)
 		}
-		if longest < neverStopsMS {
-			m.Basis[key] += fmt.Sprintf(", though it never ran unloaded for longer than %s", inWords(longest-longest%1000))
+		if t.longest < neverStopsMS {
+			m.Basis[key] += fmt.Sprintf(", though it never ran unloaded for longer than %s", inWords(t.longest-t.longest%1000))
 		}
 	}
 }
+
+// timer is what stops after unloaded running say of a no-load stop.
+type timer struct {
+	ms    int64 // unloaded, at which most of the stops came
+	count int   // how many that were
+	// stops are those that were not sooner than a load ever came: after longest
+	// unloaded it loaded again.
+	stops   int
+	longest int64
+}
+
+// noLoadTimer is the time after which most of the stops come that were not sooner than
+// a load ever came. Stops that come after all kinds of times are somebody's doing.
+func (s *sheet) noLoadTimer() (t timer) {
+	var stops []int64
+	for i := range s.g.total.falls {
+		if f := &s.g.total.falls[i]; f.end == endedByStop {
+			stops = append(stops, f.ms)
+		} else {
+			t.longest = max(t.longest, f.ms)
+		}
+	}
+	slack := int64(s.periodS()*2000) + timerSlackMS
+	stops = slices.DeleteFunc(stops, func(ms int64) bool { return ms < t.longest-slack })
+	slices.Sort(stops)
+	for i, ms := range stops {
+		n := i
+		for n < len(stops) && stops[n] <= ms+2*slack+int64(timerSlackShare*float64(ms)) {
+			n++
+		}
+		if n-i >= t.count {
+			t.ms, t.count = stops[(i+n)/2], n-i
+		}
+	}
+	t.stops = len(stops)
+	return t
+}
+
+// told reports whether most of the stops came after one time.
+func (t *timer) told() bool { return 2*t.count > t.stops }
+
+func (t *timer) text() string {
+	return fmt.Sprintf("%d of %d stops after %s unloaded", t.count, t.stops, t.length())
+}
+
+func (t *timer) length() string { return inWords(t.ms - t.ms%1000) }
 
 // mayRun is when the machine may have run. Only what is plain counts: its controller
 // said that it would not start by itself, or it stood for minutes below its cut-in.

@@ -211,10 +211,15 @@ func Compute(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine
 	if errors.Is(err, errRawMissing) {
 		from, to = cellOf(from), cellOf(to-1)+cellMS
 		rep, err = compute(src, site, from, to, nowMS, machine, gatherWhole, false)
-		rep.Notes = append(rep.Notes, fmt.Sprintf("raw readings before %s are no longer kept: the window was widened to whole intervals of 15 minutes, and an interval that a shift begins or ends inside is not divided",
-			stamp(rawFrom(src))))
+		rep.Notes = append(rep.Notes, widened(src))
 	}
 	return rep, err
+}
+
+// widened says that a window could not be cut where it was asked for.
+func widened(src Source) string {
+	return fmt.Sprintf("raw readings before %s are no longer kept: the window was widened to whole intervals of 15 minutes, and an interval that a shift begins or ends inside is not divided",
+		stamp(rawFrom(src)))
 }
 
 // ComputeRaw is Compute from raw scans alone, folded from the first scan that
@@ -259,19 +264,11 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		if machine != "" && m.Name != machine {
 			continue
 		}
-		sp := machineSpec(site, groups, m, levels[m.Name])
-		sp.fine = site.Tariff.FineDemand()
-		sp.wantEdges = true
-		sp.onShift, sp.wantMinutes = onShift(site), true
-		g, err := get(src, sp, from, to, splits)
+		s, err := q.machineSheet(m, machineSpec(site, groups, m, levels[m.Name]), from, to, splits, get)
 		if err != nil {
 			return Report{}, err
 		}
-		rep.Notes = append(rep.Notes, g.notes()...)
-		s := newSheet(g, q)
-		if s.machine(m); s.err != nil {
-			return Report{}, s.err
-		}
+		rep.Notes = append(rep.Notes, s.g.notes()...)
 		sheets[m.Name] = s
 		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings(), Remarks: s.remarks(m)})
 	}
@@ -295,6 +292,20 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 	}
 	rep.instruments(site, from, to, now)
 	return rep, nil
+}
+
+// machineSheet gathers a machine's window and computes its figures.
+func (q *question) machineSheet(m *sitefile.Machine, sp *spec, from, to int64, splits []int64, get gatherer) (*sheet, error) {
+	sp.fine = q.site.Tariff.FineDemand()
+	sp.wantEdges = true
+	sp.onShift, sp.wantMinutes = onShift(q.site), true
+	g, err := get(q.src, sp, from, to, splits)
+	if err != nil {
+		return nil, err
+	}
+	s := newSheet(g, q)
+	s.machine(m)
+	return s, s.err
 }
 
 func stamp(ms int64) string { return time.UnixMilli(ms).UTC().Format("2006-01-02T15:04:05.000Z07:00") }

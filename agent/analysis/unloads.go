@@ -164,11 +164,11 @@ func unloadsIn(g *gathered, from, to int64) (all []moment) {
 }
 
 // everySoMany takes at most so many, the first and the last among them.
-func everySoMany(all []moment, limit int) []moment {
+func everySoMany[T any](all []T, limit int) []T {
 	if len(all) <= limit {
 		return all
 	}
-	chosen := make([]moment, limit)
+	chosen := make([]T, limit)
 	for i := range chosen {
 		chosen[i] = all[i*(len(all)-1)/max(limit-1, 1)]
 	}

@@ -46,6 +46,42 @@ func (u *UnitStats) ReplyPercentile(p float64) time.Duration {
 	return min(u.replies.percentile(p), u.MaxReply)
 }
 
+// Add adds the exchanges that another Client had with the same unit later.
+func (u *UnitStats) Add(later *UnitStats) {
+	u.Requests += later.Requests
+	u.Answers += later.Answers
+	u.Timeouts += later.Timeouts
+	u.BadChecksums += later.BadChecksums
+	u.Exceptions += later.Exceptions
+	u.WrongAnswers += later.WrongAnswers
+	u.LinesLost += later.LinesLost
+	u.Canceled += later.Canceled
+	u.Late += later.Late
+	u.WorstLate = max(u.WorstLate, later.WorstLate)
+	if later.MaxReply > 0 && (u.MaxReply == 0 || later.MinReply < u.MinReply) {
+		u.MinReply = later.MinReply
+	}
+	u.MaxReply = max(u.MaxReply, later.MaxReply)
+	for i, n := range later.replies {
+		u.replies[i] += n
+	}
+	u.lateness = later.lateness
+}
+
+// SuggestTimeout returns three times the longest round trip, rounded up to 50
+// ms (above a second: to half a second), at least 500 ms: too tight a timeout
+// costs readings, and a device is at times ten times slower than in a hundred
+// good answers; a wide one costs only the wait for a device that is off.
+func SuggestTimeout(longest time.Duration) time.Duration {
+	const least = 500 * time.Millisecond
+	step := 50 * time.Millisecond
+	want := 3 * longest
+	if want > time.Second {
+		step = 500 * time.Millisecond
+	}
+	return max(least, (want+step-1)/step*step)
+}
+
 // Stats returns a copy of all counts.
 func (c *Client) Stats() Stats {
 	overflow := c.rx.drops()

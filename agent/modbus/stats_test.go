@@ -53,3 +53,56 @@ func TestStatsIsACopy(t *testing.T) {
 		}
 	})
 }
+
+// TestAddedStats: what two clients counted one after the other is what one would
+// have counted.
+func TestAddedStats(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	var first, second, whole UnitStats
+	for i := range 1000 {
+		d, u := time.Duration(rng.ExpFloat64()*float64(30*time.Millisecond)), &first
+		if i > 400 {
+			u = &second
+		}
+		for _, u := range []*UnitStats{u, &whole} {
+			u.Requests++
+			switch i % 50 {
+			case 7:
+				u.failed(0, ErrTimeout)
+			case 8:
+				u.failed(0, ErrBadChecksum)
+			case 9:
+				u.failed(d, &ExceptionError{})
+			case 10:
+				u.failed(0, ErrWrongAnswer)
+			case 11:
+				u.failed(0, ErrLineLost)
+			default:
+				u.Answers++
+				u.replied(d)
+			}
+		}
+	}
+	first.Late, first.WorstLate, second.Late, second.WorstLate = 2, 3*time.Second, 1, time.Second
+	whole.Late, whole.WorstLate = 3, 3*time.Second
+	first.Add(&second)
+	if first != whole {
+		t.Errorf("added %+v\nwhole %+v", first, whole)
+	}
+	var none UnitStats
+	first.Add(&none)
+	if none.Add(&whole); first != whole || none != whole {
+		t.Error("adding nothing changes something")
+	}
+}
+
+func TestSuggestTimeout(t *testing.T) {
+	for longest, want := range map[time.Duration]time.Duration{
+		0: 500 * time.Millisecond, 16 * time.Millisecond: 500 * time.Millisecond, 170 * time.Millisecond: 550 * time.Millisecond,
+		200 * time.Millisecond: 600 * time.Millisecond, 340 * time.Millisecond: 1500 * time.Millisecond,
+	} {
+		if got := SuggestTimeout(longest); got != want {
+			t.Errorf("after %v: %v, want %v", longest, got, want)
+		}
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"sync"
 	"time"
 
+	"loadscribe/agent/modbus"
 	"loadscribe/agent/scan"
 )
 
@@ -17,6 +18,10 @@ type book struct {
 	status  LineStatus
 	told    bool // onLine has been called
 	devices []deviceEntry
+	busy    busy
+	client  counting            // reads now; nil: none, or one that does not count
+	before  modbus.Stats        // of earlier clients
+	heard   *modbus.ListenStats // of a line that is only listened to
 }
 
 // deviceEntry is what a book holds of one device.
@@ -26,6 +31,7 @@ type deviceEntry struct {
 	bad    int  // scans in a row without values
 	trips  trips
 	turns  trips // trips less what the characters take
+	asked  tally
 }
 
 func (b *book) line(up bool, detail string, wallMS int64) {
@@ -150,10 +156,14 @@ func (t *trips) max() time.Duration {
 }
 
 // median returns the lower median, zero when there is none.
-func (t *trips) median() time.Duration {
+func (t *trips) median() time.Duration { return t.at(50) }
+
+// at returns the shortest that percent of them did not exceed, zero when there
+// is none.
+func (t *trips) at(percent int) time.Duration {
 	if t.n == 0 {
 		return 0
 	}
 	sorted := slices.Sorted(slices.Values(t.kept()))
-	return sorted[(len(sorted)-1)/2]
+	return sorted[max((len(sorted)*percent+99)/100-1, 0)]
 }

@@ -124,6 +124,7 @@ func (l *line) open(ctx context.Context) {
 		return
 	}
 	l.client, l.proven, l.openedAt = client, false, time.Now()
+	l.book.attach(client)
 	for _, u := range l.units {
 		u.verify.forget() // another device may be on the line now
 	}
@@ -163,6 +164,7 @@ func (l *line) close() {
 	if l.client != nil {
 		_ = l.client.Close() // whatever it says, the port is not used again
 		l.client = nil
+		l.book.attach(nil)
 	}
 }
 
@@ -219,9 +221,9 @@ func (l *line) blank(s *slot, reason scan.Reason) scan.Scan {
 // opened again at once and the group asked for once more: servers close idle
 // connections.
 func (l *line) ask(ctx context.Context, s *slot) (scan.Scan, error) {
-	for {
+	for again := false; ; again = true {
 		wasProven := l.proven // false for what was just opened: one more try at most
-		w := wire{line: l, unit: s.unit, timeout: s.unit.timeout(l.book.slowest(s.unit.index))}
+		w := wire{line: l, unit: s.unit, timeout: s.unit.timeout(l.book.slowest(s.unit.index)), again: again}
 		result := l.poll(ctx, s, &w)
 		if ctx.Err() != nil {
 			return result, w.err
@@ -329,6 +331,8 @@ type wire struct {
 	unit    *unit
 	timeout time.Duration
 	chars   time.Duration // what the characters of the last exchange took
+	again   bool          // the same is asked once more
+	last    frame.ReadRequest
 
 	err   error // the last
 	heard bool  // the device answered something
@@ -338,6 +342,8 @@ type wire struct {
 // Read implements Reader.
 func (w *wire) Read(ctx context.Context, unitID byte, req frame.ReadRequest) ([]byte, error) {
 	start := time.Now()
+	w.again = w.again || w.err != nil && w.last == req
+	w.last = req
 	payload, err := w.line.client.(Client).Read(ctx, unitID, req, w.timeout)
 	w.chars = w.line.onWire(len(payload))
 	w.learn(reasonOf(ctx, err), err, start)
@@ -355,11 +361,16 @@ func (w *wire) Ask(ctx context.Context, a *textline.Ask) (string, error) {
 
 // learn draws the conclusions of one question.
 func (w *wire) learn(reason scan.Reason, err error, start time.Time) {
+	now := time.Now()
+	if reason != scan.AgentStopped { // what we cut short ourselves is no outcome
+		w.line.book.asked(w.unit.index, reason, w.again, start, now)
+	}
+	w.again = false
 	switch reason {
 	case scan.Good, scan.Exception:
 		w.heard = true
 		w.line.proven = true
-		w.line.book.trip(w.unit.index, time.Since(start), w.chars)
+		w.line.book.trip(w.unit.index, now.Sub(start), w.chars)
 	case scan.BadChecksum:
 		w.heard = true
 		w.line.book.damaged(w.unit.index)

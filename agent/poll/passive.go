@@ -205,6 +205,7 @@ func (l *line) hear(ctx context.Context, until time.Time, heardAt *time.Time) er
 			return err
 		}
 		*heardAt = time.Now()
+		l.book.heardSoFar(l.client.(Ears).Stats())
 		for _, s := range l.slots {
 			s.reader.(*overheard).take(&h)
 		}
@@ -245,7 +246,7 @@ func (l *line) unheard(d *sitefile.Device) string {
 	heard := l.client.(Ears).Stats()
 	switch {
 	case heard.Requests == 0 && heard.Bytes > manyBytes:
-		return fmt.Sprintf("what is heard on %s is not Modbus RTU at %s: check the serial settings and A/B wiring", l.site.Port, settings(l.site.Serial))
+		return fmt.Sprintf("what is heard on %s is not Modbus RTU at %s: check the serial settings and A/B wiring", l.site.Port, l.site.Serial)
 	case heard.Requests == 0:
 		return fmt.Sprintf("nothing is heard on %s: check that the other master runs, and the A/B wiring", l.site.Port)
 	}

@@ -128,6 +128,12 @@ func functionOf(t sitefile.Table) (function byte, most int) {
 	}
 }
 
+// Function returns the number of the Modbus function that reads a table.
+func Function(t sitefile.Table) int {
+	function, _ := functionOf(t)
+	return int(function)
+}
+
 // pieces cuts the block at its holes. A block without holes comes back whole.
 func (b *Block) pieces() []Block {
 	var out []Block

@@ -85,16 +85,11 @@ func lineDetail(l *sitefile.Line) string {
 	if l.Address != "" {
 		return fmt.Sprintf("connected to %s", l.Address)
 	}
-	open := fmt.Sprintf("%s open at %s", l.Port, settings(l.Serial))
+	open := fmt.Sprintf("%s open at %s", l.Port, l.Serial)
 	if l.Listen {
 		open += ", listening only"
 	}
 	return open
-}
-
-// settings writes a port's settings as in the site file.
-func settings(s sitefile.Serial) string {
-	return fmt.Sprintf("%d %d%c%d", s.Baud, s.DataBits, s.Parity, s.StopBits)
 }
 
 // mend says what a device's failure most likely means. err is the last error
@@ -116,7 +111,7 @@ func mend(l *sitefile.Line, d *sitefile.Device, reason scan.Reason, err error) s
 	case scan.BadChecksum:
 		if serial {
 			return fmt.Sprintf("damaged answers from unit %d: check the serial settings (%s), termination and shield",
-				d.UnitID, settings(l.Serial))
+				d.UnitID, l.Serial)
 		}
 		return fmt.Sprintf("damaged answers from unit %d: check the gateway's serial settings and the kind of the line", d.UnitID)
 	case scan.WrongAnswer:
@@ -136,7 +131,7 @@ func mend(l *sitefile.Line, d *sitefile.Device, reason scan.Reason, err error) s
 func mendText(l *sitefile.Line, d *sitefile.Device, reason scan.Reason, err error) string {
 	where := l.Address
 	if where == "" {
-		where = l.Port + ", " + settings(l.Serial)
+		where = l.Port + ", " + l.Serial.String()
 	}
 	listens := d.Map.Text.Listen
 	switch {

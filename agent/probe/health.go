@@ -39,20 +39,6 @@ type Health struct {
 	Verdict []string `json:"verdict"`
 }
 
-// SuggestTimeout returns three times the longest round trip, rounded up to 50
-// ms (above a second: to half a second), at least 500 ms: too tight a timeout
-// costs readings, and a device is at times ten times slower than in a hundred
-// good answers; a wide one costs only the wait for a device that is off.
-func SuggestTimeout(longest time.Duration) time.Duration {
-	const least = 500 * time.Millisecond
-	step := 50 * time.Millisecond
-	want := 3 * longest
-	if want > time.Second {
-		step = 500 * time.Millisecond
-	}
-	return max(least, (want+step-1)/step*step)
-}
-
 // Measure asks a device for the same thing n times and judges the line. see
 // may be nil. The error is the context's or that of opening the line anew.
 func Measure(ctx context.Context, session *Session, unit byte, req frame.ReadRequest, n int, timeout time.Duration, see func(done int)) (Health, error) {
@@ -126,7 +112,7 @@ func (h *Health) trips(trips []time.Duration) {
 	}
 	longest := trips[len(trips)-1]
 	h.MinMS, h.P50MS, h.P95MS, h.P99MS, h.MaxMS = millis(trips[0]), at(0.5), at(0.95), at(0.99), millis(longest)
-	h.TimeoutMS = millis(SuggestTimeout(longest))
+	h.TimeoutMS = millis(modbus.SuggestTimeout(longest))
 }
 
 // healthyShare of questions must be answered without damage for a line to be

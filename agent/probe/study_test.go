@@ -325,17 +325,6 @@ func TestHealth(t *testing.T) {
 	}
 }
 
-func TestSuggestTimeout(t *testing.T) {
-	for longest, want := range map[time.Duration]time.Duration{
-		0: 500 * time.Millisecond, 16 * time.Millisecond: 500 * time.Millisecond, 170 * time.Millisecond: 550 * time.Millisecond,
-		200 * time.Millisecond: 600 * time.Millisecond, 340 * time.Millisecond: 1500 * time.Millisecond,
-	} {
-		if got := SuggestTimeout(longest); got != want {
-			t.Errorf("after %v: %v, want %v", longest, got, want)
-		}
-	}
-}
-
 // TestPorts builds what Linux shows of one USB adapter.
 func TestPorts(t *testing.T) {
 	root := t.TempDir()

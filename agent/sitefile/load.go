@@ -49,10 +49,13 @@ func Load(path string, opts Options) (*Site, error) {
 }
 
 func load(path string, opts Options, read func(path string) ([]byte, error)) (*Site, error) {
-	l := newLoader(path, read)
-	data, err := read(path)
+	return newLoader(path, read).load(opts)
+}
+
+func (l *loader) load(opts Options) (*Site, error) {
+	data, err := l.read(l.path)
 	if err != nil {
-		return nil, Problems{unreadable(path, "", position{}, path, err, "name an existing site file")}
+		return nil, Problems{unreadable(l.path, "", position{}, l.path, err, "name an existing site file")}
 	}
 	l.readSiteFile(data)
 	if opts.Data != "" {

@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"fmt"
 	"time"
 
 	"loadscribe/agent/air"
@@ -109,6 +110,11 @@ type Serial struct {
 	DataBits int
 	Parity   byte // 'N', 'E' or 'O'
 	StopBits int
+}
+
+// String writes the settings as the site file does.
+func (s Serial) String() string {
+	return fmt.Sprintf("%d %d%c%d", s.Baud, s.DataBits, s.Parity, s.StopBits)
 }
 
 // Echo says whether our own request comes back on the line.

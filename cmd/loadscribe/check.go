@@ -7,6 +7,7 @@ import (
 	"io"
 	"time"
 
+	"loadscribe/agent"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/sitefile"
 )
@@ -41,7 +42,7 @@ func (c *checkCmd) Run(s *surroundings) error {
 	for _, g := range groups {
 		channels += len(g.Channels)
 	}
-	loads, err := poll.Predict(site)
+	warnings, loads, err := agent.SiteWarnings(site, time.Now())
 	if err != nil {
 		return err
 	}
@@ -59,7 +60,7 @@ func (c *checkCmd) Run(s *surroundings) error {
 			Instruments []sitefile.InstrumentFacts `json:"instruments"`
 			KeepRaw     *rawKept                   `json:"keep_raw,omitempty"`
 			Report      sitefile.ReportTexts       `json:"report"`
-		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, append([]sitefile.Problem{}, site.Warnings...),
+		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, warnings,
 			lineLoads(loads), instruments, keep, site.Report})
 	}
 	fmt.Fprintf(s.stdout, "%s: %s, %s, %s in %s, %s, %s\n", site.Name, counted(len(site.Lines), "line"), counted(len(site.Devices), "device"),
@@ -73,19 +74,17 @@ func (c *checkCmd) Run(s *surroundings) error {
 	if keep != nil {
 		fmt.Fprintln(s.stdout, keep)
 	}
-	warned := len(site.Warnings) + printInstruments(s.stdout, instruments, time.Now().In(site.Location).Format(time.DateOnly))
+	for i := range instruments {
+		fmt.Fprintln(s.stdout, "instrument", &instruments[i])
+	}
 	for _, l := range loads {
 		fmt.Fprintf(s.stdout, "line %s: busy %.0f %% of the time (predicted)\n", l.Line, l.Share*100)
-		if l.Advice != "" {
-			warned++
-			fmt.Fprintln(s.stdout, "warning:", l.Advice)
-		}
 	}
-	for _, w := range site.Warnings {
+	for _, w := range warnings {
 		fmt.Fprintln(s.stdout, "warning:", w.Error())
 	}
-	if warned > 0 {
-		fmt.Fprintf(s.stdout, "%s, no error\n", counted(warned, "warning"))
+	if len(warnings) > 0 {
+		fmt.Fprintf(s.stdout, "%s, no error\n", counted(len(warnings), "warning"))
 	} else {
 		fmt.Fprintln(s.stdout, "no mistake found")
 	}
@@ -115,28 +114,4 @@ func counted(n int, thing string) string {
 		return "1 " + thing
 	}
 	return fmt.Sprintf("%d %ss", n, thing)
-}
-
-// printInstruments writes the record of each, and what is to be done today. It
-// returns the number of warnings.
-func printInstruments(out io.Writer, instruments []sitefile.InstrumentFacts, today string) (warned int) {
-	for i := range instruments {
-		f := &instruments[i]
-		fmt.Fprintln(out, "instrument", f)
-		for _, c := range f.Checks {
-			if c.On > today {
-				warned++
-				fmt.Fprintf(out, "warning: %s was checked on %s, which is yet to come: correct on of its checks\n", f.Subject, c.On)
-			}
-		}
-		switch f.Standing {
-		case sitefile.Expired:
-			warned++
-			fmt.Fprintf(out, "warning: the calibration of %s ended on %s: have it calibrated and write the new day into its instrument\n", f.Subject, f.CalibratedUntil)
-		case sitefile.InFuture:
-			warned++
-			fmt.Fprintf(out, "warning: %s is calibrated on %s, which is yet to come: correct calibrated of its instrument\n", f.Subject, f.Calibrated)
-		}
-	}
-	return warned
 }

@@ -73,8 +73,8 @@ export async function tolerating(pattern, f) {
 }
 export const whileServerIsAway = (f) => tolerating(/WebSocket|ERR_CONNECTION|ERR_INTERNET|Failed to load resource|dynamically imported/, f);
 
-/** A page of its own at a hash, live. prepare is given the page before it goes anywhere. */
-export async function openAt(hash, { size = 'wide', scheme = 'light', viewport = sizes[size], prepare, ...context } = {}) {
+/** A page of its own at a hash, live. prepare is given the page before it goes anywhere; at is another way to the server. */
+export async function openAt(hash, { size = 'wide', scheme = 'light', viewport = sizes[size], at = base, prepare, ...context } = {}) {
   // The axe library needs a context made here, not browser.newPage.
   const page = await (await browser.newContext({ viewport, colorScheme: scheme, reducedMotion: 'reduce', ...context })).newPage();
   page.setDefaultTimeout(patience.timeout);
@@ -85,16 +85,22 @@ export async function openAt(hash, { size = 'wide', scheme = 'light', viewport =
   });
   page.on('pageerror', (e) => complaints.push(`${hash}: ${e}`));
   page.on('request', (r) => {
-    if (!r.url().startsWith(`${base}/`) && !r.url().startsWith(`blob:${base}/`)) foreign.push(r.url());
+    if (!r.url().startsWith(`${at}/`) && !r.url().startsWith(`blob:${at}/`)) foreign.push(r.url());
   });
   page.on('websocket', (w) => {
-    if (new URL(w.url()).host !== new URL(base).host) foreign.push(w.url());
+    if (new URL(w.url()).host !== new URL(at).host) foreign.push(w.url());
   });
   await prepare?.(page);
-  await page.goto(`${base}/${hash}`);
+  await page.goto(`${at}/${hash}`);
   await page.waitForSelector('html[data-connection=live]', { ...patience, state: 'attached' });
   return page;
 }
+
+/** Waits until the page has its script and the answers it asked for. */
+export const settled = (page) => page.waitForFunction(() => {
+  const words = [...document.querySelectorAll('main .standing')].map((e) => e.textContent);
+  return document.querySelector('main h1') && !words.some((w) => /^(Opening|Fetching)|Trying again/.test(w));
+}, undefined, patience);
 
 export const close = (page) => page.context().close();
 

@@ -1036,6 +1036,160 @@ export type UnloadCurve = {
   sump: number[][];
 };
 
+/** How a machine loaded, unloaded and rested in a window: the records that the figures of the same window are made of. */
+export type CyclesAnswer = {
+  machine: string;
+  from: string;
+  to: string;
+  /** how it matches its air to the demand, as the site file says */
+  control: string;
+  /** why no load cycles are told; left out where they are */
+  absent?: string;
+  /** what the cycles and starts show */
+  sentences: string[];
+  /** what is not in the answer, and why */
+  notes: string[];
+  /** how the states are told */
+  method: string;
+  inputs: string[];
+  /** observed share of the window, 0 to 1 */
+  coverage: number;
+  /** over all cycles and starts, listed or not; what did not happen is left out */
+  lengths: CycleLengths[];
+  /** cycles that were over in the window; the list may have fewer */
+  cycles_total: number;
+  /** ascending */
+  cycles: LoadCycle[];
+  starts: StartsSeen;
+  storage: CycleStorage;
+  /** the window's times in which nothing was observed, ascending */
+  unobserved: CycleGap[];
+};
+
+/** How lengths of one kind are distributed. */
+export type CycleLengths = {
+  /** loaded; unloaded until it loaded again, or until it stopped; cycle: from a load to the next, no stop between; rest: from a stop to the next start */
+  what: "loaded" | "unloaded" | "unloaded_stops" | "cycle" | "rest";
+  count: number;
+  shortest_s: number;
+  median_s: number;
+  longest_s: number;
+  /** ascending, in seconds; nothing is shorter than the first */
+  classes: FigureClass[];
+};
+
+/** One load and what followed until the next. */
+export type LoadCycle = {
+  /** when it loaded */
+  start: string;
+  loaded_s: number;
+  /** running; 0: it stopped from load */
+  unloaded_s: number;
+  /** what ended the unloaded running */
+  ended: "load" | "stop";
+  /** from this load to the next, rests included; left out where that was not seen */
+  cycle_s?: number;
+  /** the start of the motor that led to this load; left out where it had run unloaded since its last load, or was not seen to start */
+  started?: string;
+  /** gauge pressure at the load; left out, like the next three, where none was read */
+  cut_in_kpa?: number;
+  /** gauge pressure at the unload */
+  cut_out_kpa?: number;
+  /** lowest reading from the load to the end of the unloaded running */
+  low_kpa?: number;
+  /** highest reading in that time */
+  high_kpa?: number;
+  /** share of its full flow that was drawn from it, 0 to 1: loaded time less the delivery delay, over the cycle; left out where that cannot be said */
+  demand?: number;
+};
+
+/** Every start of the motor against what it bears. */
+export type StartsSeen = {
+  /** starts in the window; the list may have fewer */
+  total: number;
+  /** the most in any 60 minutes; left out where there is none */
+  limit?: number;
+  /** whose the limit is, or why there is none */
+  limit_basis: string;
+  /** most within any 60 minutes of the window */
+  most: number;
+  /** part of the window was not observed: there may have been more */
+  at_least?: boolean;
+  /** the first 60 minutes that hold so many */
+  busiest_from?: string;
+  busiest_to?: string;
+  /** starts that were more than the limit allows within 60 minutes */
+  over: number;
+  /** ascending */
+  list: SeenStart[];
+  /** starts within the 60 minutes before each moment, as steps that hold until the next; none before the first */
+  rolling: RollingStarts[];
+  /** after how long unloaded it stops by itself; left out where its stops do not tell */
+  no_load_stop_s?: number;
+  /** how that is known, or why not */
+  stop_basis: string;
+};
+
+/** One start of the motor. */
+export type SeenStart = {
+  at: string;
+  from: StateName;
+  /** since the motor stopped; left out where that is not known */
+  rest_s?: number;
+  /** starts within the 60 minutes that end with it */
+  in_hour: number;
+  /** by itself after its supply had failed */
+  after_power_failure?: boolean;
+};
+
+/** How many starts lie in the 60 minutes before a moment and after. */
+export type RollingStarts = {
+  at: string;
+  starts: number;
+};
+
+/** How long cycles are that the storage alone makes at an even demand, held to the cycles as they were. Uncertainties are half widths at 95 %. */
+export type CycleStorage = {
+  /** why there is no such curve */
+  absent?: string;
+  method?: string;
+  inputs: string[];
+  /** between the pressures of the storage at the loads and at the unloads */
+  band_kpa?: number;
+  /** how long full flow takes to fill that, nobody drawing */
+  fill_s?: number;
+  fill_uncertainty?: number;
+  /** how long after a load air comes */
+  delay_s?: number;
+  /** what the uncertainty of fill_s comes from */
+  budget?: BudgetPart[];
+  /** fill_s as the cycles have it: median of unloaded time times demand */
+  seen_s?: number;
+  seen_uncertainty?: number;
+  /** how many cycles tell it */
+  seen_of: number;
+  /** the curve, ascending in demand */
+  points: CyclePoint[];
+};
+
+/** How long a cycle is at a demand. */
+export type CyclePoint = {
+  /** share of full flow, 0 to 1 */
+  demand: number;
+  cycle_s: number;
+  /** the interval at 95 % */
+  low_s: number;
+  high_s: number;
+};
+
+/** A time in which nothing was observed. */
+export type CycleGap = {
+  from: string;
+  to: string;
+  /** empty where it is not known */
+  reason: string;
+};
+
 /** One machine's 15-minute cells of UTC time. */
 export type IntervalsAnswer = {
   machine: string;
@@ -1269,6 +1423,236 @@ export type LevelsChange = {
   load?: string;
   /** the assumed levels hold again */
   forget?: boolean;
+};
+
+/** What stands in the devices now, as it came off the line. */
+export type RegistersAnswer = {
+  time: string;
+  /** those that are polled or listened to */
+  devices: DeviceRegisters[];
+};
+
+/** The entries of one device's register map. */
+export type DeviceRegisters = {
+  device: string;
+  line: string;
+  /** 0 on a text line */
+  unit_id: number;
+  /** its name */
+  map: string;
+  /** as the site file names it; several with a comma between */
+  map_file: string;
+  /** modbus or text */
+  protocol: string;
+  /** what must stand in the device for the map to be its own */
+  verified: string[];
+  registers: Register[];
+};
+
+/** One entry of a register map with what was last read of it: value = raw × scale + offset. */
+export type Register = {
+  id: string;
+  name: string;
+  role: string;
+  period_ms: number;
+  /** Modbus function that reads it; left out on a text line */
+  function?: number;
+  /** left out on a text line */
+  table?: "coil" | "discrete" | "input" | "holding";
+  /** zero-based; left out on a text line */
+  address?: number;
+  /** registers, or bits of coils and discrete inputs; left out on a text line */
+  count?: number;
+  /** of a text line: the question or print that has it */
+  ask?: string;
+  type: string;
+  /** bit of the register, 0 is the least; left out where it is the whole */
+  bit?: number;
+  /** which word stands first; left out where there is one */
+  order?: "big" | "little";
+  scale: number;
+  offset: number;
+  unit: string;
+  /** plausible range in unit; left out where any value is */
+  valid?: [number, number];
+  /** the count before scale and offset; empty where nothing came */
+  raw: string;
+  /** the registers' words in the order of their addresses, in hexadecimal; empty where the count does not tell them */
+  words: string[];
+  /** in unit; null where there is no good one */
+  value: number | null;
+  /** good, or why there is no value */
+  quality: string;
+  /** of the last scan; null where there was none */
+  time: string | null;
+  /** that is more than three periods ago */
+  stale: boolean;
+};
+
+/** How the lines go since the agent started. */
+export type LinesAnswer = {
+  time: string;
+  /** when counting began */
+  started: string;
+  /** those that are opened */
+  lines: LineHealth[];
+};
+
+/** One serial port or TCP endpoint: what is set and what came of it. */
+export type LineHealth = {
+  line: string;
+  kind: string;
+  /** the port or the address */
+  where: string;
+  /** the port's settings; left out over a network */
+  serial?: string;
+  timeout_ms: number;
+  turnaround_ms: number;
+  /** the setting; left out where none is sent */
+  echo?: "auto" | "on" | "off";
+  /** requests were last seen to come back; left out while they are not */
+  echo_seen?: boolean;
+  /** it is only listened to */
+  listen: boolean;
+  up: boolean;
+  /** what is open, or what is wrong and what mends it */
+  detail: string;
+  /** when up last changed */
+  changed: string | null;
+  /** openings after the first */
+  reopened: number;
+  /** due times passed over because the line was busy */
+  missed: number;
+  /** of the last busy_over_s, the share in which a request was under way; left out where nothing is asked */
+  busy_share?: number;
+  /** at most 60 */
+  busy_over_s: number;
+  /** what check predicts, of serial Modbus lines; else left out */
+  predicted_share?: number;
+  /** what to change where the periods do not fit; left out while they do */
+  advice?: string;
+  /** bytes that came unasked and were dropped; left out where nobody counts them */
+  stray_bytes?: number;
+  heard?: LineHeard;
+  devices: DeviceHealth[];
+};
+
+/** What was heard of another master since the line was last opened. */
+export type LineHeard = {
+  bytes: number;
+  requests: number;
+  answers: number;
+  /** answers to nothing that was asked */
+  unpaired: number;
+  /** bytes that are part of no frame */
+  skipped: number;
+  last_asked: string;
+};
+
+/** One device of a line: what was asked of it and what came. */
+export type DeviceHealth = {
+  device: string;
+  /** 0 on a text line */
+  unit_id: number;
+  up: boolean;
+  /** why it is down, else empty */
+  reason: string;
+  /** what is wrong and what mends it; empty while all is well */
+  detail: string;
+  /** what of the polling is not worth its time; else empty */
+  hint: string;
+  /** last good scan */
+  last_scan: string | null;
+  /** with values */
+  scans: number;
+  /** scans without values, and those in which a channel had none, by reason */
+  errors: Record<string, number>;
+  /** the sum of answers and failures */
+  requests: number;
+  answers: number;
+  /** requests without an answer that can be used, by reason */
+  failures: Record<string, number>;
+  /** requests that asked the same once more */
+  retries: number;
+  /** answers with a bad checksum */
+  damaged: number;
+  /** answers that came after their request was given up; left out where nobody can tell */
+  late?: number;
+  replies?: ReplyTimes;
+};
+
+/** How long answers took, refusals included: from the end of the request to the end of its answer on Modbus; whole exchanges, the last 128, on a text line. */
+export type ReplyTimes = {
+  count: number;
+  min_ms: number;
+  /** at most a quarter too long */
+  median_ms: number;
+  /** likewise */
+  p95_ms: number;
+  max_ms: number;
+  /** three times the longest, rounded up, at least 500 ms */
+  suggested_timeout_ms: number;
+};
+
+/** The site file and its maps as they run, and what would happen with those on disk. */
+export type SiteFilesAnswer = {
+  checked: string;
+  /** as they run: the site file, then its maps */
+  files: SiteText[];
+  /** what is likely not meant in them, calibrations that are over and lines asked for too much included */
+  warnings: SiteProblem[];
+  disk: DiskFiles;
+};
+
+/** A site file or register map. */
+export type SiteText = {
+  /** as the site file names it */
+  name: string;
+  /** a register map */
+  map: boolean;
+  /** SHA-256 of its bytes, in hex */
+  hash: string;
+  /** with the values of passwords, secrets and tokens taken out */
+  text: string;
+  /** those whose map it is */
+  devices: string[];
+};
+
+/** One mistake, or what is likely not meant. */
+export type SiteProblem = {
+  file: string;
+  /** from 1; left out where it is the file as a whole */
+  line?: number;
+  /** in characters from 1 */
+  col?: number;
+  key?: string;
+  /** what is wrong */
+  message: string;
+  /** what to do; left out where message says it */
+  mend?: string;
+};
+
+/** What stands in the files now, judged as loadscribe check does. */
+export type DiskFiles = {
+  /** refused: the agent would not start with them */
+  state: "same" | "differs" | "refused";
+  sentence: string;
+  /** those that differ from what runs, and new ones */
+  files: SiteText[];
+  /** files that run and would be used no longer */
+  unused: string[];
+  /** what must be mended before a start */
+  problems: SiteProblem[];
+  warnings: SiteProblem[];
+  changes: FileChange[];
+};
+
+/** A setting that differs from what runs. */
+export type FileChange = {
+  file: string;
+  text: string;
+  /** which figures it may affect */
+  affects: string;
 };
 
 /** Whose check is to begin. */
@@ -1722,8 +2106,12 @@ export interface Answers {
   "/api/v1/intervals": IntervalsAnswer;
   "/api/v1/demand": DemandAnswer;
   "/api/v1/unloads": UnloadsAnswer;
+  "/api/v1/cycles": CyclesAnswer;
   "/api/v1/evidence": EvidenceHead;
   "/api/v1/levels": LevelsAnswer;
+  "/api/v1/registers": RegistersAnswer;
+  "/api/v1/lines": LinesAnswer;
+  "/api/v1/sitefile": SiteFilesAnswer;
   "/api/v1/hookup": HookupReport;
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;

@@ -1,0 +1,170 @@
+// What holds for every page: its script comes when it is opened, nothing is asked
+// while nobody looks, and it comes back after a sleep or without its server.
+import assert from 'node:assert/strict';
+import { gzipSync } from 'node:zlib';
+import { api, base, changes, check, close, hide, openAt, patience, settled, whileServerIsAway } from './harness.mjs';
+import { Link } from './link.mjs';
+
+/** At most so much script, gzipped, before the first page is ready. */
+const firstPageBytes = 120_000;
+
+const links = (page) => page.$$eval('.pages a', (all) => all.map((a) => a.getAttribute('href')));
+
+/** Turns to a page by its link, and waits for what it shows. */
+async function turn(page, href) {
+  await page.click(`.pages a[href="${href}"]`);
+  await page.waitForSelector(`.pages a[href="${href}"][aria-current=page]`);
+  await settled(page);
+}
+
+const isLive = (page, live) => page.waitForSelector(`.liveness[data-live=${live}]`, { timeout: 30_000 });
+
+check('fetches each page’s script when it is opened, within budget and policy, and keeps it', async () => {
+  const assets = new Map();
+  let documents = 0;
+  const page = await openAt('', {
+    prepare: async (p) => {
+      await p.addInitScript(() => {
+        window.refused = [];
+        document.addEventListener('securitypolicyviolation', (e) => window.refused.push(`${e.violatedDirective} ${e.blockedURI}`));
+      });
+      p.on('response', (r) => {
+        const path = new URL(r.url()).pathname;
+        if (path.startsWith('/assets/')) assets.set(path, r);
+        if (path !== '/') return;
+        documents += 1;
+        assert.match(r.headers()['content-security-policy'], /^default-src 'none'; script-src 'self'; style-src 'self'/);
+        assert.equal(r.headers()['cache-control'], 'no-cache');
+      });
+    },
+  });
+  await settled(page);
+  const scripts = () => [...assets.keys()].filter((p) => p.endsWith('.js'));
+  let bytes = 0;
+  for (const p of scripts()) bytes += gzipSync(await assets.get(p).body(), { level: 9 }).length;
+  console.log(`first page: ${scripts().length} scripts, ${bytes} bytes gzipped`);
+  assert.ok(documents === 1 && bytes > 10_000, `${documents} documents, ${bytes} bytes of script`);
+  assert.ok(bytes <= firstPageBytes, `the first page needs ${bytes} bytes of script, the budget is ${firstPageBytes}`);
+
+  const [first, ...others] = await links(page);
+  for (const href of others) {
+    const before = scripts().length;
+    await turn(page, href);
+    assert.ok(scripts().length > before, `${href} is part of another page's script`);
+  }
+  for (const [path, r] of assets) {
+    assert.match(path, /-[\w-]{8,}\.(js|css)$/, 'a name without its content’s hash');
+    assert.match(r.headers()['cache-control'], /max-age=31536000, immutable/);
+    assert.match(r.headers().etag, /^"[0-9a-f]{32}"$/);
+  }
+  assert.deepEqual(await page.evaluate(() => window.refused), []);
+
+  // Opened again, nothing of it comes over the wire.
+  await turn(page, first);
+  await page.reload();
+  await settled(page);
+  for (const href of others) await turn(page, href);
+  const again = await page.evaluate(() => performance.getEntriesByType('resource').filter((e) => e.name.includes('/assets/')).map((e) => ({ name: e.name, bytes: e.transferSize })));
+  assert.ok(again.length >= assets.size, `${again.length} of ${assets.size} assets asked for`);
+  assert.deepEqual(again.filter((e) => e.bytes > 0), [], 'fetched a second time');
+  await close(page);
+});
+
+check('says so where a page’s script cannot be had, and gets it later', async () => {
+  const page = await openAt('');
+  await settled(page);
+  const [, ...others] = await links(page);
+  await whileServerIsAway(async () => {
+    await page.route('**/assets/*.js', (r) => r.fulfill({ status: 404, body: 'no such page: start at /' }));
+    for (const href of others) {
+      await page.click(`.pages a[href="${href}"]`);
+      await page.waitForSelector('main .warn:has-text("could not be fetched")');
+    }
+    await page.unroute('**/assets/*.js');
+    await page.click('main button:has-text("Try again")');
+    await page.waitForSelector('main h1');
+  });
+  await settled(page);
+  await close(page);
+});
+
+check('asks nothing and draws nothing on any page while hidden, and catches up', async () => {
+  const page = await openAt('', { prepare: (p) => p.clock.install() });
+  const asked = [];
+  let frames = 0;
+  page.on('websocket', (w) => w.on('framereceived', () => { frames += 1; }));
+  await page.reload();
+  await settled(page);
+  let open = 0;
+  page.on('request', (r) => { open += 1; asked.push(r.url().slice(base.length)); });
+  for (const end of ['requestfinished', 'requestfailed']) page.on(end, () => { open -= 1; });
+  for (const href of await links(page)) {
+    await turn(page, href);
+    await hide(page, true);
+    do {
+      asked.length = 0;
+      await page.waitForTimeout(500); // what was on its way comes
+    } while (open > 0 || asked.length > 0);
+    await page.evaluate(() => {
+      window.drawn = [];
+      window.watch = new MutationObserver((all) => {
+        for (const m of all) window.drawn.push(`${m.type} of ${m.target.className || m.target.nodeName}: ${m.target.textContent.slice(0, 60)}`);
+      });
+      window.watch.observe(document.body, { subtree: true, childList: true, characterData: true, attributes: true });
+    });
+    // Two and a half minutes go by; the live socket needs a word in each.
+    for (let i = 0; i < 3; i++) {
+      await page.clock.runFor(50_000);
+      const heard = frames;
+      while (frames === heard) await page.waitForTimeout(50);
+    }
+    assert.deepEqual(asked, [], `${href} asks while hidden`);
+    assert.deepEqual(await page.evaluate(() => { window.watch.disconnect(); return window.drawn; }), [], `${href} draws while hidden`);
+    const clock = await page.textContent('.clock');
+    await hide(page, false);
+    await page.waitForFunction((old) => document.querySelector('.clock').textContent !== old, clock);
+    await isLive(page, true);
+  }
+  await close(page);
+});
+
+check('comes back after a night asleep, with the server’s time and not its own', async () => {
+  const site = await api('site');
+  const page = await openAt('', { prepare: (p) => p.clock.install() });
+  for (const href of await links(page)) {
+    await turn(page, href);
+    await page.clock.fastForward('08:00:00');
+    await isLive(page, true);
+    await page.waitForFunction(() => /^Live; newest reading \d\.\d\ss old$/.test(document.querySelector('.liveness').textContent), undefined, patience);
+    assert.ok(Math.abs(await page.evaluate(() => Date.now()) - Date.now()) > 7 * 3_600_000, 'the browser’s own clock is not wrong');
+    const [, h, m, s] = /(\d\d):(\d\d):(\d\d)/.exec(await page.textContent('.clock')).map(Number);
+    const [, hh, mm, ss] = /(\d\d):(\d\d):(\d\d)/.exec(new Date().toLocaleTimeString('en-GB', { timeZone: site.timezone })).map(Number);
+    const off = Math.abs((h - hh) * 3600 + (m - mm) * 60 + s - ss) % 86_400;
+    assert.ok(Math.min(off, 86_400 - off) < 10, `${href} shows a time that is ${off} s off`);
+  }
+  await close(page);
+});
+
+check('keeps what it shows while the server is away, says so on every page, and comes back', async () => {
+  const link = new Link(base);
+  await link.join();
+  const page = await openAt('', { at: link.base });
+  await whileServerIsAway(async () => {
+    for (const href of await links(page)) {
+      await turn(page, href);
+      await isLive(page, true);
+      const before = await page.textContent('main h1');
+      await link.cut();
+      await isLive(page, false);
+      assert.match(await page.textContent('.liveness'), /^Not live; newest reading/);
+      assert.ok((await page.textContent('main h1')).length > 0 && before.length > 0, `${href} is empty without its server`);
+      await link.join();
+      await page.evaluate(() => window.dispatchEvent(new Event('online')));
+      await isLive(page, true);
+      await settled(page);
+      assert.ok(await changes(page, (p) => p.textContent('.clock'), 5_000), `${href} stands still`);
+    }
+  });
+  await close(page);
+  await link.cut();
+});
