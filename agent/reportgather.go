@@ -93,7 +93,7 @@ func (g *reportMaker) systems() error {
 func (g *reportMaker) hours() (err error) {
 	d, src := &g.data, g.h.source()
 	d.Hours = map[string]analysis.Hours{}
-	q := analysis.HoursQuery{FromMS: d.FromMS, ToMS: d.ToMS, NowMS: d.NowMS, LeastCoverage: leastHour}
+	q := analysis.HoursQuery{FromMS: d.FromMS, ToMS: d.ToMS, NowMS: d.NowMS, LeastCoverage: analysis.LeastDrawnHour}
 	for i := range d.Site.Machines {
 		if err := g.ctx.Err(); err != nil {
 			return err
@@ -114,10 +114,6 @@ func (g *reportMaker) hours() (err error) {
 	}
 	return nil
 }
-
-// leastHour is the share of an hour that must have been observed for the hour to be
-// drawn.
-const leastHour = 0.5
 
 // series gathers the curves, and from them what was not read.
 func (g *reportMaker) series() error {

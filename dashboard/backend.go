@@ -52,6 +52,12 @@ type Backend interface {
 	// Compare tells what was saved between two periods. An error of type
 	// *agent.FieldError says what is wrong with the request.
 	Compare(r agent.CompareRequest) (analysis.Comparison, error)
+	// Days are the local dates of a window; it sets the query's NowMS. An error of
+	// type *agent.FieldError says what is wrong with the request.
+	Days(q analysis.DaysQuery) (analysis.Days, error)
+	// Periods sets two periods side by side. An error of type *agent.FieldError
+	// says what is wrong with the request.
+	Periods(r agent.PeriodsRequest) (analysis.Periods, error)
 	// Text returns a version of a site file or map that was kept, by its hash.
 	// The error wraps store.ErrNoText where there is none.
 	Text(hash string) ([]byte, error)

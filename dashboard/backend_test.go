@@ -257,6 +257,34 @@ func (b *shop) Compare(r agent.CompareRequest) (analysis.Comparison, error) {
 		DayTypes: []analysis.ComparedDayType{{Name: "workday", DaysPerYear: 250, HoursBefore: 120, HoursAfter: 120, KWBefore: &n, KWAfter: &n, FlowBefore: &n, FlowAfter: &n}}}, b.ask("compare", 0, 0)
 }
 
+func (b *shop) Days(q analysis.DaysQuery) (analysis.Days, error) {
+	if q.Machine == "comp9" {
+		return analysis.Days{}, &agent.FieldError{Field: "machine", Message: "there is no such machine"}
+	}
+	v, seen, at := 31.5, 899.0, agent.Stamp(noon).String()
+	figures := []analysis.Figure{{Name: "energy", Value: &v, Unit: "kWh", Uncertainty: &seen, Level: 0.95, Coverage: &v}, {Name: "quiet_demand", Absent: "nobody rests"}}
+	week := analysis.WeekMap{Unit: "kW", Method: "mean", Cells: []analysis.WeekCell{{Day: 0, Hour: 13, Value: &v, Observed: 1, Hours: 1, From: at, To: at}, {Day: 1, From: at, To: at}}}
+	return analysis.Days{Kind: "system", Subject: "main", From: agent.Stamp(q.FromMS).String(), To: agent.Stamp(q.ToMS).String(), SlotS: 900, Pressure: "controller.discharge_pressure",
+		Days: []analysis.Day{{Date: "2026-03-02", From: at, To: at, Share: 0.5, DayType: "workday", Figures: figures, SlotsFrom: at, Slots: 2,
+			Machines: []analysis.DayMachine{{Machine: "comp1", Figures: figures, States: map[string][]float64{"loaded": {900, 0}}},
+				{Machine: "comp2", Figures: []analysis.Figure{}, States: map[string][]float64{}, Absent: "no signal"}},
+			Pressure: &analysis.DayPressure{Min: []*float64{&v, nil}, Mean: []*float64{&v, nil}, Max: []*float64{&v, nil}}}},
+		Energy: week, Demand: analysis.WeekMap{Absent: "no tap", Cells: []analysis.WeekCell{}}, Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon)), Notes: []string{"old"}}, b.ask("days", q.FromMS, q.ToMS)
+}
+
+func (b *shop) Periods(r agent.PeriodsRequest) (analysis.Periods, error) {
+	if r.First == "" {
+		return analysis.Periods{}, &agent.FieldError{Field: "first", Message: "it is missing"}
+	}
+	v, at := 31.5, agent.Stamp(noon).String()
+	period := analysis.Period{From: at, To: at, Days: 7, Coverage: 1, DayTypes: []analysis.PeriodDays{{Name: "workday", Days: 5}}}
+	f := analysis.Figure{Name: "energy", Value: &v, Unit: "kWh", Uncertainty: &v, Level: 0.95, Coverage: &v}
+	return analysis.Periods{Kind: "machine", Subject: "comp1", Sentence: "One differs.", First: period, Second: period,
+		Rows: []analysis.PeriodRow{{Name: "energy", First: f, Second: f, FirstPerDay: &v, SecondPerDay: &v, Difference: f, Share: &v, Told: true},
+			{Name: "starts", Machine: "comp1", First: f, Second: f, Difference: analysis.Figure{Name: "starts", Absent: "why"}}},
+		Remarks: []string{"unlike"}, Command: "loadscribe compare", Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon))}, b.ask("periods", 0, 0)
+}
+
 func (b *shop) Text(hash string) ([]byte, error) {
 	if hash != "5f" {
 		return nil, store.ErrNoText

@@ -36,6 +36,8 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))
 	route("/api/v1/cycles", s.json(s.gated(s.serveCycles)))
 	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
+	route("/api/v1/days", s.json(s.gated(s.serveDays)))
+	route("/api/v1/periods", s.json(s.gated(s.servePeriods)))
 	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/evidence", s.json(s.serveEvidence))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))

@@ -162,6 +162,12 @@ func (b *airBalance) hourCells(loc *time.Location, buckets []bucket) (cells [7][
 	return cells
 }
 
+// Tables of the demand by the hour of the week.
+const (
+	demandProfile         = "air_demand_profile"
+	demandProfileCoverage = "air_demand_profile_coverage"
+)
+
 // profileTables lay the demand out by hour of the local day and day of the week.
 func (s *sheet) profileTables(b *airBalance, buckets []bucket, stepMS int64) {
 	cells := b.hourCells(s.site.Location, buckets)
@@ -179,7 +185,7 @@ func (s *sheet) profileTables(b *airBalance, buckets []bucket, stepMS int64) {
 		}
 		s.tables = append(s.tables, t)
 	}
-	table("air_demand_profile", "m³/min", "mean demand by the hour of the local day and the day of the week, over observed minutes; minutes that were not observed are left out, not counted as zero; "+b.method,
+	table(demandProfile, "m³/min", "mean demand by the hour of the local day and the day of the week, over observed minutes; minutes that were not observed are left out, not counted as zero; "+b.method,
 		func(c *hourCell) *float64 {
 			v, seconds := b.mean(c.minutes)
 			if seconds == 0 {
@@ -194,7 +200,7 @@ func (s *sheet) profileTables(b *airBalance, buckets []bucket, stepMS int64) {
 			}
 			return number64(float64(c.top * minuteS))
 		})
-	table("air_demand_profile_coverage", "1", "observed share of the same hours in this window",
+	table(demandProfileCoverage, "1", "observed share of the same hours in this window",
 		func(c *hourCell) *float64 {
 			if c.all == 0 {
 				return nil

@@ -206,14 +206,25 @@ func (s *sheet) list() []Figure {
 // Where the window cuts an interval whose raw scans are no longer kept, the
 // window grows to the interval's edge; the Report says which window it is.
 func Compute(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine string) (Report, error) {
+	c, err := computeAny(src, site, fromMS, toMS, nowMS, machine)
+	return c.Report, err
+}
+
+// computed is a Report with the sheets that it was made of.
+type computed struct {
+	Report
+	machines, systems map[string]*sheet
+}
+
+func computeAny(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine string) (computed, error) {
 	from, to := fromMS, min(toMS, nowMS)
-	rep, err := compute(src, site, from, to, nowMS, machine, gather, false)
+	c, err := compute(src, site, from, to, nowMS, machine, gather, false)
 	if errors.Is(err, errRawMissing) {
 		from, to = cellOf(from), cellOf(to-1)+cellMS
-		rep, err = compute(src, site, from, to, nowMS, machine, gatherWhole, false)
-		rep.Notes = append(rep.Notes, widened(src))
+		c, err = compute(src, site, from, to, nowMS, machine, gatherWhole, false)
+		c.Notes = append(c.Notes, widened(src))
 	}
-	return rep, err
+	return c, err
 }
 
 // widened says that a window could not be cut where it was asked for.
@@ -226,7 +237,8 @@ func widened(src Source) string {
 // is kept. It is slow, and the same to the last bit: tests and benches hold
 // Compute to it.
 func ComputeRaw(src Source, site *sitefile.Site, fromMS, toMS, nowMS int64, machine string) (Report, error) {
-	return compute(src, site, fromMS, min(toMS, nowMS), nowMS, machine, gatherRaw, true)
+	c, err := compute(src, site, fromMS, min(toMS, nowMS), nowMS, machine, gatherRaw, true)
+	return c.Report, err
 }
 
 type gatherer func(src Source, sp *spec, from, to int64, splits []int64) (*gathered, error)
@@ -244,21 +256,21 @@ func gatherWhole(src Source, sp *spec, from, to int64, _ []int64) (*gathered, er
 	return gather(src, sp, from, to, nil)
 }
 
-func compute(src Source, site *sitefile.Site, from, to, now int64, machine string, get gatherer, raw bool) (Report, error) {
+func compute(src Source, site *sitefile.Site, from, to, now int64, machine string, get gatherer, raw bool) (computed, error) {
 	if machine != "" {
 		if _, ok := site.MachineByName(machine); !ok {
-			return Report{}, fmt.Errorf("machine %q is not in the site file", machine)
+			return computed{}, fmt.Errorf("machine %q is not in the site file", machine)
 		}
 	}
 	to = max(to, from)
-	rep := Report{From: stamp(from), To: stamp(to), Machines: []MachineFigures{}, Systems: []SystemFigures{}}
+	rep := computed{Report: Report{From: stamp(from), To: stamp(to), Machines: []MachineFigures{}, Systems: []SystemFigures{}},
+		machines: map[string]*sheet{}, systems: map[string]*sheet{}}
 	splits := shiftSplits(site, from, to)
 	groups, levels := sitefile.Groups(site), calibrationsOf(src)
 	q, err := newQuestion(src, site, groups, now, raw)
 	if err != nil {
-		return Report{}, err
+		return computed{}, err
 	}
-	sheets := map[string]*sheet{}
 	for i := range site.Machines {
 		m := &site.Machines[i]
 		if machine != "" && m.Name != machine {
@@ -266,10 +278,10 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		}
 		s, err := q.machineSheet(m, machineSpec(site, groups, m, levels[m.Name]), from, to, splits, get)
 		if err != nil {
-			return Report{}, err
+			return computed{}, err
 		}
 		rep.Notes = append(rep.Notes, s.g.notes()...)
-		sheets[m.Name] = s
+		rep.machines[m.Name] = s
 		rep.Machines = append(rep.Machines, MachineFigures{Machine: m.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings(), Remarks: s.remarks(m)})
 	}
 	for i := range site.Systems {
@@ -281,13 +293,14 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		sp.onShift, sp.wantMinutes = onShift(site), true
 		g, err := get(src, sp, from, to, splits)
 		if err != nil {
-			return Report{}, err
+			return computed{}, err
 		}
 		rep.Notes = append(rep.Notes, g.notes()...)
 		s := newSheet(g, q)
-		if s.system(sys, sheets); s.err != nil {
-			return Report{}, s.err
+		if s.system(sys, rep.machines); s.err != nil {
+			return computed{}, s.err
 		}
+		rep.systems[sys.Name] = s
 		rep.Systems = append(rep.Systems, SystemFigures{System: sys.Name, Figures: s.list(), Tables: s.tables, Findings: s.findings()})
 	}
 	rep.instruments(site, from, to, now)

@@ -280,3 +280,25 @@ func TestNoFusedArithmetic(t *testing.T) {
 		t.Errorf("fused: %s", strings.Join(strings.Fields(line), " "))
 	}
 }
+
+// TestApart: a difference of two readings of one instrument keeps of its error what
+// the instrument does not repeat. The rule is that of JCGM 100:2008, 5.2.2 (from
+// memory): u²(x-y) = u²(x) + u²(y) - 2u(x,y); here 3² + 4² with nothing shared, and
+// (30 - 20)² of what is shared in proportion to the readings.
+func TestApart(t *testing.T) {
+	x := New(1000, 30, "gain").Plus(New(0, 3, "noise"))
+	y := New(1500, 20, "gain").Plus(New(0, 4, "noise"))
+	gain := func(input string) bool { return input == "gain" }
+	near(t, "as one occasion", y.Minus(x).U(), math.Sqrt(10*10+1*1), 1e-12)
+	apart := y.Apart(" then", gain).Minus(x.Apart(" now", gain))
+	near(t, "value", apart.V, 500, 0)
+	near(t, "apart", apart.U(), math.Sqrt(10*10+3*3+4*4), 1e-12)
+	if got := strings.Join(apart.Inputs(), ", "); got != "gain, noise now, noise then" {
+		t.Errorf("inputs %q", got)
+	}
+	none := func(string) bool { return false }
+	near(t, "nothing shared", y.Apart(" then", none).Minus(x.Apart(" now", none)).U(), math.Sqrt(30*30+20*20+3*3+4*4), 1e-12)
+	if x.Inputs()[0] != "gain" || x.Part("gain") != 30 {
+		t.Error("the value itself was changed")
+	}
+}

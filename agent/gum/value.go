@@ -194,3 +194,27 @@ func (x Value) With(input string, factor float64) Value {
 	}
 	return x
 }
+
+// Apart is x as another occasion's: inputs that are not the same unknown on both,
+// as shared tells by their names, get mark behind their name, so that they neither
+// cancel nor add up with those of the other.
+func (x Value) Apart(mark string, shared func(input string) bool) Value {
+	renamed := Exact(x.V)
+	for _, p := range x.parts {
+		name := p.input
+		if !shared(name) {
+			name += mark
+		}
+		renamed.parts = joined(renamed.parts, []part{{name, p.u}}, 1)
+	}
+	return renamed
+}
+
+// Inputs are the names of what x rests on, in their order.
+func (x Value) Inputs() []string {
+	names := make([]string, len(x.parts))
+	for i, p := range x.parts {
+		names[i] = p.input
+	}
+	return names
+}

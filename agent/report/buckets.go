@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/chart"
 	"loadscribe/agent/store"
 )
@@ -48,7 +49,7 @@ func bucketsOf(s *store.Series) *bucketed {
 
 // line is a day of it by the clock: the means, with a band from lowest to highest. A
 // bucket of which nothing was read breaks it.
-func (s *bucketed) line(day localDay, loc *time.Location, convert func(float64) float64) (l chart.Series) {
+func (s *bucketed) line(day analysis.LocalDay, loc *time.Location, convert func(float64) float64) (l chart.Series) {
 	last := math.Inf(-1)
 	point := func(x, y, low, high float64) {
 		l.X, l.Y = append(l.X, rounded(x)), append(l.Y, rounded(y))
@@ -56,7 +57,7 @@ func (s *bucketed) line(day localDay, loc *time.Location, convert func(float64) 
 	}
 	before := int64(0)
 	for _, b := range s.all {
-		if b.startMS < day.fromMS || b.startMS >= day.toMS {
+		if b.startMS < day.FromMS || b.startMS >= day.ToMS {
 			continue
 		}
 		x := clockHour(b.startMS+bucketMS/2, loc)

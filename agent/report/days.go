@@ -30,10 +30,10 @@ func days(b *builder) []Section {
 	}
 	for _, d := range drawn {
 		switch {
-		case d.length() < 24*time.Hour:
-			text = append(text, words(" On %s the clocks go forward: the hour that they skip is blank.", d.date.Format("Mon 2 Jan")))
-		case d.length() > 24*time.Hour:
-			text = append(text, words(" On %s the clocks go back: of the hour that they show twice the line has the first.", d.date.Format("Mon 2 Jan")))
+		case d.Length() < 24*time.Hour:
+			text = append(text, words(" On %s the clocks go forward: the hour that they skip is blank.", d.Date.Format("Mon 2 Jan")))
+		case d.Length() > 24*time.Hour:
+			text = append(text, words(" On %s the clocks go back: of the hour that they show twice the line has the first.", d.Date.Format("Mon 2 Jan")))
 		}
 	}
 	s.Blocks = append(s.Blocks, Block{Text: text})
@@ -52,41 +52,13 @@ func days(b *builder) []Section {
 	return []Section{s}
 }
 
-// localDay is one date of the site.
-type localDay struct {
-	date         time.Time // its midnight
-	fromMS, toMS int64     // of it, within the window
-}
-
-// share is how much of the date lies in the window: of a day of 23 hours too.
-func (d localDay) share() float64 {
-	return float64(d.toMS-d.fromMS) / float64(d.length().Milliseconds())
-}
-
-func (d localDay) length() time.Duration { return d.date.AddDate(0, 0, 1).Sub(d.date) }
-
 // localDays are the dates of the window, up to when the report is made.
-func (b *builder) localDays() (all []localDay) {
-	from, to := b.data.FromMS, min(b.data.ToMS, b.data.NowMS)
-	if to <= from {
-		return nil
-	}
-	y, m, d := time.UnixMilli(from).In(b.data.Site.Location).Date()
-	for {
-		date := time.Date(y, m, d, 0, 0, 0, 0, b.data.Site.Location)
-		next := time.Date(y, m, d+1, 0, 0, 0, 0, b.data.Site.Location)
-		if date.UnixMilli() >= to {
-			return all
-		}
-		if next.UnixMilli() > from {
-			all = append(all, localDay{date, max(from, date.UnixMilli()), min(to, next.UnixMilli())})
-		}
-		d++
-	}
+func (b *builder) localDays() []analysis.LocalDay {
+	return analysis.LocalDays(b.data.Site.Location, b.data.FromMS, min(b.data.ToMS, b.data.NowMS))
 }
 
 // fullest are n days in a row of which most lies in the window; of alike ones the last.
-func fullest(all []localDay, n int) []localDay {
+func fullest(all []analysis.LocalDay, n int) []analysis.LocalDay {
 	if len(all) <= n {
 		return all
 	}
@@ -94,7 +66,7 @@ func fullest(all []localDay, n int) []localDay {
 	for i := 0; i+n <= len(all); i++ {
 		held := 0.0
 		for _, d := range all[i : i+n] {
-			held += d.share()
+			held += d.Share()
 		}
 		if held >= most {
 			best, most = i, held
@@ -111,7 +83,7 @@ func clockHour(ms int64, loc *time.Location) float64 {
 }
 
 // strips are a machine's days.
-func (b *builder) strips(m *sitefile.Machine, number int, all []localDay) Block {
+func (b *builder) strips(m *sitefile.Machine, number int, all []analysis.LocalDay) Block {
 	series, what := b.stripSeries(m)
 	c := &chart.Strips{X: chart.Axis{Label: "hour of the day", Min: 0, Max: 24, Ticks: clockTicks()}, Y: chart.Axis{Label: what, Zero: true}}
 	convert := func(v float64) float64 { return v }
@@ -122,7 +94,7 @@ func (b *builder) strips(m *sitefile.Machine, number int, all []localDay) Block 
 	}
 	known := false
 	for _, day := range all {
-		strip := chart.Strip{Name: day.date.Format("Mon 2 Jan"), States: b.stages(m.Name, day)}
+		strip := chart.Strip{Name: day.Date.Format("Mon 2 Jan"), States: b.stages(m.Name, day)}
 		if series != nil {
 			strip.Line = series.line(day, b.data.Site.Location, convert)
 		}
@@ -150,7 +122,7 @@ func clockTicks() (ticks []chart.Tick) {
 }
 
 // stripSummary says on how many days the machine ran, and between which times.
-func (b *builder) stripSummary(machine string, all []localDay) string {
+func (b *builder) stripSummary(machine string, all []analysis.LocalDay) string {
 	first, last, ran := 24.0, 0.0, 0
 	for _, day := range all {
 		before := ran
@@ -186,7 +158,7 @@ func runningWord(word string) bool {
 }
 
 // stages are a day's states by its clock.
-func (b *builder) stages(machine string, day localDay) (all []chart.Stage) {
+func (b *builder) stages(machine string, day analysis.LocalDay) (all []chart.Stage) {
 	add := func(from, to float64, state string) {
 		if n := len(all); n > 0 {
 			from = max(from, all[n-1].To)
@@ -196,7 +168,7 @@ func (b *builder) stages(machine string, day localDay) (all []chart.Stage) {
 		}
 	}
 	for _, r := range b.data.Runs[machine] {
-		from, to := max(r.FromMS, day.fromMS), min(r.ToMS, day.toMS)
+		from, to := max(r.FromMS, day.FromMS), min(r.ToMS, day.ToMS)
 		for from < to {
 			until := to
 			// The clock changes within it: two pieces.
@@ -231,24 +203,17 @@ func (b *builder) energyHeat(of subject, number int) []Block {
 	if len(hours.Rows) == 0 {
 		return nil
 	}
-	var sum [7][24]float64
-	var n [7][24]int
-	for i := range hours.Rows {
-		h := &hours.Rows[i]
-		day := (int(time.UnixMilli(h.StartMS).In(b.data.Site.Location).Weekday()) + 6) % 7
-		sum[day][h.ClockHour] += h.EnergyJ / 3.6e6
-		n[day][h.ClockHour]++
-	}
+	week := analysis.PowerWeek(&hours, b.data.Site.Location)
 	heat := &chart.Heat{Unit: "kW", Columns: clockColumns()}
 	top, topDay, topHour := math.Inf(-1), 0, 0
 	for d, name := range weekdays() {
 		row := make(chart.Values, 24)
 		for h := range row {
 			row[h] = math.NaN()
-			if n[d][h] == 0 {
+			if week[d][h].N == 0 {
 				continue
 			}
-			if row[h] = rounded(sum[d][h] / float64(n[d][h])); row[h] > top {
+			if row[h] = rounded(week[d][h].KW); row[h] > top {
 				top, topDay, topHour = row[h], d, h
 			}
 		}

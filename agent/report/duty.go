@@ -34,14 +34,14 @@ func duty(b *builder) []Section {
 }
 
 // dutyByDay is a machine's hours by state on each day; nil: none is known.
-func (b *builder) dutyByDay(machine int, days []localDay) *chart.Chart {
+func (b *builder) dutyByDay(machine int, days []analysis.LocalDay) *chart.Chart {
 	name := b.data.Figures.Machines[machine].Machine
 	days = days[max(0, len(days)-mostBars):]
 	hours := map[string]map[analysis.State]float64{}
 	known := false
 	for _, d := range days {
-		of := spent(b.data.Runs[name], d.fromMS, d.toMS)
-		hours[d.date.Format(time.DateOnly)] = of
+		of := spent(b.data.Runs[name], d.FromMS, d.ToMS)
+		hours[d.Date.Format(time.DateOnly)] = of
 		known = known || seen(of)
 	}
 	if !known {
@@ -53,18 +53,18 @@ func (b *builder) dutyByDay(machine int, days []localDay) *chart.Chart {
 		bars.Parts = append(bars.Parts, state.String())
 	}
 	for _, d := range days {
-		bars.Bars = append(bars.Bars, stateBar(d.date.Format("Mon 2"), hours[d.date.Format(time.DateOnly)], used))
+		bars.Bars = append(bars.Bars, stateBar(d.Date.Format("Mon 2"), hours[d.Date.Format(time.DateOnly)], used))
 	}
 	return &chart.Chart{ID: "duty-" + slug(name, machine), Title: "The hours of " + name + " by day", Summary: dutySummary(name, bars, days), Bars: bars}
 }
 
 // dutySummary says how long the machine ran on the days on which it did, of those that
 // the window holds whole; a bar for each day.
-func dutySummary(name string, bars *chart.Bars, days []localDay) string {
+func dutySummary(name string, bars *chart.Bars, days []analysis.LocalDay) string {
 	least, most := chart.Bar{}, chart.Bar{}
 	low, high, ran, whole := math.Inf(1), math.Inf(-1), 0, 0
 	for k, bar := range bars.Bars {
-		if days[k].share() < 0.999 {
+		if days[k].Share() < 0.999 {
 			continue
 		}
 		whole++
@@ -101,7 +101,7 @@ func dutySummary(name string, bars *chart.Bars, days []localDay) string {
 }
 
 // startSection is the part on starts: of a site without states there is none.
-func (b *builder) startSection(days []localDay) []Section {
+func (b *builder) startSection(days []analysis.LocalDay) []Section {
 	s := Section{ID: "starts", Title: "Starts", Level: 2}
 	tables := b.figureTables("Starts and rests, beside what the motor bears", []named{
 		{"starts", "Starts"}, {"starts_failed", "Of them failed"}, {"starts_after_power_failure", "Of them after a power failure"},
@@ -120,7 +120,7 @@ func (b *builder) startSection(days []localDay) []Section {
 }
 
 // startsByDay is the most starts in an hour of the clock on each day; nil: none was seen.
-func (b *builder) startsByDay(machine int, days []localDay) *chart.Chart {
+func (b *builder) startsByDay(machine int, days []analysis.LocalDay) *chart.Chart {
 	name := b.data.Figures.Machines[machine].Machine
 	days = days[max(0, len(days)-mostBars):]
 	byHour := map[int64]int64{}
@@ -134,11 +134,11 @@ func (b *builder) startsByDay(machine int, days []localDay) *chart.Chart {
 	most := int64(0)
 	for _, d := range days {
 		top := int64(0)
-		for at := d.fromMS - mod(d.fromMS, 3_600_000); at < d.toMS; at += 3_600_000 {
+		for at := d.FromMS - mod(d.FromMS, 3_600_000); at < d.ToMS; at += 3_600_000 {
 			top = max(top, byHour[at])
 		}
 		most = max(most, top)
-		bars.Bars = append(bars.Bars, chart.Bar{Name: d.date.Format("Mon 2"), Values: chart.Values{float64(top)}})
+		bars.Bars = append(bars.Bars, chart.Bar{Name: d.Date.Format("Mon 2"), Values: chart.Values{float64(top)}})
 	}
 	if most == 0 {
 		return nil

@@ -46,8 +46,12 @@ check('shows today’s figures as the API gives them, and how they are known', a
 
 check('draws the last hour, with a table of the same', async () => {
   const page = await open();
-  await drawn(page, '.hour canvas');
-  assert.ok((await page.$$('.skyline .run')).length > 0, 'no state is drawn');
+  await drawn(page, '.hour .lane-canvas');
+  const inked = await page.$eval('.hour .states-canvas', (c) => {
+    const above = c.getContext('2d').getImageData(0, 0, c.width, c.height - 4 * devicePixelRatio).data;
+    return above.some((v, i) => i % 4 === 3 && v > 0);
+  });
+  assert.ok(inked, 'no state is drawn');
   await page.click('.hour summary');
   await page.waitForSelector('.hour tbody tr');
   const cells = await page.$$eval('.hour tbody td', (all) => all.map((e) => e.textContent));

@@ -92,7 +92,7 @@ export const site = {
     },
   }],
   systems: [{
-    name: 'main', machines: ['comp1'], minimum_pressure_pa: 90 * psi,
+    name: 'main', machines: ['comp1'], minimum_pressure_pa: 90 * psi, pressure: 'inputs.receiver_pressure',
     parts: [
       { name: 'dryer', kind: 'dryer' },
       { name: 'receiver', kind: 'receiver', volume_m3: 0.908 },
@@ -103,6 +103,15 @@ export const site = {
 };
 
 const figure = (name, value, unit, uncertainty, more) => ({ name, value, unit, uncertainty, level: 0.95, coverage: 0.9987, ...more });
+
+/** The same machine several times over, with names of their own, for the look of such a site. */
+export function several(n) {
+  const one = site.machines[0];
+  for (let i = 2; i <= n; i++) {
+    site.machines.push({ ...one, name: `comp${i}`, cut_in_pa: (cutIn - 2 * i) * psi, cut_out_pa: (cutOut - 2 * i) * psi });
+    site.systems[0].machines.push(`comp${i}`);
+  }
+}
 
 export function figures(startsLastHour) {
   return [

@@ -1,14 +1,15 @@
 // A stand-in for the agent while working on the page: serves dist and the API's
 // shapes on MOCK_LISTEN (127.0.0.1:8478). POST /mock/timeout makes the meter fall
 // silent, /mock/line takes a line down, /mock/good mends both, /mock/skip leaves
-// a hole in the sequence.
+// a hole in the sequence. MOCK_MACHINES makes it several machines.
 import { createServer } from 'node:http';
 import { readFile } from 'node:fs/promises';
 import { extname } from 'node:path';
 import { accept } from './socket.mjs';
-import { figures, Plant, site } from './plant.mjs';
+import { figures, Plant, several, site } from './plant.mjs';
 
 const [host, port] = (process.env.MOCK_LISTEN ?? '127.0.0.1:8478').split(':');
+several(Number(process.env.MOCK_MACHINES ?? 1));
 const plant = new Plant();
 const history = []; // {t, values, state}
 const clients = new Set();
@@ -29,6 +30,9 @@ function take(t) {
 
 const round = (values) => Object.fromEntries(Object.entries(values).map(([k, v]) => [k, Math.round(v * 10) / 10]));
 
+/** The first as the plant has it, the others each in a state of its own. */
+const machines = () => site.machines.map((m, i) => (i === 0 ? machine() : { ...machine(), machine: m.name, state: ['loaded', 'standby', 'unloaded', 'off', 'loaded'][(i - 1) % 5] }));
+
 function machine() {
   const n = plant.starts.filter((t) => t > Date.now() - 3_600_000).length;
   const trend = { loaded: 'rising', unloaded: 'falling', standby: 'falling', starting: 'falling' }[plant.state];
@@ -47,7 +51,7 @@ function state() {
   const channels = Object.fromEntries(Object.entries(round(values)).map(([id, value]) => [id, { value, time: new Date(t).toISOString(), reason: 'good', stale: false }]));
   return {
     seq, durable_seq: 1, last_seq: 1, time: new Date().toISOString(), started: new Date(0).toISOString(), version: 'mock',
-    machines: [machine()], channels, devices: site.devices.map(deviceState), lines: site.lines.map(lineState),
+    machines: machines(), channels, devices: site.devices.map(deviceState), lines: site.lines.map(lineState),
     store: { ok: true, detail: '', mend: '', waiting_scans: 0, directory_bytes: 1, dropped_scans: 0, clock_set: true, ...(process.env.MOCK_BEHIND ? { record_to: new Date(Date.now() + 200_000_000).toISOString() } : {}) },
   };
 }

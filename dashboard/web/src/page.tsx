@@ -15,11 +15,11 @@ function skip(e: Event): void {
 export function Page({ live }: { live: Live }) {
   const site = live.site.value;
   const view = live.view.value;
-  const far = page.value === 'machine' && isFar(location, place.value);
+  const far = page.value === 'machine' && isFar(location, place.value) && site?.machines.length !== 0;
   return (
     <div class={far ? 'frame far' : 'frame'}>
-      <a class="skip" href="#main" onClick={skip}>To the content</a>
-      <Head live={live} site={site} view={view} />
+      {!far && <a class="skip" href="#main" onClick={skip}>To the content</a>}
+      {!far && <Head live={live} site={site} view={view} />}
       <main id="main" tabIndex={-1} data-page={page.value}>
         {!site || !view ? <Waiting live={live} view={view} />
           : page.value === 'machine' ? <AtTheMachine live={live} site={site} view={view} />

@@ -1004,6 +1004,135 @@ export type DemandStep = {
   delivering: number;
 };
 
+/** The local dates of a window, each with its figures and what the machines did, and the same hours by weekday and clock. */
+export type DaysAnswer = {
+  kind: "machine" | "system";
+  subject: string;
+  from: string;
+  to: string;
+  /** length of a slot, s */
+  slot_s: number;
+  /** the channel of the days' pressure; left out where none is read */
+  pressure?: string;
+  days: Day[];
+  energy_week: WeekMap;
+  demand_week: WeekMap;
+  instruments: InstrumentFacts[];
+  /** what the window rests on where that is not what was asked for */
+  notes: string[];
+};
+
+/** One local date, or the part of it that lies in the window and before now. Its figures are those of /figures for from and to. */
+export type Day = {
+  /** local, like 2026-03-02 */
+  date: string;
+  from: string;
+  to: string;
+  /** of the date that lies in it, 0 to 1 */
+  share: number;
+  day_type: string;
+  /** of the subject */
+  figures: Figure[];
+  slots_from: string;
+  /** how many slots there are */
+  slots: number;
+  machines: DayMachine[];
+  pressure?: DayPressure;
+};
+
+/** What one machine did on a day. */
+export type DayMachine = {
+  machine: string;
+  figures: Figure[];
+  /** for each state that was seen its seconds in each slot; what is missing from a slot was not observed */
+  states: Record<string, number[]>;
+  /** why no states are known */
+  absent?: string;
+};
+
+/** For each slot the lowest, mean and highest reading, in the channel's unit; null where nothing was read. */
+export type DayPressure = {
+  min: (number | null)[];
+  mean: (number | null)[];
+  max: (number | null)[];
+};
+
+/** A mean by weekday and hour of the local clock, or in absent the reason there is none. */
+export type WeekMap = {
+  unit?: string;
+  method?: string;
+  absent?: string;
+  /** the hours that the window holds, by day and hour */
+  cells: WeekCell[];
+};
+
+/** An hour of the clock on one day of the week. */
+export type WeekCell = {
+  /** 0 is Monday */
+  day: number;
+  /** 0 to 23 */
+  hour: number;
+  /** mean over what was observed; left out where nothing was */
+  value?: number;
+  /** hours of it that were observed */
+  observed_h: number;
+  /** hours of it in the window */
+  hours: number;
+  /** the latest of these hours begins here */
+  from: string;
+  to: string;
+};
+
+/** Two periods side by side. Why they differ is not in it, nor a saving: compare brings those to equal work. */
+export type PeriodsAnswer = {
+  kind: "machine" | "system";
+  subject: string;
+  sentence: string;
+  first: Period;
+  second: Period;
+  rows: PeriodRow[];
+  /** what makes the two unlike beside what was done in them */
+  remarks: string[];
+  /** asks for the saving from the earlier to the later, with a baseline */
+  command: string;
+  instruments: InstrumentFacts[];
+};
+
+/** What one of two periods holds. */
+export type Period = {
+  from: string;
+  to: string;
+  /** of 24 hours */
+  days: number;
+  /** observed share, 0 to 1 */
+  coverage: number;
+  day_types: PeriodDays[];
+};
+
+/** How many local dates of a type lie in a period. */
+export type PeriodDays = {
+  name: string;
+  days: number;
+};
+
+/** One figure in both periods. */
+export type PeriodRow = {
+  name: string;
+  /** whose figure it is, in a system; left out: the subject's */
+  machine?: string;
+  first: Figure;
+  second: Figure;
+  /** what an observed day of 24 hours had, of figures that add up over time */
+  first_per_day?: number;
+  /** likewise */
+  second_per_day?: number;
+  difference: Figure;
+  /** the difference over the first; left out where that is nothing */
+  share?: number;
+  /** the difference is more than it can be wrong by */
+  told: boolean;
+};
+
 /** What power and sump pressure did in each unload that begins in the window. */
 export type UnloadsAnswer = {
   machine: string;
@@ -2102,6 +2231,8 @@ export interface Answers {
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
+  "/api/v1/days": DaysAnswer;
+  "/api/v1/periods": PeriodsAnswer;
   "/api/v1/compare": Comparison;
   "/api/v1/intervals": IntervalsAnswer;
   "/api/v1/demand": DemandAnswer;

@@ -13,12 +13,12 @@ export interface Cell {
   sum: number;
 }
 
-/** Columns as a chart wants them: seconds ascending, null where nothing was read. */
+/** Columns as a plot wants them: Unix ms ascending, NaN where nothing was read. */
 export interface Columns {
-  t: number[];
-  min: (number | null)[];
-  max: (number | null)[];
-  mean: (number | null)[];
+  t: Float64Array;
+  min: Float64Array;
+  max: Float64Array;
+  mean: Float64Array;
 }
 
 const bucketMs = 5_000;
@@ -72,32 +72,28 @@ export class CellRing {
     return this.cells.length;
   }
 
-  /** Columns in the shown unit. A pause of more than three periods is a gap. */
+  /** Columns in the shown unit. A pause of more than three periods is a gap, marked at both its ends. */
   columns(convert: (value: number) => number): Columns {
-    const out: Columns = { t: [], min: [], max: [], mean: [] };
-    const gap = (t: number) => {
-      out.t.push(t);
-      out.min.push(null);
-      out.max.push(null);
-      out.mean.push(null);
-    };
-    let reach: number | undefined; // until when the previous reading counts
+    const rows: [number, number, number, number][] = [];
+    const gap = (t: number) => rows.push([t, NaN, NaN, NaN]);
+    let reach = Infinity; // until when the reading before counts; -Infinity: within a gap
     for (const c of this.cells) {
-      const t = (c.t + c.width / 2) / 1000;
-      const before = out.t.at(-1);
-      if (before !== undefined && t <= before) continue; // strictly ascending, whatever came
+      const t = c.t + c.width / 2;
+      const before = rows.at(-1)?.[0] ?? -Infinity;
+      if (t <= before) continue; // strictly ascending, whatever came
       if (c.count === 0) {
-        gap(t);
-        reach = undefined;
+        if (reach > -Infinity) gap(Math.max(c.t, before + 1));
+        reach = -Infinity;
         continue;
       }
-      if (reach !== undefined && before !== undefined && c.t > reach) gap((before + t) / 2);
-      out.t.push(t);
-      out.min.push(convert(c.min));
-      out.max.push(convert(c.max));
-      out.mean.push(convert(c.sum / c.count));
+      if (c.t > reach) {
+        if (reach > -Infinity) gap(Math.max(reach - 3 * this.periodMs, before + 1));
+        gap(Math.max(Math.min(c.t, t - 1), (rows.at(-1)?.[0] ?? 0) + 0.5));
+      }
+      rows.push([t, convert(c.min), convert(c.max), convert(c.sum / c.count)]);
       reach = c.t + c.width + 3 * this.periodMs;
     }
-    return out;
+    const column = (i: 0 | 1 | 2 | 3) => Float64Array.from(rows, (r) => r[i]);
+    return { t: column(0), min: column(1), max: column(2), mean: column(3) };
   }
 }

@@ -20,14 +20,14 @@ function within(c: Columns, from: number, to: number): { low?: number; mean?: nu
   let high = -Infinity;
   let sum = 0;
   let n = 0;
-  c.t.forEach((t, i) => {
-    const [mean, min, max] = [c.mean[i], c.min[i], c.max[i]];
-    if (t * 1000 < from || t * 1000 >= to || typeof mean !== 'number') return;
+  for (const [i, t] of c.t.entries()) {
+    const mean = c.mean[i] ?? NaN;
+    if (t < from || t >= to || Number.isNaN(mean)) continue;
     sum += mean;
     n += 1;
-    low = Math.min(low, min ?? mean);
-    high = Math.max(high, max ?? mean);
-  });
+    low = Math.min(low, c.min[i] ?? mean);
+    high = Math.max(high, c.max[i] ?? mean);
+  }
   return n === 0 ? {} : { low, high, mean: sum / n };
 }
 

@@ -11,6 +11,8 @@ const most = 200;
 export class Damage {
   /** Losses, newest first. */
   readonly losses = signal<Event[]>([]);
+  /** whether the record was asked at all: before, nothing is known of it */
+  readonly known = signal(false);
   private request: AbortController | undefined;
   private timer: ReturnType<typeof setTimeout> | undefined;
   private askedAt = -Infinity;
@@ -35,12 +37,13 @@ export class Damage {
   }
 
   private async ask(): Promise<void> {
-    if (this.request) return;
+    if (this.request || document.hidden || this.live.held.peek()) return; // on return an event's tick plans anew
     this.request = new AbortController();
     this.askedAt = performance.now();
     const from = this.live.now() - damageDays * 86_400_000;
     try {
       this.losses.value = (await fetchEvents({ kinds: ['data_damaged'], changes: [], subjects: [], from, limit: most }, this.request.signal)).events;
+      this.known.value = true;
     } catch {
       this.askedAt = -Infinity;
       this.timer = setTimeout(() => void this.ask(), everyMs); // the page says by itself that there is no contact

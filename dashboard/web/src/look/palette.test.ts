@@ -4,6 +4,7 @@
 // (from memory; each row sums to 1, which is checked). Distance: CIE 1976 L*a*b*
 // with the D65 white of sRGB (IEC 61966-2-1, from memory).
 import { describe, expect, it } from 'vitest';
+import { looks } from '../plot/looks';
 import css from './tokens.css?raw';
 
 type Vec = [number, number, number];
@@ -90,6 +91,28 @@ describe('palette', () => {
       });
     }
 
+    // The lines of a plot are told apart by stroke first (below). Of one dash there are two
+    // weights: those two must differ in colour too, as must lines that follow each other.
+    for (const [vision, matrix] of Object.entries(visions)) {
+      it(`keeps lines apart that a stroke alone might not: ${theme}, ${vision}`, () => {
+        const seen = looks.map((l) => lab(mul(matrix, linear(all.get(l.colour.slice(2)) ?? ''))));
+        const close: string[] = [];
+        looks.forEach((a, i) => looks.forEach((b, j) => {
+          const near = j === i + 1 || (j > i && a.dash === b.dash);
+          const [p, q] = [seen[i], seen[j]];
+          if (!near || !p || !q) return;
+          const d = Math.hypot(p[0] - q[0], p[1] - q[1], p[2] - q[2]);
+          if (!(d >= enough)) close.push(`${a.colour} and ${b.colour}: ${d.toFixed(1)}`);
+        }));
+        expect(close).toEqual([]);
+      });
+    }
+
+    it(`has lines that stand out from the paper: ${theme}`, () => {
+      // WCAG 2.2, 1.4.11: 3 to 1.
+      for (const l of looks) expect(contrast(all.get(l.colour.slice(2)) ?? '', all.get('paper') ?? ''), l.colour).toBeGreaterThanOrEqual(3);
+    });
+
     it(`has readable text: ${theme}`, () => {
       // WCAG 2.2, 1.4.3: 4.5 to 1 for text; 1.4.11: 3 to 1 for what carries meaning.
       const of = (name: string) => all.get(name) ?? '';
@@ -101,4 +124,13 @@ describe('palette', () => {
       expect(contrast(of('ink'), of('warn-wash'))).toBeGreaterThanOrEqual(4.5);
     });
   }
+
+  it('tells eight lines apart without any colour', () => {
+    // Weights within a dash differ by more than half again, which is seen side by side (common practice, no source).
+    expect(looks.length).toBe(8);
+    looks.forEach((a, i) => looks.slice(i + 1).forEach((b) => {
+      const ratio = Math.max(a.weight, b.weight) / Math.min(a.weight, b.weight);
+      expect(a.dash.join() !== b.dash.join() || ratio > 1.5, `${a.colour} and ${b.colour}`).toBe(true);
+    }));
+  });
 });

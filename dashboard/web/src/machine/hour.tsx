@@ -2,14 +2,19 @@
 import { useMemo, useState } from 'preact/hooks';
 import type { MachineState, Site, SiteChannel, SiteMachine } from '../api';
 import type { Columns } from '../chart/cells';
-import { between, gaps, note, type Run } from '../chart/runs';
-import { Skyline, SkylineKey } from '../chart/skyline';
-import { Strip, type Guide } from '../chart/strip';
+import { between, note, type Run } from '../chart/runs';
+import { SkylineKey } from '../chart/skyline';
 import { rows } from '../chart/table';
 import { hourMs, type HourRecorder } from '../live/hour';
 import type { View } from '../live/live';
 import { useWidth } from '../look/measure';
+import { has } from '../pages';
+import { innerPx, leftPx } from '../plot/ink';
+import { Picture } from '../plot/picture';
+import type { Lane as PlotLane, PlotGuide } from '../plot/types';
+import { summary } from '../plot/words';
 import { colours } from '../settings';
+import { traceHref } from '../trace/address';
 import { channelDisplay, convert, displayOf, fixed, type Display, type UnitSystem } from '../units/units';
 import { clock, clockMinute, duration } from '../units/words';
 import { stateWord } from './sentence';
@@ -44,9 +49,16 @@ export function Hour({ site, view, machine, state, recorder, system }: {
     [site, machine, recorder, system, to, status],
   );
   const runs = useMemo(() => runsNow(recorder.runs, state, view.connection === 'live' ? view.now : view.heard, from), [recorder, state, to, status]);
-  const holes = useMemo(() => gaps(runs), [runs]);
   const guides = useMemo(() => guidesOf(site, machine, system), [site, machine, system]);
-  const shared = { width, from, to, gaps: holes, timeZone: site.timezone, colours: colours.value, onPoint: setPoint };
+  const drawn = useMemo(() => [
+    ...lanes.pressure ? [plotLane(lanes.pressure, 0, 190, guides, false)] : [],
+    ...lanes.power ? [plotLane(lanes.power, 1, 100, [], true)] : [],
+  ], [lanes, guides]);
+  const states = useMemo(() => [{ machine: machine.name, runs }], [machine, runs]);
+  const pointed = (e: PointerEvent) => {
+    const at = from + ((e.clientX - (ref.current?.getBoundingClientRect().left ?? 0) - leftPx) / innerPx(width)) * hourMs;
+    setPoint(at >= from && at < to ? at : null);
+  };
   const empty = !lanes.pressure && !lanes.power;
 
   return (
@@ -55,28 +67,24 @@ export function Hour({ site, view, machine, state, recorder, system }: {
       <p class="readout" aria-hidden="true">{point === null ? '' : readout(point, lanes.pressure, lanes.power, runs, site.timezone)}</p>
       {status !== 'loading' && status !== 'ready' && <p class="warn">History could not be fetched: {status}. Readings that come are drawn; trying again.</p>}
       {empty && <p class="absent">The site file gives this machine neither a pressure nor a power channel to draw.</p>}
-      <div ref={ref} role="img" aria-label={summary(lanes.pressure, lanes.power, runs)}>
-        {width > 0 && lanes.pressure && (
-          <>
-            <p class="lane">{lanes.pressure.channel.name.replaceAll('_', ' ')}, {lanes.pressure.display.unit}</p>
-            <Strip {...shared} key="pressure" height={198} columns={lanes.pressure.columns} guides={guides} colour="--air" decimals={lanes.pressure.display.decimals} zeroBased={false} times={false} />
-          </>
-        )}
-        {width > 0 && lanes.power && (
-          <>
-            <p class="lane">{lanes.power.channel.name.replaceAll('_', ' ')}, {lanes.power.display.unit}</p>
-            <Strip {...shared} key="power" height={100} columns={lanes.power.columns} guides={noGuides} colour="--power" decimals={lanes.power.display.decimals} zeroBased times={false} />
-          </>
-        )}
-        {width > 0 && <Skyline runs={runs} from={from} to={to} width={width} timeZone={site.timezone} />}
+      <div ref={ref} class="hour-plot" role="img" aria-label={`${summary(drawn, from, to, 0, site.timezone)} ${runs.length} stretches of state. The table below has the numbers.`} onPointerMove={pointed} onPointerLeave={() => setPoint(null)}>
+        {width > 0 && <Picture lanes={drawn} states={states} from={from} to={to} width={width} timeZone={site.timezone} colours={colours.value} />}
+        {point !== null && <span class="hour-at" style={{ left: `${leftPx + ((point - from) / hourMs) * innerPx(width)}px` }} />}
       </div>
+      {has('trace') && (
+        <p class="aside"><a href={traceHref({ channels: [lanes.pressure, lanes.power].flatMap((l) => (l ? [l.channel.id] : [])), machines: [machine.name], span: hourMs })}>Open this hour in Trace</a></p>
+      )}
       <SkylineKey runs={runs} words={stateWord} />
       <Twin lanes={lanes} runs={runs} from={from} to={to} timeZone={site.timezone} />
     </section>
   );
 }
 
-const noGuides: Guide[] = [];
+function plotLane(l: Lane, look: number, height: number, guides: PlotGuide[], zeroBased: boolean): PlotLane {
+  const { channel, display, columns } = l;
+  const curve = { ...columns, id: channel.id, name: channel.name.replaceAll('_', ' '), look, decimals: display.decimals, bit: false };
+  return { key: channel.id, unit: display.unit, curves: [curve], guides, zeroBased, height };
+}
 
 /** History and the state of now, which may have begun after the history was fetched. */
 function runsNow(history: Run[], state: MachineState | undefined, heard: number, from: number): Run[] {
@@ -88,11 +96,11 @@ function runsNow(history: Run[], state: MachineState | undefined, heard: number,
   return between(runs, from, heard);
 }
 
-function guidesOf(site: Site, machine: SiteMachine, system: UnitSystem): Guide[] {
+function guidesOf(site: Site, machine: SiteMachine, system: UnitSystem): PlotGuide[] {
   const d = displayOf('pressure', system);
   const plant = systemOf(site, machine);
   if (!d) return [];
-  const guide = (pa: number | undefined, word: string): Guide[] => {
+  const guide = (pa: number | undefined, word: string): PlotGuide[] => {
     if (pa === undefined) return [];
     const value = convert(d, pa);
     return [{ value, below: word !== 'cut-out', text: `${word} ${fixed(value, d.decimals === 1 ? 0 : 1)}` }];
@@ -103,14 +111,14 @@ function guidesOf(site: Site, machine: SiteMachine, system: UnitSystem): Guide[]
 function nearest(c: Columns, ms: number): number | undefined {
   let best: number | undefined;
   let distance = 30_000; // farther away nothing was read at this time
-  c.t.forEach((t, i) => {
-    const d = Math.abs(t * 1000 - ms);
+  for (const [i, t] of c.t.entries()) {
+    const d = Math.abs(t - ms);
     const v = c.mean[i];
-    if (d < distance && typeof v === 'number') {
+    if (d < distance && v !== undefined && !Number.isNaN(v)) {
       distance = d;
       best = v;
     }
-  });
+  }
   return best;
 }
 
@@ -124,20 +132,6 @@ function readout(ms: number, pressure: Lane | undefined, power: Lane | undefined
   const run = runs.find((r) => r.from <= ms && ms < r.to);
   if (run) out.push(`${stateWord[run.state]}${run.reason ? ` (${run.reason})` : ''}`);
   return out.join(' · ');
-}
-
-function extent(l: Lane): string {
-  const known = (list: (number | null)[]) => list.filter((v) => v !== null);
-  const [mins, maxs] = [known(l.columns.min), known(l.columns.max)];
-  if (mins.length === 0) return `${l.channel.name.replaceAll('_', ' ')}: no reading.`;
-  const low = mins.reduce((a, b) => Math.min(a, b));
-  const high = maxs.reduce((a, b) => Math.max(a, b));
-  return `${l.channel.name.replaceAll('_', ' ')} between ${fixed(low, l.display.decimals)} and ${fixed(high, l.display.decimals)} ${l.display.unit}.`;
-}
-
-function summary(pressure: Lane | undefined, power: Lane | undefined, runs: Run[]): string {
-  const lanes = [pressure, power].filter((l) => l !== undefined).map(extent);
-  return `Chart of the last hour. ${lanes.join(' ')} ${runs.length} stretches of state. The table below has the numbers.`;
 }
 
 function Twin({ lanes, runs, from, to, timeZone }: { lanes: { pressure: Lane | undefined; power: Lane | undefined }; runs: Run[]; from: number; to: number; timeZone: string }) {

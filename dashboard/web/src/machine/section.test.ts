@@ -1,8 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import type { Site, SiteMachine } from '../api';
+import type { Site, SiteMachine, SiteSystem, StateName } from '../api';
 import type { View } from '../live/live';
 import { emptyPicture, type Reading } from '../live/picture';
 import { describe as inWords } from './describe';
+import { layOut } from './layout';
 import { makeScale, niceStep } from './scale';
 import { signs } from './signs';
 import { levels, passing, stations } from './stations';
@@ -88,10 +89,12 @@ describe('levels along the way', () => {
   });
 
   it('says the same in words', () => {
-    const text = inWords(stations(site, view(all), machine), machine, site.systems[0], 'loaded', 'us');
+    const say = (v: View, system: SiteSystem | undefined, state: StateName | undefined) => inWords(layOut(site, v, { machines: [machine], system }, [state], 'us', 1200), system, 'us');
+    const text = say(view(all), site.systems[0], 'loaded');
     expect(text).toContain('separator 112.0 psi, cooler 108.0 psi, tank 106.0 psi');
     expect(text).toContain('loads at 100.0 psi and unloads at 114.0 psi');
-    expect(inWords(stations(site, view([]), machine), machine, undefined, undefined, 'us')).toContain('No live pressure reading');
+    expect(text).toContain('Air passes into the system.');
+    expect(say(view([]), undefined, undefined)).toContain('No live pressure reading');
   });
 });
 

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { MachineState } from '../api';
-import { announcement, sentence, starts, type Moment } from './sentence';
+import { plain } from './said';
+import { announcement, farLines, farSentence, sentence, starts, type Moment } from './sentence';
 
 const now = Date.UTC(2026, 10, 25, 18);
 const at: Moment = { now, heard: now - 300, connection: 'live', timeZone: 'America/Chicago' };
@@ -51,12 +52,41 @@ describe('sentence', () => {
     ['not known yet how much was seen', 0, 6, undefined, ''],
     ['some, and not known yet', 2, undefined, undefined, 'Started 2 times in the last hour.'],
   ])('counts starts in words: %s', (_, n, limit, observed, want) => {
-    expect(starts(machine({ starts_last_hour: n }), limit, observed).replaceAll('\u00a0', ' ')).toBe(want);
+    expect(plain(starts(machine({ starts_last_hour: n }), { index: 0, limit }, observed)).replaceAll('\u00a0', ' ')).toBe(want);
   });
 
   it('announces the same words while nothing changes', () => {
     const later = { ...at, now: now + 5_000, heard: now + 5_000 };
     expect(announcement('comp1', machine({}), later)).toBe(announcement('comp1', machine({}), at));
     expect(announcement('comp1', machine({ state: 'unloaded' }), at)).not.toBe(announcement('comp1', machine({}), at));
+  });
+});
+
+describe('all well, and from afar', () => {
+  it('ends the sentence with it', () => {
+    expect(sentence(machine({}), at, true).text.replaceAll('\u00a0', ' ')).toBe('Loaded for 3 min 12 s, pressure rising, all well.');
+    expect(sentence(machine({}), { ...at, connection: 'lost' }, true).text).not.toContain('well');
+  });
+
+  it.each<[Partial<MachineState>, string, boolean]>([
+    [{}, 'Loaded for 3 min.', false],
+    [{ since: ago(45) }, 'Loaded for 45 s.', false],
+    [{ state: 'unloaded', since: ago(7_500), since_known: false }, 'Running unloaded for at least 2 h 5 min.', false],
+    [{ state: 'standby' }, 'On standby for 3 min.', true],
+    [{ state: 'unobserved', since_known: false }, 'Not observed for 3 min.', true],
+  ])('in few words: %o', (change, want, mayStart) => {
+    expect({ ...farSentence(machine(change), at), text: farSentence(machine(change), at).text.replaceAll('\u00a0', ' ') }).toEqual({ state: machine(change).state, text: want, mayStart });
+  });
+
+  it('gathers several machines by what they do', () => {
+    const lines = (states: MachineState['state'][], moment = at) => farLines(states.map((s, i) => ({ name: `m${i}`, state: machine({ state: s }) })), moment).map((l) => l.text);
+    expect(lines(['standby', 'loaded', 'standby'])).toEqual(['Loaded: m1.', 'On standby, may start: m0, m2.']);
+    expect(lines(['off', 'off', 'off'])).toEqual(['Off: all three.']);
+    expect(lines(['loaded', 'loaded'])).toEqual(['Loaded: m0, m1.']);
+    expect(lines(['loaded', 'loaded', 'off'], { ...at, connection: 'lost' })).toEqual(['Not observed, may start: all three.']);
+  });
+
+  it('knows no present without contact', () => {
+    expect(farSentence(machine({}), { ...at, connection: 'lost' })).toMatchObject({ state: 'unobserved', mayStart: true });
   });
 });

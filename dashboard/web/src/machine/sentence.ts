@@ -4,6 +4,7 @@ import type { MachineState, StateName } from '../api';
 import type { Connection } from '../live/socket';
 import { hourMs } from '../live/hour';
 import { duration, when } from '../units/words';
+import type { Told, Words } from './said';
 
 export interface Moment {
   now: number;
@@ -76,8 +77,6 @@ function remark(m: MachineState): string {
       return mayStart;
     case 'stopped':
       return `${mayStart} Its controller does not tell standby from off.`;
-    case 'tripped':
-      return 'The controller stopped it for a fault. Read the fault at the machine before anyone resets it.';
     case 'unobserved':
       return m.reason ? `Reason: ${m.reason}. ${mayStart}` : mayStart;
     default:
@@ -85,21 +84,72 @@ function remark(m: MachineState): string {
   }
 }
 
-/** What to say of a machine now. An old state is said to be old. */
-export function sentence(m: MachineState | undefined, at: Moment): Sentence {
+/** What to say of a machine now. An old state is said to be old. well: nothing is wrong that the page can know. */
+export function sentence(m: MachineState | undefined, at: Moment, well = false): Sentence {
   if (at.connection !== 'live') {
     const known = m && m.state !== 'unobserved' ? `Last seen ${stateWord[m.state]}` : 'Nothing seen';
     const text = at.heard > 0 ? `${known} at ${when(at.heard, at.now, at.timeZone)}.` : 'Waiting for the first readings.';
     return { text, note: at.heard > 0 ? 'What it does now is not known here.' : '', live: false };
   }
   if (!m) return { text: 'Nothing is known of this machine yet.', note: '', live: false };
-  return { text: text(m, at), note: remark(m), live: m.state !== 'unobserved' };
+  return { text: well ? text(m, at).replace(/\.$/, ', all well.') : text(m, at), note: remark(m), live: m.state !== 'unobserved' };
 }
 
-/** For the live region: without running seconds, so that it speaks on changes only. */
+export interface FarSentence {
+  state: StateName;
+  text: string;
+  mayStart: boolean;
+}
+
+/** "3 min": seconds cannot be read from afar before they are gone. */
+const coarse = (ms: number): string => (ms < 60_000 ? duration(ms) : duration(ms).replace(/\u00a0min\u00a0\d+\u00a0s$/, '\u00a0min'));
+
+/** The sentence in few words, for across the room. */
+export function farSentence(m: MachineState | undefined, at: Moment): FarSentence {
+  if (at.connection !== 'live' || !m) return { state: 'unobserved', text: sentence(m, at).text, mayStart: true };
+  const word = capital(stateWord[m.state]);
+  const for_ = m.since === null ? '' : ` for ${m.since_known || m.state === 'unobserved' ? '' : 'at least '}${coarse(at.now - Date.parse(m.since))}`;
+  return { state: m.state, text: `${word}${for_}.`, mayStart: remark(m) !== '' };
+}
+
+const counted = ['no', 'one', 'two', 'three', 'four', 'five', 'six', 'seven', 'eight', 'nine', 'ten', 'eleven', 'twelve'];
+/** A small number in words. */
+export const number = (n: number): string => counted[n] ?? String(n);
+
+/** The order in which a plant's states are told: who delivers first. */
+const told: StateName[] = ['loaded', 'part-load', 'starting', 'unloaded', 'standby', 'stopped', 'off', 'tripped', 'unobserved'];
+
+/** What several machines do, for across the room: "On standby, may start: trim, base2." A line for each state. */
+export function farLines(machines: { name: string; state: MachineState | undefined }[], at: Moment): { state: StateName; text: string }[] {
+  const says = machines.map((m) => ({ name: m.name, ...farSentence(m.state, at) }));
+  return told.flatMap((state) => {
+    const own = says.filter((s) => s.state === state);
+    if (own.length === 0) return [];
+    const who = own.length === machines.length && own.length > 2 ? `all ${number(own.length)}` : own.map((s) => s.name).join(', ');
+    return [{ state, text: `${capital(stateWord[state])}${own.some((s) => s.mayStart) ? ', may start' : ''}: ${who}.` }];
+  });
+}
+
+/** "Two of three machines loaded, one on standby, pressure rising, all well." */
+export function plantSentence(machines: (MachineState | undefined)[], at: Moment, well: boolean): Sentence {
+  if (at.connection !== 'live') {
+    return { text: at.heard > 0 ? `No machine has been seen since ${when(at.heard, at.now, at.timeZone)}.` : 'Waiting for the first readings.', note: at.heard > 0 ? 'What they do now is not known here.' : '', live: false };
+  }
+  const states = machines.map((m) => m?.state ?? 'unobserved');
+  const groups = told.map((s) => ({ word: stateWord[s], n: states.filter((x) => x === s).length })).filter((g) => g.n > 0);
+  const [first, ...rest] = groups;
+  if (!first) return { text: 'No machine is named in the site file.', note: '', live: false };
+  const head = rest.length === 0
+    ? `${first.n === 2 ? 'Both' : `All ${number(first.n)}`} machines ${first.word}`
+    : `${capital(number(first.n))} of ${number(states.length)} machines ${first.word}, ${rest.map((g) => `${number(g.n)} ${g.word}`).join(', ')}`;
+  // Each machine has its own gauge: only what all say is said of the plant.
+  const trends = [...new Set(machines.map((m) => m?.pressure_trend ?? 'unknown').filter((t) => t !== 'unknown'))];
+  return { text: `${head}${trends.length === 1 ? `, pressure ${trends[0]}` : ''}${well ? ', all well' : ''}.`, note: '', live: states.some((s) => s !== 'unobserved') };
+}
+
+/** For the live region: without running seconds, so that it speaks on changes only. Nothing while there is no contact. */
 export function announcement(name: string, m: MachineState | undefined, at: Moment): string {
-  if (at.connection !== 'live') return at.heard > 0 ? `No contact with loadscribe. Readings are old.` : '';
-  if (!m) return '';
+  if (at.connection !== 'live' || !m) return '';
   const since = m.since_known ? 'since' : 'since at least';
   const start = m.since === null ? '' : ` ${since} ${when(Date.parse(m.since), at.now, at.timeZone)}`;
   return `${name}: ${stateWord[m.state]}${start}.`;
@@ -108,16 +158,25 @@ export function announcement(name: string, m: MachineState | undefined, at: Mome
 /** So little of an hour unobserved, a hundredth, is not worth a word, ms. */
 const slackMs = 36_000;
 
+/** Where a machine's own numbers stand in the answers; index as the site lists it. */
+export interface Place {
+  index: number;
+  limit: number | undefined;
+}
+
+const count = (m: MachineState, at: Place): Told => ({ value: m.starts_last_hour, answer: '/api/v1/state', at: `/machines/${at.index}/starts_last_hour`, shown: String(m.starts_last_hour) });
+
 /**
  * "Started 6 times in the last hour; the limit is 6." Of an hour that was observed
  * in part only that part is spoken of; while that is not known yet, nothing is.
  */
-export function starts(m: MachineState, limit: number | undefined, observedMs: number | undefined): string {
+export function starts(m: MachineState, at: Place, observedMs: number | undefined): Words {
   const n = m.starts_last_hour;
-  if (n === 0 && observedMs === undefined) return '';
+  if (n === 0 && observedMs === undefined) return [];
   const part = observedMs !== undefined && observedMs < hourMs - slackMs ? duration(observedMs) : '';
-  const end = limit === undefined ? '.' : `; the motor’s limit is ${limit}.`;
-  if (n === 0) return part ? `No start in the ${part} observed of the last hour.` : `No start in the last hour${end}`;
-  const times = n === 1 ? 'once' : `${n} times`;
-  return part ? `Started at least ${times} in the last hour, of which ${part} were observed${end}` : `Started ${times} in the last hour${end}`;
+  const end: Words = at.limit === undefined ? ['.']
+    : ['; the motor’s limit is ', { value: at.limit, answer: '/api/v1/site', at: `/machines/${at.index}/motor_starts_per_hour`, shown: String(at.limit) }, '.'];
+  if (n === 0) return part ? [`No start in the ${part} observed of the last hour.`] : ['No start in the last hour', ...end];
+  const times: Words = n === 1 ? ['once'] : [count(m, at), ' times'];
+  return part ? ['Started at least ', ...times, ` in the last hour, of which ${part} were observed`, ...end] : ['Started ', ...times, ' in the last hour', ...end];
 }

@@ -1,13 +1,13 @@
 // The places on the air's way, from the room through the machine to the plant,
 // with what is measured at each. Pure.
-import type { Site, SiteMachine, StateName } from '../api';
+import type { Site, SiteMachine, SiteSystem, StateName } from '../api';
 import type { View } from '../live/live';
 import { readChannel, readRole, systemOf, type Read } from './taps';
 
 export interface Station {
   key: string;
   name: string;
-  kind: 'room' | 'airend' | 'separator' | 'outlet' | 'dryer' | 'filter' | 'receiver' | 'piping' | 'plant';
+  kind: 'room' | 'airend' | 'separator' | 'outlet' | 'joint' | 'dryer' | 'filter' | 'receiver' | 'piping' | 'plant';
   /** pressure here, where it is measured */
   pressure: Read | undefined;
   /** other readings in place: temperature, power */
@@ -28,31 +28,48 @@ export function passing(state: StateName | undefined): Passing {
 
 const present = (reads: (Read | undefined)[]): Read[] => reads.filter((r) => r !== undefined);
 
-export function stations(site: Site, view: View, machine: SiteMachine): Station[] {
+/** The places inside a machine; brief leaves out the room and, where there is no space for it, the separator. */
+export function machineStations(site: Site, view: View, machine: SiteMachine, brief?: { separator: boolean }): Station[] {
   const role = (name: string) => readRole(site, view, machine, name);
-  const system = systemOf(site, machine);
-  const out: Station[] = [
-    { key: 'room', name: 'room', kind: 'room', pressure: undefined, notes: present([role('ambient_temperature')]), weight: 1.1 },
-    { key: 'airend', name: 'air end', kind: 'airend', pressure: undefined, notes: present([role('power') ?? role('motor_current'), role('discharge_temperature')]), weight: 1 },
-  ];
-  if (machine.channels['sump_pressure']) {
-    out.push({ key: 'separator', name: 'separator', kind: 'separator', pressure: role('sump_pressure'), notes: present([role('oil_temperature')]), weight: 1 });
+  const out: Station[] = [];
+  const load = role('power') ?? role('motor_current');
+  if (!brief) out.push({ key: 'room', name: 'room', kind: 'room', pressure: undefined, notes: present([role('ambient_temperature')]), weight: 1.1 });
+  out.push({ key: 'airend', name: 'air end', kind: 'airend', pressure: undefined, notes: present(brief ? [load] : [load, role('discharge_temperature')]), weight: brief ? 0.7 : 1 });
+  if (machine.channels['sump_pressure'] && (!brief || brief.separator)) {
+    out.push({ key: 'separator', name: 'separator', kind: 'separator', pressure: role('sump_pressure'), notes: present(brief ? [] : [role('oil_temperature')]), weight: brief ? 0.8 : 1 });
   }
-  out.push({ key: 'outlet', name: 'cooler', kind: 'outlet', pressure: role('discharge_pressure'), notes: present([role('aftercooler_temperature')]), weight: 1.1 });
-  const taps = new Map((system?.taps ?? []).map((t) => [t.at, t.pressure]));
-  const receiverRole = role('receiver_pressure');
+  out.push({ key: 'outlet', name: 'cooler', kind: 'outlet', pressure: role('discharge_pressure'), notes: present(brief ? [] : [role('aftercooler_temperature')]), weight: brief ? 0.9 : 1.1 });
+  if (brief) out.push({ key: 'joint', name: '', kind: 'joint', pressure: undefined, notes: [], weight: 0.3 });
+  return out;
+}
+
+/** The places that all machines of a system share, to the plant. */
+export function partStations(site: Site, view: View, system: SiteSystem | undefined, machines: SiteMachine[]): Station[] {
+  const role = (name: string) => machines.map((m) => readRole(site, view, m, name)).find((r) => r !== undefined);
+  const out: Station[] = [];
+  const taps = new Map((system?.taps ?? []).map((t) => [t.at, t]));
+  const tapped = new Set((system?.taps ?? []).map((t) => t.pressure));
+  const own = (read: Read | undefined) => (read && tapped.has(read.channel.id) ? undefined : read); // it stands at its tap
+  const receiver = own(role('receiver_pressure'));
   let receiverSeen = false;
   for (const part of system?.parts ?? []) {
     const first: boolean = part.kind === 'receiver' && !receiverSeen;
     receiverSeen ||= first;
-    const pressure = readChannel(site, view, taps.get(part.name)) ?? (first ? receiverRole : undefined);
-    out.push({ key: `part ${part.name}`, name: part.name, kind: part.kind, pressure, notes: part.kind === 'dryer' ? present([role('dew_point')]) : [], weight: weights[part.kind] ?? 1 });
+    const tap = taps.get(part.name);
+    const pressure = readChannel(site, view, tap?.pressure) ?? (first ? receiver : undefined);
+    const notes = [readChannel(site, view, tap?.flow), part.kind === 'dryer' ? role('dew_point') : undefined];
+    out.push({ key: `part ${part.name}`, name: part.name, kind: part.kind, pressure, notes: present(notes), weight: weights[part.kind] ?? 1 });
   }
-  if (!receiverSeen && receiverRole) {
-    out.push({ key: 'receiver', name: 'receiver', kind: 'receiver', pressure: receiverRole, notes: [], weight: 1.7 });
+  if (!receiverSeen && receiver) {
+    out.push({ key: 'receiver', name: 'receiver', kind: 'receiver', pressure: receiver, notes: [], weight: 1.7 });
   }
-  out.push({ key: 'plant', name: 'plant', kind: 'plant', pressure: role('header_pressure'), notes: [], weight: 1.6 });
+  out.push({ key: 'plant', name: 'plant', kind: 'plant', pressure: own(role('header_pressure')), notes: [], weight: 1.6 });
   return out;
+}
+
+/** All places of one machine's air, from the room to the plant. */
+export function stations(site: Site, view: View, machine: SiteMachine): Station[] {
+  return [...machineStations(site, view, machine), ...partStations(site, view, systemOf(site, machine), [machine])];
 }
 
 /** How a level is known: measured now, by a reading that is old, or taken from the place before. */
@@ -63,16 +80,20 @@ export interface Level {
   known: Known;
 }
 
+/** A level that is taken from another place. */
+const carried = (l: Level): Level => ({ pa: l.pa, known: l.known === 'old' ? 'old' : 'carried' });
+
 /**
  * The level at each station, undefined where nothing can be said. The room is at
  * zero by definition of gauge pressure. Past the outlet an unmeasured place takes
  * the level before it, carried. What stands in a machine that does not deliver is
- * not guessed.
+ * not guessed. before is the level at the place before the first; after, that
+ * of the first place behind the last.
  */
-export function levels(list: Station[], air: Passing): (Level | undefined)[] {
+export function levels(list: Station[], air: Passing, before?: Level, after?: Level): (Level | undefined)[] {
   const out: (Level | undefined)[] = [];
   const outlet = list.findIndex((s) => s.kind === 'outlet');
-  let before: Level | undefined;
+  let last = before;
   list.forEach((s, i) => {
     if (s.kind === 'room') {
       out.push({ pa: 0, known: 'measured' });
@@ -82,15 +103,32 @@ export function levels(list: Station[], air: Passing): (Level | undefined)[] {
       out.push(undefined);
       return;
     }
-    const own = s.pressure?.si === undefined ? undefined : { pa: s.pressure.si, known: s.pressure.fresh ? 'measured' as const : 'old' as const };
-    const level = own ?? (i > outlet && before ? { pa: before.pa, known: before.known === 'old' ? 'old' as const : 'carried' as const } : undefined);
-    if (i >= outlet) before = level ?? before;
+    const level = ownLevel(s) ?? (i > outlet && last ? carried(last) : undefined);
+    if (i >= outlet) last = level ?? last;
     out.push(level);
   });
   // The outlet itself unmeasured while air passes: the first level downstream, carried.
   if (outlet >= 0 && !out[outlet]) {
-    const next = out.slice(outlet + 1).find((l) => l !== undefined);
-    if (next && air !== 'no') out[outlet] = { pa: next.pa, known: next.known === 'old' ? 'old' : 'carried' };
+    const next = out.slice(outlet + 1).find((l) => l !== undefined) ?? after;
+    if (next && air !== 'no') out[outlet] = carried(next);
   }
   return out;
+}
+
+/** The level that is read at a place itself. */
+export function ownLevel(s: Station): Level | undefined {
+  return s.pressure?.si === undefined ? undefined : { pa: s.pressure.si, known: s.pressure.fresh ? 'measured' : 'old' };
+}
+
+/**
+ * Where the machines join nobody measures. Air that flows there has come down
+ * from every machine that delivers, so the lowest of these stands for it; when
+ * none delivers, what is read next in the system.
+ */
+export function jointLevel(machines: { outlet: Level | undefined; air: Passing }[], next: Level | undefined): Level | undefined {
+  const lowest = (list: Level[]): Level | undefined => list.reduce<Level | undefined>((a, b) => (a && a.pa <= b.pa ? a : b), undefined);
+  const outlets = (air: Passing[], known: Known[]) =>
+    machines.filter((m) => air.includes(m.air)).map((m) => m.outlet).filter((l) => l !== undefined).filter((l) => known.includes(l.known));
+  const from = lowest(outlets(['yes'], ['measured'])) ?? next ?? lowest(outlets(['yes', 'no', 'unknown'], ['measured', 'old']));
+  return from && carried(from);
 }

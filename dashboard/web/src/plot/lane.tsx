@@ -1,6 +1,6 @@
 // One lane: the curves of one unit on one axis, in a canvas of its own.
 import { useLayoutEffect, useRef } from 'preact/hooks';
-import { placeLabels } from '../chart/guides';
+import { placeLabels } from './guides';
 import { Ink, innerPx, leftPx } from './ink';
 import { lookOf } from './looks';
 import { rangeOf, type Range } from './range';

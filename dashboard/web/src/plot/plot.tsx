@@ -1,21 +1,15 @@
 // The plot over time: what happened, what the machines did, and lanes of curves
 // above one time axis. It draws what it is given; the page owns window and cursors.
 import { useMemo, useRef } from 'preact/hooks';
-import { axisPx, TimeAxis } from './axis';
+import { axisPx } from './axis';
 import { Cursor, cursorPx } from './cursor';
 import { keyed, useGestures } from './gesture';
 import { innerPx, leftPx } from './ink';
-import { LaneCanvas } from './lane';
-import { dashText, lookOf } from './looks';
 import { Marks, marksPx, type Pile } from './marks';
-import './plot.css';
-import { StatesCanvas, statesPx } from './states';
-import type { Curve, PlotProps } from './types';
+import { lanesPx, Picture } from './picture';
+import type { PlotProps } from './types';
 import { summary } from './words';
 import { zoomed } from './window';
-
-/** A lane's head: one row of names, which may be scrolled where they are many. */
-const headPx = 24;
 
 export function Plot(props: PlotProps) {
   const now = useRef(props);
@@ -25,7 +19,7 @@ export function Plot(props: PlotProps) {
   const g = useGestures(now, (at) => click(now.current, Math.round(at)));
   const { from, to, width, lanes, states, marks, timeZone, colours } = props;
   const inner = innerPx(width);
-  const height = marksPx + states.length * (statesPx + headPx) + lanes.reduce((h, l) => h + l.height + headPx, 0);
+  const height = marksPx + lanesPx(props);
   const label = useMemo(() => summary(lanes, from, to, marks.filter((m) => (m.to ?? m.from) >= from && m.from < to).length, timeZone), [lanes, from, to, marks, timeZone]);
   const leave = () => g.surface.current?.focus();
   const key = (e: KeyboardEvent) => {
@@ -35,27 +29,11 @@ export function Plot(props: PlotProps) {
     else if (!letter(e.key, now.current, point.current, root.current)) return;
     e.preventDefault();
   };
-  const shared = { from, to, width, colours };
   const cursor = { from, to, least: props.least, most: props.most, width, height: height + axisPx, timeZone, moment: g.at, onCursor: props.onCursor, onLeave: leave };
   return (
     <div class="plot" ref={root} style={{ width: `${width}px`, height: `${height + axisPx + cursorPx}px` }}>
       <div role="img" aria-label={label} class="plot-picture" style={{ paddingTop: `${marksPx}px` }}>
-        {states.map((s) => (
-          <div key={s.machine}>
-            <p class="lane-head" style={{ height: `${headPx}px` }}>{s.machine}</p>
-            <StatesCanvas {...shared} runs={s.runs} />
-          </div>
-        ))}
-        {lanes.map((l) => (
-          <div key={l.key} data-lane={l.key}>
-            <p class="lane-head" style={{ height: `${headPx}px` }}>
-              {l.unit && <span class="lane-unit">{l.unit}</span>}
-              {l.curves.map((c) => <CurveName key={c.id} curve={c} />)}
-            </p>
-            <LaneCanvas {...shared} lane={l} timeZone={timeZone} />
-          </div>
-        ))}
-        <TimeAxis from={from} to={to} width={width} timeZone={timeZone} />
+        <Picture from={from} to={to} lanes={lanes} states={states} width={width} timeZone={timeZone} colours={colours} />
       </div>
       <div
         class="plot-surface" ref={g.surface} role="application" tabIndex={0} aria-label="Move through time. The keys are told below the plot."
@@ -69,18 +47,6 @@ export function Plot(props: PlotProps) {
       {props.a !== undefined && <Cursor {...cursor} which="a" at={props.a} />}
       {props.b !== undefined && <Cursor {...cursor} which="b" at={props.b} />}
     </div>
-  );
-}
-
-function CurveName({ curve }: { curve: Curve }) {
-  const look = lookOf(curve.look);
-  return (
-    <span class="curve-name">
-      <svg width="34" height="12" aria-hidden="true" focusable="false">
-        <line x1="1" x2="33" y1="6" y2="6" style={{ stroke: `var(${look.colour})`, strokeWidth: look.weight, strokeDasharray: dashText(look) }} />
-      </svg>
-      {curve.name}
-    </span>
   );
 }
 

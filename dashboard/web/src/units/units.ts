@@ -119,6 +119,7 @@ const shares = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'lea
 
 /** The display of a figure's value, by name and unit. */
 export function figureDisplay(name: string, unit: string, system: UnitSystem): Display {
+  if (name === 'starts_per_hour_max') return plain('per hour', 0); // so many were counted in one
   if (unit === '1') return shares.has(name) ? plain('%', 1, 100) : plain('', 0);
   const known = figureDisplays[unit]?.[system];
   if (known) return known;
