@@ -68,12 +68,12 @@ export function fetchFigures(localDay: string, machine: string, signal?: AbortSi
 
 /** Every figure of a window, as the API takes one; without a machine of all machines and systems. */
 export function fetchWindow(window: { from: string; to: string }, machine: string, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
-  return get('/api/v1/figures', new URLSearchParams({ ...window, ...(machine ? { machine } : {}) }), signal);
+  return answerOf('/api/v1/figures', new URLSearchParams({ ...window, ...(machine ? { machine } : {}) }), signal);
 }
 
 /** Which figures there are. */
 export function fetchFigureNames(signal?: AbortSignal): Promise<Answers['/api/v1/figure-names']> {
-  return get('/api/v1/figure-names', new URLSearchParams(), signal);
+  return answerOf('/api/v1/figure-names', new URLSearchParams(), signal);
 }
 
 export interface EventsWanted {
