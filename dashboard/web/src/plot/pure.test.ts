@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { flags } from './cursor';
-import { flagWords, pileUp } from './marks';
+import { flagWords, pileUp, spans } from './marks';
 import { rangeOf } from './range';
 import { commonGaps, Raster, paint, traced } from './raster';
 import { blocks } from './states';
@@ -136,6 +136,11 @@ describe('marks', () => {
     const piles = pileUp([mark('a', 100), mark('c', 500), mark('b', 110), mark('z', 5000)], 0, 1000, 1000);
     expect(piles.map((p) => p.marks.map((m) => m.key))).toEqual([['a', 'b'], ['c']]);
     expect(piles.map(flagWords)).toEqual(['2', 'Oil topped up']);
+  });
+  it('draws what lasts as bars that are never more than pixels', () => {
+    const many = Array.from({ length: 10_000 }, (_, i): PlotMark => ({ ...mark(`m${i}`, i), to: i + 0.5 }));
+    expect(spans(many, 0, 10_000, 1000)).toEqual([{ sort: 'note', x0: 0, x1: 1001 }]);
+    expect(spans([{ ...mark('a', -50), to: 100 }, { ...mark('b', 500), to: 2000 }, mark('c', 300)], 0, 1000, 100)).toEqual([{ sort: 'note', x0: 0, x1: 10 }, { sort: 'note', x0: 50, x1: 100 }]);
   });
   it('says less where there is less room', () => {
     const [p] = pileUp([mark('a', 100), mark('b', 170)], 0, 1000, 1000);
