@@ -13,13 +13,8 @@ export class ApiError extends Error {
 
 const timeoutMs = 20_000;
 
-<<<<<<< HEAD
-/** Any answer of the API. */
-export async function fetchAnswer<P extends keyof Answers>(path: P, query: URLSearchParams, signal?: AbortSignal): Promise<Answers[P]> {
-=======
 /** What a path answers with. */
 export async function answerOf<P extends keyof Answers>(path: P, query: URLSearchParams, signal?: AbortSignal): Promise<Answers[P]> {
->>>>>>> main
   const text = query.toString();
   return (await ask(text ? `${path}?${text}` : path, { headers: { accept: 'application/json' } }, signal)) as Answers[P];
 }
@@ -54,11 +49,7 @@ function refusal(body: unknown): ApiError | undefined {
 }
 
 export function fetchSite(): Promise<Answers['/api/v1/site']> {
-<<<<<<< HEAD
-  return fetchAnswer('/api/v1/site', new URLSearchParams());
-=======
   return answerOf('/api/v1/site', new URLSearchParams());
->>>>>>> main
 }
 
 /** Channels and the states of a machine between two moments, Unix ms. */
@@ -67,20 +58,12 @@ export function fetchSeries(
 ): Promise<SeriesAnswer> {
   const query = new URLSearchParams({ state: machine, from: new Date(fromMs).toISOString(), to: 'now', points: String(points) });
   for (const id of channels) query.append('channel', id);
-<<<<<<< HEAD
-  return fetchAnswer('/api/v1/series', query, signal) as Promise<SeriesAnswer>; // its layout is cells
-=======
   return answerOf('/api/v1/series', query, signal) as Promise<SeriesAnswer>; // its layout is cells
->>>>>>> main
 }
 
 /** Figures of one machine from the start of a local day of the site until now. */
 export function fetchFigures(localDay: string, machine: string, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
-<<<<<<< HEAD
-  return fetchAnswer('/api/v1/figures', new URLSearchParams({ from: localDay, to: 'now', machine }), signal);
-=======
   return answerOf('/api/v1/figures', new URLSearchParams({ from: localDay, to: 'now', machine }), signal);
->>>>>>> main
 }
 
 export interface EventsWanted {
@@ -99,29 +82,17 @@ export function fetchEvents(wanted: EventsWanted, signal?: AbortSignal): Promise
   for (const k of wanted.kinds) query.append('kind', k);
   for (const c of wanted.changes) query.append('change', c);
   for (const s of wanted.subjects) query.append('subject', s);
-<<<<<<< HEAD
-  return fetchAnswer('/api/v1/events', query, signal);
-=======
   return answerOf('/api/v1/events', query, signal);
->>>>>>> main
 }
 
 /** Each fault code from a moment, Unix ms, until now. */
 export function fetchFaults(fromMs: number, signal?: AbortSignal): Promise<Answers['/api/v1/faults']> {
-<<<<<<< HEAD
-  return fetchAnswer('/api/v1/faults', new URLSearchParams({ from: new Date(fromMs).toISOString(), to: 'now' }), signal);
-=======
   return answerOf('/api/v1/faults', new URLSearchParams({ from: new Date(fromMs).toISOString(), to: 'now' }), signal);
->>>>>>> main
 }
 
 /** When each service item is due. */
 export function fetchService(signal?: AbortSignal): Promise<Answers['/api/v1/service']> {
-<<<<<<< HEAD
-  return fetchAnswer('/api/v1/service', new URLSearchParams(), signal);
-=======
   return answerOf('/api/v1/service', new URLSearchParams(), signal);
->>>>>>> main
 }
 
 /** Keeps a note; an ApiError with a field says what is wrong with it. */

@@ -1,6 +1,6 @@
 // What Trace asks the API for beside the readings it draws: addresses that give
 // the same answer again, and the questions made of them.
-import { fetchAnswer, type BelowAnswer, type ColumnsAnswer, type EventsAnswer, type FiguresAnswer, type MomentsAnswer } from '../api';
+import { answerOf, type BelowAnswer, type ColumnsAnswer, type EventsAnswer, type FiguresAnswer, type MomentsAnswer } from '../api';
 import type { Question } from '../api/asked';
 import { markChanges, markKinds } from './happened';
 import type { Span } from './window';
@@ -28,24 +28,24 @@ export const askEvents = (w: Span, open: boolean) => {
   const query = new URLSearchParams({ from: stamp(w.from), to: stamp(w.to), limit: String(mostEvents) });
   for (const k of markKinds) query.append('kind', k);
   for (const c of markChanges) query.append('change', c);
-  return question<EventsAnswer>('/api/v1/events', query, (q, s) => fetchAnswer('/api/v1/events', q, s), open);
+  return question<EventsAnswer>('/api/v1/events', query, (q, s) => answerOf('/api/v1/events', q, s), open);
 };
 
 export const askMoments = (channels: string[], at: number[]) => {
   const query = new URLSearchParams();
   for (const id of channels) query.append('channel', id);
   for (const ms of at) query.append('at', stamp(ms));
-  return question<MomentsAnswer>('/api/v1/moments', query, (q, s) => fetchAnswer('/api/v1/moments', q, s));
+  return question<MomentsAnswer>('/api/v1/moments', query, (q, s) => answerOf('/api/v1/moments', q, s));
 };
 
 export const askFigures = (w: Span) =>
-  question<FiguresAnswer>('/api/v1/figures', new URLSearchParams({ from: stamp(w.from), to: stamp(w.to) }), (q, s) => fetchAnswer('/api/v1/figures', q, s));
+  question<FiguresAnswer>('/api/v1/figures', new URLSearchParams({ from: stamp(w.from), to: stamp(w.to) }), (q, s) => answerOf('/api/v1/figures', q, s));
 
 export const askBelow = (system: string, w: Span) =>
-  question<BelowAnswer>('/api/v1/below', new URLSearchParams({ system, from: stamp(w.from), to: stamp(w.to) }), (q, s) => fetchAnswer('/api/v1/below', q, s));
+  question<BelowAnswer>('/api/v1/below', new URLSearchParams({ system, from: stamp(w.from), to: stamp(w.to) }), (q, s) => answerOf('/api/v1/below', q, s));
 
 export const askTable = (channels: string[], w: Span) => {
   const query = new URLSearchParams({ layout: 'columns', from: stamp(w.from), to: stamp(w.to), points: String(tableRows) });
   for (const id of channels) query.append('channel', id);
-  return question<ColumnsAnswer>('/api/v1/series', query, async (q, s) => (await fetchAnswer('/api/v1/series', q, s)) as ColumnsAnswer);
+  return question<ColumnsAnswer>('/api/v1/series', query, async (q, s) => (await answerOf('/api/v1/series', q, s)) as ColumnsAnswer);
 };

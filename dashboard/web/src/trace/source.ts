@@ -2,7 +2,7 @@
 // they may be wanted again, and carried on by live readings. What is kept is
 // bounded; requests end with the page.
 import { signal } from '@preact/signals';
-import { fetchAnswer, type ColumnsAnswer, type MachineState, type ScanUpdate, type Site } from '../api';
+import { answerOf, type ColumnsAnswer, type MachineState, type ScanUpdate, type Site } from '../api';
 import { note, type Run } from '../chart/runs';
 import type { Live, Recorder } from '../live/live';
 import { decode, none, Tail, type Cells } from './decode';
@@ -61,7 +61,7 @@ export class TraceSource implements Recorder {
   private states = new Map<string, MachineState>();
   private readonly leave: () => void;
 
-  constructor(private readonly live: Live, private readonly site: Site, private readonly fetch = fetchAnswer) {
+  constructor(private readonly live: Live, private readonly site: Site, private readonly fetch = answerOf) {
     this.leave = live.record(this);
   }
 
