@@ -44,6 +44,8 @@ describe('window', () => {
 describe('ticks', () => {
   it('gives round values', () => {
     expect(valueTicks(88, 117, 6)).toEqual([90, 95, 100, 105, 110, 115]);
+    expect(valueTicks(0, 42, 3)).toEqual([0, 20, 40]);
+    expect(valueTicks(95, 113, 1).length).toBeGreaterThanOrEqual(2); // one number tells no scale
     expect(valueTicks(-0.15, 0.3, 5)).toEqual([-0.1, 0, 0.1, 0.2, 0.3]);
   });
   // Daylight saving in America/Chicago begins on 8 March 2026 at 02:00 and ends on
