@@ -412,6 +412,8 @@ export type StoreState = {
   clock_set: boolean;
   /** the newest reading, where the computer's clock is behind it; left out while it is not */
   record_to?: string | null;
+  /** the oldest reading that is kept, if only in summaries; left out where there is none */
+  record_from?: string | null;
   /** raw readings before it are no longer kept (keep_raw); left out where none was dropped */
   raw_from?: string | null;
 };
@@ -1144,8 +1146,8 @@ export type UnloadCurve = {
   lasted_s: number;
   /** what ended it; lost: nothing was read from some moment on; not: it goes on */
   ended: "load" | "stop" | "lost" | "not";
-  power: number[][];
-  sump: number[][];
+  power: [number, number][];
+  sump: [number, number][];
 };
 
 /** How a machine loaded, unloaded and rested in a window: the records that the figures of the same window are made of. */
