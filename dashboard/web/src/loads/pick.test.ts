@@ -21,6 +21,8 @@ it('finds the cycle that a moment lies in, and the start that led to it', () => 
   expect(pickedAt(answer, at('08:01:48'))).toMatchObject({ cycle: 1, start: -1 }); // it had run unloaded
   expect(pickedAt(answer, at('08:06:47'))).toMatchObject({ cycle: 1 });
   expect(pickedAt(answer, at('09:00:00'))).toMatchObject({ cycle: -1, start: 1 }); // its cycle is not listed
+  const resting = { ...answer, cycles: answer.cycles.map((c) => ({ ...c, cycle_s: 3700 })) };
+  expect(pickedAt(resting, at('09:00:00'))).toMatchObject({ cycle: -1, start: 1 }); // in the rest of the one before
   expect(pickedAt(answer, at('08:30:00'))).toBeUndefined();
   expect(pickedAt(answer, undefined)).toBeUndefined();
 });
