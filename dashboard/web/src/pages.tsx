@@ -16,6 +16,7 @@ type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
 
 const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
+  days: () => import('./days/page'),
 };
 
 /** Whether there is a page by this name to go to. */

@@ -94,3 +94,13 @@ export async function sendNote(note: NewNote): Promise<Event> {
   const request = { method: 'POST', headers: { accept: 'application/json', 'content-type': 'application/json' }, body: JSON.stringify(note) };
   return (await ask('/api/v1/notes', request)) as Event;
 }
+
+/** The local dates of a window, of a machine or a system. */
+export function fetchDays(query: URLSearchParams, signal?: AbortSignal): Promise<Answers['/api/v1/days']> {
+  return get('/api/v1/days', query, signal);
+}
+
+/** Two periods, FROM/TO each, side by side. */
+export function fetchPeriods(query: URLSearchParams, signal?: AbortSignal): Promise<Answers['/api/v1/periods']> {
+  return get('/api/v1/periods', query, signal);
+}
