@@ -17,6 +17,8 @@ type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
 const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
   days: () => import('./days/page'),
+  trace: () => import('./trace/page'),
+  hookup: () => import('./hookup/page'),
 };
 
 /** Whether there is a page by this name to go to. */

@@ -13,9 +13,15 @@ export class ApiError extends Error {
 
 const timeoutMs = 20_000;
 
-async function get<P extends keyof Answers>(path: P, query: URLSearchParams, signal?: AbortSignal): Promise<Answers[P]> {
+/** What a path answers with. */
+export async function answerOf<P extends keyof Answers>(path: P, query: URLSearchParams, signal?: AbortSignal): Promise<Answers[P]> {
   const text = query.toString();
   return (await ask(text ? `${path}?${text}` : path, { headers: { accept: 'application/json' } }, signal)) as Answers[P];
+}
+
+/** Sends what a person says; the answer is as the API's document has it. */
+export async function post(path: string, body: unknown): Promise<unknown> {
+  return ask(path, { method: 'POST', headers: { accept: 'application/json', 'content-type': 'application/json' }, body: JSON.stringify(body) });
 }
 
 async function ask(address: string, request: RequestInit, signal?: AbortSignal): Promise<unknown> {
@@ -43,7 +49,7 @@ function refusal(body: unknown): ApiError | undefined {
 }
 
 export function fetchSite(): Promise<Answers['/api/v1/site']> {
-  return get('/api/v1/site', new URLSearchParams());
+  return answerOf('/api/v1/site', new URLSearchParams());
 }
 
 /** Channels and the states of a machine between two moments, Unix ms. */
@@ -52,12 +58,12 @@ export function fetchSeries(
 ): Promise<SeriesAnswer> {
   const query = new URLSearchParams({ state: machine, from: new Date(fromMs).toISOString(), to: 'now', points: String(points) });
   for (const id of channels) query.append('channel', id);
-  return get('/api/v1/series', query, signal) as Promise<SeriesAnswer>; // its layout is cells
+  return answerOf('/api/v1/series', query, signal) as Promise<SeriesAnswer>; // its layout is cells
 }
 
 /** Figures of one machine from the start of a local day of the site until now. */
 export function fetchFigures(localDay: string, machine: string, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
-  return get('/api/v1/figures', new URLSearchParams({ from: localDay, to: 'now', machine }), signal);
+  return answerOf('/api/v1/figures', new URLSearchParams({ from: localDay, to: 'now', machine }), signal);
 }
 
 export interface EventsWanted {
@@ -76,31 +82,20 @@ export function fetchEvents(wanted: EventsWanted, signal?: AbortSignal): Promise
   for (const k of wanted.kinds) query.append('kind', k);
   for (const c of wanted.changes) query.append('change', c);
   for (const s of wanted.subjects) query.append('subject', s);
-  return get('/api/v1/events', query, signal);
+  return answerOf('/api/v1/events', query, signal);
 }
 
 /** Each fault code from a moment, Unix ms, until now. */
 export function fetchFaults(fromMs: number, signal?: AbortSignal): Promise<Answers['/api/v1/faults']> {
-  return get('/api/v1/faults', new URLSearchParams({ from: new Date(fromMs).toISOString(), to: 'now' }), signal);
+  return answerOf('/api/v1/faults', new URLSearchParams({ from: new Date(fromMs).toISOString(), to: 'now' }), signal);
 }
 
 /** When each service item is due. */
 export function fetchService(signal?: AbortSignal): Promise<Answers['/api/v1/service']> {
-  return get('/api/v1/service', new URLSearchParams(), signal);
+  return answerOf('/api/v1/service', new URLSearchParams(), signal);
 }
 
 /** Keeps a note; an ApiError with a field says what is wrong with it. */
 export async function sendNote(note: NewNote): Promise<Event> {
-  const request = { method: 'POST', headers: { accept: 'application/json', 'content-type': 'application/json' }, body: JSON.stringify(note) };
-  return (await ask('/api/v1/notes', request)) as Event;
-}
-
-/** The local dates of a window, of a machine or a system. */
-export function fetchDays(query: URLSearchParams, signal?: AbortSignal): Promise<Answers['/api/v1/days']> {
-  return get('/api/v1/days', query, signal);
-}
-
-/** Two periods, FROM/TO each, side by side. */
-export function fetchPeriods(query: URLSearchParams, signal?: AbortSignal): Promise<Answers['/api/v1/periods']> {
-  return get('/api/v1/periods', query, signal);
+  return (await post('/api/v1/notes', note)) as Event;
 }

@@ -1,6 +1,6 @@
 // Seven days: what each day was, at which hours of the week air and energy go,
 // and whether two periods differ by more than anybody can be wrong by.
-import { fetchDays, type DaysAnswer, type Site } from '../api';
+import { answerOf, type DaysAnswer, type Site } from '../api';
 import { useAsked } from '../api/asked';
 import { answerAddress, Num } from '../figure/number';
 import { apiWindow, daysOf, type Days } from '../look/days';
@@ -35,7 +35,7 @@ function Shown({ live, site, who, days, now }: { live: PageProps['live']; site: 
   // A new day makes another window of the same address.
   const key = `${query} ${days.from} ${days.to}`;
   const pace = { held: live.held };
-  const asked = useAsked<DaysAnswer>(pace, { key, everyMs: days.now ? freshMs : undefined, ask: (signal) => fetchDays(query, signal) });
+  const asked = useAsked<DaysAnswer>(pace, { key, everyMs: days.now ? freshMs : undefined, ask: (signal) => answerOf('/api/v1/days', query, signal) });
   const answer = asked.value.value;
   const fresh = answer !== undefined && asked.answered.value === key;
   const address = answer && answerAddress('/api/v1/days', { from: answer.from, to: answer.to, [answer.kind]: answer.subject });

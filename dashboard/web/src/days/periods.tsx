@@ -1,7 +1,7 @@
 // Two periods side by side: by how much they differ, and whether that is more
 // than the readings can be wrong by.
-import { useState } from 'preact/hooks';
-import { fetchPeriods, type Figure, type Period, type PeriodRow, type PeriodsAnswer, type Site } from '../api';
+import { useEffect, useState } from 'preact/hooks';
+import { answerOf, type Figure, type Period, type PeriodRow, type PeriodsAnswer, type Site } from '../api';
 import { useAsked } from '../api/asked';
 import { HowWeKnow } from '../figure/figure';
 import { lookAt } from '../figure/look';
@@ -26,22 +26,30 @@ interface Props {
 }
 
 export function Periods({ live, site, who, days, today, system }: Props) {
-  const asked2 = periodsOf(place.value.query, days, today);
+  const two = halves(days, addDays);
+  const [bare, setBare] = useState('');
+  const usual = periodsOf(place.value.query, days, today);
+  // Where the days before were hardly recorded, these days are halved unasked.
+  const halved = !usual.own && two !== undefined && bare === usual.first;
+  const asked2 = halved ? { ...two, own: false } : usual;
   const query = new URLSearchParams({ first: asked2.first, second: asked2.second, [who.kind]: who.name });
   const key = query.toString();
-  const asked = useAsked<PeriodsAnswer>({ held: live.held }, { key, ask: (signal) => fetchPeriods(query, signal) });
+  const asked = useAsked<PeriodsAnswer>({ held: live.held }, { key, ask: (signal) => answerOf('/api/v1/periods', query, signal) });
   const answer = asked.value.value;
-  const two = halves(days, addDays);
+  useEffect(() => {
+    if (answer && asked.answered.value === key && !usual.own && !halved && answer.first.coverage < 0.5) setBare(usual.first);
+  }, [answer, key]);
   const choose = (p: { first: string; second: string } | undefined) => go(changed('days', place.value.query, { first: p?.first, second: p?.second }));
   const spans = answer && { first: `${answer.first.from}/${answer.first.to}`, second: `${answer.second.from}/${answer.second.to}` };
   return (
     <section class="periods" aria-labelledby="periods-title" data-answer={spans && answerAddress('/api/v1/periods', { ...spans, [answer.kind]: answer.subject })}>
       <h2 id="periods-title">Two periods side by side</h2>
       <div class="window" role="group" aria-label="Which periods">
-        <button type="button" aria-pressed={!asked2.own} onClick={() => choose(undefined)}>These days and as many before</button>
-        {two && <button type="button" aria-pressed={asked2.own && asked2.first === two.first && asked2.second === two.second} onClick={() => choose(two)}>These days halved</button>}
+        <button type="button" aria-pressed={!asked2.own && !halved} onClick={() => choose(undefined)}>These days and as many before</button>
+        {two && <button type="button" aria-pressed={asked2.first === two.first && asked2.second === two.second} onClick={() => choose(two)}>These days halved</button>}
         <Chosen key={key} first={asked2.first} second={asked2.second} today={today} choose={choose} />
       </div>
+      {halved && <p class="aside">Too little was recorded of the days before, so these days are halved.</p>}
       <Standing asked={asked} what="comparison" question={key} />
       {answer && <Answer answer={answer} site={site} who={who} system={system} />}
     </section>
@@ -122,8 +130,16 @@ function sideOf(row: PeriodRow, side: 'first' | 'second', at: string): { value: 
 
 function Shown({ row, of, figure, system }: { row: PeriodRow; of: { value: number; at: string } | undefined; figure: Figure; system: UnitSystem }) {
   if (!of) return <>not known</>;
-  const shown = showFigure(row.name, of.value, figure.unit ?? '1', perDayUncertainty(row, figure, of.value), system);
-  return <>{figure.at_least && 'at least '}<Num value={of.value} at={of.at}>{shown.value}</Num></>;
+  const shown = showOf(row, of.value, perDayUncertainty(row, figure, of.value), system);
+  // What an observed day had is no bound, though the sum is one.
+  return <>{figure.at_least && row.first_per_day === undefined && 'at least '}<Num value={of.value} at={of.at}>{shown.value}</Num></>;
+}
+
+/** A value of the row as people read it; how often something happened in a day is seldom whole. */
+function showOf(row: PeriodRow, value: number, uncertainty: number | undefined, system: UnitSystem) {
+  const unit = row.first.unit ?? row.second.unit ?? '1';
+  if (unit === '1' && row.first_per_day !== undefined) return { value: fixed(value, 1), uncertainty: '', unit: '' };
+  return showFigure(row.name, value, unit, uncertainty, system);
 }
 
 /** Of a day's share of a sum the same share of its uncertainty: for rounding alone. */
@@ -133,14 +149,14 @@ function perDayUncertainty(row: PeriodRow, figure: Figure, value: number): numbe
 }
 
 function unitOf(row: PeriodRow, system: UnitSystem): string {
-  const unit = showFigure(row.name, 0, row.first.unit ?? '1', undefined, system).unit;
+  const { unit } = showOf(row, 0, undefined, system);
   return row.first_per_day === undefined ? unit : `${unit} a day`.trim();
 }
 
 function Difference({ row, at, system }: { row: PeriodRow; at: string; system: UnitSystem }) {
-  const { value, uncertainty, unit } = row.difference;
+  const { value, uncertainty } = row.difference;
   if (value === undefined) return null;
-  const shown = showFigure(row.name, value, unit ?? '1', uncertainty, system);
+  const shown = showOf(row, value, uncertainty, system);
   return (
     <>
       {value > 0 && '+'}<Num value={value} at={`${at}/difference/value`}>{shown.value}</Num>

@@ -37,7 +37,7 @@ export function Strips({ answer, site, who, system, now }: Shared & { now: numbe
     <section class="strips" aria-labelledby="strips-title">
       <h2 id="strips-title">The days</h2>
       <Patterns />
-      <Key scale={scale} unit={display?.unit ?? ''} least={least} machines={machines} decimals={display?.decimals ?? 0} />
+      <Key answer={answer} scale={scale} unit={display?.unit ?? ''} least={least} machines={machines} decimals={display?.decimals ?? 0} />
       {absent.map((m) => <p key={m.machine} class="absent">What {m.machine} did is not known: <span data-words>{m.absent}</span>.</p>)}
       <ol class="days">
         {answer.days.map((d, i) => (
@@ -84,7 +84,13 @@ const stateWords: [string, string][] = [
   ['standby', 'stopped, may start by itself'], ['stopped', 'stopped'], ['unobserved', 'not observed'],
 ];
 
-function Key({ scale, unit, least, machines, decimals }: { scale: { low: number; high: number } | undefined; unit: string; least: number | undefined; machines: string[]; decimals: number }) {
+/** The states that were seen in these days, and whether something was not. */
+function seenStates(answer: DaysAnswer): Set<string> {
+  return new Set(answer.days.flatMap((d) => d.machines.flatMap((m) => stacked(d, m, answer.slot_s).map((s) => s.state))));
+}
+
+function Key({ answer, scale, unit, least, machines, decimals }: { answer: DaysAnswer; scale: { low: number; high: number } | undefined; unit: string; least: number | undefined; machines: string[]; decimals: number }) {
+  const seen = seenStates(answer);
   return (
     <>
       <p class="aside strip-key">
@@ -93,7 +99,7 @@ function Key({ scale, unit, least, machines, decimals }: { scale: { low: number;
         Below, how much of each quarter hour {machines.length > 1 ? `${machines.join(', ')} (from above)` : machines[0]} spent in each state.
       </p>
       <ul class="strip-words" aria-label="What the blocks mean">
-        {stateWords.map(([state, word]) => (
+        {stateWords.filter(([state]) => seen.has(state)).map(([state, word]) => (
           <li key={state}>
             <svg width="18" height="16" aria-hidden="true" focusable="false"><rect class={`slot slot-${state}`} x="1" y="1" width="16" height="14" /></svg>
             {word}
@@ -112,7 +118,7 @@ function OneDay({ day, index, pressure, scale, least, shared, now }: { day: Day;
   const hours = Math.round((span.to - span.from) / 3_600_000);
   const toggle = () => go(changed('days', place.value.query, { day: open ? undefined : day.date }), true);
   return (
-    <li class="day" data-date={day.date}>
+    <li class="date" data-date={day.date}>
       <h3><a href={placeHref(site, who, answer.pressure, span.from, Math.min(span.to, now))}><time dateTime={day.date}>{title}</time><span class="visually-hidden"> in Trace</span></a></h3>
       <p class="aside day-type">{day.day_type}{hours !== 24 && <>, <span class="tick">{hours} h</span>: the clocks change</>}{day.share < 0.999 && ', in part'}</p>
       <Strip day={day} span={span} pressure={pressure} scale={scale} least={least} shared={shared} title={title} />
@@ -137,7 +143,7 @@ function Short({ day, index, system }: { day: Day; index: number; system: UnitSy
         const of = (name: string) => found.get(name);
         const load = of('loaded_share')?.figure.value === undefined ? of('mean_load_fraction') : of('loaded_share');
         const prefix = day.machines.length > 1 ? `${m.machine}: ` : '';
-        return [load, of('starts')].map((f) => f && f.figure.value !== undefined && <ShortValue key={`${m.machine} ${f.figure.name}`} found={f} system={system} title={`${prefix}${titleOf(f.figure.name).toLowerCase()}`} />);
+        return [load, of('starts')].map((f) => f && f.figure.value !== undefined && <ShortValue key={`${m.machine} ${f.figure.name}`} found={f} system={system} title={prefix ? `${prefix}${titleOf(f.figure.name).toLowerCase()}` : titleOf(f.figure.name)} />);
       })}
     </dl>
   );
@@ -180,7 +186,7 @@ function Strip({ day, span, pressure, scale, least, shared, title }: { day: Day;
   const [ref, width] = useWidth<HTMLDivElement>();
   const { answer, site, who } = shared;
   const x = (ms: number) => ((ms - span.from) / (span.to - span.from)) * width;
-  const slotX = (slot: number) => x(Date.parse(day.slots_from) + slot * answer.slot_s * 1000);
+  const slotX = (slot: number) => x(Math.min(Date.parse(day.to), Math.max(span.from, Date.parse(day.slots_from) + slot * answer.slot_s * 1000)));
   const laneAbove = scale ? lanePx + gapPx : 0;
   const height = laneAbove + day.machines.length * (machinePx + gapPx) + 18;
   const y = (v: number) => (scale ? lanePx - ((v - scale.low) / (scale.high - scale.low || 1)) * lanePx : 0);

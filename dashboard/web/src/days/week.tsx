@@ -78,7 +78,7 @@ function Grid({ id, map, at, answer, site, who, wash, narrow, most, decimals, di
     }
   };
   return (
-    <table ref={table} class={`map ${narrow ? 'down' : 'across'} ${wash}`} aria-labelledby={`${id}-title`} onKeyDown={move}>
+    <table ref={table} class={`map ${narrow ? 'tall' : 'wide'} ${wash}`} aria-labelledby={`${id}-title`} onKeyDown={move}>
       <thead>
         <tr><td class="corner tick">{display.unit}</td>{(narrow ? weekdays : rows[0] ?? []).map((c) => (typeof c === 'string' ? <th key={c} scope="col">{c}</th> : <th key={c[1]} scope="col" class="tick">{String(c[1]).padStart(2, '0')}</th>))}</tr>
       </thead>

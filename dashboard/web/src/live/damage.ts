@@ -37,7 +37,7 @@ export class Damage {
   }
 
   private async ask(): Promise<void> {
-    if (this.request) return;
+    if (this.request || document.hidden || this.live.held.peek()) return; // on return an event's tick plans anew
     this.request = new AbortController();
     this.askedAt = performance.now();
     const from = this.live.now() - damageDays * 86_400_000;
