@@ -11,7 +11,7 @@ import { Standing } from '../look/standing';
 import { Twin } from '../look/twin';
 import type { Live } from '../live/live';
 import { go, place } from '../route';
-import { fixed, showFigure, type UnitSystem } from '../units/units';
+import { decimalsFor, fixed, showFigure, type UnitSystem } from '../units/units';
 import { day as dayWords } from '../units/words';
 import { titleOf } from './names';
 import { changed, halves, periodsOf, type Who } from './view';
@@ -139,7 +139,16 @@ function Shown({ row, of, figure, system }: { row: PeriodRow; of: { value: numbe
 function showOf(row: PeriodRow, value: number, uncertainty: number | undefined, system: UnitSystem) {
   const unit = row.first.unit ?? row.second.unit ?? '1';
   if (unit === '1' && row.first_per_day !== undefined) return { value: fixed(value, 1), uncertainty: '', unit: '' };
+  if (unit === 's' && row.first_per_day !== undefined) return inTime(value, uncertainty);
   return showFigure(row.name, value, unit, uncertainty, system);
+}
+
+/** Seconds of a day in minutes: nobody reads thousands of seconds. */
+function inTime(s: number, uncertainty: number | undefined) {
+  const half = (uncertainty ?? 0) / 60;
+  const decimals = Math.min(1, decimalsFor(half));
+  const rounded = fixed(half, decimals);
+  return { value: fixed(s / 60, decimals), uncertainty: half > 0 && Number(rounded) > 0 ? rounded : '', unit: 'min' };
 }
 
 /** Of a day's share of a sum the same share of its uncertainty: for rounding alone. */

@@ -44,7 +44,7 @@ export function Week(props: Props) {
           <p class="said">
             Highest on {weekdays[top.cell.day]} from <time dateTime={hourText(top.cell.hour)}>{hourText(top.cell.hour)}</time>,{' '}
             <strong><Num value={top.cell.value ?? 0} at={`${at}/cells/${top.index}/value`}>{fixed(most, decimals)}</Num> {display.unit}</strong>
-            {several ? ', as a mean over these weeks' : ''}. Hatched hours were not observed.
+            {several ? ', as a mean over these weeks' : ''}. Hatched hours were not observed, or are not over yet.
           </p>
           <div ref={ref} class="week-frame">
             {width > 0 && <Grid {...props} narrow={width < narrowPx} most={most} decimals={decimals} display={display} />}
