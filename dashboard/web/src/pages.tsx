@@ -20,6 +20,7 @@ const loaders: Partial<Record<PageName, Loader>> = {
   loads: () => import('./loads/page'),
   trace: () => import('./trace/page'),
   hookup: () => import('./hookup/page'),
+  figures: () => import('./figure/page'),
 };
 
 /** Whether there is a page by this name to go to. */
