@@ -13,6 +13,7 @@ import (
 func (a *Agent) storeState() StoreState {
 	stats := a.store.Stats()
 	s := StoreState{OK: true, DirectoryBytes: stats.DirectoryBytes, DroppedScans: a.droppedScans(), ClockSet: a.store.ClockSet(),
+		RecordFrom:   Stamp(a.store.RecordFrom()),
 		RawFrom:      Stamp(a.store.RawFrom()),
 		WaitingScans: int64(stats.LastSeq-stats.DurableSeq) + int64(a.queue.Waiting())}
 	if a.behindMS() > 0 {

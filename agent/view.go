@@ -150,6 +150,9 @@ type StoreState struct {
 	// RecordTo is the time of the newest reading where the clock is behind it;
 	// left out while it is not.
 	RecordTo Stamp `json:"record_to,omitzero"`
+	// RecordFrom is the time of the oldest reading that is kept, if only in
+	// summaries; left out where there is none.
+	RecordFrom Stamp `json:"record_from,omitzero"`
 	// RawFrom is the time from which raw readings are kept; left out where none
 	// was dropped.
 	RawFrom Stamp `json:"raw_from,omitzero"`

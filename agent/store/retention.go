@@ -38,6 +38,20 @@ func (s *Store) RawFrom() int64 {
 	return s.rawFromMS
 }
 
+// RecordFrom is the time from which there is a record: the oldest scan, or the
+// day of the first summaries where raw scans were dropped; 0: nothing is kept.
+func (s *Store) RecordFrom() int64 {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	if s.last.scan == 0 {
+		return 0
+	}
+	if s.rawFromMS != 0 && s.cellsMS != 0 {
+		return min(s.oldestMS, s.cellsMS)
+	}
+	return s.oldestMS
+}
+
 // DropRawDay drops the raw blocks of the day recorded first if more than
 // keepDays days besides the newest have some, in one transaction of its own; ok
 // is false where there is nothing to do. Which day is the first is told by sequence numbers,

@@ -109,6 +109,9 @@ func TestThirtyDaysWithSevenKept(t *testing.T) {
 		}
 	}
 	st := s.Stats()
+	if s.RecordFrom() != startOfDays {
+		t.Errorf("the record is said to begin at %s, want %s, of which the summaries are kept", stamp(s.RecordFrom()), stamp(startOfDays))
+	}
 	if want := startOfDays + 22*dayMS; s.RawFrom() != want || st.OldestMS != want {
 		t.Errorf("raw from %s, oldest scan %s, want both %s", stamp(s.RawFrom()), stamp(st.OldestMS), stamp(want))
 	}

@@ -31,10 +31,10 @@ let browser;
 /** Names the file that the checks to come belong to. */
 export const begin = (name) => { file = name; };
 
-/** One check; it ends within two minutes, or it failed. */
-export function check(name, f) {
+/** One check; it ends within the timeout, ms, or it failed. */
+export function check(name, f, timeout = 120_000) {
   const of = file;
-  test(`${of}: ${name}`, { timeout: 120_000 }, async (t) => {
+  test(`${of}: ${name}`, { timeout }, async (t) => {
     const began = performance.now();
     try {
       await f(t);

@@ -412,6 +412,8 @@ export type StoreState = {
   clock_set: boolean;
   /** the newest reading, where the computer's clock is behind it; left out while it is not */
   record_to?: string | null;
+  /** the oldest reading that is kept, if only in summaries; left out where there is none */
+  record_from?: string | null;
   /** raw readings before it are no longer kept (keep_raw); left out where none was dropped */
   raw_from?: string | null;
 };

@@ -15,6 +15,8 @@ export interface FormProps {
   /** after a note was kept, or the correction given up */
   done: () => void;
   send?: (note: NewNote) => Promise<Event>;
+  /** the moment it is about, Unix ms; left out: the form asks for it */
+  at?: number | undefined;
 }
 
 const authorKey = 'author';
@@ -38,7 +40,7 @@ export function subjects(site: Site): { name: string; title: string }[] {
   ];
 }
 
-export function NoteForm({ site, now, service = [], corrects, done, send = sendNote }: FormProps) {
+export function NoteForm({ site, now, service = [], corrects, done, send = sendNote, at }: FormProps) {
   const id = useId();
   const form = useRef<HTMLFormElement>(null);
   const wrong = useSignal({ field: '', message: '' });
@@ -57,13 +59,14 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
       return;
     }
     if (corrects) note.corrects = corrects.seq;
+    else if (at !== undefined) note.time = new Date(at).toISOString();
     else if (get('time')) {
-      const at = siteTime(get('time'), site.timezone);
-      if (at === undefined) {
+      const then = siteTime(get('time'), site.timezone);
+      if (then === undefined) {
         wrong.value = { field: 'time', message: 'this date and time cannot be read' };
         return;
       }
-      note.time = new Date(at).toISOString();
+      note.time = new Date(then).toISOString();
     }
     if (get('service')) {
       note.service = get('service');
@@ -113,8 +116,8 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
             {subjects(site).map((s) => <option key={s.title} value={s.name} selected={s.name === (site.machines[0]?.name ?? '')}>{s.title}</option>)}
           </select>
           {why('subject')}
-          <label for={`${id}-w`}>When, in {zoneName(now, site.timezone)}; left empty it is now</label>
-          <input id={`${id}-w`} name="time" type="datetime-local" {...bad('time')} />
+          {at === undefined && <label for={`${id}-w`}>When, in {zoneName(now, site.timezone)}; left empty it is now</label>}
+          {at === undefined && <input id={`${id}-w`} name="time" type="datetime-local" {...bad('time')} />}
           {why('time')}
           {items.length > 0 && (
             <>

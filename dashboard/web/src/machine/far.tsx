@@ -8,10 +8,11 @@ import { href, place } from '../route';
 import type { UnitSystem } from '../units/units';
 import { clockMinute } from '../units/words';
 import { Glyph } from './glyph';
+import { plain, Said, type Words } from './said';
 import { written } from './section-text';
-import { farLines, farSentence, type Moment } from './sentence';
+import { farLines, farSentence, number, type Moment } from './sentence';
 import type { Sign } from './signs';
-import { mainPressure, readChannel, systemOf } from './taps';
+import { mainPressure, marks, readChannel, systemOf, type Read } from './taps';
 
 const leastPx = 16;
 const mostPx = 420;
@@ -55,24 +56,24 @@ export function Far({ live, site, view, machines, moment, wrong, well, system }:
     void document.fonts?.ready.then(resized);
     return () => window.removeEventListener('resize', resized);
   }, []);
-  const key = JSON.stringify([one, lines, pressures.map((p) => [p.value.length, p.unit, p.trend, p.name]), words]);
+  const key = JSON.stringify([one, lines, pressures.map((p) => [p.value.length, p.unit, p.trend, p.name]), plain(words)]);
   useLayoutEffect(() => {
     if (board.current) fit(board.current);
   }, [key, size]);
   return (
     <div class="board" ref={board} data-machines={machines.length}>
-      <p class="board-head"><a href={back()}>Back to the page</a> <span>{site.name} · {clockMinute(view.now, site.timezone)}</span></p>
+      <p class="board-head"><a href={back()}>Back to the page</a> <span>{site.name} · <time>{clockMinute(view.now, site.timezone)}</time></span></p>
       {one
-        ? <div class="board-state" data-state={one.state}><Glyph state={one.state} size={100} /><h1>{one.text}</h1></div>
+        ? <div class="board-state" data-state={one.state}><Glyph state={one.state} size={100} /><h1><Said words={one.text} /></h1></div>
         : <Lines list={lines} />}
       {pressures.map((p) => (
-        <p key={p.name} class={p.fresh ? 'board-pressure' : 'board-pressure old'}>
+        <p key={p.name} class={p.read.fresh ? 'board-pressure' : 'board-pressure old'}>
           {p.name && <span class="board-name">{p.name} </span>}
-          <strong data-reading={p.id} data-fresh={String(p.fresh)}>{p.fresh ? p.value : `(${p.value})`}</strong> {p.unit}{p.fresh && p.trend ? `, ${p.trend}` : ''}
+          <strong {...marks(p.read)}>{p.read.fresh ? p.value : `(${p.value})`}</strong> {p.unit}{p.read.fresh && p.trend ? `, ${p.trend}` : ''}
         </p>
       ))}
       {one?.mayStart && <p>May start without warning.</p>}
-      {words && <p class={wrong.length > 0 ? 'board-wrong' : 'board-well'} data-sign={wrong[0]?.key}>{words}</p>}
+      {words.length > 0 && <p class={wrong.length > 0 ? 'board-wrong' : 'board-well'} data-sign={wrong[0]?.key}><Said words={words} /></p>}
     </div>
   );
 }
@@ -89,20 +90,20 @@ function Lines({ list }: { list: { state: StateName; text: string }[] }) {
 }
 
 /** What is wrong in few words: the gravest, and how much more there is. */
-function verdict(wrong: Sign[], well: boolean): string {
+function verdict(wrong: Sign[], well: boolean): Words {
   const first = wrong[0];
-  if (!first) return well ? 'All well.' : '';
-  return wrong.length > 1 ? `${first.what} And ${wrong.length - 1} more.` : first.what;
+  if (!first) return well ? ['All well.'] : [];
+  const words = first.words ?? [first.what];
+  return wrong.length > 1 ? [...words, ` And ${number(wrong.length - 1)} more.`] : words;
 }
 
 interface Pressure {
-  id: string;
+  read: Read;
   /** the system's, where there are several */
   name: string;
   value: string;
   unit: string;
   trend: string;
-  fresh: boolean;
 }
 
 /** Of each system once, where the plant gets it; of a machine alone its own. */
@@ -114,7 +115,7 @@ function pressuresOf(site: Site, view: View, machines: SiteMachine[], system: Un
     if (!read) continue;
     const trends = machines.filter((x) => systemOf(site, x) === systemOf(site, m)).map((x) => view.machines.get(x.name)?.pressure_trend ?? 'unknown').filter((t) => t !== 'unknown');
     const trend = new Set(trends).size === 1 ? (trends[0] ?? '') : '';
-    out.set(read.channel.id, { id: read.channel.id, name: site.systems.length > 1 && plant ? plant.name : '', ...written(read, system), trend, fresh: read.fresh });
+    out.set(read.channel.id, { read, name: site.systems.length > 1 && plant ? plant.name : '', ...written(read, system), trend });
   }
   return [...out.values()];
 }

@@ -15,6 +15,7 @@ import { Hour } from './hour';
 import { Readings } from './readings';
 import { Rows } from './rows';
 import { Section } from './section';
+import { Said } from './said';
 import { announcement, plantSentence, sentence, starts, type Moment } from './sentence';
 import { signs, type Sign } from './signs';
 import { mainPressure, powerChannel, systemOf } from './taps';
@@ -53,7 +54,7 @@ function Spoken({ site, view, moment }: { site: Site; view: View; moment: Moment
   return (
     <div class="visually-hidden">
       <p role="status">{moment.connection !== 'live' && moment.heard > 0 ? 'No contact with loadscribe. Readings are old.' : ''}</p>
-      {site.machines.map((m) => <p key={m.name} role="status">{announcement(m.name, view.machines.get(m.name), moment)}</p>)}
+      {site.machines.map((m) => <p key={m.name} role="status"><Said words={announcement(m.name, view.machines.get(m.name), moment)} /></p>)}
     </div>
   );
 }
@@ -65,7 +66,7 @@ function Signs({ list }: { list: Sign[] }) {
       {list.map((s) => (
         <li key={s.key} data-sign={s.key}>
           <svg width="22" height="22" viewBox="0 0 22 22" aria-hidden="true" focusable="false"><path class="sign-shape" d="M11 2l9.500 17h-19z" /><path class="sign-mark" d="M11 8.500v5M11 16v1" /></svg>
-          <span><strong>{s.what}</strong> {s.todo}</span>
+          <span><strong><Said words={s.words ?? s.what} /></strong> <Said words={s.todo} /></span>
         </li>
       ))}
     </ul>
@@ -101,10 +102,10 @@ function OneMachine(seen: Seen & { machine: SiteMachine }) {
       <div class={said.live ? 'sentence' : 'sentence not-live'} data-state={shown}>
         <Glyph state={shown} size={64} />
         <div>
-          <h1>{said.text}</h1>
+          <h1><Said words={said.text} /></h1>
           <p class="note-line">
             {said.note && <span class="must">{said.note} </span>}
-            {state && said.live && !limited && starts(state, machine.motor_starts_per_hour, recorder.observedMs(view.now))}
+            {state && said.live && !limited && <Said words={starts(state, { index: site.machines.indexOf(machine), limit: machine.motor_starts_per_hour }, recorder.observedMs(view.now))} />}
             {state?.method && said.live && <span class="aside"> How we know: {state.method}.</span>}
           </p>
           <AcrossTheRoom />
@@ -129,7 +130,7 @@ function Plant(seen: Seen & { machine: SiteMachine }) {
     <>
       <div class={said.live ? 'sentence' : 'sentence not-live'}>
         <div>
-          <h1>{said.text}</h1>
+          <h1><Said words={said.text} /></h1>
           {said.note && <p class="note-line">{said.note}</p>}
           <AcrossTheRoom />
         </div>
@@ -153,7 +154,7 @@ function ChosenMachine({ live, site, view, machine }: Seen & { machine: SiteMach
   return (
     <section class="chosen" aria-labelledby="chosen-title">
       <h2 id="chosen-title" class="chosen-title">{machine.name}</h2>
-      <p class="aside">{state && starts(state, machine.motor_starts_per_hour, recorder.observedMs(view.now))}{state?.method && ` How we know what it does: ${state.method}.`}</p>
+      <p class="aside">{state && <Said words={starts(state, { index: site.machines.indexOf(machine), limit: machine.motor_starts_per_hour }, recorder.observedMs(view.now))} />}{state?.method && ` How we know what it does: ${state.method}.`}</p>
       <details class="twin" onToggle={(e) => setOpen(e.currentTarget.open)}>
         <summary>Its own way from the room to the plant</summary>
         {open && <Section site={site} view={view} shown={{ machines: [machine], system: systemOf(site, machine) }} system={units.value} />}

@@ -4,6 +4,7 @@ import type { View } from '../live/live';
 import { isFresh } from '../live/picture';
 import { channelDisplay, write, type UnitSystem } from '../units/units';
 import { age } from '../units/words';
+import { marks, readChannel } from './taps';
 
 export function Readings({ site, view, system }: { site: Site; view: View; system: UnitSystem }) {
   const live = view.connection === 'live';
@@ -16,6 +17,7 @@ export function Readings({ site, view, system }: { site: Site; view: View; syste
           <tbody>
             {site.channels.map((c) => {
               const r = view.readings.get(c.id);
+              const read = readChannel(site, view, c.id);
               const fresh = live && isFresh(r, c.period_ms, view.now);
               const value = r?.value === null || r?.value === undefined ? '–' : c.bit ? (r.value ? 'yes' : 'no') : write(channelDisplay(c, system), r.value);
               const quality = r?.reason === 'good' && !fresh ? 'old' : (r?.reason ?? 'not read yet');
@@ -23,8 +25,8 @@ export function Readings({ site, view, system }: { site: Site; view: View; syste
                 <tr key={c.id}>
                   <th scope="row">{c.id}</th>
                   <td>{c.role.replaceAll('_', ' ')}</td>
-                  <td class={fresh ? 'num' : 'num old'}>{fresh || value === '–' ? value : `(${value})`}</td>
-                  <td class="num">{r?.at === undefined ? '–' : age(view.now - r.at)}</td>
+                  <td class={fresh ? 'num' : 'num old'}>{read && !c.bit && value !== '–' ? <span {...marks(read)}>{fresh ? value : `(${value})`}</span> : value}</td>
+                  <td class="num">{r?.at === undefined ? '–' : <time>{age(view.now - r.at)}</time>}</td>
                   <td>{quality}</td>
                 </tr>
               );

@@ -4,9 +4,10 @@ import type { View } from '../live/live';
 import { askedMachine, href, place } from '../route';
 import type { UnitSystem } from '../units/units';
 import { Glyph } from './glyph';
+import { Said } from './said';
 import { written } from './section-text';
 import { sentence, starts, type Moment } from './sentence';
-import { mainPressure, powerChannel, readChannel, type Read } from './taps';
+import { mainPressure, marks, powerChannel, readChannel, type Read } from './taps';
 
 /** The page with another machine in its lower half. */
 function choice(machine: SiteMachine): string {
@@ -23,7 +24,7 @@ export function Rows({ site, view, moment, shown, system }: { site: Site; view: 
         <p class="standing warn">The site has no machine “{askedMachine.value}”: below is {shown.name}.</p>
       )}
       <ul class="rows" aria-label="Machines">
-        {site.machines.map((m) => {
+        {site.machines.map((m, index) => {
           const state = view.machines.get(m.name);
           const said = sentence(state, moment);
           const now = said.live && state ? state.state : 'unobserved';
@@ -34,10 +35,10 @@ export function Rows({ site, view, moment, shown, system }: { site: Site; view: 
                 <Glyph state={now} size={40} /><span class="row-name">{m.name}{of && <span class="aside"> ({of})</span>}</span>
               </a>
               <div class="row-says">
-                <p>{said.text}</p>
+                <p><Said words={said.text} /></p>
                 <p class="aside">
                   {said.note && <span class="must">{said.note} </span>}
-                  {state && said.live && state.starts_last_hour > 0 && starts(state, m.motor_starts_per_hour, undefined)}
+                  {state && said.live && state.starts_last_hour > 0 && <Said words={starts(state, { index, limit: m.motor_starts_per_hour }, undefined)} />}
                 </p>
               </div>
               <p class="row-reads">
@@ -58,7 +59,7 @@ function Now({ read, system }: { read: Read | undefined; system: UnitSystem }) {
   const { value, unit } = written(read, system);
   return (
     <span class={read.fresh ? '' : 'old'}>
-      <span data-reading={read.channel.id} data-fresh={String(read.fresh)}>{read.fresh ? value : `(${value})`}</span> <span class="unit">{unit}</span>
+      <span {...marks(read)}>{read.fresh ? value : `(${value})`}</span> <span class="unit">{unit}</span>
     </span>
   );
 }

@@ -5,7 +5,7 @@ import type { View } from '../live/live';
 import { age } from '../units/words';
 import { Glyph } from './glyph';
 import type { Column, Drawing, Group, Tier } from './layout';
-import type { Read } from './taps';
+import { marks, type Read } from './taps';
 
 /** Height of one note at the foot of a place. */
 const noteStep = (d: Drawing, c: Column) => (tight(d, c, 64) ? 28 : 18);
@@ -98,7 +98,7 @@ export function ReadingText({ read, x, y, now, system, narrow }: Props) {
   const { value } = written(read, system);
   return (
     <g>
-      <text class={`reading${narrow ? ' small' : ''}${read.fresh ? '' : ' old'}`} data-reading={read.channel.id} data-fresh={String(read.fresh)} x={x} y={read.fresh ? y : y - 14} text-anchor="middle">{read.fresh ? value : `(${value})`}</text>
+      <text class={`reading${narrow ? ' small' : ''}${read.fresh ? '' : ' old'}`} {...marks(read)} x={x} y={read.fresh ? y : y - 14} text-anchor="middle">{read.fresh ? value : `(${value})`}</text>
       {!read.fresh && (
         <text class="mark" x={x} y={y} text-anchor="middle">{oldness(read, now, narrow)}</text>
       )}
@@ -112,11 +112,11 @@ export function NoteText({ read, x, y, now, system, narrow }: Props) {
   const { value, unit } = written(read, system, narrow && read.channel.quantity === 'temperature');
   const cls = read.fresh ? 'note' : 'note old';
   if (!narrow) {
-    return <text class={cls} data-reading={read.channel.id} data-fresh={String(read.fresh)} x={x} y={y} text-anchor="middle">{read.fresh ? `${value} ${unit}` : `(${value} ${unit}) ${oldness(read, now, true)}`}</text>;
+    return <text class={cls} {...marks(read)} x={x} y={y} text-anchor="middle">{read.fresh ? `${value} ${unit}` : `(${value} ${unit}) ${oldness(read, now, true)}`}</text>;
   }
   return (
     <g>
-      <text class={cls} data-reading={read.channel.id} data-fresh={String(read.fresh)} x={x} y={y - 11} text-anchor="middle">{read.fresh ? value : `(${value})`}</text>
+      <text class={cls} {...marks(read)} x={x} y={y - 11} text-anchor="middle">{read.fresh ? value : `(${value})`}</text>
       <text class="mark" x={x} y={y} text-anchor="middle">{read.fresh ? unit : 'old'}</text>
     </g>
   );

@@ -4,6 +4,7 @@ import type { MachineState, StateName } from '../api';
 import type { Connection } from '../live/socket';
 import { hourMs } from '../live/hour';
 import { duration, when } from '../units/words';
+import type { Told, Words } from './said';
 
 export interface Moment {
   now: number;
@@ -112,7 +113,8 @@ export function farSentence(m: MachineState | undefined, at: Moment): FarSentenc
 }
 
 const counted = ['no', 'one', 'two', 'three', 'four', 'five', 'six', 'seven', 'eight', 'nine', 'ten', 'eleven', 'twelve'];
-const number = (n: number): string => counted[n] ?? String(n);
+/** A small number in words. */
+export const number = (n: number): string => counted[n] ?? String(n);
 
 /** The order in which a plant's states are told: who delivers first. */
 const told: StateName[] = ['loaded', 'part-load', 'starting', 'unloaded', 'standby', 'stopped', 'off', 'tripped', 'unobserved'];
@@ -156,16 +158,25 @@ export function announcement(name: string, m: MachineState | undefined, at: Mome
 /** So little of an hour unobserved, a hundredth, is not worth a word, ms. */
 const slackMs = 36_000;
 
+/** Where a machine's own numbers stand in the answers; index as the site lists it. */
+export interface Place {
+  index: number;
+  limit: number | undefined;
+}
+
+const count = (m: MachineState, at: Place): Told => ({ value: m.starts_last_hour, answer: '/api/v1/state', at: `/machines/${at.index}/starts_last_hour`, shown: String(m.starts_last_hour) });
+
 /**
  * "Started 6 times in the last hour; the limit is 6." Of an hour that was observed
  * in part only that part is spoken of; while that is not known yet, nothing is.
  */
-export function starts(m: MachineState, limit: number | undefined, observedMs: number | undefined): string {
+export function starts(m: MachineState, at: Place, observedMs: number | undefined): Words {
   const n = m.starts_last_hour;
-  if (n === 0 && observedMs === undefined) return '';
+  if (n === 0 && observedMs === undefined) return [];
   const part = observedMs !== undefined && observedMs < hourMs - slackMs ? duration(observedMs) : '';
-  const end = limit === undefined ? '.' : `; the motor’s limit is ${limit}.`;
-  if (n === 0) return part ? `No start in the ${part} observed of the last hour.` : `No start in the last hour${end}`;
-  const times = n === 1 ? 'once' : `${n} times`;
-  return part ? `Started at least ${times} in the last hour, of which ${part} were observed${end}` : `Started ${times} in the last hour${end}`;
+  const end: Words = at.limit === undefined ? ['.']
+    : ['; the motor’s limit is ', { value: at.limit, answer: '/api/v1/site', at: `/machines/${at.index}/motor_starts_per_hour`, shown: String(at.limit) }, '.'];
+  if (n === 0) return part ? [`No start in the ${part} observed of the last hour.`] : ['No start in the last hour', ...end];
+  const times: Words = n === 1 ? ['once'] : [count(m, at), ' times'];
+  return part ? ['Started at least ', ...times, ` in the last hour, of which ${part} were observed`, ...end] : ['Started ', ...times, ' in the last hour', ...end];
 }

@@ -3,10 +3,13 @@ import type { Event, Site } from '../api';
 import type { View } from '../live/live';
 import { isFresh } from '../live/picture';
 import { duration, when } from '../units/words';
+import type { Words } from './said';
 
 export interface Sign {
   key: string;
   what: string;
+  /** the same with its numbers marked, where they are the API's */
+  words?: Words;
   todo: string;
 }
 

@@ -6,6 +6,8 @@ import { toSI } from '../units/units';
 
 export interface Read {
   channel: SiteChannel;
+  /** in the map's unit; undefined: never read */
+  raw: number | undefined;
   /** SI; the last good one, however old */
   si: number | undefined;
   at: number | undefined;
@@ -19,11 +21,20 @@ export function readChannel(site: Site, view: View, id: string | undefined): Rea
   const r = view.readings.get(channel.id);
   return {
     channel,
+    raw: r?.value ?? undefined,
     si: r?.value === null || r?.value === undefined ? undefined : toSI(channel, r.value),
     at: r?.at,
     fresh: view.connection === 'live' && isFresh(r, channel.period_ms, view.now),
     reason: r?.reason ?? 'not read yet',
   };
+}
+
+/** A channel id as a part of a JSON pointer (RFC 6901). */
+export const pointer = (id: string): string => id.replaceAll('~', '~0').replaceAll('/', '~1');
+
+/** What a shown reading says of itself, for tests and for whoever copies the page. */
+export function marks(read: Read) {
+  return { 'data-reading': read.channel.id, 'data-fresh': String(read.fresh), 'data-value': read.raw, 'data-time': read.at === undefined ? undefined : new Date(read.at).toISOString() };
 }
 
 export function readRole(site: Site, view: View, machine: SiteMachine, role: string): Read | undefined {

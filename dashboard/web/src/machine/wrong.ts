@@ -3,10 +3,11 @@
 import type { Site, SiteMachine, SiteSystem } from '../api';
 import type { View } from '../live/live';
 import { isFresh } from '../live/picture';
-import { displayOf, write, type UnitSystem } from '../units/units';
+import { convert, displayOf, fixed, type UnitSystem } from '../units/units';
+import { plain, type Told } from './said';
 import { starts } from './sentence';
 import type { Sign } from './signs';
-import { readChannel } from './taps';
+import { pointer, readChannel } from './taps';
 
 const readFault = 'Read the fault at the machine before anyone resets it.';
 
@@ -28,9 +29,9 @@ function startSign(view: View, site: Site, m: SiteMachine): Sign[] {
   const state = view.machines.get(m.name);
   const limit = m.motor_starts_per_hour;
   if (!state || limit === undefined || state.starts_last_hour < limit) return [];
+  const words = [site.machines.length > 1 ? `${m.name}: ` : '', ...starts(state, { index: site.machines.indexOf(m), limit }, undefined)];
   return [{
-    key: `starts ${m.name}`,
-    what: site.machines.length > 1 ? `${m.name}: ${starts(state, limit, undefined)}` : starts(state, limit, undefined),
+    key: `starts ${m.name}`, what: plain(words), words,
     todo: 'A motor that starts more often overheats. Find what lets the pressure fall so soon: a narrow band, little storage, a short timer, a leak.',
   }];
 }
@@ -47,9 +48,11 @@ function pressureSign(view: View, site: Site, system: SiteSystem, units: UnitSys
   if (!d || !read?.fresh || read.si === undefined || least === undefined || read.si >= least) return [];
   const at = system.taps.find((t) => t.pressure === system.pressure)?.at;
   const whose = site.systems.length > 1 ? ` of ${system.name}` : '';
+  const reading: Told = { value: read.raw ?? NaN, answer: '/api/v1/state', at: `/channels/${pointer(read.channel.id)}/value`, shown: fixed(convert(d, read.si), d.decimals) };
+  const limit: Told = { value: least, answer: '/api/v1/site', at: `/systems/${site.systems.indexOf(system)}/minimum_pressure_pa`, shown: fixed(convert(d, least), d.decimals) };
+  const words = [`The pressure${whose} is below its minimum: `, reading, ` ${d.unit}${at ? ` at the ${at}` : ''}, and it needs `, limit, ` ${d.unit}.`];
   return [{
-    key: `minimum ${system.name}`,
-    what: `The pressure${whose} is below its minimum: ${write(d, read.si)}${at ? ` at the ${at}` : ''}, and it needs ${write(d, least)}.`,
+    key: `minimum ${system.name}`, what: plain(words), words,
     todo: 'See whether every machine that should deliver does, and what takes so much air.',
   }];
 }

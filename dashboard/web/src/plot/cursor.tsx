@@ -4,9 +4,24 @@ import { dayText } from './ticks';
 import { innerPx, leftPx } from './ink';
 
 export const cursorPx = 28;
+/** Width of a handle with its time, about. */
+const handlePx = 110;
 
-export function Cursor({ which, at, from, to, least, most, width, height, timeZone, moment, onCursor, onLeave }: {
-  which: 'a' | 'b'; at: number; from: number; to: number; least: number; most: number; width: number; height: number; timeZone: string;
+type Side = 'left' | 'right';
+
+/** To which side the handles hang, so that neither covers the other: away from each other, but within the plot. */
+export function flags(a: number | undefined, b: number | undefined, from: number, to: number, inner: number): { a: Side; b: Side } {
+  const side = (at: number | undefined, other: number | undefined): Side => {
+    if (at === undefined) return 'right';
+    const x = ((at - from) / (to - from)) * inner;
+    if (x > inner - handlePx) return 'left';
+    return x > handlePx && other !== undefined && other > at ? 'left' : 'right';
+  };
+  return { a: side(a, b), b: side(b, a) };
+}
+
+export function Cursor({ which, at, side, from, to, least, most, width, timeZone, moment, onCursor, onLeave }: {
+  which: 'a' | 'b'; at: number; side: Side; from: number; to: number; least: number; most: number; width: number; timeZone: string;
   moment: (clientX: number) => number; onCursor: (which: 'a' | 'b', at: number | undefined) => void; onLeave: () => void;
 }) {
   if (at < from || at > to) return null;
@@ -35,9 +50,9 @@ export function Cursor({ which, at, from, to, least, most, width, height, timeZo
     else if (handle.hasPointerCapture?.(e.pointerId)) set(moment(e.clientX));
   };
   return (
-    <div class={`plot-cursor cursor-${which}`} style={{ left: `${leftPx + x}px`, height: `${height}px` }}>
+    <div class={`plot-cursor cursor-${which}`} style={{ left: `${leftPx + x}px`, bottom: `${cursorPx}px` }}>
       <div
-        class="cursor-handle" role="slider" tabIndex={0} data-cursor={which} data-flip={x > inner - 110}
+        class="cursor-handle" role="slider" tabIndex={0} data-cursor={which} data-side={side}
         aria-label={`Cursor ${letter}`} aria-valuemin={least} aria-valuemax={most} aria-valuenow={at}
         aria-valuetext={`${dayText(at, timeZone)} ${clock(at, timeZone)}`}
         onKeyDown={key} onPointerDown={drag} onPointerMove={drag}

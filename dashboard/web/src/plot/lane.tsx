@@ -78,7 +78,7 @@ function paper(r: Raster, ink: Ink, p: LaneProps, s: Scale, px: number): void {
   for (const t of timeTicks(p.from, p.to, innerPx(p.width) / 70, p.timeZone)) {
     for (let x = 0; x < thin; x++) r.column(Math.round((t.at - s.from) / s.perPx) + x, 0, r.height, hair, 1);
   }
-  for (const v of ticksOf(p.lane, { low: s.low, high: s.high })) r.row(Math.round(yOf(v, s, r.height)), 0, r.width, hair, thin);
+  for (const v of ticksOf(p.lane, { low: s.low, high: s.high })) r.row(Math.round(yOf(v, s, r.height)), hair, thin);
 }
 
 function axis(ctx: CanvasRenderingContext2D, ink: Ink, lane: Lane, range: Range, h: number, px: number): void {

@@ -3,6 +3,8 @@
 import type { JSX } from 'preact';
 import { MarkShape } from '../book/mark';
 import type { Sort } from '../book/words';
+import { axisPx } from './axis';
+import { cursorPx } from './cursor';
 import { innerPx, leftPx } from './ink';
 import type { PlotMark } from './types';
 
@@ -10,7 +12,7 @@ export const marksPx = 28;
 /** Two flags need so much between them; a target is at least as wide. */
 const flagPx = 24;
 /** Width of a letter, about. */
-const letterPx = 7;
+const letterPx = 7.8;
 
 export interface Pile {
   marks: PlotMark[];
@@ -49,16 +51,16 @@ export function flagWords(p: Pile): string {
   return word[first.sort].length <= letters ? word[first.sort] : '';
 }
 
-export function Marks({ marks, chosen, from, to, width, height, onMark, onPile }: {
-  marks: PlotMark[]; chosen: string; from: number; to: number; width: number; height: number; onMark: (key: string) => void; onPile: (p: Pile) => void;
+export function Marks({ marks, chosen, from, to, width, onMark, onPile }: {
+  marks: PlotMark[]; chosen: string; from: number; to: number; width: number; onMark: (key: string) => void; onPile: (p: Pile) => void;
 }): JSX.Element {
   const inner = innerPx(width);
   const piles = pileUp(marks, from, to, inner);
   const x = (ms: number) => Math.min(Math.max(((ms - from) / (to - from)) * inner, 0), inner);
   return (
-    <div class="plot-marks" style={{ left: `${leftPx}px`, width: `${inner}px` }}>
+    <div class="plot-marks" style={{ left: `${leftPx}px`, width: `${inner}px`, bottom: `${cursorPx + axisPx}px` }}>
       {marks.filter((m) => m.to !== undefined && m.to > from && m.from < to).map((m) => (
-        <span key={m.key} class="mark-span" data-sort={m.sort} data-chosen={m.key === chosen} style={{ left: `${x(m.from)}px`, width: `${Math.max(2, x(m.to ?? m.from) - x(m.from))}px`, height: `${m.key === chosen ? height : 4}px` }} />
+        <span key={m.key} class="mark-span" data-sort={m.sort} data-chosen={m.key === chosen} style={{ left: `${x(m.from)}px`, width: `${Math.max(2, x(m.to ?? m.from) - x(m.from))}px` }} />
       ))}
       {piles.map((p) => {
         const picked = p.marks.some((m) => m.key === chosen);
@@ -67,10 +69,10 @@ export function Marks({ marks, chosen, from, to, width, height, onMark, onPile }
         const label = p.marks.length === 1 ? `${word[sort]}: ${text[0]}` : `${p.marks.length} marks: ${text.slice(0, 3).join('; ')}${text.length > 3 ? ' …' : ''}`;
         return (
           <div key={p.marks[0]?.key} class="mark-flag" data-sort={sort} data-chosen={picked} style={{ left: `${p.x}px`, maxWidth: `${Math.max(p.room, flagPx)}px` }}>
-            <span class="mark-stem" style={{ height: `${height}px` }} />
+            <span class="mark-stem" />
             <button type="button" tabIndex={-1} title={label} aria-label={label} onClick={() => (p.marks.length === 1 ? onMark(p.marks[0]?.key ?? '') : onPile(p))}>
               <svg viewBox="-9 -9 18 18" width="16" height="16" aria-hidden="true" focusable="false"><MarkShape sort={shape[sort]} /></svg>
-              <span class="mark-words">{flagWords(p)}</span>
+              <span class={p.marks.length > 1 ? 'mark-words tick' : 'mark-words'} data-words={p.marks.length > 1 ? undefined : ''}>{flagWords(p)}</span>
             </button>
           </div>
         );

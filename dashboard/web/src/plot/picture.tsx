@@ -1,23 +1,13 @@
 // What a plot shows, without anything that moves it: bands of states and lanes of
 // curves above one time axis.
-import { axisPx, TimeAxis } from './axis';
+import { TimeAxis } from './axis';
 import { LaneCanvas } from './lane';
 import { dashText, lookOf } from './looks';
 import './plot.css';
-import { StatesCanvas, statesPx } from './states';
+import { StatesCanvas } from './states';
 import type { Curve, PlotProps } from './types';
 
-/** A lane's head: one row of names, which may be scrolled where they are many. */
-const headPx = 24;
-
 export type PictureProps = Pick<PlotProps, 'from' | 'to' | 'lanes' | 'states' | 'width' | 'timeZone' | 'colours'>;
-
-/** Height of all above the time axis, CSS px. */
-export function lanesPx({ states, lanes }: Pick<PictureProps, 'states' | 'lanes'>): number {
-  return states.length * (statesPx + headPx) + lanes.reduce((h, l) => h + l.height + headPx, 0);
-}
-
-export const picturePx = (p: Pick<PictureProps, 'states' | 'lanes'>): number => lanesPx(p) + axisPx;
 
 export function Picture({ from, to, lanes, states, width, timeZone, colours }: PictureProps) {
   const shared = { from, to, width, colours };
@@ -25,13 +15,13 @@ export function Picture({ from, to, lanes, states, width, timeZone, colours }: P
     <>
       {states.map((s) => (
         <div key={s.machine}>
-          <p class="lane-head" style={{ height: `${headPx}px` }}>{s.machine}</p>
+          <p class="lane-head">{s.machine}</p>
           <StatesCanvas {...shared} runs={s.runs} />
         </div>
       ))}
       {lanes.map((l) => (
         <div key={l.key} data-lane={l.key}>
-          <p class="lane-head" style={{ height: `${headPx}px` }}>
+          <p class="lane-head">
             {l.unit && <span class="lane-unit">{l.unit}</span>}
             {l.curves.map((c) => <CurveName key={c.id} curve={c} />)}
           </p>

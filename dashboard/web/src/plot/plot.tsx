@@ -2,11 +2,11 @@
 // above one time axis. It draws what it is given; the page owns window and cursors.
 import { useMemo, useRef } from 'preact/hooks';
 import { axisPx } from './axis';
-import { Cursor, cursorPx } from './cursor';
+import { Cursor, cursorPx, flags } from './cursor';
 import { keyed, useGestures } from './gesture';
 import { innerPx, leftPx } from './ink';
 import { Marks, marksPx, type Pile } from './marks';
-import { lanesPx, Picture } from './picture';
+import { Picture } from './picture';
 import type { PlotProps } from './types';
 import { summary } from './words';
 import { zoomed } from './window';
@@ -19,7 +19,7 @@ export function Plot(props: PlotProps) {
   const g = useGestures(now, (at) => click(now.current, Math.round(at)));
   const { from, to, width, lanes, states, marks, timeZone, colours } = props;
   const inner = innerPx(width);
-  const height = marksPx + lanesPx(props);
+  const side = flags(props.a, props.b, from, to, inner);
   const label = useMemo(() => summary(lanes, from, to, marks.filter((m) => (m.to ?? m.from) >= from && m.from < to).length, timeZone), [lanes, from, to, marks, timeZone]);
   const leave = () => g.surface.current?.focus();
   const key = (e: KeyboardEvent) => {
@@ -29,23 +29,23 @@ export function Plot(props: PlotProps) {
     else if (!letter(e.key, now.current, point.current, root.current)) return;
     e.preventDefault();
   };
-  const cursor = { from, to, least: props.least, most: props.most, width, height: height + axisPx, timeZone, moment: g.at, onCursor: props.onCursor, onLeave: leave };
+  const cursor = { from, to, least: props.least, most: props.most, width, timeZone, moment: g.at, onCursor: props.onCursor, onLeave: leave };
   return (
-    <div class="plot" ref={root} style={{ width: `${width}px`, height: `${height + axisPx + cursorPx}px` }}>
+    <div class="plot" ref={root} style={{ width: `${width}px`, paddingBottom: `${cursorPx}px` }}>
       <div role="img" aria-label={label} class="plot-picture" style={{ paddingTop: `${marksPx}px` }}>
         <Picture from={from} to={to} lanes={lanes} states={states} width={width} timeZone={timeZone} colours={colours} />
       </div>
       <div
         class="plot-surface" ref={g.surface} role="application" tabIndex={0} aria-label="Move through time. The keys are told below the plot."
-        style={{ left: `${leftPx}px`, width: `${inner}px`, height: `${height + axisPx}px` }}
+        style={{ left: `${leftPx}px`, width: `${inner}px`, bottom: `${cursorPx}px` }}
         onKeyDown={key} onKeyUp={() => g.teller.finish()} onBlur={() => g.teller.finish()}
         onPointerMove={(e) => { point.current = g.at(e.clientX); }} onPointerLeave={() => { point.current = null; }}
       >
-        <div class="plot-stretch" style={{ top: `${height}px`, height: `${axisPx}px` }} />
+        <div class="plot-stretch" style={{ height: `${axisPx}px` }} />
       </div>
-      <Marks marks={marks} chosen={props.chosen} from={from} to={to} width={width} height={height} onMark={props.onMark} onPile={(p) => open(p, props)} />
-      {props.a !== undefined && <Cursor {...cursor} which="a" at={props.a} />}
-      {props.b !== undefined && <Cursor {...cursor} which="b" at={props.b} />}
+      <Marks marks={marks} chosen={props.chosen} from={from} to={to} width={width} onMark={props.onMark} onPile={(p) => open(p, props)} />
+      {props.a !== undefined && <Cursor {...cursor} which="a" at={props.a} side={side.a} />}
+      {props.b !== undefined && <Cursor {...cursor} which="b" at={props.b} side={side.b} />}
     </div>
   );
 }

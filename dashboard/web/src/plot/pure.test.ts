@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { flags } from './cursor';
 import { flagWords, pileUp } from './marks';
 import { rangeOf } from './range';
 import { commonGaps, Raster, paint, traced } from './raster';
@@ -140,4 +141,11 @@ describe('marks', () => {
     const [p] = pileUp([mark('a', 100), mark('b', 170)], 0, 1000, 1000);
     expect(p && flagWords(p)).toBe('note');
   });
+});
+
+it('hangs the handles of two cursors so that neither covers the other', () => {
+  expect(flags(500, 520, 0, 1000, 1000)).toEqual({ a: 'left', b: 'right' });
+  expect(flags(520, 500, 0, 1000, 1000)).toEqual({ a: 'right', b: 'left' });
+  expect(flags(20, 500, 0, 1000, 1000)).toEqual({ a: 'right', b: 'right' });
+  expect(flags(980, undefined, 0, 1000, 1000).a).toBe('left');
 });

@@ -13,45 +13,58 @@ export class Raster {
   readonly data: Uint8ClampedArray<ArrayBuffer>;
   /** room that each curve uses anew */
   readonly traced: Traced;
+  private readonly whole: Uint32Array;
 
   constructor(readonly width: number, readonly height: number) {
     this.data = new Uint8ClampedArray(width * height * 4);
+    this.whole = new Uint32Array(this.data.buffer);
     this.traced = { band: new Columns(width), line: new Columns(width) };
   }
 
-  clear([r, g, b]: Rgb): void {
-    new Uint32Array(this.data.buffer).fill(pack(r, g, b));
+  clear(colour: Rgb): void {
+    this.whole.fill(pack(colour));
   }
 
-  /** Blends a stretch of a column; its ends may lie within a pixel. */
-  column(x: number, top: number, bottom: number, [r, g, b]: Rgb, alpha: number): void {
+  /**
+   * Blends a stretch of a column; its ends may lie within a pixel. The innermost
+   * loop of a plot: written plainly, because it must be quick before it is compiled.
+   */
+  column(x: number, top: number, bottom: number, colour: Rgb, alpha: number): void {
     if (x < 0 || x >= this.width) return;
-    const [t, e] = [Math.max(0, top), Math.min(this.height, bottom)];
     const data = this.data;
-    for (let y = Math.floor(t); y < e; y++) {
-      const a = alpha * (Math.min(e, y + 1) - Math.max(t, y));
-      const i = (y * this.width + x) * 4;
+    const start = Math.max(0, top);
+    const end = Math.min(this.height, bottom);
+    const r = colour[0];
+    const g = colour[1];
+    const b = colour[2];
+    let y = Math.floor(start);
+    for (let i = (y * this.width + x) * 4; y < end; y++, i += this.width * 4) {
+      const a = alpha * (Math.min(end, y + 1) - Math.max(start, y));
       data[i] = (data[i] as number) + (r - (data[i] as number)) * a;
       data[i + 1] = (data[i + 1] as number) + (g - (data[i + 1] as number)) * a;
       data[i + 2] = (data[i + 2] as number) + (b - (data[i + 2] as number)) * a;
     }
   }
 
-  /** A row between two columns, one pixel high and more. */
-  row(y: number, x0: number, x1: number, colour: Rgb, thick: number): void {
-    for (let x = Math.max(0, x0); x < Math.min(this.width, x1); x++) this.column(x, y, y + thick, colour, 1);
+  /** A row over the whole width, so many pixels high. */
+  row(y: number, colour: Rgb, thick: number): void {
+    if (y >= 0) this.whole.fill(pack(colour), y * this.width, (y + thick) * this.width);
   }
 
   /** Slanting strokes between two columns, as paper is marked where nothing is known. */
   hatch(x0: number, x1: number, step: number, thick: number, colour: Rgb): void {
-    for (let x = Math.max(0, Math.floor(x0)); x < Math.min(this.width, Math.max(x1, x0 + 1)); x++) {
-      for (let y = -(x % step); y < this.height; y += step) this.column(x, y, y + thick * 1.4, colour, 1);
+    const ink = pack(colour);
+    const end = Math.min(this.width, Math.max(x1, x0 + 1));
+    for (let x = Math.max(0, Math.floor(x0)); x < end; x++) {
+      for (let y = step - (x % step); y < this.height; y += step) {
+        for (let k = 0; k < thick && y + k < this.height; k++) this.whole[(y + k) * this.width + x] = ink;
+      }
     }
   }
 }
 
 const little = new Uint8Array(new Uint32Array([1]).buffer)[0] === 1;
-const pack = (r: number, g: number, b: number) => (little ? (255 << 24) | (b << 16) | (g << 8) | r : (r << 24) | (g << 16) | (b << 8) | 255) >>> 0;
+const pack = ([r, g, b]: Rgb) => (little ? (255 << 24) | (b << 16) | (g << 8) | r : (r << 24) | (g << 16) | (b << 8) | 255) >>> 0;
 
 /** How time and value lie on the raster, in its pixels. */
 export interface Scale {
@@ -85,7 +98,8 @@ export class Columns {
 
   /** Takes a straight line. */
   line(x0: number, y0: number, x1: number, y1: number): void {
-    const [a, b] = [Math.floor(x0), Math.floor(x1)];
+    const a = Math.floor(x0);
+    const b = Math.floor(x1);
     if (a === b) return void (a >= 0 && a < this.width && this.take(a, y0, y1));
     const slope = (y1 - y0) / (x1 - x0);
     const last = Math.min(this.width - 1, b);
@@ -95,9 +109,10 @@ export class Columns {
   }
 
   private take(x: number, y0: number, y1: number): void {
-    const [t, b] = y0 < y1 ? [y0, y1] : [y1, y0];
-    if (t < (this.top[x] as number)) this.top[x] = t;
-    if (b > (this.bottom[x] as number)) this.bottom[x] = b;
+    const top = y0 < y1 ? y0 : y1;
+    const bottom = y0 < y1 ? y1 : y0;
+    if (top < (this.top[x] as number)) this.top[x] = top;
+    if (bottom > (this.bottom[x] as number)) this.bottom[x] = bottom;
   }
 }
 
@@ -140,27 +155,32 @@ export function traced(c: Curve, s: Scale, { width, height, traced: t }: Raster)
   const x = (ms: number) => (ms - s.from) / s.perPx;
   const k = height / (s.high - s.low);
   const y = (v: number) => (s.high - v) * k;
-  let [px, py] = [NaN, NaN];
+  let px = NaN; // where the line has come to
+  let py = NaN;
   for (let i = first; i < end; i++) {
     const mean = c.mean[i] as number;
     if (Number.isNaN(mean)) {
       px = NaN;
       continue;
     }
-    const [x0, x1] = [x(edge(c.t, i)), x(edge(c.t, i + 1))];
-    const [lo, hi] = [c.min[i] as number, c.max[i] as number];
+    const x0 = x(edge(c.t, i));
+    const x1 = x(edge(c.t, i + 1));
+    const lo = c.min[i] as number;
+    const hi = c.max[i] as number;
     if (hi > lo) band.box(x0, x1, y(hi), y(lo));
     const at = y(mean);
     if (c.bit) {
-      if (!Number.isNaN(px)) line.line(x0, py, x0, at);
+      if (!Number.isNaN(px)) line.box(x0, x0, py, at);
       line.box(x0, x1, at, at);
-      [px, py] = [x1, at];
+      px = x1;
+      py = at;
       continue;
     }
     const mid = x(c.t[i] as number);
     if (!Number.isNaN(px)) line.line(px, py, mid, at);
     else if (i + 1 >= c.t.length || Number.isNaN(c.mean[i + 1] as number)) line.box(mid - 1, mid + 1, at, at); // alone between gaps
-    [px, py] = [mid, at];
+    px = mid;
+    py = at;
   }
   return t;
 }
@@ -168,38 +188,47 @@ export function traced(c: Curve, s: Scale, { width, height, traced: t }: Raster)
 /** Paints what traced has found. px: device pixels to a CSS pixel. */
 export function paint(r: Raster, t: Traced, rgb: Rgb, style: Style, s: Scale, px: number, wash: number): void {
   const half = (style.weight * px) / 2;
+  const wide = Math.max(0, Math.floor(half - 0.5));
   const dash = style.dash.map((d) => d * px);
   const round = dash.reduce((a, b) => a + b, 0);
   // Dashes move with the time beneath them, not with the window.
   const phase = round > 0 ? Math.round(s.from / s.perPx) % round : 0;
   for (let x = 0; x < r.width; x++) {
-    const [bt, bb] = [t.band.top[x] as number, t.band.bottom[x] as number];
+    const bt = t.band.top[x] as number;
+    const bb = t.band.bottom[x] as number;
     if (bb > bt) {
       r.column(x, bt, bb, rgb, wash);
       spike(r, t, x, rgb, px);
     }
-    const [lt, lb] = [t.line.top[x] as number, t.line.bottom[x] as number];
-    if (lb < lt) continue;
+    let lt = t.line.top[x] as number;
+    let lb = t.line.bottom[x] as number;
     // A steep stretch is never left out by a dash: it may be a spike.
-    if (round > 0 && lb - lt < 3 * px && !inDash((x + phase) % round, dash)) continue;
+    const left = round > 0 && lb - lt < 6 * px && !inDash((x + phase) % round, dash);
+    // A steep stroke is as wide as a flat one is high.
+    for (let k = 1; k <= wide; k++) {
+      lt = Math.min(lt, t.line.top[x - k] ?? Infinity, t.line.top[x + k] ?? Infinity);
+      lb = Math.max(lb, t.line.bottom[x - k] ?? -Infinity, t.line.bottom[x + k] ?? -Infinity);
+    }
+    if (lb < lt || left) continue;
     r.column(x, lt - half, lb + half, rgb, 1);
   }
 }
 
 /** What stands out from the columns beside it would be too faint as a shadow of one column. */
-function spike(r: Raster, { band, line }: Traced, x: number, rgb: Rgb, px: number): void {
+function spike(r: Raster, t: Traced, x: number, rgb: Rgb, px: number): void {
   const beside = Math.ceil(2 * px);
-  let [top, bottom] = [Infinity, -Infinity];
-  for (const i of [x - beside, x + beside]) {
-    if (i < 0 || i >= r.width) continue;
-    top = Math.min(top, band.top[i] as number, line.top[i] as number);
-    bottom = Math.max(bottom, band.bottom[i] as number, line.bottom[i] as number);
-  }
+  const left = Math.max(0, x - beside);
+  const right = Math.min(r.width - 1, x + beside);
+  const top = Math.min(highest(t, left, x), highest(t, right, x));
+  const bottom = Math.max(lowest(t, left, x), lowest(t, right, x));
   if (bottom < top) return; // alone: there is nothing to stand out from
   const least = 5 * px;
-  if ((band.top[x] as number) < top - least) r.column(x, band.top[x] as number, top, rgb, 0.7);
-  if ((band.bottom[x] as number) > bottom + least) r.column(x, bottom, band.bottom[x] as number, rgb, 0.7);
+  if ((t.band.top[x] as number) < top - least) r.column(x, t.band.top[x] as number, top, rgb, 0.7);
+  if ((t.band.bottom[x] as number) > bottom + least) r.column(x, bottom, t.band.bottom[x] as number, rgb, 0.7);
 }
+
+const highest = (t: Traced, at: number, not: number) => (at === not ? Infinity : Math.min(t.band.top[at] as number, t.line.top[at] as number));
+const lowest = (t: Traced, at: number, not: number) => (at === not ? -Infinity : Math.max(t.band.bottom[at] as number, t.line.bottom[at] as number));
 
 function inDash(at: number, dash: number[]): boolean {
   let left = at;
