@@ -99,3 +99,25 @@ export function fetchService(signal?: AbortSignal): Promise<Answers['/api/v1/ser
 export async function sendNote(note: NewNote): Promise<Event> {
   return (await post('/api/v1/notes', note)) as Event;
 }
+
+/** What a window of one machine is asked for by; from and to as the API takes them. */
+export interface MachineWindow {
+  from: string;
+  to: string;
+  machine: string;
+}
+
+/** Every figure of one machine over any window. */
+export function fetchFiguresOf(asked: MachineWindow, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
+  return answerOf('/api/v1/figures', new URLSearchParams({ ...asked }), signal);
+}
+
+/** Load cycles and starts of one machine. */
+export function fetchCycles(asked: MachineWindow, signal?: AbortSignal): Promise<Answers['/api/v1/cycles']> {
+  return answerOf('/api/v1/cycles', new URLSearchParams({ ...asked }), signal);
+}
+
+/** The unloads of one machine, laid over one another. */
+export function fetchUnloads(asked: MachineWindow & { limit: number; seconds: number; points: number }, signal?: AbortSignal): Promise<Answers['/api/v1/unloads']> {
+  return answerOf('/api/v1/unloads', new URLSearchParams(Object.entries(asked).map(([k, v]) => [k, String(v)])), signal);
+}

@@ -1146,8 +1146,8 @@ export type UnloadCurve = {
   lasted_s: number;
   /** what ended it; lost: nothing was read from some moment on; not: it goes on */
   ended: "load" | "stop" | "lost" | "not";
-  power: number[][];
-  sump: number[][];
+  power: [number, number][];
+  sump: [number, number][];
 };
 
 /** How a machine loaded, unloaded and rested in a window: the records that the figures of the same window are made of. */
