@@ -66,6 +66,16 @@ export function fetchFigures(localDay: string, machine: string, signal?: AbortSi
   return answerOf('/api/v1/figures', new URLSearchParams({ from: localDay, to: 'now', machine }), signal);
 }
 
+/** Every figure of a window, as the API takes one; without a machine of all machines and systems. */
+export function fetchWindow(window: { from: string; to: string }, machine: string, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
+  return answerOf('/api/v1/figures', new URLSearchParams({ ...window, ...(machine ? { machine } : {}) }), signal);
+}
+
+/** Which figures there are. */
+export function fetchFigureNames(signal?: AbortSignal): Promise<Answers['/api/v1/figure-names']> {
+  return answerOf('/api/v1/figure-names', new URLSearchParams(), signal);
+}
+
 export interface EventsWanted {
   kinds: string[];
   changes: string[];
