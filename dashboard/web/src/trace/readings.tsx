@@ -69,7 +69,7 @@ export function Readings({ site, channels, asked, question, address, a, b, syste
                     {a !== undefined && <td class="num"><Read reading={m.readings[ia]} at={`/channels/${i}/readings/${ia}/value`} d={d} /></td>}
                     {b !== undefined && <td class="num"><Read reading={m.readings[ib]} at={`/channels/${i}/readings/${ib}/value`} d={d} /></td>}
                     {both && <td class="num">{m.difference === undefined ? '–' : <Num value={m.difference} at={`/channels/${i}/difference`}>{fixed(m.difference * d.scale, d.decimals)}</Num>}</td>}
-                    {between && <Extent m={m} i={i} d={d} />}
+                    {between && <Extent m={m} i={i} d={d} c={c} />}
                   </tr>
                 );
               })}
@@ -89,7 +89,8 @@ function Read({ reading, at, d }: { reading: MomentReading | null | undefined; a
   return <Num value={reading.value} at={at}>{fixed(convert(d, reading.value), d.decimals)}</Num>;
 }
 
-function Extent({ m, i, d }: { m: MomentChannel; i: number; d: Display }) {
+/** The mean of codes says nothing; of bits it is the share of readings that were on. */
+function Extent({ m, i, d, c }: { m: MomentChannel; i: number; d: Display; c: SiteChannel }) {
   const b = m.between;
   if (!b || b.mean === undefined) return <td class="num absent" colSpan={3}>nothing was read</td>;
   // What a scale turns round has its lowest where the API has its highest.
@@ -97,8 +98,9 @@ function Extent({ m, i, d }: { m: MomentChannel; i: number; d: Display }) {
   return (
     <>
       {order.map((key) => {
-        const value = b[key];
-        return <td key={key} class="num">{value === undefined ? '–' : <Num value={value} at={`/channels/${i}/between/${key}`}>{fixed(convert(d, value), d.decimals)}</Num>}</td>;
+        const value = key === 'mean' && c.role === 'fault_code' ? undefined : b[key];
+        const decimals = key === 'mean' && c.bit ? 2 : d.decimals;
+        return <td key={key} class="num">{value === undefined ? '–' : <Num value={value} at={`/channels/${i}/between/${key}`}>{fixed(convert(d, value), decimals)}</Num>}</td>;
       })}
     </>
   );
