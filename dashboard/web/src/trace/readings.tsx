@@ -5,7 +5,7 @@ import type { MomentChannel, MomentReading, MomentsAnswer, Site, SiteChannel } f
 import { Num } from '../figure/number';
 import { Standing } from '../look/standing';
 import { channelDisplay, convert, fixed, type Display, type UnitSystem } from '../units/units';
-import { clock, day, duration } from '../units/words';
+import { clock, day, duration, localDate } from '../units/words';
 import { channelName } from './lanes';
 
 export interface ReadingsProps {
@@ -26,8 +26,8 @@ export function placeOf(at: number | undefined, times: string[]): number {
   return at === undefined ? -1 : times.findIndex((t) => Date.parse(t) === at);
 }
 
-export function Moment({ ms, timeZone }: { ms: number; timeZone: string }) {
-  return <time dateTime={new Date(ms).toISOString()}>{day(ms, timeZone)} {clock(ms, timeZone)}</time>;
+export function Moment({ ms, timeZone, year = false }: { ms: number; timeZone: string; year?: boolean }) {
+  return <time dateTime={new Date(ms).toISOString()}>{day(ms, timeZone)} {year && `${localDate(ms, timeZone).slice(0, 4)} `}{clock(ms, timeZone)}</time>;
 }
 
 export function Readings({ site, channels, asked, question, address, a, b, system }: ReadingsProps) {
