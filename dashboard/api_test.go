@@ -126,7 +126,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	}
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/figures": "FiguresAnswer",
-		"/api/v1/moments": "MomentsAnswer", "/api/v1/below": "BelowAnswer",
+		"/api/v1/figure-names": "FigureNamesAnswer", "/api/v1/moments": "MomentsAnswer", "/api/v1/below": "BelowAnswer",
 		"/api/v1/demand": "DemandAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
@@ -200,8 +200,9 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"ColumnsAnswer": columnsAnswer{}, "ColumnSeries": columnSeries{}, "StateBand": stateBand{},
 		"MomentsAnswer": momentsAnswer{}, "MomentChannel": momentChannel{}, "MomentReading": momentReading{}, "MomentBetween": momentBetween{},
 		"BelowAnswer": analysis.Below{}, "BelowStretch": analysis.BelowStretch{},
+		"FigureNamesAnswer": figureNamesAnswer{}, "FigureGroup": analysis.FigureGroup{}, "FigureTitle": analysis.FigureTitle{},
 		"FiguresAnswer": analysis.Report{}, "MachineFigures": analysis.MachineFigures{}, "SystemFigures": analysis.SystemFigures{},
-		"Figure": analysis.Figure{}, "EventsAnswer": agent.EventPage{}, "Event": agent.Event{},
+		"Figure": analysis.Figure{}, "Moment": analysis.Moment{}, "EventsAnswer": agent.EventPage{}, "Event": agent.Event{},
 		"IntervalsAnswer": intervalsAnswer{}, "Interval": analysis.Interval{}, "ScanUpdate": agent.ScanUpdate{},
 		"HookupReport": hookup.Report{}, "HookupStepReport": hookup.StepReport{}, "HookupReading": hookup.StepReading{},
 		"HookupCheck": hookup.Check{}, "HookupFinding": hookup.Finding{}, "HookupStart": startRequest{},

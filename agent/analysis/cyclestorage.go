@@ -43,7 +43,7 @@ type CyclePoint struct {
 }
 
 // The curve is drawn between these demands: towards 0 and 1 cycles grow without end.
-const leastCurve, mostCurve, curveSteps = 0.04, 0.96, 23
+const leastCurve, mostCurve, curveSteps = 0.04, 0.96, 47
 
 // cycleStorage makes the curve, and what the cycles say of it.
 func (s *sheet) cycleStorage(m *sitefile.Machine, list []LoadCycle) CycleStorage {

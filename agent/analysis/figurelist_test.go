@@ -48,3 +48,42 @@ func TestFigureListInDocs(t *testing.T) {
 		t.Errorf("%s: %d rows begin with a figure, %d can be read", page, lines, len(row.FindAllString(string(text), -1)))
 	}
 }
+
+// TestFigureGroups holds the groups that pages show to the heads of docs/figures.md,
+// and each figure of the contract to one place in them.
+func TestFigureGroups(t *testing.T) {
+	text, err := os.ReadFile("../../docs/figures.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	places := map[string]int{}
+	rest := string(text)
+	for _, g := range FigureGroups() {
+		_, section, ok := strings.Cut(rest, "\n## "+g.Title+"\n")
+		if !ok {
+			t.Fatalf("docs/figures.md has no head %q, or in another order", g.Title)
+		}
+		rest = section
+		section, _, _ = strings.Cut(section, "\n## ")
+		at := 0
+		for _, f := range g.Figures {
+			next := strings.Index(section[at:], "`"+f.Name+"`")
+			if next < 0 {
+				t.Errorf("%s does not stand under %q, or in another order", f.Name, g.Title)
+			}
+			at += max(next, 0)
+			places[f.Name]++
+			if f.Title == "" || strings.Contains(f.Title, "_") {
+				t.Errorf("%s is called %q", f.Name, f.Title)
+			}
+		}
+	}
+	for _, n := range figureNames() {
+		if places[n] != 1 {
+			t.Errorf("%s stands in %d groups, want one", n, places[n])
+		}
+	}
+	if len(places) != len(figureNames()) {
+		t.Errorf("the groups have %d figures, the contract %d", len(places), len(figureNames()))
+	}
+}

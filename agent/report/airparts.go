@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"loadscribe/agent/analysis"
 	"loadscribe/agent/chart"
 	"loadscribe/agent/display"
 	"loadscribe/agent/quantity"
@@ -137,7 +138,7 @@ func (b *builder) wordy(s string) string {
 			out.WriteByte(s[i])
 			end++
 		case names[word] && !strings.HasSuffix(out.String(), "channel for "): // that is a role
-			out.WriteString(figureName(word) + s[i+len(word):end])
+			out.WriteString(analysis.TitleOf(word) + s[i+len(word):end])
 		default:
 			out.WriteString(s[i:end])
 		}

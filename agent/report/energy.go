@@ -155,7 +155,7 @@ func (b *builder) yearBlocks(of subject) []Block {
 	for _, n := range yearNames() {
 		r := b.ofYear(of.key(), n.name)
 		if !r.has() {
-			absent.add(r, figureName(n.name), "", false)
+			absent.add(r, analysis.TitleOf(n.name), "", false)
 			continue
 		}
 		table.Rows = append(table.Rows, []Text{say(n.shown), b.figure(r)})

@@ -115,7 +115,7 @@ func (b *builder) methodRows(at string) *methodRows {
 		if !slices.Contains(m.subjects, subject) {
 			m.subjects = append(m.subjects, subject)
 		}
-		m.of[i].add(figureName(r.Name), subject)
+		m.of[i].add(analysis.TitleOf(r.Name), subject)
 	})
 	return m
 }
@@ -177,7 +177,7 @@ func (b *builder) budgets() (blocks []Block) {
 			if alone[in] == nil {
 				inputs, alone[in] = append(inputs, in), &figuresOf{}
 			}
-			alone[in].add(figureName(r.Name), subject)
+			alone[in].add(analysis.TitleOf(r.Name), subject)
 			return
 		}
 		i := slices.IndexFunc(first, func(o ref) bool { return alikeBudget(o.Budget, r.Budget) })
@@ -186,7 +186,7 @@ func (b *builder) budgets() (blocks []Block) {
 			of, first = append(of, &figuresOf{}), append(first, r)
 			t.Rows = append(t.Rows, []Text{nil, b.shares(r)})
 		}
-		of[i].add(figureName(r.Name), subject)
+		of[i].add(analysis.TitleOf(r.Name), subject)
 	})
 	for i := range of {
 		t.Rows[i][0] = say(capital(of[i].words(true)))

@@ -173,7 +173,7 @@ func (b *builder) narrowerTables() (blocks []Block) {
 			half = ends
 		}
 		shown := Run{Text: strings.TrimPrefix(half, "± "), At: r.at + "/narrower/uncertainty", Value: &n.Uncertainty}
-		t.Rows = append(t.Rows, []Text{say(subject + ": " + figureName(r.Name)), b.figure(r), say(shown, strings.TrimRight(" "+unit, " "))})
+		t.Rows = append(t.Rows, []Text{say(subject + ": " + analysis.TitleOf(r.Name)), b.figure(r), say(shown, strings.TrimRight(" "+unit, " "))})
 	})
 	return blocks
 }
@@ -232,7 +232,7 @@ func (b *builder) notTold() (list []Text) {
 		if of[r.Absent] == nil {
 			order, of[r.Absent] = append(order, r.Absent), &figuresOf{}
 		}
-		of[r.Absent].add(figureName(r.Name), subject)
+		of[r.Absent].add(analysis.TitleOf(r.Name), subject)
 	})
 	for _, why := range order {
 		list = append(list, say(capital(of[why].words(false))+": "+strings.TrimSuffix(b.wordy(why), ".")+"."))

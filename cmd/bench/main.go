@@ -51,6 +51,7 @@ func sections() []section {
 		{"evidence", evidenceFigures, evidenceRows},
 		{"replay", replayFigures, replayRows},
 		{"report", reportFigures, reportRows},
+		{"page", pageFigures, pageRows},
 	}
 }
 
@@ -81,7 +82,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent, air, evidence, replay or report")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent, air, evidence, replay, report or page")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {

@@ -163,10 +163,13 @@ export async function axeFinds(page) {
 
 /** Opens every <details> of the content; some put in more of them. */
 export async function openAll(page) {
-  for (let round = 0; round < 3; round++) {
-    const closed = await page.$$('main details:not([open]) > summary');
-    if (closed.length === 0) return;
-    for (const s of closed) await s.click();
+  for (let round = 0; round < 4; round++) {
+    const opened = await page.$$eval('main details:not([open])', (all) => {
+      for (const d of all) d.open = true;
+      return all.length;
+    });
+    if (opened === 0) return;
+    await page.evaluate(() => new Promise((done) => { requestAnimationFrame(() => requestAnimationFrame(done)); }));
   }
 }
 

@@ -1,6 +1,8 @@
-// At the machine.
+// At the machine: what each does now, whether anything is wrong, and that it can be
+// read from across the room. Sites of several machines, and troubles, are made of the
+// demo's by changing what the page is told on its way.
 import assert from 'node:assert/strict';
-import { api, changes, check, close, drawn, fits, hide, localDay, looksRight, openAt, patience, tabThrough } from './harness.mjs';
+import { api, axeFinds, changes, check, close, drawn, fits, hide, localDay, looksRight, openAt, patience, tabThrough } from './harness.mjs';
 
 /** At the machine, ready: with figures and a drawn section. */
 async function open(how) {
@@ -52,7 +54,7 @@ check('draws the last hour, with a table of the same', async () => {
     return above.some((v, i) => i % 4 === 3 && v > 0);
   });
   assert.ok(inked, 'no state is drawn');
-  await page.click('.hour summary');
+  await page.click('.hour .twin summary');
   await page.waitForSelector('.hour tbody tr');
   const cells = await page.$$eval('.hour tbody td', (all) => all.map((e) => e.textContent));
   assert.ok(cells.some((c) => /^\d+(\.\d+)?$/.test(c)), 'the table holds no number');
@@ -86,9 +88,9 @@ check('switches units and theme, and remembers both', async () => {
 
 check('works by keyboard alone, with a visible focus', async () => {
   const page = await open();
-  const seen = (await tabThrough(page, 20)).map((s) => s.text);
+  const seen = (await tabThrough(page, 26)).map((s) => s.text);
   assert.equal(seen[0], 'To the content');
-  assert.ok(seen.filter((s) => s.startsWith('How we know')).length === 3, seen.join(' | '));
+  assert.ok(seen.filter((s) => s.startsWith('How we know')).length === 4, seen.join(' | '));
   await close(page);
 });
 
@@ -106,6 +108,143 @@ check('draws nothing while hidden or held, and catches up on return', async () =
   assert.equal(await changes(page, clock, 2_500), false, 'a held page goes on drawing');
   await page.click('button:has-text("Go on")');
   assert.ok(await changes(page, clock, 5_000), 'the page does not go on');
+  await close(page);
+});
+
+/** The page as if the site were another: change(site) on the answer, told(state) on each snapshot. */
+function as(change, told = () => undefined) {
+  return async (page) => {
+    await page.route('**/api/v1/site', async (route) => {
+      const response = await route.fetch();
+      const site = await response.json();
+      change(site);
+      await route.fulfill({ response, json: site });
+    });
+    await page.routeWebSocket(/\/live/, (socket) => {
+      const server = socket.connectToServer();
+      server.onMessage((text) => {
+        const m = JSON.parse(text);
+        if (m.type === 'snapshot') told(m.data);
+        socket.send(JSON.stringify(m));
+      });
+    });
+  };
+}
+
+const others = ['loaded', 'standby', 'unloaded', 'off', 'loaded'];
+/** n machines, each but the first in a state of its own. */
+const several = (n) => as((site) => {
+  const [one] = site.machines;
+  for (let i = 2; i <= n; i++) {
+    site.machines.push({ ...one, name: `unit ${i}`, cut_in_pa: one.cut_in_pa - 8000 * i, cut_out_pa: one.cut_out_pa - 8000 * i });
+    site.systems[0].machines.push(`unit ${i}`);
+  }
+}, (state) => {
+  for (let i = 2; i <= n; i++) state.machines.push({ ...state.machines[0], machine: `unit ${i}`, state: others[(i - 2) % 5] });
+});
+
+/**
+ * Minutes of arc of the capital letters of each text that must be read, from 5 m, at
+ * 96 px an inch: what CSS calls a pixel, and about what a half-metre screen of 1920 has.
+ */
+const anglesAt5m = (page) => page.$$eval('.board h1:not(.visually-hidden), .board li span, .board-pressure, .board p:not(.board-head)', (all) => all.map((e) => {
+  const style = getComputedStyle(e);
+  const ctx = document.createElement('canvas').getContext('2d');
+  ctx.font = `${style.fontWeight} 1000px ${style.fontFamily}`;
+  const mm = (ctx.measureText('H').actualBoundingBoxAscent / 1000) * parseFloat(style.fontSize) * (25.4 / 96);
+  return { text: e.textContent, arc: (Math.atan(mm / 5000) * 180 * 60) / Math.PI };
+}));
+
+// ISO 9241-303: 20 to 22 minutes of arc for reading at ease, 16 the least (from memory).
+const ease = 20;
+const least = 16;
+const hall = { width: 1920, height: 1080 };
+
+/** Across the room, once it fits. */
+async function openFar(how) {
+  const page = await openAt('#/?far=1', { viewport: hall, ...how });
+  await page.waitForSelector('.board-pressure [data-reading]', patience);
+  await page.waitForFunction(() => parseFloat(document.querySelector('.board').style.getPropertyValue('--far')) > 0);
+  return page;
+}
+
+for (const [n, want] of [[1, ease], [3, ease], [6, least]]) {
+  check(`reads from 5 m: ${n} machines`, async () => {
+    const page = await openFar(n > 1 ? { prepare: several(n) } : {});
+    const texts = await anglesAt5m(page);
+    assert.ok(texts.length >= 3, JSON.stringify(texts));
+    for (const { text, arc } of texts) assert.ok(arc >= want, `“${text}” is ${arc.toFixed(1)} minutes of arc high, want ${want}`);
+    const over = await page.evaluate(() => [document.documentElement.scrollHeight - innerHeight, document.documentElement.scrollWidth - innerWidth]);
+    assert.ok(Math.max(...over) <= 0, `it does not fit into the window: ${over}`);
+    if (n === 1) {
+      assert.deepEqual(await axeFinds(page), []);
+      await page.keyboard.press('Tab');
+      assert.equal(await page.evaluate(() => document.activeElement.textContent), 'Back to the page');
+      await page.keyboard.press('Enter');
+      await page.waitForSelector('.section svg', patience);
+    }
+    await close(page);
+  });
+}
+
+check('says from across the room what is wrong: the pressure below the minimum', async () => {
+  const page = await openFar({ prepare: as((site) => { site.systems[0].minimum_pressure_pa = 1.2e6; }) });
+  assert.match(await page.textContent('.board-wrong'), /^The pressure is below its minimum: [\d.]+ (psi|bar)/);
+  for (const { text, arc } of await anglesAt5m(page)) assert.ok(arc >= least, `“${text}” is ${arc.toFixed(1)} minutes of arc high`);
+  await page.click('text=Back to the page');
+  await page.waitForSelector('[data-sign="minimum main"]', patience);
+  assert.doesNotMatch(await page.textContent('h1'), /all well/);
+  await close(page);
+});
+
+check('shows six machines in one look and one drawing, on a phone and at 320 px', async () => {
+  const page = await open({ size: 'phone', prepare: several(6) });
+  assert.equal((await page.$$('.rows li')).length, 6);
+  assert.match(await page.textContent('h1'), /of six machines/);
+  assert.deepEqual(await axeFinds(page), []);
+  for (const width of [390, 320]) {
+    await page.setViewportSize({ width, height: 844 });
+    await page.waitForTimeout(300);
+    const seen = await page.evaluate(() => {
+      const svg = document.querySelector('.section svg').getBoundingClientRect();
+      const texts = [...document.querySelectorAll('.section svg text')];
+      const boxes = texts.filter((t) => t.classList.contains('reading')).map((t) => t.getBoundingClientRect());
+      const hit = boxes.filter((a, i) => boxes.some((b, k) => k > i && a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 4 && b.top < a.bottom - 4));
+      return {
+        wide: document.documentElement.scrollWidth, overlap: hit.length, readings: boxes.length,
+        small: texts.filter((t) => parseFloat(getComputedStyle(t).fontSize) < 12).map((t) => t.textContent),
+        outside: boxes.filter((b) => b.left < svg.left - 1 || b.right > svg.right + 1).length,
+      };
+    });
+    assert.ok(seen.wide <= width, `${width} px: ${seen.wide} px wide`);
+    assert.ok(seen.readings >= 6, `${seen.readings} pressures are written`);
+    assert.deepEqual([seen.overlap, seen.outside, seen.small], [0, 0, []], `${width} px: pressures over one another, outside the drawing, or letters under 12 px`);
+  }
+  await close(page);
+});
+
+check('names the limits of the site file and the distances to them as the API has them', async () => {
+  const page = await open();
+  await page.click('button:has-text("Hold still")');
+  const site = await api('site');
+  const factor = site.units === 'us' ? 1 / 6894.757293 : 1e-5; // NIST SP 811, table B.8: pound-force per square inch (from memory)
+  const texts = await page.$$eval('.section svg text', (all) => all.map((e) => e.textContent));
+  const reading = async (id) => page.$eval(`.section svg [data-reading="${id}"]`, (e) => Number(e.dataset.value));
+  const [machine] = site.machines;
+  const [system] = site.systems;
+  const near = (text, pa, step) => {
+    const found = texts.find((t) => t.includes(text));
+    assert.ok(found, `nothing says “${text}”: ${texts.join(' | ')}`);
+    const shown = Number(/[\d.]+/.exec(found)[0]);
+    assert.ok(Math.abs(shown - pa * factor) <= step, `“${found}”, the API says ${pa * factor}`);
+  };
+  const half = site.units === 'us' ? 0.51 : 0.051;
+  near('cut-out', machine.cut_out_pa, half);
+  near('cut-in', machine.cut_in_pa, half);
+  near('system minimum', system.minimum_pressure_pa, half);
+  const tap = site.channels.find((c) => c.id === system.pressure);
+  const spare = (await reading(tap.id)) * tap.si_scale - system.minimum_pressure_pa;
+  near(spare < 0 ? 'short' : 'spare', Math.abs(spare), half / 5);
   await close(page);
 });
 

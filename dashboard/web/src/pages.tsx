@@ -16,8 +16,11 @@ type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
 
 const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
+  days: () => import('./days/page'),
+  loads: () => import('./loads/page'),
   trace: () => import('./trace/page'),
   hookup: () => import('./hookup/page'),
+  figures: () => import('./figure/page'),
 };
 
 /** Whether there is a page by this name to go to. */

@@ -3,7 +3,7 @@
 // #/trace?from=…&ch=…
 import { computed, signal } from '@preact/signals';
 
-export type PageName = 'machine' | 'trace' | 'days' | 'loads' | 'hookup' | 'book';
+export type PageName = 'machine' | 'trace' | 'days' | 'loads' | 'hookup' | 'book' | 'figures';
 
 export interface PageInfo {
   name: PageName;
@@ -18,6 +18,7 @@ export const pages: PageInfo[] = [
   { name: 'loads', title: 'Load and rest', path: '/load-and-rest' },
   { name: 'book', title: 'Service book', path: '/service-book' },
   { name: 'hookup', title: 'Hook-up', path: '/hook-up' },
+  { name: 'figures', title: 'Every figure', path: '/every-figure' },
 ];
 
 export interface Place {

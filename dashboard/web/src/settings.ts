@@ -44,7 +44,7 @@ export function chooseTheme(next: Theme): void {
 /** Grows whenever the colours may have changed, so that canvases draw anew. */
 export const colours = signal(0);
 
-/** Applies the theme to the document and follows the system's. Returns the undo. */
+/** Applies theme and units to the document and follows the system's theme. Returns the undo. */
 export function applyTheme(root: HTMLElement): () => void {
   const dark = matchMedia('(prefers-color-scheme: dark)');
   const changed = () => {
@@ -56,8 +56,10 @@ export function applyTheme(root: HTMLElement): () => void {
     else root.dataset.theme = theme.value;
     colours.value = colours.peek() + 1;
   });
+  const shown = effect(() => { root.dataset.units = units.value; });
   return () => {
     dark.removeEventListener('change', changed);
     undo();
+    shown();
   };
 }

@@ -66,6 +66,16 @@ export function fetchFigures(localDay: string, machine: string, signal?: AbortSi
   return answerOf('/api/v1/figures', new URLSearchParams({ from: localDay, to: 'now', machine }), signal);
 }
 
+/** Every figure of a window, as the API takes one; without a machine of all machines and systems. */
+export function fetchWindow(window: { from: string; to: string }, machine: string, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
+  return answerOf('/api/v1/figures', new URLSearchParams({ ...window, ...(machine ? { machine } : {}) }), signal);
+}
+
+/** Which figures there are. */
+export function fetchFigureNames(signal?: AbortSignal): Promise<Answers['/api/v1/figure-names']> {
+  return answerOf('/api/v1/figure-names', new URLSearchParams(), signal);
+}
+
 export interface EventsWanted {
   kinds: string[];
   changes: string[];
@@ -98,4 +108,26 @@ export function fetchService(signal?: AbortSignal): Promise<Answers['/api/v1/ser
 /** Keeps a note; an ApiError with a field says what is wrong with it. */
 export async function sendNote(note: NewNote): Promise<Event> {
   return (await post('/api/v1/notes', note)) as Event;
+}
+
+/** What a window of one machine is asked for by; from and to as the API takes them. */
+export interface MachineWindow {
+  from: string;
+  to: string;
+  machine: string;
+}
+
+/** Every figure of one machine over any window. */
+export function fetchFiguresOf(asked: MachineWindow, signal?: AbortSignal): Promise<Answers['/api/v1/figures']> {
+  return answerOf('/api/v1/figures', new URLSearchParams({ ...asked }), signal);
+}
+
+/** Load cycles and starts of one machine. */
+export function fetchCycles(asked: MachineWindow, signal?: AbortSignal): Promise<Answers['/api/v1/cycles']> {
+  return answerOf('/api/v1/cycles', new URLSearchParams({ ...asked }), signal);
+}
+
+/** The unloads of one machine, laid over one another. */
+export function fetchUnloads(asked: MachineWindow & { limit: number; seconds: number; points: number }, signal?: AbortSignal): Promise<Answers['/api/v1/unloads']> {
+  return answerOf('/api/v1/unloads', new URLSearchParams(Object.entries(asked).map(([k, v]) => [k, String(v)])), signal);
 }

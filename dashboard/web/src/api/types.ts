@@ -695,6 +695,23 @@ export type Figure = {
   absent?: string;
 };
 
+/** All figures of the contract by group. */
+export type FigureNamesAnswer = {
+  groups: FigureGroup[];
+};
+
+/** Figures that belong together. */
+export type FigureGroup = {
+  title: string;
+  figures: FigureTitle[];
+};
+
+/** A figure's name in this interface and the one for people. */
+export type FigureTitle = {
+  name: string;
+  title: string;
+};
+
 /** When a figure that is an extreme was so: what its value tells of lies between the two. Of a lowest or highest reading that is the quarter hour, or the part of one, that holds the first of them. */
 export type Moment = {
   from: string;
@@ -1146,8 +1163,8 @@ export type UnloadCurve = {
   lasted_s: number;
   /** what ended it; lost: nothing was read from some moment on; not: it goes on */
   ended: "load" | "stop" | "lost" | "not";
-  power: number[][];
-  sump: number[][];
+  power: [number, number][];
+  sump: [number, number][];
 };
 
 /** How a machine loaded, unloaded and rested in a window: the records that the figures of the same window are made of. */
@@ -2211,6 +2228,7 @@ export interface Answers {
   "/api/v1/moments": MomentsAnswer;
   "/api/v1/below": BelowAnswer;
   "/api/v1/figures": FiguresAnswer;
+  "/api/v1/figure-names": FigureNamesAnswer;
   "/api/v1/events": EventsAnswer;
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;

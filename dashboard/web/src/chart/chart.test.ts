@@ -2,7 +2,6 @@ import { describe, expect, it } from 'vitest';
 import type { Series } from '../api';
 import { CellRing } from './cells';
 import { between, fromAnswer, gaps, note, observedMs } from './runs';
-import { rows } from './table';
 
 const same = (v: number) => v;
 const hour = 3_600_000;
@@ -97,14 +96,4 @@ describe('runs of state', () => {
   });
 
   it('finds the unobserved stretches', () => expect(gaps(history).map((r) => r.reason)).toEqual(['timeout']));
-});
-
-it('writes the hour as rows of five minutes', () => {
-  const of = (...v: number[]) => Float64Array.from(v);
-  const columns = { t: of(10_000, 20_000, 310_000), min: of(1, 2, 5), max: of(3, 9, 7), mean: of(2, 4, 6) };
-  const out = rows(columns, undefined, [{ state: 'loaded', from: 0, to: 400_000, reason: '' }], 0, 600_000);
-  expect(out.map((r) => [r.low, r.mean, r.high, r.states])).toEqual([
-    [1, 3, 9, [['loaded', 300_000]]],
-    [5, 6, 7, [['loaded', 100_000]]],
-  ]);
 });

@@ -16,7 +16,10 @@ export interface View extends Picture {
   heard: number;
 }
 
-const frameMs = 250;
+// A reading is drawn soon after it came, with what comes beside it in the same
+// moment; and the page is drawn so often at most, however fast readings come.
+const soonMs = 40;
+const betweenMs = 160;
 const tickMs = 1_000;
 
 /** Events that tell of readings which came over the line and are not in the record. */
@@ -49,6 +52,7 @@ export class Live {
   private connection: Connection = 'connecting';
   private heard = 0;
   private frame: ReturnType<typeof setTimeout> | undefined;
+  private drawnAt = -Infinity;
   private undo: (() => void)[] = [];
 
   constructor(location: { protocol: string; host: string }) {
@@ -159,11 +163,12 @@ export class Live {
     this.frame = setTimeout(() => {
       this.frame = undefined;
       this.publish();
-    }, frameMs);
+    }, Math.max(soonMs, this.drawnAt + betweenMs - performance.now()));
   }
 
   private publish(): void {
     if (document.hidden || this.held.value) return;
+    this.drawnAt = performance.now();
     if (this.connection === 'connecting' && !this.view.value) return; // nothing to show yet
     this.view.value = {
       ...copyPicture(this.picture), now: this.clock.now(), connection: this.connection, heard: this.heard,

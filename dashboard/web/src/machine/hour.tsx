@@ -4,9 +4,9 @@ import type { MachineState, Site, SiteChannel, SiteMachine } from '../api';
 import type { Columns } from '../chart/cells';
 import { between, note, type Run } from '../chart/runs';
 import { SkylineKey } from '../chart/skyline';
-import { rows } from '../chart/table';
+import { Known } from '../figure/known';
 import { hourMs, type HourRecorder } from '../live/hour';
-import type { View } from '../live/live';
+import type { Live, View } from '../live/live';
 import { useWidth } from '../look/measure';
 import { has } from '../pages';
 import { innerPx, leftPx } from '../plot/ink';
@@ -16,7 +16,8 @@ import { summary } from '../plot/words';
 import { colours } from '../settings';
 import { traceHref } from '../trace/address';
 import { channelDisplay, convert, displayOf, fixed, type Display, type UnitSystem } from '../units/units';
-import { clock, clockMinute, duration } from '../units/words';
+import { clock } from '../units/words';
+import { HourTable } from './hourtable';
 import { stateWord } from './sentence';
 import { mainPressure, powerChannel, systemOf } from './taps';
 
@@ -29,8 +30,8 @@ interface Lane {
 /** The charts follow at most once in this time; the figures beside them are quicker. */
 const stepMs = 2_000;
 
-export function Hour({ site, view, machine, state, recorder, system }: {
-  site: Site; view: View; machine: SiteMachine; state: MachineState | undefined; recorder: HourRecorder; system: UnitSystem;
+export function Hour({ live, site, view, machine, state, recorder, system }: {
+  live: Live; site: Site; view: View; machine: SiteMachine; state: MachineState | undefined; recorder: HourRecorder; system: UnitSystem;
 }) {
   const [ref, width] = useWidth<HTMLDivElement>();
   const [point, setPoint] = useState<number | null>(null);
@@ -59,23 +60,22 @@ export function Hour({ site, view, machine, state, recorder, system }: {
     const at = from + ((e.clientX - (ref.current?.getBoundingClientRect().left ?? 0) - leftPx) / innerPx(width)) * hourMs;
     setPoint(at >= from && at < to ? at : null);
   };
-  const empty = !lanes.pressure && !lanes.power;
+  const channels = [lanes.pressure, lanes.power].flatMap((l) => (l ? [l.channel] : []));
 
   return (
     <section class="hour" aria-labelledby="hour-title">
       <h2 id="hour-title">The last hour</h2>
       <p class="readout" aria-hidden="true">{point === null ? '' : readout(point, lanes.pressure, lanes.power, runs, site.timezone)}</p>
       {status !== 'loading' && status !== 'ready' && <p class="warn">History could not be fetched: {status}. Readings that come are drawn; trying again.</p>}
-      {empty && <p class="absent">The site file gives this machine neither a pressure nor a power channel to draw.</p>}
+      {channels.length === 0 && <p class="absent">The site file gives this machine neither a pressure nor a power channel to draw.</p>}
       <div ref={ref} class="hour-plot" role="img" aria-label={`${summary(drawn, from, to, 0, site.timezone)} ${runs.length} stretches of state. The table below has the numbers.`} onPointerMove={pointed} onPointerLeave={() => setPoint(null)}>
         {width > 0 && <Picture lanes={drawn} states={states} from={from} to={to} width={width} timeZone={site.timezone} colours={colours.value} />}
         {point !== null && <span class="hour-at" style={{ left: `${leftPx + ((point - from) / hourMs) * innerPx(width)}px` }} />}
       </div>
-      {has('trace') && (
-        <p class="aside"><a href={traceHref({ channels: [lanes.pressure, lanes.power].flatMap((l) => (l ? [l.channel.id] : [])), machines: [machine.name], span: hourMs })}>Open this hour in Trace</a></p>
-      )}
       <SkylineKey runs={runs} words={stateWord} />
-      <Twin lanes={lanes} runs={runs} from={from} to={to} timeZone={site.timezone} />
+      {has('trace') && <p class="hour-look"><a href={traceHref({ channels: channels.map((c) => c.id), machines: [machine.name], span: hourMs })}>Open this hour in Trace</a></p>}
+      <Known title="the last hour" facts={{ method: `a point is the mean of some seconds of readings, the band around it their lowest and highest; ${state?.method ? `states are told ${state.method}; ` : ''}hatched: not observed`, inputs: channels.map((c) => c.id) }} />
+      <HourTable pace={{ held: live.held }} site={site} channels={channels} runs={runs} now={view.now} system={system} />
     </section>
   );
 }
@@ -132,39 +132,4 @@ function readout(ms: number, pressure: Lane | undefined, power: Lane | undefined
   const run = runs.find((r) => r.from <= ms && ms < r.to);
   if (run) out.push(`${stateWord[run.state]}${run.reason ? ` (${run.reason})` : ''}`);
   return out.join(' · ');
-}
-
-function Twin({ lanes, runs, from, to, timeZone }: { lanes: { pressure: Lane | undefined; power: Lane | undefined }; runs: Run[]; from: number; to: number; timeZone: string }) {
-  const [open, setOpen] = useState(false);
-  const { pressure, power } = lanes;
-  const cell = (l: Lane | undefined, v: number | undefined) => (l && v !== undefined ? fixed(v, l.display.decimals) : '–');
-  return (
-    <details class="twin" onToggle={(e) => setOpen(e.currentTarget.open)}>
-      <summary>The last hour, as a table</summary>
-      {open && (
-        <div class="scroll" tabIndex={0} role="region" aria-label="The last hour as a table">
-          <table>
-            <thead>
-              <tr>
-                <th scope="col">From</th>
-                {pressure && ['Lowest', 'Mean', 'Highest'].map((w) => <th key={w} scope="col" class="num">{w}, {pressure.display.unit}</th>)}
-                {power && <th scope="col" class="num">Mean, {power.display.unit}</th>}
-                <th scope="col">What it did</th>
-              </tr>
-            </thead>
-            <tbody>
-              {rows(pressure?.columns, power?.columns, runs, from, to).map((r) => (
-                <tr key={r.from}>
-                  <th scope="row">{clockMinute(r.from, timeZone)}</th>
-                  {pressure && [r.low, r.mean, r.high].map((v, i) => <td key={i} class="num">{cell(pressure, v)}</td>)}
-                  {power && <td class="num">{cell(power, r.power)}</td>}
-                  <td>{r.states.map(([s, ms]) => `${stateWord[s]} ${duration(ms)}`).join(', ') || '–'}</td>
-                </tr>
-              ))}
-            </tbody>
-          </table>
-        </div>
-      )}
-    </details>
-  );
 }

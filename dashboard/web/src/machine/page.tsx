@@ -186,7 +186,7 @@ function Past({ live, site, view, machine, recorder }: { live: Live; site: Site;
   useEffect(() => () => figures.stop(), []);
   return (
     <div class="pair">
-      <Hour site={site} view={view} machine={machine} state={view.machines.get(machine.name)} recorder={recorder} system={units.value} />
+      <Hour live={live} site={site} view={view} machine={machine} state={view.machines.get(machine.name)} recorder={recorder} system={units.value} />
       <Figures source={figures} site={site} machine={machine.name} limit={machine.motor_starts_per_hour} system={units.value} />
     </div>
   );

@@ -19,6 +19,9 @@ export function readingY(d: Drawing, c: Column): number | undefined {
   return Math.min(d.scale.y(c.level.pa) - 8, c.notes.length === 0 ? d.baseY : d.baseY - 14 - c.notes.length * noteStep(d, c));
 }
 
+/** Half of "118.9" at 13.5 px with its rim, and a little: the last place of a narrow row keeps its pressure within the drawing. */
+const halfReadingPx = 21;
+
 /** A name cut to the room it has; it stands in full in the row above and in the drawing's words. */
 export function shortened(name: string, px: number): string {
   const most = Math.max(3, Math.floor(px / 6.6));
@@ -64,7 +67,7 @@ function PlaceTexts({ d, c, group, view, system }: { d: Drawing; c: Column; grou
   const step = noteStep(d, c);
   return (
     <g>
-      {c.pressure && top !== undefined && <ReadingText read={c.pressure} x={x} y={top} now={view.now} system={system} narrow={tight(d, c, 46)} />}
+      {c.pressure && top !== undefined && <ReadingText read={c.pressure} x={Math.min(x, d.width - halfReadingPx)} y={top} now={view.now} system={system} narrow={tight(d, c, 46)} />}
       {c.notes.map((n, i) => (
         <NoteText key={n.channel.id} read={n} x={noteX} y={d.baseY - 10 - (c.notes.length - 1 - i) * step} now={view.now} system={system} narrow={tight(d, c, 64)} />
       ))}

@@ -64,7 +64,7 @@ function yOf(value: number, range: Range, h: number): number {
 }
 
 function ticksOf(lane: Lane, range: Range): number[] {
-  return lane.curves.length > 0 && lane.curves.every((c) => c.bit) ? [0, 1] : valueTicks(range.low, range.high, Math.max(2, lane.height / 34));
+  return lane.curves.length > 0 && lane.curves.every((c) => c.bit) ? [0, 1] : valueTicks(range.low, range.high, Math.max(2, lane.height / 30));
 }
 
 /** Beneath the curves: ground, hatching where nothing is known, the round values and times. */
@@ -87,8 +87,7 @@ function axis(ctx: CanvasRenderingContext2D, ink: Ink, lane: Lane, range: Range,
   ctx.textAlign = 'right';
   ctx.textBaseline = 'middle';
   for (const v of ticksOf(lane, range)) {
-    const y = yOf(v, range, h);
-    if (y < 6 * px || y > h - 6 * px) continue; // a number cut in half is none
+    const y = Math.min(Math.max(yOf(v, range, h), 7 * px), h - 7 * px); // a number cut in half is none
     ctx.fillText(String(v).replace('-', '−'), (leftPx - 6) * px, y);
   }
 }

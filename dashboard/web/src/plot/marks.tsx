@@ -37,6 +37,33 @@ export function pileUp(marks: PlotMark[], from: number, to: number, width: numbe
   return out;
 }
 
+export interface Stretch {
+  sort: PlotMark['sort'];
+  x0: number;
+  x1: number;
+}
+
+/** What lasted, as bars in CSS px; those of one sort that touch are one, so that there are never more than pixels. Pure. */
+export function spans(marks: PlotMark[], from: number, to: number, width: number): Stretch[] {
+  const x = (ms: number) => Math.min(Math.max(((ms - from) / (to - from)) * width, 0), width);
+  const last = new Map<PlotMark['sort'], Stretch>();
+  const out: Stretch[] = [];
+  for (const m of [...marks].sort((a, b) => a.from - b.from)) {
+    if (m.to === undefined || m.to <= from || m.from >= to) continue;
+    const x0 = Math.floor(x(m.from));
+    const x1 = Math.max(Math.ceil(x(m.to)), x0 + 2);
+    const before = last.get(m.sort);
+    if (before && x0 <= before.x1 + 1) {
+      before.x1 = Math.max(before.x1, x1);
+      continue;
+    }
+    const own = { sort: m.sort, x0, x1 };
+    last.set(m.sort, own);
+    out.push(own);
+  }
+  return out;
+}
+
 const word: Record<PlotMark['sort'], string> = { fault: 'fault', trip: 'trip', note: 'note', setup: 'set-up', line: 'line', clock: 'clock', test: 'test' };
 /** The service book's shapes are these too. */
 const shape: Record<PlotMark['sort'], Sort> = { fault: 'fault', trip: 'trip', note: 'note', setup: 'setup', line: 'line', clock: 'agent', test: 'counter' };
@@ -56,12 +83,11 @@ export function Marks({ marks, chosen, from, to, width, onMark, onPile }: {
 }): JSX.Element {
   const inner = innerPx(width);
   const piles = pileUp(marks, from, to, inner);
-  const x = (ms: number) => Math.min(Math.max(((ms - from) / (to - from)) * inner, 0), inner);
+  const [long] = spans(marks.filter((m) => m.key === chosen), from, to, inner);
   return (
     <div class="plot-marks" style={{ left: `${leftPx}px`, width: `${inner}px`, bottom: `${cursorPx + axisPx}px` }}>
-      {marks.filter((m) => m.to !== undefined && m.to > from && m.from < to).map((m) => (
-        <span key={m.key} class="mark-span" data-sort={m.sort} data-chosen={m.key === chosen} style={{ left: `${x(m.from)}px`, width: `${Math.max(2, x(m.to ?? m.from) - x(m.from))}px` }} />
-      ))}
+      {spans(marks, from, to, inner).map((m) => <span key={`${m.x0} ${m.sort}`} class="mark-span" data-sort={m.sort} style={{ left: `${m.x0}px`, width: `${m.x1 - m.x0}px` }} />)}
+      {long && <span class="mark-span" data-sort={long.sort} data-chosen="true" style={{ left: `${long.x0}px`, width: `${long.x1 - long.x0}px` }} />}
       {piles.map((p) => {
         const picked = p.marks.some((m) => m.key === chosen);
         const sort = p.marks.find((m) => m.sort === 'trip' || m.sort === 'fault')?.sort ?? p.marks[0]?.sort ?? 'note';

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { flags } from './cursor';
-import { flagWords, pileUp } from './marks';
+import { flagWords, pileUp, spans } from './marks';
 import { rangeOf } from './range';
 import { commonGaps, Raster, paint, traced } from './raster';
 import { blocks } from './states';
@@ -44,6 +44,8 @@ describe('window', () => {
 describe('ticks', () => {
   it('gives round values', () => {
     expect(valueTicks(88, 117, 6)).toEqual([90, 95, 100, 105, 110, 115]);
+    expect(valueTicks(0, 42, 3)).toEqual([0, 20, 40]);
+    expect(valueTicks(95, 113, 1).length).toBeGreaterThanOrEqual(2); // one number tells no scale
     expect(valueTicks(-0.15, 0.3, 5)).toEqual([-0.1, 0, 0.1, 0.2, 0.3]);
   });
   // Daylight saving in America/Chicago begins on 8 March 2026 at 02:00 and ends on
@@ -136,6 +138,11 @@ describe('marks', () => {
     const piles = pileUp([mark('a', 100), mark('c', 500), mark('b', 110), mark('z', 5000)], 0, 1000, 1000);
     expect(piles.map((p) => p.marks.map((m) => m.key))).toEqual([['a', 'b'], ['c']]);
     expect(piles.map(flagWords)).toEqual(['2', 'Oil topped up']);
+  });
+  it('draws what lasts as bars that are never more than pixels', () => {
+    const many = Array.from({ length: 10_000 }, (_, i): PlotMark => ({ ...mark(`m${i}`, i), to: i + 0.5 }));
+    expect(spans(many, 0, 10_000, 1000)).toEqual([{ sort: 'note', x0: 0, x1: 1001 }]);
+    expect(spans([{ ...mark('a', -50), to: 100 }, { ...mark('b', 500), to: 2000 }, mark('c', 300)], 0, 1000, 100)).toEqual([{ sort: 'note', x0: 0, x1: 10 }, { sort: 'note', x0: 50, x1: 100 }]);
   });
   it('says less where there is less room', () => {
     const [p] = pileUp([mark('a', 100), mark('b', 170)], 0, 1000, 1000);

@@ -9,9 +9,16 @@ export function niceStep(least: number): number {
   return 10 * power;
 }
 
-/** Round values between low and high, at most so many, ascending. */
+/** Round values between low and high, about so many but at least two, ascending. */
 export function valueTicks(low: number, high: number, most: number): number[] {
-  const step = niceStep((high - low) / Math.max(1, most));
+  for (let n = Math.max(1, most); n < 100; n *= 1.5) {
+    const out = roundValues(low, high, niceStep((high - low) / n));
+    if (out.length >= 2) return out;
+  }
+  return [];
+}
+
+function roundValues(low: number, high: number, step: number): number[] {
   const out: number[] = [];
   for (let i = Math.ceil(low / step - 1e-9); i * step <= high + step * 1e-9; i++) out.push(Number((i * step).toPrecision(12)));
   return out;

@@ -117,7 +117,7 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
         window={shown} follows={follow} least={least} now={now} timeZone={site.timezone}
         choose={(w) => put('span' in w ? { from: undefined, to: undefined, span: w.span } : { from: w.from, to: w.to, span: undefined })}
       />
-      <div class="what">
+      <div class="trace-what">
         <Chosen site={site} channels={ids} choose={put} />
         <Picker site={site} channels={ids} machines={machines} choose={put} />
       </div>

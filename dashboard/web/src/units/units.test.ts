@@ -67,8 +67,16 @@ describe('units', () => {
 });
 
 describe('figures', () => {
+  it('shows a time in words, and no end of its interval below none', () => {
+    const text = (v: number, u?: number) => JSON.stringify(showFigure('x', v, 's', u, 'us')).replaceAll('\u00a0', ' ');
+    expect(text(11_531, 4)).toBe('{"value":"3 h 12 min","uncertainty":"4.0 s","unit":"","interval":"3 h 12 min to 3 h 12 min","ends":["3 h 12 min","3 h 12 min"]}');
+    expect(text(0.5, 2)).toContain('"interval":"0 s to 2.5 s"');
+    expect(text(75, 0.01)).toContain('within 0.1 s of 1 min 15 s');
+    expect(text(0)).toBe('{"value":"0 s","uncertainty":"","unit":"","interval":""}');
+  });
+
   it('shows a share in percent with its interval', () => {
-    expect(showFigure('duty_cycle', 0.6134, '1', 0.0031, 'us')).toEqual({ value: '61.34', uncertainty: '0.31', unit: '%', interval: '61.03 to 61.65' });
+    expect(showFigure('duty_cycle', 0.6134, '1', 0.0031, 'us')).toEqual({ value: '61.34', uncertainty: '0.31', unit: '%', interval: '61.03 to 61.65', ends: ['61.03', '61.65'] });
   });
 
   it('shows specific power per 100 cfm in US units', () => {

@@ -2,6 +2,7 @@
 // figures in fixed units; people are shown US or SI units. Conversion factors
 // follow from the inch, foot, gallon and pound, which are exact by definition
 // (1959 yard and pound agreement: from memory).
+import { duration } from './words';
 
 export type UnitSystem = 'us' | 'si';
 
@@ -118,6 +119,7 @@ const shares = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'lea
 
 /** The display of a figure's value, by name and unit. */
 export function figureDisplay(name: string, unit: string, system: UnitSystem): Display {
+  if (name === 'starts_per_hour_max') return plain('per hour', 0); // so many were counted in one
   if (unit === '1') return shares.has(name) ? plain('%', 1, 100) : plain('', 0);
   const known = figureDisplays[unit]?.[system];
   if (known) return known;
@@ -145,10 +147,26 @@ export interface ShownFigure {
   ends?: [string, string];
 }
 
+/** Seconds in words; tenths below a minute. */
+function seconds(value: number): string {
+  return value < 59.95 ? `${value === 0 ? '0' : value.toFixed(1)}\u00a0s` : duration(value * 1000);
+}
+
+/** The tenth below which an uncertainty is shown as less than it, s. */
+const tenth = 0.05;
+
+function showSeconds(value: number, uncertainty: number | undefined): ShownFigure {
+  if (uncertainty === undefined || !(uncertainty > 0)) return { value: seconds(value), uncertainty: '', unit: '', interval: '' };
+  if (uncertainty < tenth) return { value: seconds(value), uncertainty: '<0.1\u00a0s', unit: '', interval: `within 0.1\u00a0s of ${seconds(value)}` };
+  const ends: [string, string] = [seconds(Math.max(0, value - uncertainty)), seconds(value + uncertainty)]; // no time is less than none
+  return { value: seconds(value), uncertainty: seconds(uncertainty), unit: '', interval: ends.join(' to '), ends };
+}
+
 /** A figure's value and interval in the shown unit, rounded by its uncertainty. */
 export function showFigure(
   name: string, value: number, unit: string, uncertainty: number | undefined, system: UnitSystem,
 ): ShownFigure {
+  if (unit === 's') return showSeconds(value, uncertainty);
   const d = figureDisplay(name, unit, system);
   const shown = convert(d, value);
   if (uncertainty === undefined || !(uncertainty > 0)) {

@@ -1,6 +1,59 @@
-package report
+package analysis
 
 import "strings"
+
+// FigureGroup is the figures that stand under one head in docs/figures.md, in its
+// order.
+type FigureGroup struct {
+	Title   string        `json:"title"`
+	Figures []FigureTitle `json:"figures"`
+}
+
+// FigureTitle is a figure's name in the contract and the one for people.
+type FigureTitle struct {
+	Name  string `json:"name"`
+	Title string `json:"title"`
+}
+
+// FigureGroups are all figures of the contract by group.
+func FigureGroups() []FigureGroup {
+	var all []FigureGroup
+	for _, g := range figureGroups {
+		group := FigureGroup{Title: g.title}
+		for _, name := range strings.Fields(g.names) {
+			group.Figures = append(group.Figures, FigureTitle{name, TitleOf(name)})
+		}
+		all = append(all, group)
+	}
+	return all
+}
+
+// TitleOf is a figure's name for people.
+func TitleOf(name string) string {
+	if n, ok := figureNamed[name]; ok {
+		return n
+	}
+	return strings.ReplaceAll(name, "_", " ")
+}
+
+var figureGroups = []struct{ title, names string }{
+	{"Time and states", `observed_time unobserved_time off_time standby_time stopped_time unloaded_time loaded_time part_load_time
+		running_time duty_cycle loaded_share mean_load_fraction`},
+	{"Starts and cycles", `starts starts_after_power_failure starts_failed starts_per_hour_mean starts_per_hour_max shortest_rest
+		load_cycles load_cycles_per_hour mean_load_cycle`},
+	{"Power, energy and money", `power_loaded power_unloaded_settled power_unloaded_mean blowdown_time sump_pressure_residual peak_demand energy
+		energy_unloaded energy_off_shift energy_cost demand_cost emissions`},
+	{"Air", `air_delivered flow_mean flow_peak air_demand_mean air_demand_peak full_load_flow specific_power
+		specific_power_loaded specific_power_rated specific_energy air_cost isentropic_efficiency quiet_demand
+		quiet_pressure leak_flow leak_share leak_cost delivery_delay volume_per_flow effective_volume`},
+	{"Pressure", `pressure_mean pressure_min pressure_max pressure_p05 pressure_p95 pressure_mean_shift pressure_min_shift
+		pressure_max_shift pressure_p05_shift pressure_p95_shift cut_in_seen cut_out_seen band_seen cut_in_set
+		cut_out_set band_set cycle_low cycle_high pressure_swing separator_drop filter_drop dryer_drop package_drop
+		treatment_drop time_below_minimum time_below_minimum_shift time_below_minimum_all longest_below_minimum
+		longest_below_minimum_shift longest_below_minimum_all`},
+	{"Health", `approach_temperature phase_unbalance condensate discharge_rise discharge_temperature_max discharge_margin
+		motor_derating sump_dew_point water_risk_share`},
+}
 
 // figureNamed are the names for people of those figures whose own name does not read.
 var figureNamed = map[string]string{
@@ -24,12 +77,4 @@ var figureNamed = map[string]string{
 	"effective_volume": "storage", "approach_temperature": "approach of the aftercooler", "phase_unbalance": "voltage unbalance", "discharge_rise": "discharge over ambient",
 	"discharge_temperature_max": "highest discharge temperature", "discharge_margin": "margin to the trip", "motor_derating": "motor's share on these voltages",
 	"sump_dew_point": "dew point in the sump", "water_risk_share": "loaded time below the sump's dew point",
-}
-
-// figureName is a figure's name for people.
-func figureName(name string) string {
-	if n, ok := figureNamed[name]; ok {
-		return n
-	}
-	return strings.ReplaceAll(name, "_", " ")
 }

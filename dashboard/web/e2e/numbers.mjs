@@ -1,0 +1,116 @@
+// Holds every number of a page to the API, in both unit systems: numbers(page, name).
+//
+// A number that comes from the API is a <data value data-at> below an element
+// with data-answer. The answer is asked for again; the value must be what the
+// pointer names, and what is shown must be that value in the shown unit, rounded
+// (e2e/convert.mjs). Below data-moves is an answer that changes by the second: there
+// the pointer must lead to a number, and what is shown must be what the page says
+// that it was given. data-count is a count of what the page itself lists. Digits that
+// are in no such element are listed: there must be none.
+import assert from 'node:assert/strict';
+import { unitOf, walk, wrong } from './convert.mjs';
+import { api, base } from './harness.mjs';
+
+/** Every tagged number of the page, and every text with a digit that is not tagged. */
+const gather = (page) => page.evaluate(() => {
+  const main = document.querySelector('main');
+  const tagged = [...main.querySelectorAll('data[data-at]')].map((e) => ({
+    text: e.textContent, value: e.getAttribute('value'), at: e.dataset.at, less: e.dataset.less, plus: e.dataset.plus, unit: e.dataset.unit ?? '',
+    answer: e.closest('[data-answer]')?.dataset.answer ?? '', moves: e.closest('[data-moves]') !== null, near: e.parentElement.textContent.slice(0, 80),
+  }));
+  const readings = [...main.querySelectorAll('[data-reading][data-value]')].map((e) => ({
+    channel: e.dataset.reading, value: e.dataset.value, at: e.dataset.time, text: e.textContent,
+  }));
+  const skipped = 'data[data-at], [data-count], time, [data-words], [data-reading], input, select, option, textarea, code, .tick, .window, [aria-hidden=true], script, style';
+  const loose = [];
+  const texts = document.createTreeWalker(main, NodeFilter.SHOW_TEXT);
+  for (let n = texts.nextNode(); n; n = texts.nextNode()) {
+    const e = n.parentElement;
+    if (!/\d/.test(n.data) || e.closest(skipped)) continue;
+    const path = [];
+    for (let up = e; up && up !== main && path.length < 4; up = up.parentElement) path.unshift(up.tagName.toLowerCase() + (up.getAttribute('class') ? `.${up.getAttribute('class').trim().split(/\s+/).join('.')}` : ''));
+    loose.push({ text: n.data, path: path.join(' > ') });
+  }
+  return { tagged, readings, loose };
+});
+
+/** Names that have digits of their own: of the site (comp1), of units (kW/100 cfm) and of figures (5 % level of pressure). */
+function namesOf(site, groups) {
+  const names = [site.name, ...site.machines.map((m) => m.name), ...site.systems.flatMap((s) => [s.name, ...s.parts.map((p) => p.name)]), ...site.channels.flatMap((c) => [c.id, c.device, c.name]),
+    '100 cfm', '1000 ft³', ...groups.flatMap((g) => g.figures.map((f) => f.title))];
+  return [...new Set(names)].filter((n) => /\d/.test(n)).sort((a, b) => b.length - a.length);
+}
+
+const clockOnly = /^\d\d:\d\d(:\d\d)?$/;
+/** A window that ended a moment ago may have got a scan since: it is asked for with that in mind. */
+const fresh = (answer) => {
+  const to = new URL(answer, base).searchParams.get('to');
+  return !to || !(Date.parse(to) < Date.now() - 60_000);
+};
+
+async function check(page, system, names, site, answers, except) {
+  const { tagged, readings, loose } = await gather(page);
+  const faults = [];
+  for (const t of tagged) {
+    if (!t.answer) {
+      faults.push(`“${t.text}” in “${t.near}”: no data-answer around it`);
+      continue;
+    }
+    if (!answers.has(t.answer)) answers.set(t.answer, fetch(new URL(t.answer, base)).then(async (r) => (r.ok ? r.json() : { refused: await r.text() })));
+    const answer = await answers.get(t.answer);
+    if (answer.refused) {
+      faults.push(`${t.answer}: ${answer.refused}`);
+      continue;
+    }
+    const { value } = walk(answer, t.at);
+    if (typeof value !== 'number') {
+      faults.push(`“${t.text}” in “${t.near}”: ${t.answer} has no number at ${t.at}`);
+      continue;
+    }
+    const told = Number(t.value);
+    const near = t.moves ? Infinity : fresh(t.answer) ? Math.max(0.02 * Math.abs(value), 0.02) : 0;
+    if (!(Math.abs(told - value) <= near)) faults.push(`“${t.text}” in “${t.near}”: the page has ${told}, ${t.answer} at ${t.at} ${value}`);
+    let whole = told;
+    if (t.less) whole -= walk(answer, t.less).value;
+    if (t.plus) whole += walk(answer, t.plus).value;
+    if (near > 0 && (t.less || t.plus)) continue; // both may have moved
+    const why = wrong(t.text, whole, unitOf(answer, t.at, site), system, t.unit);
+    if (why) faults.push(`“${t.text}” in “${t.near}” (${t.at}, ${system}): ${why}`);
+  }
+  for (const r of readings) {
+    const channel = site.channels.find((c) => c.id === r.channel);
+    const why = channel && !channel.bit ? wrong(r.text.replace(/[()]/g, ''), Number(r.value), { unit: channel.unit, share: channel.quantity === 'ratio', key: '' }, system) : '';
+    if (why) faults.push(`reading ${r.channel} “${r.text}”: ${why}`);
+  }
+  for (const l of loose) {
+    let text = l.text;
+    for (const n of names) text = text.replaceAll(n, '').replaceAll(n.charAt(0).toUpperCase() + n.slice(1), '');
+    for (const [pattern] of except) text = text.replace(pattern, '');
+    if (/\d/.test(text) && !clockOnly.test(text.trim())) faults.push(`not from the API by any tag: “${l.text.trim().slice(0, 90)}” in ${l.path}`);
+  }
+  return { faults, tagged: tagged.length };
+}
+
+/**
+ * Holds every number in the content to the API, in the units shown and in the
+ * other ones. least: so many tagged numbers must be there, or the page was not
+ * ready. except: [pattern, reason] of digits that are no figures; the reason is
+ * for who reads the test. The page should be still: held, or of a window that is over.
+ */
+export async function numbers(page, least, except = []) {
+  for (const [, reason] of except) assert.ok(reason, 'an exception wants its reason');
+  const site = await api('site');
+  const names = namesOf(site, (await api('figure-names')).groups);
+  const answers = new Map();
+  for (let round = 0; round < 2; round++) {
+    const button = page.locator('header button', { hasText: /^(psi|bar)\b|psi|bar/ }).first();
+    const system = await page.evaluate(() => document.documentElement.dataset.units);
+    const { faults, tagged } = await check(page, system, names, site, answers, except);
+    assert.deepEqual([...new Set(faults)], [], `${new Set(faults).size} numbers are not as the API has them (${system})`);
+    assert.ok(tagged >= least, `${tagged} numbers from the API, want ${least} at least (${system})`);
+    if (round === 0) {
+      await button.evaluate((b) => b.click()); // on a phone it lies in the menu
+      await page.waitForFunction((old) => document.documentElement.dataset.units !== old, system);
+    }
+  }
+}
