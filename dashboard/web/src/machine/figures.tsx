@@ -1,8 +1,10 @@
 // Today in figures, each with its uncertainty and how it is known. A figure
 // that is not there says why.
+import type { ComponentChildren } from 'preact';
 import type { Site } from '../api';
 import { atLeast, FigureEntry } from '../figure/figure';
 import { lookAt } from '../figure/look';
+import { Num } from '../figure/number';
 import type { Today, TodayFigures } from '../live/figures';
 import type { UnitSystem } from '../units/units';
 import { clock } from '../units/words';
@@ -12,20 +14,25 @@ interface Wanted {
   /** the first that is present, else the first, absent */
   names: string[];
   /** said beside it: another figure in words */
-  beside?: (today: Today, system: UnitSystem) => string;
+  beside?: (today: Today, system: UnitSystem) => ComponentChildren;
 }
 
-export function wanted(startsLimit: number | undefined): Wanted[] {
+/** place: where the site's answer has the machine */
+export function wanted(startsLimit: number | undefined, place: number): Wanted[] {
   return [
     { title: 'Duty cycle', names: ['duty_cycle', 'mean_load_fraction'] },
     {
       title: 'Starts per hour', names: ['starts_per_hour_mean'],
       beside: (today) => {
-        const max = today.figures.get('starts_per_hour_max')?.figure;
-        if (max?.value === undefined) return '';
-        const limit = startsLimit === undefined ? '' : `; the motor’s limit is\u00a0${startsLimit}`;
-        const most = Math.round(max.value);
-        return `${most === 0 ? 'none' : `${atLeast(max)}${most}`} in the busiest 60 minutes${limit}`;
+        const max = today.figures.get('starts_per_hour_max');
+        if (max?.figure.value === undefined) return '';
+        const most = Math.round(max.figure.value);
+        return (
+          <>
+            {most === 0 ? 'none' : <>{atLeast(max.figure)}<Num value={max.figure.value} at={`${max.at}/value`}>{most}</Num></>} in the busiest <time>60 minutes</time>
+            {startsLimit !== undefined && <>; the motor’s limit is{'\u00a0'}<span data-answer="/api/v1/site"><Num value={startsLimit} at={`/machines/${place}/motor_starts_per_hour`}>{startsLimit}</Num></span></>}
+          </>
+        );
       },
     },
     { title: 'Specific power', names: ['specific_power'] },
@@ -40,11 +47,11 @@ export function Figures({ source, site, machine, limit, system }: { source: Toda
     <section class="figures" aria-labelledby="figures-title" data-answer={today?.address}>
       <h2 id="figures-title">Today</h2>
       <p class="aside">
-        {today ? `From ${clock(today.from, timeZone)} to ${clock(today.to, timeZone)}` : error ? '' : 'Fetching today’s figures …'}
+        {today ? <>From <time>{clock(today.from, timeZone)}</time> to <time>{clock(today.to, timeZone)}</time></> : error ? '' : 'Fetching today’s figures …'}
         {error && <span class="warn">{today ? ' – older than it should be: ' : 'No figures: '}{error}. Trying again.</span>}
       </p>
-      {today?.notes.map((n) => <p key={n} class="aside">{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
-      {today && wanted(limit).map((w) => <Entry key={w.title} want={w} today={today} site={site} machine={machine} system={system} />)}
+      {today?.notes.map((n) => <p key={n} class="aside" data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
+      {today && wanted(limit, site.machines.findIndex((m) => m.name === machine)).map((w) => <Entry key={w.title} want={w} today={today} site={site} machine={machine} system={system} />)}
     </section>
   );
 }
