@@ -1,6 +1,6 @@
 // A figure as people read it: value, uncertainty, and how it is known. A figure
 // that is not there says why. One component for every page.
-import { Fragment } from 'preact';
+import { Fragment, type ComponentChildren } from 'preact';
 import type { BudgetPart, Figure, InstrumentFacts, Narrower } from '../api';
 import { siteZone } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';
@@ -99,7 +99,7 @@ export function HowWeKnow({ title, figure, instruments, system, look, at = '' }:
 
 /** A figure with its name: the value or why there is none, what is said beside it, and how we know. */
 export function FigureEntry({ title, found, instruments, system, look, beside = '' }: {
-  title: string; found: Found | undefined; instruments: InstrumentFacts[]; system: UnitSystem; look: string; beside?: string;
+  title: string; found: Found | undefined; instruments: InstrumentFacts[]; system: UnitSystem; look: string; beside?: ComponentChildren;
 }) {
   const figure = found?.figure;
   return (
