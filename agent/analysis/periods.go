@@ -207,6 +207,10 @@ func (s *sides) rows(machines []string) {
 	}
 }
 
+// leastCompared is the observed share of a period below which nothing of it stands
+// for the whole (common practice, no source).
+const leastCompared = 0.5
+
 // row sets a figure side by side; false where the subject does not have it.
 func (s *sides) row(row *PeriodRow, a, b *sheet) bool {
 	row.First, row.Second = a.figureOf(row.Name), b.figureOf(row.Name)
@@ -221,6 +225,12 @@ func (s *sides) row(row *PeriodRow, a, b *sheet) bool {
 		d.Absent = "not known in the first period: " + row.First.Absent
 	case row.Second.Value == nil:
 		d.Absent = "not known in the second period: " + row.Second.Absent
+	default:
+		for i, f := range []*Figure{&row.First, &row.Second} {
+			if c := *f.Coverage; c < leastCompared && d.Absent == "" {
+				d.Absent = fmt.Sprintf("of the %s period %.0f %% was observed, too little to stand for it", [2]string{"first", "second"}[i], math.Floor(100*c))
+			}
+		}
 	}
 	if row.Difference = d; d.Absent != "" {
 		return true
@@ -347,7 +357,7 @@ func (p *Periods) say() {
 	}
 	switch {
 	case known == 0:
-		p.Sentence = "Nothing can be compared: the two periods have no figure in common."
+		p.Sentence = "Nothing can be compared: no figure is known well enough in both periods."
 		return
 	case told == 0:
 		p.Sentence = fmt.Sprintf("None of %d figures differs by %s.", known, moreThanWrong)

@@ -122,11 +122,32 @@ func TestPeriodsSwapped(t *testing.T) {
 // TestPeriodsInPart: what was not observed is no zero: a day's energy is that of the
 // observed time, and it is said.
 func TestPeriodsInPart(t *testing.T) {
+	p := partly(t, 6200)
+	r := p.row(t, "energy")
+	if !r.Second.AtLeast || math.Abs(*r.SecondPerDay-864) > 2 || r.Told {
+		t.Errorf("half an hour lost: %s", asJSON(t, r))
+	}
+	if !slices.ContainsFunc(p.Remarks, func(s string) bool { return strings.Contains(s, "Of the second period 52 % was observed") }) {
+		t.Errorf("remarks %q", p.Remarks)
+	}
+	// Less than half of a period says nothing of it.
+	p = partly(t, 6500)
+	if r = p.row(t, "energy"); r.Difference.Value != nil || !strings.Contains(r.Difference.Absent, "of the second period 44 % was observed") {
+		t.Errorf("most of the hour lost: %s", asJSON(t, r.Difference))
+	}
+	if !strings.HasPrefix(p.Sentence, "Nothing can be compared") {
+		t.Errorf("sentence %q", p.Sentence)
+	}
+}
+
+// partly is two hours of 36 kW, of the second of which a part from 900 s on is lost.
+func partly(t *testing.T, lost int64) *Periods {
+	t.Helper()
 	site := plant(t)
 	delete(site.Machines[0].Roles, scan.Energy)
 	tp := newTape(site, monday)
 	for sec := int64(0); sec <= 7200; sec++ {
-		if sec > 4500 && sec < 6300 {
+		if sec > 4500 && sec < lost {
 			tp.bad("controller", sec*1000, scan.Timeout)
 			tp.bad("meter", sec*1000, scan.Timeout)
 			continue
@@ -138,13 +159,7 @@ func TestPeriodsInPart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := p.row(t, "energy")
-	if !r.Second.AtLeast || math.Abs(*r.SecondPerDay-864) > 2 || r.Told {
-		t.Errorf("half an hour lost: %s", asJSON(t, r))
-	}
-	if !slices.ContainsFunc(p.Remarks, func(s string) bool { return strings.Contains(s, "Of the second period 50 % was observed") }) {
-		t.Errorf("remarks %q", p.Remarks)
-	}
+	return &p
 }
 
 func TestPeriodsRefuse(t *testing.T) {

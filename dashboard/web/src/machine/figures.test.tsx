@@ -11,7 +11,7 @@ import { Figures } from './figures';
 const host = document.createElement('div');
 afterEach(() => render(null, host));
 
-const site = { timezone: 'UTC', channels: [{ id: 'controller.loaded', bit: true }], machines: [], systems: [] } as unknown as Site;
+const site = { timezone: 'UTC', channels: [{ id: 'controller.loaded', bit: true }], machines: [{ name: 'comp1', channels: {} }], systems: [] } as unknown as Site;
 
 function draw(today: Today | null, error: string, system: 'us' | 'si'): string {
   const source = { today: signal<Today | null>(today), error: signal(error) } as unknown as TodayFigures;
@@ -70,6 +70,7 @@ it('shows the mean load where a part-load machine has no duty cycle', () => {
 
 it('says at least for a maximum over gaps', () => {
   expect(show([{ name: 'starts_per_hour_mean', value: 0.8, unit: '1/h' }, { name: 'starts_per_hour_max', value: 3, unit: '1/h', at_least: true }])).toContain('at least 3 in the busiest 60 minutes; the motor’s limit is 6');
+  expect([...host.querySelectorAll('.aside data')].map((d) => `${d.closest('[data-answer]')?.getAttribute('data-answer')} ${d.getAttribute('data-at')}`)).toEqual(['/api/v1/figures /machines/0/figures/1/value', '/api/v1/site /machines/0/motor_starts_per_hour']);
 });
 
 it('says none where no start was seen, and at least only where the figure does', () => {

@@ -15,24 +15,23 @@ interface Wanted {
   /** the first that is present, else the first, absent */
   names: string[];
   /** said beside it: another figure in words */
-  beside?: (today: Today) => ComponentChildren;
+  beside?: (today: Today, system: UnitSystem) => ComponentChildren;
 }
 
-export function wanted(startsLimit: number | undefined): Wanted[] {
+/** place: where the site's answer has the machine */
+export function wanted(startsLimit: number | undefined, place: number): Wanted[] {
   return [
     { title: 'Duty cycle', names: ['duty_cycle', 'mean_load_fraction'] },
     {
       title: 'Starts per hour', names: ['starts_per_hour_mean'],
       beside: (today) => {
-        const found = today.figures.get('starts_per_hour_max');
-        const max = found?.figure;
-        if (!found || max?.value === undefined) return '';
-        const most = Math.round(max.value);
-        const limit = startsLimit !== undefined && max.limit === startsLimit ? <Num value={startsLimit} at={`${found.at}/limit`}>{startsLimit}</Num> : startsLimit;
+        const max = today.figures.get('starts_per_hour_max');
+        if (max?.figure.value === undefined) return '';
+        const most = Math.round(max.figure.value);
         return (
           <>
-            {most === 0 ? 'none' : <>{atLeast(max)}<Num value={max.value} at={`${found.at}/value`}>{most}</Num></>} in the busiest <time dateTime="PT60M">60 minutes</time>
-            {limit !== undefined && <>; the motor’s limit is{'\u00a0'}{limit}</>}
+            {most === 0 ? 'none' : <>{atLeast(max.figure)}<Num value={max.figure.value} at={`${max.at}/value`}>{most}</Num></>} in the busiest <time>60 minutes</time>
+            {startsLimit !== undefined && <>; the motor’s limit is{'\u00a0'}<span data-answer="/api/v1/site"><Num value={startsLimit} at={`/machines/${place}/motor_starts_per_hour`}>{startsLimit}</Num></span></>}
           </>
         );
       },
@@ -49,11 +48,11 @@ export function Figures({ source, site, machine, limit, system }: { source: Toda
     <section class="figures" aria-labelledby="figures-title" data-answer={today?.address}>
       <h2 id="figures-title">Today</h2>
       <p class="aside">
-        {today ? `From ${clock(today.from, timeZone)} to ${clock(today.to, timeZone)}` : error ? '' : 'Fetching today’s figures …'}
+        {today ? <>From <time>{clock(today.from, timeZone)}</time> to <time>{clock(today.to, timeZone)}</time></> : error ? '' : 'Fetching today’s figures …'}
         {error && <span class="warn">{today ? ' – older than it should be: ' : 'No figures: '}{error}. Trying again.</span>}
       </p>
-      {today?.notes.map((n) => <p key={n} class="aside">{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
-      {today && wanted(limit).map((w) => <Entry key={w.title} want={w} today={today} site={site} machine={machine} system={system} />)}
+      {today?.notes.map((n) => <p key={n} class="aside" data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
+      {today && wanted(limit, site.machines.findIndex((m) => m.name === machine)).map((w) => <Entry key={w.title} want={w} today={today} site={site} machine={machine} system={system} />)}
       {today && <p><a href={href('figures', { from: localDate(today.from, timeZone), to: localDate(today.to, timeZone), machine })}>Every figure of today</a></p>}
     </section>
   );
@@ -65,7 +64,7 @@ function Entry({ want, today, site, machine, system }: { want: Wanted; today: To
   const title = found?.figure.name === 'mean_load_fraction' && found.figure.value !== undefined ? 'Mean load' : want.title;
   return (
     <FigureEntry
-      title={title} found={found} instruments={today.instruments} system={system} beside={want.beside?.(today)}
+      title={title} found={found} instruments={today.instruments} system={system} beside={want.beside?.(today, system)}
       look={found ? lookAt(site, { machine }, found.figure, today.from, today.to) : ''}
     />
   );
