@@ -6,7 +6,7 @@ import { answerAddress, Num } from '../figure/number';
 import { apiWindow, daysOf, type Days } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
-import { has, type PageProps } from '../pages';
+import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';
@@ -51,7 +51,7 @@ function Shown({ live, site, who, days, now }: { live: PageProps['live']; site: 
         <>
           {answer.notes.map((n) => <p key={n} class="aside" data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
           <Strips answer={answer} site={site} who={who} system={system} now={now} />
-          {has('figures' as never) && <p><a href={href('figures' as never, { from: days.from, to: days.to, machine: who.kind === 'machine' ? who.name : undefined })}>Every figure of these days</a></p>}
+          <p><a href={href('figures', { from: days.from, to: days.to, machine: who.kind === 'machine' ? who.name : undefined })}>Every figure of these days</a></p>
           <Week id="demand" title="Demand for air by weekday and hour" map={answer.demand_week} at="/demand_week" answer={answer} site={site} who={who} system={system} wash="air" />
           <Week id="energy" title="Power by weekday and hour" map={answer.energy_week} at="/energy_week" answer={answer} site={site} who={who} system={system} wash="power" />
           <Periods live={live} site={site} who={who} days={days} today={localDate(now, site.timezone)} system={system} />

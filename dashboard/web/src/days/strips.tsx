@@ -141,7 +141,7 @@ function Short({ day, index, system }: { day: Day; index: number; system: UnitSy
       {day.machines.map((m, k) => {
         const found = foundIn(m.figures, `/days/${index}/machines/${k}`);
         const of = (name: string) => found.get(name);
-        const load = of('loaded_share')?.figure.value === undefined ? of('mean_load_fraction') : of('loaded_share');
+        const load = of('mean_load_fraction')?.figure.value === undefined ? of('loaded_share') : of('mean_load_fraction');
         const prefix = day.machines.length > 1 ? `${m.machine}: ` : '';
         return [load, of('starts')].map((f) => f && f.figure.value !== undefined && <ShortValue key={`${m.machine} ${f.figure.name}`} found={f} system={system} title={prefix ? `${prefix}${titleOf(f.figure.name).toLowerCase()}` : titleOf(f.figure.name)} />);
       })}
