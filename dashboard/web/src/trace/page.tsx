@@ -12,6 +12,7 @@ import type { PageProps } from '../pages';
 import { Plot, PlotKeys } from '../plot/plot';
 import type { PlotMark } from '../plot/types';
 import { colours, units } from '../settings';
+import { localDate } from '../units/words';
 import { askBelow, askEvents, askFigures, askMoments } from './ask';
 import { happenings } from './happened';
 import { firstChannels, knownChannels, lanesOf } from './lanes';
@@ -116,7 +117,7 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
         window={shown} follows={follow} least={least} now={now} timeZone={site.timezone}
         choose={(w) => put('span' in w ? { from: undefined, to: undefined, span: w.span } : { from: w.from, to: w.to, span: undefined })}
       />
-      <div class="what">
+      <div class="trace-what">
         <Chosen site={site} channels={ids} choose={put} />
         <Picker site={site} channels={ids} machines={machines} choose={put} />
       </div>
@@ -212,12 +213,13 @@ function Drawing({ site, source, model, shown, follow, least, now, width, host, 
 function Sentence({ site, shown, follow, machines, answer, whole, live }: {
   site: Site; shown: Span; follow: boolean; machines: string[]; answer: FiguresAnswer | undefined; whole: boolean; live: boolean;
 }) {
+  const years = localDate(shown.from, site.timezone).slice(0, 4) !== localDate(shown.to, site.timezone).slice(0, 4);
   const preset = spans.find((s) => Math.abs(shown.to - shown.from - s.ms) < s.ms / 200);
   const systems = site.systems.filter((s) => s.minimum_pressure_pa !== undefined && s.machines.some((m) => machines.includes(m)));
   return (
     <div class={live || !follow ? 'sentence' : 'sentence not-live'}>
       <div data-answer={answer && figuresAddress(answer)}>
-        <h1>{follow && preset ? `The last ${preset.title.toLowerCase()}, up to now.` : <><Moment ms={shown.from} timeZone={site.timezone} /> to {follow ? 'now' : <Moment ms={shown.to} timeZone={site.timezone} />}.</>}</h1>
+        <h1>{follow && preset ? `The last ${preset.title.toLowerCase()}, up to now.` : <><Moment ms={shown.from} timeZone={site.timezone} year={years} /> to {follow ? 'now' : <Moment ms={shown.to} timeZone={site.timezone} year={years} />}.</>}</h1>
         {answer && (
           <p class="note-line">
             {!whole && 'Between the cursors: '}
