@@ -71,6 +71,9 @@ export function unitOf(answer, pointer, site) {
       const column = at.columns[Number(parts.at(-1))];
       return { unit: column?.unit ?? '1', share: column?.unit === '1' && (/share|fraction/.test(column.name) || /coverage/.test(at.name)), key: `${at.name} ${column?.name}` };
     }
+    // Of two periods the figures that are compared say the unit.
+    const compared = at.first?.unit ?? at.second?.unit;
+    if (compared && key.endsWith('_per_day')) return { unit: compared, share: false, key };
     if (typeof at.unit === 'string') return { unit: at.unit, share: at.unit === '1' && shareFigures.has(at.name ?? at.figure), key };
     const channel = site.channels.find((c) => c.id === (at.channel ?? at.id) || (i > 0 && c.id === parts[i - 1]));
     if (channel) return { unit: channel.unit, share: channel.quantity === 'ratio', key };

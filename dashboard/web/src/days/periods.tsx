@@ -132,7 +132,7 @@ function Shown({ row, of, figure, system }: { row: PeriodRow; of: { value: numbe
   if (!of) return <>not known</>;
   const shown = showOf(row, of.value, perDayUncertainty(row, figure, of.value), system);
   // What an observed day had is no bound, though the sum is one.
-  return <>{figure.at_least && row.first_per_day === undefined && 'at least '}<Num value={of.value} at={of.at}>{shown.value}</Num></>;
+  return <>{figure.at_least && row.first_per_day === undefined && 'at least '}<Num value={of.value} at={of.at} unit={shown.unit || undefined}>{shown.value}</Num></>;
 }
 
 /** A value of the row as people read it; how often something happened in a day is seldom whole. */
@@ -168,8 +168,8 @@ function Difference({ row, at, system }: { row: PeriodRow; at: string; system: U
   const shown = showOf(row, value, uncertainty, system);
   return (
     <>
-      {value > 0 && '+'}<Num value={value} at={`${at}/difference/value`}>{shown.value}</Num>
-      {shown.uncertainty && uncertainty !== undefined && <> ± <Num value={uncertainty} at={`${at}/difference/uncertainty`}>{shown.uncertainty}</Num></>}
+      {value > 0 && '+'}<Num value={value} at={`${at}/difference/value`} unit={shown.unit || undefined}>{shown.value}</Num>
+      {shown.uncertainty && uncertainty !== undefined && <> ± <Num value={uncertainty} at={`${at}/difference/uncertainty`} unit={shown.unit || undefined}>{shown.uncertainty}</Num></>}
     </>
   );
 }

@@ -124,7 +124,7 @@ function OneDay({ day, index, pressure, scale, least, shared, now }: { day: Day;
       <Strip day={day} span={span} pressure={pressure} scale={scale} least={least} shared={shared} title={title} />
       <Short day={day} index={index} system={system} />
       <button type="button" class="plain" aria-expanded={open} aria-controls={`day-${day.date}`} onClick={toggle}>
-        {open ? 'Close' : 'All of'} {title}
+        {open ? 'Close' : 'All of'} <time dateTime={day.date}>{title}</time>
       </button>
       {open && <Full id={`day-${day.date}`} day={day} index={index} shared={shared} title={title} />}
     </li>

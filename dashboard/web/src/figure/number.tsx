@@ -6,10 +6,10 @@ import type { ComponentChildren } from 'preact';
  * value is as the API gives it, in its unit; at is the JSON pointer to it in the
  * answer; the children are what people read. less and plus: pointers to what was
  * taken from it or added to it before it was rounded, as the ends of an interval
- * are made.
+ * are made. unit: what it is shown in, where that is not the usual one of its kind.
  */
-export function Num({ value, at, less, plus, children }: { value: number; at: string; less?: string; plus?: string; children: ComponentChildren }) {
-  return <data value={String(value)} data-at={at} data-less={less} data-plus={plus}>{children}</data>;
+export function Num({ value, at, less, plus, unit, children }: { value: number; at: string; less?: string; plus?: string; unit?: string; children: ComponentChildren }) {
+  return <data value={String(value)} data-at={at} data-less={less} data-plus={plus} data-unit={unit}>{children}</data>;
 }
 
 /** An answer's address with its window as it was answered, so that it can be asked again. */

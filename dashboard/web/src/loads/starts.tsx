@@ -38,7 +38,7 @@ export function Starts({ answer, picked, pick, timeZone }: { answer: CyclesAnswe
     <section class="load-chart" aria-labelledby="starts-title">
       <h2 id="starts-title">How often it starts</h2>
       <p class="aside small">
-        Starts within 60 minutes. {s.limit !== undefined && <>The motor bears <Num value={s.limit} at="/starts/limit">{s.limit}</Num>. </>}
+        Starts within <time dateTime="PT60M">60 minutes</time>. {s.limit !== undefined && <>The motor bears <Num value={s.limit} at="/starts/limit">{s.limit}</Num>. </>}
         {s.no_load_stop_s !== undefined && <>Unloaded for <Lasted s={s.no_load_stop_s} at="/starts/no_load_stop_s" />, it stops by itself: each such stop makes a start to come.</>}
       </p>
       <div ref={host} style={{ minHeight: `${height}px` }}>{width > 0 && <Drawing {...{ answer, picked, pick, timeZone, width, from, to }} />}</div>

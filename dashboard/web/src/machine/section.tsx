@@ -1,7 +1,7 @@
 // The section drawing: height is pressure. Air climbs from the room through each
 // machine's air end and steps down through what they share to the plant.
-import type { ComponentChildren } from 'preact';
-import type { Site } from '../api';
+import type { ComponentChildren, VNode } from 'preact';
+import type { Site, SiteSystem } from '../api';
 import type { View } from '../live/live';
 import { useWidth } from '../look/measure';
 import { convert, fixed, type UnitSystem } from '../units/units';
@@ -16,16 +16,16 @@ export function Section({ site, view, shown, system }: { site: Site; view: View;
   const states = shown.machines.map((m) => (live ? view.machines.get(m.name)?.state : undefined));
   return (
     <div class="section" ref={ref}>
-      {width > 0 && <Drawn d={layOut(site, view, shown, states, system, width)} view={view} system={system} shown={shown} />}
+      {width > 0 && <Drawn site={site} d={layOut(site, view, shown, states, system, width)} view={view} system={system} shown={shown} />}
     </div>
   );
 }
 
-function Drawn({ d, view, system, shown }: { d: Drawing; view: View; system: UnitSystem; shown: Shown }) {
+function Drawn({ site, d, view, system, shown }: { site: Site; d: Drawing; view: View; system: UnitSystem; shown: Shown }) {
   const height = d.height * d.tiers.length;
   const id = `section-${shown.machines.map((m) => m.name.replace(/\W/g, '_')).join('-')}`;
   return (
-    <svg width={d.width} height={height} viewBox={`0 0 ${d.width} ${height}`} role="img" aria-labelledby={`${id} ${id}-text`}>
+    <svg data-answer="/api/v1/site" width={d.width} height={height} viewBox={`0 0 ${d.width} ${height}`} role="img" aria-labelledby={`${id} ${id}-text`}>
       <title id={id}>Section through the air's way; height is pressure</title>
       <desc id={`${id}-text`}>{describe(d, shown.system, system)}</desc>
       <defs>
@@ -38,10 +38,10 @@ function Drawn({ d, view, system, shown }: { d: Drawing; view: View; system: Uni
           <Bands d={d} tier={t} />
           <Air d={d} tier={t} />
           <Vessels d={d} tier={t} />
-          <Edges d={d} tier={t} />
+          <Edges d={d} site={site} tier={t} />
           <Axis d={d} />
           {t.groups.map((g) => <Wall key={g.machine.name} d={d} group={g} />)}
-          <Dimensions d={d} tier={t} />
+          <Dimensions d={d} site={site} system={shown.system} tier={t} />
           <Texts d={d} tier={t} view={view} system={system} />
         </g>
       ))}
@@ -71,17 +71,36 @@ function Bands({ d, tier }: { d: Drawing; tier: Tier }) {
 
 const coarse = (d: Drawing, pa: number) => fixed(convert(d.display, pa), d.display.decimals === 1 ? 0 : 1);
 
-function Edges({ d, tier }: { d: Drawing; tier: Tier }) {
+/** Where /api/v1/site has a machine's value. */
+const ofMachine = (site: Site, g: Group, key: 'cut_in_pa' | 'cut_out_pa') => `/machines/${site.machines.findIndex((m) => m.name === g.machine.name)}/${key}`;
+const minimumAt = (site: Site, system: SiteSystem | undefined) => `/systems/${site.systems.findIndex((s) => s.name === system?.name)}/minimum_pressure_pa`;
+
+/** A limit of the site file, with where the API has it. */
+const Limit = ({ d, pa, at }: { d: Drawing; pa: number; at: string }) => <tspan data-at={at} data-value={pa}>{coarse(d, pa)}</tspan>;
+
+/** How far a reading is from a limit. */
+const Distance = ({ d, from, to, at }: { d: Drawing; from: Column; to: number; at: string }) => (
+  <tspan data-at={at} data-from={readFrom(d, from)}>{fixed(Math.abs(((from.level?.pa ?? to) - to) * d.display.scale), d.display.decimals)}</tspan>
+);
+
+/** The channel that a place's level was read from: its own, or that of the place it is carried from. */
+function readFrom(d: Drawing, c: Column): string | undefined {
+  if (c.pressure?.si !== undefined) return c.pressure.channel.id;
+  const all = d.tiers.flatMap((t) => [...t.groups.flatMap((g) => g.columns), ...t.tail]);
+  return all.find((o) => o.pressure?.si !== undefined && o.pressure.si === c.level?.pa)?.pressure?.channel.id;
+}
+
+function Edges({ d, site, tier }: { d: Drawing; site: Site; tier: Tier }) {
   return (
     <g>
       {tier.groups.map((g) => {
         const [x0, x1] = reach(d, g);
-        const edge = (pa: number | undefined, word: string, above: boolean) => pa !== undefined && (
+        const edge = (key: 'cut_in_pa' | 'cut_out_pa', pa: number | undefined, word: string, above: boolean) => pa !== undefined && (
           <Line class="band-edge" x0={x0} x1={x1} y={d.scale.y(pa)}>
-            {x1 - x0 > 110 && <text class="mark" x={x0 + (d.single ? 6 : 3)} y={d.scale.y(pa) + (above ? -6 : 15)}>{d.single ? 'cut-' : ''}{word} {coarse(d, pa)}</text>}
+            {x1 - x0 > 110 && <text class="mark" x={x0 + (d.single ? 6 : 3)} y={d.scale.y(pa) + (above ? -6 : 15)}>{d.single ? 'cut-' : ''}{word} <Limit d={d} pa={pa} at={ofMachine(site, g, key)} /></text>}
           </Line>
         );
-        return <g key={g.machine.name}>{edge(g.machine.cut_out_pa, 'out', true)}{edge(g.machine.cut_in_pa, 'in', false)}</g>;
+        return <g key={g.machine.name}>{edge('cut_out_pa', g.machine.cut_out_pa, 'out', true)}{edge('cut_in_pa', g.machine.cut_in_pa, 'in', false)}</g>;
       })}
     </g>
   );
@@ -188,7 +207,7 @@ function Wall({ d, group }: { d: Drawing; group: Group }) {
 }
 
 /** How far it is: to the next switching point, and above the system's minimum. */
-function Dimensions({ d, tier }: { d: Drawing; tier: Tier }) {
+function Dimensions({ d, site, system, tier }: { d: Drawing; site: Site; system: SiteSystem | undefined; tier: Tier }) {
   const plant = tier.tail.find((c) => c.kind === 'plant');
   const from = tier.tail.find((c) => c.kind === 'receiver') ?? plant;
   const spare = d.minimum !== undefined && plant?.level && plant.level.known !== 'old' ? plant.level.pa - d.minimum : undefined;
@@ -198,45 +217,41 @@ function Dimensions({ d, tier }: { d: Drawing; tier: Tier }) {
       {d.minimum !== undefined && plant && (
         // On the side of the line where the air is not.
         <text class="mark" x={d.width - 4} y={d.scale.y(d.minimum) + (d.narrow && spare !== undefined && spare < 0 ? -6 : 14)} text-anchor="end">
-          {d.narrow ? 'min.' : 'system minimum'} {coarse(d, d.minimum)}
+          {d.narrow ? 'min.' : 'system minimum'} <Limit d={d} pa={d.minimum} at={minimumAt(site, system)} />
         </text>
       )}
-      {d.single && !d.narrow && <ToSwitching d={d} group={tier.groups[0]} />}
+      {d.single && !d.narrow && <ToSwitching d={d} site={site} group={tier.groups[0]} />}
       {spare !== undefined && d.minimum !== undefined && plant?.level && (
-        <Arrow x={plant.x0 + (d.narrow ? 6 : 12)} y0={d.scale.y(plant.level.pa)} y1={d.scale.y(d.minimum)} lines={d.narrow}>
-          {`${distance(d, spare)} ${spare < 0 ? 'short' : 'spare'}`}
-        </Arrow>
+        <Arrow x={plant.x0 + (d.narrow ? 6 : 12)} y0={d.scale.y(plant.level.pa)} y1={d.scale.y(d.minimum)} lines={d.narrow}
+          distance={<Distance d={d} from={plant} to={d.minimum} at={minimumAt(site, system)} />} words={spare < 0 ? 'short' : 'spare'} />
       )}
     </g>
   );
 }
 
-const distance = (d: Drawing, pa: number) => fixed(Math.abs(pa) * d.display.scale, d.display.decimals);
-
-function ToSwitching({ d, group }: { d: Drawing; group: Group | undefined }) {
+function ToSwitching({ d, site, group }: { d: Drawing; site: Site; group: Group | undefined }) {
   const outlet = group?.columns.find((c) => c.kind === 'outlet');
-  const target = d.air === 'yes' ? group?.machine.cut_out_pa : d.air === 'no' ? group?.machine.cut_in_pa : undefined;
-  if (outlet?.level?.known !== 'measured' || target === undefined) return null;
+  const key = d.air === 'yes' ? 'cut_out_pa' : 'cut_in_pa';
+  const target = d.air === 'unknown' ? undefined : group?.machine[key];
+  if (!group || outlet?.level?.known !== 'measured' || target === undefined) return null;
   return (
-    <Arrow x={outlet.x1 - 16} y0={d.scale.y(outlet.level.pa)} y1={d.scale.y(target)}>
-      {`${distance(d, target - outlet.level.pa)} to ${d.air === 'yes' ? 'cut-out' : 'cut-in'}`}
-    </Arrow>
+    <Arrow x={outlet.x1 - 16} y0={d.scale.y(outlet.level.pa)} y1={d.scale.y(target)}
+      distance={<Distance d={d} from={outlet} to={target} at={ofMachine(site, group, key)} />} words={`to ${d.air === 'yes' ? 'cut-out' : 'cut-in'}`} />
   );
 }
 
-function Arrow({ x, y0, y1, lines = false, children }: { x: number; y0: number; y1: number; lines?: boolean; children: string }) {
+function Arrow({ x, y0, y1, lines = false, distance, words }: { x: number; y0: number; y1: number; lines?: boolean; distance: VNode; words: string }) {
   const length = Math.abs(y1 - y0);
   if (length < 8) return null;
   const dir = y1 > y0 ? 1 : -1;
-  // A word a line where there is no room for them side by side.
-  const words = lines ? children.split(' ') : [children];
+  // The word below where there is no room for it at the side.
+  const rows = lines ? [distance, words] : [<>{distance} {words}</>];
   return (
     <g>
       <path class="dimension" d={`M${x} ${y0}V${y1}M${x - 4} ${y1 - 6 * dir}L${x} ${y1}L${x + 4} ${y1 - 6 * dir}M${x - 4} ${y0 + 6 * dir}L${x} ${y0}L${x + 4} ${y0 + 6 * dir}`} />
-      {length > 16 * words.length && words.map((w, i) => (
-        <text key={w} class="mark strong" x={x + 8} y={(y0 + y1) / 2 + 4 + (i - (words.length - 1) / 2) * 14}>{w}</text>
+      {length > 16 * rows.length && rows.map((row, i) => (
+        <text key={i} class="mark strong" x={x + 8} y={(y0 + y1) / 2 + 4 + (i - (rows.length - 1) / 2) * 14}>{row}</text>
       ))}
     </g>
   );
 }
-

@@ -94,10 +94,10 @@ export function PlotKeys() {
     <details class="plot-keys">
       <summary>How to move in the plot</summary>
       <dl>
-        <dt>Go through time</dt><dd>Drag, or Shift and the wheel, or ← and → (with Shift by half a window). Page Up and Page Down go by a whole window, Home to the beginning, End to the end.</dd>
-        <dt>See more or less time</dt><dd>The wheel, two fingers, or + and −; or drag the times below the lanes. 0 shows everything.</dd>
-        <dt>Set a cursor</dt><dd>Click for A, click again for B; a further click moves the nearer one. Or press A or B, then ← and → (with Shift by ten steps); Delete takes it away, Escape goes back to the plot.</dd>
-        <dt>Go from mark to mark</dt><dd>N for the next one, P for the one before.</dd>
+        <dt>Go through time</dt><dd>Drag, or <kbd>Shift</kbd> and the wheel, or <kbd>←</kbd> and <kbd>→</kbd> (with <kbd>Shift</kbd> by half a window). <kbd>Page Up</kbd> and <kbd>Page Down</kbd> go by a whole window, <kbd>Home</kbd> to the beginning, <kbd>End</kbd> to the end.</dd>
+        <dt>See more or less time</dt><dd>The wheel, two fingers, or <kbd>+</kbd> and <kbd>−</kbd>; or drag the times below the lanes. <kbd>0</kbd> shows everything.</dd>
+        <dt>Set a cursor</dt><dd>Click for A, click again for B; a further click moves the nearer one. Or press <kbd>A</kbd> or <kbd>B</kbd>, then <kbd>←</kbd> and <kbd>→</kbd> (with <kbd>Shift</kbd> by ten steps); <kbd>Delete</kbd> takes it away, <kbd>Escape</kbd> goes back to the plot.</dd>
+        <dt>Go from mark to mark</dt><dd><kbd>N</kbd> for the next one, <kbd>P</kbd> for the one before.</dd>
       </dl>
     </details>
   );

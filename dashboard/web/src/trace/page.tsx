@@ -127,7 +127,7 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
       />
       <div class="below-plot">
         <PlotKeys />
-        <PlotTable site={site} channels={channels} window={rest} system={system} pace={pace} />
+        <PlotTable site={site} channels={channels} window={rest} system={system} pace={pace} now={now} />
         <PlotKnown site={site} channels={channels} />
       </div>
       <div class="trace-parts">

@@ -1,7 +1,7 @@
 // The plot as a table: the readings of the view in so many rows as one can read,
 // asked for while it is open.
 import { useState } from 'preact/hooks';
-import type { ColumnSeries, Site, SiteChannel } from '../api';
+import type { ColumnsAnswer, ColumnSeries, Site, SiteChannel } from '../api';
 import { useAsked, type Pace } from '../api/asked';
 import { Num } from '../figure/number';
 import { Standing } from '../look/standing';
@@ -17,6 +17,7 @@ export interface TableProps {
   window: Span;
   system: UnitSystem;
   pace: Pace;
+  now: number;
 }
 
 export function PlotTable(props: TableProps) {
@@ -42,7 +43,17 @@ export function rowsOf(series: ColumnSeries[]): { at: number; places: number[] }
   return [...rows].sort((a, b) => a[0] - b[0]).map(([at, places]) => ({ at, places }));
 }
 
-function Rows({ site, channels, window: w, system, pace }: TableProps) {
+/**
+ * Whether a cell may have grown since it was asked for: of the last cell the API has all
+ * readings so far, also those after the window's end.
+ */
+const grows = (answer: ColumnsAnswer, at: number, now: number) => {
+  const step = Math.max(0, ...answer.series.map((s) => s.step_ms));
+  const to = Date.parse(answer.to);
+  return at + step > to && now < to + 2 * step;
+};
+
+function Rows({ site, channels, window: w, system, pace, now }: TableProps) {
   const q = askTable(channels.map((c) => c.id), w);
   const asked = useAsked(pace, q);
   const answer = asked.answered.value === q.key ? asked.value.value : undefined;
@@ -61,7 +72,7 @@ function Rows({ site, channels, window: w, system, pace }: TableProps) {
             </thead>
             <tbody>
               {rowsOf(answer.series).map((r) => (
-                <tr key={r.at}>
+                <tr key={r.at} data-moves={grows(answer, r.at, now) ? '' : undefined}>
                   <th scope="row"><Moment ms={r.at} timeZone={site.timezone} /></th>
                   {shown.map((c, k) => <td key={c.id} class="num">{r.places[k] === -1 ? '' : <Cell series={answer.series[k] as ColumnSeries} k={k} i={r.places[k] ?? 0} d={channelDisplay(c, system)} />}</td>)}
                 </tr>
