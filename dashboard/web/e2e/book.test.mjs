@@ -1,6 +1,7 @@
 // Service book.
 import assert from 'node:assert/strict';
-import { api, axeFinds, check, close, fits, looksRight, openAll, openAt, patience } from './harness.mjs';
+import { wrong } from './convert.mjs';
+import { api, axeFinds, check, close, fits, localDay, looksRight, openAll, openAt, patience } from './harness.mjs';
 
 async function bookReady(page) {
   await page.waitForSelector('.ruled-page svg .rule', { ...patience, state: 'attached' });
@@ -50,6 +51,38 @@ check('shows the entries that a filter asks for', async () => {
       const all = [...document.querySelectorAll('.day li')].map((e) => e.dataset.sort);
       return all.length > 0 && all.every((s) => sorts.includes(s));
     }, wanted);
+  }
+  await close(page);
+});
+
+check('has each number of its sentences as the API has it', async () => {
+  const page = await open();
+  const site = await api('site');
+  const [{ faults }, { machines }] = [await api('faults', { from: '-7d' }), await api('service')];
+  const within = async (query) => (await api('events', { from: '-7d', limit: 5000, ...query })).events.length;
+  const counts = {
+    fault: faults.reduce((n, f) => n + f.times, 0), start: await within({ kind: 'state', change: 'start' }), note: await within({ kind: 'note' }),
+    'line trouble': (await within({ kind: 'line_down' })) + (await within({ kind: 'device_down' })),
+  };
+  const told = await page.textContent('.note-line');
+  for (const [what, n] of Object.entries(counts)) assert.match(told, new RegExp(`\\b${n || 'no'} ${what}${n === 1 ? '' : 's'}\\b`));
+  assert.equal(await page.locator('.fault-list > li').count(), faults.length);
+  for (const f of faults) {
+    const text = await page.textContent(`.fault-list > li[data-fault="${f.code}"]`);
+    if (f.text) assert.ok(text.includes(`code ${f.code}`), text);
+    assert.match(text, new RegExp({ 1: 'Once', 2: 'Twice' }[f.times] ?? `${f.times} times`));
+    const on = /on for ((?:\d+\u00a0(?:d|h|min|s)\u00a0?)+)/.exec(text);
+    if (on && !f.on) assert.equal(wrong(on[1].trim(), f.on_s, { unit: 's', share: false, key: '' }, site.units), '', text);
+  }
+  const items = machines.flatMap((m) => m.items);
+  assert.equal(await page.locator('.service-list > li').count(), items.length);
+  const rows = await page.$$eval('.service-list > li', (all) => all.map((e) => e.textContent));
+  for (const [i, item] of items.entries()) {
+    const [left, since] = [/ in (\d+)\u00a0h of running/.exec(rows[i])?.[1], /ran (?:at least )?(\d+)\u00a0h since/.exec(rows[i])?.[1]];
+    assert.equal(since !== undefined, item.hours_since !== undefined, rows[i]);
+    if (since) assert.ok(Math.abs(Number(since) - item.hours_since) < 1, `${rows[i]}, the API says ${item.hours_since} h`);
+    if (left) assert.ok(Math.abs(Number(left) - item.hours_left) < 1, `${rows[i]}, the API says ${item.hours_left} h`);
+    for (const at of [item.done, item.due].filter(Boolean)) assert.ok(rows[i].includes(localDay(site, (Date.now() - Date.parse(at)) / 86_400_000)), `${rows[i]} lacks ${at}`);
   }
   await close(page);
 });
