@@ -75,6 +75,7 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
     const named = site.machines.map((m) => m.name).filter((m) => asked.machines.includes(m));
     return named.length > 0 ? named : site.machines.map((m) => m.name).slice(0, mostBands);
   }, [asked.machines.join()]);
+  const gone = asked.machines.filter((name) => !site.machines.some((m) => m.name === name));
   const ids = useMemo(() => (asked.channels.length > 0 ? asked.channels : firstChannels(site, machines)), [asked.channels.join(), machines]);
   const channels = useMemo(() => knownChannels(site, ids), [ids]);
 
@@ -118,6 +119,7 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
       />
       <div class="what">
         <Chosen site={site} channels={ids} choose={put} />
+        {gone.length > 0 && <p class="warn">The address asks for machines that this site has not: <span data-words>{gone.join(', ')}</span>.</p>}
         <Picker site={site} channels={ids} machines={machines} choose={put} />
       </div>
       <Drawing
