@@ -28,7 +28,8 @@ const shownIn = {
   'kWh/m³': { 'kWh/m³': [1, 0], 'kWh/1000 ft³': [1000 * ft3M3, 0] },
   W: { kW: [1e-3, 0], W: [1, 0] },
   'l/d': { 'l/d': [1, 0], 'gal/d': [1 / galL, 0] },
-  'J': { kWh: [1 / 3.6e6, 0] },
+  J: { kWh: [1 / 3.6e6, 0] },
+  Wh: { kWh: [1e-3, 0] },
   '1/h': { 'per hour': [1, 0], '1/h': [1, 0] },
   s: { s: [1, 0], min: [1 / 60, 0], h: [1 / 3600, 0] },
   ms: { ms: [1, 0], s: [1e-3, 0] },
@@ -37,14 +38,14 @@ const shownIn = {
 
 /** What a unit is shown in on a page of that system, where nothing at the number says it. */
 const usual = {
-  us: { Pa: 'psi', kPa: 'psi', psi: 'psi', bar: 'psi', '°C': '°F', '°F': '°F', K: '°F', 'm³': 'ft³', 'ft³': 'ft³', 'm³/min': 'cfm', 'm³/s': 'cfm', cfm: 'cfm', 'kW/(m³/min)': 'kW/100 cfm', 'kWh/m³': 'kWh/1000 ft³', 'l/d': 'gal/d', '1/h': 'per hour', W: 'kW', J: 'kWh' },
-  si: { Pa: 'bar', kPa: 'bar', psi: 'bar', bar: 'bar', '°C': '°C', '°F': '°C', K: 'K', 'm³': 'm³', 'ft³': 'm³', 'm³/min': 'm³/min', 'm³/s': 'm³/min', cfm: 'm³/min', 'kW/(m³/min)': 'kW/(m³/min)', 'kWh/m³': 'kWh/m³', 'l/d': 'l/d', '1/h': 'per hour', W: 'kW', J: 'kWh' },
+  us: { Pa: 'psi', kPa: 'psi', psi: 'psi', bar: 'psi', '°C': '°F', '°F': '°F', K: '°F', 'm³': 'ft³', 'ft³': 'ft³', 'm³/min': 'cfm', 'm³/s': 'cfm', cfm: 'cfm', 'kW/(m³/min)': 'kW/100 cfm', 'kWh/m³': 'kWh/1000 ft³', 'l/d': 'gal/d', '1/h': 'per hour', W: 'kW', J: 'kWh', Wh: 'kWh' },
+  si: { Pa: 'bar', kPa: 'bar', psi: 'bar', bar: 'bar', '°C': '°C', '°F': '°C', K: 'K', 'm³': 'm³', 'ft³': 'm³', 'm³/min': 'm³/min', 'm³/s': 'm³/min', cfm: 'm³/min', 'kW/(m³/min)': 'kW/(m³/min)', 'kWh/m³': 'kWh/m³', 'l/d': 'l/d', '1/h': 'per hour', W: 'kW', J: 'kWh', Wh: 'kWh' },
 };
 
 /** The unit that a field's name ends in. */
 const endings = [
   [/_pa$/, 'Pa'], [/_kpa$/, 'kPa'], [/_m3s$/, 'm³/s'], [/_m3_?min$/, 'm³/min'], [/_m3$/, 'm³'], [/_kwh$/, 'kWh'], [/_kw$/, 'kW'], [/_w$/, 'W'], [/_j$/, 'J'],
-  [/_ms$/, 'ms'], [/_s$|^seconds$|_seconds$/, 's'], [/_k$/, 'K'], [/_c$/, '°C'],
+  [/_ms$/, 'ms'], [/_s$|^seconds$|_seconds$|^fill_/, 's'], [/_k$/, 'K'], [/_c$/, '°C'],
   [/(^|_)(coverage|share|level|fraction)$|^share_of/, '1'],
 ];
 const isShare = (key) => /(^|_)(coverage|share|level|fraction)$|^share_of/.test(key);
@@ -91,6 +92,7 @@ function durationOf(text) {
 /** Why a shown number is not the value; empty where it is. */
 export function wrong(shown, value, { unit, share, key }, system, said = '') {
   const text = plain(shown);
+  if (/^(yes|no)$/.test(text) && unit === '1') return value === (text === 'yes' ? 1 : 0) ? '' : `${text}, and it is ${value}`; // a signal
   if (!/\d/.test(text)) return value === 0 || value === null ? '' : `no digit stands for ${value}`;
   if (unit === 's' || unit === 'ms') {
     const d = durationOf(text);

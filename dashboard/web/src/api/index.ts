@@ -122,9 +122,9 @@ export function fetchFiguresOf(asked: MachineWindow, signal?: AbortSignal): Prom
   return answerOf('/api/v1/figures', new URLSearchParams({ ...asked }), signal);
 }
 
-/** Load cycles and starts of one machine. */
-export function fetchCycles(asked: MachineWindow, signal?: AbortSignal): Promise<Answers['/api/v1/cycles']> {
-  return answerOf('/api/v1/cycles', new URLSearchParams({ ...asked }), signal);
+/** Load cycles and starts of one machine, so many of each listed at most. */
+export function fetchCycles(asked: MachineWindow & { limit: number }, signal?: AbortSignal): Promise<Answers['/api/v1/cycles']> {
+  return answerOf('/api/v1/cycles', new URLSearchParams({ ...asked, limit: String(asked.limit) }), signal);
 }
 
 /** The unloads of one machine, laid over one another. */

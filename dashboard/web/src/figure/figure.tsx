@@ -1,7 +1,6 @@
 // A figure as people read it: value, uncertainty, and how it is known. A figure
 // that is not there says why. One component for every page.
-import { Fragment } from 'preact';
-import type { ComponentChildren } from 'preact';
+import { Fragment, type ComponentChildren } from 'preact';
 import type { BudgetPart, Figure, InstrumentFacts, Narrower } from '../api';
 import { siteZone } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';

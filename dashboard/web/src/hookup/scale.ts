@@ -14,8 +14,9 @@ export function timeScale(least: number, most: number, width: number): TimeScale
   return { x, ticks: Array.from({ length: high - low + 1 }, (_, i) => 10 ** (low + i)) };
 }
 
-/** "0.4", "12", "1 300": as many digits as anybody reads. */
+/** "0.04", "2.4", "12", "1 300": as many digits as anybody reads. */
 export function msText(ms: number): string {
+  if (ms > 0 && ms < 1) return ms.toFixed(2);
   if (ms < 10) return ms.toFixed(1);
   return String(Math.round(ms)).replace(/\B(?=(\d{3})+$)/g, '\u202f');
 }

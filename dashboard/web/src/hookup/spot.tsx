@@ -79,7 +79,7 @@ export function Spot({ live, site, view, machine, send = async (s) => (await pos
     <details class="spot">
       <summary>Keep a spot reading of {machine.name}</summary>
       <p class="aside">What you read with a clamp meter or a gauge of your own. An unloaded and a loaded reading of power make power of current where no meter is fitted.</p>
-      <form class="note-form spot-form" ref={form} onSubmit={(e) => void submit(e)} noValidate aria-label={`Spot reading of ${machine.name}`}>
+      <form class="spot-form" ref={form} onSubmit={(e) => void submit(e)} noValidate aria-label={`Spot reading of ${machine.name}`}>
         {choice('when', 'When', [['as_found', 'as found, before anything was changed'], ['as_left', 'as left']])}
         {choice('step', 'The machine', [['unloaded', 'runs unloaded'], ['loaded', 'runs loaded']])}
         {field('who', 'Your name')}

@@ -53,7 +53,7 @@ export function Walk({ live, site, view, system }: Props) {
           <Found report={report} />
           <ol class="steps">
             {report.steps.map((s, i) => (
-              <li key={s.step} data-step={s.step} data-state={s.state} class={s.step === report.step ? 'now' : undefined} aria-current={s.step === report.step ? 'step' : undefined}>
+              <li key={s.step} data-step={s.step} data-state={s.state} class={s.step === report.step ? 'current' : undefined} aria-current={s.step === report.step ? 'step' : undefined}>
                 <h3>{stepTitle[s.step]}<span class="aside"> {s.step === report.step && s.state === 'waiting' ? 'now' : stepState[s.state]}</span></h3>
                 {s.step === report.step && <Now report={report} step={s.step} busy={busy.value} send={send} />}
                 {s.readings.length > 0 && (

@@ -52,6 +52,6 @@ it('puts equal ratios of time at equal steps', () => {
 
 it('writes counts and shares as people read them', () => {
   expect(countText(1_234_567)).toBe('1\u202f234\u202f567');
-  expect([msText(0.42), msText(12.4), msText(1300)]).toEqual(['0.4', '12', '1\u202f300']);
+  expect([msText(0.042), msText(2.42), msText(12.4), msText(1300)]).toEqual(['0.04', '2.4', '12', '1\u202f300']);
   expect([0, 0.0004, 0.054, 0.5, 0.9999, 1].map(percentText)).toEqual(['0.0', '<0.1', '5.4', '50', '>99.9', '100']);
 });

@@ -11,6 +11,8 @@ export interface Window {
 
 /** Curves that are laid over one another, and points of each. */
 export const curves = { limit: 120, seconds: 180, points: 60 };
+/** Cycles, and starts, that are listed: more dots than that only hide one another. */
+const listed = 240;
 /** A window that ends now is asked for again after so long. */
 const everyMs = 60_000;
 
@@ -21,13 +23,13 @@ export function useLoads(live: Live, machine: string, window: Window): { key: st
   const ask = { ...window, machine };
   return {
     key,
-    cycles: useAsked(pace, { key, everyMs: every, ask: (signal) => fetchCycles(ask, signal) }),
+    cycles: useAsked(pace, { key, everyMs: every, ask: (signal) => fetchCycles({ ...ask, limit: listed }, signal) }),
     unloads: useAsked(pace, { key, everyMs: every, ask: (signal) => fetchUnloads({ ...ask, ...curves }, signal) }),
     figures: useAsked(pace, { key, everyMs: every, ask: (signal) => fetchFiguresOf(ask, signal) }),
   };
 }
 
-export const cyclesAddress = (a: CyclesAnswer) => answerAddress('/api/v1/cycles', { from: a.from, to: a.to, machine: a.machine });
+export const cyclesAddress = (a: CyclesAnswer) => answerAddress('/api/v1/cycles', { from: a.from, to: a.to, machine: a.machine, limit: String(listed) });
 
 export function unloadsAddress(a: UnloadsAnswer): string {
   const { limit, seconds, points } = curves;

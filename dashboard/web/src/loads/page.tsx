@@ -69,7 +69,7 @@ function Machine({ live, site, view, machine }: { live: Live; site: Site; view: 
       <div class="toolbar"><MachineChooser site={site} /><WindowChooser now={view.now} timeZone={site.timezone} /></div>
       <NotHere site={site} instead={`this is ${machine.name}`} />
       <Said answer={answer} name={machine.name} />
-      <Standing asked={cycles} what="the cycles" question={key} />
+      <Standing asked={cycles} what="cycles" question={key} />
       {answer && (
         <div class="loads" data-answer={cyclesAddress(answer)}>
           <section class="pick" aria-labelledby="pick-title">
@@ -88,7 +88,7 @@ function Machine({ live, site, view, machine }: { live: Live; site: Site; view: 
       <Unloads live={live} asked={unloads} question={key} figures={figures.value.value} cycles={answer} picked={picked} pick={pick} site={site} machine={machine.name} system={system} />
       <section class="load-figures" aria-labelledby="load-figures-title">
         <h2 id="load-figures-title">In figures</h2>
-        <Standing asked={figures} what="the figures" question={key} />
+        <Standing asked={figures} what="figures" question={key} />
         {figures.value.value && <Figures answer={figures.value.value} site={site} machine={machine.name} system={system} />}
       </section>
     </>

@@ -19,13 +19,15 @@ const beginAt = (c: LoadCycle) => (c.started === undefined ? loadAt(c) : Date.pa
 /** What lies at a moment; undefined: the answer has nothing there. */
 export function pickedAt(answer: CyclesAnswer, at: number | undefined): Picked | undefined {
   if (at === undefined) return undefined;
+  // A start lies in the rest of the cycle before it, but it is that of the next.
+  const exact = answer.starts.list.findIndex((s) => Date.parse(s.at) === at);
+  const led = answer.starts.list[exact]?.at;
   let cycle = answer.cycles.length - 1;
   for (; cycle >= 0; cycle--) {
     const c = answer.cycles[cycle];
-    if (c && beginAt(c) <= at && at < endAt(c)) break;
+    if (c && (led === undefined ? beginAt(c) <= at && at < endAt(c) : c.started === led)) break;
   }
-  const led = answer.cycles[cycle]?.started;
-  const start = answer.starts.list.findIndex((s) => (led === undefined ? Date.parse(s.at) === at : s.at === led));
+  const start = exact >= 0 ? exact : answer.starts.list.findIndex((s) => s.at === answer.cycles[cycle]?.started);
   return cycle < 0 && start < 0 ? undefined : { cycle, start, at };
 }
 

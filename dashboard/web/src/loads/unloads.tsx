@@ -51,7 +51,7 @@ export function Unloads({ live, asked, question, figures, cycles, picked, pick, 
   return (
     <section class="load-chart wide-chart" aria-labelledby="unloads-title">
       <h2 id="unloads-title">What happens when it unloads</h2>
-      <Standing asked={asked} what="the unloads" question={question} />
+      <Standing asked={asked} what="unloads" question={question} />
       {answer && (
         <div data-answer={unloadsAddress(answer)}>
           {answer.sentences.map((s) => <p key={s} data-words>{s}</p>)}

@@ -6,8 +6,9 @@ import { atLeast, FigureEntry } from '../figure/figure';
 import { lookAt } from '../figure/look';
 import { Num } from '../figure/number';
 import type { Today, TodayFigures } from '../live/figures';
+import { href } from '../route';
 import type { UnitSystem } from '../units/units';
-import { clock } from '../units/words';
+import { clock, localDate } from '../units/words';
 
 interface Wanted {
   title: string;
@@ -52,6 +53,7 @@ export function Figures({ source, site, machine, limit, system }: { source: Toda
       </p>
       {today?.notes.map((n) => <p key={n} class="aside" data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
       {today && wanted(limit, site.machines.findIndex((m) => m.name === machine)).map((w) => <Entry key={w.title} want={w} today={today} site={site} machine={machine} system={system} />)}
+      {today && <p><a href={href('figures', { from: localDate(today.from, timeZone), to: localDate(today.to, timeZone), machine })}>Every figure of today</a></p>}
     </section>
   );
 }

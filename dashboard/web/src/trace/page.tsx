@@ -12,6 +12,7 @@ import type { PageProps } from '../pages';
 import { Plot, PlotKeys } from '../plot/plot';
 import type { PlotMark } from '../plot/types';
 import { colours, units } from '../settings';
+import { localDate } from '../units/words';
 import { askBelow, askEvents, askFigures, askMoments } from './ask';
 import { happenings } from './happened';
 import { firstChannels, knownChannels, lanesOf } from './lanes';
@@ -112,12 +113,12 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
 
   return (
     <>
-      <Sentence site={site} shown={shown} follow={follow} machines={machines} asked={figures} told={both ? { from: Math.min(a, b), to: Math.max(a, b) } : shown} whole={!both} live={view.connection === 'live'} />
+      <Sentence site={site} now={now} shown={shown} follow={follow} machines={machines} asked={figures} told={both ? { from: Math.min(a, b), to: Math.max(a, b) } : shown} whole={!both} live={view.connection === 'live'} />
       <Toolbar
         window={shown} follows={follow} least={least} now={now} timeZone={site.timezone}
         choose={(w) => put('span' in w ? { from: undefined, to: undefined, span: w.span } : { from: w.from, to: w.to, span: undefined })}
       />
-      <div class="what">
+      <div class="trace-what">
         <Chosen site={site} channels={ids} choose={put} />
         {gone.length > 0 && <p class="warn">The address asks for machines that this site has not: <span data-words>{gone.join(', ')}</span>.</p>}
         <Picker site={site} channels={ids} machines={machines} choose={put} />
@@ -212,17 +213,18 @@ function Drawing({ site, source, model, shown, follow, least, now, width, host, 
 }
 
 /** told: what the sentence is about; the figures of another time are not told as of it. */
-function Sentence({ site, shown, follow, machines, asked, told, whole, live }: {
-  site: Site; shown: Span; follow: boolean; machines: string[]; asked: Asked<FiguresAnswer>; told: Span; whole: boolean; live: boolean;
+function Sentence({ site, now, shown, follow, machines, asked, told, whole, live }: {
+  site: Site; now: number; shown: Span; follow: boolean; machines: string[]; asked: Asked<FiguresAnswer>; told: Span; whole: boolean; live: boolean;
 }) {
   const last = asked.value.value;
   const answer = last && tells({ from: Date.parse(last.from), to: Date.parse(last.to) }, told) ? last : undefined;
+  const years = [shown.from, shown.to].some((ms) => localDate(ms, site.timezone).slice(0, 4) !== localDate(now, site.timezone).slice(0, 4));
   const preset = spans.find((s) => Math.abs(shown.to - shown.from - s.ms) < s.ms / 200);
   const systems = site.systems.filter((s) => s.minimum_pressure_pa !== undefined && s.machines.some((m) => machines.includes(m)));
   return (
     <div class={live || !follow ? 'sentence' : 'sentence not-live'}>
       <div data-answer={answer && figuresAddress(answer)}>
-        <h1>{follow && preset ? `The last ${preset.title.toLowerCase()}, up to now.` : <><Moment ms={shown.from} timeZone={site.timezone} /> to {follow ? 'now' : <Moment ms={shown.to} timeZone={site.timezone} />}.</>}</h1>
+        <h1>{follow && preset ? `The last ${preset.title.toLowerCase()}, up to now.` : <><Moment ms={shown.from} timeZone={site.timezone} year={years} /> to {follow ? 'now' : <Moment ms={shown.to} timeZone={site.timezone} year={years} />}.</>}</h1>
         {!answer && <p class="note-line aside">{asked.error.value ? 'What was done then could not be fetched.' : 'Looking up what was done then …'}</p>}
         {answer && (
           <p class="note-line">

@@ -5,7 +5,7 @@ import type { MomentChannel, MomentReading, MomentsAnswer, Site, SiteChannel } f
 import { Num } from '../figure/number';
 import { Standing } from '../look/standing';
 import { channelDisplay, convert, fixed, type Display, type UnitSystem } from '../units/units';
-import { clock, day, duration } from '../units/words';
+import { clock, day, duration, localDate } from '../units/words';
 import { channelName } from './lanes';
 
 export interface ReadingsProps {
@@ -26,8 +26,8 @@ export function placeOf(at: number | undefined, times: string[]): number {
   return at === undefined ? -1 : times.findIndex((t) => Date.parse(t) === at);
 }
 
-export function Moment({ ms, timeZone }: { ms: number; timeZone: string }) {
-  return <time dateTime={new Date(ms).toISOString()}>{day(ms, timeZone)} {clock(ms, timeZone)}</time>;
+export function Moment({ ms, timeZone, year = false }: { ms: number; timeZone: string; year?: boolean }) {
+  return <time dateTime={new Date(ms).toISOString()}>{day(ms, timeZone)} {year && `${localDate(ms, timeZone).slice(0, 4)} `}{clock(ms, timeZone)}</time>;
 }
 
 export function Readings({ site, channels, asked, question, address, a, b, system }: ReadingsProps) {
@@ -69,7 +69,7 @@ export function Readings({ site, channels, asked, question, address, a, b, syste
                     {a !== undefined && <td class="num"><Read reading={m.readings[ia]} at={`/channels/${i}/readings/${ia}/value`} d={d} /></td>}
                     {b !== undefined && <td class="num"><Read reading={m.readings[ib]} at={`/channels/${i}/readings/${ib}/value`} d={d} /></td>}
                     {both && <td class="num">{m.difference === undefined ? '–' : <Num value={m.difference} at={`/channels/${i}/difference`}>{fixed(m.difference * d.scale, d.decimals)}</Num>}</td>}
-                    {between && <Extent m={m} i={i} d={d} />}
+                    {between && <Extent m={m} i={i} d={d} c={c} />}
                   </tr>
                 );
               })}
@@ -89,7 +89,8 @@ function Read({ reading, at, d }: { reading: MomentReading | null | undefined; a
   return <Num value={reading.value} at={at}>{fixed(convert(d, reading.value), d.decimals)}</Num>;
 }
 
-function Extent({ m, i, d }: { m: MomentChannel; i: number; d: Display }) {
+/** The mean of codes says nothing; of bits it is the share of readings that were on. */
+function Extent({ m, i, d, c }: { m: MomentChannel; i: number; d: Display; c: SiteChannel }) {
   const b = m.between;
   if (!b || b.mean === undefined) return <td class="num absent" colSpan={3}>nothing was read</td>;
   // What a scale turns round has its lowest where the API has its highest.
@@ -97,8 +98,9 @@ function Extent({ m, i, d }: { m: MomentChannel; i: number; d: Display }) {
   return (
     <>
       {order.map((key) => {
-        const value = b[key];
-        return <td key={key} class="num">{value === undefined ? '–' : <Num value={value} at={`/channels/${i}/between/${key}`}>{fixed(convert(d, value), d.decimals)}</Num>}</td>;
+        const value = key === 'mean' && c.role === 'fault_code' ? undefined : b[key];
+        const decimals = key === 'mean' && c.bit ? 2 : d.decimals;
+        return <td key={key} class="num">{value === undefined ? '–' : <Num value={value} at={`/channels/${i}/between/${key}`}>{fixed(convert(d, value), decimals)}</Num>}</td>;
       })}
     </>
   );

@@ -39,14 +39,31 @@ export function DurationNum({ found }: { found: Found }) {
   return <>{at_least && 'at least '}<Num value={value} at={`${found.at}/value`}>{duration(value * 1000)}</Num></>;
 }
 
+/** States that have no figure of their own, from the table of all. */
+function others(answer: FiguresAnswer, machine: string): { words: string; shown: preact.JSX.Element }[] {
+  const m = answer.machines.findIndex((one) => one.machine === machine);
+  const tables = answer.machines[m]?.tables ?? [];
+  const t = tables.findIndex((one) => one.name === 'energy_by_state');
+  const out: { words: string; shown: preact.JSX.Element }[] = [];
+  tables[t]?.rows.forEach((row, r) => {
+    const seconds = row.values[0];
+    if ((row.name !== 'starting' && row.name !== 'tripped') || !seconds) return;
+    out.push({ words: row.name, shown: <Num value={seconds} at={`/machines/${m}/tables/${t}/rows/${r}/values/0`}>{duration(seconds * 1000)}</Num> });
+  });
+  return out;
+}
+
 /** "loaded 3 h 10 min, running unloaded 24 min": what there was of it. */
 export function StateTimes({ answer, machine }: { answer: FiguresAnswer; machine: string }) {
   const figures = machineFigures(answer, machine);
-  const parts = times
-    .map(([name, words]) => ({ words, found: figures.get(name) }))
-    .filter((p): p is { words: string; found: Found } => (p.found?.figure.value ?? 0) > 0);
+  const parts: { words: string; shown: preact.JSX.Element }[] = [];
+  for (const [name, words] of times) {
+    const found = figures.get(name);
+    if (found && (found.figure.value ?? 0) > 0) parts.push({ words, shown: <DurationNum found={found} /> });
+  }
+  parts.push(...others(answer, machine));
   if (parts.length === 0) return <>{figures.get('loaded_time')?.figure.absent ?? 'nothing is known of it'}</>;
-  return <>{parts.map((p, i) => <span key={p.words}>{i > 0 && ', '}{p.words} <DurationNum found={p.found} /></span>)}</>;
+  return <>{parts.map((p, i) => <span key={p.words}>{i > 0 && ', '}{p.words} {p.shown}</span>)}</>;
 }
 
 export function Stretch({ site, machines, asked, question, between, system }: StretchProps) {
