@@ -8,7 +8,7 @@ import { coverageText } from '../figure/known';
 import { lookAt } from '../figure/look';
 import { Num } from '../figure/number';
 import type { Live, View } from '../live/live';
-import { MachineChooser, shownMachine } from '../look/choose';
+import { MachineChooser, NotHere, shownMachine } from '../look/choose';
 import { apiWindow, daysOf } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
@@ -66,6 +66,7 @@ function Machine({ live, site, view, machine }: { live: Live; site: Site; view: 
   const shared = { picked, pick, timeZone: site.timezone };
   return (
     <>
+      <NotHere site={site} instead={`this is ${machine.name}`} />
       <Said answer={answer} name={machine.name} />
       <div class="toolbar"><MachineChooser site={site} /><WindowChooser now={view.now} timeZone={site.timezone} /></div>
       <Standing asked={cycles} what="cycles" question={key} />
