@@ -5,7 +5,7 @@ import { Damage } from '../live/damage';
 import { TodayFigures } from '../live/figures';
 import { HourRecorder } from '../live/hour';
 import type { Live, View } from '../live/live';
-import { shownMachine } from '../look/choose';
+import { NotHere, shownMachine } from '../look/choose';
 import { askedMachine, href, isFar, place } from '../route';
 import { units } from '../settings';
 import { Far } from './far';
@@ -99,6 +99,7 @@ function OneMachine(seen: Seen & { machine: SiteMachine }) {
   const limited = wrong.some((s) => s.key === `starts ${machine.name}`); // then the sign has it
   return (
     <>
+      <NotHere site={site} instead={`this is ${machine.name}`} />
       <div class={said.live ? 'sentence' : 'sentence not-live'} data-state={shown}>
         <Glyph state={shown} size={64} />
         <div>
