@@ -153,6 +153,16 @@ func (a *Agent) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Dema
 	return a.demand(system, fromMS, toMS, stepMS, a.end())
 }
 
+// Cycles is History's, reckoned from the present.
+func (a *Agent) Cycles(machine string, q analysis.CyclesQuery) (analysis.Cycles, error) {
+	return a.cycles(machine, q, a.end())
+}
+
+// BelowMinimum is History's, reckoned from the present.
+func (a *Agent) BelowMinimum(system string, fromMS, toMS int64) (analysis.Below, error) {
+	return a.below(system, fromMS, toMS, a.end())
+}
+
 // Close releases the store. Run does it by itself.
 func (a *Agent) Close() error {
 	a.closing.Do(func() {

@@ -209,7 +209,11 @@ func (h *History) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unlo
 
 // Cycles tells of a machine's load cycles and starts; q.NowMS is set here.
 func (h *History) Cycles(machine string, q analysis.CyclesQuery) (analysis.Cycles, error) {
-	q.NowMS = h.Now().UnixMilli()
+	return h.cycles(machine, q, h.Now())
+}
+
+func (h *History) cycles(machine string, q analysis.CyclesQuery, now time.Time) (analysis.Cycles, error) {
+	q.NowMS = now.UnixMilli()
 	return analysis.CyclesOf(h.source(), h.site, machine, q)
 }
 
@@ -253,5 +257,9 @@ func (h *History) Scans(fromMS, toMS int64, devices []string, fn func(*scan.Scan
 
 // BelowMinimum lists when a system's pressure lay below its minimum.
 func (h *History) BelowMinimum(system string, fromMS, toMS int64) (analysis.Below, error) {
-	return analysis.BelowMinimum(h.source(), h.site, system, fromMS, toMS, h.Now().UnixMilli())
+	return h.below(system, fromMS, toMS, h.Now())
+}
+
+func (h *History) below(system string, fromMS, toMS int64, now time.Time) (analysis.Below, error) {
+	return analysis.BelowMinimum(h.source(), h.site, system, fromMS, toMS, now.UnixMilli())
 }

@@ -186,9 +186,10 @@ func (b *shop) ReadingAt(id string, wallMS int64) (store.Reading, bool, error) {
 }
 
 func (b *shop) BelowMinimum(system string, fromMS, toMS int64) (analysis.Below, error) {
-	return analysis.Below{System: system, From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Channel: "controller.discharge_pressure",
+	ran := 12.0
+	return analysis.Below{System: system, Notes: []string{}, From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Channel: "controller.discharge_pressure",
 		MinimumPa: 620528, Total: 1, Method: "readings below it", Stretches: []analysis.BelowStretch{
-			{From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Seconds: 60, RunningSeconds: 12}}}, b.ask("below "+system, fromMS, toMS)
+			{From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Seconds: 60, RunningSeconds: &ran}}}, b.ask("below "+system, fromMS, toMS)
 }
 
 func (b *shop) Figures(fromMS, toMS int64, machine string) (analysis.Report, error) {

@@ -145,19 +145,41 @@ func TestColumnNumbers(t *testing.T) {
 	}
 }
 
-// One request does not make an answer of a hundred megabytes.
-func TestColumnsAreBounded(t *testing.T) {
-	s := newTestServer(t, newShop(), Options{})
-	channels := make([]*scan.Channel, maxChannels)
-	for i := range channels {
-		channels[i] = &scan.Channel{Device: "d", Name: fmt.Sprint(i)}
+// wideShop has as many channels as one request may name.
+type wideShop struct{ *shop }
+
+func (b *wideShop) Groups() []*scan.Group {
+	g := &scan.Group{Device: "d", PeriodMS: 1000}
+	for i := range maxChannels {
+		g.Channels = append(g.Channels, scan.Channel{Device: "d", Name: fmt.Sprint("c", i)})
 	}
-	_, e := s.columns(channels, nil, noon, noon+1000, maxPoints)
-	if e == nil || e.field != "points" || !strings.Contains(e.message, "640000") {
-		t.Errorf("%d points of %d channels: %v", maxPoints, maxChannels, e)
+	return []*scan.Group{g}
+}
+
+// One request does not make an answer of a hundred megabytes, in either layout,
+// and asks for a machine's states once however often it names it.
+func TestSeriesAreBounded(t *testing.T) {
+	b := &wideShop{newShop()}
+	s, err := New(b, Options{Pages: testPages(), Metrics: b, Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
 	}
-	if _, e = s.columns(channels, nil, noon, noon+1000, maxCells/maxChannels); e != nil {
-		t.Errorf("as many as are allowed: %v", e)
+	all := ""
+	for i := range maxChannels {
+		all += fmt.Sprintf("&channel=d.c%d", i)
+	}
+	for _, layout := range []string{"cells", "columns"} {
+		w := get(s, fmt.Sprintf("/api/v1/series?layout=%s&points=%d%s", layout, maxPoints, all))
+		if w.Code != 400 || !strings.Contains(w.Body.String(), "640000") {
+			t.Errorf("%s: %d points of %d channels: %d %.200s", layout, maxPoints, maxChannels, w.Code, w.Body)
+		}
+		if w = get(s, fmt.Sprintf("/api/v1/series?layout=%s&points=%d%s", layout, maxCells/maxChannels, all)); w.Code != 200 {
+			t.Errorf("%s: as many as are allowed: %d %.200s", layout, w.Code, w.Body)
+		}
+		w = get(s, "/api/v1/series?layout="+layout+strings.Repeat("&state=comp1", 50))
+		if n := strings.Count(w.Body.String(), `"state":"loaded"`); w.Code != 200 || n != 1 {
+			t.Errorf("%s: one machine named 50 times: %d, told %d times", layout, w.Code, n)
+		}
 	}
 }
 

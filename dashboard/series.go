@@ -48,14 +48,21 @@ func (s *Server) serveSeries(r *http.Request) (any, *apiError) {
 	if err != nil {
 		return nil, err
 	}
-	machines := slices.DeleteFunc(q.values["state"], func(name string) bool { return name == "" })
-	for _, name := range machines {
-		if !s.hasMachine(name) {
+	var machines []string // each once
+	for _, name := range q.values["state"] {
+		switch {
+		case name == "" || slices.Contains(machines, name):
+		case !s.hasMachine(name):
 			return nil, s.noMachine("state", name)
+		default:
+			machines = append(machines, name)
 		}
 	}
 	if len(channels) == 0 && len(machines) == 0 {
 		return nil, badParameter("channel", "give channel=device.channel, state=machine, or both")
+	}
+	if len(channels)*points > maxCells {
+		return nil, badParameter("points", "%d points of %d channels are more than %d cells: ask for fewer of either", points, len(channels), maxCells)
 	}
 	if columns {
 		return s.columns(channels, machines, fromMS, toMS, points)

@@ -23,6 +23,8 @@ type Below struct {
 	Total     int     `json:"total"`                // stretches in the window, with those that are not listed
 	Method    string  `json:"method,omitempty"`
 	Absent    string  `json:"absent,omitempty"` // why there is no answer
+	// Notes say what of the window is not in the answer.
+	Notes []string `json:"notes"`
 	// Stretches are in the order of time.
 	Stretches []BelowStretch `json:"stretches"`
 }
@@ -32,15 +34,16 @@ type BelowStretch struct {
 	From    string  `json:"from"`
 	To      string  `json:"to"`
 	Seconds float64 `json:"seconds"`
-	// RunningSeconds is how much of it a machine of the system ran.
-	RunningSeconds float64 `json:"running_seconds"`
+	// RunningSeconds is how much of it a machine of the system ran; nil where that
+	// is not known of all of them.
+	RunningSeconds *float64 `json:"running_seconds,omitempty"`
 }
 
 // BelowMinimum lists the stretches that longest_below_minimum_all is the longest
 // of.
 func BelowMinimum(src Source, site *sitefile.Site, system string, fromMS, toMS, nowMS int64) (Below, error) {
 	toMS = max(fromMS, min(toMS, nowMS))
-	out := Below{System: system, From: stamp(fromMS), To: stamp(toMS), Stretches: []BelowStretch{}}
+	out := Below{System: system, From: stamp(fromMS), To: stamp(toMS), Notes: []string{}, Stretches: []BelowStretch{}}
 	i := slices.IndexFunc(site.Systems, func(s sitefile.System) bool { return s.Name == system })
 	if i < 0 {
 		return out, fmt.Errorf("system %q is not in the site file", system)
@@ -65,16 +68,23 @@ func BelowMinimum(src Source, site *sitefile.Site, system string, fromMS, toMS, 
 	if errors.Is(err, errRawMissing) {
 		fromMS, toMS = cellOf(fromMS), cellOf(toMS-1)+cellMS // as Compute does
 		out.From, out.To = stamp(fromMS), stamp(toMS)
+		out.Notes = append(out.Notes, widened(src))
 		g, err = gather(src, sp, fromMS, toMS, nil)
 	}
 	if err != nil {
 		return out, err
 	}
+	out.Notes = append(out.Notes, g.notes()...)
 	if g.total.analog[sp.chans[sp.pressure].slot].n == 0 {
 		out.Absent = "pressure was not read in this window"
 		return out, nil
 	}
 	out.take(g.lows(lowAll), g.lows(lowRunning), fromMS, toMS)
+	if len(sp.runSigns) == 0 { // no low is one of running then
+		for i := range out.Stretches {
+			out.Stretches[i].RunningSeconds = nil
+		}
+	}
 	return out, nil
 }
 
@@ -117,6 +127,6 @@ func (b *Below) take(all, running []low, fromMS, toMS int64) {
 		for ; at < len(running) && running[at].from < l.to; at++ {
 			ms += max(0, min(l.to, running[at].to)-max(l.from, running[at].from))
 		}
-		b.Stretches = append(b.Stretches, BelowStretch{stamp(l.from), stamp(l.to), float64(l.to-l.from) / 1000, float64(ms) / 1000})
+		b.Stretches = append(b.Stretches, BelowStretch{stamp(l.from), stamp(l.to), float64(l.to-l.from) / 1000, number64(float64(ms) / 1000)})
 	}
 }

@@ -198,7 +198,7 @@ check('draws a year as readily as an hour', async () => {
 
 const full = '?span=86400&ch=controller.discharge_pressure,controller.sump_pressure,controller.discharge_temperature,meter.power,controller.loaded';
 const withCursors = async (how) => {
-  const [a, b] = [64_800_000, 3_600_000].map((ago) => new Date(Math.floor((Date.now() - ago) / 1_000) * 1_000).toISOString());
+  const [a, b] = [4_500_000, 3_600_000].map((ago) => new Date(Math.floor((Date.now() - ago) / 1_000) * 1_000).toISOString());
   return open(how, `${full}&a=${a}&b=${b}`);
 };
 const tableOpen = async (page) => page.waitForSelector('.below-plot .twin tbody tr', patience);

@@ -46,8 +46,11 @@ export function href(page: PageName, query: Record<string, string | undefined> |
 export const place = signal<Place>({ page: 'machine', query: new URLSearchParams() });
 export const page = computed(() => place.value.page);
 
-/** The machine that the address names, on whatever page; empty: none. */
-export const askedMachine = computed(() => place.value.query.get('machine') ?? '');
+/** The machine that the address names, on whatever page; empty: none, or several as Trace has them. */
+export const askedMachine = computed(() => {
+  const name = place.value.query.get('machine') ?? '';
+  return name.includes(',') ? '' : name;
+});
 
 /** Shown large, to be read from across the room: "/?far" or "#/?far". */
 export function isFar(location: { search: string }, at: Place): boolean {

@@ -35,16 +35,26 @@ export class Asked<T> {
   private request: AbortController | undefined;
   private timer: ReturnType<typeof setTimeout> | undefined;
   private askedAt = -Infinity;
+  /** nobody looked when it was due */
+  private missed = false;
   private readonly undo: () => void;
 
   constructor(private readonly pace: Pace) {
     let first = true;
-    this.undo = effect(() => {
+    const soon = () => { if (this.question) this.plan(Math.max(0, restMs - (performance.now() - this.askedAt))); };
+    const leave = effect(() => {
       void pace.tick?.value;
       void pace.held.value;
-      if (!first && this.question) this.plan(Math.max(0, restMs - (performance.now() - this.askedAt)));
+      if (!first) soon();
       first = false;
     });
+    // Who comes back sees what is now, not what the next turn would bring.
+    const seen = () => { if (!document.hidden && this.missed) soon(); };
+    document.addEventListener('visibilitychange', seen);
+    this.undo = () => {
+      leave();
+      document.removeEventListener('visibilitychange', seen);
+    };
   }
 
   /** Asks; the same key again changes nothing. */
@@ -80,10 +90,8 @@ export class Asked<T> {
     const question = this.question;
     if (!question || this.request) return; // the end of what is under way plans the next
     const known = this.answered.peek() === question.key;
-    if (known && (document.hidden || this.pace.held.peek())) {
-      this.plan(question.everyMs ?? retryMs); // nobody looks
-      return;
-    }
+    this.missed = document.hidden || (known && this.pace.held.peek());
+    if (this.missed) return; // nobody looks: it is asked when somebody does
     const request = new AbortController();
     this.request = request;
     this.askedAt = performance.now();

@@ -544,6 +544,8 @@ export type BelowAnswer = {
   method?: string;
   /** why there is no answer; left out where there is */
   absent?: string;
+  /** what of the window is not in the answer */
+  notes: string[];
   /** in the order of time; of more than 500, the longest */
   stretches: BelowStretch[];
 };
@@ -553,8 +555,8 @@ export type BelowStretch = {
   from: string;
   to: string;
   seconds: number;
-  /** how much of it a machine of the system ran */
-  running_seconds: number;
+  /** how much of it a machine of the system ran; left out where that is not known */
+  running_seconds?: number;
 };
 
 /** A stretch of time in one state. */
@@ -1253,7 +1255,7 @@ export type StartsSeen = {
   over: number;
   /** ascending */
   list: SeenStart[];
-  /** starts within the 60 minutes before each moment, as steps that hold until the next; none before the first */
+  /** starts of the window within the 60 minutes before each moment, as steps that hold until the next; none before the first */
   rolling: RollingStarts[];
   /** after how long unloaded it stops by itself; left out where its stops do not tell */
   no_load_stop_s?: number;
@@ -1267,7 +1269,7 @@ export type SeenStart = {
   from: StateName;
   /** since the motor stopped; left out where that is not known */
   rest_s?: number;
-  /** starts within the 60 minutes that end with it */
+  /** starts of the window within the 60 minutes that end with it */
   in_hour: number;
   /** by itself after its supply had failed */
   after_power_failure?: boolean;

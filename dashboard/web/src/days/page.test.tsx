@@ -141,12 +141,21 @@ it('keeps what it has and says so when the server fails, and shows a refusal', a
   answers = { '/api/v1/days': new Error('40 days are asked for: at most 35 can be at once') };
   show();
   await there('.standing.warn');
-  expect(text()).toContain('No days: 40 days are asked for: at most 35 can be at once.');
+  expect(text()).toContain('Could not fetch days: 40 days are asked for: at most 35 can be at once.');
   answers = { '/api/v1/days': daysAnswer, '/api/v1/periods': periodsAnswer };
   [...host.querySelectorAll('button')].find((b) => b.textContent === 'Try now')?.click();
   await there('.strip');
-  expect(text()).not.toContain('No days');
+  expect(text()).not.toContain('Could not fetch');
   expect(text()).toContain('took the most energy');
+});
+
+it('says whose days these are where the address asks for a machine that is not there', async () => {
+  window.location.hash = '#/seven-days?from=2026-03-02&to=2026-03-03&machine=comp9';
+  await settled();
+  answers = { '/api/v1/days': daysAnswer, '/api/v1/periods': periodsAnswer };
+  show();
+  await there('.strips');
+  expect(text()).toContain('The site has no machine “comp9”: these are the days of system main.');
 });
 
 it('halves the days where the ones before were hardly recorded', async () => {

@@ -3,6 +3,7 @@
 import { answerOf, type DaysAnswer, type Site } from '../api';
 import { useAsked } from '../api/asked';
 import { answerAddress, Num } from '../figure/number';
+import { NotHere } from '../look/choose';
 import { apiWindow, daysOf, type Days } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
@@ -41,6 +42,7 @@ function Shown({ live, site, who, days, now }: { live: PageProps['live']; site: 
   const address = answer && answerAddress('/api/v1/days', { from: answer.from, to: answer.to, [answer.kind]: answer.subject });
   return (
     <div class="seven" data-answer={address} aria-busy={!fresh}>
+      <NotHere site={site} instead={`these are the days of ${who.kind === 'system' ? 'system ' : ''}${who.name}`} />
       <Sentence answer={answer} site={site} system={system} />
       <div class="days-bar">
         <Subjects site={site} who={who} />

@@ -50,7 +50,7 @@ export function Periods({ live, site, who, days, today, system }: Props) {
         <Chosen key={key} first={asked2.first} second={asked2.second} today={today} choose={choose} />
       </div>
       {halved && <p class="aside">Too little was recorded of the days before, so these days are halved.</p>}
-      <Standing asked={asked} what="comparison" question={key} />
+      <Standing asked={asked} what="the comparison" question={key} />
       {answer && <Answer answer={answer} site={site} who={who} system={system} />}
     </section>
   );

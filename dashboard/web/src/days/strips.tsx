@@ -12,7 +12,7 @@ import { go, place } from '../route';
 import { channelDisplay, fixed, showFigure, type UnitSystem } from '../units/units';
 import { clockMinute, day as dayWords, duration } from '../units/words';
 import { titleOf } from './names';
-import { bands, changed, foundIn, minimumOf, placeHref, pressureChannel, scaleOf, spanOf, stacked, type Band, type Stretch, type Who } from './view';
+import { bands, changed, decimalsOf, foundIn, minimumOf, placeHref, pressureChannel, scaleOf, spanOf, stacked, type Band, type Stretch, type Who } from './view';
 
 const lanePx = 54;
 const gapPx = 6;
@@ -91,11 +91,12 @@ function seenStates(answer: DaysAnswer): Set<string> {
 
 function Key({ answer, scale, unit, least, machines, decimals }: { answer: DaysAnswer; scale: { low: number; high: number } | undefined; unit: string; least: number | undefined; machines: string[]; decimals: number }) {
   const seen = seenStates(answer);
+  const ends = scale ? decimalsOf([scale.low, scale.high]) : 0;
   return (
     <>
       <p class="aside strip-key">
-        {scale && <>Above, the pressure from <span class="tick">{fixed(scale.low, 0)} to {fixed(scale.high, decimals > 1 ? 1 : 0)} {unit}</span>
-          {least !== undefined && <>, the minimum of <span class="tick">{fixed(least, decimals > 1 ? 1 : 0)} {unit}</span> dashed</>}. </>}
+        {scale && <>Above, the pressure from <span class="tick">{fixed(scale.low, ends)} to {fixed(scale.high, ends)} {unit}</span>
+          {least !== undefined && <>, the minimum of <span class="tick">{fixed(least, Math.min(decimals, decimalsOf([least])))} {unit}</span> dashed</>}. </>}
         Below, how much of each quarter hour {machines.length > 1 ? `${machines.join(', ')} (from above)` : machines[0]} spent in each state.
       </p>
       <ul class="strip-words" aria-label="What the blocks mean">

@@ -1,7 +1,7 @@
 import { expect, it } from 'vitest';
 import type { Day, DayMachine, Site, WeekMap } from '../api';
 import { addDays } from '../look/days';
-import { bands, cellDecimals, gridOf, halves, minimumOf, periodsOf, placeHref, scaleOf, spanOf, stacked, subjects, topOf, whoOf } from './view';
+import { bands, cellDecimals, decimalsOf, gridOf, halves, minimumOf, periodsOf, placeHref, scaleOf, spanOf, stacked, subjects, topOf, whoOf } from './view';
 
 const site = {
   timezone: 'America/Chicago',
@@ -49,6 +49,14 @@ it('breaks the pressure where nothing was read', () => {
   expect(all.map((b) => b.slots.map((s) => s.slot))).toEqual([[0], [2, 3]]);
   expect(scaleOf([all], 80)).toEqual({ low: 80, high: 120 });
   expect(scaleOf([[]], 80)).toBeUndefined();
+});
+
+it('writes the ends of the scale as they are drawn, in bar too', () => {
+  const bar = (v: number) => [{ slots: [{ slot: 0, min: v, mean: v + 0.3, max: v + 0.6 }] }];
+  const scale = scaleOf([bar(6.55)], undefined);
+  expect(scale?.low).toBeCloseTo(6.4, 9);
+  expect(scale?.high).toBeCloseTo(7.2, 9);
+  expect([decimalsOf([scale?.low ?? 0, scale?.high ?? 0]), decimalsOf([80, 120]), decimalsOf([6.25])]).toEqual([1, 0, 2]);
 });
 
 it('shows the minimum in the unit of the pressure', () => {

@@ -116,6 +116,11 @@ export function scaleOf(all: Band[][], least: number | undefined): { low: number
   return { low: Math.floor(low / step) * step, high: Math.ceil(high / step) * step };
 }
 
+/** The fewest decimals that write these values as they are, three at most. */
+export function decimalsOf(values: number[]): number {
+  return [0, 1, 2].find((n) => values.every((v) => Math.abs(Number(v.toFixed(n)) - v) < 1e-6)) ?? 3;
+}
+
 function niceStep(rough: number): number {
   const power = 10 ** Math.floor(Math.log10(rough));
   return ([1, 2, 5, 10].find((n) => n * power >= rough) ?? 10) * power;

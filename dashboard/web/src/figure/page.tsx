@@ -4,6 +4,7 @@ import { useSignal } from '@preact/signals';
 import type { FigureGroup, FiguresAnswer, MachineFigures, Site, SystemFigures } from '../api';
 import { fetchFigureNames, fetchWindow } from '../api';
 import { useAsked } from '../api/asked';
+import { NotHere } from '../look/choose';
 import { apiWindow, count, daysOf, type Days } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
@@ -44,6 +45,7 @@ export default function EveryFigure({ live, site, view }: PageProps) {
   const system = units.value;
   return (
     <div class="every" data-answer={answer && figuresAddress(answer, answeredMachine(figures.answered.value))}>
+      <NotHere site={site} instead={`these are the figures of ${subject.machine ?? (subject.system ? `system ${subject.system}` : 'the site')}`} />
       <h1>{headline(days, subject)}</h1>
       <p class="aside">
         {answer && <>{Span({ from: Date.parse(answer.from), to: Date.parse(answer.to), timeZone: site.timezone })}. </>}
@@ -53,7 +55,7 @@ export default function EveryFigure({ live, site, view }: PageProps) {
       <Subjects site={site} chosen={subject} />
       <Standing asked={figures} what="figures" question={key} />
       {!groups && <Standing asked={names} what="names of the figures" question="names" />}
-      {answer && groups && <Answer site={site} subject={subject} answer={answer} groups={groups} system={system} />}
+      {answer && groups && answeredMachine(figures.answered.value) === (subject.machine ?? '') && <Answer site={site} subject={subject} answer={answer} groups={groups} system={system} />}
     </div>
   );
 }

@@ -54,7 +54,7 @@ export function Files({ live, site }: { live: Live; site: Site }) {
   return (
     <section aria-labelledby="files-title" class="files">
       <h2 id="files-title">The site file and its maps</h2>
-      <Standing asked={asked} what="files" question={path} />
+      <Standing asked={asked} what="the files" question={path} />
       {a && (
         <div data-answer={path}>
           <p class={a.disk.state === 'refused' ? 'warn' : ''} role="status"><span data-words>{a.disk.sentence}</span>

@@ -137,7 +137,7 @@ it('says what does not answer and what mends it, and that it does not know', asy
 });
 
 it('says why there is no walk without a running agent, and tries again', async () => {
-  expect(await show('#/hook-up')).toContain('No hook-up check: this needs a running agent: start it with loadscribe run.');
+  expect(await show('#/hook-up')).toContain('Could not fetch the hook-up check: this needs a running agent: start it with loadscribe run.');
   answers['/api/v1/hookup'] = idle;
   await act(async () => { await vi.advanceTimersByTimeAsync(16_000); });
   expect(text()).toContain('Begin the check of comp1');

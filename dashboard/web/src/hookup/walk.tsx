@@ -44,7 +44,7 @@ export function Walk({ live, site, view, system }: Props) {
   return (
     <section aria-labelledby="walk-title" class="walk">
       <h2 id="walk-title">{report && report.phase !== 'idle' ? `Hook-up check of ${report.machine}` : 'Hook-up check'}</h2>
-      <Standing asked={asked} what="hook-up check" question={path} />
+      <Standing asked={asked} what="the hook-up check" question={path} />
       {wrong.value && <p class="warn" role="alert">{wrong.value.charAt(0).toUpperCase() + wrong.value.slice(1)}.</p>}
       {report?.phase === 'idle' && <Begin site={site} machine={shownMachine(site) ?? machine} busy={busy.value} begin={(name) => void send('start', { machine: name })} />}
       {report && report.phase !== 'idle' && (

@@ -79,6 +79,7 @@ export class Live {
     const tick = setInterval(() => this.publishSoon(), tickMs);
     this.undo.push(() => clearInterval(tick));
     this.socket.start();
+    void this.loadSite(); // beside the connection, not after it
   }
 
   stop(): void {
@@ -115,9 +116,11 @@ export class Live {
 
   private connected(c: Connection): void {
     const fresh = c === 'live' && this.connection !== 'live';
+    // At the start the site was asked for at the same moment; after a loss it may be another.
+    const asked = this.connection === 'connecting' && !this.siteError.value;
     this.connection = c;
     document.documentElement.dataset.connection = c;
-    if (fresh) void this.loadSite();
+    if (fresh && !asked) void this.loadSite();
     this.publishSoon();
   }
 

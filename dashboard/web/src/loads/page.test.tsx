@@ -52,7 +52,7 @@ it('says that a site has no machine, and that nothing was observed', async () =>
 
 it('says what failed, and tries again', async () => {
   await shown(undefined);
-  expect(host.textContent).toContain('No cycles: the store cannot answer now. Trying again.');
+  expect(host.textContent).toContain('Could not fetch cycles: the store cannot answer now. Trying again.');
   expect(host.querySelector('.standing button')?.textContent).toBe('Try now');
 });
 

@@ -8,7 +8,7 @@ import { coverageText } from '../figure/known';
 import { lookAt } from '../figure/look';
 import { Num } from '../figure/number';
 import type { Live, View } from '../live/live';
-import { MachineChooser, shownMachine } from '../look/choose';
+import { MachineChooser, NotHere, shownMachine } from '../look/choose';
 import { apiWindow, daysOf } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
@@ -66,8 +66,9 @@ function Machine({ live, site, view, machine }: { live: Live; site: Site; view: 
   const shared = { picked, pick, timeZone: site.timezone };
   return (
     <>
-      <div class="toolbar"><MachineChooser site={site} /><WindowChooser now={view.now} timeZone={site.timezone} /></div>
+      <NotHere site={site} instead={`this is ${machine.name}`} />
       <Said answer={answer} name={machine.name} />
+      <div class="toolbar"><MachineChooser site={site} /><WindowChooser now={view.now} timeZone={site.timezone} /></div>
       <Standing asked={cycles} what="cycles" question={key} />
       {answer && (
         <div class="loads" data-answer={cyclesAddress(answer)}>
@@ -89,6 +90,7 @@ function Machine({ live, site, view, machine }: { live: Live; site: Site; view: 
         <h2 id="load-figures-title">In figures</h2>
         <Standing asked={figures} what="figures" question={key} />
         {figures.value.value && <Figures answer={figures.value.value} site={site} machine={machine.name} system={system} />}
+        <p><a href={href('figures', { from: days.from, to: days.to, machine: machine.name })}>Every figure of these days</a></p>
       </section>
     </>
   );

@@ -63,8 +63,7 @@ export function Unloads({ live, asked, question, figures, cycles, picked, pick, 
             </div>
           )}
           <Twin title="The unloads" columns={[{ title: 'Unload' }, { title: 'Lasted', number: true }, { title: 'Ended by' }, { title: `At last, ${answer.power_unit ?? 'power'}`, number: true }]} rows={() => answer.unloads.map((u, i) => {
-            const k = u.power.length - 1;
-            const last: number | undefined = u.power[k]?.[1];
+            const { k, last } = lastPower(u);
             return { key: `${u.start} ${i}`, cells: [<Moment iso={u.start} timeZone={site.timezone} />, <Lasted s={u.lasted_s} at={`/unloads/${i}/lasted_s`} />, u.ended, last === undefined ? '–' : <Num value={last} at={`/unloads/${i}/power/${k}/1`}>{fixed(last, 1)}</Num>] };
           })} />
         </div>
@@ -77,6 +76,12 @@ export function Unloads({ live, asked, question, figures, cycles, picked, pick, 
 
 /** The points of an unload: what is read once it has loaded again is no part of it. */
 export const unloadedPart = (u: UnloadCurve, what: 'power' | 'sump') => (u.ended === 'load' ? u[what].filter(([s]) => s < u.lasted_s) : u[what]);
+
+/** The last unloaded power, and its place in the curve. */
+export function lastPower(u: UnloadCurve): { k: number; last: number | undefined } {
+  const k = unloadedPart(u, 'power').length - 1;
+  return { k, last: u.power[k]?.[1] };
+}
 
 /** The marked levels in numbers. */
 function Reached({ figures, marks, system }: { figures: FiguresAnswer; marks: Marked; system: UnitSystem }) {

@@ -8,6 +8,14 @@ export function shownMachine(site: Site): SiteMachine | undefined {
   return site.machines.find((m) => m.name === askedMachine.value) ?? site.machines[0];
 }
 
+/** That the address asks for what the site has not; instead: what is shown. */
+export function NotHere({ site, instead }: { site: Site; instead: string }) {
+  const system = place.value.query.get('system') ?? '';
+  const [kind, name] = askedMachine.value && !site.machines.some((m) => m.name === askedMachine.value) ? ['machine', askedMachine.value]
+    : system && !site.systems.some((s) => s.name === system) ? ['system', system] : ['', ''];
+  return kind ? <p class="standing warn">The site has no {kind} “<span data-words>{name}</span>”: {instead}.</p> : null;
+}
+
 /** Nothing where there is no choice. */
 export function MachineChooser({ site }: { site: Site }) {
   const shown = shownMachine(site);

@@ -9,7 +9,7 @@ export function Standing<T>({ asked, what, question }: { asked: Asked<T>; what: 
   if (error) {
     return (
       <p class="standing warn" role="status">
-        {has ? `Older than it should be: ${error}.` : `No ${what}: ${error}.`} Trying again. <button type="button" class="plain" onClick={() => asked.again()}>Try now</button>
+        {has ? `Older than it should be: ${error}.` : `Could not fetch ${what}: ${error}.`} Trying again. <button type="button" class="plain" onClick={() => asked.again()}>Try now</button>
       </p>
     );
   }

@@ -1,5 +1,5 @@
 // The page's head: where we are, how old what we see is, and how it is shown.
-import { useEffect, useState } from 'preact/hooks';
+import { useEffect, useMemo, useState } from 'preact/hooks';
 import type { Site } from '../api';
 import type { Live, View } from '../live/live';
 import { has } from '../pages';
@@ -40,12 +40,13 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
   const held = live.held.value;
   const [open, setOpen] = useState(false);
   useEffect(() => setOpen(false), [page.value]);
+  const nav = useMemo(() => <PagesNav open={open} turn={() => setOpen(!open)} />, [open]); // no reading changes it
   return (
     <header data-menu={open ? 'open' : 'closed'}>
       <div class="where">
         <span class="site">{site?.name ?? 'loadscribe'}</span>
       </div>
-      <PagesNav open={open} turn={() => setOpen(!open)} />
+      {nav}
       <div class="now">
         {view && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}
         <span class="liveness" data-live={String(!held && view?.connection === 'live')}>{liveWords(live, view)}</span>

@@ -41,7 +41,7 @@ it('shows what the API added up, a dash where nothing was read, and when states 
   const details = host.querySelector('details');
   details?.setAttribute('open', '');
   details?.dispatchEvent(new Event('toggle'));
-  await new Promise((r) => setTimeout(r, 50));
+  await vi.waitFor(() => expect(host.querySelectorAll('tbody tr').length).toBe(12), { timeout: 4_000 });
   expect(asked.length).toBe(1);
   const rows = [...host.querySelectorAll('tbody tr')].map((r) => [...r.querySelectorAll('th, td')].map((c) => c.textContent));
   expect(rows.length).toBe(12);

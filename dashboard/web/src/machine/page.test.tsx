@@ -92,6 +92,9 @@ describe('several machines', () => {
     const site = siteOf(2);
     place.value = placeOf('#/?machine=comp9');
     expect(await show(site, viewOf(site, ['off', 'off']))).toContain('The site has no machine “comp9”: below is trim.');
+    expect(await show(siteOf(1), viewOf(siteOf(1), ['off']))).toContain('The site has no machine “comp9”: this is trim.');
+    place.value = placeOf('#/?machine=trim,base1'); // as Trace has several
+    expect(await show(site, viewOf(site, ['off', 'off']))).not.toContain('The site has no machine');
   });
 
   it('announces each machine by itself, without running seconds', async () => {

@@ -1,11 +1,11 @@
 // At the machine: the first page.
-import { useEffect, useState } from 'preact/hooks';
+import { useEffect, useMemo, useState } from 'preact/hooks';
 import type { Site, SiteMachine } from '../api';
 import { Damage } from '../live/damage';
 import { TodayFigures } from '../live/figures';
 import { HourRecorder } from '../live/hour';
 import type { Live, View } from '../live/live';
-import { shownMachine } from '../look/choose';
+import { NotHere, shownMachine } from '../look/choose';
 import { askedMachine, href, isFar, place } from '../route';
 import { units } from '../settings';
 import { Far } from './far';
@@ -99,6 +99,7 @@ function OneMachine(seen: Seen & { machine: SiteMachine }) {
   const limited = wrong.some((s) => s.key === `starts ${machine.name}`); // then the sign has it
   return (
     <>
+      <NotHere site={site} instead={`this is ${machine.name}`} />
       <div class={said.live ? 'sentence' : 'sentence not-live'} data-state={shown}>
         <Glyph state={shown} size={64} />
         <div>
@@ -116,7 +117,7 @@ function OneMachine(seen: Seen & { machine: SiteMachine }) {
         <Section site={site} view={view} shown={{ machines: [machine], system: systemOf(site, machine) }} system={units.value} />
         <Readings site={site} view={view} system={units.value} />
       </section>
-      <Past live={live} site={site} view={view} machine={machine} recorder={recorder} />
+      <Later live={live} site={site} view={view} machine={machine} recorder={recorder} />
     </>
   );
 }
@@ -159,7 +160,7 @@ function ChosenMachine({ live, site, view, machine }: Seen & { machine: SiteMach
         <summary>Its own way from the room to the plant</summary>
         {open && <Section site={site} view={view} shown={{ machines: [machine], system: systemOf(site, machine) }} system={units.value} />}
       </details>
-      <Past live={live} site={site} view={view} machine={machine} recorder={recorder} />
+      <Later live={live} site={site} view={view} machine={machine} recorder={recorder} />
     </section>
   );
 }
@@ -181,13 +182,33 @@ function useRecorder(live: Live, site: Site, machine: SiteMachine): HourRecorder
   return recorder;
 }
 
-function Past({ live, site, view, machine, recorder }: { live: Live; site: Site; view: View; machine: SiteMachine; recorder: HourRecorder }) {
+interface PastProps {
+  live: Live;
+  site: Site;
+  view: View;
+  machine: SiteMachine;
+  recorder: HourRecorder;
+}
+
+/** What was, after the first frame has shown what is. */
+function Later(props: PastProps) {
+  const [shown, setShown] = useState(false);
+  useEffect(() => setShown(true), []);
+  return shown ? <Past {...props} /> : <div class="pair" />;
+}
+
+function Past({ live, site, view, machine, recorder }: PastProps) {
   const [figures] = useState(() => new TodayFigures(live, machine.name, site.timezone));
   useEffect(() => () => figures.stop(), []);
+  // Readings do not change it: it is the same element until something does.
+  const today = useMemo(
+    () => <Figures source={figures} site={site} machine={machine.name} limit={machine.motor_starts_per_hour} system={units.value} />,
+    [figures, site, machine, units.value],
+  );
   return (
     <div class="pair">
       <Hour live={live} site={site} view={view} machine={machine} state={view.machines.get(machine.name)} recorder={recorder} system={units.value} />
-      <Figures source={figures} site={site} machine={machine.name} limit={machine.motor_starts_per_hour} system={units.value} />
+      {today}
     </div>
   );
 }

@@ -1,7 +1,8 @@
 // Every machine of the site in one look, a row each.
 import type { Site, SiteMachine } from '../api';
 import type { View } from '../live/live';
-import { askedMachine, href, place } from '../route';
+import { NotHere } from '../look/choose';
+import { href, place } from '../route';
 import type { UnitSystem } from '../units/units';
 import { Glyph } from './glyph';
 import { Said } from './said';
@@ -20,9 +21,7 @@ export function Rows({ site, view, moment, shown, system }: { site: Site; view: 
   const several = site.systems.length > 1;
   return (
     <>
-      {askedMachine.value !== '' && askedMachine.value !== shown.name && (
-        <p class="standing warn">The site has no machine “{askedMachine.value}”: below is {shown.name}.</p>
-      )}
+      <NotHere site={site} instead={`below is ${shown.name}`} />
       <ul class="rows" aria-label="Machines">
         {site.machines.map((m, index) => {
           const state = view.machines.get(m.name);

@@ -9,19 +9,36 @@ const handlePx = 110;
 
 type Side = 'left' | 'right';
 
-/** To which side the handles hang, so that neither covers the other: away from each other, but within the plot. */
-export function flags(a: number | undefined, b: number | undefined, from: number, to: number, inner: number): { a: Side; b: Side } {
-  const side = (at: number | undefined, other: number | undefined): Side => {
-    if (at === undefined) return 'right';
-    const x = ((at - from) / (to - from)) * inner;
-    if (x > inner - handlePx) return 'left';
-    return x > handlePx && other !== undefined && other > at ? 'left' : 'right';
-  };
-  return { a: side(a, b), b: side(b, a) };
+/** How both handles hang. */
+export interface Flags {
+  a: Side;
+  b: Side;
+  /** they show their letters alone: with their times one would cover the other */
+  short: boolean;
 }
 
-export function Cursor({ which, at, side, from, to, least, most, width, timeZone, moment, onCursor, onLeave }: {
-  which: 'a' | 'b'; at: number; side: Side; from: number; to: number; least: number; most: number; width: number; timeZone: string;
+/**
+ * To which side the handles hang: away from each other, but within the plot. Where
+ * they would still meet they shrink to their letters, which find room beside the
+ * plot's ends too.
+ */
+export function flags(a: number | undefined, b: number | undefined, from: number, to: number, inner: number): Flags {
+  const place = (at: number | undefined) => (at === undefined || at < from || at > to ? undefined : ((at - from) / (to - from)) * inner);
+  const [xa, xb] = [place(a), place(b)];
+  const side = (x: number | undefined, other: number | undefined): Side => {
+    if (x === undefined) return 'right';
+    if (x > inner - handlePx) return 'left';
+    return x > handlePx && other !== undefined && other > x ? 'left' : 'right';
+  };
+  const [sideA, sideB] = [side(xa, xb), side(xb, xa)];
+  if (xa === undefined || xb === undefined) return { a: sideA, b: sideB, short: false };
+  const start = (x: number, s: Side) => (s === 'left' ? x - handlePx : x);
+  if (Math.abs(start(xa, sideA) - start(xb, sideB)) >= handlePx) return { a: sideA, b: sideB, short: false };
+  return xa <= xb ? { a: 'left', b: 'right', short: true } : { a: 'right', b: 'left', short: true };
+}
+
+export function Cursor({ which, at, side, short, from, to, least, most, width, timeZone, moment, onCursor, onLeave }: {
+  which: 'a' | 'b'; at: number; side: Side; short: boolean; from: number; to: number; least: number; most: number; width: number; timeZone: string;
   moment: (clientX: number) => number; onCursor: (which: 'a' | 'b', at: number | undefined) => void; onLeave: () => void;
 }) {
   if (at < from || at > to) return null;
@@ -57,7 +74,7 @@ export function Cursor({ which, at, side, from, to, least, most, width, timeZone
         aria-valuetext={`${dayText(at, timeZone)} ${clock(at, timeZone)}`}
         onKeyDown={key} onPointerDown={drag} onPointerMove={drag}
       >
-        <b>{letter}</b> <time dateTime={new Date(at).toISOString()}>{clock(at, timeZone)}</time>
+        <b>{letter}</b>{!short && <> <time dateTime={new Date(at).toISOString()}>{clock(at, timeZone)}</time></>}
       </div>
     </div>
   );

@@ -44,8 +44,8 @@ export function Plot(props: PlotProps) {
         <div class="plot-stretch" style={{ height: `${axisPx}px` }} />
       </div>
       <Marks marks={marks} chosen={props.chosen} from={from} to={to} width={width} onMark={props.onMark} onPile={(p) => open(p, props)} />
-      {props.a !== undefined && <Cursor {...cursor} which="a" at={props.a} side={side.a} />}
-      {props.b !== undefined && <Cursor {...cursor} which="b" at={props.b} side={side.b} />}
+      {props.a !== undefined && <Cursor {...cursor} which="a" at={props.a} side={side.a} short={side.short} />}
+      {props.b !== undefined && <Cursor {...cursor} which="b" at={props.b} side={side.b} short={side.short} />}
     </div>
   );
 }

@@ -151,8 +151,13 @@ describe('marks', () => {
 });
 
 it('hangs the handles of two cursors so that neither covers the other', () => {
-  expect(flags(500, 520, 0, 1000, 1000)).toEqual({ a: 'left', b: 'right' });
-  expect(flags(520, 500, 0, 1000, 1000)).toEqual({ a: 'right', b: 'left' });
-  expect(flags(20, 500, 0, 1000, 1000)).toEqual({ a: 'right', b: 'right' });
+  expect(flags(500, 520, 0, 1000, 1000)).toEqual({ a: 'left', b: 'right', short: false });
+  expect(flags(520, 500, 0, 1000, 1000)).toEqual({ a: 'right', b: 'left', short: false });
+  expect(flags(20, 500, 0, 1000, 1000)).toEqual({ a: 'right', b: 'right', short: false });
   expect(flags(980, undefined, 0, 1000, 1000).a).toBe('left');
+  // Near an end, and on a phone, there is no room for both times.
+  expect(flags(20, 60, 0, 1000, 1000)).toEqual({ a: 'left', b: 'right', short: true });
+  expect(flags(990, 960, 0, 1000, 1000)).toEqual({ a: 'right', b: 'left', short: true });
+  expect(flags(40, 70, 0, 100, 200)).toEqual({ a: 'left', b: 'right', short: true });
+  expect(flags(-50, 500, 0, 1000, 1000)).toEqual({ a: 'right', b: 'right', short: false }); // one lies outside
 });

@@ -26,6 +26,9 @@ function time(text: string | null): number | undefined {
   return Number.isFinite(ms) ? ms : undefined;
 }
 
+/** No record is longer: a century, ms. A longer one has a beginning that no calendar has. */
+const longestMs = 100 * 366 * 86_400_000;
+
 const list = (text: string | null) => (text ?? '').split(',').filter((s) => s !== '');
 
 /** What an address asks for; what it does not say or cannot mean is undefined. */
@@ -33,13 +36,13 @@ export function parseView(query: URLSearchParams): TraceView {
   const from = time(query.get('from'));
   const to = time(query.get('to'));
   const whole = from !== undefined && to !== undefined && from < to;
-  const span = Number(query.get('span'));
+  const span = Number(query.get('span')) * 1000;
   return {
     channels: list(query.get('ch')),
     machines: list(query.get('machine')),
     from: whole ? from : undefined,
     to: whole ? to : undefined,
-    span: !whole && span > 0 ? span * 1000 : undefined,
+    span: !whole && span > 0 && span <= longestMs ? span : undefined,
     a: time(query.get('a')),
     b: time(query.get('b')),
   };

@@ -8,17 +8,19 @@ import { Moment } from './readings';
 export interface ListProps {
   site: Site;
   happened: Happening[];
+  /** the answer is of this view: that there is nothing can be said */
+  known: boolean;
   /** there are older ones that the answer has not */
   more: boolean;
   chosen: string;
   go: (key: string) => void;
 }
 
-export function HappenedList({ site, happened, more, chosen, go }: ListProps) {
+export function HappenedList({ site, happened, known, more, chosen, go }: ListProps) {
   return (
     <section class="happened" aria-labelledby="happened-title">
       <h2 id="happened-title">What happened in this view</h2>
-      {happened.length === 0 && <p class="aside">Nothing that the book tells of; loads and unloads are in the band of states.</p>}
+      {known && happened.length === 0 && <p class="aside">Nothing that the book tells of; loads and unloads are in the band of states.</p>}
       {more && <p class="aside">There is more than can be listed: these are the latest. See less time for the others.</p>}
       <ol>
         {happened.map((h) => (

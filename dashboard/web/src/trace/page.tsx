@@ -2,7 +2,7 @@
 // ask what was between them.
 import { useEffect, useMemo, useState } from 'preact/hooks';
 import type { FiguresAnswer, Site } from '../api';
-import { useAsked, type Pace } from '../api/asked';
+import { useAsked, type Asked, type Pace } from '../api/asked';
 import { figuresAddress, systemFigures } from '../figure/answer';
 import type { View } from '../live/live';
 import '../look/book.css';
@@ -28,7 +28,7 @@ import { BelowList, DurationNum, StateTimes, Stretch } from './stretch';
 import { PlotTable } from './table';
 import { Toolbar } from './toolbar';
 import './trace.css';
-import { about, follows, moved, spans, wanted, windowOf, type Span } from './window';
+import { about, follows, moved, spans, tells, wanted, windowOf, type Span } from './window';
 
 /** All lanes together are about so high. */
 const lanesPx = { wide: 520, narrow: 420 };
@@ -76,6 +76,7 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
     const named = site.machines.map((m) => m.name).filter((m) => asked.machines.includes(m));
     return named.length > 0 ? named : site.machines.map((m) => m.name).slice(0, mostBands);
   }, [asked.machines.join()]);
+  const gone = asked.machines.filter((name) => !site.machines.some((m) => m.name === name));
   const ids = useMemo(() => (asked.channels.length > 0 ? asked.channels : firstChannels(site, machines)), [asked.channels.join(), machines]);
   const channels = useMemo(() => knownChannels(site, ids), [ids]);
 
@@ -112,13 +113,14 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
 
   return (
     <>
-      <Sentence site={site} shown={shown} follow={follow} machines={machines} answer={figures.value.value} whole={!both} live={view.connection === 'live'} />
+      <Sentence site={site} now={now} shown={shown} follow={follow} machines={machines} asked={figures} told={both ? { from: Math.min(a, b), to: Math.max(a, b) } : shown} whole={!both} live={view.connection === 'live'} />
       <Toolbar
         window={shown} follows={follow} least={least} now={now} timeZone={site.timezone}
         choose={(w) => put('span' in w ? { from: undefined, to: undefined, span: w.span } : { from: w.from, to: w.to, span: undefined })}
       />
       <div class="trace-what">
         <Chosen site={site} channels={ids} choose={put} />
+        {gone.length > 0 && <p class="warn">The address asks for machines that this site has not: <span data-words>{gone.join(', ')}</span>.</p>}
         <Picker site={site} channels={ids} machines={machines} choose={put} />
       </div>
       <Drawing
@@ -138,7 +140,7 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
         </div>
         <div>
           <Standing asked={events} what="what happened" question={eventsQ.key} />
-          <HappenedList site={site} happened={inView} more={Boolean(events.value.value?.next)} chosen={model.chosen.value} go={(key) => goTo(key, marks)} />
+          <HappenedList site={site} happened={inView} known={events.answered.value === eventsQ.key} more={Boolean(events.value.value?.next)} chosen={model.chosen.value} go={(key) => goTo(key, marks)} />
           <NoteAt site={site} now={now} at={a} kept={() => events.again()} />
           <Share link={linkOf(location, asked, shown, ids, asked.machines)} window={rest} channels={channels.map((c) => c.id)} />
         </div>
@@ -210,16 +212,20 @@ function Drawing({ site, source, model, shown, follow, least, now, width, host, 
   );
 }
 
-function Sentence({ site, shown, follow, machines, answer, whole, live }: {
-  site: Site; shown: Span; follow: boolean; machines: string[]; answer: FiguresAnswer | undefined; whole: boolean; live: boolean;
+/** told: what the sentence is about; the figures of another time are not told as of it. */
+function Sentence({ site, now, shown, follow, machines, asked, told, whole, live }: {
+  site: Site; now: number; shown: Span; follow: boolean; machines: string[]; asked: Asked<FiguresAnswer>; told: Span; whole: boolean; live: boolean;
 }) {
-  const years = localDate(shown.from, site.timezone).slice(0, 4) !== localDate(shown.to, site.timezone).slice(0, 4);
+  const last = asked.value.value;
+  const answer = last && tells({ from: Date.parse(last.from), to: Date.parse(last.to) }, told) ? last : undefined;
+  const years = [shown.from, shown.to].some((ms) => localDate(ms, site.timezone).slice(0, 4) !== localDate(now, site.timezone).slice(0, 4));
   const preset = spans.find((s) => Math.abs(shown.to - shown.from - s.ms) < s.ms / 200);
   const systems = site.systems.filter((s) => s.minimum_pressure_pa !== undefined && s.machines.some((m) => machines.includes(m)));
   return (
     <div class={live || !follow ? 'sentence' : 'sentence not-live'}>
       <div data-answer={answer && figuresAddress(answer)}>
         <h1>{follow && preset ? `The last ${preset.title.toLowerCase()}, up to now.` : <><Moment ms={shown.from} timeZone={site.timezone} year={years} /> to {follow ? 'now' : <Moment ms={shown.to} timeZone={site.timezone} year={years} />}.</>}</h1>
+        {!answer && <p class="note-line aside">{asked.error.value ? 'What was done then could not be fetched.' : 'Looking up what was done then …'}</p>}
         {answer && (
           <p class="note-line">
             {!whole && 'Between the cursors: '}

@@ -110,6 +110,23 @@ describe('what Trace draws', () => {
     s.stop();
   });
 
+  it('draws no state beyond what was last heard', async () => {
+    const loaded = { machine: 'comp1', step_ms: 0, runs: [{ state: 'loaded', from: new Date(start - hour).toISOString(), to: new Date(start).toISOString(), reason: '' }] };
+    const { fetch } = answering();
+    const s = new TraceSource(live, site, (async (...args: never[]) => ({ ...await (fetch as (...a: never[]) => Promise<ColumnsAnswer>)(...args), states: [loaded] })) as never);
+    const end = () => s.band('comp1')?.runs.at(-1)?.to;
+    look(s, start - hour, start);
+    await vi.advanceTimersByTimeAsync(1_000);
+    const heard = Date.now();
+    recorders[0]?.scan({ time: new Date(heard).toISOString(), device: 'd', group: '1s', reason: 'good', values: {} } as unknown as ScanUpdate, []);
+    look(s, start - hour + 2_000, start + 2_000);
+    expect(end()).toBe(heard);
+    await vi.advanceTimersByTimeAsync(120_000); // the server is silent
+    look(s, start - hour + 120_000, start + 120_000);
+    expect(end()).toBe(heard);
+    s.stop();
+  });
+
   it('is fetched anew to its present end when something may have been missed', async () => {
     const { asked, fetch } = answering();
     const s = new TraceSource(live, site, fetch);

@@ -59,6 +59,8 @@ export class TraceSource implements Recorder {
   private timer: ReturnType<typeof setTimeout> | undefined;
   private uses = 0;
   private states = new Map<string, MachineState>();
+  /** when the server last told of anything, its time */
+  private heard = -Infinity;
   private readonly leave: () => void;
 
   constructor(private readonly live: Live, private readonly site: Site, private readonly fetch = answerOf) {
@@ -101,6 +103,7 @@ export class TraceSource implements Recorder {
     return held.open ? (this.tails.get(id)?.after(held.value, held.to) ?? held.value) : held.value;
   }
 
+  /** A state lasts as long as we hear of it: nobody knows what a machine does while the server is silent. */
   band(machine: string): Band | undefined {
     const held = this.best(this.bands.get(machine));
     if (!held || !held.open || held.value.stepMs > 0) return held?.value;
@@ -109,19 +112,21 @@ export class TraceSource implements Recorder {
     const since = s?.since ? Date.parse(s.since) : undefined;
     if (s && since !== undefined && since >= (runs.at(-1)?.from ?? 0)) runs = note(runs, s.state, since, s.reason);
     const last = runs.at(-1);
-    if (last && this.shown) runs = [...runs.slice(0, -1), { ...last, to: Math.max(last.to, Math.min(this.live.now(), this.shown.window.to)) }];
+    if (last && this.shown) runs = [...runs.slice(0, -1), { ...last, to: Math.max(last.to, Math.min(this.heard, this.shown.window.to)) }];
     return { runs, stepMs: 0 };
   }
 
   scan(scan: ScanUpdate, channels: string[]): void {
     const at = Date.parse(scan.time);
+    this.heard = Math.max(this.heard, at);
     for (const id of channels) {
       const value = scan.reason === 'good' ? scan.values[id] : null;
       this.tails.get(id)?.add(at, typeof value === 'number' ? value : NaN);
     }
   }
 
-  state(state: MachineState): void {
+  state(state: MachineState, at: number): void {
+    this.heard = Math.max(this.heard, at);
     this.states.set(state.machine, state);
   }
 

@@ -145,7 +145,7 @@ export function BelowList({ site, asked, question, address, show }: BelowProps) 
                   <th scope="row"><Moment ms={Date.parse(s.from)} timeZone={site.timezone} /></th>
                   <td><Moment ms={Date.parse(s.to)} timeZone={site.timezone} /></td>
                   <td class="num"><Num value={s.seconds} at={`/stretches/${i}/seconds`}>{duration(s.seconds * 1000)}</Num></td>
-                  <td class="num"><Num value={s.running_seconds} at={`/stretches/${i}/running_seconds`}>{duration(s.running_seconds * 1000)}</Num></td>
+                  <td class="num">{s.running_seconds === undefined ? 'not known' : <Num value={s.running_seconds} at={`/stretches/${i}/running_seconds`}>{duration(s.running_seconds * 1000)}</Num>}</td>
                   <td><button type="button" class="plain" onClick={() => show(Date.parse(s.from), Date.parse(s.to))}>Show<span class="visually-hidden"> the time from <Moment ms={Date.parse(s.from)} timeZone={site.timezone} /></span></button></td>
                 </tr>
               ))}
@@ -154,6 +154,7 @@ export function BelowList({ site, asked, question, address, show }: BelowProps) 
         </div>
       )}
       {answer && answer.total > answer.stretches.length && <p class="aside">There were more; the longest are listed.</p>}
+      {answer?.notes.map((note) => <p key={note} class="aside" data-words>{note}</p>)}
       {answer?.method && <details><summary>How we know<span class="visually-hidden">: times below the minimum</span></summary><dl><div><dt>Method</dt><dd data-words>{answer.method}</dd></div></dl></details>}
     </section>
   );

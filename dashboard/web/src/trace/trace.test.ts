@@ -3,12 +3,12 @@ import type { ColumnSeries, Event, Site } from '../api';
 import { happenings } from './happened';
 import { converted, decode, Tail } from './decode';
 import { channelName, firstChannels, knownChannels, laned, lanesOf, mostChannels } from './lanes';
-import { emptyView } from './address';
+import { emptyView, parseView } from './address';
 import { grouped } from './picker';
 import { placeOf, precise } from './readings';
 import { linkOf } from './share';
 import { rowsOf } from './table';
-import { about, cellMs, moved, points, serves, wanted, windowOf } from './window';
+import { about, cellMs, moved, points, serves, tells, wanted, windowOf } from './window';
 
 const minute = 60_000;
 const hour = 60 * minute;
@@ -31,6 +31,23 @@ describe('the window', () => {
     expect(moved(span, { from: now - 2 * hour, to: now - hour }, now)).toEqual({ from: now - 2 * hour, to: now - hour, span: undefined });
     const fixed = { ...emptyView, from: now - hour, to: now - minute };
     expect(moved(fixed, { from: now - hour, to: now }, now).span).toBeUndefined();
+  });
+
+  it('is one of the calendar whatever the address says', () => {
+    for (const span of ['Infinity', '1e300', '1e13', '-5', 'x', '']) {
+      const w = windowOf(parseView(new URLSearchParams({ span })), now);
+      expect([span, w.to - w.from]).toEqual([span, day]);
+      expect(() => new Date(w.from).toISOString()).not.toThrow();
+    }
+    expect(parseView(new URLSearchParams('span=3600')).span).toBe(hour);
+  });
+
+  it('is not told by figures of another time', () => {
+    const shown = { from: now - day, to: now };
+    expect(tells({ from: now - day - 15 * minute, to: now - 15 * minute }, shown)).toBe(true); // a follower's last answer
+    expect(tells({ from: now - 2 * day, to: now - day }, shown)).toBe(false);
+    expect(tells({ from: now - hour, to: now }, shown)).toBe(false);
+    expect(tells({ from: now - 7 * day, to: now }, shown)).toBe(false);
   });
 
   it('stays within what is recorded', () => {

@@ -51,6 +51,12 @@ export function about(middle: number, span: number, least: number, now: number):
   return { from: Math.round(from), to: Math.round(from + length) };
 }
 
+/** Whether figures of one time may be told of another: they differ by what a follower of the present lets pass, no more. */
+export function tells(answered: Span, asked: Span): boolean {
+  const near = Math.max(30_000, (asked.to - asked.from) / 50);
+  return Math.abs(answered.from - asked.from) <= near && Math.abs(answered.to - asked.to) <= near;
+}
+
 /** Widths of cells that the API has (agent/store), ms. */
 const ladder = [1, 2, 5, 10, 15, 30].map((n) => n * second).concat([1, 2, 5, 15, 30].map((n) => n * minute), [1, 2, 6, 12, 24].map((n) => n * hour));
 

@@ -22,15 +22,16 @@ export function age(ms: number): string {
 
 const formats = new Map<string, Intl.DateTimeFormat>();
 
-function format(timeZone: string, options: Intl.DateTimeFormatOptions): Intl.DateTimeFormat {
-  const key = timeZone + JSON.stringify(options);
+/** Made once for each zone and form: making one takes longer than a hundred times. */
+function format(timeZone: string, options: Intl.DateTimeFormatOptions, language = 'en-GB'): Intl.DateTimeFormat {
+  const key = `${timeZone} ${language} ${JSON.stringify(options)}`;
   let f = formats.get(key);
   if (!f) {
     try {
-      f = new Intl.DateTimeFormat('en-GB', { ...options, timeZone, hourCycle: 'h23' });
+      f = new Intl.DateTimeFormat(language, { ...options, timeZone, hourCycle: 'h23' });
     } catch {
       // A zone this browser does not know: UTC, and the page says "UTC".
-      f = new Intl.DateTimeFormat('en-GB', { ...options, timeZone: 'UTC', hourCycle: 'h23' });
+      f = new Intl.DateTimeFormat(language, { ...options, timeZone: 'UTC', hourCycle: 'h23' });
     }
     formats.set(key, f);
   }
@@ -54,13 +55,8 @@ export function day(ms: number, timeZone: string): string {
 
 /** "CST", "GMT+1": the zone's short name at that moment. */
 export function zoneName(ms: number, timeZone: string): string {
-  let parts: Intl.DateTimeFormatPart[];
-  try {
-    parts = new Intl.DateTimeFormat('en-US', { timeZone, timeZoneName: 'short' }).formatToParts(ms);
-  } catch {
-    return 'UTC';
-  }
-  return parts.find((p) => p.type === 'timeZoneName')?.value ?? timeZone;
+  // British English calls Chicago's time "GMT-6", American English Berlin's "GMT+1".
+  return format(timeZone, { timeZoneName: 'short' }, 'en-US').formatToParts(ms).find((p) => p.type === 'timeZoneName')?.value ?? timeZone;
 }
 
 /** The local date at a moment, "2026-11-25": what the API takes as a day. */
