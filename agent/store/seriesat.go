@@ -24,9 +24,26 @@ func (s *Store) Span(channelID string, fromMS, toMS int64) (Span, error) {
 	if toMS <= fromMS {
 		return out, fmt.Errorf("readings of %s: the window from %d to %d ms is empty", channelID, fromMS, toMS)
 	}
-	err := s.addSpan(&out, channelID, fromMS, toMS, spanEdges[:])
+	from, to := s.recorded(fromMS, toMS)
+	err := s.addSpan(&out, channelID, from, to, spanEdges[:])
 	out.StartMS = out.FromMS
 	return out, err
+}
+
+// recorded is the part of a window in which there can be readings, never empty:
+// two centuries without any would be 10 million cells to look at.
+func (s *Store) recorded(fromMS, toMS int64) (from, to int64) {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	oldest, newest := s.oldestMS, s.newestMS
+	if s.cellsMS != 0 {
+		oldest = min(oldest, s.cellsMS) // cells outlive raw scans
+	}
+	from, to = max(fromMS, oldest), min(toMS, newest+1)
+	if s.last.scan == 0 || from >= to {
+		return fromMS, fromMS + 1
+	}
+	return from, to
 }
 
 // addSpan takes a window in cells of the first width, and what they leave at
@@ -109,10 +126,12 @@ func (s *Store) ReadingAt(channelID string, wallMS int64) (r Reading, ok bool, e
 		c := &found.Cells[i]
 		switch {
 		case c.Count == 0:
-		case found.RawDropped && c.StartMS+found.StepMS > wallMS:
-			return Reading{c.StartMS, c.Sum / float64(c.Count), true}, true, nil
-		case !found.RawDropped:
+		case found.StepMS == 0:
 			return Reading{c.StartMS, c.Last, false}, true, nil
+		case c.LastMS <= wallMS: // a cell's last reading is kept as it was
+			return Reading{c.LastMS, c.Last, false}, c.LastMS >= wallMS-gapMS, nil
+		case c.FirstMS <= wallMS: // between its first and its last
+			return Reading{c.StartMS, c.Sum / float64(c.Count), true}, true, nil
 		}
 	}
 	return r, false, nil

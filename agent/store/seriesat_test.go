@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"math/rand/v2"
+	"runtime"
 	"testing"
 
 	"loadscribe/agent/scan"
@@ -82,5 +83,71 @@ func TestSpanEqualsRaw(t *testing.T) {
 	}
 	if _, _, err := s.ReadingAt("meter.nothing", 1000); !errors.Is(err, ErrUnknown) {
 		t.Errorf("unknown channel: %v, want ErrUnknown", err)
+	}
+}
+
+// Where raw readings are gone, the reading that held is still found, of a channel
+// that is read every ten minutes too: only the mean of a minute was told before,
+// and nine minutes of ten were said to be a gap.
+func TestReadingAtOfASlowChannelWithoutRaw(t *testing.T) {
+	s := openTest(t, t.TempDir(), Options{Summariser: &counter{}})
+	g := register(t, s, []*scan.Group{{Device: "d", Name: "10m", PeriodMS: 600_000, Channels: []scan.Channel{intChannel("d", "a")}}})[0]
+	const from = startOfDays
+	for i := range int64(4 * 144) {
+		at := i*600_000 + 7000
+		if day := i / 144; day == 0 && i >= 60 && i < 72 {
+			continue // two hours without a reading
+		}
+		if err := s.Append([]scan.Scan{{Group: g, MonoMS: at + 1000, WallMS: from + at, Values: []int64{i}}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.Sync(); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := s.DropRawDay(1); err != nil {
+		t.Fatal(err)
+	}
+	if s.RawFrom() <= from {
+		t.Fatalf("nothing was dropped: raw from %d", s.RawFrom()-from)
+	}
+	scale := g.Channels[0].Value
+	for _, tt := range []struct {
+		at   int64
+		want int64 // which reading; -1: a gap
+	}{{7000, 0}, {7001, 0}, {5 * 60_000, 0}, {606_999, 0}, {607_000, 1}, {59*600_000 + 7000 + 1_800_000, 59}, {59*600_000 + 7000 + 1_800_001, -1}, {71 * 600_000, -1}} {
+		got, ok, err := s.ReadingAt("d.a", from+tt.at)
+		if tt.want < 0 {
+			if err != nil || ok {
+				t.Errorf("at %d: %+v %v, want a gap", tt.at, got, err)
+			}
+			continue
+		}
+		want := Reading{from + tt.want*600_000 + 7000, scale(tt.want), false}
+		if err != nil || !ok || got != want {
+			t.Errorf("at %d: %+v %v %v, want %+v", tt.at, got, ok, err, want)
+		}
+	}
+}
+
+// A window of two centuries costs what the record in it does.
+func TestSpanOfCenturies(t *testing.T) {
+	s := openTest(t, t.TempDir(), Options{})
+	groups := register(t, s, testGroups())
+	all := appendAll(t, s, stream(groups, 5, startMS, 600))
+	const from, to = 0, 7_226_582_400_000 // 1970 to 2199
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	got, err := s.Span("meter.power", from, to)
+	runtime.ReadMemStats(&after)
+	if err != nil || got.FromMS != from || got.ToMS != to {
+		t.Fatalf("%+v %v", got, err)
+	}
+	wantCells(t, []Cell{got.Cell}, bruteSeries(all, "meter", "power", from, to, to-from))
+	if made := after.TotalAlloc - before.TotalAlloc; made > 20<<20 {
+		t.Errorf("%d MB were made for ten minutes of readings", made>>20)
+	}
+	if got, err = s.Span("meter.power", to-1000, to); err != nil || got.Count != 0 {
+		t.Errorf("after all readings: %+v %v", got, err)
 	}
 }

@@ -67,7 +67,7 @@ function PlaceTexts({ d, c, group, view, system }: { d: Drawing; c: Column; grou
   const step = noteStep(d, c);
   return (
     <g>
-      {c.pressure && top !== undefined && <ReadingText read={c.pressure} x={Math.min(x, d.width - halfReadingPx)} y={top} now={view.now} system={system} narrow={tight(d, c, 46)} />}
+      {c.pressure && top !== undefined && <ReadingText read={c.pressure} x={Math.min(x, d.width - halfReadingPx)} y={top} now={view.now} system={system} narrow={tight(d, c, 46)} tiny={c.x1 - c.x0 < 2 * halfReadingPx} />}
       {c.notes.map((n, i) => (
         <NoteText key={n.channel.id} read={n} x={noteX} y={d.baseY - 10 - (c.notes.length - 1 - i) * step} now={view.now} system={system} narrow={tight(d, c, 64)} />
       ))}
@@ -85,6 +85,8 @@ interface Props {
   now: number;
   system: UnitSystem;
   narrow: boolean;
+  /** its neighbour stands nearer than it is wide */
+  tiny?: boolean;
 }
 
 /** A reading in the shown unit. */
@@ -97,11 +99,11 @@ export function written(read: Read, system: UnitSystem, coarse = false): { value
 }
 
 /** A pressure, written on its level. */
-export function ReadingText({ read, x, y, now, system, narrow }: Props) {
+export function ReadingText({ read, x, y, now, system, narrow, tiny }: Props) {
   const { value } = written(read, system);
   return (
     <g>
-      <text class={`reading${narrow ? ' small' : ''}${read.fresh ? '' : ' old'}`} {...marks(read)} x={x} y={read.fresh ? y : y - 14} text-anchor="middle">{read.fresh ? value : `(${value})`}</text>
+      <text class={`reading${narrow ? ' small' : ''}${tiny ? ' tiny' : ''}${read.fresh ? '' : ' old'}`} {...marks(read)} x={x} y={read.fresh ? y : y - 14} text-anchor="middle">{read.fresh ? value : `(${value})`}</text>
       {!read.fresh && (
         <text class="mark" x={x} y={y} text-anchor="middle">{oldness(read, now, narrow)}</text>
       )}
