@@ -141,14 +141,56 @@ func (s *sheet) fillCycles(out *Cycles, m *sitefile.Machine, limit int) {
 		out.CyclesTotal = len(list)
 		out.Lengths = append(out.Lengths, s.cycleLengthsOf()...)
 		out.Storage = s.cycleStorage(m, list)
-		out.Cycles = append(out.Cycles, everySoMany(list, limit)...)
+		out.Cycles = append(out.Cycles, chosenCycles(list, limit)...)
 		if len(out.Cycles) < len(list) {
-			out.Notes = append(out.Notes, notAll(len(out.Cycles), len(list), "cycles"))
+			out.Notes = append(out.Notes, notAll(len(out.Cycles), len(list), "cycles")+", the shortest and the longest among them")
 		}
 	} else {
 		out.Storage.Absent = out.Absent
 	}
 	out.Sentences = append(out.Sentences, s.cycleSentences(out, m)...)
+}
+
+// chosenCycles takes at most so many evenly, the shortest and the longest from
+// load to load among them: those are looked for.
+func chosenCycles(list []LoadCycle, limit int) []LoadCycle {
+	if len(list) <= limit {
+		return list
+	}
+	places := make([]int, len(list))
+	short, long := -1, -1
+	for i := range list {
+		places[i] = i
+		c := &list[i]
+		if c.CycleS == nil || c.Ended != "load" {
+			continue
+		}
+		if short < 0 || *c.CycleS < *list[short].CycleS {
+			short = i
+		}
+		if long < 0 || *c.CycleS > *list[long].CycleS {
+			long = i
+		}
+	}
+	chosen := everySoMany(places, limit)
+	for n := limit; n >= max(limit-2, 1); n-- {
+		some := everySoMany(places, n)
+		for _, i := range []int{short, long} {
+			if i >= 0 && !slices.Contains(some, i) {
+				some = append(some, i)
+			}
+		}
+		if len(some) <= limit {
+			chosen = some
+			break
+		}
+	}
+	slices.Sort(chosen)
+	all := make([]LoadCycle, len(chosen))
+	for k, i := range chosen {
+		all[k] = list[i]
+	}
+	return all
 }
 
 // cycleGaps lists the unobserved times.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -236,5 +237,41 @@ func TestCyclesOfOthers(t *testing.T) {
 	empty := mustCycles(t, &memory{}, plant(t), 0, hourMS, 600)
 	if empty.Absent != nothingSeen || len(empty.Sentences) != 0 || empty.Coverage != 0 {
 		t.Errorf("nothing recorded: %+v", empty)
+	}
+}
+
+// TestShortestCycleIsListed: of very many cycles the one that somebody looks for,
+// the shortest from load to load, is listed, and so is the longest.
+func TestShortestCycleIsListed(t *testing.T) {
+	var list []LoadCycle
+	for i := range 100 {
+		s := 90 + float64(i%7)
+		switch i {
+		case 37:
+			s = 61
+		case 38:
+			s = 20 // until it loaded after a stop: no cycle from load to load
+		case 62:
+			s = 400
+		}
+		c := LoadCycle{Start: stamp(monday + int64(i)*600_000), Ended: "load", CycleS: &s}
+		if i == 38 {
+			c.Ended = "stop"
+		}
+		list = append(list, c)
+	}
+	got := chosenCycles(list, 10)
+	var lengths []float64
+	for i, c := range got {
+		lengths = append(lengths, *c.CycleS)
+		if i > 0 && c.Start <= got[i-1].Start {
+			t.Errorf("cycle %d is not behind the one before", i)
+		}
+	}
+	if len(got) != 10 || !slices.Contains(lengths, 61) || !slices.Contains(lengths, 400) {
+		t.Errorf("listed %v, want ten with 61 and 400", lengths)
+	}
+	if got := chosenCycles(list, 1); len(got) != 1 {
+		t.Errorf("%d listed of at most one", len(got))
 	}
 }

@@ -54,7 +54,9 @@ func (g *gathered) runs(fromMS, toMS int64) []Run {
 		}
 		b.until(t.wall, t.state, "")
 	}
-	if g.exit != nil && g.exit.known && toMS-g.exit.lastWall > sp.chans[sp.master].gapMS {
+	// After a start of the agent, or a step of the clock, the state is not known
+	// until the first good scan: the one before ended with the last good scan.
+	if g.exit != nil && g.exit.hasLast && (!g.exit.known || toMS-g.exit.lastWall > sp.chans[sp.master].gapMS) {
 		why := g.exit.bad
 		if why == scan.Good {
 			why = scan.AgentStopped

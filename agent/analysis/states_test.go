@@ -344,3 +344,16 @@ func TestPendingBesideStep(t *testing.T) {
 	}
 	check(t, figureOf(t, mustCompute(t, src, site, monday, monday+hourMS), "loaded_time"), 1200, 0)
 }
+
+// The agent starts again and its line stays silent: what the machine did last
+// before is no state of the time since.
+func TestStateEndsWhereTheAgentDid(t *testing.T) {
+	tp, end := turnTape(t, "ssllll"+"|"+"????")
+	site := plant(t)
+	runs, err := StateRuns(fold(site, tp.scans), site, "comp1", tp.wall+3_000, tp.wall+end)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Run{{Loaded, tp.wall + 3_000, tp.wall + 6_000, ""}, {Unobserved, tp.wall + 6_000, tp.wall + end, "agent stopped"}}
+	wantRuns(t, runs, want)
+}

@@ -49,7 +49,7 @@ export default function EveryFigure({ live, site, view }: PageProps) {
       <h1>{headline(days, subject)}</h1>
       <p class="aside">
         {answer && <>{Span({ from: Date.parse(answer.from), to: Date.parse(answer.to), timeZone: site.timezone })}. </>}
-        {answer?.notes?.map((n) => <span key={n} data-words>{n}. </span>)}
+        {answer?.notes?.map((n) => <span key={n} data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}. </span>)}
       </p>
       <WindowChooser now={view.now} timeZone={site.timezone} most={366} />
       <Subjects site={site} chosen={subject} />

@@ -82,7 +82,7 @@ export function Walk({ live, site, view, system }: Props) {
 function Begin({ site, machine, busy, begin }: { site: Site; machine: SiteMachine; busy: boolean; begin: (machine: string) => void }) {
   return (
     <div class="begin">
-      <p>You lead the machine through standing still, idling, loading and idling again; loadscribe only reads. It then says whether the bits, current
+      <p>You lead the machine through standing still, running unloaded, loaded and unloaded again; loadscribe only reads. It then says whether the bits, current
         transformers and scales tell the truth, and what to do where they do not. It takes some minutes; a machine that cannot be stopped is checked without that step.</p>
       <MachineChooser site={site} />
       <button type="button" class="main" disabled={busy} onClick={() => begin(machine.name)}>Begin the check of {machine.name}</button>

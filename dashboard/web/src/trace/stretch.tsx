@@ -20,7 +20,7 @@ const times: [figure: string, words: string][] = [
 const lows: [figure: string, title: string][] = [
   ['time_below_minimum', 'Below the minimum pressure while a machine ran'],
   ['time_below_minimum_all', 'Below it in all, with the plant on or off'],
-  ['longest_below_minimum_all', 'The longest of that at a stretch'],
+  ['longest_below_minimum_all', 'The longest stretch below it, on or off'],
 ];
 
 export interface StretchProps {
