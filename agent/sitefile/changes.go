@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -96,12 +97,13 @@ func (p setting) compare(q setting) int {
 	return slices.Compare([]string{p.table, p.name, p.key}, []string{q.table, q.name, q.key})
 }
 
+// secretName finds a key, or one within a value as JSON, whose value is a secret.
+var secretName = regexp.MustCompile(`(?i)(password|secret|token)[^"]*("\s*:|$)`)
+
 // hidden keeps what nobody should read in an event out of it.
 func hidden(key, value string) string {
-	for _, word := range []string{"password", "secret", "token"} {
-		if value != "" && strings.Contains(key, word) {
-			return "(not shown)"
-		}
+	if value != "" && (secretName.MatchString(key) || strings.HasPrefix(value, "[") && secretName.MatchString(value)) {
+		return "(not shown)"
 	}
 	return value
 }

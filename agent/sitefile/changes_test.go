@@ -73,3 +73,21 @@ func TestFilesOfASite(t *testing.T) {
 		t.Errorf("files %q, want %q", names, want)
 	}
 }
+
+// A secret is not told in a change, however its key is written and wherever it
+// stands; a name that has the word in it is.
+func TestChangesTellNoSecret(t *testing.T) {
+	before := "[site]\nname = \"Token Lane\"\n"
+	after := "Secret = \"hunter\"\n[site]\nname = \"Secret Lane\"\npush = [{ API_Token = \"hunter\" }]\npassWord = \"hunter\"\n"
+	changes, err := Changes([]byte(before), []byte(after))
+	if err != nil || len(changes) != 4 {
+		t.Fatalf("%v %v", changes, err)
+	}
+	all := ""
+	for _, c := range changes {
+		all += c.String() + "\n"
+	}
+	if strings.Contains(all, "hunter") || !strings.Contains(all, "Secret Lane") {
+		t.Errorf("told:\n%s", all)
+	}
+}

@@ -1,6 +1,7 @@
 // The frame of every page: its head, and what stands there until the first
 // readings have come.
 import type { Live, View } from './live/live';
+import { Guarded } from './look/broken';
 import { Head } from './machine/head';
 import { AtTheMachine } from './machine/page';
 import { Lazy } from './pages';
@@ -21,9 +22,11 @@ export function Page({ live }: { live: Live }) {
       {!far && <a class="skip" href="#main" onClick={skip}>To the content</a>}
       {!far && <Head live={live} site={site} view={view} />}
       <main id="main" tabIndex={-1} data-page={page.value}>
-        {!site || !view ? <Waiting live={live} view={view} />
-          : page.value === 'machine' ? <AtTheMachine live={live} site={site} view={view} />
-            : <Lazy key={page.value} name={page.value} props={{ live, site, view }} />}
+        {!site || !view ? <Waiting live={live} view={view} /> : (
+          <Guarded key={page.value}>
+            {page.value === 'machine' ? <AtTheMachine live={live} site={site} view={view} /> : <Lazy name={page.value} props={{ live, site, view }} />}
+          </Guarded>
+        )}
       </main>
     </div>
   );
