@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -83,12 +84,52 @@ func TestPage(t *testing.T) {
 
 	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, node, append([]string{"e2e/run.mjs"}, strings.Fields(os.Getenv("PAGE_ONLY"))...)...)
-	cmd.Dir = web
-	cmd.Env = append(os.Environ(), "BASE_URL=http://"+address, "CHROMIUM="+chromium, "RESTART_URL="+restarts.URL)
-	out, err := cmd.CombinedOutput()
-	t.Logf("%s", out)
-	if err != nil {
-		t.Fatalf("the page's checks failed: %v", err)
+	check := func(files []string) {
+		cmd := exec.CommandContext(ctx, node, append([]string{"e2e/run.mjs"}, files...)...)
+		cmd.Dir = web
+		cmd.Env = append(os.Environ(), "BASE_URL=http://"+address, "CHROMIUM="+chromium, "RESTART_URL="+restarts.URL)
+		out, err := cmd.CombinedOutput()
+		t.Logf("%s", out)
+		if err != nil {
+			t.Errorf("the page's checks failed: %v", err)
+		}
 	}
+	if only := strings.Fields(os.Getenv("PAGE_ONLY")); len(only) > 0 {
+		check(only)
+		return
+	}
+	var both sync.WaitGroup
+	for _, files := range pageChecks(t, filepath.Join(web, "e2e")) {
+		both.Go(func() { check(files) })
+	}
+	both.Wait()
+	check([]string{"restart"})
+}
+
+// writingChecks are the files of checks that write notes, spot readings and walks
+// into the record, and those that count them: they run one after another, beside
+// the others.
+var writingChecks = []string{"book", "hookup", "machine", "pagenumbers", "trace"}
+
+// pageChecks divides the files of checks in two that run side by side: most of
+// their time is waiting.
+func pageChecks(t *testing.T, dir string) (halves [2][]string) {
+	t.Helper()
+	all, err := filepath.Glob(filepath.Join(dir, "*.test.mjs"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range all {
+		switch name := strings.TrimSuffix(filepath.Base(path), ".test.mjs"); {
+		case name == "report" || name == "restart": // one of its own, and one that stops the agent
+		case slices.Contains(writingChecks, name):
+			halves[0] = append(halves[0], name)
+		default:
+			halves[1] = append(halves[1], name)
+		}
+	}
+	if len(halves[0]) != len(writingChecks) || len(halves[1]) == 0 {
+		t.Fatalf("checks are missing: there are %v and %v", halves[0], halves[1])
+	}
+	return halves
 }

@@ -137,10 +137,15 @@ check('comes back after a night asleep, with the server’s time and not its own
     await isLive(page, true);
     await page.waitForFunction(() => /^Live; newest reading \d\.\d\ss old$/.test(document.querySelector('.liveness').textContent), undefined, patience);
     assert.ok(Math.abs(await page.evaluate(() => Date.now()) - Date.now()) > 7 * 3_600_000, 'the browser’s own clock is not wrong');
-    const [, h, m, s] = /(\d\d):(\d\d):(\d\d)/.exec(await page.textContent('.clock')).map(Number);
-    const [, hh, mm, ss] = /(\d\d):(\d\d):(\d\d)/.exec(new Date().toLocaleTimeString('en-GB', { timeZone: site.timezone })).map(Number);
-    const off = Math.abs((h - hh) * 3600 + (m - mm) * 60 + s - ss) % 86_400;
-    assert.ok(Math.min(off, 86_400 - off) < 10, `${href} shows a time that is ${off} s off`);
+    // Until the server was heard again the page carries its own time on.
+    let off = Infinity;
+    for (const end = Date.now() + 5_000; off >= 10 && Date.now() < end; await page.waitForTimeout(100)) {
+      const [, h, m, s] = /(\d\d):(\d\d):(\d\d)/.exec(await page.textContent('.clock')).map(Number);
+      const [, hh, mm, ss] = /(\d\d):(\d\d):(\d\d)/.exec(new Date().toLocaleTimeString('en-GB', { timeZone: site.timezone })).map(Number);
+      off = Math.abs((h - hh) * 3600 + (m - mm) * 60 + s - ss) % 86_400;
+      off = Math.min(off, 86_400 - off);
+    }
+    assert.ok(off < 10, `${href} shows a time that is ${off} s off`);
   }
   await close(page);
 });

@@ -106,6 +106,8 @@ check('keeps its memory flat through a week with all pages visited again and aga
         await page.clock.fastForward(3_600_000);
       }
     }
+    await page.waitForSelector('.hour canvas'); // drawn whole each time, or tours cannot be compared
+    await page.waitForSelector('.figures .figure');
     await page.waitForTimeout(300);
     seen.push(await left(cdp));
   }
