@@ -26,13 +26,15 @@ $(WEB)/dist/index.html: $(WEB)/node_modules/.installed $(WEBSRC)
 	cd $(WEB) && npm run --silent build
 
 # The packages whose tests take longest, first: begun last, one of them would run
-# alone at the end while the other cores wait.
+# alone at the end while the other cores wait. The pages' checks have browsers of
+# their own and the computer for themselves: beside the others they take twice as long.
 PACKAGES := ./cmd/loadscribe ./agent/store ./...
 
 ## test: every test that this machine can run (LOADSCRIBE_PEERS=require: a missing peer fails)
 test: build
 	cd $(WEB) && npm run --silent typecheck && npm test --silent
-	go test -timeout 20m $(PACKAGES)
+	go test -timeout 20m -skip '^TestPage$$' $(PACKAGES)
+	go test -timeout 20m -run '^TestPage$$' ./cmd/loadscribe
 
 ## race: the Go tests under the race detector (needs a C compiler), without vet, which is make lint's
 race:

@@ -82,7 +82,7 @@ func TestPage(t *testing.T) {
 	}))
 	t.Cleanup(restarts.Close)
 
-	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), 15*time.Minute)
 	defer cancel()
 	check := func(files []string) {
 		cmd := exec.CommandContext(ctx, node, append([]string{"e2e/run.mjs"}, files...)...)
