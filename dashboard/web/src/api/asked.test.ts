@@ -19,6 +19,7 @@ function asking(everyMs?: number, fails = false) {
   const held = signal(false);
   const ask = vi.fn(async (_: AbortSignal) => { if (fails) throw new Error('gone'); return 1; });
   const asked = new Asked<number>({ held });
+  asked.start();
   asked.put({ key: 'k', everyMs, ask });
   return { asked, ask, held };
 }

@@ -37,14 +37,18 @@ export class Asked<T> {
   private askedAt = -Infinity;
   /** nobody looked when it was due */
   private missed = false;
-  private readonly undo: () => void;
+  private undo: (() => void) | undefined;
 
-  constructor(private readonly pace: Pace) {
+  constructor(private readonly pace: Pace) {}
+
+  /** Follows the pace until stop. Not begun by the constructor: what is drawn once and gone at once is never stopped. */
+  start(): void {
+    if (this.undo) return;
     let first = true;
     const soon = () => { if (this.question) this.plan(Math.max(0, restMs - (performance.now() - this.askedAt))); };
     const leave = effect(() => {
-      void pace.tick?.value;
-      void pace.held.value;
+      void this.pace.tick?.value;
+      void this.pace.held.value;
       if (!first) soon();
       first = false;
     });
@@ -75,7 +79,8 @@ export class Asked<T> {
   }
 
   stop(): void {
-    this.undo();
+    this.undo?.();
+    this.undo = undefined;
     clearTimeout(this.timer);
     this.request?.abort();
     this.question = undefined;
@@ -124,6 +129,9 @@ export function useAsked<T>(pace: Pace, question: Question<T>): Asked<T> {
   kept.current ??= new Asked<T>(pace);
   const asked = kept.current;
   useEffect(() => asked.put(question), [question.key]);
-  useEffect(() => () => { asked.stop(); kept.current = undefined; }, []);
+  useEffect(() => {
+    asked.start();
+    return () => { asked.stop(); kept.current = undefined; };
+  }, []);
   return asked;
 }

@@ -38,13 +38,15 @@ export class Damage {
 
   private async ask(): Promise<void> {
     if (this.request || document.hidden || this.live.held.peek()) return; // on return an event's tick plans anew
-    this.request = new AbortController();
+    const request = new AbortController();
+    this.request = request;
     this.askedAt = performance.now();
     const from = this.live.now() - damageDays * 86_400_000;
     try {
-      this.losses.value = (await fetchEvents({ kinds: ['data_damaged'], changes: [], subjects: [], from, limit: most }, this.request.signal)).events;
+      this.losses.value = (await fetchEvents({ kinds: ['data_damaged'], changes: [], subjects: [], from, limit: most }, request.signal)).events;
       this.known.value = true;
     } catch {
+      if (request.signal.aborted) return; // nobody is there to be told
       this.askedAt = -Infinity;
       this.timer = setTimeout(() => void this.ask(), everyMs); // the page says by itself that there is no contact
     } finally {
