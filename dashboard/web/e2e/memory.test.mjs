@@ -86,7 +86,7 @@ check('keeps its memory flat through a week with all pages visited again and aga
     prepare: async (p) => {
       await p.clock.install();
       await p.addInitScript(standIn);
-      await p.addInitScript(`(${plant})(${JSON.stringify({ state, site, fromMs: Date.now() - hours * 3_600_000 })})`);
+      await p.addInitScript(`(${plant})(${JSON.stringify({ state, site, fromMs: Date.now() - 1.2 * hours * 3_600_000 })})`);
     },
   });
   await settled(page);
