@@ -8,10 +8,10 @@ const long = Boolean(process.env.LOADSCRIBE_LONG);
 const hours = 168;
 const tours = long ? 28 : 5; // of all pages in the week
 const everyS = long ? 1 : 10; // the meter and the controller are read so often
-// What may be added between the third tour and the last: caches fill, the
-// engine's own tables grow. One reading kept for each scan of a week would add
-// 100 times as much, one page kept for each visit some 500 nodes.
-const most = { bytes: 1_000_000, nodes: 150, listeners: 15 };
+// What a tour may usually add: the engine's own tables grow. One reading kept for
+// each scan of a week would add 100 times as much, one page kept for each visit
+// some 500 nodes.
+const most = { bytes: 400_000, nodes: 100, listeners: 8 };
 
 /** In the page: a socket that says what it is told to. */
 function standIn() {
@@ -115,10 +115,11 @@ check('keeps its memory flat through a week with all pages visited again and aga
   console.log(`${messages} messages; after each tour ${seen.map((s) => `${(s.bytes / 1e6).toFixed(2)} MB, ${s.nodes} nodes, ${s.listeners} listeners`).join('; ')}`);
   assert.notEqual((await page.textContent('.clock')).slice(0, 10), clock.slice(0, 10), 'no day went by');
   assert.ok(messages > 100_000, `only ${messages} messages`);
-  const [, , third] = seen; // until then what is made once is made
-  const last = seen.at(-1);
+  // A page that is kept for each visit grows in every tour; what comes once, in one or two of them.
   for (const [what, more] of Object.entries(most)) {
-    assert.ok(last[what] - third[what] <= more, `${what} grew from ${third[what]} to ${last[what]} in ${tours - 3} tours`);
+    const steps = seen.slice(1).map((s, k) => s[what] - seen[k][what]).sort((a, b) => a - b);
+    const usual = steps[Math.floor((steps.length - 1) / 2)];
+    assert.ok(usual <= more, `${what} usually grew by ${usual} a tour: ${steps.join(', ')}`);
   }
   await close(page);
 }, long ? 1_800_000 : 240_000);
