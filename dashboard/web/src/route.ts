@@ -3,7 +3,8 @@
 // #/trace?from=…&ch=…
 import { computed, signal } from '@preact/signals';
 
-export type PageName = 'machine' | 'trace' | 'days' | 'loads' | 'hookup' | 'book' | 'figures';
+export type PageName =
+  | 'machine' | 'trace' | 'days' | 'loads' | 'money' | 'night' | 'settings' | 'book' | 'missed' | 'hookup' | 'desk' | 'figures';
 
 export interface PageInfo {
   name: PageName;
@@ -16,8 +17,13 @@ export const pages: PageInfo[] = [
   { name: 'trace', title: 'Trace', path: '/trace' },
   { name: 'days', title: 'Seven days', path: '/seven-days' },
   { name: 'loads', title: 'Load and rest', path: '/load-and-rest' },
+  { name: 'money', title: 'Money and air', path: '/money-and-air' },
+  { name: 'night', title: 'After hours', path: '/after-hours' },
+  { name: 'settings', title: 'Same air, other settings', path: '/other-settings' },
   { name: 'book', title: 'Service book', path: '/service-book' },
+  { name: 'missed', title: 'What we missed', path: '/what-we-missed' },
   { name: 'hookup', title: 'Hook-up', path: '/hook-up' },
+  { name: 'desk', title: 'Audit desk', path: '/audit-desk' },
   { name: 'figures', title: 'Every figure', path: '/every-figure' },
 ];
 
