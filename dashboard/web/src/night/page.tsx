@@ -14,6 +14,7 @@ import { go, href, place } from '../route';
 import { units } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';
 import { clockMinute, day as dayWords } from '../units/words';
+import { Guided } from './guided';
 import { Methods } from './methods';
 import './night.css';
 import { Picture } from './picture';
@@ -63,6 +64,7 @@ function Shown({ live, site, view, name }: PageProps & { name: string }) {
           <Figures answer={answer} site={site} system={system} />
         </>
       )}
+      <Guided key={name} live={live} site={site} view={view} name={name} system={system} />
     </div>
   );
 }
