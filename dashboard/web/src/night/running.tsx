@@ -14,13 +14,13 @@ import { channelDisplay, convert, type UnitSystem } from '../units/units';
 import { clock, duration } from '../units/words';
 import { Course, isOver, leadMs, longestMs, phaseWord, testWord } from './course';
 
-interface Props { live: Live; site: Site; view: View; system: UnitSystem; status: TestStatus; at: string | undefined; again: () => void; away: () => void }
+interface Props { live: Live; site: Site; view: View; system: UnitSystem; status: TestStatus; at: string | undefined; focus: boolean; again: () => void; away: () => void }
 
-export function Running({ live, site, view, system, status, at, again, away }: Props) {
+export function Running({ live, site, view, system, status, at, focus, again, away }: Props) {
   const head = useRef<HTMLHeadingElement>(null);
   const wrong = useSignal('');
   const over = isOver(status);
-  useEffect(() => { if (document.activeElement === document.body) head.current?.focus({ preventScroll: true }); }, []);
+  useEffect(() => { if (focus) head.current?.focus(); }, []);
   useEffect(() => { if (over) again(); }, [over]);
   const cancel = async () => {
     try {
