@@ -109,7 +109,8 @@ export function forget(folder: string, file: string): void {
 export function kept(folder: string, file: string): SiteDraft | undefined {
   try {
     const was = JSON.parse(localStorage.getItem(key(folder, file)) ?? 'null') as unknown;
-    return sameShape(was, firstDraft('UTC', false)) ? (was as SiteDraft) : undefined;
+    const like = { ...firstDraft('UTC', false), machine: [emptyMachine] }; // channels have names of their own
+    return sameShape(was, like) ? (was as SiteDraft) : undefined;
   } catch {
     return undefined;
   }
