@@ -49,6 +49,9 @@ type Backend interface {
 	Faults(fromMS, toMS int64) ([]agent.Fault, error)
 	// Service tells when each service item of each machine is due.
 	Service() ([]analysis.MachineService, error)
+	// ServiceEffect sets the days before a service beside those after it. An error
+	// of type *agent.FieldError says what is wrong with the request.
+	ServiceEffect(r agent.ServiceEffectRequest) (analysis.ServiceEffect, error)
 	// Compare tells what was saved between two periods. An error of type
 	// *agent.FieldError says what is wrong with the request.
 	Compare(r agent.CompareRequest) (analysis.Comparison, error)

@@ -31,6 +31,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
 	route("/api/v1/faults", s.json(s.gated(s.serveFaults)))
 	route("/api/v1/service", s.json(s.gated(s.serveService)))
+	route("/api/v1/service/effect", s.json(s.gated(s.serveServiceEffect)))
 	route("/api/v1/text", s.json(s.serveText))
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
 	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))

@@ -768,6 +768,15 @@ export type Fault = {
   unseen_s: number;
   /** still on at the end of the window */
   on: boolean;
+  /** when it was on in the window, the latest first, 50 at most; what the window cuts is told whole */
+  came: FaultCame[];
+};
+
+/** One time that a fault was on. */
+export type FaultCame = {
+  from: string;
+  /** null: still on at the end of the window */
+  to: string | null;
 };
 
 /** The guided tests of a site. */
@@ -890,6 +899,8 @@ export type NewNote = {
   service?: string;
   /** what the machine's hour meter showed then, h */
   hour_meter?: number;
+  /** in which state a service item that was done was found */
+  found?: string;
 };
 
 /** What is due on each machine, in the site file's order. */
@@ -939,6 +950,67 @@ export type ServiceItem = {
   overdue: boolean;
   /** what cannot be told, and what would mend it */
   absent?: string;
+  /** the times it was done, the latest first, 20 at most */
+  marks?: ServiceMark[];
+  /** the figures that it should move */
+  moves?: ServiceMove[];
+};
+
+/** One time that a service item was done, as its note says. */
+export type ServiceMark = {
+  /** number of the note */
+  note: number;
+  at: string;
+  /** what the machine's hour meter showed then, h */
+  hour_meter?: number;
+  author?: string;
+  /** what was done */
+  text: string;
+  /** in which state it was found */
+  found?: string;
+};
+
+/** A figure that a service should move, as the trade expects; no promise. */
+export type ServiceMove = {
+  figure: string;
+  /** left out: it may go either way */
+  way?: "lower" | "higher";
+  why: string;
+};
+
+/** A figure that a service should move, and what became of it. */
+export type ServiceMoved = {
+  figure: string;
+  /** left out: it may go either way */
+  way?: "lower" | "higher";
+  why: string;
+  /** its place in the rows of the periods */
+  row?: number;
+  /** why it is not compared */
+  absent?: string;
+  /** what became of it, in words */
+  judged?: string;
+};
+
+/** The days before a service beside those after it; the day of the service belongs to neither. That a figure moved with the service is no proof that it moved by it. */
+export type ServiceEffectAnswer = {
+  note: number;
+  machine: string;
+  item: string;
+  done: string;
+  /** in which state it was found */
+  found?: string;
+  /** whole days on either side that were asked for */
+  days_asked: number;
+  /** whole days on either side that there are */
+  days: number;
+  /** why there is nothing to compare; periods is then left out */
+  absent?: string;
+  sentence?: string;
+  moves: ServiceMoved[];
+  /** what makes the days unlike beside the service */
+  remarks: string[];
+  periods?: PeriodsAnswer;
 };
 
 /** A version of a site file or register map. */
@@ -2235,6 +2307,7 @@ export interface Answers {
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
+  "/api/v1/service/effect": ServiceEffectAnswer;
   "/api/v1/days": DaysAnswer;
   "/api/v1/periods": PeriodsAnswer;
   "/api/v1/compare": Comparison;
