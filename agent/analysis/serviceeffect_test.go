@@ -67,7 +67,7 @@ func TestServiceEffect(t *testing.T) {
 	if r := e.Periods.Rows[*m.Row]; r.Name != m.Figure || math.Abs(*r.Difference.Value+0.3109) > 0.0005 || !r.Told {
 		t.Errorf("%s", asJSON(t, r))
 	}
-	if e.Sentence != "The one known figure that the service “air filter” should move differs by more than we can be wrong by." {
+	if e.Sentence != "Of 3 known figures that the service “air filter” should move, one differs by more than we can be wrong by." {
 		t.Errorf("sentence %q", e.Sentence)
 	}
 	if told := strings.Join(e.Remarks, "\n"); !strings.Contains(told, "cannot be told apart: oil") || strings.Contains(told, "belt") {
