@@ -199,7 +199,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"Site": siteAnswer{}, "InstrumentFacts": sitefile.InstrumentFacts{}, "InstrumentSetting": sitefile.SettingFacts{}, "InstrumentCheck": sitefile.CheckFacts{}, "SiteLine": siteLine{}, "SiteDevice": siteDevice{}, "SiteChannel": siteChannel{},
 		"SiteMachine": siteMachine{}, "SiteSystem": siteSystem{}, "SitePart": sitePart{}, "SiteTap": siteTap{},
 		"State": agent.State{}, "MachineState": agent.MachineState{}, "ChannelState": agent.ChannelState{},
-		"DeviceState": agent.DeviceState{}, "LineState": agent.LineState{}, "StoreState": agent.StoreState{},
+		"DeviceState": agent.DeviceState{}, "LineState": agent.LineState{}, "StoreState": agent.StoreState{}, "AwakeState": agent.AwakeState{},
 		"SeriesAnswer": seriesAnswer{}, "Series": series{}, "SeriesCell": seriesCell{}, "StateRun": agent.StateRun{},
 		"ColumnsAnswer": columnsAnswer{}, "ColumnSeries": columnSeries{}, "StateBand": stateBand{},
 		"MomentsAnswer": momentsAnswer{}, "MomentChannel": momentChannel{}, "MomentReading": momentReading{}, "MomentBetween": momentBetween{},

@@ -109,6 +109,7 @@ func shopState() agent.State {
 		},
 		Lines: []agent.LineState{{Line: "bus", Up: true}, {Line: "net", Detail: "connection refused"}},
 		Store: agent.StoreState{OK: true, DirectoryBytes: 4096, ClockSet: true},
+		Awake: agent.AwakeState{Sleep: "may", How: "systemd's login manager", Why: "This computer is set to sleep.", Mend: "Switch sleep off."},
 	}
 }
 

@@ -334,6 +334,7 @@ export type State = {
   devices: DeviceState[];
   lines: LineState[];
   store: StoreState;
+  awake: AwakeState;
 };
 
 /** What one machine does. */
@@ -393,6 +394,18 @@ export type LineState = {
   line: string;
   up: boolean;
   detail: string;
+};
+
+/** Whether the computer that records may fall asleep; while it sleeps nothing is recorded. */
+export type AwakeState = {
+  /** never: it cannot; held: not by itself while the agent runs; may: it is set to, or nothing keeps it from it; unknown: its settings cannot all be read */
+  sleep: "never" | "held" | "may" | "unknown";
+  /** by what that is known; empty: it is not */
+  how: string;
+  /** sentences */
+  why: string;
+  /** what to do about it, sentences; empty: nothing */
+  mend: string;
 };
 
 /** How the store is. */
