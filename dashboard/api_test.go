@@ -72,6 +72,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/demand", 400, "Error"}, // of two systems
 		{"/api/v1/demand?system=main&step=90s", 400, "Error"},
 		{"/api/v1/demand?system=other", 404, "Error"},
+		{"/api/v1/nights?system=main", 200, "NightsAnswer"},
+		{"/api/v1/nights?system=main&from=-60d", 400, "Error"},
+		{"/api/v1/nights?system=other", 404, "Error"},
+		{"/api/v1/nights", 400, "Error"}, // of two systems
 		{"/api/v1/series", 400, "Error"},
 		{"/api/v1/series?channel=no.such", 404, "Error"},
 		{"/api/v1/series?state=comp9", 404, "Error"},
@@ -131,7 +135,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/figure-names": "FigureNamesAnswer", "/api/v1/moments": "MomentsAnswer", "/api/v1/below": "BelowAnswer",
-		"/api/v1/demand": "DemandAnswer",
+		"/api/v1/demand": "DemandAnswer", "/api/v1/nights": "NightsAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob", "/api/v1/report": "ReportJob",
@@ -223,6 +227,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"WeekMap": analysis.WeekMap{}, "WeekCell": analysis.WeekCell{}, "PeriodsAnswer": analysis.Periods{}, "Period": analysis.Period{},
 		"PeriodDays": analysis.PeriodDays{}, "PeriodRow": analysis.PeriodRow{},
 		"DemandAnswer": analysis.Demand{}, "DemandStep": analysis.DemandStep{},
+		"NightsAnswer": analysis.Nights{}, "Night": analysis.Night{}, "NightQuarters": analysis.NightQuarters{},
 		"Tests": agent.Tests{}, "TestStatus": agent.TestStatus{}, "TestRecord": agent.TestRecord{}, "TestCautions": agent.TestCautions{},
 		"TestAsk": agent.TestAsk{}, "TestCancel": testCancel{}, "TestWithdrawal": agent.TestWithdrawal{},
 		"RegistersAnswer": agent.Registers{}, "DeviceRegisters": agent.DeviceRegisters{}, "Register": agent.Register{},

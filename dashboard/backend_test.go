@@ -332,6 +332,18 @@ func (b *shop) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Deman
 			{Start: agent.Stamp(noon).String()}}}, b.ask("demand "+system, fromMS, toMS)
 }
 
+func (b *shop) Nights(system string, fromMS, toMS int64) (analysis.Nights, error) {
+	flow, pa, at := 0.031, 7.1e5, agent.Stamp(noon).String()
+	if toMS-fromMS > analysis.MostNightsMS {
+		return analysis.Nights{}, &analysis.DemandError{Field: "from", Message: "ask for less"}
+	}
+	return analysis.Nights{System: system, From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), StepS: 900, Basis: "outside the shifts", Agreement: "one method only",
+		Figures: []analysis.Figure{{Name: "leak_flow", Absent: "no tap"}}, Tables: []analysis.Table{{Name: "leak_methods", Columns: []analysis.Column{{Name: "leak", Unit: "m³/min"}}, Rows: []analysis.Row{{Name: "base demand", Values: []*float64{&flow}}}}},
+		Nights:      []analysis.Night{{From: at, To: at, Quiet: 900, Flow: &flow, Pressure: &pa}, {From: at, To: at, Why: "not observed"}},
+		Quarters:    analysis.NightQuarters{From: at, Found: []analysis.Quarter{analysis.QuarterTaken, analysis.QuarterShift}, Flow: []*float64{&flow, nil}, Pressure: []*float64{&pa, nil}},
+		Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon)), Notes: []string{}}, b.ask("nights "+system, fromMS, toMS)
+}
+
 func (b *shop) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error) {
 	return analysis.Unloads{Machine: machine, From: agent.Stamp(q.FromMS).String(), To: agent.Stamp(q.ToMS).String(), Total: 1,
 		Power: "meter.power", PowerUnit: "kW", Sentences: []string{"1 of 1 unload settled."}, Notes: []string{},

@@ -28,6 +28,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/figures", s.json(s.gated(s.serveFigures)))
 	route("/api/v1/figure-names", s.json(s.serveFigureNames))
 	route("/api/v1/demand", s.json(s.gated(s.serveDemand)))
+	route("/api/v1/nights", s.json(s.gated(s.serveNights)))
 	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
 	route("/api/v1/faults", s.json(s.gated(s.serveFaults)))
 	route("/api/v1/service", s.json(s.gated(s.serveService)))

@@ -1048,6 +1048,57 @@ export type Event = {
   not_safe?: boolean;
 };
 
+/** Quiet hours of a system, with the figures that follow; SI. */
+export type NightsAnswer = {
+  system: string;
+  from: string;
+  to: string;
+  /** of the quarter hours */
+  step_s: number;
+  /** where quiet hours come from, in words; empty where nothing balances */
+  basis: string;
+  /** how the methods agree, in words; empty where none tells anything */
+  agreement: string;
+  /** why there is no quiet hour; left out where there are some */
+  absent?: string;
+  /** quiet_demand, quiet_pressure, leak_flow, leak_share, leak_cost, as /figures has them */
+  figures: Figure[];
+  /** leak_methods, quiet_nights, quiet_users, as /figures has them */
+  tables: Table[];
+  nights: Night[];
+  quarters: NightQuarters;
+  /** the records behind the figures */
+  instruments: InstrumentFacts[];
+  /** what the figures rest on where that is not the window as asked */
+  notes: string[];
+};
+
+/** A time in which nobody should work: from the end of one shift to the begin of the next. Without shifts in the site file, a time that was found quiet. */
+export type Night = {
+  from: string;
+  to: string;
+  /** how much of it counts as quiet */
+  quiet_s: number;
+  /** free air in its quiet minutes; null: it has none */
+  flow_m3s: number | null;
+  /** mean gauge pressure of the same minutes */
+  pressure_pa: number | null;
+  /** why nothing of it was taken */
+  why?: string;
+};
+
+/** The quarter hours of the window, one after another. */
+export type NightQuarters = {
+  /** begin of the first */
+  from: string;
+  /** taken: quiet, and counts; shift: somebody works by the site file; unseen: it cannot be balanced; empty: too little pressure for leaks to be told; restless: more flows than at the night's level; short: level, but not for long enough at a stretch; busy: of a night that is left out whole */
+  found: ("taken" | "shift" | "unseen" | "empty" | "restless" | "short" | "busy")[];
+  /** mean free air; null in shifts and where it cannot be told */
+  flow_m3s: (number | null)[];
+  /** mean gauge pressure of the same minutes */
+  pressure_pa: (number | null)[];
+};
+
 /** A system's demand for air over a window. Flows are free air as at the inlet. What was not observed is null, never nought. */
 export type DemandAnswer = {
   system: string;
@@ -2316,6 +2367,7 @@ export interface Answers {
   "/api/v1/below": BelowAnswer;
   "/api/v1/figures": FiguresAnswer;
   "/api/v1/figure-names": FigureNamesAnswer;
+  "/api/v1/nights": NightsAnswer;
   "/api/v1/events": EventsAnswer;
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
