@@ -158,6 +158,11 @@ func (a *Agent) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Dema
 	return a.demand(system, fromMS, toMS, stepMS, a.end())
 }
 
+// Nights is History's, reckoned from the present.
+func (a *Agent) Nights(system string, fromMS, toMS int64) (analysis.Nights, error) {
+	return a.nights(system, fromMS, toMS, a.end())
+}
+
 // Cycles is History's, reckoned from the present.
 func (a *Agent) Cycles(machine string, q analysis.CyclesQuery) (analysis.Cycles, error) {
 	return a.cycles(machine, q, a.end())
