@@ -69,6 +69,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	s.posts = append(s.posts, "/api/v1/replay")
 	m.Handle("POST /api/v1/replay", s.jsonAs(http.StatusAccepted, s.serveReplayStart)) // it goes on
 	post("/api/v1/replay/cancel", s.serveReplayCancel)
+	route("/api/v1/replay/machines", s.json(s.serveReplayMachines))
 	route("/api/v1/report", s.json(s.serveReport))
 	s.posts = append(s.posts, "/api/v1/report")
 	m.Handle("POST /api/v1/report", s.jsonAs(http.StatusAccepted, s.serveReportStart)) // likewise

@@ -2228,6 +2228,45 @@ export type ReplayJob = {
   answer?: ReplayAnswer;
 };
 
+/** Machines that may take another's place. */
+export type ReplayMachines = {
+  machines: ReplayListed[];
+};
+
+/** A setting as the plant has it. */
+export type ReplayNow = {
+  /** as it is changed, like comp1.cut_out */
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** null: not known, or no number */
+  value: number | null;
+  /** Pa, s, m³ or 1; empty: text says it */
+  unit: string;
+  /** as a person would write it; empty: not known */
+  text: string;
+  /** what that rests on */
+  basis: string;
+};
+
+/** One setting of an alternative beside what it is now. */
+export type ReplayChange = {
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** in the unit of the new one; empty: not known */
+  was: string;
+  /** how the present one is known */
+  basis: string;
+  becomes: string;
+  /** what the setting is for */
+  does: string;
+  /** those of the alternative that this setting brings */
+  cautions: string[];
+};
+
 /** Which replay is to end. */
 export type ReplayCancel = {
   id: string;
@@ -2337,8 +2376,8 @@ export type ReplayOutcome = {
   specific_power_w_per_m3s: ReplayAmount;
   /** how long the users went without some of their air */
   short_s: number;
-  /** of how much */
-  short_m3: number;
+  /** of how much; null: not known, as of what was measured */
+  short_m3: number | null;
   machines: ReplayMachineOutcome[];
   trace?: ReplayTracePoint[];
 };
@@ -2370,6 +2409,8 @@ export type ReplayResult = {
   set: ReplaySetting[];
   /** that reproduce it on the command line */
   flags: string;
+  /** each setting beside what it is now */
+  changes: ReplayChange[];
   outcome: ReplayOutcome;
   /** against the present settings, over the replayed time */
   saved_kwh: ReplayAmount;
@@ -2428,6 +2469,8 @@ export type ReplayAnswer = {
   present: ReplayOutcome;
   fit: ReplayFit;
   calibration: ReplayCalibrated[];
+  /** as the plant has them */
+  settings: ReplayNow[];
   alternatives: ReplayResult[];
   search?: ReplayFront;
   remarks: string[];
@@ -2527,5 +2570,6 @@ export interface Answers {
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
   "/api/v1/replay": ReplayJob;
+  "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;
 }
