@@ -14,11 +14,7 @@ const defaultDays = 7 * 24 * time.Hour
 
 func (s *Server) serveDays(r *http.Request) (any, *apiError) {
 	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine", "system"})
-	if q.err == nil && q.text("from") == "" {
-		now := s.backend.Now()
-		to := q.time("to", now, now, s.location(), true)
-		q.values.Set("from", to.Add(-defaultDays).UTC().Format(time.RFC3339Nano))
-	}
+	q.reachBack(s.backend.Now(), s.location(), defaultDays)
 	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
 	if q.err != nil {
 		return nil, q.err

@@ -581,6 +581,7 @@ export type State = {
   devices: DeviceState[];
   lines: LineState[];
   store: StoreState;
+  awake: AwakeState;
 };
 
 /** What one machine does. */
@@ -640,6 +641,155 @@ export type LineState = {
   line: string;
   up: boolean;
   detail: string;
+};
+
+/** What a record lacks in a window, and how what it depends on stands. */
+export type MissedAnswer = {
+  /** the window, cut to where there can be readings; null: nothing is recorded */
+  from: string | null;
+  to: string | null;
+  /** those that are polled or listened to, in the order of the site file */
+  devices: MissedDevice[];
+  /** longest first, at most 100 */
+  gaps: MissedGap[];
+  /** how many more there are */
+  gaps_more: number;
+  clock: MissedClock;
+  disk: MissedDisk;
+  evidence: MissedEvidence;
+  awake?: AwakeState;
+  slept: MissedSleep;
+  /** what happened to the record in the window, newest first, at most 60 */
+  events: Event[];
+  /** how many more there are */
+  events_more: number;
+  /** what to do about it, what is pressing now first */
+  to_do: MissedToDo[];
+};
+
+/** How well a device was read. */
+export type MissedDevice = {
+  device: string;
+  line: string;
+  /** readings of its fastest poll group that the window had room for */
+  due: number;
+  /** good readings of the channel of that group that has most */
+  read: number;
+  /** read over due */
+  read_share: number;
+  /** of that group */
+  period_ms: number;
+  /** of a minute and more, and of more than three periods */
+  gaps: number;
+  /** their sum */
+  gap_s: number;
+  /** the longest */
+  longest_s: number;
+  /** why nothing is known; the numbers are then zero */
+  absent?: string;
+};
+
+/** A stretch in which a device was not read, as the report has it. */
+export type MissedGap = {
+  device: string;
+  from: string;
+  to: string;
+  /** time that went by: less than from the first to the second where the clock was set forward */
+  for_s: number;
+  /** in words */
+  reason: string;
+  /** what to do about it */
+  mend: string;
+  /** it reaches to the end of the window */
+  open: boolean;
+  /** what the machine counted meanwhile; none where a counter was not read before and after, or was set back */
+  counters: MissedCounter[];
+};
+
+/** A counter before and after a gap: it bounds what happened meanwhile. */
+export type MissedCounter = {
+  machine: string;
+  /** run_hours, loaded_hours, start_count or energy */
+  role: string;
+  channel: string;
+  before: number;
+  after: number;
+  change: number;
+  /** the least that the counter shows */
+  step: number;
+  /** the register map’s */
+  unit: string;
+};
+
+/** How the times of readings stand. */
+export type MissedClock = {
+  /** of the site */
+  zone: string;
+  /** the computer’s clock says a time that can be */
+  set: boolean;
+  /** the system says that something keeps its clock right; left out where it does not tell */
+  kept?: boolean;
+  /** what the kernel says that the clock may be wrong by at most */
+  max_error_ms?: number;
+  /** how often it was set in the window */
+  steps: number;
+  /** by how much at most */
+  largest_step_s: number;
+};
+
+/** How much there is room for. */
+export type MissedDisk = {
+  /** the data directory */
+  directory_bytes: number;
+  /** on its disk; null: not known */
+  free_bytes: number | null;
+  /** what a day of all devices takes in the data directory, by what is in it; null of less than a day */
+  bytes_per_day: number | null;
+  /** how long the free space lasts at that */
+  days_left: number | null;
+  /** null: raw readings are never dropped */
+  keep_raw_days: number | null;
+  /** the oldest reading that is kept, if only in summaries */
+  record_from: string | null;
+  /** raw readings before it are no longer kept; null: none was dropped */
+  raw_from: string | null;
+  /** the site file has a schedule of backups */
+  backups: boolean;
+  /** null: none of them is there */
+  last_backup: string | null;
+};
+
+/** The newest checkpoint of the evidence log, or why there is none. */
+export type MissedEvidence = {
+  head?: EvidenceHead;
+  absent?: string;
+};
+
+/** What the computer slept in the window. */
+export type MissedSleep = {
+  times: number;
+  for_s: number;
+};
+
+/** One thing to do. */
+export type MissedToDo = {
+  about: "sleep" | "device" | "disk" | "backup" | "clock" | "store";
+  /** what is so */
+  what: string;
+  /** what to do about it */
+  mend: string;
+};
+
+/** Whether the computer that records may fall asleep; while it sleeps nothing is recorded. */
+export type AwakeState = {
+  /** never: it cannot; held: not by itself while the agent runs; may: it is set to, or nothing keeps it from it; unknown: its settings cannot all be read */
+  sleep: "never" | "held" | "may" | "unknown";
+  /** by what that is known; empty: it is not */
+  how: string;
+  /** sentences */
+  why: string;
+  /** what to do about it, sentences; empty: nothing */
+  mend: string;
 };
 
 /** How the store is. */
@@ -1015,6 +1165,15 @@ export type Fault = {
   unseen_s: number;
   /** still on at the end of the window */
   on: boolean;
+  /** when it was on in the window, the latest first, 50 at most; what the window cuts is told whole */
+  came: FaultCame[];
+};
+
+/** One time that a fault was on. */
+export type FaultCame = {
+  from: string;
+  /** null: still on at the end of the window */
+  to: string | null;
 };
 
 /** The guided tests of a site. */
@@ -1137,6 +1296,8 @@ export type NewNote = {
   service?: string;
   /** what the machine's hour meter showed then, h */
   hour_meter?: number;
+  /** in which state a service item that was done was found */
+  found?: string;
 };
 
 /** What is due on each machine, in the site file's order. */
@@ -1186,6 +1347,67 @@ export type ServiceItem = {
   overdue: boolean;
   /** what cannot be told, and what would mend it */
   absent?: string;
+  /** the times it was done, the latest first, 20 at most */
+  marks?: ServiceMark[];
+  /** the figures that it should move */
+  moves?: ServiceMove[];
+};
+
+/** One time that a service item was done, as its note says. */
+export type ServiceMark = {
+  /** number of the note */
+  note: number;
+  at: string;
+  /** what the machine's hour meter showed then, h */
+  hour_meter?: number;
+  author?: string;
+  /** what was done */
+  text: string;
+  /** in which state it was found */
+  found?: string;
+};
+
+/** A figure that a service should move, as the trade expects; no promise. */
+export type ServiceMove = {
+  figure: string;
+  /** left out: it may go either way */
+  way?: "lower" | "higher";
+  why: string;
+};
+
+/** A figure that a service should move, and what became of it. */
+export type ServiceMoved = {
+  figure: string;
+  /** left out: it may go either way */
+  way?: "lower" | "higher";
+  why: string;
+  /** its place in the rows of the periods */
+  row?: number;
+  /** why it is not compared */
+  absent?: string;
+  /** what became of it, in words */
+  judged?: string;
+};
+
+/** The days before a service beside those after it; the day of the service belongs to neither. That a figure moved with the service is no proof that it moved by it. */
+export type ServiceEffectAnswer = {
+  note: number;
+  machine: string;
+  item: string;
+  done: string;
+  /** in which state it was found */
+  found?: string;
+  /** whole days on either side that were asked for */
+  days_asked: number;
+  /** whole days on either side that there are */
+  days: number;
+  /** why there is nothing to compare; periods is then left out */
+  absent?: string;
+  sentence?: string;
+  moves: ServiceMoved[];
+  /** what makes the days unlike beside the service */
+  remarks: string[];
+  periods?: PeriodsAnswer;
 };
 
 /** A version of a site file or register map. */
@@ -1208,6 +1430,57 @@ export type Event = {
   data: Record<string, string>;
   /** only in the answer to a new note: it is kept and waits for a disk that takes nothing just now; do not send it again */
   not_safe?: boolean;
+};
+
+/** Quiet hours of a system, with the figures that follow; SI. */
+export type NightsAnswer = {
+  system: string;
+  from: string;
+  to: string;
+  /** of the quarter hours */
+  step_s: number;
+  /** where quiet hours come from, in words; empty where nothing balances */
+  basis: string;
+  /** how the methods agree, in words; empty where none tells anything */
+  agreement: string;
+  /** why there is no quiet hour; left out where there are some */
+  absent?: string;
+  /** quiet_demand, quiet_pressure, leak_flow, leak_share, leak_cost, as /figures has them */
+  figures: Figure[];
+  /** leak_methods, quiet_nights, quiet_users, as /figures has them */
+  tables: Table[];
+  nights: Night[];
+  quarters: NightQuarters;
+  /** the records behind the figures */
+  instruments: InstrumentFacts[];
+  /** what the figures rest on where that is not the window as asked */
+  notes: string[];
+};
+
+/** A time in which nobody should work: from the end of one shift to the begin of the next. Without shifts in the site file, a time that was found quiet. */
+export type Night = {
+  from: string;
+  to: string;
+  /** how much of it counts as quiet */
+  quiet_s: number;
+  /** free air in its quiet minutes; null: it has none */
+  flow_m3s: number | null;
+  /** mean gauge pressure of the same minutes */
+  pressure_pa: number | null;
+  /** why nothing of it was taken */
+  why?: string;
+};
+
+/** The quarter hours of the window, one after another. */
+export type NightQuarters = {
+  /** begin of the first */
+  from: string;
+  /** taken: quiet, and counts; shift: somebody works by the site file; unseen: it cannot be balanced; empty: too little pressure for leaks to be told; restless: more flows than at the night's level; short: level, but not for long enough at a stretch; busy: of a night that is left out whole */
+  found: ("taken" | "shift" | "unseen" | "empty" | "restless" | "short" | "busy")[];
+  /** mean free air; null in shifts and where it cannot be told */
+  flow_m3s: (number | null)[];
+  /** mean gauge pressure of the same minutes */
+  pressure_pa: (number | null)[];
 };
 
 /** A system's demand for air over a window. Flows are free air as at the inlet. What was not observed is null, never nought. */
@@ -2202,6 +2475,45 @@ export type ReplayJob = {
   answer?: ReplayAnswer;
 };
 
+/** Machines that may take another's place. */
+export type ReplayMachines = {
+  machines: ReplayListed[];
+};
+
+/** A setting as the plant has it. */
+export type ReplayNow = {
+  /** as it is changed, like comp1.cut_out */
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** null: not known, or no number */
+  value: number | null;
+  /** Pa, s, m³ or 1; empty: text says it */
+  unit: string;
+  /** as a person would write it; empty: not known */
+  text: string;
+  /** what that rests on */
+  basis: string;
+};
+
+/** One setting of an alternative beside what it is now. */
+export type ReplayChange = {
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** in the unit of the new one; empty: not known */
+  was: string;
+  /** how the present one is known */
+  basis: string;
+  becomes: string;
+  /** what the setting is for */
+  does: string;
+  /** those of the alternative that this setting brings */
+  cautions: string[];
+};
+
 /** Which replay is to end. */
 export type ReplayCancel = {
   id: string;
@@ -2311,8 +2623,8 @@ export type ReplayOutcome = {
   specific_power_w_per_m3s: ReplayAmount;
   /** how long the users went without some of their air */
   short_s: number;
-  /** of how much */
-  short_m3: number;
+  /** of how much; null: not known, as of what was measured */
+  short_m3: number | null;
   machines: ReplayMachineOutcome[];
   trace?: ReplayTracePoint[];
 };
@@ -2344,6 +2656,8 @@ export type ReplayResult = {
   set: ReplaySetting[];
   /** that reproduce it on the command line */
   flags: string;
+  /** each setting beside what it is now */
+  changes: ReplayChange[];
   outcome: ReplayOutcome;
   /** against the present settings, over the replayed time */
   saved_kwh: ReplayAmount;
@@ -2402,6 +2716,8 @@ export type ReplayAnswer = {
   present: ReplayOutcome;
   fit: ReplayFit;
   calibration: ReplayCalibrated[];
+  /** as the plant has them */
+  settings: ReplayNow[];
   alternatives: ReplayResult[];
   search?: ReplayFront;
   remarks: string[];
@@ -2478,10 +2794,13 @@ export interface Answers {
   "/api/v1/below": BelowAnswer;
   "/api/v1/figures": FiguresAnswer;
   "/api/v1/figure-names": FigureNamesAnswer;
+  "/api/v1/nights": NightsAnswer;
   "/api/v1/events": EventsAnswer;
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
+  "/api/v1/service/effect": ServiceEffectAnswer;
+  "/api/v1/missed": MissedAnswer;
   "/api/v1/days": DaysAnswer;
   "/api/v1/periods": PeriodsAnswer;
   "/api/v1/compare": Comparison;
@@ -2499,5 +2818,6 @@ export interface Answers {
   "/api/v1/openapi.json": Record<string, unknown>;
   "/api/v1/newsite": NewSite;
   "/api/v1/replay": ReplayJob;
+  "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;
 }
