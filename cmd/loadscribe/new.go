@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"loadscribe/agent"
+	"loadscribe/agent/awake"
 	"loadscribe/agent/newsite"
 	"loadscribe/agent/probe"
 	"loadscribe/agent/sitefile"
@@ -54,7 +55,7 @@ func (c *newCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	return record(s, site, func() (net.Listener, error) { return listenOrElse(s, c.Listen) }, nil)
+	return record(s, site, awake.New(true), func() (net.Listener, error) { return listenOrElse(s, c.Listen) }, nil)
 }
 
 // serve serves the page until the site file is written, or the context ends.

@@ -141,7 +141,7 @@ func TestNewSitePage(t *testing.T) {
 	}
 	p := servePlant(t, "127.0.0.1:0", nil)
 	dir, at := newSiteAt(t)
-	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Minute)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, node, "e2e/new.mjs")
 	cmd.Dir = web

@@ -11,6 +11,8 @@ const browser = await chromium.launch({ executablePath: process.env.CHROMIUM || 
 const page = await (await browser.newContext({ viewport: { width: 1280, height: 900 }, locale: 'en-US', timezoneId: 'America/Chicago', reducedMotion: 'reduce' })).newPage();
 page.setDefaultTimeout(patience.timeout);
 const said = [];
+const began = performance.now();
+const step = (name) => console.log(`${((performance.now() - began) / 1000).toFixed(1)} s: ${name}`);
 page.on('pageerror', (e) => said.push(String(e)));
 page.on('console', (m) => { if (m.type() === 'error') said.push(m.text()); });
 const at = (field) => page.locator(`[id="f-${field}"]`);
@@ -34,6 +36,7 @@ try {
   await at('line.0.address').fill(process.env.PLANT);
   await at('device.0.map').selectOption('maps/screw-controller.toml');
   await head('^This site can be recorded');
+  step('its line and map are given');
   // The keyboard alone goes on from here.
   await at('site.name').focus();
   await page.keyboard.type('Mill Bank Works');
@@ -50,17 +53,20 @@ try {
   await page.reload();
   await head('^This site can be recorded');
   assert.equal(await at('site.name').inputValue(), 'Mill Bank Works');
+  step('read again after a reload');
   await page.click('button:has-text("Paste a map")');
   await at('maps.0.text').fill('name = "mine');
   await page.waitForFunction(() => document.getElementById('r-maps.0.text')?.textContent.includes('To mend'));
   await page.evaluate(() => { for (const d of document.querySelectorAll('details')) d.open = true; });
   await axe();
+  step('axe found nothing in light');
   for (const width of [640, 390, 320]) {
     await page.setViewportSize({ width, height: 800 });
     assert.ok((await page.evaluate(() => document.documentElement.scrollWidth)) <= width, `at ${width} px it scrolls sideways`);
   }
   await page.emulateMedia({ colorScheme: 'dark' });
   await axe();
+  step('axe found nothing in dark');
   await page.setViewportSize({ width: 1280, height: 900 });
   await page.click('button:has-text("Take the map")');
   await head('^This site can be recorded');
@@ -68,6 +74,7 @@ try {
   await page.focus('.main-button');
   await page.keyboard.press('Enter');
   await head('^Written');
+  step('written');
   await page.waitForURL(/#\/hook-up/);
   await page.waitForSelector('html[data-connection=live]', { ...patience, state: 'attached' });
   assert.match(await page.textContent('.site'), /Mill Bank Works/);
