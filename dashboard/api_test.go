@@ -44,6 +44,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/faults", 200, "FaultsAnswer"},
 		{"/api/v1/service", 200, "ServiceAnswer"},
 		{"/api/v1/service?from=-1d", 400, "Error"},
+		{"/api/v1/service/effect?note=3&days=28", 200, "ServiceEffectAnswer"},
+		{"/api/v1/service/effect?note=4", 400, "Error"},
+		{"/api/v1/service/effect?note=x", 400, "Error"},
+		{"/api/v1/service/effect?note=3&days=29", 400, "Error"},
 		{"/api/v1/compare?before=2026-03-02/2026-03-08&after=2026-03-16/2026-03-22&system=main&model=air&peak=Mon-Fri+14:00-18:00&peak_months=6-9", 200, "Comparison"},
 		{"/api/v1/compare", 400, "Error"},
 		{"/api/v1/days?from=2026-03-02&to=2026-03-08&system=main", 200, "DaysAnswer"},
@@ -51,6 +55,9 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/days?from=now&to=-1d", 400, "Error"},
 		{"/api/v1/periods?first=2026-03-02/2026-03-08&second=2026-03-16/2026-03-22&machine=comp1", 200, "PeriodsAnswer"},
 		{"/api/v1/periods?second=2026-03-16/2026-03-22", 400, "Error"},
+		{"/api/v1/missed?from=2026-03-02&to=2026-03-08", 200, "MissedAnswer"},
+		{"/api/v1/missed?from=now&to=-1d", 400, "Error"},
+		{"/api/v1/missed?machine=comp1", 400, "Error"},
 		{"/api/v1/text?hash=5f", 403, "Error"},
 		{"/api/v1/notes", 405, "Error"},
 		{"/api/v1/intervals?machine=comp1", 200, "IntervalsAnswer"},
@@ -115,6 +122,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
 			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel" || path == "/api/v1/report/cancel"
+			posted = posted || strings.HasPrefix(path, "/api/v1/newsite/")
 			if (path == "/api/v1/compare" || path == "/api/v1/replay" || path == "/api/v1/report") && method == "post" {
 				continue // they are both: what is asked does not fit into an address
 			}
@@ -135,8 +143,8 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob", "/api/v1/report": "ReportJob",
-		"/api/v1/days": "DaysAnswer", "/api/v1/periods": "PeriodsAnswer",
-		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/cycles": "CyclesAnswer",
+		"/api/v1/days": "DaysAnswer", "/api/v1/periods": "PeriodsAnswer", "/api/v1/missed": "MissedAnswer",
+		"/api/v1/service": "ServiceAnswer", "/api/v1/service/effect": "ServiceEffectAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/cycles": "CyclesAnswer",
 		"/api/v1/registers": "RegistersAnswer", "/api/v1/lines": "LinesAnswer", "/api/v1/sitefile": "SiteFilesAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
@@ -216,11 +224,14 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"Comparison": analysis.Comparison{}, "CompareRequest": agent.CompareRequest{}, "ComparedModel": analysis.ComparedModel{},
 		"ComparedPeriod": analysis.ComparedPeriod{}, "ComparedDayType": analysis.ComparedDayType{}, "ModelCoefficient": analysis.ModelCoefficient{}, "Production": analysis.Production{},
 		"Remark": analysis.Remark{}, "ServiceAnswer": serviceAnswer{}, "MachineService": analysis.MachineService{}, "ServiceItem": analysis.ServiceItem{},
+		"ServiceMark": analysis.ServiceMark{}, "ServiceMove": analysis.ServiceMove{}, "ServiceMoved": analysis.ServiceMoved{}, "ServiceEffectAnswer": analysis.ServiceEffect{}, "FaultCame": agent.FaultCame{},
 		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
 		"UnloadsAnswer": analysis.Unloads{}, "UnloadCurve": analysis.UnloadCurve{},
 		"DaysAnswer": analysis.Days{}, "Day": analysis.Day{}, "DayMachine": analysis.DayMachine{}, "DayPressure": analysis.DayPressure{},
 		"WeekMap": analysis.WeekMap{}, "WeekCell": analysis.WeekCell{}, "PeriodsAnswer": analysis.Periods{}, "Period": analysis.Period{},
 		"PeriodDays": analysis.PeriodDays{}, "PeriodRow": analysis.PeriodRow{},
+		"MissedAnswer": agent.Missed{}, "MissedDevice": agent.MissedDevice{}, "MissedGap": agent.MissedGap{}, "MissedCounter": agent.MissedCounter{}, "MissedClock": agent.MissedClock{},
+		"MissedDisk": agent.MissedDisk{}, "MissedEvidence": agent.MissedEvidence{}, "MissedSleep": agent.MissedSleep{}, "MissedToDo": agent.MissedToDo{},
 		"DemandAnswer": analysis.Demand{}, "DemandStep": analysis.DemandStep{},
 		"NightsAnswer": analysis.Nights{}, "Night": analysis.Night{}, "NightQuarters": analysis.NightQuarters{},
 		"Tests": agent.Tests{}, "TestStatus": agent.TestStatus{}, "TestRecord": agent.TestRecord{}, "TestCautions": agent.TestCautions{},
@@ -347,7 +358,7 @@ func TestStoreTrouble(t *testing.T) {
 	for _, target := range []string{
 		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/series?layout=columns&channel=meter.power", "/api/v1/series?layout=columns&state=comp1",
 		"/api/v1/moments?channel=meter.power&at=-1h&at=now", "/api/v1/below?system=main", "/api/v1/figures", "/api/v1/demand?system=main", "/api/v1/events", "/api/v1/faults",
-		"/api/v1/intervals?machine=comp1", "/api/v1/export?from=-1h",
+		"/api/v1/intervals?machine=comp1", "/api/v1/export?from=-1h", "/api/v1/service", "/api/v1/service/effect?note=3",
 	} {
 		w := get(s, target)
 		if w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), "disk gone") || w.Header().Get("Retry-After") == "" {

@@ -52,12 +52,18 @@ type Backend interface {
 	Faults(fromMS, toMS int64) ([]agent.Fault, error)
 	// Service tells when each service item of each machine is due.
 	Service() ([]analysis.MachineService, error)
+	// ServiceEffect sets the days before a service beside those after it. An error
+	// of type *agent.FieldError says what is wrong with the request.
+	ServiceEffect(r agent.ServiceEffectRequest) (analysis.ServiceEffect, error)
 	// Compare tells what was saved between two periods. An error of type
 	// *agent.FieldError says what is wrong with the request.
 	Compare(r agent.CompareRequest) (analysis.Comparison, error)
 	// Days are the local dates of a window; it sets the query's NowMS. An error of
 	// type *agent.FieldError says what is wrong with the request.
 	Days(q analysis.DaysQuery) (analysis.Days, error)
+	// Missed tells what the record lacks in a window, and how what it depends on
+	// stands.
+	Missed(fromMS, toMS int64) (agent.Missed, error)
 	// Periods sets two periods side by side. An error of type *agent.FieldError
 	// says what is wrong with the request.
 	Periods(r agent.PeriodsRequest) (analysis.Periods, error)

@@ -229,7 +229,7 @@ func (b *shop) Events(q agent.EventQuery) (agent.EventPage, error) {
 
 func (b *shop) Faults(fromMS, toMS int64) ([]agent.Fault, error) {
 	return []agent.Fault{{Subject: "comp1", Channel: "controller.fault", Code: "3", Text: "high discharge temperature", Times: 2,
-		First: noon - 60_000, Last: noon, OnS: 90, UnseenS: 4, On: true}}, b.ask("faults", fromMS, toMS)
+		First: noon - 60_000, Last: noon, OnS: 90, UnseenS: 4, On: true, Came: []agent.FaultCame{{From: noon}, {From: noon - 60_000, To: noon - 30_000}}}}, b.ask("faults", fromMS, toMS)
 }
 
 func (b *shop) Service() ([]analysis.MachineService, error) {
@@ -237,7 +237,8 @@ func (b *shop) Service() ([]analysis.MachineService, error) {
 	at := agent.Stamp(noon).String()
 	return []analysis.MachineService{{Machine: "comp1", HourMeter: &meter, HoursPerDay: &left, Uncertainty: &since, OverDays: 28, Method: "the machine's hour meter",
 		Items: []analysis.ServiceItem{{Item: "oil", EveryHours: 4000, EveryMonths: 12, Done: at, Note: 3, HoursSince: &since, AtLeast: true,
-			HoursLeft: &left, Due: at, By: "hours", Earliest: at, Latest: at, Overdue: true, Absent: "not all of it"}}},
+			HoursLeft: &left, Due: at, By: "hours", Earliest: at, Latest: at, Overdue: true, Absent: "not all of it",
+			Marks: []analysis.ServiceMark{{Note: 3, At: at, HourMeter: &meter, Author: "R. Vale", Text: "changed", Found: "dark"}}, Moves: analysis.ServiceMoves("oil")}}},
 		{Machine: "comp2", RateAbsent: "nothing was recorded", Items: []analysis.ServiceItem{}}}, b.ask("service", 0, 0)
 }
 
@@ -285,6 +286,17 @@ func (b *shop) Periods(r agent.PeriodsRequest) (analysis.Periods, error) {
 		Rows: []analysis.PeriodRow{{Name: "energy", First: f, Second: f, FirstPerDay: &v, SecondPerDay: &v, Difference: f, Share: &v, Told: true},
 			{Name: "starts", Machine: "comp1", First: f, Second: f, Difference: analysis.Figure{Name: "starts", Absent: "why"}}},
 		Remarks: []string{"unlike"}, Command: "loadscribe compare", Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon))}, b.ask("periods", 0, 0)
+}
+
+func (b *shop) ServiceEffect(r agent.ServiceEffectRequest) (analysis.ServiceEffect, error) {
+	if r.Note != 3 {
+		return analysis.ServiceEffect{}, &agent.FieldError{Field: "note", Message: "no such mark"}
+	}
+	p, err := b.Periods(agent.PeriodsRequest{First: "x"})
+	row, at := 0, agent.Stamp(noon).String()
+	moves := analysis.ServiceMoves("oil")
+	return analysis.ServiceEffect{Note: 3, Machine: "comp1", Item: "oil", Done: at, Found: "dark", DaysAsked: r.Days, Days: 2, Absent: "nothing", Sentence: "Of them.",
+		Moves: []analysis.ServiceMoved{{Figure: moves[0].Figure, Way: "lower", Why: "x", Row: &row, Judged: "lower"}, {Figure: moves[1].Figure, Why: "x", Absent: "why"}}, Remarks: []string{"unlike"}, Periods: &p}, err
 }
 
 func (b *shop) Text(hash string) ([]byte, error) {

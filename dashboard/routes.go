@@ -32,6 +32,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
 	route("/api/v1/faults", s.json(s.gated(s.serveFaults)))
 	route("/api/v1/service", s.json(s.gated(s.serveService)))
+	route("/api/v1/service/effect", s.json(s.gated(s.serveServiceEffect)))
 	route("/api/v1/text", s.json(s.serveText))
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
 	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))
@@ -39,6 +40,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
 	route("/api/v1/days", s.json(s.gated(s.serveDays)))
 	route("/api/v1/periods", s.json(s.gated(s.servePeriods)))
+	route("/api/v1/missed", s.json(s.gated(s.serveMissed)))
 	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/evidence", s.json(s.serveEvidence))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))
@@ -67,6 +69,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	s.posts = append(s.posts, "/api/v1/replay")
 	m.Handle("POST /api/v1/replay", s.jsonAs(http.StatusAccepted, s.serveReplayStart)) // it goes on
 	post("/api/v1/replay/cancel", s.serveReplayCancel)
+	route("/api/v1/replay/machines", s.json(s.serveReplayMachines))
 	route("/api/v1/report", s.json(s.serveReport))
 	s.posts = append(s.posts, "/api/v1/report")
 	m.Handle("POST /api/v1/report", s.jsonAs(http.StatusAccepted, s.serveReportStart)) // likewise
@@ -74,6 +77,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	post("/api/v1/report/cancel", s.serveReportCancel)
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
+	s.setupRoutes(m)
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}

@@ -17,6 +17,7 @@ type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
 const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
   days: () => import('./days/page'),
+  settings: () => import('./replayed/page'),
   loads: () => import('./loads/page'),
   night: () => import('./night/page'),
   trace: () => import('./trace/page'),

@@ -1,5 +1,252 @@
 // Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
 
+/** What the page that makes a site file begins with. */
+export type NewSite = {
+  /** name of the site file to be */
+  file: string;
+  /** where it will stand, as it was given */
+  folder: string;
+  ports: SerialPort[];
+  /** why the serial ports cannot be listed; may be empty */
+  ports_error: string;
+  maps: MapFound[];
+};
+
+/** A serial port of this computer. */
+export type SerialPort = {
+  name: string;
+  /** a name that stays when the adapter is unplugged and comes back: the one to write into a site file */
+  stable?: string;
+  /** what the system knows of the adapter */
+  known?: string;
+};
+
+/** A register map that a device may name. */
+export type MapFound = {
+  /** maps/NAME.toml */
+  file: string;
+  /** the map's own name; empty where it cannot be read */
+  title: string;
+  /** one that this program carries for a try: no real device is like it */
+  example: boolean;
+};
+
+/** What a person has said of a site so far. Keys are those of a site file, values are texts as they were typed; an empty one is left out. What is missing counts as empty. */
+export type SiteDraft = {
+  site: DraftSite;
+  tariff: DraftTariff;
+  line: DraftLine[];
+  device: DraftDevice[];
+  machine: DraftMachine[];
+  system: DraftSystem[];
+  report: DraftReport;
+  maps: DraftMap[];
+};
+
+/** The [site] table. */
+export type DraftSite = {
+  name: string;
+  timezone: string;
+  units: string;
+  altitude: string;
+  barometer: string;
+  shifts: string[];
+  holidays: string[];
+  weeks_per_year: string;
+};
+
+/** The [tariff] table. */
+export type DraftTariff = {
+  currency: string;
+  energy: DraftPrice[];
+  demand: DraftCharge;
+  emissions: string;
+};
+
+/** A price per kWh. */
+export type DraftPrice = {
+  price: string;
+  when: string;
+};
+
+/** The charge for the highest mean power of a billing month, per kW. */
+export type DraftCharge = {
+  price: string;
+  window: string;
+};
+
+/** A [[line]]. */
+export type DraftLine = {
+  name: string;
+  kind: string;
+  port: string;
+  serial: string;
+  address: string;
+  /** for a line that has a master already */
+  listen: boolean;
+};
+
+/** A [[device]]. */
+export type DraftDevice = {
+  name: string;
+  line: string;
+  unit: string;
+  /** maps/NAME.toml */
+  map: string;
+  every: string;
+  instrument: DraftInstrument;
+};
+
+/** What plate and certificate of a device say. */
+export type DraftInstrument = {
+  serial: string;
+  certificate: string;
+  calibrated: string;
+  calibration_months: string;
+  flow_meter: string;
+  /** by the words of the site file: pressure, power and so on */
+  accuracy: Record<string, string>;
+  current_transformer: DraftRatio;
+};
+
+/** A transformer's ratio on its plate, and the one that the meter is set to. */
+export type DraftRatio = {
+  fitted: string;
+  meter: string;
+};
+
+/** A [[machine]]. */
+export type DraftMachine = {
+  name: string;
+  control: string;
+  rated_flow: string;
+  rated_pressure: string;
+  rated_power: string;
+  cut_in: string;
+  cut_out: string;
+  no_load_stop: string;
+  least_between_starts: string;
+  trip_temperature: string;
+  motor: DraftMotor;
+  /** by device: * for all that have a role, or names with commas between */
+  channels: Record<string, string>;
+  service: DraftService[];
+};
+
+/** The main motor's plate. */
+export type DraftMotor = {
+  power: string;
+  poles: string;
+  volts: string;
+  starting: string;
+  starts_per_hour: string;
+};
+
+/** A service item. */
+export type DraftService = {
+  item: string;
+  hours: string;
+  months: string;
+};
+
+/** A [[system]]. */
+export type DraftSystem = {
+  name: string;
+  machines: string[];
+  minimum_pressure: string;
+  parts: DraftPart[];
+  taps: DraftTap[];
+};
+
+/** A part that the air goes through. */
+export type DraftPart = {
+  name: string;
+  kind: string;
+  volume: string;
+  purge: string;
+};
+
+/** A place where pressure or flow is measured. */
+export type DraftTap = {
+  at: string;
+  pressure: string;
+  flow: string;
+};
+
+/** For whom a report is. */
+export type DraftReport = {
+  prepared_for: string;
+  prepared_by: string;
+  place: string;
+  goals: string;
+  scope: string;
+};
+
+/** A register map's text, to be kept as maps/NAME.toml. */
+export type DraftMap = {
+  name: string;
+  text: string;
+};
+
+/** What a draft is worth. */
+export type DraftChecked = {
+  /** the site file as it would be written */
+  text: string;
+  problems: DraftRemark[];
+  warnings: DraftRemark[];
+  devices: DraftDeviceSeen[];
+  machines: DraftMachineRoles[];
+};
+
+/** A mistake, or what is likely not meant, at a field of the draft. */
+export type DraftRemark = {
+  /** where in the draft, as in device.0.unit; empty: the whole */
+  field: string;
+  file: string;
+  /** in that file, from 1; 0: the whole */
+  line: number;
+  message: string;
+  /** may be empty */
+  mend: string;
+};
+
+/** What a device's map holds, as far as it can be read. */
+export type DraftDeviceSeen = {
+  device: string;
+  map: string;
+  title: string;
+  channels: DraftChannel[];
+};
+
+/** A channel of a map. */
+export type DraftChannel = {
+  name: string;
+  /** may be empty */
+  role: string;
+  unit: string;
+  /** what the unit is one of, as in pressure */
+  measures: string;
+};
+
+/** Which channel fills which role of a machine. */
+export type DraftMachineRoles = {
+  machine: string;
+  roles: DraftRole[];
+};
+
+/** A role with its channel. */
+export type DraftRole = {
+  role: string;
+  channel: string;
+};
+
+/** The site file is written, and recording begins. */
+export type NewSiteWritten = {
+  files: string[];
+  /** what records from now on, when this ends */
+  command: string;
+};
+
 /** A comparison of two periods. */
 export type CompareRequest = {
   /** FROM/TO */
@@ -396,6 +643,143 @@ export type LineState = {
   detail: string;
 };
 
+/** What a record lacks in a window, and how what it depends on stands. */
+export type MissedAnswer = {
+  /** the window, cut to where there can be readings; null: nothing is recorded */
+  from: string | null;
+  to: string | null;
+  /** those that are polled or listened to, in the order of the site file */
+  devices: MissedDevice[];
+  /** longest first, at most 100 */
+  gaps: MissedGap[];
+  /** how many more there are */
+  gaps_more: number;
+  clock: MissedClock;
+  disk: MissedDisk;
+  evidence: MissedEvidence;
+  awake?: AwakeState;
+  slept: MissedSleep;
+  /** what happened to the record in the window, newest first, at most 60 */
+  events: Event[];
+  /** how many more there are */
+  events_more: number;
+  /** what to do about it, what is pressing now first */
+  to_do: MissedToDo[];
+};
+
+/** How well a device was read. */
+export type MissedDevice = {
+  device: string;
+  line: string;
+  /** readings of its fastest poll group that the window had room for */
+  due: number;
+  /** good readings of the channel of that group that has most */
+  read: number;
+  /** read over due */
+  read_share: number;
+  /** of that group */
+  period_ms: number;
+  /** of a minute and more, and of more than three periods */
+  gaps: number;
+  /** their sum */
+  gap_s: number;
+  /** the longest */
+  longest_s: number;
+  /** why nothing is known; the numbers are then zero */
+  absent?: string;
+};
+
+/** A stretch in which a device was not read, as the report has it. */
+export type MissedGap = {
+  device: string;
+  from: string;
+  to: string;
+  /** time that went by: less than from the first to the second where the clock was set forward */
+  for_s: number;
+  /** in words */
+  reason: string;
+  /** what to do about it */
+  mend: string;
+  /** it reaches to the end of the window */
+  open: boolean;
+  /** what the machine counted meanwhile; none where a counter was not read before and after, or was set back */
+  counters: MissedCounter[];
+};
+
+/** A counter before and after a gap: it bounds what happened meanwhile. */
+export type MissedCounter = {
+  machine: string;
+  /** run_hours, loaded_hours, start_count or energy */
+  role: string;
+  channel: string;
+  before: number;
+  after: number;
+  change: number;
+  /** the least that the counter shows */
+  step: number;
+  /** the register map’s */
+  unit: string;
+};
+
+/** How the times of readings stand. */
+export type MissedClock = {
+  /** of the site */
+  zone: string;
+  /** the computer’s clock says a time that can be */
+  set: boolean;
+  /** the system says that something keeps its clock right; left out where it does not tell */
+  kept?: boolean;
+  /** what the kernel says that the clock may be wrong by at most */
+  max_error_ms?: number;
+  /** how often it was set in the window */
+  steps: number;
+  /** by how much at most */
+  largest_step_s: number;
+};
+
+/** How much there is room for. */
+export type MissedDisk = {
+  /** the data directory */
+  directory_bytes: number;
+  /** on its disk; null: not known */
+  free_bytes: number | null;
+  /** what a day of all devices takes in the data directory, by what is in it; null of less than a day */
+  bytes_per_day: number | null;
+  /** how long the free space lasts at that */
+  days_left: number | null;
+  /** null: raw readings are never dropped */
+  keep_raw_days: number | null;
+  /** the oldest reading that is kept, if only in summaries */
+  record_from: string | null;
+  /** raw readings before it are no longer kept; null: none was dropped */
+  raw_from: string | null;
+  /** the site file has a schedule of backups */
+  backups: boolean;
+  /** null: none of them is there */
+  last_backup: string | null;
+};
+
+/** The newest checkpoint of the evidence log, or why there is none. */
+export type MissedEvidence = {
+  head?: EvidenceHead;
+  absent?: string;
+};
+
+/** What the computer slept in the window. */
+export type MissedSleep = {
+  times: number;
+  for_s: number;
+};
+
+/** One thing to do. */
+export type MissedToDo = {
+  about: "sleep" | "device" | "disk" | "backup" | "clock" | "store";
+  /** what is so */
+  what: string;
+  /** what to do about it */
+  mend: string;
+};
+
 /** Whether the computer that records may fall asleep; while it sleeps nothing is recorded. */
 export type AwakeState = {
   /** never: it cannot; held: not by itself while the agent runs; may: it is set to, or nothing keeps it from it; unknown: its settings cannot all be read */
@@ -781,6 +1165,15 @@ export type Fault = {
   unseen_s: number;
   /** still on at the end of the window */
   on: boolean;
+  /** when it was on in the window, the latest first, 50 at most; what the window cuts is told whole */
+  came: FaultCame[];
+};
+
+/** One time that a fault was on. */
+export type FaultCame = {
+  from: string;
+  /** null: still on at the end of the window */
+  to: string | null;
 };
 
 /** The guided tests of a site. */
@@ -905,6 +1298,8 @@ export type NewNote = {
   service?: string;
   /** what the machine's hour meter showed then, h */
   hour_meter?: number;
+  /** in which state a service item that was done was found */
+  found?: string;
 };
 
 /** What is due on each machine, in the site file's order. */
@@ -954,6 +1349,67 @@ export type ServiceItem = {
   overdue: boolean;
   /** what cannot be told, and what would mend it */
   absent?: string;
+  /** the times it was done, the latest first, 20 at most */
+  marks?: ServiceMark[];
+  /** the figures that it should move */
+  moves?: ServiceMove[];
+};
+
+/** One time that a service item was done, as its note says. */
+export type ServiceMark = {
+  /** number of the note */
+  note: number;
+  at: string;
+  /** what the machine's hour meter showed then, h */
+  hour_meter?: number;
+  author?: string;
+  /** what was done */
+  text: string;
+  /** in which state it was found */
+  found?: string;
+};
+
+/** A figure that a service should move, as the trade expects; no promise. */
+export type ServiceMove = {
+  figure: string;
+  /** left out: it may go either way */
+  way?: "lower" | "higher";
+  why: string;
+};
+
+/** A figure that a service should move, and what became of it. */
+export type ServiceMoved = {
+  figure: string;
+  /** left out: it may go either way */
+  way?: "lower" | "higher";
+  why: string;
+  /** its place in the rows of the periods */
+  row?: number;
+  /** why it is not compared */
+  absent?: string;
+  /** what became of it, in words */
+  judged?: string;
+};
+
+/** The days before a service beside those after it; the day of the service belongs to neither. That a figure moved with the service is no proof that it moved by it. */
+export type ServiceEffectAnswer = {
+  note: number;
+  machine: string;
+  item: string;
+  done: string;
+  /** in which state it was found */
+  found?: string;
+  /** whole days on either side that were asked for */
+  days_asked: number;
+  /** whole days on either side that there are */
+  days: number;
+  /** why there is nothing to compare; periods is then left out */
+  absent?: string;
+  sentence?: string;
+  moves: ServiceMoved[];
+  /** what makes the days unlike beside the service */
+  remarks: string[];
+  periods?: PeriodsAnswer;
 };
 
 /** A version of a site file or register map. */
@@ -2028,6 +2484,45 @@ export type ReplayJob = {
   answer?: ReplayAnswer;
 };
 
+/** Machines that may take another's place. */
+export type ReplayMachines = {
+  machines: ReplayListed[];
+};
+
+/** A setting as the plant has it. */
+export type ReplayNow = {
+  /** as it is changed, like comp1.cut_out */
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** null: not known, or no number */
+  value: number | null;
+  /** Pa, s, m³ or 1; empty: text says it */
+  unit: string;
+  /** as a person would write it; empty: not known */
+  text: string;
+  /** what that rests on */
+  basis: string;
+};
+
+/** One setting of an alternative beside what it is now. */
+export type ReplayChange = {
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** in the unit of the new one; empty: not known */
+  was: string;
+  /** how the present one is known */
+  basis: string;
+  becomes: string;
+  /** what the setting is for */
+  does: string;
+  /** those of the alternative that this setting brings */
+  cautions: string[];
+};
+
 /** Which replay is to end. */
 export type ReplayCancel = {
   id: string;
@@ -2137,8 +2632,8 @@ export type ReplayOutcome = {
   specific_power_w_per_m3s: ReplayAmount;
   /** how long the users went without some of their air */
   short_s: number;
-  /** of how much */
-  short_m3: number;
+  /** of how much; null: not known, as of what was measured */
+  short_m3: number | null;
   machines: ReplayMachineOutcome[];
   trace?: ReplayTracePoint[];
 };
@@ -2170,6 +2665,8 @@ export type ReplayResult = {
   set: ReplaySetting[];
   /** that reproduce it on the command line */
   flags: string;
+  /** each setting beside what it is now */
+  changes: ReplayChange[];
   outcome: ReplayOutcome;
   /** against the present settings, over the replayed time */
   saved_kwh: ReplayAmount;
@@ -2228,6 +2725,8 @@ export type ReplayAnswer = {
   present: ReplayOutcome;
   fit: ReplayFit;
   calibration: ReplayCalibrated[];
+  /** as the plant has them */
+  settings: ReplayNow[];
   alternatives: ReplayResult[];
   search?: ReplayFront;
   remarks: string[];
@@ -2309,6 +2808,8 @@ export interface Answers {
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
+  "/api/v1/service/effect": ServiceEffectAnswer;
+  "/api/v1/missed": MissedAnswer;
   "/api/v1/days": DaysAnswer;
   "/api/v1/periods": PeriodsAnswer;
   "/api/v1/compare": Comparison;
@@ -2324,6 +2825,8 @@ export interface Answers {
   "/api/v1/hookup": HookupReport;
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
+  "/api/v1/newsite": NewSite;
   "/api/v1/replay": ReplayJob;
+  "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;
 }
