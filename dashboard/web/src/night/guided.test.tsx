@@ -87,8 +87,10 @@ it('lists what was filed, and takes back with a name and a reason', async () => 
   expect(text()).toContain('Why: a saw ran');
   host.querySelector<HTMLButtonElement>('[data-seq="41"] button')?.click();
   await there('[data-seq="41"] [name=why]');
-  const field = host.querySelector<HTMLInputElement>('[data-seq="41"] [name=why]');
-  if (field) field.value = 'the drain was open';
+  for (const [name, value] of [['who', 'R. Vale'], ['why', 'the drain was open']]) {
+    const field = host.querySelector<HTMLInputElement>(`[data-seq="41"] [name=${name}]`);
+    if (field) field.value = value ?? '';
+  }
   host.querySelector<HTMLFormElement>('[data-seq="41"] form')?.requestSubmit();
   await vi.waitFor(() => expect(sent.at(-1)).toEqual({ path: '/api/v1/tests/withdraw', body: { seq: 41, who: 'R. Vale', why: 'the drain was open' } }));
 });
