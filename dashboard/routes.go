@@ -37,6 +37,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/cycles", s.json(s.gated(s.serveCycles)))
 	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
 	route("/api/v1/days", s.json(s.gated(s.serveDays)))
+	route("/api/v1/money", s.json(s.gated(s.serveMoney)))
 	route("/api/v1/periods", s.json(s.gated(s.servePeriods)))
 	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/evidence", s.json(s.serveEvidence))
