@@ -18,6 +18,7 @@ const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
   days: () => import('./days/page'),
   loads: () => import('./loads/page'),
+  money: () => import('./money/page'),
   trace: () => import('./trace/page'),
   hookup: () => import('./hookup/page'),
   figures: () => import('./figure/page'),
