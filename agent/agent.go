@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/awake"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/replay"
 	"loadscribe/agent/scan"
@@ -28,6 +29,9 @@ type Options struct {
 	// Store holds further options of the store; Clock, Log and Summariser are
 	// set by the agent.
 	Store store.Options
+	// Awake keeps the computer awake while Run records, and says whether it may fall
+	// asleep; nil: nobody does, and nobody knows.
+	Awake *awake.Keeper
 	// Refuge is where readings wait that an earlier agent could not bring to the
 	// data directory; nil: there is none.
 	Refuge     *Refuge
@@ -45,6 +49,7 @@ type Agent struct {
 	refuge    *Refuge // not nil: this agent records into memory
 	board     *board
 	watch     *watch
+	awake     *awake.Keeper // nil: none
 	walks     walks
 	tests     tests
 	replays   jobs[replay.Answer]
@@ -82,7 +87,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		return nil, err
 	}
 	a := &Agent{
-		History: *h, log: o.Log, queue: newQueue(queueBytes), events: make(chan store.Event, eventQueue),
+		History: *h, log: o.Log, queue: newQueue(queueBytes), awake: o.Awake, events: make(chan store.Event, eventQueue),
 		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
 		replays: jobs[replay.Answer]{kind: replayKind(), log: o.Log}, reports: jobs[ReportMade]{kind: reportKind(), log: o.Log},
 	}
@@ -151,6 +156,11 @@ func (a *Agent) Figures(fromMS, toMS int64, machine string) (analysis.Report, er
 // Demand is History's, reckoned from the present.
 func (a *Agent) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Demand, error) {
 	return a.demand(system, fromMS, toMS, stepMS, a.end())
+}
+
+// Nights is History's, reckoned from the present.
+func (a *Agent) Nights(system string, fromMS, toMS int64) (analysis.Nights, error) {
+	return a.nights(system, fromMS, toMS, a.end())
 }
 
 // Cycles is History's, reckoned from the present.
@@ -241,6 +251,9 @@ type parts struct {
 func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
 	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend}, {run: a.reports.tend},
 		{a.show, true}, {a.write, true}, {a.keepEvents, true}}
+	if a.awake != nil {
+		list = append(list, part{run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
+	}
 	if a.refuge != nil { // backups of it would push out better ones, and levels are learnt of a whole record
 		list[1].run = a.leave
 		list = append(list[:3], list[4:]...)

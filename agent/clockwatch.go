@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"loadscribe/agent/awake"
 	"loadscribe/agent/store"
 )
 
@@ -30,6 +31,19 @@ func (a *Agent) noteSleep() {
 		a.queueEvent(store.Event{Kind: "computer_slept", Text: fmt.Sprintf(
 			"the computer slept for %v: nothing was read meanwhile; switch its sleep off while it records", lasted),
 			Data: map[string]string{"slept_ms": fmt.Sprint(d)}})
+	}
+}
+
+// Awake is whether the computer may fall asleep while the agent records.
+func (a *Agent) Awake() AwakeState {
+	s := a.awake.State()
+	return AwakeState{Sleep: string(s.Sleep), How: s.How, Why: s.Why, Mend: s.Mend}
+}
+
+// warnOfSleep logs that the computer is set to fall asleep.
+func (a *Agent) warnOfSleep(s awake.State) {
+	if s.Sleep == awake.May {
+		a.log.Warn("this computer may fall asleep while it records: "+s.Why, "mend", s.Mend)
 	}
 }
 

@@ -185,13 +185,13 @@ func TestFaultsOfAWindow(t *testing.T) {
 		from, to int64
 		want     string
 	}{
-		{"all", at(0), at(86_400), "2 6000 8000 on 220.001 unseen 61 still true"},
+		{"all", at(0), at(86_400), "[8000-none] [6000-6120] 2 6000 8000 on 220.001 unseen 61 still true"},
 		{"before", at(0), at(5999), ""},
-		{"the first", at(0), at(7000), "1 6000 6000 on 120 unseen 61 still false"},
-		{"cut on the left", at(6060), at(7000), "0 none none on 60 unseen 30.5 still false"},
-		{"cut on the right", at(5000), at(6010), "1 6000 6000 on 10 unseen 0 still true"},
+		{"the first", at(0), at(7000), "[6000-6120] 1 6000 6000 on 120 unseen 61 still false"},
+		{"cut on the left", at(6060), at(7000), "[6000-6120] 0 none none on 60 unseen 30.5 still false"},
+		{"cut on the right", at(5000), at(6010), "[6000-none] 1 6000 6000 on 10 unseen 0 still true"},
 		{"between", at(6500), at(7000), ""},
-		{"inside", at(8010), at(8020), "0 none none on 10 unseen 0 still true"},
+		{"inside", at(8010), at(8020), "[8000-none] 0 none none on 10 unseen 0 still true"},
 	} {
 		faults, err := h.Faults(tt.from, tt.to)
 		if err != nil {
@@ -207,6 +207,9 @@ func TestFaultsOfAWindow(t *testing.T) {
 					return "none"
 				}
 				return fmt.Sprint((int64(s) - testStartMS) / 1000)
+			}
+			for _, c := range f.Came {
+				got += fmt.Sprintf("[%s-%s] ", when(c.From), when(c.To))
 			}
 			got += fmt.Sprintf("%d %s %s on %g unseen %g still %v", f.Times, when(f.First), when(f.Last), f.OnS, f.UnseenS, f.On)
 		}

@@ -26,7 +26,19 @@ type Fault struct {
 	OnS     float64 `json:"on_s"`
 	UnseenS float64 `json:"unseen_s"`
 	On      bool    `json:"on"` // still, at the end of the window
+	// Came lists when it was on in the window, the latest first, mostCame at most.
+	Came []FaultCame `json:"came"`
 }
+
+// FaultCame is one time that a fault was on. One that the window cuts is told
+// whole.
+type FaultCame struct {
+	From Stamp `json:"from"`
+	To   Stamp `json:"to"` // null while it is on
+}
+
+// mostCame of a fault are listed; the events have them all.
+const mostCame = 50
 
 // Faults tells of each fault code that came or was on in the window, the
 // latest first. It is made of the same events that tell of each fault.
@@ -50,6 +62,8 @@ func (h *History) faults(fromMS, toMS int64, now time.Time) ([]Fault, error) {
 	}
 	all := []Fault{}
 	for _, f := range b.faults {
+		slices.Reverse(f.Came)
+		f.Came = f.Came[:min(len(f.Came), mostCame)]
 		all = append(all, *f)
 	}
 	slices.SortFunc(all, func(x, y Fault) int {
@@ -123,6 +137,11 @@ func (b *faultBook) end(channel string, with *store.Event) {
 	}
 	f := b.fault(s.begin)
 	f.On = still
+	came := FaultCame{From: Stamp(s.begin.WallMS)}
+	if !still {
+		came.To = Stamp(with.WallMS)
+	}
+	f.Came = append(f.Came, came)
 	f.OnS += float64(seen) / 1000
 	if lasted > 0 && !still { // of a fault that the window cuts, the share that lies inside
 		f.UnseenS += float64(s.unseen) / 1000 * float64(seen) / float64(lasted)
@@ -133,7 +152,7 @@ func (b *faultBook) fault(e *store.Event) *Fault {
 	key := faultKey{e.Data["channel"], e.Data["code"]}
 	f := b.faults[key]
 	if f == nil {
-		f = &Fault{Subject: e.Subject, Channel: key.channel, Code: key.code}
+		f = &Fault{Subject: e.Subject, Channel: key.channel, Code: key.code, Came: []FaultCame{}}
 		b.faults[key] = f
 	}
 	if f.Text = cmp.Or(e.Data["text"], f.Text); f.Text == "" {

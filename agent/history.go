@@ -175,6 +175,15 @@ func (h *History) demand(system string, fromMS, toMS, stepMS int64, now time.Tim
 	return analysis.AirDemand(h.source(), h.site, system, fromMS, toMS, stepMS, now.UnixMilli())
 }
 
+// Nights tells of a system's quiet hours.
+func (h *History) Nights(system string, fromMS, toMS int64) (analysis.Nights, error) {
+	return h.nights(system, fromMS, toMS, h.Now())
+}
+
+func (h *History) nights(system string, fromMS, toMS int64, now time.Time) (analysis.Nights, error) {
+	return analysis.NightsOf(h.source(), h.site, system, fromMS, toMS, now.UnixMilli())
+}
+
 // StateRuns returns a machine's states, ascending, without holes.
 func (h *History) StateRuns(machine string, fromMS, toMS int64) ([]StateRun, error) {
 	runs, err := analysis.StateRuns(h.source(), h.site, machine, fromMS, toMS)

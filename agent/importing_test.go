@@ -7,6 +7,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -118,7 +119,7 @@ func TestImportGivesTheSameFigures(t *testing.T) {
 			t.Errorf("the figures differ:\n%s\nwant\n%s", got, want)
 		}
 		faults, err := h.Faults(testStartMS, testStartMS+storyEnd*1000)
-		if err != nil || !slices.Equal(faults, wantFaults) {
+		if err != nil || !reflect.DeepEqual(faults, wantFaults) {
 			t.Errorf("faults %+v (%v), want %+v", faults, err, wantFaults)
 		}
 		if err := h.Close(); err != nil {

@@ -41,6 +41,8 @@ type Note struct {
 	Service string `json:"service,omitempty"`
 	// HourMeter is what the machine's hour meter showed then, h.
 	HourMeter *float64 `json:"hour_meter,omitempty"`
+	// Found is the state in which a service item that was done was found.
+	Found string `json:"found,omitempty"`
 }
 
 // FieldError is something wrong with one field of what a person sent. The
@@ -112,7 +114,7 @@ func (h *History) noteEvent(n Note, now time.Time) (store.Event, error) {
 		}
 		e.WallMS, e.Data["corrects"] = before.WallMS, strconv.FormatUint(n.Corrects, 10)
 		e.Subject = cmp.Or(n.Subject, before.Subject)
-		for _, key := range []string{dataService, dataHourMeter} { // what it does not put right stays
+		for _, key := range []string{dataService, dataHourMeter, dataFound} { // what it does not put right stays
 			if v := before.Data[key]; v != "" && n.Service != noService {
 				e.Data[key] = v
 			}

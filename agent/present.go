@@ -14,7 +14,7 @@ func (a *Agent) State() State {
 	st := State{
 		DurableSeq: a.durableSeq(), LastSeq: a.store.LastSeq(), Time: Stamp(wall), Started: StampOf(a.started),
 		Version: a.version, Machines: []MachineState{}, Channels: map[string]ChannelState{},
-		Devices: []DeviceState{}, Lines: []LineState{}, Store: a.storeState(),
+		Devices: []DeviceState{}, Lines: []LineState{}, Store: a.storeState(), Awake: a.Awake(),
 	}
 	for i := range a.site.Machines {
 		st.Machines = append(st.Machines, a.machineState(a.site.Machines[i].Name))

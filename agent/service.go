@@ -15,6 +15,7 @@ import (
 const (
 	dataService   = "service"
 	dataHourMeter = "hour_meter"
+	dataFound     = "found"
 	noService     = "none"
 )
 
@@ -49,7 +50,8 @@ func (h *History) serviceDone() ([]analysis.ServiceDone, error) {
 		if e.Data[dataService] == "" || wrong[strconv.FormatUint(e.Seq, 10)] {
 			continue
 		}
-		d := analysis.ServiceDone{Machine: e.Subject, Item: e.Data[dataService], AtMS: e.WallMS, Note: e.Seq}
+		d := analysis.ServiceDone{Machine: e.Subject, Item: e.Data[dataService], AtMS: e.WallMS, Note: e.Seq,
+			Text: e.Text, Author: e.Data["author"], Found: e.Data[dataFound]}
 		if v, err := strconv.ParseFloat(e.Data[dataHourMeter], 64); err == nil {
 			d.HourMeter = &v
 		}
@@ -70,12 +72,21 @@ func (h *History) noteService(n Note, e *store.Event) error {
 		}
 		e.Data[dataHourMeter] = strconv.FormatFloat(*n.HourMeter, 'f', -1, 64)
 	}
+	found, err := noteText("found", n.Found, maxNoteText)
+	switch {
+	case err != nil:
+		return err
+	case found != "" && n.Service == "" && e.Data[dataService] == "":
+		return wrongField("found", "what was found belongs to a service item: name that too, or write it into the note")
+	case found != "":
+		e.Data[dataFound] = found
+	}
 	switch {
 	case n.Service == "":
 		return nil
 	case n.Service == noService:
-		if n.Corrects == 0 || n.HourMeter != nil {
-			return wrongField("service", "%q takes back what a note says of service: name that note, and no hour meter", noService)
+		if n.Corrects == 0 || n.HourMeter != nil || found != "" {
+			return wrongField("service", "%q takes back what a note says of service: name that note, no hour meter and nothing that was found", noService)
 		}
 		return nil
 	}

@@ -44,7 +44,7 @@ service = [{ item = "oil", hours = 4000, months = 12 }, { item = "oil filter", h
 		}
 		return notes
 	}
-	first := add(Note{Text: "changed", Service: "oil", HourMeter: &meter, Time: "-3d"})
+	first := add(Note{Text: "changed", Service: "oil", HourMeter: &meter, Time: "-3d", Found: "dark, no water", Author: "R. Vale"})
 	if got := held(); got["oil"] != first || got["oil filter"] != 0 {
 		t.Errorf("%v, want oil by note %d", got, first)
 	}
@@ -55,7 +55,8 @@ service = [{ item = "oil", hours = 4000, months = 12 }, { item = "oil filter", h
 		t.Fatal(err)
 	}
 	if len(done) != 1 || done[0].Item != "oil filter" || done[0].Machine != "m" || done[0].HourMeter == nil || *done[0].HourMeter != meter ||
-		done[0].AtMS != testStartMS-3*24*3_600_000 || done[0].Note != second {
+		done[0].AtMS != testStartMS-3*24*3_600_000 || done[0].Note != second ||
+		done[0].Found != "dark, no water" || done[0].Text != "it was the filter" {
 		t.Errorf("%+v", done)
 	}
 	third := add(Note{Text: "new wording", Corrects: second})
@@ -66,6 +67,9 @@ service = [{ item = "oil", hours = 4000, months = 12 }, { item = "oil filter", h
 	if got := held(); got["oil"] != 0 || got["oil filter"] != 0 {
 		t.Errorf("%v after all was taken back", got)
 	}
+	if e, err := h.noteEvent(Note{Text: "clean after all", Found: "clean", Corrects: third}, now); err != nil || e.Data["found"] != "clean" {
+		t.Errorf("%+v, %v: what was found is not put right", e, err)
+	}
 	bad := -1.0
 	for _, tt := range []struct {
 		note        Note
@@ -75,11 +79,43 @@ service = [{ item = "oil", hours = 4000, months = 12 }, { item = "oil filter", h
 		{Note{Text: "x", Service: "oil", Subject: "net"}, "subject", "say which"},
 		{Note{Text: "x", Service: "none"}, "service", "name that note"},
 		{Note{Text: "x", HourMeter: &meter}, "hour_meter", "name that too"},
+		{Note{Text: "x", Found: "worn"}, "found", "name that too"},
+		{Note{Text: "x", Service: "none", Corrects: first, Found: "worn"}, "service", "nothing that was found"},
+		{Note{Text: "x", Service: "oil", Found: "a\x00b"}, "found", ""},
 		{Note{Text: "x", Service: "oil", HourMeter: &bad}, "hour_meter", "no reading"},
 	} {
 		_, err := h.addNote(tt.note, now)
 		if f := (*FieldError)(nil); !errors.As(err, &f) || f.Field != tt.field || !strings.Contains(f.Message, tt.says) {
 			t.Errorf("%+v: %v, want %s: … %s", tt.note, err, tt.field, tt.says)
+		}
+	}
+}
+
+// TestServiceEffectIsAskedRight: a mark that there is, and days that can be compared.
+func TestServiceEffectIsAskedRight(t *testing.T) {
+	text := strings.Replace(historySite, `name = "m"`, `name = "m"
+service = [{ item = "oil", hours = 4000 }]`, 1)
+	rec, err := OpenRecorder(loadTestSite(t, t.TempDir(), text, historyMap), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rec.Close()
+	h, now := rec.history, time.UnixMilli(testStartMS)
+	note, err := h.addNote(Note{Text: "changed", Service: "oil", Found: "dark"}, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, err := h.serviceEffect(ServiceEffectRequest{Note: note.Seq, Days: 7}, now)
+	if err != nil || e.Item != "oil" || e.Machine != "m" || e.Found != "dark" || !strings.Contains(e.Absent, "no whole day before") || e.Periods != nil {
+		t.Errorf("%+v, %v", e, err)
+	}
+	for _, tt := range []struct {
+		r     ServiceEffectRequest
+		field string
+	}{{ServiceEffectRequest{note.Seq + 1, 7}, "note"}, {ServiceEffectRequest{note.Seq, 0}, "days"}, {ServiceEffectRequest{note.Seq, 29}, "days"}} {
+		_, err := h.serviceEffect(tt.r, now)
+		if f := (*FieldError)(nil); !errors.As(err, &f) || f.Field != tt.field {
+			t.Errorf("%+v: %v, want a fault of %s", tt.r, err, tt.field)
 		}
 	}
 }

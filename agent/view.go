@@ -78,6 +78,7 @@ type State struct {
 	Devices    []DeviceState           `json:"devices"`
 	Lines      []LineState             `json:"lines"`
 	Store      StoreState              `json:"store"`
+	Awake      AwakeState              `json:"awake"`
 }
 
 // MachineState is what one machine does.
@@ -156,6 +157,17 @@ type StoreState struct {
 	// RawFrom is the time from which raw readings are kept; left out where none
 	// was dropped.
 	RawFrom Stamp `json:"raw_from,omitzero"`
+}
+
+// AwakeState is whether the computer that records may fall asleep, which it then does
+// not do.
+type AwakeState struct {
+	// Sleep is "never", "held" (not by itself while the agent runs), "may" or
+	// "unknown".
+	Sleep string `json:"sleep"`
+	How   string `json:"how"`  // by what that is known, a phrase; empty: it is not
+	Why   string `json:"why"`  // sentences
+	Mend  string `json:"mend"` // what to do about it, sentences; empty: nothing
 }
 
 // StateRun is a stretch of time in one state.

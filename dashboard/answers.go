@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"net/http"
+	"strconv"
 	"time"
 
 	"loadscribe/agent"
@@ -103,6 +104,23 @@ func (s *Server) serveService(r *http.Request) (any, *apiError) {
 		return nil, unavailable("service: %v", err)
 	}
 	return serviceAnswer{machines}, nil
+}
+
+// defaultEffectDays on either side of a service: whole weeks hold the same days.
+const defaultEffectDays = 7
+
+func (s *Server) serveServiceEffect(r *http.Request) (any, *apiError) {
+	q := parseQuery(r.URL.RawQuery, []string{"note", "days"})
+	days := q.number("days", defaultEffectDays, agent.MostEffectDays)
+	note, err := strconv.ParseUint(q.text("note"), 10, 64)
+	switch {
+	case q.err != nil:
+		return nil, q.err
+	case err != nil:
+		return nil, badParameter("note", "note %q is no number: give that of a note that says a service was done, as /api/v1/service has it among an item's marks", q.text("note"))
+	}
+	e, err := s.backend.ServiceEffect(agent.ServiceEffectRequest{Note: note, Days: days})
+	return e, refused("service effect", err)
 }
 
 func (s *Server) serveIntervals(r *http.Request) (any, *apiError) {

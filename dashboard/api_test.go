@@ -44,6 +44,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/faults", 200, "FaultsAnswer"},
 		{"/api/v1/service", 200, "ServiceAnswer"},
 		{"/api/v1/service?from=-1d", 400, "Error"},
+		{"/api/v1/service/effect?note=3&days=28", 200, "ServiceEffectAnswer"},
+		{"/api/v1/service/effect?note=4", 400, "Error"},
+		{"/api/v1/service/effect?note=x", 400, "Error"},
+		{"/api/v1/service/effect?note=3&days=29", 400, "Error"},
 		{"/api/v1/compare?before=2026-03-02/2026-03-08&after=2026-03-16/2026-03-22&system=main&model=air&peak=Mon-Fri+14:00-18:00&peak_months=6-9", 200, "Comparison"},
 		{"/api/v1/compare", 400, "Error"},
 		{"/api/v1/days?from=2026-03-02&to=2026-03-08&system=main", 200, "DaysAnswer"},
@@ -71,6 +75,10 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/demand", 400, "Error"}, // of two systems
 		{"/api/v1/demand?system=main&step=90s", 400, "Error"},
 		{"/api/v1/demand?system=other", 404, "Error"},
+		{"/api/v1/nights?system=main", 200, "NightsAnswer"},
+		{"/api/v1/nights?system=main&from=-60d", 400, "Error"},
+		{"/api/v1/nights?system=other", 404, "Error"},
+		{"/api/v1/nights", 400, "Error"}, // of two systems
 		{"/api/v1/series", 400, "Error"},
 		{"/api/v1/series?channel=no.such", 404, "Error"},
 		{"/api/v1/series?state=comp9", 404, "Error"},
@@ -130,12 +138,12 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/figure-names": "FigureNamesAnswer", "/api/v1/moments": "MomentsAnswer", "/api/v1/below": "BelowAnswer",
-		"/api/v1/demand": "DemandAnswer",
+		"/api/v1/demand": "DemandAnswer", "/api/v1/nights": "NightsAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob", "/api/v1/report": "ReportJob",
 		"/api/v1/days": "DaysAnswer", "/api/v1/periods": "PeriodsAnswer", "/api/v1/money": "MoneyAnswer",
-		"/api/v1/service": "ServiceAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/cycles": "CyclesAnswer",
+		"/api/v1/service": "ServiceAnswer", "/api/v1/service/effect": "ServiceEffectAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/cycles": "CyclesAnswer",
 		"/api/v1/registers": "RegistersAnswer", "/api/v1/lines": "LinesAnswer", "/api/v1/sitefile": "SiteFilesAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
 	} {
@@ -198,7 +206,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"Site": siteAnswer{}, "InstrumentFacts": sitefile.InstrumentFacts{}, "InstrumentSetting": sitefile.SettingFacts{}, "InstrumentCheck": sitefile.CheckFacts{}, "SiteLine": siteLine{}, "SiteDevice": siteDevice{}, "SiteChannel": siteChannel{},
 		"SiteMachine": siteMachine{}, "SiteSystem": siteSystem{}, "SitePart": sitePart{}, "SiteTap": siteTap{},
 		"State": agent.State{}, "MachineState": agent.MachineState{}, "ChannelState": agent.ChannelState{},
-		"DeviceState": agent.DeviceState{}, "LineState": agent.LineState{}, "StoreState": agent.StoreState{},
+		"DeviceState": agent.DeviceState{}, "LineState": agent.LineState{}, "StoreState": agent.StoreState{}, "AwakeState": agent.AwakeState{},
 		"SeriesAnswer": seriesAnswer{}, "Series": series{}, "SeriesCell": seriesCell{}, "StateRun": agent.StateRun{},
 		"ColumnsAnswer": columnsAnswer{}, "ColumnSeries": columnSeries{}, "StateBand": stateBand{},
 		"MomentsAnswer": momentsAnswer{}, "MomentChannel": momentChannel{}, "MomentReading": momentReading{}, "MomentBetween": momentBetween{},
@@ -215,12 +223,14 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"Comparison": analysis.Comparison{}, "CompareRequest": agent.CompareRequest{}, "ComparedModel": analysis.ComparedModel{},
 		"ComparedPeriod": analysis.ComparedPeriod{}, "ComparedDayType": analysis.ComparedDayType{}, "ModelCoefficient": analysis.ModelCoefficient{}, "Production": analysis.Production{},
 		"Remark": analysis.Remark{}, "ServiceAnswer": serviceAnswer{}, "MachineService": analysis.MachineService{}, "ServiceItem": analysis.ServiceItem{},
+		"ServiceMark": analysis.ServiceMark{}, "ServiceMove": analysis.ServiceMove{}, "ServiceMoved": analysis.ServiceMoved{}, "ServiceEffectAnswer": analysis.ServiceEffect{}, "FaultCame": agent.FaultCame{},
 		"FaultsAnswer": faultsAnswer{}, "Fault": agent.Fault{}, "NewNote": agent.Note{}, "TextAnswer": textAnswer{},
 		"UnloadsAnswer": analysis.Unloads{}, "UnloadCurve": analysis.UnloadCurve{},
 		"DaysAnswer": analysis.Days{}, "Day": analysis.Day{}, "DayMachine": analysis.DayMachine{}, "DayPressure": analysis.DayPressure{},
 		"WeekMap": analysis.WeekMap{}, "WeekCell": analysis.WeekCell{}, "PeriodsAnswer": analysis.Periods{}, "Period": analysis.Period{},
 		"PeriodDays": analysis.PeriodDays{}, "PeriodRow": analysis.PeriodRow{},
 		"DemandAnswer": analysis.Demand{}, "DemandStep": analysis.DemandStep{},
+		"NightsAnswer": analysis.Nights{}, "Night": analysis.Night{}, "NightQuarters": analysis.NightQuarters{},
 		"Tests": agent.Tests{}, "TestStatus": agent.TestStatus{}, "TestRecord": agent.TestRecord{}, "TestCautions": agent.TestCautions{},
 		"TestAsk": agent.TestAsk{}, "TestCancel": testCancel{}, "TestWithdrawal": agent.TestWithdrawal{},
 		"RegistersAnswer": agent.Registers{}, "DeviceRegisters": agent.DeviceRegisters{}, "Register": agent.Register{},
@@ -345,7 +355,7 @@ func TestStoreTrouble(t *testing.T) {
 	for _, target := range []string{
 		"/api/v1/series?channel=meter.power", "/api/v1/series?state=comp1", "/api/v1/series?layout=columns&channel=meter.power", "/api/v1/series?layout=columns&state=comp1",
 		"/api/v1/moments?channel=meter.power&at=-1h&at=now", "/api/v1/below?system=main", "/api/v1/figures", "/api/v1/demand?system=main", "/api/v1/events", "/api/v1/faults",
-		"/api/v1/intervals?machine=comp1", "/api/v1/export?from=-1h",
+		"/api/v1/intervals?machine=comp1", "/api/v1/export?from=-1h", "/api/v1/service", "/api/v1/service/effect?note=3",
 	} {
 		w := get(s, target)
 		if w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), "disk gone") || w.Header().Get("Retry-After") == "" {

@@ -42,6 +42,9 @@ type Backend interface {
 	Figures(fromMS, toMS int64, machine string) (analysis.Report, error)
 	// Demand returns a system's demand for air by steps.
 	Demand(system string, fromMS, toMS, stepMS int64) (analysis.Demand, error)
+	// Nights tells of a system's quiet hours. An error of type
+	// *analysis.DemandError says what is wrong with the request.
+	Nights(system string, fromMS, toMS int64) (analysis.Nights, error)
 	// Events returns a page of events, newest first. The error wraps
 	// agent.ErrCursor where the query's After is none.
 	Events(q agent.EventQuery) (agent.EventPage, error)
@@ -49,6 +52,9 @@ type Backend interface {
 	Faults(fromMS, toMS int64) ([]agent.Fault, error)
 	// Service tells when each service item of each machine is due.
 	Service() ([]analysis.MachineService, error)
+	// ServiceEffect sets the days before a service beside those after it. An error
+	// of type *agent.FieldError says what is wrong with the request.
+	ServiceEffect(r agent.ServiceEffectRequest) (analysis.ServiceEffect, error)
 	// Compare tells what was saved between two periods. An error of type
 	// *agent.FieldError says what is wrong with the request.
 	Compare(r agent.CompareRequest) (analysis.Comparison, error)

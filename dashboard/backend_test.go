@@ -109,6 +109,7 @@ func shopState() agent.State {
 		},
 		Lines: []agent.LineState{{Line: "bus", Up: true}, {Line: "net", Detail: "connection refused"}},
 		Store: agent.StoreState{OK: true, DirectoryBytes: 4096, ClockSet: true},
+		Awake: agent.AwakeState{Sleep: "may", How: "systemd's login manager", Why: "This computer is set to sleep.", Mend: "Switch sleep off."},
 	}
 }
 
@@ -228,7 +229,7 @@ func (b *shop) Events(q agent.EventQuery) (agent.EventPage, error) {
 
 func (b *shop) Faults(fromMS, toMS int64) ([]agent.Fault, error) {
 	return []agent.Fault{{Subject: "comp1", Channel: "controller.fault", Code: "3", Text: "high discharge temperature", Times: 2,
-		First: noon - 60_000, Last: noon, OnS: 90, UnseenS: 4, On: true}}, b.ask("faults", fromMS, toMS)
+		First: noon - 60_000, Last: noon, OnS: 90, UnseenS: 4, On: true, Came: []agent.FaultCame{{From: noon}, {From: noon - 60_000, To: noon - 30_000}}}}, b.ask("faults", fromMS, toMS)
 }
 
 func (b *shop) Service() ([]analysis.MachineService, error) {
@@ -236,7 +237,8 @@ func (b *shop) Service() ([]analysis.MachineService, error) {
 	at := agent.Stamp(noon).String()
 	return []analysis.MachineService{{Machine: "comp1", HourMeter: &meter, HoursPerDay: &left, Uncertainty: &since, OverDays: 28, Method: "the machine's hour meter",
 		Items: []analysis.ServiceItem{{Item: "oil", EveryHours: 4000, EveryMonths: 12, Done: at, Note: 3, HoursSince: &since, AtLeast: true,
-			HoursLeft: &left, Due: at, By: "hours", Earliest: at, Latest: at, Overdue: true, Absent: "not all of it"}}},
+			HoursLeft: &left, Due: at, By: "hours", Earliest: at, Latest: at, Overdue: true, Absent: "not all of it",
+			Marks: []analysis.ServiceMark{{Note: 3, At: at, HourMeter: &meter, Author: "R. Vale", Text: "changed", Found: "dark"}}, Moves: analysis.ServiceMoves("oil")}}},
 		{Machine: "comp2", RateAbsent: "nothing was recorded", Items: []analysis.ServiceItem{}}}, b.ask("service", 0, 0)
 }
 
@@ -286,6 +288,17 @@ func (b *shop) Periods(r agent.PeriodsRequest) (analysis.Periods, error) {
 		Remarks: []string{"unlike"}, Command: "loadscribe compare", Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon))}, b.ask("periods", 0, 0)
 }
 
+func (b *shop) ServiceEffect(r agent.ServiceEffectRequest) (analysis.ServiceEffect, error) {
+	if r.Note != 3 {
+		return analysis.ServiceEffect{}, &agent.FieldError{Field: "note", Message: "no such mark"}
+	}
+	p, err := b.Periods(agent.PeriodsRequest{First: "x"})
+	row, at := 0, agent.Stamp(noon).String()
+	moves := analysis.ServiceMoves("oil")
+	return analysis.ServiceEffect{Note: 3, Machine: "comp1", Item: "oil", Done: at, Found: "dark", DaysAsked: r.Days, Days: 2, Absent: "nothing", Sentence: "Of them.",
+		Moves: []analysis.ServiceMoved{{Figure: moves[0].Figure, Way: "lower", Why: "x", Row: &row, Judged: "lower"}, {Figure: moves[1].Figure, Why: "x", Absent: "why"}}, Remarks: []string{"unlike"}, Periods: &p}, err
+}
+
 func (b *shop) Text(hash string) ([]byte, error) {
 	if hash != "5f" {
 		return nil, store.ErrNoText
@@ -317,6 +330,18 @@ func (b *shop) Demand(system string, fromMS, toMS, stepMS int64) (analysis.Deman
 		Budget: []analysis.BudgetPart{{Input: "rated flow of comp1 (assumed)", Share: 1}}, Inputs: []string{"rated flow (assumed)"},
 		Steps: []analysis.DemandStep{{Start: agent.Stamp(fromMS).String(), Flow: &flow, U: &u, OwnU: &u, Pressure: &pa, Seen: 1, Delivering: 0.5},
 			{Start: agent.Stamp(noon).String()}}}, b.ask("demand "+system, fromMS, toMS)
+}
+
+func (b *shop) Nights(system string, fromMS, toMS int64) (analysis.Nights, error) {
+	flow, pa, at := 0.031, 7.1e5, agent.Stamp(noon).String()
+	if toMS-fromMS > analysis.MostNightsMS {
+		return analysis.Nights{}, &analysis.DemandError{Field: "from", Message: "ask for less"}
+	}
+	return analysis.Nights{System: system, From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), StepS: 900, Basis: "outside the shifts", Agreement: "one method only",
+		Figures: []analysis.Figure{{Name: "leak_flow", Absent: "no tap"}}, Tables: []analysis.Table{{Name: "leak_methods", Columns: []analysis.Column{{Name: "leak", Unit: "m³/min"}}, Rows: []analysis.Row{{Name: "base demand", Values: []*float64{&flow}}}}},
+		Nights:      []analysis.Night{{From: at, To: at, Quiet: 900, Flow: &flow, Pressure: &pa}, {From: at, To: at, Why: "not observed"}},
+		Quarters:    analysis.NightQuarters{From: at, Found: []analysis.Quarter{analysis.QuarterTaken, analysis.QuarterShift}, Flow: []*float64{&flow, nil}, Pressure: []*float64{&pa, nil}},
+		Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon)), Notes: []string{}}, b.ask("nights "+system, fromMS, toMS)
 }
 
 func (b *shop) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error) {

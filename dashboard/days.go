@@ -12,20 +12,10 @@ import (
 // defaultDays is the window of the days where none is asked for.
 const defaultDays = 7 * 24 * time.Hour
 
-// subjectWindow reads whose days, and which: the last ones where none are named.
-func (s *Server) subjectWindow(r *http.Request) (q *query, fromMS, toMS int64) {
-	q = parseQuery(r.URL.RawQuery, []string{"from", "to", "machine", "system"})
-	if q.err == nil && q.text("from") == "" {
-		now := s.backend.Now()
-		to := q.time("to", now, now, s.location(), true)
-		q.values.Set("from", to.Add(-defaultDays).UTC().Format(time.RFC3339Nano))
-	}
-	fromMS, toMS = q.window(s.backend.Now(), s.location(), false)
-	return q, fromMS, toMS
-}
-
 func (s *Server) serveMoney(r *http.Request) (any, *apiError) {
-	q, fromMS, toMS := s.subjectWindow(r)
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine", "system"})
+	q.reachBack(s.backend.Now(), s.location(), defaultDays)
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
 	if q.err != nil {
 		return nil, q.err
 	}
@@ -34,7 +24,9 @@ func (s *Server) serveMoney(r *http.Request) (any, *apiError) {
 }
 
 func (s *Server) serveDays(r *http.Request) (any, *apiError) {
-	q, fromMS, toMS := s.subjectWindow(r)
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine", "system"})
+	q.reachBack(s.backend.Now(), s.location(), defaultDays)
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
 	if q.err != nil {
 		return nil, q.err
 	}

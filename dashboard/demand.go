@@ -4,6 +4,7 @@ import (
 	"errors"
 	"net/http"
 	"slices"
+	"time"
 
 	"loadscribe/agent/analysis"
 )
@@ -29,13 +30,36 @@ func (s *Server) serveDemand(r *http.Request) (any, *apiError) {
 		return nil, e
 	}
 	d, err := s.backend.Demand(system, fromMS, toMS, stepMS)
+	return d, demandRefused("demand of "+system, err)
+}
+
+// defaultNights is how far the quiet hours reach back where nobody says it.
+const defaultNights = 7 * 24 * time.Hour
+
+func (s *Server) serveNights(r *http.Request) (any, *apiError) {
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "system"})
+	q.reachBack(s.backend.Now(), s.location(), defaultNights)
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
+	if q.err != nil {
+		return nil, q.err
+	}
+	system, e := s.oneSystem(q)
+	if e != nil {
+		return nil, e
+	}
+	n, err := s.backend.Nights(system, fromMS, toMS)
+	return n, demandRefused("quiet hours of "+system, err)
+}
+
+// demandRefused is what an error means for the client; nil where there is none.
+func demandRefused(what string, err error) *apiError {
 	switch wrong := (*analysis.DemandError)(nil); {
 	case errors.As(err, &wrong):
-		return nil, badParameter(wrong.Field, "%s", wrong.Message)
+		return badParameter(wrong.Field, "%s", wrong.Message)
 	case err != nil:
-		return nil, unavailable("demand of %s: %v", system, err)
+		return unavailable("%s: %v", what, err)
 	}
-	return d, nil
+	return nil
 }
 
 // oneSystem is the system asked for, the only one where none is named.

@@ -133,6 +133,14 @@ func (q *query) time(name string, otherwise, now time.Time, loc *time.Location, 
 	return t
 }
 
+// reachBack lets a window whose begin nobody names begin so long before its end.
+func (q *query) reachBack(now time.Time, loc *time.Location, by time.Duration) {
+	if q.err == nil && q.text("from") == "" {
+		to := q.time("to", now, now, loc, true)
+		q.values.Set("from", to.Add(-by).UTC().Format(time.RFC3339Nano))
+	}
+}
+
 // list joins names for an error message.
 func list(names []string) string {
 	if len(names) == 0 {

@@ -28,9 +28,11 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/figures", s.json(s.gated(s.serveFigures)))
 	route("/api/v1/figure-names", s.json(s.serveFigureNames))
 	route("/api/v1/demand", s.json(s.gated(s.serveDemand)))
+	route("/api/v1/nights", s.json(s.gated(s.serveNights)))
 	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
 	route("/api/v1/faults", s.json(s.gated(s.serveFaults)))
 	route("/api/v1/service", s.json(s.gated(s.serveService)))
+	route("/api/v1/service/effect", s.json(s.gated(s.serveServiceEffect)))
 	route("/api/v1/text", s.json(s.serveText))
 	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
 	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))
@@ -67,6 +69,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	s.posts = append(s.posts, "/api/v1/replay")
 	m.Handle("POST /api/v1/replay", s.jsonAs(http.StatusAccepted, s.serveReplayStart)) // it goes on
 	post("/api/v1/replay/cancel", s.serveReplayCancel)
+	route("/api/v1/replay/machines", s.json(s.serveReplayMachines))
 	route("/api/v1/report", s.json(s.serveReport))
 	s.posts = append(s.posts, "/api/v1/report")
 	m.Handle("POST /api/v1/report", s.jsonAs(http.StatusAccepted, s.serveReportStart)) // likewise

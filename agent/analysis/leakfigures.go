@@ -21,6 +21,7 @@ func (s *sheet) leaks(sys *sitefile.System, b *airBalance) {
 		return
 	}
 	r := newQuietResult(s.site, sys, b, s.machines, s.q.tests, s.g.to)
+	s.quiet = r
 	s.quietTables(r)
 	if r.absent != "" {
 		s.absent(r.absent, quietNames()...)

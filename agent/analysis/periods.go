@@ -21,6 +21,7 @@ type PeriodsQuery struct {
 	// Changes are those of the site file or its maps from the begin of the earlier
 	// period to the end of the later.
 	Changes []SettingChange
+	more    []string // figures to set side by side beside the usual ones
 }
 
 // Periods are two periods side by side. It says whether they differ by more than
@@ -139,7 +140,7 @@ func PeriodsOf(src Source, site *sitefile.Site, q PeriodsQuery) (Periods, error)
 	p.First, p.Second = s.period(0, site), s.period(1, site)
 	p.Instruments = s.made[1].Instruments
 	s.remark(&q)
-	s.rows(machines)
+	s.rows(machines, q.more)
 	p.say()
 	p.Command = s.command(site)
 	return p, nil
@@ -181,7 +182,7 @@ func (s *sides) period(side int, site *sitefile.Site) Period {
 }
 
 // rows sets the subject's figures, and of a system those of its machines.
-func (s *sides) rows(machines []string) {
+func (s *sides) rows(machines, more []string) {
 	add := func(machine string, names []string, of func(side int) *sheet) {
 		for _, name := range names {
 			row := PeriodRow{Name: name, Machine: machine}
@@ -193,6 +194,14 @@ func (s *sides) rows(machines []string) {
 			}
 		}
 	}
+	named := func(names []string, all bool) []string {
+		for _, name := range more {
+			if (all || machineOnly(name)) && !slices.Contains(names, name) && !slices.Contains(periodFigures(), name) {
+				names = append(names, name)
+			}
+		}
+		return names
+	}
 	add("", periodFigures(), s.sheet)
 	for _, name := range machines {
 		of := func(side int) *sheet { return s.made[side].machines[name] }
@@ -200,9 +209,9 @@ func (s *sides) rows(machines []string) {
 			continue // the site file names it in the system alone
 		}
 		if s.out.Kind == "machine" {
-			add("", periodMachineFigures(), of)
+			add("", named(periodMachineFigures(), true), of)
 		} else {
-			add(name, periodMachineFigures(), of)
+			add(name, named(periodMachineFigures(), false), of)
 		}
 	}
 }

@@ -172,3 +172,100 @@ func TestQuietNightOfWork(t *testing.T) {
 		t.Errorf("its own part is %g of it", gumU/m.flow.V)
 	}
 }
+
+// TestNightViewTellsEveryQuarter: the same shop, and what became of its hours. By
+// hand: Tuesday's 07:00 to 16:00 are shifts, 16:00 to 18:00 people stay, 20:00 to
+// 21:00 the crew cleans; 19:45 is taken.
+func TestNightViewTellsEveryQuarter(t *testing.T) {
+	b := worked(7, shopDemand)
+	at := func(day, hour, minute int) int64 {
+		return time.Date(2026, time.March, day, hour, minute, 0, 0, time.UTC).UnixMilli()
+	}
+	gap := int((at(4, 2, 0) - b.minutes[0].startMS) / minuteMS)
+	for i := gap; i < gap+45; i++ {
+		b.minutes[i].seenMS = 0
+	}
+	low := int((at(5, 3, 0) - b.minutes[0].startMS) / minuteMS)
+	for i := low; i < low+30; i++ {
+		b.minutes[i].startPa, b.minutes[i].endPa = 50e3, 50e3 // 1.5 bar against 1: not choked
+	}
+	site := shiftSite("Mon-Fri 07:00-16:00")
+	site.WeeksPerYear = 50
+	h := b.quietHours(site)
+	v := newNightView(b, h, site)
+	var out NightQuarters
+	from, to := at(2, 0, 0), at(9, 0, 0)
+	v.quarters(&out, from, to)
+	if len(out.Found) != 7*96 || len(out.Flow) != 7*96 || len(out.Pressure) != 7*96 {
+		t.Fatalf("%d, %d, %d quarter hours, want %d of each", len(out.Found), len(out.Flow), len(out.Pressure), 7*96)
+	}
+	taken := 0
+	for _, q := range out.Found {
+		if q == QuarterTaken {
+			taken++
+		}
+	}
+	if want := len(h.minutes()) / 15; taken != want {
+		t.Errorf("%d quarter hours taken, the quiet hours are %d", taken, want)
+	}
+	for _, tt := range []struct {
+		name string
+		at   int64
+		want Quarter
+	}{
+		{"at work", at(3, 9, 0), QuarterShift}, {"people stay", at(3, 16, 30), QuarterRestless}, {"the crew", at(3, 20, 15), QuarterRestless},
+		{"before it", at(3, 19, 45), QuarterTaken}, {"Sunday", at(8, 12, 0), QuarterTaken}, {"Saturday's job", at(7, 9, 0), QuarterRestless},
+		{"a gap", at(4, 2, 15), QuarterUnseen}, {"little pressure", at(5, 3, 0), QuarterEmpty},
+	} {
+		i := (tt.at - from) / cellMS
+		if got := out.Found[i]; got != tt.want {
+			t.Errorf("%s: %s, want %s", tt.name, got, tt.want)
+		}
+		if told := out.Flow[i] != nil; told != (tt.want == QuarterTaken || tt.want == QuarterRestless) {
+			t.Errorf("%s: flow told: %v", tt.name, told)
+		}
+	}
+	nights := v.nights()
+	if len(nights) != 6 {
+		t.Fatalf("%d nights, want 6: to Monday, four between days, the weekend", len(nights))
+	}
+	var quiet float64
+	for i := range nights {
+		n := &nights[i]
+		if n.Flow == nil || math.Abs(*n.Flow-0.005) > 1e-9 || n.Why != "" {
+			t.Errorf("night %s: flow %v, want 0.005 m³/s; why %q", n.From, n.Flow, n.Why)
+		}
+		quiet += n.Quiet
+	}
+	if want := float64(len(h.minutes())) * 60; quiet != want {
+		t.Errorf("the nights have %g s of quiet, the quiet hours %g", quiet, want)
+	}
+}
+
+// TestNightViewSaysWhyANightIsLeftOut: one night in which somebody works throughout,
+// and one that nobody read.
+func TestNightViewSaysWhyANightIsLeftOut(t *testing.T) {
+	b := worked(5, func(at time.Time) float64 {
+		if at.Day() == 3 && at.Hour() >= 16 || at.Day() == 4 && at.Hour() < 7 {
+			return 0.03 // Tuesday's night: level, and six times the others
+		}
+		return shopDemand(at)
+	})
+	for i := range b.minutes {
+		if at := time.UnixMilli(b.minutes[i].startMS).UTC(); at.Day() == 4 && at.Hour() >= 16 || at.Day() == 5 && at.Hour() < 7 {
+			b.minutes[i].seenMS = 0
+		}
+	}
+	site := shiftSite("Mon-Fri 07:00-16:00")
+	nights := newNightView(b, b.quietHours(site), site).nights()
+	for i, want := range map[int]string{2: "somebody worked", 3: "not observed"} {
+		if n := &nights[i]; n.Flow != nil || n.Quiet != 0 || !strings.Contains(n.Why, want) {
+			t.Errorf("night %d (%s): %g s, why %q, want %q", i, n.From, n.Quiet, n.Why, want)
+		}
+	}
+	// Without shifts the times that were found are the nights.
+	found := newNightView(b, b.quietHours(shiftSite()), shiftSite())
+	if all := found.nights(); len(all) == 0 || all[0].Flow == nil {
+		t.Errorf("without shifts: %+v", all)
+	}
+}

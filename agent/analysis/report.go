@@ -93,6 +93,7 @@ type sheet struct {
 	vague            map[string]Figure    // those that were taken back, for they are known too badly
 	unlikeVolume     string               // a sentence, where the storage is not what the site file says
 	balance          *airBalance          // of a system; nil: not made
+	quiet            *quietResult         // of a system; nil: nothing balances
 	edges            [numStates]int       // observed transitions into or out of each state
 	running          int                  // observed starts and stops of the motor
 }

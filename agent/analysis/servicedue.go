@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"loadscribe/agent/quantity"
@@ -18,6 +19,8 @@ type ServiceDone struct {
 	AtMS          int64
 	HourMeter     *float64 // h, as the machine showed it then; nil: not written down
 	Note          uint64
+	// Text, Found and Author are the note's.
+	Text, Found, Author string
 }
 
 // MachineService is what is due on one machine. The JSON is the contract of
@@ -58,6 +61,40 @@ type ServiceItem struct {
 	Overdue  bool   `json:"overdue"`
 	// Absent says what cannot be told, and what would mend it.
 	Absent string `json:"absent,omitempty"`
+	// Marks are the times it was done, the latest first, mostMarks at most; those
+	// of notes that were put right are not among them.
+	Marks []ServiceMark `json:"marks,omitempty"`
+	// Moves are the figures that it should move.
+	Moves []ServiceMove `json:"moves,omitempty"`
+}
+
+// ServiceMark is one time that an item was done, as its note says.
+type ServiceMark struct {
+	Note      uint64   `json:"note"`
+	At        string   `json:"at"` // RFC 3339 UTC
+	HourMeter *float64 `json:"hour_meter,omitempty"`
+	Author    string   `json:"author,omitempty"`
+	Text      string   `json:"text"`
+	Found     string   `json:"found,omitempty"`
+}
+
+// mostMarks of an item are told; the notes have them all.
+const mostMarks = 20
+
+// marksOf are the times that an item was done, the latest first.
+func marksOf(done []ServiceDone, machine, item string) []ServiceMark {
+	var of []ServiceDone
+	for _, d := range done {
+		if d.Machine == machine && d.Item == item {
+			of = append(of, d)
+		}
+	}
+	slices.SortStableFunc(of, func(a, b ServiceDone) int { return cmp.Or(cmp.Compare(b.AtMS, a.AtMS), cmp.Compare(b.Note, a.Note)) })
+	var all []ServiceMark
+	for _, d := range of[:min(len(of), mostMarks)] {
+		all = append(all, ServiceMark{d.Note, stamp(d.AtMS), d.HourMeter, d.Author, d.Text, d.Found})
+	}
+	return all
 }
 
 // rateDays is how far back the running hours of a day are looked for.
@@ -112,6 +149,7 @@ func (b *serviceBook) machine(m *sitefile.Machine, done []ServiceDone) (MachineS
 		if err != nil {
 			return ms, err
 		}
+		item.Marks, item.Moves = marksOf(done, m.Name, it.Item), ServiceMoves(it.Item)
 		ms.Items = append(ms.Items, item)
 	}
 	return ms, nil

@@ -40,6 +40,8 @@ type asked interface {
 	Faults(ctx context.Context, w window) ([]agent.Fault, error)
 	// Service tells when each service item of each machine is due.
 	Service(ctx context.Context) ([]analysis.MachineService, error)
+	// ServiceEffect sets the days before a service beside those after it.
+	ServiceEffect(ctx context.Context, r agent.ServiceEffectRequest) (analysis.ServiceEffect, error)
 	// Compare tells what was saved between two periods.
 	Compare(ctx context.Context, r agent.CompareRequest) (analysis.Comparison, error)
 	// Replay tells what other settings or machines would have done; progress is told

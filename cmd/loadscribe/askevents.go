@@ -67,6 +67,15 @@ func (r *running) Service(ctx context.Context) ([]analysis.MachineService, error
 	return answer.Machines, err
 }
 
+func (a *stopped) ServiceEffect(_ context.Context, r agent.ServiceEffectRequest) (analysis.ServiceEffect, error) {
+	return a.history.ServiceEffect(r)
+}
+
+func (r *running) ServiceEffect(ctx context.Context, q agent.ServiceEffectRequest) (e analysis.ServiceEffect, err error) {
+	err = r.read(ctx, "/api/v1/service/effect", url.Values{"note": {strconv.FormatUint(q.Note, 10)}, "days": {strconv.Itoa(q.Days)}}, &e)
+	return e, err
+}
+
 func (a *stopped) Text(_ context.Context, hash string) ([]byte, error) {
 	text, err := a.history.Text(hash)
 	if errors.Is(err, store.ErrNoText) {

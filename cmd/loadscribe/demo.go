@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"loadscribe/agent/awake"
 	"loadscribe/cmd/loadscribe/demo"
 )
 
@@ -51,7 +52,7 @@ func (c *demoCmd) Run(s *surroundings) error {
 	plant, stop := context.WithCancel(context.WithoutCancel(s.ctx))
 	done := make(chan error, 1)
 	go func() { done <- shop.Serve(plant) }()
-	err = record(s, shop.Site, func() (net.Listener, error) { return listener, nil }, func(url string) {
+	err = record(s, shop.Site, awake.New(false), func() (net.Listener, error) { return listener, nil }, func(url string) {
 		fmt.Fprintf(s.stdout, "\n  Open %s in a browser. Ctrl-C stops it; the data stays in %s.\n\n", url, c.Data)
 	})
 	stop()

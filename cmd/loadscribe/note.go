@@ -20,6 +20,7 @@ type noteCmd struct {
 	Author    string   `help:"Who says so." placeholder:"NAME"`
 	Service   string   `help:"The item of the machine's service list that was done; none takes back what --corrects says of one." placeholder:"ITEM"`
 	HourMeter *float64 `help:"What the machine's hour meter showed then, in hours." placeholder:"HOURS"`
+	Found     string   `help:"In which state the item that was done was found." placeholder:"TEXT"`
 	Corrects  uint64   `help:"The number of an earlier note that this one puts right. Notes are never deleted." placeholder:"N"`
 }
 
@@ -33,7 +34,7 @@ func (c *noteCmd) Run(s *surroundings) error {
 		return misuse{fmt.Errorf("--hour-meter: %g is no reading of an hour meter: give the hours it showed", *v)}
 	}
 	n := agent.Note{Text: strings.Join(c.Words, " "), Subject: c.Machine, Time: c.At, Author: c.Author, Corrects: c.Corrects,
-		Service: c.Service, HourMeter: c.HourMeter}
+		Service: c.Service, HourMeter: c.HourMeter, Found: c.Found}
 	e, err := keepNote(s, site, n)
 	if field := (*agent.FieldError)(nil); errors.As(err, &field) {
 		return misuse{fmt.Errorf("%s: %s", noteFlag(field.Field), field.Message)}

@@ -43,7 +43,7 @@ func TestPage(t *testing.T) {
 
 	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	dir := filepath.Join(t.TempDir(), "shop")
-	shop, err := demo.Open(demo.Options{Dir: dir, Listen: address})
+	shop, err := demo.Open(demo.Options{Dir: dir, Listen: address, Steady: true})
 	if err != nil {
 		t.Fatal(err)
 	}

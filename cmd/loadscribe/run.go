@@ -11,6 +11,7 @@ import (
 	"syscall"
 
 	"loadscribe/agent"
+	"loadscribe/agent/awake"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
@@ -27,18 +28,18 @@ func (c *runCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	return record(s, site, func() (net.Listener, error) { return listenOrElse(s, site.Agent.Listen) }, nil)
+	return record(s, site, awake.New(true), func() (net.Listener, error) { return listenOrElse(s, site.Agent.Listen) }, nil)
 }
 
 // record runs the agent and its pages until the context ends. listen is called
-// once the data directory is held. ready, if given, is called with the page's
+// once the data directory is held; keeper holds the computer awake meanwhile. ready, if given, is called with the page's
 // address once it is served.
-func record(s *surroundings, site *sitefile.Site, listen func() (net.Listener, error), ready func(url string)) error {
+func record(s *surroundings, site *sitefile.Site, keeper *awake.Keeper, listen func() (net.Listener, error), ready func(url string)) error {
 	for _, w := range site.Warnings {
 		fmt.Fprintln(s.stderr, "warning:", w.Error())
 	}
 	refuge := &agent.Refuge{}
-	o := agent.Options{Version: version, Log: s.logger(), Clock: scan.NewSystemClock(), Refuge: refuge}
+	o := agent.Options{Version: version, Log: s.logger(), Clock: scan.NewSystemClock(), Refuge: refuge, Awake: keeper}
 	for {
 		a, err := agent.Open(site, o)
 		if agent.DiskTakesNothing(site.Agent.DataDir, err) {

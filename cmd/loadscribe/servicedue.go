@@ -1,18 +1,24 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 	"time"
 
+	"loadscribe/agent"
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/display"
 	"loadscribe/agent/sitefile"
 )
 
 type serviceDueCmd struct {
 	siteFlags
-	JSON bool `help:"Print the JSON of /api/v1/service."`
+	Effect uint64 `help:"Compare the days before and after a service that was done: the number of its note, as the list has it." placeholder:"NOTE"`
+	Days   int    `default:"7" help:"With --effect: so many whole days on either side." placeholder:"N"`
+	JSON   bool   `help:"Print the JSON of /api/v1/service, with --effect that of /api/v1/service/effect."`
 }
 
 // serviceDue is what --json prints.
@@ -27,6 +33,9 @@ func (c *serviceDueCmd) Run(s *surroundings) error {
 		return err
 	}
 	defer source.Close()
+	if c.Effect != 0 {
+		return c.effect(s, source, site)
+	}
 	machines, err := source.Service(s.ctx)
 	if err != nil {
 		return err
@@ -40,6 +49,66 @@ func (c *serviceDueCmd) Run(s *surroundings) error {
 		}
 	}
 	return nil
+}
+
+// effect compares the days around a service.
+func (c *serviceDueCmd) effect(s *surroundings, source asked, site *sitefile.Site) error {
+	e, err := source.ServiceEffect(s.ctx, agent.ServiceEffectRequest{Note: c.Effect, Days: c.Days})
+	if field := (*agent.FieldError)(nil); errors.As(err, &field) {
+		flag := field.Field
+		if flag == "note" {
+			flag = "effect"
+		}
+		return misuse{fmt.Errorf("--%s: %s", flag, field.Message)}
+	}
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return printJSON(s.stdout, e)
+	}
+	return printEffect(s.stdout, &e, site)
+}
+
+func printEffect(out io.Writer, e *analysis.ServiceEffect, site *sitefile.Site) error {
+	fmt.Fprintf(out, "%s of %s, done %s (note %d)", e.Item, e.Machine, localDate(e.Done, site), e.Note)
+	if e.Found != "" {
+		fmt.Fprintf(out, ", found: %s", strings.ReplaceAll(e.Found, "\n", " / "))
+	}
+	fmt.Fprintln(out)
+	if e.Absent != "" {
+		fmt.Fprintf(out, "nothing to compare: %s\n", e.Absent)
+		return nil
+	}
+	fmt.Fprintf(out, "%s Compared: %s to %s with %s to %s.\n", e.Sentence, localDate(e.Periods.First.From, site), lastDate(e.Periods.First.To, site),
+		localDate(e.Periods.Second.From, site), lastDate(e.Periods.Second.To, site))
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	for i := range e.Moves {
+		m := &e.Moves[i]
+		if m.Row == nil {
+			fmt.Fprintf(table, "  %s\tnot compared: %s\n", m.Figure, m.Absent)
+			continue
+		}
+		d := &e.Periods.Rows[*m.Row].Difference
+		value, half, unit := display.Figure(d, site.Units)
+		fmt.Fprintf(table, "  %s\t%s ± %s %s\t%s\n", m.Figure, value, half, unit, m.Judged)
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	for _, r := range e.Remarks {
+		fmt.Fprintf(out, "  %s\n", r)
+	}
+	return nil
+}
+
+// lastDate is the last local date before a moment.
+func lastDate(stamp string, site *sitefile.Site) string {
+	t, err := time.Parse(time.RFC3339Nano, stamp)
+	if err != nil {
+		return stamp
+	}
+	return t.Add(-time.Millisecond).In(site.Location).Format(time.DateOnly)
 }
 
 func printService(out io.Writer, m *analysis.MachineService, site *sitefile.Site) error {
@@ -67,7 +136,11 @@ func printService(out io.Writer, m *analysis.MachineService, site *sitefile.Site
 		return err
 	}
 	for i := range m.Items {
-		if it := &m.Items[i]; it.Absent != "" {
+		it := &m.Items[i]
+		for _, mark := range it.Marks {
+			fmt.Fprintf(out, "  %s, note %d of %s: %s\n", it.Item, mark.Note, localDate(mark.At, site), markText(mark))
+		}
+		if it.Absent != "" {
 			fmt.Fprintf(out, "  %s: %s\n", it.Item, it.Absent)
 			if it.Done == "" {
 				fmt.Fprintf(out, "    loadscribe note --machine %s --service %q --at DATE --hour-meter HOURS TEXT\n", m.Machine, it.Item)
@@ -75,6 +148,18 @@ func printService(out io.Writer, m *analysis.MachineService, site *sitefile.Site
 		}
 	}
 	return nil
+}
+
+// markText is what a mark says on one line.
+func markText(m analysis.ServiceMark) string {
+	text := m.Text
+	if m.Found != "" {
+		text += "; found: " + m.Found
+	}
+	if m.Author != "" {
+		text += " (" + m.Author + ")"
+	}
+	return strings.ReplaceAll(text, "\n", " / ")
 }
 
 func everyText(it *analysis.ServiceItem) string {

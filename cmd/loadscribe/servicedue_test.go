@@ -51,6 +51,16 @@ func TestServiceDueCommand(t *testing.T) {
 			t.Errorf("--%s without a value: %s", flag, errs)
 		}
 	}
+	// Between the second and the third day of a record of 50 hours lies no whole one.
+	said, _ := run(exitFine, "note", "--site", s.SitePath, "--service", "oil", "--found", "dark, no water", "--author", "R. Vale", "--at", s.From.AddDate(0, -7, 0).Format(time.DateOnly), "old oil out")
+	number := strings.Fields(said)[1]
+	effect, _ := run(exitFine, "service-due", "--site", s.SitePath, "--effect", number)
+	if !strings.Contains(effect, "oil of comp1, done ") || !strings.Contains(effect, "found: dark, no water") || !strings.Contains(effect, "nothing to compare: no whole day before") {
+		t.Errorf("the effect of a service before the record: %s", effect)
+	}
+	if _, errs := run(exitWrongUse, "service-due", "--site", s.SitePath, "--effect", "99999"); !strings.Contains(errs, "--effect: 99999 is no note") {
+		t.Errorf("the effect of no note: %s", errs)
+	}
 	text, _ := run(exitFine, "service-due", "--site", s.SitePath)
 	t.Log(text)
 	answer, _ := run(exitFine, "service-due", "--site", s.SitePath, "--json")
@@ -72,7 +82,7 @@ func TestServiceDueCommand(t *testing.T) {
 	if oil.HoursLeft == nil || *oil.HoursLeft < 10-ran-0.7 || *oil.HoursLeft > 10-ran+0.7 { // it ran in the twelve hours before too
 		t.Errorf("%+v, truly %.2f h left", oil, 10-ran)
 	}
-	for _, want := range []string{"every 4000 h or 12 months", fmt.Sprintf("ran %.0f h since", *oil.HoursSince), "due: not known", `--service "air filter"`, "hour meter 21"} {
+	for _, want := range []string{"every 4000 h or 12 months", fmt.Sprintf("ran %.0f h since", *oil.HoursSince), "due: not known", `--service "air filter"`, "hour meter 21", "note " + number + " of ", "old oil out; found: dark, no water (R. Vale)"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the list does not say %q:\n%s", want, text)
 		}

@@ -78,6 +78,9 @@ type Options struct {
 	Seed uint64
 	// History is how much lies behind a new shop; 0: a week.
 	History time.Duration
+	// Steady makes the same shop at whatever time it is made: it is between ten and
+	// eleven there, on the third of its working days. For tests.
+	Steady bool
 }
 
 // Open makes the shop in its directory, or goes on with the one that is there.
@@ -110,8 +113,7 @@ func Open(o Options) (*Shop, error) {
 	}
 	if !known || o.Fresh {
 		now := o.Now()
-		zone := workingZone(now)
-		first := firstWorkday(now.In(zone).Weekday())
+		zone, first := o.when(now)
 		s.story = story{Scenario: scenario, Seed: o.Seed, Zone: zone.String(), Week: weekName(first), History: now.Add(-o.History).Truncate(time.Second)}
 		s.story.Begin = s.story.History.Add(-warmUp)
 		s.story.Trips = trips(s.story.History, now.Add(-warmUp), zone, first)

@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"fmt"
 	"time"
 
 	"loadscribe/simulator"
@@ -56,6 +57,30 @@ func turnWeek(sc *simulator.Scenario, week string) {
 	for i := range sc.Machines {
 		turn(sc.Machines[i].Schedule)
 	}
+}
+
+// when is the zone in which a new shop stands, and the first of its working days.
+func (o *Options) when(now time.Time) (*time.Location, time.Weekday) {
+	if o.Steady {
+		zone := tenOClockZone(now)
+		return zone, (now.In(zone).Weekday() + 5) % 7 // two days ago
+	}
+	zone := workingZone(now)
+	return zone, firstWorkday(now.In(zone).Weekday())
+}
+
+// tenOClockZone is the zone of whole hours where it is between ten and eleven.
+// POSIX names count westward.
+func tenOClockZone(now time.Time) *time.Location {
+	west := now.UTC().Hour() - 10 // -10 to 13
+	if west > 12 {
+		west -= 24
+	}
+	zone, err := time.LoadLocation(fmt.Sprintf("Etc/GMT%+d", west))
+	if err != nil {
+		return time.UTC
+	}
+	return zone
 }
 
 // workingZone is the time zone where it is now nearest to ten o'clock on a

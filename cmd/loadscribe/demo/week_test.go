@@ -38,6 +38,21 @@ func TestShopIsAtWork(t *testing.T) {
 	}
 }
 
+// TestSteadyShop makes a shop at every hour of two weeks: the day, its place in the
+// working week and the hour there are always the same.
+func TestSteadyShop(t *testing.T) {
+	begin := time.Date(2026, time.November, 23, 0, 59, 0, 0, time.UTC)
+	steady := Options{Steady: true}
+	for hour := range 14 * 24 {
+		now := begin.Add(time.Duration(hour) * time.Hour)
+		zone, first := steady.when(now)
+		local := now.In(zone)
+		if local.Hour() != 10 || local.Minute() != 59 || (local.Weekday()-first+7)%7 != 2 {
+			t.Fatalf("made at %s: %s there, of a week from %s", now.Format(time.RFC3339), local.Format("Mon 15:04 MST"), first)
+		}
+	}
+}
+
 // TestTripsOfATurnedWeek holds the faults to working days.
 func TestTripsOfATurnedWeek(t *testing.T) {
 	to := time.Date(2026, time.November, 29, 15, 0, 0, 0, time.UTC) // a Sunday

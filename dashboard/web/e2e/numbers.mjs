@@ -42,9 +42,12 @@ const gather = (page) => page.evaluate(() => {
   return { tagged, readings, descriptions, loose };
 });
 
-/** Names that have digits of their own: of the site (comp1), of units (kW/100 cfm) and of figures (5 % level of pressure). */
+/** "GMT+13": a zone that has no name of its own. */
+const zoneName = (site) => new Intl.DateTimeFormat('en-US', { timeZone: site.timezone, timeZoneName: 'short' }).formatToParts().find((p) => p.type === 'timeZoneName').value;
+
+/** Names that have digits of their own: of the site (comp1) and its zone, of units (kW/100 cfm) and of figures (5 % level of pressure). */
 function namesOf(site, groups) {
-  const names = [site.name, ...site.machines.map((m) => m.name), ...site.systems.flatMap((s) => [s.name, ...s.parts.map((p) => p.name)]), ...site.channels.flatMap((c) => [c.id, c.device, c.name]),
+  const names = [site.name, zoneName(site), ...site.machines.map((m) => m.name), ...site.systems.flatMap((s) => [s.name, ...s.parts.map((p) => p.name)]), ...site.channels.flatMap((c) => [c.id, c.device, c.name]),
     '100 cfm', '1000 ft³', ...groups.flatMap((g) => g.figures.map((f) => f.title))];
   return [...new Set(names)].filter((n) => /\d/.test(n)).sort((a, b) => b.length - a.length);
 }

@@ -334,6 +334,7 @@ export type State = {
   devices: DeviceState[];
   lines: LineState[];
   store: StoreState;
+  awake: AwakeState;
 };
 
 /** What one machine does. */
@@ -393,6 +394,18 @@ export type LineState = {
   line: string;
   up: boolean;
   detail: string;
+};
+
+/** Whether the computer that records may fall asleep; while it sleeps nothing is recorded. */
+export type AwakeState = {
+  /** never: it cannot; held: not by itself while the agent runs; may: it is set to, or nothing keeps it from it; unknown: its settings cannot all be read */
+  sleep: "never" | "held" | "may" | "unknown";
+  /** by what that is known; empty: it is not */
+  how: string;
+  /** sentences */
+  why: string;
+  /** what to do about it, sentences; empty: nothing */
+  mend: string;
 };
 
 /** How the store is. */
@@ -768,6 +781,15 @@ export type Fault = {
   unseen_s: number;
   /** still on at the end of the window */
   on: boolean;
+  /** when it was on in the window, the latest first, 50 at most; what the window cuts is told whole */
+  came: FaultCame[];
+};
+
+/** One time that a fault was on. */
+export type FaultCame = {
+  from: string;
+  /** null: still on at the end of the window */
+  to: string | null;
 };
 
 /** The guided tests of a site. */
@@ -890,6 +912,8 @@ export type NewNote = {
   service?: string;
   /** what the machine's hour meter showed then, h */
   hour_meter?: number;
+  /** in which state a service item that was done was found */
+  found?: string;
 };
 
 /** What is due on each machine, in the site file's order. */
@@ -939,6 +963,67 @@ export type ServiceItem = {
   overdue: boolean;
   /** what cannot be told, and what would mend it */
   absent?: string;
+  /** the times it was done, the latest first, 20 at most */
+  marks?: ServiceMark[];
+  /** the figures that it should move */
+  moves?: ServiceMove[];
+};
+
+/** One time that a service item was done, as its note says. */
+export type ServiceMark = {
+  /** number of the note */
+  note: number;
+  at: string;
+  /** what the machine's hour meter showed then, h */
+  hour_meter?: number;
+  author?: string;
+  /** what was done */
+  text: string;
+  /** in which state it was found */
+  found?: string;
+};
+
+/** A figure that a service should move, as the trade expects; no promise. */
+export type ServiceMove = {
+  figure: string;
+  /** left out: it may go either way */
+  way?: "lower" | "higher";
+  why: string;
+};
+
+/** A figure that a service should move, and what became of it. */
+export type ServiceMoved = {
+  figure: string;
+  /** left out: it may go either way */
+  way?: "lower" | "higher";
+  why: string;
+  /** its place in the rows of the periods */
+  row?: number;
+  /** why it is not compared */
+  absent?: string;
+  /** what became of it, in words */
+  judged?: string;
+};
+
+/** The days before a service beside those after it; the day of the service belongs to neither. That a figure moved with the service is no proof that it moved by it. */
+export type ServiceEffectAnswer = {
+  note: number;
+  machine: string;
+  item: string;
+  done: string;
+  /** in which state it was found */
+  found?: string;
+  /** whole days on either side that were asked for */
+  days_asked: number;
+  /** whole days on either side that there are */
+  days: number;
+  /** why there is nothing to compare; periods is then left out */
+  absent?: string;
+  sentence?: string;
+  moves: ServiceMoved[];
+  /** what makes the days unlike beside the service */
+  remarks: string[];
+  periods?: PeriodsAnswer;
 };
 
 /** A version of a site file or register map. */
@@ -961,6 +1046,57 @@ export type Event = {
   data: Record<string, string>;
   /** only in the answer to a new note: it is kept and waits for a disk that takes nothing just now; do not send it again */
   not_safe?: boolean;
+};
+
+/** Quiet hours of a system, with the figures that follow; SI. */
+export type NightsAnswer = {
+  system: string;
+  from: string;
+  to: string;
+  /** of the quarter hours */
+  step_s: number;
+  /** where quiet hours come from, in words; empty where nothing balances */
+  basis: string;
+  /** how the methods agree, in words; empty where none tells anything */
+  agreement: string;
+  /** why there is no quiet hour; left out where there are some */
+  absent?: string;
+  /** quiet_demand, quiet_pressure, leak_flow, leak_share, leak_cost, as /figures has them */
+  figures: Figure[];
+  /** leak_methods, quiet_nights, quiet_users, as /figures has them */
+  tables: Table[];
+  nights: Night[];
+  quarters: NightQuarters;
+  /** the records behind the figures */
+  instruments: InstrumentFacts[];
+  /** what the figures rest on where that is not the window as asked */
+  notes: string[];
+};
+
+/** A time in which nobody should work: from the end of one shift to the begin of the next. Without shifts in the site file, a time that was found quiet. */
+export type Night = {
+  from: string;
+  to: string;
+  /** how much of it counts as quiet */
+  quiet_s: number;
+  /** free air in its quiet minutes; null: it has none */
+  flow_m3s: number | null;
+  /** mean gauge pressure of the same minutes */
+  pressure_pa: number | null;
+  /** why nothing of it was taken */
+  why?: string;
+};
+
+/** The quarter hours of the window, one after another. */
+export type NightQuarters = {
+  /** begin of the first */
+  from: string;
+  /** taken: quiet, and counts; shift: somebody works by the site file; unseen: it cannot be balanced; empty: too little pressure for leaks to be told; restless: more flows than at the night's level; short: level, but not for long enough at a stretch; busy: of a night that is left out whole */
+  found: ("taken" | "shift" | "unseen" | "empty" | "restless" | "short" | "busy")[];
+  /** mean free air; null in shifts and where it cannot be told */
+  flow_m3s: (number | null)[];
+  /** mean gauge pressure of the same minutes */
+  pressure_pa: (number | null)[];
 };
 
 /** A system's demand for air over a window. Flows are free air as at the inlet. What was not observed is null, never nought. */
@@ -2184,6 +2320,45 @@ export type ReplayJob = {
   answer?: ReplayAnswer;
 };
 
+/** Machines that may take another's place. */
+export type ReplayMachines = {
+  machines: ReplayListed[];
+};
+
+/** A setting as the plant has it. */
+export type ReplayNow = {
+  /** as it is changed, like comp1.cut_out */
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** null: not known, or no number */
+  value: number | null;
+  /** Pa, s, m³ or 1; empty: text says it */
+  unit: string;
+  /** as a person would write it; empty: not known */
+  text: string;
+  /** what that rests on */
+  basis: string;
+};
+
+/** One setting of an alternative beside what it is now. */
+export type ReplayChange = {
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** in the unit of the new one; empty: not known */
+  was: string;
+  /** how the present one is known */
+  basis: string;
+  becomes: string;
+  /** what the setting is for */
+  does: string;
+  /** those of the alternative that this setting brings */
+  cautions: string[];
+};
+
 /** Which replay is to end. */
 export type ReplayCancel = {
   id: string;
@@ -2293,8 +2468,8 @@ export type ReplayOutcome = {
   specific_power_w_per_m3s: ReplayAmount;
   /** how long the users went without some of their air */
   short_s: number;
-  /** of how much */
-  short_m3: number;
+  /** of how much; null: not known, as of what was measured */
+  short_m3: number | null;
   machines: ReplayMachineOutcome[];
   trace?: ReplayTracePoint[];
 };
@@ -2326,6 +2501,8 @@ export type ReplayResult = {
   set: ReplaySetting[];
   /** that reproduce it on the command line */
   flags: string;
+  /** each setting beside what it is now */
+  changes: ReplayChange[];
   outcome: ReplayOutcome;
   /** against the present settings, over the replayed time */
   saved_kwh: ReplayAmount;
@@ -2384,6 +2561,8 @@ export type ReplayAnswer = {
   present: ReplayOutcome;
   fit: ReplayFit;
   calibration: ReplayCalibrated[];
+  /** as the plant has them */
+  settings: ReplayNow[];
   alternatives: ReplayResult[];
   search?: ReplayFront;
   remarks: string[];
@@ -2460,10 +2639,12 @@ export interface Answers {
   "/api/v1/below": BelowAnswer;
   "/api/v1/figures": FiguresAnswer;
   "/api/v1/figure-names": FigureNamesAnswer;
+  "/api/v1/nights": NightsAnswer;
   "/api/v1/events": EventsAnswer;
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
+  "/api/v1/service/effect": ServiceEffectAnswer;
   "/api/v1/days": DaysAnswer;
   "/api/v1/money": MoneyAnswer;
   "/api/v1/periods": PeriodsAnswer;
@@ -2481,5 +2662,6 @@ export interface Answers {
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
   "/api/v1/replay": ReplayJob;
+  "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;
 }

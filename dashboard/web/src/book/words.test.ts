@@ -6,7 +6,7 @@ const now = Date.parse('2026-11-25T18:00:00Z'); // noon in Chicago, a Wednesday
 const chicago = 'America/Chicago';
 const plain = (s: string) => s.replaceAll('\u00a0', ' ');
 const event = (time: string, kind: string, text: string, data: Record<string, string> = {}, subject = 'comp1'): Event => ({ seq: 1, time, kind, subject, text, data });
-const fault = (more: Partial<Fault>): Fault => ({ subject: 'comp1', channel: 'c.code', code: '2', text: 'motor overload', times: 1, first: '2026-11-24T16:40:00Z', last: '2026-11-24T16:40:00Z', on_s: 420, unseen_s: 0, on: false, ...more });
+const fault = (more: Partial<Fault>): Fault => ({ subject: 'comp1', channel: 'c.code', code: '2', text: 'motor overload', times: 1, first: '2026-11-24T16:40:00Z', last: '2026-11-24T16:40:00Z', on_s: 420, unseen_s: 0, on: false, came: [], ...more });
 
 describe('the first sentence', () => {
   it.each<[string, Fault[], string]>([

@@ -85,7 +85,7 @@ const site = {
 } as unknown as Site;
 const snapshot = (channels: State['channels']): State => ({
   seq: 1, durable_seq: 0, last_seq: 0, time: iso(0), started: null, version: 'v', machines: [], channels, devices: [], lines: [],
-  store: { ok: true, detail: '', mend: '', waiting_scans: 0, directory_bytes: 0, dropped_scans: 0, clock_set: true },
+  store: { ok: true, detail: '', mend: '', waiting_scans: 0, directory_bytes: 0, dropped_scans: 0, clock_set: true }, awake: { sleep: 'unknown', how: '', why: '', mend: '' },
 });
 
 describe('picture', () => {

@@ -1,0 +1,9 @@
+// Package awake keeps the computer that records from falling asleep, where the
+// system lets a program ask for it, and says whether it may: a computer asleep
+// reads nothing, and what the machine did meanwhile is a gap.
+//
+// On Windows a Keeper asks the system to stay awake for as long as it runs
+// (SetThreadExecutionState). On Linux nothing is asked: it reads whether systemd's
+// sleep is switched off, and what idleness and the lid are set to do. Elsewhere it
+// knows nothing and says so. No program is started and no setting is changed.
+package awake

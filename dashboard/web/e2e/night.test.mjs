@@ -1,0 +1,61 @@
+// After hours.
+import assert from 'node:assert/strict';
+import { api, check, close, fits, localDay, looksRight, openAll, openAt, patience, tabThrough } from './harness.mjs';
+import { hold, numbers } from './numbers.mjs';
+
+const open = async (how, query = '') => {
+  const page = await openAt(`#/after-hours${query}`, how);
+  await page.waitForSelector('.night-row svg', patience);
+  return page;
+};
+
+/** The answer that the page shows, asked for again. */
+const shown = async (page) => {
+  const [path, query] = (await page.getAttribute('.after-hours', 'data-answer')).split('?');
+  return api(path.replace('/api/v1/', ''), query);
+};
+
+// What explains the method has the limits of it, which no answer has.
+const limits = [[/2\.5 times/, 'a limit of the method, told in docs/leaks.md'], [/95\s%/, 'the confidence of every interval']];
+
+check('tells what leaks, which nights say so and why others do not; each number is the API’s', async () => {
+  const site = await api('site');
+  const page = await open({}, `?from=${localDay(site, 6)}&to=${localDay(site, 1)}`);
+  const answer = await shown(page);
+  const figures = await api('figures', { from: answer.from, to: answer.to });
+  const leak = figures.systems[0].figures.find((f) => f.name === 'leak_flow');
+  assert.ok(leak.value > 0, 'the shop of the test has no leak');
+  assert.equal(Number(await page.getAttribute('h1 data >> nth=0', 'value')), leak.value);
+  // The nights that count are those of the figures' own table, to the last digit.
+  const table = figures.systems[0].tables.find((t) => t.name === 'quiet_nights');
+  const taken = answer.nights.filter((n) => n.flow_m3s !== null);
+  assert.deepEqual(taken.map((n) => [n.quiet_s, n.flow_m3s * 60]), table.rows.map((r) => [r.values[0], r.values[1]]));
+  const said = await page.$$eval('.night-said', (all) => all.map((e) => e.textContent));
+  assert.equal(said.filter((t) => /taken$/.test(t.trim())).length, taken.length);
+  for (const n of answer.nights.filter((x) => x.flow_m3s === null)) assert.ok(said.some((t) => t.includes(n.why)), `no word of why ${n.from} was left out`);
+  // The picture's words say for how long each night was quiet.
+  const quarters = answer.quarters.found.filter((f) => f === 'taken').length;
+  const labels = await page.$$eval('.night-strip svg', (all) => all.map((e) => e.getAttribute('aria-label')));
+  const minutes = labels.reduce((sum, l) => {
+    const [, h, min] = /quiet, and taken (?:(\d+)\sh\s)?(\d+)\smin/.exec(l) ?? [0, 0, 0];
+    return sum + Number(h ?? 0) * 60 + Number(min);
+  }, 0);
+  assert.equal(minutes, quarters * 15);
+  // Ways that tell something lie on the drawing, the others say why not.
+  const ways = figures.systems[0].tables.find((t) => t.name === 'leak_methods').rows;
+  assert.equal((await page.$$('.way-list .way')).length, ways.filter((r) => r.values[0] !== null).length);
+  assert.equal((await page.$$('.way-list .none')).length, ways.filter((r) => r.values[0] === null).length);
+  await openAll(page);
+  await numbers(page, 40, limits, await hold(page));
+  // By the keyboard alone from a night to its readings.
+  await page.keyboard.press('Home');
+  const stops = await tabThrough(page, 30);
+  assert.ok(stops.some((s) => s.tag === 'a' && /in Trace/.test(s.text)), 'no night can be reached by Tab');
+  await page.focus('.night-row h3 a');
+  await page.keyboard.press('Enter');
+  await page.waitForFunction(() => location.hash.startsWith('#/trace?') && location.hash.includes('from='));
+  await close(page);
+});
+
+fits(open);
+looksRight('after-hours', open);
