@@ -65,6 +65,9 @@ type Backend interface {
 	// the query's NowMS. An error of type *agent.FieldError says what is wrong with
 	// the request.
 	Money(q analysis.MoneyQuery) (analysis.Money, error)
+	// Missed tells what the record lacks in a window, and how what it depends on
+	// stands.
+	Missed(fromMS, toMS int64) (agent.Missed, error)
 	// Periods sets two periods side by side. An error of type *agent.FieldError
 	// says what is wrong with the request.
 	Periods(r agent.PeriodsRequest) (analysis.Periods, error)

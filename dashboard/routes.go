@@ -41,6 +41,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/days", s.json(s.gated(s.serveDays)))
 	route("/api/v1/money", s.json(s.gated(s.serveMoney)))
 	route("/api/v1/periods", s.json(s.gated(s.servePeriods)))
+	route("/api/v1/missed", s.json(s.gated(s.serveMissed)))
 	route("/api/v1/levels", s.json(s.serveLevels))
 	route("/api/v1/evidence", s.json(s.serveEvidence))
 	route("/api/v1/export", http.HandlerFunc(s.serveExport))

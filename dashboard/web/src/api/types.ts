@@ -396,6 +396,143 @@ export type LineState = {
   detail: string;
 };
 
+/** What a record lacks in a window, and how what it depends on stands. */
+export type MissedAnswer = {
+  /** the window, cut to where there can be readings; null: nothing is recorded */
+  from: string | null;
+  to: string | null;
+  /** those that are polled or listened to, in the order of the site file */
+  devices: MissedDevice[];
+  /** longest first, at most 100 */
+  gaps: MissedGap[];
+  /** how many more there are */
+  gaps_more: number;
+  clock: MissedClock;
+  disk: MissedDisk;
+  evidence: MissedEvidence;
+  awake?: AwakeState;
+  slept: MissedSleep;
+  /** what happened to the record in the window, newest first, at most 60 */
+  events: Event[];
+  /** how many more there are */
+  events_more: number;
+  /** what to do about it, what is pressing now first */
+  to_do: MissedToDo[];
+};
+
+/** How well a device was read. */
+export type MissedDevice = {
+  device: string;
+  line: string;
+  /** readings of its fastest poll group that the window had room for */
+  due: number;
+  /** good readings of the channel of that group that has most */
+  read: number;
+  /** read over due */
+  read_share: number;
+  /** of that group */
+  period_ms: number;
+  /** of a minute and more, and of more than three periods */
+  gaps: number;
+  /** their sum */
+  gap_s: number;
+  /** the longest */
+  longest_s: number;
+  /** why nothing is known; the numbers are then zero */
+  absent?: string;
+};
+
+/** A stretch in which a device was not read, as the report has it. */
+export type MissedGap = {
+  device: string;
+  from: string;
+  to: string;
+  /** time that went by: less than from the first to the second where the clock was set forward */
+  for_s: number;
+  /** in words */
+  reason: string;
+  /** what to do about it */
+  mend: string;
+  /** it reaches to the end of the window */
+  open: boolean;
+  /** what the machine counted meanwhile; none where a counter was not read before and after, or was set back */
+  counters: MissedCounter[];
+};
+
+/** A counter before and after a gap: it bounds what happened meanwhile. */
+export type MissedCounter = {
+  machine: string;
+  /** run_hours, loaded_hours, start_count or energy */
+  role: string;
+  channel: string;
+  before: number;
+  after: number;
+  change: number;
+  /** the least that the counter shows */
+  step: number;
+  /** the register map’s */
+  unit: string;
+};
+
+/** How the times of readings stand. */
+export type MissedClock = {
+  /** of the site */
+  zone: string;
+  /** the computer’s clock says a time that can be */
+  set: boolean;
+  /** the system says that something keeps its clock right; left out where it does not tell */
+  kept?: boolean;
+  /** what the kernel says that the clock may be wrong by at most */
+  max_error_ms?: number;
+  /** how often it was set in the window */
+  steps: number;
+  /** by how much at most */
+  largest_step_s: number;
+};
+
+/** How much there is room for. */
+export type MissedDisk = {
+  /** the data directory */
+  directory_bytes: number;
+  /** on its disk; null: not known */
+  free_bytes: number | null;
+  /** what a day of all devices takes in the data directory, by what is in it; null of less than a day */
+  bytes_per_day: number | null;
+  /** how long the free space lasts at that */
+  days_left: number | null;
+  /** null: raw readings are never dropped */
+  keep_raw_days: number | null;
+  /** the oldest reading that is kept, if only in summaries */
+  record_from: string | null;
+  /** raw readings before it are no longer kept; null: none was dropped */
+  raw_from: string | null;
+  /** the site file has a schedule of backups */
+  backups: boolean;
+  /** null: none of them is there */
+  last_backup: string | null;
+};
+
+/** The newest checkpoint of the evidence log, or why there is none. */
+export type MissedEvidence = {
+  head?: EvidenceHead;
+  absent?: string;
+};
+
+/** What the computer slept in the window. */
+export type MissedSleep = {
+  times: number;
+  for_s: number;
+};
+
+/** One thing to do. */
+export type MissedToDo = {
+  about: "sleep" | "device" | "disk" | "backup" | "clock" | "store";
+  /** what is so */
+  what: string;
+  /** what to do about it */
+  mend: string;
+};
+
 /** Whether the computer that records may fall asleep; while it sleeps nothing is recorded. */
 export type AwakeState = {
   /** never: it cannot; held: not by itself while the agent runs; may: it is set to, or nothing keeps it from it; unknown: its settings cannot all be read */
@@ -2645,6 +2782,7 @@ export interface Answers {
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
   "/api/v1/service/effect": ServiceEffectAnswer;
+  "/api/v1/missed": MissedAnswer;
   "/api/v1/days": DaysAnswer;
   "/api/v1/money": MoneyAnswer;
   "/api/v1/periods": PeriodsAnswer;
