@@ -78,6 +78,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	post("/api/v1/report/cancel", s.serveReportCancel)
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
+	s.setupRoutes(m)
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}

@@ -1,5 +1,252 @@
 // Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
 
+/** What the page that makes a site file begins with. */
+export type NewSite = {
+  /** name of the site file to be */
+  file: string;
+  /** where it will stand, as it was given */
+  folder: string;
+  ports: SerialPort[];
+  /** why the serial ports cannot be listed; may be empty */
+  ports_error: string;
+  maps: MapFound[];
+};
+
+/** A serial port of this computer. */
+export type SerialPort = {
+  name: string;
+  /** a name that stays when the adapter is unplugged and comes back: the one to write into a site file */
+  stable?: string;
+  /** what the system knows of the adapter */
+  known?: string;
+};
+
+/** A register map that a device may name. */
+export type MapFound = {
+  /** maps/NAME.toml */
+  file: string;
+  /** the map's own name; empty where it cannot be read */
+  title: string;
+  /** one that this program carries for a try: no real device is like it */
+  example: boolean;
+};
+
+/** What a person has said of a site so far. Keys are those of a site file, values are texts as they were typed; an empty one is left out. What is missing counts as empty. */
+export type SiteDraft = {
+  site: DraftSite;
+  tariff: DraftTariff;
+  line: DraftLine[];
+  device: DraftDevice[];
+  machine: DraftMachine[];
+  system: DraftSystem[];
+  report: DraftReport;
+  maps: DraftMap[];
+};
+
+/** The [site] table. */
+export type DraftSite = {
+  name: string;
+  timezone: string;
+  units: string;
+  altitude: string;
+  barometer: string;
+  shifts: string[];
+  holidays: string[];
+  weeks_per_year: string;
+};
+
+/** The [tariff] table. */
+export type DraftTariff = {
+  currency: string;
+  energy: DraftPrice[];
+  demand: DraftCharge;
+  emissions: string;
+};
+
+/** A price per kWh. */
+export type DraftPrice = {
+  price: string;
+  when: string;
+};
+
+/** The charge for the highest mean power of a billing month, per kW. */
+export type DraftCharge = {
+  price: string;
+  window: string;
+};
+
+/** A [[line]]. */
+export type DraftLine = {
+  name: string;
+  kind: string;
+  port: string;
+  serial: string;
+  address: string;
+  /** for a line that has a master already */
+  listen: boolean;
+};
+
+/** A [[device]]. */
+export type DraftDevice = {
+  name: string;
+  line: string;
+  unit: string;
+  /** maps/NAME.toml */
+  map: string;
+  every: string;
+  instrument: DraftInstrument;
+};
+
+/** What plate and certificate of a device say. */
+export type DraftInstrument = {
+  serial: string;
+  certificate: string;
+  calibrated: string;
+  calibration_months: string;
+  flow_meter: string;
+  /** by the words of the site file: pressure, power and so on */
+  accuracy: Record<string, string>;
+  current_transformer: DraftRatio;
+};
+
+/** A transformer's ratio on its plate, and the one that the meter is set to. */
+export type DraftRatio = {
+  fitted: string;
+  meter: string;
+};
+
+/** A [[machine]]. */
+export type DraftMachine = {
+  name: string;
+  control: string;
+  rated_flow: string;
+  rated_pressure: string;
+  rated_power: string;
+  cut_in: string;
+  cut_out: string;
+  no_load_stop: string;
+  least_between_starts: string;
+  trip_temperature: string;
+  motor: DraftMotor;
+  /** by device: * for all that have a role, or names with commas between */
+  channels: Record<string, string>;
+  service: DraftService[];
+};
+
+/** The main motor's plate. */
+export type DraftMotor = {
+  power: string;
+  poles: string;
+  volts: string;
+  starting: string;
+  starts_per_hour: string;
+};
+
+/** A service item. */
+export type DraftService = {
+  item: string;
+  hours: string;
+  months: string;
+};
+
+/** A [[system]]. */
+export type DraftSystem = {
+  name: string;
+  machines: string[];
+  minimum_pressure: string;
+  parts: DraftPart[];
+  taps: DraftTap[];
+};
+
+/** A part that the air goes through. */
+export type DraftPart = {
+  name: string;
+  kind: string;
+  volume: string;
+  purge: string;
+};
+
+/** A place where pressure or flow is measured. */
+export type DraftTap = {
+  at: string;
+  pressure: string;
+  flow: string;
+};
+
+/** For whom a report is. */
+export type DraftReport = {
+  prepared_for: string;
+  prepared_by: string;
+  place: string;
+  goals: string;
+  scope: string;
+};
+
+/** A register map's text, to be kept as maps/NAME.toml. */
+export type DraftMap = {
+  name: string;
+  text: string;
+};
+
+/** What a draft is worth. */
+export type DraftChecked = {
+  /** the site file as it would be written */
+  text: string;
+  problems: DraftRemark[];
+  warnings: DraftRemark[];
+  devices: DraftDeviceSeen[];
+  machines: DraftMachineRoles[];
+};
+
+/** A mistake, or what is likely not meant, at a field of the draft. */
+export type DraftRemark = {
+  /** where in the draft, as in device.0.unit; empty: the whole */
+  field: string;
+  file: string;
+  /** in that file, from 1; 0: the whole */
+  line: number;
+  message: string;
+  /** may be empty */
+  mend: string;
+};
+
+/** What a device's map holds, as far as it can be read. */
+export type DraftDeviceSeen = {
+  device: string;
+  map: string;
+  title: string;
+  channels: DraftChannel[];
+};
+
+/** A channel of a map. */
+export type DraftChannel = {
+  name: string;
+  /** may be empty */
+  role: string;
+  unit: string;
+  /** what the unit is one of, as in pressure */
+  measures: string;
+};
+
+/** Which channel fills which role of a machine. */
+export type DraftMachineRoles = {
+  machine: string;
+  roles: DraftRole[];
+};
+
+/** A role with its channel. */
+export type DraftRole = {
+  role: string;
+  channel: string;
+};
+
+/** The site file is written, and recording begins. */
+export type NewSiteWritten = {
+  files: string[];
+  /** what records from now on, when this ends */
+  command: string;
+};
+
 /** A comparison of two periods. */
 export type CompareRequest = {
   /** FROM/TO */
@@ -2799,6 +3046,7 @@ export interface Answers {
   "/api/v1/hookup": HookupReport;
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
+  "/api/v1/newsite": NewSite;
   "/api/v1/replay": ReplayJob;
   "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;
