@@ -35,6 +35,8 @@ type Commands interface {
 	// ChangeLevels makes other levels hold. An error that wraps
 	// analysis.ErrLevels is the caller's.
 	ChangeLevels(ctx context.Context, c agent.LevelsChange) (analysis.HeldLevels, error)
+	// TagLeak keeps what a person says of a leak; errors as AddNote.
+	TagLeak(t agent.LeakTagEntry) (agent.Event, error)
 	// AddNote keeps a note; an *agent.FieldError says what is wrong with it.
 	AddNote(n agent.Note) (agent.Event, error)
 	// StartTest begins a guided test; an *agent.FieldError says what is wrong with

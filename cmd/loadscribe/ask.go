@@ -54,6 +54,8 @@ type asked interface {
 	// RawFrom is the time from which raw readings are kept; zero where none was
 	// dropped.
 	RawFrom(ctx context.Context) (time.Time, error)
+	// Leaks lists a system's leak tags beside what is measured.
+	Leaks(ctx context.Context, w window, system string) (agent.Leaks, error)
 	// Tests lists the guided tests.
 	Tests(ctx context.Context) (agent.Tests, error)
 	// Evidence is the newest checkpoint of the evidence log.
