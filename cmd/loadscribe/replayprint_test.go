@@ -42,7 +42,8 @@ func printedReplay() replay.Answer {
 	a.Present.Trace = []replay.TracePoint{{AtMS: at.UnixMilli(), Pa: 7e5, States: []string{"loaded"}, Gap: true}, {AtMS: at.UnixMilli() + 1500, Pa: 7.1e5, States: []string{"unloaded"}}}
 	other := outcome(1161, 24, 6.9e5)
 	other.MeanPa = amountOf(7.58e5, 1e-3) // too sure to be told
-	other.ShortS, other.ShortM3 = 40, 3
+	missing := 3.0
+	other.ShortS, other.ShortM3 = 40, &missing
 	other.Machines = append(other.Machines, replay.MachineOutcome{Machine: "comp2"})
 	other.Trace = []replay.TracePoint{{AtMS: at.UnixMilli(), Pa: 7e5, States: []string{"loaded", "stopped"}}}
 	a.Results = []replay.Result{{Name: "narrower, lower", Set: []replay.Setting{{Key: "comp1.cut_out", Value: "112 psi"}}, Flags: "--set 'comp1.cut_out=112 psi'", Outcome: other,
