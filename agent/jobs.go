@@ -160,15 +160,15 @@ func (r *jobs[A]) ended(j *job[A], answer *A, err error) {
 }
 
 // drop forgets the jobs that ended too long ago, and of the rest the oldest that are
-// too many.
+// too many. What has no answer takes no room from what has.
 func (r *jobs[A]) drop() {
-	over := 0
+	over := map[bool]int{}
 	for i := len(r.all) - 1; i >= 0; i-- {
 		j := r.all[i]
 		if !j.Over() {
 			continue
 		}
-		if over++; over > r.kind.kept || time.Since(j.at) > jobKeptDur {
+		if over[j.Answer != nil]++; over[j.Answer != nil] > r.kind.kept || time.Since(j.at) > jobKeptDur {
 			r.all = slices.Delete(r.all, i, i+1)
 		}
 	}

@@ -44,13 +44,18 @@ func (h *History) Replay(ctx context.Context, r ReplayRequest, progress func(don
 
 func (h *History) replay(ctx context.Context, q replay.Query, search *replay.SearchSpec, progress func(done, total int)) (*replay.Answer, error) {
 	a, err := h.study(ctx, q, search, progress)
-	if wrong := (*replay.RequestError)(nil); errors.As(err, &wrong) {
-		return nil, &FieldError{wrong.Field, wrong.Message}
-	}
 	if err != nil {
-		return nil, err
+		return nil, asFieldError(err)
 	}
 	return &a, nil
+}
+
+// asFieldError makes a *FieldError of what is wrong with a question.
+func asFieldError(err error) error {
+	if wrong := (*replay.RequestError)(nil); errors.As(err, &wrong) {
+		return &FieldError{wrong.Field, wrong.Message}
+	}
+	return err
 }
 
 // study evaluates the alternatives, beside a search where that is asked for.
@@ -113,6 +118,9 @@ func (a *Agent) StartReplay(r ReplayRequest) (ReplayJob, error) {
 	q, err := r.query(a.end(), a.site)
 	if err != nil {
 		return ReplayJob{}, err
+	}
+	if err := replay.Check(a.site, q, r.Search); err != nil {
+		return ReplayJob{}, asFieldError(err)
 	}
 	return a.replays.start(func(ctx context.Context, progress func(done, total int)) (*replay.Answer, error) {
 		return a.replay(ctx, q, r.Search, progress)

@@ -4,11 +4,29 @@ import (
 	"net/http"
 
 	"loadscribe/agent"
+	"loadscribe/agent/replay"
 )
 
 // replayCancel is the API's ReplayCancel.
 type replayCancel struct {
 	ID string `json:"id"`
+}
+
+// replayMachines is the API's ReplayMachines.
+type replayMachines struct {
+	Machines []replay.Listed `json:"machines"`
+}
+
+// serveReplayMachines lists the invented machines that may take another's place.
+func (s *Server) serveReplayMachines(r *http.Request) (any, *apiError) {
+	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
+		return nil, q.err
+	}
+	all, err := replay.Examples()
+	if err != nil { // the file is part of the program, and a test reads it
+		return nil, unavailable("the list of machines cannot be read: %v", err)
+	}
+	return replayMachines{all}, nil
 }
 
 // serveReplayStart begins a replay, which goes on when the request has ended.

@@ -3,6 +3,7 @@ package dashboard
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"testing"
 
 	"loadscribe/agent"
@@ -33,10 +34,11 @@ func (b *commandShop) ReplayJob(id string) (agent.ReplayJob, error) {
 	set := []replay.Setting{{Key: "comp1.cut_out", Value: "112 psi"}}
 	return agent.ReplayJob{ID: id, State: agent.JobDone, Done: 40, Total: 40, Started: noon, Ended: noon, Answer: &replay.Answer{System: "main", From: at, To: at, Coverage: 1, Resolution: "40 s",
 		Currency: "USD", Measured: outcome, Present: outcome, Fit: replay.Fit{Words: "well"}, Calibrated: []replay.Calibrated{{Machine: "comp1", Name: "unloaded power", Value: 12, Unit: "kW"}},
-		Results: []replay.Result{{Name: "lower", Set: set, Flags: "--set 'comp1.cut_out=112 psi'", Outcome: outcome, SavedKWh: amount, AssumesYear: "50 weeks",
+		Settings: []replay.Now{{Key: "comp1.cut_out", Machine: "comp1", Name: "cut-out pressure", Value: &v, Unit: "Pa", Text: "120 psi", Basis: "seen"}},
+		Results: []replay.Result{{Name: "lower", Set: set, Flags: "--set 'comp1.cut_out=112 psi'", Changes: []replay.Change{{Key: "comp1.cut_out", Machine: "comp1", Name: "cut-out pressure", Was: "120 psi", Becomes: "112 psi", Cautions: []string{"x"}}}, Outcome: outcome, SavedKWh: amount, AssumesYear: "50 weeks",
 			Budget: []analysis.BudgetPart{{Input: "meter", Share: 1}}, Remarks: []string{}, Cautions: []string{"x"}}},
 		Search: &replay.Front{Tried: 12, Broke: []replay.Broken{{Limit: "starts_per_hour", Count: 3}}, Allowed: 9, Best: 1, Remarks: []string{}, Method: "all",
-			Points: []replay.FrontPoint{{Result: replay.Result{Name: "1", Set: set, Outcome: outcome, Budget: []analysis.BudgetPart{}, Remarks: []string{}, Cautions: []string{}}, Price: &v}}},
+			Points: []replay.FrontPoint{{Result: replay.Result{Name: "1", Set: set, Changes: []replay.Change{}, Outcome: outcome, Budget: []analysis.BudgetPart{}, Remarks: []string{}, Cautions: []string{}}, Price: &v}}},
 		Remarks: []string{}, Method: "events", Inputs: []string{"meter.power"}}}, nil
 }
 
@@ -83,6 +85,15 @@ func TestReplayOverTheAPI(t *testing.T) {
 		if w.Code != want {
 			t.Errorf("GET %s: %d, want %d: %s", target, w.Code, want, w.Body)
 		}
+	}
+	list := get(s, "/api/v1/replay/machines")
+	d.mustFit(t, "ReplayMachines", list.Body.Bytes())
+	var machines replayMachines
+	if err := json.Unmarshal(list.Body.Bytes(), &machines); err != nil || !slices.ContainsFunc(machines.Machines, func(m replay.Listed) bool { return m.ID == "drive-50hp" }) {
+		t.Errorf("list of machines: %v %s", err, list.Body)
+	}
+	if w := get(s, "/api/v1/replay/machines?id=5f"); w.Code != 400 {
+		t.Errorf("a parameter that is none: %d", w.Code)
 	}
 	stopped := newTestServer(t, newShop(), Options{Secret: "0123abcd"})
 	if w := post(stopped, "/api/v1/replay", `{`+asked+`}`, "Authorization", "Bearer 0123abcd"); w.Code != 503 {

@@ -49,7 +49,7 @@ func TestTooSmallAMachine(t *testing.T) {
 	a := try(t, studyOf(t, site, steady(site, 0.5)), "comp1.replace=screw-15hp")
 	r := a.Results[0]
 	got := 56 * cfm * (1 + sheetFlow)
-	near(t, "air that is missing", r.Outcome.ShortM3, 86400*(0.5*185*cfm-got), 0.04*86400*got)
+	near(t, "air that is missing", *r.Outcome.ShortM3, 86400*(0.5*185*cfm-got), 0.04*86400*got)
 	near(t, "time it is short", r.Outcome.ShortS, 86400, 600)
 	// Users get what holes let through, in proportion to the absolute pressure, and the
 	// machine gives a little more at a lower one.

@@ -87,7 +87,7 @@ func (st *Study) answer() Answer {
 	return Answer{
 		System: st.q.System, From: stamp(st.rec.FromMS), To: stamp(st.rec.ToMS),
 		Coverage: st.rec.Coverage, Resolution: st.rec.Resolution, Currency: st.site.Tariff.Currency,
-		Calibrated: st.calibrated(), Results: []Result{}, Remarks: []string{},
+		Calibrated: st.calibrated(), Settings: st.settingsNow(), Results: []Result{}, Remarks: []string{},
 		Method: "the demand of each minute, by " + st.rec.Method + "; played event by event with what the record shows of each machine, first as it is, then with other settings; " +
 			"energies are brought to the measured one, and each input of the calibration is moved by its uncertainty in both",
 		Inputs: st.rec.Inputs,
@@ -192,7 +192,7 @@ func (e *evaluation) outcome(p *plan, of *plays) Outcome {
 		LoadsHour:     e.counted(mLoadsHour, of),
 		LowestPa:      e.lowest(of),
 		MeanPa:        e.mean(own(mMeanPa)),
-		ShortS:        of.result.ShortS, ShortM3: of.result.ShortM3,
+		ShortS:        of.result.ShortS, ShortM3: &of.result.ShortM3,
 		Machines: machinesOf(p, of.result, energy.V/of.nominal[mEnergyJ]),
 	}
 	if e.st.rec.MinimumPa > 0 {

@@ -43,7 +43,7 @@ type Outcome struct {
 	BelowS        Amount           `json:"below_minimum_s"`
 	SpecificPower Amount           `json:"specific_power_w_per_m3s"`
 	ShortS        float64          `json:"short_s"`
-	ShortM3       float64          `json:"short_m3"`
+	ShortM3       *float64         `json:"short_m3"` // nil: not known, as of what was measured
 	Machines      []MachineOutcome `json:"machines"`
 	Trace         []TracePoint     `json:"trace,omitempty"`
 }
@@ -71,7 +71,8 @@ type TracePoint struct {
 type Result struct {
 	Name    string    `json:"name"`
 	Set     []Setting `json:"set"`
-	Flags   string    `json:"flags"` // that reproduce it on the command line
+	Flags   string    `json:"flags"`   // that reproduce it on the command line
+	Changes []Change  `json:"changes"` // each setting beside what it is now
 	Outcome Outcome   `json:"outcome"`
 	// Saving against the present settings over the replayed time.
 	SavedKWh   Amount `json:"saved_kwh"`
@@ -111,6 +112,7 @@ type Answer struct {
 	Present    Outcome      `json:"present"` // replayed with the present settings
 	Fit        Fit          `json:"fit"`
 	Calibrated []Calibrated `json:"calibration"`
+	Settings   []Now        `json:"settings"` // as the plant has them
 	Results    []Result     `json:"alternatives"`
 	Search     *Front       `json:"search,omitempty"`
 	Remarks    []string     `json:"remarks"`

@@ -100,9 +100,9 @@ func (b *builder) dataFindings() (list []Text) {
 	return list
 }
 
-// recordKinds are the events that bear on what the record is worth; gaps of devices
+// RecordKinds are the events that bear on what the record is worth; gaps of devices
 // stand with the coverage, faults and notes in their own parts.
-var recordKinds = []string{"clock_step", "clock_not_set", "clock_set", "clock_behind", "computer_slept", "agent_started", "agent_stopped", "agent_broke_off",
+var RecordKinds = []string{"clock_step", "clock_not_set", "clock_set", "clock_behind", "computer_slept", "agent_started", "agent_stopped", "agent_broke_off",
 	"store_down", "store_up", "scans_dropped", "data_damaged", "config_changed", "counter_wrapped", "counter_reset", "raw_dropped", "evidence_began", "evidence_key",
 	"import", "import_undone", "clocks_aligned", "levels", "hookup", "spot_reading", "calibration"}
 
@@ -112,7 +112,7 @@ func (b *builder) recordTable() *Table {
 	more := 0
 	for i := range b.data.Events {
 		e := &b.data.Events[i]
-		if !slices.Contains(recordKinds, e.Kind) {
+		if !slices.Contains(RecordKinds, e.Kind) {
 			continue
 		}
 		if len(t.Rows) == mostEvents {

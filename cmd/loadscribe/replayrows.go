@@ -48,7 +48,7 @@ func (p *replayPrinter) rows() []replayRow {
 		{name: "below minimum pressure", unit: "s", of: func(o *replay.Outcome) replay.Amount { return o.BelowS }, always: true},
 		{name: "power for air", unit: "kW/(m³/min)", factor: 1 / float64(wattsPerSpecific), of: func(o *replay.Outcome) replay.Amount { return o.SpecificPower }, share: true, always: true},
 		{name: "time short of air", unit: "s", of: func(o *replay.Outcome) replay.Amount { return plain(o.ShortS) }, played: true},
-		{name: "air that was short", unit: "m³", of: func(o *replay.Outcome) replay.Amount { return plain(o.ShortM3) }, played: true},
+		{name: "air that was short", unit: "m³", of: func(o *replay.Outcome) replay.Amount { return replay.Amount{Value: o.ShortM3} }, played: true},
 	}
 }
 

@@ -19,7 +19,7 @@ const shownIn = {
   '°C': { '°C': [1, 0], '°F': [1.8, 32] },
   '°F': { '°F': [1, 0], '°C': [1 / 1.8, -32 / 1.8] },
   K: { K: [1, 0], '°F': [1.8, 0] },
-  'm³': { 'm³': [1, 0], 'ft³': [1 / ft3M3, 0] },
+  'm³': { 'm³': [1, 0], 'ft³': [1 / ft3M3, 0], gal: [1000 / galL, 0] },
   'ft³': { 'ft³': [1, 0], 'm³': [ft3M3, 0] },
   'm³/min': { 'm³/min': [1, 0], cfm: [1 / 60 / cfmM3S, 0] },
   'm³/s': { 'm³/min': [60, 0], cfm: [1 / cfmM3S, 0] },
@@ -27,6 +27,9 @@ const shownIn = {
   'kW/(m³/min)': { 'kW/(m³/min)': [1, 0], 'kW/100 cfm': [6000 * cfmM3S, 0] },
   'kWh/m³': { 'kWh/m³': [1, 0], 'kWh/1000 ft³': [1000 * ft3M3, 0] },
   W: { kW: [1e-3, 0], W: [1, 0] },
+  'W/(m³/s)': { 'kW/(m³/min)': [1 / 60_000, 0], 'kW/100 cfm': [0.1 * cfmM3S, 0] },
+  '1/Pa': { '%/psi': [100 * 1000 * psiKPa, 0], '%/bar': [1e7, 0] },
+  kg: { kg: [1, 0] },
   'l/d': { 'l/d': [1, 0], 'gal/d': [1 / galL, 0] },
   J: { kWh: [1 / 3.6e6, 0] },
   Wh: { kWh: [1e-3, 0] },
@@ -38,12 +41,13 @@ const shownIn = {
 
 /** What a unit is shown in on a page of that system, where nothing at the number says it. */
 const usual = {
-  us: { Pa: 'psi', kPa: 'psi', psi: 'psi', bar: 'psi', '°C': '°F', '°F': '°F', K: '°F', 'm³': 'ft³', 'ft³': 'ft³', 'm³/min': 'cfm', 'm³/s': 'cfm', cfm: 'cfm', 'kW/(m³/min)': 'kW/100 cfm', 'kWh/m³': 'kWh/1000 ft³', 'l/d': 'gal/d', '1/h': 'per hour', W: 'kW', J: 'kWh', Wh: 'kWh' },
-  si: { Pa: 'bar', kPa: 'bar', psi: 'bar', bar: 'bar', '°C': '°C', '°F': '°C', K: 'K', 'm³': 'm³', 'ft³': 'm³', 'm³/min': 'm³/min', 'm³/s': 'm³/min', cfm: 'm³/min', 'kW/(m³/min)': 'kW/(m³/min)', 'kWh/m³': 'kWh/m³', 'l/d': 'l/d', '1/h': 'per hour', W: 'kW', J: 'kWh', Wh: 'kWh' },
+  us: { 'W/(m³/s)': 'kW/100 cfm', '1/Pa': '%/psi', Pa: 'psi', kPa: 'psi', psi: 'psi', bar: 'psi', '°C': '°F', '°F': '°F', K: '°F', 'm³': 'ft³', 'ft³': 'ft³', 'm³/min': 'cfm', 'm³/s': 'cfm', cfm: 'cfm', 'kW/(m³/min)': 'kW/100 cfm', 'kWh/m³': 'kWh/1000 ft³', 'l/d': 'gal/d', '1/h': 'per hour', W: 'kW', J: 'kWh', Wh: 'kWh' },
+  si: { 'W/(m³/s)': 'kW/(m³/min)', '1/Pa': '%/bar', Pa: 'bar', kPa: 'bar', psi: 'bar', bar: 'bar', '°C': '°C', '°F': '°C', K: 'K', 'm³': 'm³', 'ft³': 'm³', 'm³/min': 'm³/min', 'm³/s': 'm³/min', cfm: 'm³/min', 'kW/(m³/min)': 'kW/(m³/min)', 'kWh/m³': 'kWh/m³', 'l/d': 'l/d', '1/h': 'per hour', W: 'kW', J: 'kWh', Wh: 'kWh' },
 };
 
 /** The unit that a field's name ends in. */
 const endings = [
+  [/_w_per_m3s$/, 'W/(m³/s)'], [/_kwh_year$/, 'kWh'], [/_kg$/, 'kg'],
   [/_pa$/, 'Pa'], [/_kpa$/, 'kPa'], [/_m3s$/, 'm³/s'], [/_m3_?min$/, 'm³/min'], [/_m3$/, 'm³'], [/_kwh$/, 'kWh'], [/_kw$/, 'kW'], [/_w$/, 'W'], [/_j$/, 'J'],
   [/_ms$/, 'ms'], [/_s$|^seconds$|_seconds$|^fill_/, 's'], [/_k$/, 'K'], [/_c$/, '°C'],
   [/(^|_)(coverage|share|level|fraction)$|^share_of/, '1'],
@@ -64,6 +68,9 @@ export function unitOf(answer, pointer, site) {
   const { parts, chain } = walk(answer, pointer);
   const key = parts.filter((p) => !/^\d+$/.test(p)).at(-1) ?? '';
   for (const [pattern, unit] of endings) if (pattern.test(key)) return { unit, share: isShare(key), key };
+  // An amount of a replay: a value and its interval below a name that has the unit.
+  const of = /^(value|uncertainty)$/.test(key) && typeof chain.at(-2)?.unit !== 'string' ? (parts.at(-2) ?? '') : '';
+  for (const [pattern, unit] of endings) if (of && pattern.test(of)) return { unit, share: isShare(of), key };
   for (let i = chain.length - 2; i >= 0; i--) {
     const at = chain[i];
     if (at === null || typeof at !== 'object') continue;

@@ -17,7 +17,9 @@ type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
 const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
   days: () => import('./days/page'),
+  settings: () => import('./replayed/page'),
   loads: () => import('./loads/page'),
+  money: () => import('./money/page'),
   night: () => import('./night/page'),
   trace: () => import('./trace/page'),
   hookup: () => import('./hookup/page'),

@@ -1,5 +1,252 @@
 // Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
 
+/** What the page that makes a site file begins with. */
+export type NewSite = {
+  /** name of the site file to be */
+  file: string;
+  /** where it will stand, as it was given */
+  folder: string;
+  ports: SerialPort[];
+  /** why the serial ports cannot be listed; may be empty */
+  ports_error: string;
+  maps: MapFound[];
+};
+
+/** A serial port of this computer. */
+export type SerialPort = {
+  name: string;
+  /** a name that stays when the adapter is unplugged and comes back: the one to write into a site file */
+  stable?: string;
+  /** what the system knows of the adapter */
+  known?: string;
+};
+
+/** A register map that a device may name. */
+export type MapFound = {
+  /** maps/NAME.toml */
+  file: string;
+  /** the map's own name; empty where it cannot be read */
+  title: string;
+  /** one that this program carries for a try: no real device is like it */
+  example: boolean;
+};
+
+/** What a person has said of a site so far. Keys are those of a site file, values are texts as they were typed; an empty one is left out. What is missing counts as empty. */
+export type SiteDraft = {
+  site: DraftSite;
+  tariff: DraftTariff;
+  line: DraftLine[];
+  device: DraftDevice[];
+  machine: DraftMachine[];
+  system: DraftSystem[];
+  report: DraftReport;
+  maps: DraftMap[];
+};
+
+/** The [site] table. */
+export type DraftSite = {
+  name: string;
+  timezone: string;
+  units: string;
+  altitude: string;
+  barometer: string;
+  shifts: string[];
+  holidays: string[];
+  weeks_per_year: string;
+};
+
+/** The [tariff] table. */
+export type DraftTariff = {
+  currency: string;
+  energy: DraftPrice[];
+  demand: DraftCharge;
+  emissions: string;
+};
+
+/** A price per kWh. */
+export type DraftPrice = {
+  price: string;
+  when: string;
+};
+
+/** The charge for the highest mean power of a billing month, per kW. */
+export type DraftCharge = {
+  price: string;
+  window: string;
+};
+
+/** A [[line]]. */
+export type DraftLine = {
+  name: string;
+  kind: string;
+  port: string;
+  serial: string;
+  address: string;
+  /** for a line that has a master already */
+  listen: boolean;
+};
+
+/** A [[device]]. */
+export type DraftDevice = {
+  name: string;
+  line: string;
+  unit: string;
+  /** maps/NAME.toml */
+  map: string;
+  every: string;
+  instrument: DraftInstrument;
+};
+
+/** What plate and certificate of a device say. */
+export type DraftInstrument = {
+  serial: string;
+  certificate: string;
+  calibrated: string;
+  calibration_months: string;
+  flow_meter: string;
+  /** by the words of the site file: pressure, power and so on */
+  accuracy: Record<string, string>;
+  current_transformer: DraftRatio;
+};
+
+/** A transformer's ratio on its plate, and the one that the meter is set to. */
+export type DraftRatio = {
+  fitted: string;
+  meter: string;
+};
+
+/** A [[machine]]. */
+export type DraftMachine = {
+  name: string;
+  control: string;
+  rated_flow: string;
+  rated_pressure: string;
+  rated_power: string;
+  cut_in: string;
+  cut_out: string;
+  no_load_stop: string;
+  least_between_starts: string;
+  trip_temperature: string;
+  motor: DraftMotor;
+  /** by device: * for all that have a role, or names with commas between */
+  channels: Record<string, string>;
+  service: DraftService[];
+};
+
+/** The main motor's plate. */
+export type DraftMotor = {
+  power: string;
+  poles: string;
+  volts: string;
+  starting: string;
+  starts_per_hour: string;
+};
+
+/** A service item. */
+export type DraftService = {
+  item: string;
+  hours: string;
+  months: string;
+};
+
+/** A [[system]]. */
+export type DraftSystem = {
+  name: string;
+  machines: string[];
+  minimum_pressure: string;
+  parts: DraftPart[];
+  taps: DraftTap[];
+};
+
+/** A part that the air goes through. */
+export type DraftPart = {
+  name: string;
+  kind: string;
+  volume: string;
+  purge: string;
+};
+
+/** A place where pressure or flow is measured. */
+export type DraftTap = {
+  at: string;
+  pressure: string;
+  flow: string;
+};
+
+/** For whom a report is. */
+export type DraftReport = {
+  prepared_for: string;
+  prepared_by: string;
+  place: string;
+  goals: string;
+  scope: string;
+};
+
+/** A register map's text, to be kept as maps/NAME.toml. */
+export type DraftMap = {
+  name: string;
+  text: string;
+};
+
+/** What a draft is worth. */
+export type DraftChecked = {
+  /** the site file as it would be written */
+  text: string;
+  problems: DraftRemark[];
+  warnings: DraftRemark[];
+  devices: DraftDeviceSeen[];
+  machines: DraftMachineRoles[];
+};
+
+/** A mistake, or what is likely not meant, at a field of the draft. */
+export type DraftRemark = {
+  /** where in the draft, as in device.0.unit; empty: the whole */
+  field: string;
+  file: string;
+  /** in that file, from 1; 0: the whole */
+  line: number;
+  message: string;
+  /** may be empty */
+  mend: string;
+};
+
+/** What a device's map holds, as far as it can be read. */
+export type DraftDeviceSeen = {
+  device: string;
+  map: string;
+  title: string;
+  channels: DraftChannel[];
+};
+
+/** A channel of a map. */
+export type DraftChannel = {
+  name: string;
+  /** may be empty */
+  role: string;
+  unit: string;
+  /** what the unit is one of, as in pressure */
+  measures: string;
+};
+
+/** Which channel fills which role of a machine. */
+export type DraftMachineRoles = {
+  machine: string;
+  roles: DraftRole[];
+};
+
+/** A role with its channel. */
+export type DraftRole = {
+  role: string;
+  channel: string;
+};
+
+/** The site file is written, and recording begins. */
+export type NewSiteWritten = {
+  files: string[];
+  /** what records from now on, when this ends */
+  command: string;
+};
+
 /** A comparison of two periods. */
 export type CompareRequest = {
   /** FROM/TO */
@@ -394,6 +641,143 @@ export type LineState = {
   line: string;
   up: boolean;
   detail: string;
+};
+
+/** What a record lacks in a window, and how what it depends on stands. */
+export type MissedAnswer = {
+  /** the window, cut to where there can be readings; null: nothing is recorded */
+  from: string | null;
+  to: string | null;
+  /** those that are polled or listened to, in the order of the site file */
+  devices: MissedDevice[];
+  /** longest first, at most 100 */
+  gaps: MissedGap[];
+  /** how many more there are */
+  gaps_more: number;
+  clock: MissedClock;
+  disk: MissedDisk;
+  evidence: MissedEvidence;
+  awake?: AwakeState;
+  slept: MissedSleep;
+  /** what happened to the record in the window, newest first, at most 60 */
+  events: Event[];
+  /** how many more there are */
+  events_more: number;
+  /** what to do about it, what is pressing now first */
+  to_do: MissedToDo[];
+};
+
+/** How well a device was read. */
+export type MissedDevice = {
+  device: string;
+  line: string;
+  /** readings of its fastest poll group that the window had room for */
+  due: number;
+  /** good readings of the channel of that group that has most */
+  read: number;
+  /** read over due */
+  read_share: number;
+  /** of that group */
+  period_ms: number;
+  /** of a minute and more, and of more than three periods */
+  gaps: number;
+  /** their sum */
+  gap_s: number;
+  /** the longest */
+  longest_s: number;
+  /** why nothing is known; the numbers are then zero */
+  absent?: string;
+};
+
+/** A stretch in which a device was not read, as the report has it. */
+export type MissedGap = {
+  device: string;
+  from: string;
+  to: string;
+  /** time that went by: less than from the first to the second where the clock was set forward */
+  for_s: number;
+  /** in words */
+  reason: string;
+  /** what to do about it */
+  mend: string;
+  /** it reaches to the end of the window */
+  open: boolean;
+  /** what the machine counted meanwhile; none where a counter was not read before and after, or was set back */
+  counters: MissedCounter[];
+};
+
+/** A counter before and after a gap: it bounds what happened meanwhile. */
+export type MissedCounter = {
+  machine: string;
+  /** run_hours, loaded_hours, start_count or energy */
+  role: string;
+  channel: string;
+  before: number;
+  after: number;
+  change: number;
+  /** the least that the counter shows */
+  step: number;
+  /** the register map’s */
+  unit: string;
+};
+
+/** How the times of readings stand. */
+export type MissedClock = {
+  /** of the site */
+  zone: string;
+  /** the computer’s clock says a time that can be */
+  set: boolean;
+  /** the system says that something keeps its clock right; left out where it does not tell */
+  kept?: boolean;
+  /** what the kernel says that the clock may be wrong by at most */
+  max_error_ms?: number;
+  /** how often it was set in the window */
+  steps: number;
+  /** by how much at most */
+  largest_step_s: number;
+};
+
+/** How much there is room for. */
+export type MissedDisk = {
+  /** the data directory */
+  directory_bytes: number;
+  /** on its disk; null: not known */
+  free_bytes: number | null;
+  /** what a day of all devices takes in the data directory, by what is in it; null of less than a day */
+  bytes_per_day: number | null;
+  /** how long the free space lasts at that */
+  days_left: number | null;
+  /** null: raw readings are never dropped */
+  keep_raw_days: number | null;
+  /** the oldest reading that is kept, if only in summaries */
+  record_from: string | null;
+  /** raw readings before it are no longer kept; null: none was dropped */
+  raw_from: string | null;
+  /** the site file has a schedule of backups */
+  backups: boolean;
+  /** null: none of them is there */
+  last_backup: string | null;
+};
+
+/** The newest checkpoint of the evidence log, or why there is none. */
+export type MissedEvidence = {
+  head?: EvidenceHead;
+  absent?: string;
+};
+
+/** What the computer slept in the window. */
+export type MissedSleep = {
+  times: number;
+  for_s: number;
+};
+
+/** One thing to do. */
+export type MissedToDo = {
+  about: "sleep" | "device" | "disk" | "backup" | "clock" | "store";
+  /** what is so */
+  what: string;
+  /** what to do about it */
+  mend: string;
 };
 
 /** Whether the computer that records may fall asleep; while it sleeps nothing is recorded. */
@@ -830,8 +1214,10 @@ export type TestStatus = {
   why: string;
   started: string | null;
   seen: string | null;
-  /** the pressure it goes by */
+  /** the pressure it goes by, and where that is read */
   tap: string;
+  /** the id of the same */
+  channel: string;
 };
 
 /** What a guided test found, SI; uncertainties of 95 %. */
@@ -1162,6 +1548,235 @@ export type DaysAnswer = {
   notes: string[];
 };
 
+/** Where the electricity of a window went and what it cost, and what the air was that it made. Costs are in the currency and left out where the site file has no price. */
+export type MoneyAnswer = {
+  kind: "machine" | "system";
+  subject: string;
+  from: string;
+  to: string;
+  /** of all costs; left out where the site file has no price */
+  currency?: string;
+  /** the tariff's, in its order */
+  prices: MoneyPrice[];
+  /** those of /figures for from and to */
+  figures: Figure[];
+  /** what the window comes to in a year */
+  year: Figure[];
+  split: MoneySplit;
+  hours: MoneyHours;
+  /** none where demand is not charged */
+  bills: MoneyBill[];
+  air: MoneyAir;
+  duration: MoneyDuration;
+  /** of each machine */
+  pressure: PressureCost[];
+  instruments: InstrumentFacts[];
+  /** what the window rests on where that is not what was asked for */
+  notes: string[];
+};
+
+/** One price of the tariff. */
+export type MoneyPrice = {
+  name: string;
+  /** currency per kWh */
+  per_kwh: number;
+};
+
+/** Energy and its cost by what the machines did and by the tariff's prices. The states and the rest are the figure energy, their costs energy_cost. */
+export type MoneySplit = {
+  /** why it is not known by state */
+  absent?: string;
+  method?: string;
+  /** those that were seen, in the order of work */
+  states: MoneyState[];
+  /** of no state: counted over gaps, and by how much counter and power do not agree */
+  rest_kwh: number;
+  rest_cost?: number;
+};
+
+/** One state's part; times of several machines add up. */
+export type MoneyState = {
+  /** unobserved: the state is not known */
+  state: string;
+  time_s: number;
+  energy_kwh: number;
+  /** half width of the 95 % interval */
+  uncertainty_kwh: number;
+  cost?: number;
+  /** half width of the 95 % interval */
+  cost_uncertainty?: number;
+  /** of the energy, 0 to 1 */
+  energy_share: number;
+  /** of energy_cost, 0 to 1 */
+  cost_share?: number;
+  /** an entry for each of prices; empty where there are none */
+  by_price: MoneyPart[];
+};
+
+/** What was paid for at one price. */
+export type MoneyPart = {
+  energy_kwh: number;
+  cost: number;
+};
+
+/** Energy and its cost by hours of the local clock. */
+export type MoneyHours = {
+  /** why there is none */
+  absent?: string;
+  /** why the hours have no cost */
+  cost_absent?: string;
+  method?: string;
+  rows: MoneyHour[];
+  days: MoneyDay[];
+  /** counted over gaps: of no hour; with it the rows are the figure energy */
+  gaps_kwh: number;
+  gaps_cost?: number;
+  /** places of the rows that took the most, of the cost where there are prices, else of the energy */
+  dearest: number[];
+  /** how many of the dearest make half of the rows' sum */
+  half_hours: number;
+  /** their share of the hours, 0 to 1 */
+  half_share: number;
+};
+
+/** One hour of the clock, or the part of it that the window holds. */
+export type MoneyHour = {
+  from: string;
+  to: string;
+  observed_s: number;
+  energy_kwh: number;
+  cost?: number;
+  /** place in prices; -1 where it has several */
+  price?: number;
+};
+
+/** The hours of one local date together. */
+export type MoneyDay = {
+  /** local, like 2026-03-02 */
+  date: string;
+  from: string;
+  to: string;
+  observed_s: number;
+  energy_kwh: number;
+  cost?: number;
+};
+
+/** One charge for demand of one billing month. */
+export type MoneyBill = {
+  charge: string;
+  /** of the billing month */
+  from: string;
+  to: string;
+  /** currency per kW and billing month */
+  per_kw: number;
+  /** the month's highest demand of whom the bill is made to */
+  peak_kw: number;
+  peak_from: string;
+  peak_to: string;
+  /** more than the peak where a ratchet holds */
+  billed_kw: number;
+  /** the subject's part of what is billed */
+  own_kw: number;
+  /** of the month that lies in the window, 0 to 1 */
+  share: number;
+  cost: number;
+  at_least?: boolean;
+  note: string;
+};
+
+/** What air took, hour by hour, beside the machines' nameplates. */
+export type MoneyAir = {
+  /** why there are no points */
+  absent?: string;
+  /** of value and uncertainty */
+  unit: string;
+  method?: string;
+  points: MoneyAirPoint[];
+  /** of the machines that have rated power and flow in the site file */
+  rated: MoneyRated[];
+  /** hours left out, since too little of them was observed or too little air was made to tell */
+  short: number;
+};
+
+/** specific_power of one hour. */
+export type MoneyAirPoint = {
+  from: string;
+  to: string;
+  /** mean flow of delivered air */
+  flow_m3_min: number;
+  value: number;
+  /** half width of the 95 % interval */
+  uncertainty: number;
+};
+
+/** A machine's nameplate: rated power over rated flow. */
+export type MoneyRated = {
+  machine: string;
+  flow_m3_min: number;
+  power_kw: number;
+  value: number;
+  /** rated pressure, gauge */
+  pressure_kpa?: number;
+};
+
+/** A system's demand for air, the highest step first, and what its machines give. */
+export type MoneyDuration = {
+  /** why there is none */
+  absent?: string;
+  method?: string;
+  step_s: number;
+  curve: MoneyExceeded[];
+  /** the machines one upon the other, in the site file's order */
+  covers: MoneyCover[];
+};
+
+/** A demand and for how long it was exceeded. */
+export type MoneyExceeded = {
+  /** of the observed time, 0 to 1 */
+  share: number;
+  above_s: number;
+  flow_m3_min: number;
+  /** half width of the 95 % interval */
+  uncertainty_m3_min: number;
+};
+
+/** What the machines up to one give at full load. */
+export type MoneyCover = {
+  machine: string;
+  /** its own */
+  flow_m3_min: number;
+  /** of all up to it */
+  up_to_m3_min: number;
+  /** for how long the demand was above up_to_m3_min */
+  above_s: number;
+  /** of the observed time, 0 to 1 */
+  share: number;
+  /** how its flow is known */
+  method: string;
+};
+
+/** What a little more or less pressure costs one machine, for the same air. */
+export type PressureCost = {
+  machine: string;
+  /** why it is not known */
+  absent?: string;
+  /** gauge, at the outlet: around it the steps hold */
+  pressure_kpa: number;
+  /** what the slope rests on */
+  basis?: string;
+  /** a tenth of a bar and two psi */
+  steps: PressureStep[];
+  /** the rule of thumb, for comparison */
+  handbook: string;
+};
+
+/** What one step of pressure brings. */
+export type PressureStep = {
+  step_kpa: number;
+  /** pressure_step_power (% of the power under load), pressure_step_energy, pressure_step_cost of the window, pressure_step_cost_year */
+  figures: Figure[];
+};
+
 /** One local date, or the part of it that lies in the window and before now. Its figures are those of /figures for from and to. */
 export type Day = {
   /** local, like 2026-03-02 */
@@ -1478,7 +2093,7 @@ export type Interval = {
 };
 
 /** One message of the live socket. The first is a snapshot. seq grows by one with every message; after a gap the client sends {"type":"snapshot"} and gets a snapshot that includes everything up to its seq. */
-export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveFiguresChanged;
+export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveTest | LiveFiguresChanged;
 
 /** A live message: snapshot. */
 export type LiveSnapshot = {
@@ -1520,6 +2135,13 @@ export type LiveEvent = {
   seq: number;
   type: "event";
   data: Event;
+};
+
+/** A live message: test. A guided test stands otherwise than it did. */
+export type LiveTest = {
+  seq: number;
+  type: "test";
+  data: TestStatus;
 };
 
 /** A live message: figures_changed. */
@@ -2091,6 +2713,45 @@ export type ReplayJob = {
   answer?: ReplayAnswer;
 };
 
+/** Machines that may take another's place. */
+export type ReplayMachines = {
+  machines: ReplayListed[];
+};
+
+/** A setting as the plant has it. */
+export type ReplayNow = {
+  /** as it is changed, like comp1.cut_out */
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** null: not known, or no number */
+  value: number | null;
+  /** Pa, s, m³ or 1; empty: text says it */
+  unit: string;
+  /** as a person would write it; empty: not known */
+  text: string;
+  /** what that rests on */
+  basis: string;
+};
+
+/** One setting of an alternative beside what it is now. */
+export type ReplayChange = {
+  key: string;
+  /** left out: of the plant */
+  machine?: string;
+  name: string;
+  /** in the unit of the new one; empty: not known */
+  was: string;
+  /** how the present one is known */
+  basis: string;
+  becomes: string;
+  /** what the setting is for */
+  does: string;
+  /** those of the alternative that this setting brings */
+  cautions: string[];
+};
+
 /** Which replay is to end. */
 export type ReplayCancel = {
   id: string;
@@ -2200,8 +2861,8 @@ export type ReplayOutcome = {
   specific_power_w_per_m3s: ReplayAmount;
   /** how long the users went without some of their air */
   short_s: number;
-  /** of how much */
-  short_m3: number;
+  /** of how much; null: not known, as of what was measured */
+  short_m3: number | null;
   machines: ReplayMachineOutcome[];
   trace?: ReplayTracePoint[];
 };
@@ -2233,6 +2894,8 @@ export type ReplayResult = {
   set: ReplaySetting[];
   /** that reproduce it on the command line */
   flags: string;
+  /** each setting beside what it is now */
+  changes: ReplayChange[];
   outcome: ReplayOutcome;
   /** against the present settings, over the replayed time */
   saved_kwh: ReplayAmount;
@@ -2291,6 +2954,8 @@ export type ReplayAnswer = {
   present: ReplayOutcome;
   fit: ReplayFit;
   calibration: ReplayCalibrated[];
+  /** as the plant has them */
+  settings: ReplayNow[];
   alternatives: ReplayResult[];
   search?: ReplayFront;
   remarks: string[];
@@ -2373,7 +3038,9 @@ export interface Answers {
   "/api/v1/text": TextAnswer;
   "/api/v1/service": ServiceAnswer;
   "/api/v1/service/effect": ServiceEffectAnswer;
+  "/api/v1/missed": MissedAnswer;
   "/api/v1/days": DaysAnswer;
+  "/api/v1/money": MoneyAnswer;
   "/api/v1/periods": PeriodsAnswer;
   "/api/v1/compare": Comparison;
   "/api/v1/intervals": IntervalsAnswer;
@@ -2388,6 +3055,8 @@ export interface Answers {
   "/api/v1/hookup": HookupReport;
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
+  "/api/v1/newsite": NewSite;
   "/api/v1/replay": ReplayJob;
+  "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;
 }

@@ -111,6 +111,9 @@ const figureDisplays: Record<string, Record<UnitSystem, Display>> = {
   '1/h': same(plain('per hour', 2)),
   // Of figures K is a difference of temperatures: no zero is moved.
   K: { us: plain('°F', 1, 1.8), si: plain('K', 1) },
+  // What stores hold is counted in gallons, free air never.
+  'm³ stored': { us: plain('gal', 0, 1 / gallonM3), si: plain('m³', 2) },
+  '1/Pa': { us: plain('%/psi', 2, 100 * psiPa), si: plain('%/bar', 1, 1e7) },
   'l/d': { us: plain('gal/d', 1, 1e-3 / gallonM3), si: plain('l/d', 1) },
 };
 
