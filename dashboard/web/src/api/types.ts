@@ -1214,8 +1214,10 @@ export type TestStatus = {
   why: string;
   started: string | null;
   seen: string | null;
-  /** the pressure it goes by */
+  /** the pressure it goes by, and where that is read */
   tap: string;
+  /** the id of the same */
+  channel: string;
 };
 
 /** What a guided test found, SI; uncertainties of 95 %. */
@@ -2091,7 +2093,7 @@ export type Interval = {
 };
 
 /** One message of the live socket. The first is a snapshot. seq grows by one with every message; after a gap the client sends {"type":"snapshot"} and gets a snapshot that includes everything up to its seq. */
-export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveFiguresChanged;
+export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveTest | LiveFiguresChanged;
 
 /** A live message: snapshot. */
 export type LiveSnapshot = {
@@ -2133,6 +2135,13 @@ export type LiveEvent = {
   seq: number;
   type: "event";
   data: Event;
+};
+
+/** A live message: test. A guided test stands otherwise than it did. */
+export type LiveTest = {
+  seq: number;
+  type: "test";
+  data: TestStatus;
 };
 
 /** A live message: figures_changed. */
