@@ -87,5 +87,28 @@ check('leads a leak test: refused unread, begun, followed by the socket, broken 
   await close(page);
 });
 
+check('tags a leak, sees what it makes of what is measured, and marks it as mended', async () => {
+  const page = await open();
+  const before = (await api('leaks')).tags.length;
+  await page.click('.add-tag');
+  await page.fill('.tags .night-form [name=place]', 'hose reel, bay 2');
+  await page.fill('.tags .night-form [name=hole]', '1/32 in');
+  await page.fill('.tags .night-form [name=who]', 'R. Vale');
+  await page.click('.tags .night-form button[type=submit]');
+  await page.waitForFunction((n) => document.querySelectorAll('.tag-list > li').length === n + 1, before, patience);
+  const answer = await api('leaks');
+  const tag = answer.tags.find((t) => t.place === 'hose reel, bay 2' && t.state === 'open');
+  assert.ok(tag.flow_m3s > 0 && tag.found_by === 'R. Vale');
+  assert.ok(Math.abs(answer.untagged.flow_m3s - (answer.measured.flow_m3s - answer.open.flow_m3s)) < 1e-12);
+  assert.equal(await page.textContent('.tags .verdict'), answer.sentence);
+  const row = `[data-tag="${tag.tag}"]`;
+  await page.click(`${row} [data-action=mended]`);
+  await page.fill(`${row} [name=what]`, 'new coupling');
+  await page.click(`${row} button[type=submit]`);
+  await page.waitForFunction((s) => document.querySelector(s)?.textContent.includes(', mended:'), row, patience);
+  assert.equal((await api('leaks')).tags.find((t) => t.tag === tag.tag).mended_by, 'R. Vale');
+  await close(page);
+});
+
 fits(open);
 looksRight('after-hours', open);
