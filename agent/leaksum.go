@@ -151,7 +151,7 @@ func (l *Leaks) say(h *History) string {
 	}
 	switch {
 	case l.Open.Count == 0 && l.Measured == nil:
-		return "No leak is tagged, and what leaks is not measured: " + l.Absent + "."
+		return "No open leak is tagged, and what leaks is not measured: " + l.Absent + "."
 	case l.Open.Count == 0:
 		return fmt.Sprintf("No open leak is tagged; %s ± %s are measured.", flow(l.Measured.FlowM3S), flow(l.Measured.U))
 	case l.Measured == nil:
@@ -159,7 +159,7 @@ func (l *Leaks) say(h *History) string {
 	case open == 0:
 		return fmt.Sprintf("%s open, none with a size; %s ± %s are measured.", tags(l.Open.Count), flow(l.Measured.FlowM3S), flow(l.Measured.U))
 	}
-	made := fmt.Sprintf("%s make %s ± %s of %s ± %s measured", tags(open), flow(l.Open.FlowM3S), flow(l.Open.U), flow(l.Measured.FlowM3S), flow(l.Measured.U))
+	made := fmt.Sprintf("%s %s %s ± %s of %s ± %s measured", tags(open), map[bool]string{true: "makes", false: "make"}[open == 1], flow(l.Open.FlowM3S), flow(l.Open.U), flow(l.Measured.FlowM3S), flow(l.Measured.U))
 	left := l.Untagged
 	switch {
 	case math.Abs(left.FlowM3S) <= left.U:

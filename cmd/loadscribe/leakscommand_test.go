@@ -50,7 +50,7 @@ func TestLeaksCommand(t *testing.T) {
 		t.Fatalf("the agent ended with %d; stderr:\n%s", code, u.stderr)
 	}
 	text := mustRun(t, "leaks", "--site", site)
-	for _, want := range []string{"hose reel, bay 2", "3.18 mm", "M. Ode", "mended"} {
+	for _, want := range []string{"hose reel, bay 2", "3.17 mm", "M. Ode", "mended"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the list has no %q:\n%s", want, text)
 		}

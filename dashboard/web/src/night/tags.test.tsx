@@ -15,7 +15,7 @@ const there = (selector: string) => vi.waitFor(() => { if (!host.querySelector(s
 const cfm = 4.719474432e-4;
 const answer: LeaksAnswer = {
   system: 'main', from: '2026-03-01T06:00:00.000Z', to: '2026-03-08T06:00:00.000Z', pressure_pa: 620528.156, open_cost: 141.2, currency: 'USD', method: 'choked',
-  sentence: '1 tag make 21 cfm ± 10 cfm of 35 cfm ± 6 cfm measured: some 14 cfm ± 12 cfm have no tag yet.',
+  sentence: '1 tag makes 21 cfm ± 10 cfm of 35 cfm ± 6 cfm measured: some 14 cfm ± 12 cfm have no tag yet.',
   open: { count: 1, unsized: 0, flow_m3s: 21 * cfm, uncertainty_m3s: 10 * cfm }, mended: { count: 1, unsized: 1, flow_m3s: 0, uncertainty_m3s: 0 },
   measured: { count: 0, unsized: 0, flow_m3s: 35 * cfm, uncertainty_m3s: 6 * cfm }, untagged: { count: 0, unsized: 0, flow_m3s: 14 * cfm, uncertainty_m3s: 12 * cfm },
   tags: [
