@@ -56,6 +56,7 @@ type asked interface {
 	RawFrom(ctx context.Context) (time.Time, error)
 	// Tests lists the guided tests.
 	Tests(ctx context.Context) (agent.Tests, error)
+	Audit(ctx context.Context) (agent.Audit, error)
 	// Evidence is the newest checkpoint of the evidence log.
 	Evidence(ctx context.Context) (agent.EvidenceHead, error)
 	// Verify compares the record with its evidence log, and that with the text of
