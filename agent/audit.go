@@ -18,7 +18,7 @@ const kindAudit = "audit"
 
 const (
 	auditBegun    = "begun"
-	auditMark     = "mark"
+	auditMarked   = "mark"
 	auditReplayed = "replayed"
 	auditReported = "reported"
 	// auditDays is how long one is planned where nobody says so.
@@ -48,59 +48,73 @@ type AuditMark struct {
 // BeginAudit keeps the beginning of an audit. One that was begun before stays in
 // the record; what is asked for from then on is asked of this one.
 func (a *Agent) BeginAudit(b AuditBegin) (Event, error) {
-	who, err := noteText("who", b.Who, maxNoteAuthor)
+	e, err := a.auditBegin(b, a.Now())
 	if err != nil {
 		return Event{}, err
 	}
-	if who == "" {
-		return Event{}, wrongField("who", "say who does the audit")
+	return a.keepAudit(e)
+}
+
+func (h *History) auditBegin(b AuditBegin, now time.Time) (none store.Event, err error) {
+	who, err := noteText("who", b.Who, maxNoteAuthor)
+	if err != nil {
+		return none, err
 	}
-	now := a.Now()
-	ends := now.In(a.site.Location).AddDate(0, 0, auditDays)
+	if who == "" {
+		return none, wrongField("who", "say who does the audit")
+	}
+	ends := now.In(h.site.Location).AddDate(0, 0, auditDays)
 	if text := strings.TrimSpace(b.Ends); text != "" {
-		if ends, err = sitefile.ParseTime(text, now, a.site.Location, true); err != nil {
-			return Event{}, wrongField("ends", "%v", err)
+		if ends, err = sitefile.ParseTime(text, now, h.site.Location, true); err != nil {
+			return none, wrongField("ends", "%v", err)
 		}
 	}
 	if !ends.After(now) || ends.Sub(now) > longestAudit {
-		return Event{}, wrongField("ends", "%s is not within a year from now: write the planned end, like %s",
-			ends.In(a.site.Location).Format(time.DateOnly), now.In(a.site.Location).AddDate(0, 0, auditDays).Format(time.DateOnly))
+		return none, wrongField("ends", "%s is not within a year from now: write the planned end, like %s",
+			ends.In(h.site.Location).Format(time.DateOnly), now.In(h.site.Location).AddDate(0, 0, auditDays).Format(time.DateOnly))
 	}
-	return a.keepAudit(store.Event{Kind: kindAudit, Text: fmt.Sprintf("audit begun by %s, planned until %s", who,
-		ends.In(a.site.Location).Format("2006-01-02 15:04")), Data: map[string]string{"audit": auditBegun, "who": who, "ends": StampOf(ends).String()}})
+	return store.Event{WallMS: now.UnixMilli(), Kind: kindAudit, Text: fmt.Sprintf("audit begun by %s, planned until %s", who,
+		ends.In(h.site.Location).Format("2006-01-02 15:04")), Data: map[string]string{"audit": auditBegun, "who": who, "ends": StampOf(ends).String()}}, nil
 }
 
 // MarkAudit keeps what a person says of a step.
 func (a *Agent) MarkAudit(m AuditMark) (Event, error) {
+	e, err := a.auditMark(m, a.Now())
+	if err != nil {
+		return Event{}, err
+	}
+	return a.keepAudit(e)
+}
+
+func (h *History) auditMark(m AuditMark, now time.Time) (none store.Event, err error) {
 	if titleOfStep(m.Step) == "" {
-		return Event{}, wrongField("step", "%q is no step of an audit: use %s%s", m.Step, strings.Join(auditStepNames(), ", "), didYouMean(m.Step, auditStepNames()))
+		return none, wrongField("step", "%q is no step of an audit: use %s%s", m.Step, strings.Join(auditStepNames(), ", "), didYouMean(m.Step, auditStepNames()))
 	}
 	who, err := noteText("who", m.Who, maxNoteAuthor)
 	if err != nil {
-		return Event{}, err
+		return none, err
 	}
 	if who == "" {
-		return Event{}, wrongField("who", "say who looked at it")
+		return none, wrongField("who", "say who looked at it")
 	}
 	text, err := noteText("text", m.Text, maxNoteText)
 	if err != nil {
-		return Event{}, err
+		return none, err
 	}
 	if text == "" {
-		return Event{}, wrongField("text", "say what was done or seen, or why it is accepted as it is")
+		return none, wrongField("text", "say what was done or seen, or why it is accepted as it is")
 	}
-	kept, err := a.auditEvents()
+	kept, err := h.auditEvents()
 	if err != nil {
-		return Event{}, err
+		return none, err
 	}
 	if newestBegun(kept) == nil {
-		return Event{}, wrongField("step", "no audit was begun: begin one first")
+		return none, wrongField("step", "no audit was begun: begin one first")
 	}
-	return a.keepAudit(store.Event{Kind: kindAudit, Text: text, Data: map[string]string{"audit": auditMark, "step": m.Step, "who": who}})
+	return store.Event{WallMS: now.UnixMilli(), Kind: kindAudit, Text: text, Data: map[string]string{"audit": auditMarked, "step": m.Step, "who": who}}, nil
 }
 
 func (a *Agent) keepAudit(e store.Event) (Event, error) {
-	e.WallMS = a.Now().UnixMilli()
 	kept, err := a.store.AppendEvent(e)
 	if err != nil {
 		return Event{}, fmt.Errorf("keep it: %w", err)

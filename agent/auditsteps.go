@@ -93,6 +93,10 @@ func (j *auditor) instruments(s *AuditStep) error {
 			s.Missing = append(s.Missing, f.Subject+": "+strings.Join(lacks, ", ")+".")
 		}
 	}
+	if len(facts) == 0 {
+		s.Missing = append(s.Missing, "No channel of the site file has a role that an instrument measures: give the register map its roles.")
+		return nil
+	}
 	s.Sentence = fmt.Sprintf("%s in the site file; of %d something is not said. It is written into their instrument = { … } there.",
 		counted(len(facts), "instrument"), len(s.Missing))
 	if len(s.Missing) == 0 {

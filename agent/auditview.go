@@ -126,7 +126,7 @@ func (s *AuditStep) settle() {
 func (j *auditor) marks(step string) []AuditSaid {
 	said := []AuditSaid{}
 	for i := range j.events {
-		if e := &j.events[i]; e.Data["audit"] == auditMark && e.Data["step"] == step {
+		if e := &j.events[i]; e.Data["audit"] == auditMarked && e.Data["step"] == step {
 			said = append(said, AuditSaid{e.Seq, Stamp(e.WallMS), e.Data["who"], e.Text})
 		}
 	}
