@@ -4,7 +4,7 @@ VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS := -s -w -X main.version=$(VERSION)
 export CGO_ENABLED := 0
 WEB := dashboard/web
-WEBSRC := $(shell find $(WEB)/src $(WEB)/index.html $(WEB)/package.json $(WEB)/package-lock.json $(WEB)/vite.config.ts dashboard/openapi.json 2>/dev/null)
+WEBSRC := $(shell find $(WEB)/src $(WEB)/index.html $(WEB)/new.html $(WEB)/package.json $(WEB)/package-lock.json $(WEB)/vite.config.ts dashboard/openapi.json 2>/dev/null)
 
 .PHONY: demo build web test race bench lint fmt clean screenshots
 

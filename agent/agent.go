@@ -24,6 +24,7 @@ type Options struct {
 	Version string
 	Log     *slog.Logger // nil: nothing is logged
 	Clock   scan.Clock   // nil: the system clock
+	Time    poll.Time    // what the polling waits by, in step with Clock; nil: the system's
 	// Dial opens a line; nil: poll.Dial.
 	Dial func(ctx context.Context, line *sitefile.Line) (poll.Client, error)
 	// Store holds further options of the store; Clock, Log and Summariser are
@@ -100,7 +101,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		return nil, errors.Join(err, h.store.Close())
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
-		Dial: o.Dial, Clock: o.Clock, Log: o.Log, OnLine: a.lineChanged, OnDevice: a.deviceChanged,
+		Dial: o.Dial, Clock: o.Clock, Time: o.Time, Log: o.Log, OnLine: a.lineChanged, OnDevice: a.deviceChanged,
 	})
 	if err != nil {
 		return nil, errors.Join(err, h.store.Close())

@@ -86,6 +86,12 @@ func (s *staged) play(t *testing.T, after time.Duration, begin func()) {
 // its valve is shut, filed with who and when, listed, taken back.
 func TestPumpUpIsFiled(t *testing.T) {
 	s := newStaged(t, "pump-up-test", "2026-03-07 08:50", 70*time.Minute)
+	var told []agent.TestStatus
+	s.agent.OnUpdate(func(kind string, data any) {
+		if status, ok := data.(agent.TestStatus); ok && kind == "test" {
+			told = append(told, status)
+		}
+	})
 	ask := agent.TestAsk{Test: "pump-up", Who: "R. Vale", Confirmed: true}
 	s.play(t, 8*time.Minute, func() {
 		status, err := s.agent.StartTest(ask)
@@ -101,6 +107,7 @@ func TestPumpUpIsFiled(t *testing.T) {
 	if err != nil || len(all.Results) != 1 || len(all.Running) != 1 || all.Running[0].Phase != "done" {
 		t.Fatalf("tests %+v %v", all, err)
 	}
+	holdTold(t, told)
 	r := all.Results[0]
 	truth, err := s.World.Truth().Totals("comp1", s.From.Add(17*time.Minute), s.From.Add(19*time.Minute)) // 09:07 to 09:09: it loads
 	if err != nil || truth.States[simulator.Loaded] != 2*time.Minute {
@@ -120,6 +127,27 @@ func TestPumpUpIsFiled(t *testing.T) {
 	s.takeBack(t, r.Seq)
 	if page, err = s.agent.Events(kind); err != nil || len(page.Events) != 2 || page.Events[1].Data["withdrawn_by"] == "" {
 		t.Errorf("events after it was taken back %+v %v", page, err)
+	}
+}
+
+// holdTold holds what was told while a pump-up test ran: each change once, from its
+// begin to its result.
+func holdTold(t *testing.T, told []agent.TestStatus) {
+	t.Helper()
+	if len(told) < 8 || told[0].Phase != "lower" || told[0].Done != 0 {
+		t.Fatalf("%d messages: %+v", len(told), told)
+	}
+	if last := told[len(told)-1]; last.Phase != "done" || last.Done != 3 || last.Channel == "" || !strings.HasPrefix(last.Tap, last.Channel) {
+		t.Errorf("the last one: %+v", last)
+	}
+	for i := 1; i < len(told); i++ {
+		before := told[i-1]
+		if before.Seen = told[i].Seen; before == told[i] {
+			t.Errorf("told twice: %+v", told[i])
+		}
+		if told[i].Done < before.Done {
+			t.Errorf("message %d: %d rises after %d", i, told[i].Done, before.Done)
+		}
 	}
 }
 

@@ -20,10 +20,26 @@ func (a *Agent) observeTests(s *scan.Scan) {
 			continue
 		}
 		t.Observe(TestReading(t.Plan(), a.folder, s))
+		a.tellTest(statusOf(t.Report()))
 		if r, ok := t.Result(); ok {
 			a.fileTest(t, &r)
 		}
 	}
+}
+
+// tellTest tells how a test stands where that changed: not that another reading
+// was seen, which a scan tells. tests.mu is held.
+func (a *Agent) tellTest(status TestStatus) {
+	before := a.tests.told[status.System]
+	before.Seen = status.Seen
+	if before == status {
+		return
+	}
+	if a.tests.told == nil {
+		a.tests.told = map[string]TestStatus{}
+	}
+	a.tests.told[status.System] = status
+	a.tell("test", status)
 }
 
 // TestReading is a scan as a guided test sees it. The machines' states are those of

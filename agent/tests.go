@@ -18,8 +18,9 @@ import (
 // the last one ended until another begins. They live in memory: a restart loses
 // the one that runs, never a result.
 type tests struct {
-	mu       sync.Mutex                 // protects sessions with what they hold, and unfiled
+	mu       sync.Mutex                 // protects sessions with what they hold, told and unfiled
 	sessions map[string]*guided.Session // by system
+	told     map[string]TestStatus      // by system, as it was told last
 	unfiled  []store.Event              // results that found no room yet
 }
 
@@ -77,12 +78,13 @@ type TestStatus struct {
 	Started     Stamp  `json:"started"`
 	Seen        Stamp  `json:"seen"`
 	Tap         string `json:"tap"`
+	Channel     string `json:"channel"`
 }
 
 func statusOf(r guided.Report) TestStatus {
 	return TestStatus{Test: r.Test, System: r.System, Machine: r.Machine, Who: r.Who, Phase: string(r.Phase), Instruction: r.Instruction,
 		Done: r.Done, Needed: r.Needed, Needs: r.Needs, SoFar: r.SoFar, Detail: r.Detail, Why: r.Why,
-		Started: Stamp(r.StartedMS), Seen: Stamp(r.NowMS), Tap: r.Tap}
+		Started: Stamp(r.StartedMS), Seen: Stamp(r.NowMS), Tap: r.Tap, Channel: r.Channel}
 }
 
 // TestRecord is the result of a guided test. Uncertainties are of 95 %.
@@ -211,7 +213,9 @@ func (a *Agent) StartTest(q TestAsk) (TestStatus, error) {
 	}
 	s := guided.New(p)
 	a.tests.sessions[p.System] = s
-	return statusOf(s.Report()), nil
+	status := statusOf(s.Report())
+	a.tell("test", status)
+	return status, nil
 }
 
 // CancelTest breaks off the guided test that runs on a system; empty where the
@@ -227,7 +231,9 @@ func (a *Agent) CancelTest(system string) (TestStatus, error) {
 		return TestStatus{}, fmt.Errorf("%w on system %q", ErrNoTest, system)
 	}
 	s.Cancel("broken off by a person")
-	return statusOf(s.Report()), nil
+	status := statusOf(s.Report())
+	a.tell("test", status)
+	return status, nil
 }
 
 // TestWithdrawal takes the result of a guided test back: it stays, and counts no

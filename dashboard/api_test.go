@@ -53,6 +53,9 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/days?from=2026-03-02&to=2026-03-08&system=main", 200, "DaysAnswer"},
 		{"/api/v1/days?machine=comp9", 400, "Error"},
 		{"/api/v1/days?from=now&to=-1d", 400, "Error"},
+		{"/api/v1/money?from=2026-03-02&to=2026-03-08&system=main", 200, "MoneyAnswer"},
+		{"/api/v1/money?machine=comp9", 400, "Error"},
+		{"/api/v1/money?step=1h", 400, "Error"},
 		{"/api/v1/periods?first=2026-03-02/2026-03-08&second=2026-03-16/2026-03-22&machine=comp1", 200, "PeriodsAnswer"},
 		{"/api/v1/periods?second=2026-03-16/2026-03-22", 400, "Error"},
 		{"/api/v1/missed?from=2026-03-02&to=2026-03-08", 200, "MissedAnswer"},
@@ -122,6 +125,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
 			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel" || path == "/api/v1/report/cancel"
+			posted = posted || strings.HasPrefix(path, "/api/v1/newsite/")
 			if (path == "/api/v1/compare" || path == "/api/v1/replay" || path == "/api/v1/report") && method == "post" {
 				continue // they are both: what is asked does not fit into an address
 			}
@@ -142,7 +146,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob", "/api/v1/report": "ReportJob",
-		"/api/v1/days": "DaysAnswer", "/api/v1/periods": "PeriodsAnswer", "/api/v1/missed": "MissedAnswer",
+		"/api/v1/days": "DaysAnswer", "/api/v1/periods": "PeriodsAnswer", "/api/v1/missed": "MissedAnswer", "/api/v1/money": "MoneyAnswer",
 		"/api/v1/service": "ServiceAnswer", "/api/v1/service/effect": "ServiceEffectAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/cycles": "CyclesAnswer",
 		"/api/v1/registers": "RegistersAnswer", "/api/v1/lines": "LinesAnswer", "/api/v1/sitefile": "SiteFilesAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",

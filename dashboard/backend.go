@@ -61,6 +61,10 @@ type Backend interface {
 	// Days are the local dates of a window; it sets the query's NowMS. An error of
 	// type *agent.FieldError says what is wrong with the request.
 	Days(q analysis.DaysQuery) (analysis.Days, error)
+	// Money tells where the electricity of a window went and what it cost; it sets
+	// the query's NowMS. An error of type *agent.FieldError says what is wrong with
+	// the request.
+	Money(q analysis.MoneyQuery) (analysis.Money, error)
 	// Missed tells what the record lacks in a window, and how what it depends on
 	// stands.
 	Missed(fromMS, toMS int64) (agent.Missed, error)

@@ -12,6 +12,17 @@ import (
 // defaultDays is the window of the days where none is asked for.
 const defaultDays = 7 * 24 * time.Hour
 
+func (s *Server) serveMoney(r *http.Request) (any, *apiError) {
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine", "system"})
+	q.reachBack(s.backend.Now(), s.location(), defaultDays)
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
+	if q.err != nil {
+		return nil, q.err
+	}
+	m, err := s.backend.Money(analysis.MoneyQuery{Machine: q.text("machine"), System: q.text("system"), FromMS: fromMS, ToMS: toMS})
+	return m, refused("money", err)
+}
+
 func (s *Server) serveDays(r *http.Request) (any, *apiError) {
 	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "machine", "system"})
 	q.reachBack(s.backend.Now(), s.location(), defaultDays)

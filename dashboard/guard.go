@@ -20,11 +20,13 @@ type guard struct {
 	hosts   map[string]bool // names besides loopback and the connection's own address
 	origins map[string]bool // further origins for the live socket, "https://host"
 	refused refusals
+	// mostBytes bounds a request's body.
+	mostBytes int64
 }
 
 // newGuard takes the address to listen on and what Options add.
 func newGuard(o Options) *guard {
-	g := &guard{hosts: map[string]bool{}, origins: map[string]bool{}, refused: refusals{log: o.Log}}
+	g := &guard{hosts: map[string]bool{}, origins: map[string]bool{}, refused: refusals{log: o.Log}, mostBytes: maxBodyBytes}
 	if host, _, err := net.SplitHostPort(o.Listen); err == nil && host != "" {
 		g.hosts[hostName(o.Listen)] = true
 	}
@@ -49,7 +51,7 @@ func (g *guard) wrap(next http.Handler) http.Handler {
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		r.Body = http.MaxBytesReader(w, r.Body, maxBodyBytes)
+		r.Body = http.MaxBytesReader(w, r.Body, g.mostBytes)
 		if e := g.check(r); e != nil {
 			g.refused.note(e.message)
 			writeError(w, e)

@@ -146,6 +146,8 @@ func subject(kind string, data any) string {
 		return kind + "/" + d.Device
 	case agent.LineState:
 		return kind + "/" + d.Line
+	case agent.TestStatus:
+		return kind + "/" + d.System
 	case nil:
 		return kind
 	}

@@ -39,6 +39,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/cycles", s.json(s.gated(s.serveCycles)))
 	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
 	route("/api/v1/days", s.json(s.gated(s.serveDays)))
+	route("/api/v1/money", s.json(s.gated(s.serveMoney)))
 	route("/api/v1/periods", s.json(s.gated(s.servePeriods)))
 	route("/api/v1/missed", s.json(s.gated(s.serveMissed)))
 	route("/api/v1/levels", s.json(s.serveLevels))
@@ -77,6 +78,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	post("/api/v1/report/cancel", s.serveReportCancel)
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
+	s.setupRoutes(m)
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}

@@ -54,6 +54,7 @@ type Server struct {
 	routes  []string
 	posts   []string // routes that take POST
 	secret  string
+	setup   *Setup // nil: there is a site
 
 	live     context.Context // ends when live sockets are cut
 	liveCut  context.CancelFunc
@@ -64,6 +65,17 @@ type Server struct {
 
 // New makes a Server. It listens to nothing yet.
 func New(b Backend, o Options) (*Server, error) {
+	s, err := bare(o)
+	if err != nil {
+		return nil, err
+	}
+	s.backend = b
+	s.handler = s.guard.wrap(s.tracked(s.mux(o.Metrics)))
+	return s, nil
+}
+
+// bare is a Server without a handler.
+func bare(o Options) (*Server, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
@@ -79,11 +91,10 @@ func New(b Backend, o Options) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{
-		backend: b, log: o.Log, hub: newHub(), guard: newGuard(o), pages: pages,
+		log: o.Log, hub: newHub(), guard: newGuard(o), pages: pages,
 		heavy: newGate(4), exports: newGate(2), liveEnd: make(chan struct{}), secret: o.Secret,
 	}
 	s.live, s.liveCut = context.WithCancel(context.Background())
-	s.handler = s.guard.wrap(s.tracked(s.mux(o.Metrics)))
 	return s, nil
 }
 

@@ -221,8 +221,7 @@ func (s *sheet) durationTable(b *airBalance, buckets []bucket, stepMS int64) {
 	if len(buckets) == 0 {
 		return
 	}
-	order := slices.Clone(buckets)
-	slices.SortStableFunc(order, func(x, y bucket) int { return cmp.Compare(y.v.V, x.v.V) })
+	order := descending(buckets)
 	t := Table{Name: "air_demand_duration", Columns: []Column{{"demand", "m³/min"}, {"uncertainty", "m³/min"}, {"time above", "s"}},
 		Method: "demand that was exceeded for a share of the observed time, in steps of " + stepName(stepMS) +
 			"; the noise of single steps widens both ends by up to what one is unsure of by itself; " + b.resolution()}
@@ -236,6 +235,13 @@ func (s *sheet) durationTable(b *airBalance, buckets []bucket, stepMS int64) {
 			number64(float64(coverageFactor*usualU(order, i)) * minuteS), number64(float64(int64(i)*stepMS) / 1000)}})
 	}
 	s.tables = append(s.tables, t)
+}
+
+// descending are the steps, the highest demand first.
+func descending(buckets []bucket) []bucket {
+	order := slices.Clone(buckets)
+	slices.SortStableFunc(order, func(x, y bucket) int { return cmp.Compare(y.v.V, x.v.V) })
+	return order
 }
 
 // usualU is the root mean square of the uncertainties of the steps that lie a

@@ -130,16 +130,26 @@ func (s *sheet) restOfEnergy(table *Table, joules *[numStates]float64) {
 	}
 }
 
-// byState is energy and money by state. Cells are walked, since prices and
-// calibrations change from one to the next.
+// byState is energy and money by state.
 func (s *sheet) byState(priced bool) (joules, money [numStates]float64) {
+	s.eachState(priced, func(_ int, st State, _ sum, j, m float64) {
+		joules[st] += j
+		money[st] += m
+	})
+	return joules, money
+}
+
+// eachState tells the energy and money of each state in each cell, and the place of
+// its price in the tariff, -1 where there is none. Cells are walked, since prices and
+// calibrations change from one to the next.
+func (s *sheet) eachState(priced bool, tell func(price int, st State, part sum, joules, money float64)) {
 	cal := newCalendar(s.site)
 	for i := range s.g.cells {
 		c := &s.g.cells[i]
-		perKWh := 0.0
+		price, perKWh := -1, 0.0
 		if priced {
-			if p := cal.price(c.from); p >= 0 {
-				perKWh = s.site.Tariff.Energy[p].PerKWh
+			if price = cal.price(c.from); price >= 0 {
+				perKWh = s.site.Tariff.Energy[price].PerKWh
 			}
 		}
 		for st := range c.d.power {
@@ -147,9 +157,7 @@ func (s *sheet) byState(priced bool) (joules, money [numStates]float64) {
 				continue
 			}
 			j := s.draw.ofState(State(st), c.d.power[st], c.from)
-			joules[st] += j
-			money[st] += float64(j / joulesPerKWh * perKWh)
+			tell(price, State(st), c.d.power[st], j, float64(j/joulesPerKWh*perKWh))
 		}
 	}
-	return joules, money
 }

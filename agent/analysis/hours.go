@@ -19,6 +19,7 @@ type Hour struct {
 	UnloadedJ          *float64 // the part of it used unloaded; nil: not known
 	AirM3              *float64 // nil: not known
 	AirMethod          string
+	Specific           *Figure  // specific_power of the hour; nil: not known
 	LoadedS, UnloadedS float64  // of all machines of a system
 	PressurePa         *float64 // mean over the subject's running hours; nil: it did not run, or is not read
 	Date               int64    // local: days since 1970-01-01
@@ -225,6 +226,9 @@ func (m *hourMaker) hour(at int64) (Hour, error) {
 	}
 	if f := subject.made("air_delivered"); f.Value != nil {
 		h.AirM3, h.AirMethod = number64(whole(&f)), f.Method
+	}
+	if f := subject.figures["specific_power"]; f.Value != nil {
+		h.Specific = &f
 	}
 	if f := subject.figures["pressure_mean"]; f.Value != nil {
 		h.PressurePa = number64(*f.Value * pascalsPerKPa)

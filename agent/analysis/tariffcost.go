@@ -19,6 +19,8 @@ type priced struct {
 	unsure float64   // money: half of what those prices leave open
 	edges  []float64 // money that a count on the wrong side of a change of price makes
 	seen   float64   // money of the energy while observed
+	cells  []float64 // the same of each cell of the energy
+	at     []int     // the price that each cell had, by its place in the tariff
 }
 
 func (p *priced) total() (all period) {
@@ -36,21 +38,23 @@ func (s *sheet) price(e *energyResult) (p priced, absent string) {
 	t := &s.site.Tariff
 	p.by = make([]period, len(t.Energy))
 	cal := newCalendar(s.site)
-	at := func(ms int64) (*period, float64) {
+	at := func(ms int64) (*period, int, float64) {
 		i := cal.price(ms)
 		if i < 0 {
 			absent = "the tariff has no price for " + millis(ms).In(s.site.Location).Format("Mon 15:04")
-			return &period{}, 0
+			return &period{}, i, 0
 		}
-		return &p.by[i], t.Energy[i].PerKWh
+		return &p.by[i], i, t.Energy[i].PerKWh
 	}
 	before := 0.0
 	for i := range e.cells {
 		c := &e.cells[i]
-		part, perKWh := at(c.from)
+		part, place, perKWh := at(c.from)
+		money := float64(c.joules / joulesPerKWh * perKWh)
 		part.joules += c.joules
-		part.money += float64(c.joules / joulesPerKWh * perKWh)
-		p.seen += float64(c.joules / joulesPerKWh * perKWh)
+		part.money += money
+		p.seen += money
+		p.cells, p.at = append(p.cells, money), append(p.at, place)
 		part.ms += c.ms
 		if i > 0 && perKWh != before && e.step > 0 {
 			p.edges = append(p.edges, rectangular(e.step/joulesPerKWh*(perKWh-before)))

@@ -34,6 +34,7 @@ type Report struct {
 	Why                        string // why it was given up
 	StartedMS, NowMS           int64  // wall time
 	Tap                        string
+	Channel                    string // the id of the tap's
 }
 
 // Result is what a finished test found.
@@ -83,7 +84,7 @@ type course interface {
 // New begins a test.
 func New(p *Plan) *Session {
 	s := &Session{plan: p, report: Report{Test: p.Test, System: p.System, Machine: p.Machine, Who: p.Who,
-		Tap: fmt.Sprintf("%s at %s", p.Source.ID, p.Source.Part)}}
+		Tap: fmt.Sprintf("%s at %s", p.Source.ID, p.Source.Part), Channel: p.Source.ID}}
 	if p.Test == Leak {
 		s.course = &leakTest{plan: p, on: -1}
 		s.report.Phase = Watch

@@ -42,7 +42,7 @@ type line struct {
 
 // run polls until ctx ends.
 func (l *line) run(ctx context.Context) {
-	start := time.Now()
+	start := l.now()
 	l.openAt = start
 	for _, s := range l.slots {
 		s.due = start
@@ -51,14 +51,14 @@ func (l *line) run(ctx context.Context) {
 	for {
 		s := l.choose()
 		wake := s.due
-		if now := time.Now(); wake.Before(now) {
+		if now := l.now(); wake.Before(now) {
 			wake = now
 		}
 		opening := l.client == nil && !l.openAt.After(wake)
 		if opening {
 			wake = l.openAt
 		}
-		if !waitUntil(ctx, wake) {
+		if !l.wait(ctx, wake) {
 			return
 		}
 		if opening {
@@ -67,7 +67,7 @@ func (l *line) run(ctx context.Context) {
 		}
 		l.serve(ctx, s)
 		l.last = s.unit
-		l.book.missed(s.advance(time.Now()))
+		l.book.missed(s.advance(l.now()))
 	}
 }
 
@@ -87,6 +87,22 @@ func (l *line) choose() *slot {
 		return next(waiting, l.last)
 	}
 	return next(l.slots, l.last)
+}
+
+// now is the present, as the line's waits go by it.
+func (l *line) now() time.Time {
+	if l.opts.Time != nil {
+		return l.opts.Time.Now()
+	}
+	return time.Now()
+}
+
+// wait waits until t or the end of ctx; false means that ctx has ended.
+func (l *line) wait(ctx context.Context, t time.Time) bool {
+	if l.opts.Time != nil {
+		return l.opts.Time.Wait(ctx, t)
+	}
+	return waitUntil(ctx, t)
 }
 
 // waitUntil waits until t or the end of ctx; false means that ctx has ended.
@@ -123,7 +139,7 @@ func (l *line) open(ctx context.Context) {
 	if !l.clear(ctx, client) {
 		return
 	}
-	l.client, l.proven, l.openedAt = client, false, time.Now()
+	l.client, l.proven, l.openedAt = client, false, l.now()
 	l.book.attach(client)
 	for _, u := range l.units {
 		u.verify.forget() // another device may be on the line now
@@ -146,7 +162,7 @@ func (l *line) dial(ctx context.Context) (conn, error) {
 
 // down notes that the line cannot be used and sets when to try again.
 func (l *line) down(err error) {
-	now := time.Now()
+	now := l.now()
 	l.taken = false
 	l.openAt = now.Add(l.pauses.next())
 	l.trouble.failed(now, "line down", err.Error())
@@ -155,7 +171,7 @@ func (l *line) down(err error) {
 
 // up notes that the line can be used.
 func (l *line) up() {
-	l.trouble.recovered(time.Now(), "line up again")
+	l.trouble.recovered(l.now(), "line up again")
 	l.book.line(true, lineDetail(l.site), l.wallMS())
 }
 
@@ -171,7 +187,7 @@ func (l *line) close() {
 // reopen closes the port and has it opened at once.
 func (l *line) reopen() {
 	l.close()
-	l.openAt = time.Now()
+	l.openAt = l.now()
 }
 
 func (l *line) wallMS() int64 {
@@ -183,7 +199,7 @@ func (l *line) wallMS() int64 {
 func (l *line) serve(ctx context.Context, s *slot) {
 	var result scan.Scan
 	var err error
-	switch now := time.Now(); {
+	switch now := l.now(); {
 	case l.client == nil:
 		result = l.blank(s, l.whyClosed())
 	case s.unit.rests(s.due, now):
@@ -205,7 +221,7 @@ func (l *line) finish(s *slot, result scan.Scan, err error) {
 	l.learn(s, &result)
 	if result.Reason == scan.Good {
 		s.good()
-	} else if !s.worthOffering(time.Now(), result.Reason) {
+	} else if !s.worthOffering(l.now(), result.Reason) {
 		return
 	}
 	l.sink.Offer(result)
@@ -270,7 +286,7 @@ func (l *line) settle(w *wire, reason scan.Reason) {
 		l.pauses.reset()
 		l.up()
 	}
-	now := time.Now()
+	now := l.now()
 	if w.heard {
 		w.unit.heard()
 	} else {
@@ -296,7 +312,7 @@ func (l *line) allSilent() bool {
 
 // tell writes a scan's outcome into log and book.
 func (l *line) tell(s *slot, result *scan.Scan, err error) {
-	u, now := s.unit, time.Now()
+	u, now := s.unit, l.now()
 	detail := ""
 	switch {
 	case result.Reason == scan.Good:
@@ -341,7 +357,7 @@ type wire struct {
 
 // Read implements Reader.
 func (w *wire) Read(ctx context.Context, unitID byte, req frame.ReadRequest) ([]byte, error) {
-	start := time.Now()
+	start := w.line.now()
 	w.again = w.again || w.err != nil && w.last == req
 	w.last = req
 	payload, err := w.line.client.(Client).Read(ctx, unitID, req, w.timeout)
@@ -352,7 +368,7 @@ func (w *wire) Read(ctx context.Context, unitID byte, req frame.ReadRequest) ([]
 
 // Ask implements TextReader.
 func (w *wire) Ask(ctx context.Context, a *textline.Ask) (string, error) {
-	start := time.Now()
+	start := w.line.now()
 	text, err := w.line.client.(TextClient).Ask(ctx, a, w.timeout)
 	w.chars = 0 // not known before the answer is there
 	w.learn(textReason(ctx, err), err, start)
@@ -361,7 +377,7 @@ func (w *wire) Ask(ctx context.Context, a *textline.Ask) (string, error) {
 
 // learn draws the conclusions of one question.
 func (w *wire) learn(reason scan.Reason, err error, start time.Time) {
-	now := time.Now()
+	now := w.line.now()
 	if reason != scan.AgentStopped { // what we cut short ourselves is no outcome
 		w.line.book.asked(w.unit.index, reason, w.again, start, now)
 	}

@@ -47,7 +47,7 @@ func (l *line) clear(ctx context.Context, client conn) bool {
 func (l *line) occupied(asked string) {
 	detail := fmt.Sprintf("%s by another master, so this line is not polled: %s", asked, mendBusy(l.site))
 	l.taken = true
-	now := time.Now()
+	now := l.now()
 	l.openAt = now.Add(lookAgain)
 	l.trouble.failed(now, "line has another master", detail)
 	l.book.line(false, detail, l.wallMS())

@@ -44,6 +44,13 @@ type conn interface {
 	Close() error
 }
 
+// Time tells the present and waits. It is called from one goroutine per line.
+type Time interface {
+	Now() time.Time
+	// Wait waits until t or the end of ctx; false means that ctx has ended.
+	Wait(ctx context.Context, t time.Time) bool
+}
+
 // Options are the seams of a Poller. The zero value polls real lines.
 type Options struct {
 	// Dial opens a line. It looks the port's name up anew at each call and
@@ -55,6 +62,9 @@ type Options struct {
 	Listen func(ctx context.Context, line *sitefile.Line) (Ears, error)
 	// Clock stamps the scans. nil: a scan.SystemClock.
 	Clock scan.Clock
+	// Time is what lines that are asked wait by; it must be in step with Clock. nil: the
+	// system's. Lines that are only listened to go by the system's in any case.
+	Time Time
 	// Log gets the first failure, one summary a minute, and the recovery. nil:
 	// nothing is logged.
 	Log *slog.Logger

@@ -13,7 +13,13 @@ import (
 // read are returned with whatever is wrong with them. problems is empty where
 // site is not nil.
 func Inspect(path string, opts Options) (site *Site, files []File, problems Problems) {
-	l := newLoader(path, readFile)
+	return InspectWith(path, opts, readFile)
+}
+
+// InspectWith is Inspect of files that read gives, such as a site file that is yet
+// to be written. It asks for path, then for each map by its path.
+func InspectWith(path string, opts Options, read func(path string) ([]byte, error)) (site *Site, files []File, problems Problems) {
+	l := newLoader(path, read)
 	site, err := l.load(opts)
 	if err != nil && !errors.As(err, &problems) {
 		problems = Problems{{File: path, Message: err.Error(), Cause: err}} // load has no other errors

@@ -22,7 +22,8 @@ import (
 )
 
 const (
-	defaultListen = "127.0.0.1:8477"
+	// DefaultListen is where a site is served whose file does not say.
+	DefaultListen = "127.0.0.1:8477"
 	defaultData   = "data"
 	weeksPerYear  = 52
 	// maxFileBytes bounds what is read as a site file or a map; a map of a
@@ -79,6 +80,12 @@ func LoadMap(path string) (*RegisterMap, error) {
 	if err != nil {
 		return nil, Problems{unreadable(path, "", position{}, path, err, "name an existing register map")}
 	}
+	return ParseMap(path, data)
+}
+
+// ParseMap reads the text of a register map; path is the name that mistakes are
+// told under. The error is of type Problems.
+func ParseMap(path string, data []byte) (*RegisterMap, error) {
 	found := &findings{}
 	m := readMap(path, data, found)
 	if err := found.err(); err != nil {
@@ -292,7 +299,7 @@ const listenMend = `write host and port, like listen = "127.0.0.1:8477"`
 
 func (l *loader) readAgent(root *section) {
 	a := &l.site.Agent
-	a.Listen, a.DataDir = defaultListen, l.below(defaultData)
+	a.Listen, a.DataDir = DefaultListen, l.below(defaultData)
 	s := root.sub("agent")
 	if s == nil {
 		return
@@ -303,7 +310,7 @@ func (l *loader) readAgent(root *section) {
 		s.problem(s.table.find("data").value.at, "data", `write a folder, like data = "data"`, "the data directory is empty")
 	}
 	l.readKeeping(s, a)
-	a.Listen = s.text("listen", defaultListen)
+	a.Listen = s.text("listen", DefaultListen)
 	if e := s.table.find("listen"); e != nil && e.value.kind == kindText {
 		if why := listenMistake(a.Listen); why != "" {
 			s.problem(e.value.at, "listen", listenMend, "%s", why)

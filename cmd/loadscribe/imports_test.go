@@ -23,6 +23,7 @@ var allowed = map[string][]string{
 	"agent/store":            {"agent/quantity", "agent/scan", "agent/evidence"},
 	"agent/poll":             {"agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame", "agent/textline"},
 	"agent/probe":            {"agent/scan", "agent/sitefile", "agent/modbus", "agent/modbus/frame"},
+	"agent/newsite":          {"agent/scan", "agent/sitefile"},
 	"agent/analysis":         {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile"},
 	"agent/replay/engine":    {},
 	"agent/replay/plainloop": {"agent/replay/engine"},
@@ -41,7 +42,7 @@ var allowed = map[string][]string{
 		"agent/analysis", "agent/replay", "agent/report", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
 	"dashboard/web": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
-		"agent/publish", "agent/hookup", "agent/transfer", "agent/bundle", "dashboard/web"},
+		"agent/publish", "agent/hookup", "agent/transfer", "agent/bundle", "agent/newsite", "agent/probe", "dashboard/web"},
 	"configs":   {},
 	"simulator": {"agent/quantity", "agent/modbus/frame"},
 }

@@ -27,6 +27,7 @@ const (
 
 type commands struct {
 	Demo       demoCmd       `cmd:"" help:"Show an invented shop, simulated, with a week of history behind it."`
+	New        newCmd        `cmd:"" help:"Make a first site file with the help of a page, then record."`
 	Run        runCmd        `cmd:"" help:"Record: poll the lines of a site file, keep every reading, serve the pages."`
 	Simulate   simulateCmd   `cmd:"" help:"Serve simulated controllers over TCP or a pseudo-terminal."`
 	Probe      probeCmd      `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`

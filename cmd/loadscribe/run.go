@@ -25,6 +25,9 @@ type runCmd struct {
 
 func (c *runCmd) Run(s *surroundings) error {
 	site, err := loadSite(c.Site, sitefile.Options{Data: c.Data, Listen: c.Listen})
+	if _, gone := os.Lstat(c.Site); err != nil && errors.Is(gone, fs.ErrNotExist) {
+		return fmt.Errorf("%w; or make one with the help of a page: loadscribe new --site %s", err, c.Site)
+	}
 	if err != nil {
 		return err
 	}

@@ -11,6 +11,7 @@ export default defineConfig({
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
     target: 'es2022',
+    rollupOptions: { input: ['index.html', 'new.html'] }, // new.html is served while there is no site yet
   },
   server: {
     proxy: { '/api': { target: 'http://127.0.0.1:8477', ws: true } },

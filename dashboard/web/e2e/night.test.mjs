@@ -1,6 +1,6 @@
 // After hours.
 import assert from 'node:assert/strict';
-import { api, check, close, fits, localDay, looksRight, openAll, openAt, patience, tabThrough } from './harness.mjs';
+import { api, check, close, drawn, fits, localDay, looksRight, openAll, openAt, patience, tabThrough, tolerating } from './harness.mjs';
 import { hold, numbers } from './numbers.mjs';
 
 const open = async (how, query = '') => {
@@ -54,6 +54,36 @@ check('tells what leaks, which nights say so and why others do not; each number 
   await page.focus('.night-row h3 a');
   await page.keyboard.press('Enter');
   await page.waitForFunction(() => location.hash.startsWith('#/trace?') && location.hash.includes('from='));
+  await close(page);
+});
+
+check('leads a leak test: refused unread, begun, followed by the socket, broken off', async () => {
+  const page = await open();
+  await page.click('[data-test=leak]');
+  await page.fill('.night-form [name=who]', 'R. Vale');
+  await tolerating(/status of 400/, async () => { // the browser reports a refusal by itself
+    await page.click('.night-form button[type=submit]');
+    await page.waitForSelector('.night-form [name=confirmed][aria-invalid=true]', patience);
+  });
+  assert.deepEqual((await api('tests')).running.filter((t) => t.phase === 'watch'), [], 'it began although nobody read the cautions');
+  const cautions = (await api('tests')).cautions.leak;
+  assert.deepEqual(await page.$$eval('.night-form .cautions li', (all) => all.map((e) => e.textContent)), cautions);
+  await page.focus('.night-form [name=confirmed]');
+  await page.keyboard.press('Space');
+  await page.focus('.night-form button[type=submit]');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('.running[data-phase=watch]', patience);
+  const running = (await api('tests')).running.find((t) => t.system === 'main');
+  assert.deepEqual([running.test, running.who, running.phase], ['leak', 'R. Vale', 'watch']);
+  assert.ok((await page.textContent('.running .instruction')).includes(running.instruction));
+  await drawn(page, '.course canvas');
+  assert.ok((await page.getAttribute('.course', 'aria-label')).includes('receiver pressure between'));
+  // Broken off by another, the page hears of it by the socket.
+  await page.evaluate(() => fetch('/api/v1/tests/cancel', { method: 'POST', headers: { 'content-type': 'application/json' }, body: '{"system":"main"}' }));
+  await page.waitForSelector('.running[data-phase=given_up]', { timeout: 2_500 });
+  assert.ok((await page.textContent('.running')).includes('Tell those who use air that the test is over'));
+  await page.click('.running button');
+  await page.waitForSelector('.running', { ...patience, state: 'detached' });
   await close(page);
 });
 

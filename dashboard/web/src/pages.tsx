@@ -20,6 +20,7 @@ const loaders: Partial<Record<PageName, Loader>> = {
   settings: () => import('./replayed/page'),
   loads: () => import('./loads/page'),
   missed: () => import('./missed/page'),
+  money: () => import('./money/page'),
   night: () => import('./night/page'),
   trace: () => import('./trace/page'),
   hookup: () => import('./hookup/page'),

@@ -1,5 +1,252 @@
 // Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
 
+/** What the page that makes a site file begins with. */
+export type NewSite = {
+  /** name of the site file to be */
+  file: string;
+  /** where it will stand, as it was given */
+  folder: string;
+  ports: SerialPort[];
+  /** why the serial ports cannot be listed; may be empty */
+  ports_error: string;
+  maps: MapFound[];
+};
+
+/** A serial port of this computer. */
+export type SerialPort = {
+  name: string;
+  /** a name that stays when the adapter is unplugged and comes back: the one to write into a site file */
+  stable?: string;
+  /** what the system knows of the adapter */
+  known?: string;
+};
+
+/** A register map that a device may name. */
+export type MapFound = {
+  /** maps/NAME.toml */
+  file: string;
+  /** the map's own name; empty where it cannot be read */
+  title: string;
+  /** one that this program carries for a try: no real device is like it */
+  example: boolean;
+};
+
+/** What a person has said of a site so far. Keys are those of a site file, values are texts as they were typed; an empty one is left out. What is missing counts as empty. */
+export type SiteDraft = {
+  site: DraftSite;
+  tariff: DraftTariff;
+  line: DraftLine[];
+  device: DraftDevice[];
+  machine: DraftMachine[];
+  system: DraftSystem[];
+  report: DraftReport;
+  maps: DraftMap[];
+};
+
+/** The [site] table. */
+export type DraftSite = {
+  name: string;
+  timezone: string;
+  units: string;
+  altitude: string;
+  barometer: string;
+  shifts: string[];
+  holidays: string[];
+  weeks_per_year: string;
+};
+
+/** The [tariff] table. */
+export type DraftTariff = {
+  currency: string;
+  energy: DraftPrice[];
+  demand: DraftCharge;
+  emissions: string;
+};
+
+/** A price per kWh. */
+export type DraftPrice = {
+  price: string;
+  when: string;
+};
+
+/** The charge for the highest mean power of a billing month, per kW. */
+export type DraftCharge = {
+  price: string;
+  window: string;
+};
+
+/** A [[line]]. */
+export type DraftLine = {
+  name: string;
+  kind: string;
+  port: string;
+  serial: string;
+  address: string;
+  /** for a line that has a master already */
+  listen: boolean;
+};
+
+/** A [[device]]. */
+export type DraftDevice = {
+  name: string;
+  line: string;
+  unit: string;
+  /** maps/NAME.toml */
+  map: string;
+  every: string;
+  instrument: DraftInstrument;
+};
+
+/** What plate and certificate of a device say. */
+export type DraftInstrument = {
+  serial: string;
+  certificate: string;
+  calibrated: string;
+  calibration_months: string;
+  flow_meter: string;
+  /** by the words of the site file: pressure, power and so on */
+  accuracy: Record<string, string>;
+  current_transformer: DraftRatio;
+};
+
+/** A transformer's ratio on its plate, and the one that the meter is set to. */
+export type DraftRatio = {
+  fitted: string;
+  meter: string;
+};
+
+/** A [[machine]]. */
+export type DraftMachine = {
+  name: string;
+  control: string;
+  rated_flow: string;
+  rated_pressure: string;
+  rated_power: string;
+  cut_in: string;
+  cut_out: string;
+  no_load_stop: string;
+  least_between_starts: string;
+  trip_temperature: string;
+  motor: DraftMotor;
+  /** by device: * for all that have a role, or names with commas between */
+  channels: Record<string, string>;
+  service: DraftService[];
+};
+
+/** The main motor's plate. */
+export type DraftMotor = {
+  power: string;
+  poles: string;
+  volts: string;
+  starting: string;
+  starts_per_hour: string;
+};
+
+/** A service item. */
+export type DraftService = {
+  item: string;
+  hours: string;
+  months: string;
+};
+
+/** A [[system]]. */
+export type DraftSystem = {
+  name: string;
+  machines: string[];
+  minimum_pressure: string;
+  parts: DraftPart[];
+  taps: DraftTap[];
+};
+
+/** A part that the air goes through. */
+export type DraftPart = {
+  name: string;
+  kind: string;
+  volume: string;
+  purge: string;
+};
+
+/** A place where pressure or flow is measured. */
+export type DraftTap = {
+  at: string;
+  pressure: string;
+  flow: string;
+};
+
+/** For whom a report is. */
+export type DraftReport = {
+  prepared_for: string;
+  prepared_by: string;
+  place: string;
+  goals: string;
+  scope: string;
+};
+
+/** A register map's text, to be kept as maps/NAME.toml. */
+export type DraftMap = {
+  name: string;
+  text: string;
+};
+
+/** What a draft is worth. */
+export type DraftChecked = {
+  /** the site file as it would be written */
+  text: string;
+  problems: DraftRemark[];
+  warnings: DraftRemark[];
+  devices: DraftDeviceSeen[];
+  machines: DraftMachineRoles[];
+};
+
+/** A mistake, or what is likely not meant, at a field of the draft. */
+export type DraftRemark = {
+  /** where in the draft, as in device.0.unit; empty: the whole */
+  field: string;
+  file: string;
+  /** in that file, from 1; 0: the whole */
+  line: number;
+  message: string;
+  /** may be empty */
+  mend: string;
+};
+
+/** What a device's map holds, as far as it can be read. */
+export type DraftDeviceSeen = {
+  device: string;
+  map: string;
+  title: string;
+  channels: DraftChannel[];
+};
+
+/** A channel of a map. */
+export type DraftChannel = {
+  name: string;
+  /** may be empty */
+  role: string;
+  unit: string;
+  /** what the unit is one of, as in pressure */
+  measures: string;
+};
+
+/** Which channel fills which role of a machine. */
+export type DraftMachineRoles = {
+  machine: string;
+  roles: DraftRole[];
+};
+
+/** A role with its channel. */
+export type DraftRole = {
+  role: string;
+  channel: string;
+};
+
+/** The site file is written, and recording begins. */
+export type NewSiteWritten = {
+  files: string[];
+  /** what records from now on, when this ends */
+  command: string;
+};
+
 /** A comparison of two periods. */
 export type CompareRequest = {
   /** FROM/TO */
@@ -967,8 +1214,10 @@ export type TestStatus = {
   why: string;
   started: string | null;
   seen: string | null;
-  /** the pressure it goes by */
+  /** the pressure it goes by, and where that is read */
   tap: string;
+  /** the id of the same */
+  channel: string;
 };
 
 /** What a guided test found, SI; uncertainties of 95 %. */
@@ -1299,6 +1548,235 @@ export type DaysAnswer = {
   notes: string[];
 };
 
+/** Where the electricity of a window went and what it cost, and what the air was that it made. Costs are in the currency and left out where the site file has no price. */
+export type MoneyAnswer = {
+  kind: "machine" | "system";
+  subject: string;
+  from: string;
+  to: string;
+  /** of all costs; left out where the site file has no price */
+  currency?: string;
+  /** the tariff's, in its order */
+  prices: MoneyPrice[];
+  /** those of /figures for from and to */
+  figures: Figure[];
+  /** what the window comes to in a year */
+  year: Figure[];
+  split: MoneySplit;
+  hours: MoneyHours;
+  /** none where demand is not charged */
+  bills: MoneyBill[];
+  air: MoneyAir;
+  duration: MoneyDuration;
+  /** of each machine */
+  pressure: PressureCost[];
+  instruments: InstrumentFacts[];
+  /** what the window rests on where that is not what was asked for */
+  notes: string[];
+};
+
+/** One price of the tariff. */
+export type MoneyPrice = {
+  name: string;
+  /** currency per kWh */
+  per_kwh: number;
+};
+
+/** Energy and its cost by what the machines did and by the tariff's prices. The states and the rest are the figure energy, their costs energy_cost. */
+export type MoneySplit = {
+  /** why it is not known by state */
+  absent?: string;
+  method?: string;
+  /** those that were seen, in the order of work */
+  states: MoneyState[];
+  /** of no state: counted over gaps, and by how much counter and power do not agree */
+  rest_kwh: number;
+  rest_cost?: number;
+};
+
+/** One state's part; times of several machines add up. */
+export type MoneyState = {
+  /** unobserved: the state is not known */
+  state: string;
+  time_s: number;
+  energy_kwh: number;
+  /** half width of the 95 % interval */
+  uncertainty_kwh: number;
+  cost?: number;
+  /** half width of the 95 % interval */
+  cost_uncertainty?: number;
+  /** of the energy, 0 to 1 */
+  energy_share: number;
+  /** of energy_cost, 0 to 1 */
+  cost_share?: number;
+  /** an entry for each of prices; empty where there are none */
+  by_price: MoneyPart[];
+};
+
+/** What was paid for at one price. */
+export type MoneyPart = {
+  energy_kwh: number;
+  cost: number;
+};
+
+/** Energy and its cost by hours of the local clock. */
+export type MoneyHours = {
+  /** why there is none */
+  absent?: string;
+  /** why the hours have no cost */
+  cost_absent?: string;
+  method?: string;
+  rows: MoneyHour[];
+  days: MoneyDay[];
+  /** counted over gaps: of no hour; with it the rows are the figure energy */
+  gaps_kwh: number;
+  gaps_cost?: number;
+  /** places of the rows that took the most, of the cost where there are prices, else of the energy */
+  dearest: number[];
+  /** how many of the dearest make half of the rows' sum */
+  half_hours: number;
+  /** their share of the hours, 0 to 1 */
+  half_share: number;
+};
+
+/** One hour of the clock, or the part of it that the window holds. */
+export type MoneyHour = {
+  from: string;
+  to: string;
+  observed_s: number;
+  energy_kwh: number;
+  cost?: number;
+  /** place in prices; -1 where it has several */
+  price?: number;
+};
+
+/** The hours of one local date together. */
+export type MoneyDay = {
+  /** local, like 2026-03-02 */
+  date: string;
+  from: string;
+  to: string;
+  observed_s: number;
+  energy_kwh: number;
+  cost?: number;
+};
+
+/** One charge for demand of one billing month. */
+export type MoneyBill = {
+  charge: string;
+  /** of the billing month */
+  from: string;
+  to: string;
+  /** currency per kW and billing month */
+  per_kw: number;
+  /** the month's highest demand of whom the bill is made to */
+  peak_kw: number;
+  peak_from: string;
+  peak_to: string;
+  /** more than the peak where a ratchet holds */
+  billed_kw: number;
+  /** the subject's part of what is billed */
+  own_kw: number;
+  /** of the month that lies in the window, 0 to 1 */
+  share: number;
+  cost: number;
+  at_least?: boolean;
+  note: string;
+};
+
+/** What air took, hour by hour, beside the machines' nameplates. */
+export type MoneyAir = {
+  /** why there are no points */
+  absent?: string;
+  /** of value and uncertainty */
+  unit: string;
+  method?: string;
+  points: MoneyAirPoint[];
+  /** of the machines that have rated power and flow in the site file */
+  rated: MoneyRated[];
+  /** hours left out, since too little of them was observed or too little air was made to tell */
+  short: number;
+};
+
+/** specific_power of one hour. */
+export type MoneyAirPoint = {
+  from: string;
+  to: string;
+  /** mean flow of delivered air */
+  flow_m3_min: number;
+  value: number;
+  /** half width of the 95 % interval */
+  uncertainty: number;
+};
+
+/** A machine's nameplate: rated power over rated flow. */
+export type MoneyRated = {
+  machine: string;
+  flow_m3_min: number;
+  power_kw: number;
+  value: number;
+  /** rated pressure, gauge */
+  pressure_kpa?: number;
+};
+
+/** A system's demand for air, the highest step first, and what its machines give. */
+export type MoneyDuration = {
+  /** why there is none */
+  absent?: string;
+  method?: string;
+  step_s: number;
+  curve: MoneyExceeded[];
+  /** the machines one upon the other, in the site file's order */
+  covers: MoneyCover[];
+};
+
+/** A demand and for how long it was exceeded. */
+export type MoneyExceeded = {
+  /** of the observed time, 0 to 1 */
+  share: number;
+  above_s: number;
+  flow_m3_min: number;
+  /** half width of the 95 % interval */
+  uncertainty_m3_min: number;
+};
+
+/** What the machines up to one give at full load. */
+export type MoneyCover = {
+  machine: string;
+  /** its own */
+  flow_m3_min: number;
+  /** of all up to it */
+  up_to_m3_min: number;
+  /** for how long the demand was above up_to_m3_min */
+  above_s: number;
+  /** of the observed time, 0 to 1 */
+  share: number;
+  /** how its flow is known */
+  method: string;
+};
+
+/** What a little more or less pressure costs one machine, for the same air. */
+export type PressureCost = {
+  machine: string;
+  /** why it is not known */
+  absent?: string;
+  /** gauge, at the outlet: around it the steps hold */
+  pressure_kpa: number;
+  /** what the slope rests on */
+  basis?: string;
+  /** a tenth of a bar and two psi */
+  steps: PressureStep[];
+  /** the rule of thumb, for comparison */
+  handbook: string;
+};
+
+/** What one step of pressure brings. */
+export type PressureStep = {
+  step_kpa: number;
+  /** pressure_step_power (% of the power under load), pressure_step_energy, pressure_step_cost of the window, pressure_step_cost_year */
+  figures: Figure[];
+};
+
 /** One local date, or the part of it that lies in the window and before now. Its figures are those of /figures for from and to. */
 export type Day = {
   /** local, like 2026-03-02 */
@@ -1615,7 +2093,7 @@ export type Interval = {
 };
 
 /** One message of the live socket. The first is a snapshot. seq grows by one with every message; after a gap the client sends {"type":"snapshot"} and gets a snapshot that includes everything up to its seq. */
-export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveFiguresChanged;
+export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveTest | LiveFiguresChanged;
 
 /** A live message: snapshot. */
 export type LiveSnapshot = {
@@ -1657,6 +2135,13 @@ export type LiveEvent = {
   seq: number;
   type: "event";
   data: Event;
+};
+
+/** A live message: test. A guided test stands otherwise than it did. */
+export type LiveTest = {
+  seq: number;
+  type: "test";
+  data: TestStatus;
 };
 
 /** A live message: figures_changed. */
@@ -2555,6 +3040,7 @@ export interface Answers {
   "/api/v1/service/effect": ServiceEffectAnswer;
   "/api/v1/missed": MissedAnswer;
   "/api/v1/days": DaysAnswer;
+  "/api/v1/money": MoneyAnswer;
   "/api/v1/periods": PeriodsAnswer;
   "/api/v1/compare": Comparison;
   "/api/v1/intervals": IntervalsAnswer;
@@ -2569,6 +3055,7 @@ export interface Answers {
   "/api/v1/hookup": HookupReport;
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
+  "/api/v1/newsite": NewSite;
   "/api/v1/replay": ReplayJob;
   "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;

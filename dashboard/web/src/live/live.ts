@@ -2,7 +2,7 @@
 // times a second at most a copy of it becomes the view that is drawn. A hidden
 // page and a held one draw nothing; both fetch a snapshot on return.
 import { signal } from '@preact/signals';
-import { fetchSite, type LiveEnvelope, type MachineState, type ScanUpdate, type Site } from '../api';
+import { fetchSite, type LiveEnvelope, type MachineState, type ScanUpdate, type Site, type TestStatus } from '../api';
 import { siteUnits, siteZone } from '../settings';
 import { ServerClock } from './clock';
 import { applyMessage, applySnapshot, copyPicture, emptyPicture, scanChannels, type Picture } from './picture';
@@ -41,6 +41,8 @@ export class Live {
   readonly figuresTick = signal(0);
   /** Grows when something happened that the service book tells of. */
   readonly eventTick = signal(0);
+  /** The newest word on each system's guided test, by system, since the page was opened. */
+  readonly tests = signal<Record<string, TestStatus>>({});
   readonly held = signal(false);
   /** The server runs another version than the one this page came from. */
   readonly outdated = signal(false);
@@ -156,6 +158,7 @@ export class Live {
       if (m.type === 'state') r.state(m.data, this.heard);
     }
     if (m.type === 'figures_changed') this.figuresTick.value += 1;
+    if (m.type === 'test') this.tests.value = { ...this.tests.value, [m.data.system]: m.data };
     if (m.type === 'event' && lost.has(m.data.kind)) for (const r of this.recorders) r.refill();
     if (m.type === 'event' || m.type === 'state') this.eventTick.value += 1;
     this.publishSoon();

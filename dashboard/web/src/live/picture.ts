@@ -76,7 +76,7 @@ export function applyScan(p: Picture, site: Site | null, scan: ScanUpdate): void
   }
 }
 
-/** Applies a message; events and figures_changed change nothing here. */
+/** Applies a message; events, tests and figures_changed change nothing here. */
 export function applyMessage(p: Picture, site: Site | null, m: LiveEnvelope): void {
   switch (m.type) {
     case 'snapshot':

@@ -67,7 +67,7 @@ const nights: NightsAnswer = {
 };
 
 function show(over: Partial<Site> = {}): void {
-  const props = { live: { held: signal(false) }, site: { ...site, ...over }, view: { now: Date.parse('2026-03-09T17:00:00Z') } } as unknown as PageProps;
+  const props = { live: { held: signal(false), eventTick: signal(0), tests: signal({}) }, site: { ...site, ...over }, view: { now: Date.parse('2026-03-09T17:00:00Z') } } as unknown as PageProps;
   render(<AfterHours {...props} />, host);
 }
 

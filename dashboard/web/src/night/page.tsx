@@ -1,6 +1,6 @@
 // After hours: what flows when nobody works, how sure that is and what it costs in
 // a year; the nights it is known of, and the ways to measure it.
-import { answerOf, type Figure, type NightsAnswer, type Site } from '../api';
+import { answerOf, type Figure, type NightsAnswer, type Site, type TestStatus } from '../api';
 import { useAsked } from '../api/asked';
 import { FigureEntry } from '../figure/figure';
 import { lookAt } from '../figure/look';
@@ -14,6 +14,8 @@ import { go, href, place } from '../route';
 import { units } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';
 import { clockMinute, day as dayWords } from '../units/words';
+import { isOver, testWord } from './course';
+import { Guided } from './guided';
 import { Methods } from './methods';
 import './night.css';
 import { Picture } from './picture';
@@ -50,6 +52,7 @@ function Shown({ live, site, view, name }: PageProps & { name: string }) {
     <div class="after-hours" data-answer={answer && answerAddress('/api/v1/nights', { from: answer.from, to: answer.to, system: answer.system })} aria-busy={!fresh}>
       <NotHere site={site} instead={`this is what flows at night in system ${name}`} />
       <Sentence answer={answer} site={site} system={system} />
+      <Runs test={live.tests.value[name]} />
       <div class="night-bar">
         <Systems site={site} name={name} />
         <WindowChooser now={view.now} timeZone={site.timezone} most={mostDays} />
@@ -63,8 +66,15 @@ function Shown({ live, site, view, name }: PageProps & { name: string }) {
           <Figures answer={answer} site={site} system={system} />
         </>
       )}
+      <Guided key={name} live={live} site={site} view={view} name={name} system={system} />
     </div>
   );
+}
+
+/** That a guided test runs, which stands further down. */
+function Runs({ test }: { test: TestStatus | undefined }) {
+  if (!test || isOver(test)) return null;
+  return <p><button type="button" onClick={() => document.getElementById('guided')?.scrollIntoView()}>A {testWord[test.test].toLowerCase()} runs: go to it</button></p>;
 }
 
 function Systems({ site, name }: { site: Site; name: string }) {

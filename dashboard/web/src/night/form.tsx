@@ -1,0 +1,73 @@
+// A small form: what was wrong stands at its field, the name of who writes is
+// remembered by the browser.
+import { useSignal, type Signal } from '@preact/signals';
+import { useId } from 'preact/hooks';
+import { ApiError } from '../api';
+
+const authorKey = 'author';
+
+function stored(): string {
+  try {
+    return localStorage.getItem(authorKey) ?? '';
+  } catch {
+    return ''; // storage may be forbidden
+  }
+}
+
+/** Something wrong with a field, found before it is sent. */
+export class Mistake extends Error {
+  constructor(readonly field: string, message: string) { super(message); }
+}
+
+export interface Form {
+  id: string;
+  author: string;
+  wrong: Signal<{ field: string; message: string }>;
+  kept: Signal<string>;
+  busy: Signal<boolean>;
+  /** the fields that the form has: what is wrong with another stands at the end */
+  submit: (e: SubmitEvent) => void;
+  bad: (field: string) => { 'aria-invalid'?: true; 'aria-describedby'?: string };
+}
+
+/** send gets the fields, trimmed; it gives what to say of what was kept. */
+export function useForm(send: (get: (name: string) => string, form: HTMLFormElement) => Promise<string>): Form {
+  const id = useId();
+  const wrong = useSignal({ field: '', message: '' });
+  const kept = useSignal('');
+  const busy = useSignal(false);
+  const submit = (e: SubmitEvent) => {
+    e.preventDefault();
+    const form = e.currentTarget as HTMLFormElement;
+    const data = new FormData(form);
+    const get = (name: string) => String(data.get(name) ?? '').trim();
+    busy.value = true;
+    kept.value = '';
+    send(get, form).then(
+      (said) => {
+        wrong.value = { field: '', message: '' };
+        kept.value = said;
+        try {
+          if (get('who')) localStorage.setItem(authorKey, get('who'));
+        } catch {
+          // then it is typed again next time
+        }
+      },
+      (error: unknown) => {
+        const field = error instanceof ApiError || error instanceof Mistake ? error.field : '';
+        wrong.value = { field: form.elements.namedItem(field) ? field : '', message: error instanceof Error ? error.message : String(error) };
+        const at = field ? form.elements.namedItem(field) : null;
+        if (at instanceof HTMLElement) at.focus();
+      },
+    ).finally(() => { busy.value = false; });
+  };
+  const bad = (field: string) => (wrong.value.message && wrong.value.field === field ? { 'aria-invalid': true as const, 'aria-describedby': `${id}-${field}` } : {});
+  return { id, author: stored(), wrong, kept, busy, submit, bad };
+}
+
+/** What is wrong with a field; with an empty one: with what no field is at fault for. */
+export function Why({ form, field }: { form: Form; field: string }) {
+  const { message, field: at } = form.wrong.value;
+  if (!message || at !== field) return null;
+  return <p class="warn" id={`${form.id}-${field}`} role="alert"><span data-words>{message.charAt(0).toUpperCase() + message.slice(1)}</span>.</p>;
+}
