@@ -23,11 +23,11 @@ func amountOf(v, half float64) replay.Amount {
 // band that takes 45 kWh less.
 func printedReplay() replay.Answer {
 	outcome := func(kWh, half, lowestPa float64) replay.Outcome {
-		loads := amountOf(2400, 60)
+		loads, none := amountOf(2400, 60), 0.0
 		loads.Note = "chaotic here: the timer is near the cycle's length"
 		return replay.Outcome{Energy: amountOf(kWh, half), Cost: amountOf(kWh*0.118, half*0.118), DemandCost: amountOf(0, 0), Emissions: amountOf(kWh*0.39, half*0.39),
 			Starts: amountOf(12, 0), StartsHourMax: amountOf(2, 0), Loads: loads, LoadsHour: amountOf(20.2, 0.5), LowestPa: amountOf(lowestPa, 9e3), MeanPa: amountOf(7.58e5, 0),
-			BelowS: amountOf(75, 0), SpecificPower: amountOf(420_000, 21_000),
+			BelowS: amountOf(75, 0), SpecificPower: amountOf(420_000, 21_000), ShortM3: &none,
 			Machines: []replay.MachineOutcome{{Machine: "comp1", EnergyKWh: kWh, StateKWh: map[string]float64{"loaded": kWh - 200, "unloaded": 200},
 				StateS: map[string]float64{"loaded": 97_200, "unloaded": 54_000, "stopped": 453_600}, Starts: 12, Loads: 2400}}}
 	}
@@ -42,7 +42,8 @@ func printedReplay() replay.Answer {
 	a.Present.Trace = []replay.TracePoint{{AtMS: at.UnixMilli(), Pa: 7e5, States: []string{"loaded"}, Gap: true}, {AtMS: at.UnixMilli() + 1500, Pa: 7.1e5, States: []string{"unloaded"}}}
 	other := outcome(1161, 24, 6.9e5)
 	other.MeanPa = amountOf(7.58e5, 1e-3) // too sure to be told
-	other.ShortS, other.ShortM3 = 40, 3
+	missing := 3.0
+	other.ShortS, other.ShortM3 = 40, &missing
 	other.Machines = append(other.Machines, replay.MachineOutcome{Machine: "comp2"})
 	other.Trace = []replay.TracePoint{{AtMS: at.UnixMilli(), Pa: 7e5, States: []string{"loaded", "stopped"}}}
 	a.Results = []replay.Result{{Name: "narrower, lower", Set: []replay.Setting{{Key: "comp1.cut_out", Value: "112 psi"}}, Flags: "--set 'comp1.cut_out=112 psi'", Outcome: other,

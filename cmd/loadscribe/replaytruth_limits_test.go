@@ -61,8 +61,8 @@ func TestReplayBeyondCapacity(t *testing.T) {
 		t.Fatal(err)
 	}
 	o := played.Result.Outcome
-	t.Logf("short by %.0f m³ in %.0f min, lowest %.0f kPa, truly below the minimum for %s; %s", o.ShortM3, o.ShortS/60, *o.LowestPa.Value/1e3, played.Changed.Low, strings.Join(played.Result.Remarks, "; "))
-	if o.ShortM3 <= 0 || o.ShortS < played.Changed.Low.Seconds()/2 || played.Changed.Low < time.Hour {
+	t.Logf("short by %.0f m³ in %.0f min, lowest %.0f kPa, truly below the minimum for %s; %s", *o.ShortM3, o.ShortS/60, *o.LowestPa.Value/1e3, played.Changed.Low, strings.Join(played.Result.Remarks, "; "))
+	if *o.ShortM3 <= 0 || o.ShortS < played.Changed.Low.Seconds()/2 || played.Changed.Low < time.Hour {
 		t.Errorf("short for %.0f s; truly below the minimum for %s", o.ShortS, played.Changed.Low)
 	}
 	minimum := played.Present.MinimumPa

@@ -90,8 +90,8 @@ func printEffect(out io.Writer, e *analysis.ServiceEffect, site *sitefile.Site) 
 			continue
 		}
 		d := &e.Periods.Rows[*m.Row].Difference
-		value, half, unit := display.Figure(d, site.Units)
-		fmt.Fprintf(table, "  %s\t%s ± %s %s\t%s\n", m.Figure, value, half, unit, m.Judged)
+		value, half, unit, _ := display.Interval(d, site.Units) // a difference may be less than nothing
+		fmt.Fprintf(table, "  %s\t%s %s %s\t%s\n", m.Figure, value, half, unit, m.Judged)
 	}
 	if err := table.Flush(); err != nil {
 		return err

@@ -1,7 +1,7 @@
 // Service book.
 import assert from 'node:assert/strict';
-import { wrong } from './convert.mjs';
-import { api, axeFinds, check, close, fits, localDay, looksRight, openAll, openAt, patience } from './harness.mjs';
+import { api, axeFinds, check, close, fits, localDay, looksRight, openAll, openAt, patience, settled } from './harness.mjs';
+import { numbers } from './numbers.mjs';
 
 async function bookReady(page) {
   await page.waitForSelector('.ruled-page svg .rule', { ...patience, state: 'attached' });
@@ -55,9 +55,8 @@ check('shows the entries that a filter asks for', async () => {
   await close(page);
 });
 
-check('has each number of its sentences as the API has it', async () => {
+check('has each number as the API has it, and counts what the picture shows', async () => {
   const page = await open();
-  const site = await api('site');
   const [{ faults }, { machines }] = [await api('faults', { from: '-7d' }), await api('service')];
   const within = async (query) => (await api('events', { from: '-7d', limit: 5000, ...query })).events.length;
   const counts = {
@@ -66,24 +65,65 @@ check('has each number of its sentences as the API has it', async () => {
   };
   const told = await page.textContent('.note-line');
   for (const [what, n] of Object.entries(counts)) assert.match(told, new RegExp(`\\b${n || 'no'} ${what}${n === 1 ? '' : 's'}\\b`));
-  assert.equal(await page.locator('.fault-list > li').count(), faults.length);
-  for (const f of faults) {
-    const text = await page.textContent(`.fault-list > li[data-fault="${f.code}"]`);
-    if (f.text) assert.ok(text.includes(`code ${f.code}`), text);
-    assert.match(text, new RegExp({ 1: 'Once', 2: 'Twice' }[f.times] ?? `${f.times} times`));
-    const on = /on for ((?:\d+\u00a0(?:d|h|min|s)\u00a0?)+)/.exec(text);
-    if (on && !f.on) assert.equal(wrong(on[1].trim(), f.on_s, { unit: 's', share: false, key: '' }, site.units), '', text);
-  }
-  const items = machines.flatMap((m) => m.items);
-  assert.equal(await page.locator('.service-list > li').count(), items.length);
-  const rows = await page.$$eval('.service-list > li', (all) => all.map((e) => e.textContent));
-  for (const [i, item] of items.entries()) {
-    const [left, since] = [/ in (\d+)\u00a0h of running/.exec(rows[i])?.[1], /ran (?:at least )?(\d+)\u00a0h since/.exec(rows[i])?.[1]];
-    assert.equal(since !== undefined, item.hours_since !== undefined, rows[i]);
-    if (since) assert.ok(Math.abs(Number(since) - item.hours_since) < 1, `${rows[i]}, the API says ${item.hours_since} h`);
-    if (left) assert.ok(Math.abs(Number(left) - item.hours_left) < 1, `${rows[i]}, the API says ${item.hours_left} h`);
-    for (const at of [item.done, item.due].filter(Boolean)) assert.ok(rows[i].includes(localDay(site, (Date.now() - Date.parse(at)) / 86_400_000)), `${rows[i]} lacks ${at}`);
-  }
+  assert.deepEqual(await page.$$eval('.fault-list > li', (all) => all.map((e) => e.dataset.fault)), [...faults].sort((a, b) => b.times - a.times).map((f) => f.code), 'faults are not in the order of how often they came');
+  assert.equal(await page.locator('.service-list > li').count(), machines.flatMap((m) => m.items).length);
+  await openAll(page);
+  await settled(page);
+  await page.click('button:has-text("Hold still")');
+  await numbers(page, 20);
+  await close(page);
+});
+
+check('asks what was found, and compares the days before and after by keyboard', async () => {
+  const site = await api('site');
+  const page = await open();
+  const item = (await api('service')).machines[0].items.at(-1).item;
+  await page.focus(`.service-list li[data-item="${item}"] button:has-text("Mark as done")`);
+  await page.keyboard.press('Enter');
+  await page.waitForFunction(() => document.activeElement?.getAttribute('name') === 'text');
+  assert.equal(await page.inputValue('.note-form [name=service]'), item);
+  await page.keyboard.type(`changed, check ${Date.now()}`);
+  await page.fill('.note-form [name=time]', `${localDay(site, 3)}T10:00`);
+  await page.fill('.note-form [name=found]', 'grey with dust, no holes');
+  await page.focus('.note-form button[type=submit]');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('.note-form [role=status]:has-text("Kept as note")');
+  const mark = (await api('service')).machines[0].items.at(-1).marks.find((m) => m.found === 'grey with dust, no holes');
+  await page.waitForSelector(`.service-list [data-note="${mark.note}"]`, { ...patience, state: 'attached' });
+  await page.focus(`.service-list li[data-item="${item}"] summary`);
+  await page.keyboard.press('Enter');
+  assert.match(await page.textContent(`[data-note="${mark.note}"]`), /Found: grey with dust, no holes/);
+  await page.focus(`[data-note="${mark.note}"] a`);
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('.effect .side, .effect .verdict', patience);
+  assert.match(page.url(), new RegExp(`effect=${mark.note}`));
+  const effect = await api('service/effect', { note: mark.note, days: 7 });
+  assert.equal(await page.textContent('.effect .verdict'), effect.sentence);
+  // The two weeks are the whole days on either side, and the differences are those of /periods.
+  const span = (p) => `${p.from}/${p.to}`;
+  const periods = await api('periods', { first: span(effect.periods.first), second: span(effect.periods.second), machine: effect.machine });
+  const power = (p) => p.rows.find((r) => r.name === 'power_loaded').difference.value;
+  assert.equal(power(effect.periods), power(periods));
+  assert.equal(await page.locator('.effect .side').count(), effect.moves.filter((m) => m.row !== undefined).length);
+  await openAll(page, '.effect');
+  await numbers(page, 20);
+  await close(page);
+});
+
+check('draws what was read around a fault, and leads to that place in Trace', async () => {
+  const { faults } = await api('faults', { from: '-7d' });
+  const fault = faults.find((f) => f.came.length > 0);
+  const page = await open();
+  await page.focus(`.fault-list > li[data-fault="${fault.code}"] .came summary`);
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('.around-picture canvas', patience);
+  const label = await page.getAttribute('.around-picture', 'aria-label');
+  assert.match(label, /shaded\. Plot from .* between /);
+  await page.click('.around a:has-text("Trace")');
+  await page.waitForSelector('main[data-page=trace]');
+  const query = new URLSearchParams(new URL(page.url()).hash.split('?')[1]);
+  assert.equal(Date.parse(query.get('a')), Date.parse(fault.came[0].from));
+  assert.equal(Date.parse(query.get('b')), Date.parse(fault.came[0].to));
   await close(page);
 });
 

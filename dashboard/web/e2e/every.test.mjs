@@ -10,10 +10,16 @@ const firstPageBytes = 120_000;
 
 const links = (page) => page.$$eval('.pages a', (all) => all.map((a) => a.getAttribute('href')));
 
-/** Turns to a page by its link, and waits for what it shows. */
-async function turn(page, href) {
+/** Turns to a page by its link, and waits for its script. */
+async function turnTo(page, href) {
   await page.click(`.pages a[href="${href}"]`);
   await page.waitForSelector(`.pages a[href="${href}"][aria-current=page]`);
+  await page.waitForFunction(() => document.querySelector('main h1') && !/^Opening/.test(document.querySelector('main .standing')?.textContent ?? ''), undefined, patience);
+}
+
+/** Turns to a page by its link, and waits for what it shows. */
+async function turn(page, href) {
+  await turnTo(page, href);
   await settled(page);
 }
 
@@ -63,7 +69,7 @@ check('fetches each page’s script when it is opened, within budget and policy,
   await turn(page, first);
   await page.reload();
   await settled(page);
-  for (const href of others) await turn(page, href);
+  for (const href of others) await turnTo(page, href);
   const again = await page.evaluate(() => performance.getEntriesByType('resource').filter((e) => e.name.includes('/assets/')).map((e) => ({ name: e.name, bytes: e.transferSize })));
   assert.ok(again.length >= assets.size, `${again.length} of ${assets.size} assets asked for`);
   assert.deepEqual(again.filter((e) => e.bytes > 0), [], 'fetched a second time');
@@ -88,88 +94,88 @@ check('says so where a page’s script cannot be had, and gets it later', async 
   await close(page);
 });
 
-check('asks nothing and draws nothing on any page while hidden, and catches up', async () => {
-  const page = await openAt('', { prepare: (p) => p.clock.install() });
-  const asked = [];
-  let frames = 0;
-  page.on('websocket', (w) => w.on('framereceived', () => { frames += 1; }));
-  await page.reload();
-  await settled(page);
-  let open = 0;
-  page.on('request', (r) => { open += 1; asked.push(r.url().slice(base.length)); });
-  for (const end of ['requestfinished', 'requestfailed']) page.on(end, () => { open -= 1; });
-  for (const href of await links(page)) {
-    await turn(page, href);
-    await hide(page, true);
-    do {
-      asked.length = 0;
-      await page.waitForTimeout(500); // what was on its way comes
-    } while (open > 0 || asked.length > 0);
-    await page.evaluate(() => {
-      window.drawn = [];
-      window.watch = new MutationObserver((all) => {
-        for (const m of all) window.drawn.push(`${m.type} of ${m.target.className || m.target.nodeName}: ${m.target.textContent.slice(0, 60)}`);
-      });
-      window.watch.observe(document.body, { subtree: true, childList: true, characterData: true, attributes: true });
+/** Nothing is asked and nothing drawn while nobody looks, and the page catches up. */
+async function standsHidden(page, href, seen) {
+  await hide(page, true);
+  do {
+    seen.asked.length = 0;
+    await page.waitForTimeout(300); // what was on its way comes
+  } while (seen.open > 0 || seen.asked.length > 0);
+  await page.evaluate(() => {
+    window.drawn = [];
+    window.watch = new MutationObserver((all) => {
+      for (const m of all) window.drawn.push(`${m.type} of ${m.target.className || m.target.nodeName}: ${m.target.textContent.slice(0, 60)}`);
     });
-    // Two and a half minutes go by; the live socket needs a word in each.
-    for (let i = 0; i < 3; i++) {
-      await page.clock.runFor(50_000);
-      const heard = frames;
-      while (frames === heard) await page.waitForTimeout(50);
-    }
-    assert.deepEqual(asked, [], `${href} asks while hidden`);
-    assert.deepEqual(await page.evaluate(() => { window.watch.disconnect(); return window.drawn; }), [], `${href} draws while hidden`);
-    const clock = await page.textContent('.clock');
-    await hide(page, false);
-    await page.waitForFunction((old) => document.querySelector('.clock').textContent !== old, clock);
-    await isLive(page, true);
+    window.watch.observe(document.body, { subtree: true, childList: true, characterData: true, attributes: true });
+  });
+  // Two minutes go by, what a page does each minute is due; the live socket needs a word in each.
+  for (let i = 0; i < 2; i++) {
+    await page.clock.runFor(59_000);
+    const heard = seen.frames;
+    while (seen.frames === heard) await page.waitForTimeout(50);
   }
-  await close(page);
-});
+  assert.deepEqual(seen.asked, [], `${href} asks while hidden`);
+  assert.deepEqual(await page.evaluate(() => { window.watch.disconnect(); return window.drawn; }), [], `${href} draws while hidden`);
+  const clock = await page.textContent('.clock');
+  await hide(page, false);
+  await page.waitForFunction((old) => document.querySelector('.clock').textContent !== old, clock);
+  await isLive(page, true);
+}
 
-check('comes back after a night asleep, with the server’s time and not its own', async () => {
+/** Comes back after a night, with the server's time and not its own. */
+async function standsTheNight(page, href, site) {
+  await page.clock.fastForward('08:00:00');
+  await isLive(page, true);
+  await page.waitForFunction(() => /^Live; newest reading \d\.\d\ss old$/.test(document.querySelector('.liveness').textContent), undefined, patience);
+  assert.ok(Math.abs(await page.evaluate(() => Date.now()) - Date.now()) > 7 * 3_600_000, 'the browser’s own clock is not wrong');
+  // Until the server was heard again the page carries its own time on.
+  let off = Infinity;
+  for (const end = Date.now() + 5_000; off >= 10 && Date.now() < end; await page.waitForTimeout(100)) {
+    const [, h, m, s] = /(\d\d):(\d\d):(\d\d)/.exec(await page.textContent('.clock')).map(Number);
+    const [, hh, mm, ss] = /(\d\d):(\d\d):(\d\d)/.exec(new Date().toLocaleTimeString('en-GB', { timeZone: site.timezone })).map(Number);
+    off = Math.abs((h - hh) * 3600 + (m - mm) * 60 + s - ss) % 86_400;
+    off = Math.min(off, 86_400 - off);
+  }
+  assert.ok(off < 10, `${href} shows a time that is ${off} s off`);
+}
+
+/** Keeps what it shows without its server, says so, and goes on with it. */
+async function standsAlone(page, href, link) {
+  const before = await page.textContent('main h1');
+  await link.cut();
+  await isLive(page, false);
+  assert.match(await page.textContent('.liveness'), /^Not live; newest reading/);
+  assert.ok((await page.textContent('main h1')).length > 0 && before.length > 0, `${href} is empty without its server`);
+  await link.join();
+  await page.evaluate(() => window.dispatchEvent(new Event('online')));
+  await isLive(page, true);
+  await settled(page);
+  assert.ok(await changes(page, (p) => p.textContent('.clock'), 5_000), `${href} stands still`);
+}
+
+// One walk for all three: to turn to a page and wait for its answers takes longer than each of them.
+check('on every page: asks and draws nothing while hidden, comes back after a night asleep, stands the server’s absence', async () => {
   const site = await api('site');
-  const page = await openAt('', { prepare: (p) => p.clock.install() });
-  for (const href of await links(page)) {
-    await turn(page, href);
-    await page.clock.fastForward('08:00:00');
-    await isLive(page, true);
-    await page.waitForFunction(() => /^Live; newest reading \d\.\d\ss old$/.test(document.querySelector('.liveness').textContent), undefined, patience);
-    assert.ok(Math.abs(await page.evaluate(() => Date.now()) - Date.now()) > 7 * 3_600_000, 'the browser’s own clock is not wrong');
-    // Until the server was heard again the page carries its own time on.
-    let off = Infinity;
-    for (const end = Date.now() + 5_000; off >= 10 && Date.now() < end; await page.waitForTimeout(100)) {
-      const [, h, m, s] = /(\d\d):(\d\d):(\d\d)/.exec(await page.textContent('.clock')).map(Number);
-      const [, hh, mm, ss] = /(\d\d):(\d\d):(\d\d)/.exec(new Date().toLocaleTimeString('en-GB', { timeZone: site.timezone })).map(Number);
-      off = Math.abs((h - hh) * 3600 + (m - mm) * 60 + s - ss) % 86_400;
-      off = Math.min(off, 86_400 - off);
-    }
-    assert.ok(off < 10, `${href} shows a time that is ${off} s off`);
-  }
-  await close(page);
-});
-
-check('keeps what it shows while the server is away, says so on every page, and comes back', async () => {
   const link = new Link(base);
   await link.join();
-  const page = await openAt('', { at: link.base });
-  await whileServerIsAway(async () => {
-    for (const href of await links(page)) {
-      await turn(page, href);
-      await isLive(page, true);
-      const before = await page.textContent('main h1');
-      await link.cut();
-      await isLive(page, false);
-      assert.match(await page.textContent('.liveness'), /^Not live; newest reading/);
-      assert.ok((await page.textContent('main h1')).length > 0 && before.length > 0, `${href} is empty without its server`);
-      await link.join();
-      await page.evaluate(() => window.dispatchEvent(new Event('online')));
-      await isLive(page, true);
-      await settled(page);
-      assert.ok(await changes(page, (p) => p.textContent('.clock'), 5_000), `${href} stands still`);
-    }
+  const seen = { asked: [], open: 0, frames: 0 };
+  const page = await openAt('', {
+    at: link.base,
+    prepare: async (p) => {
+      await p.clock.install();
+      p.on('websocket', (w) => w.on('framereceived', () => { seen.frames += 1; }));
+      p.on('request', (r) => { seen.open += 1; seen.asked.push(r.url().slice(link.base.length)); });
+      for (const end of ['requestfinished', 'requestfailed']) p.on(end, () => { seen.open -= 1; });
+    },
   });
+  await settled(page);
+  for (const href of await links(page)) {
+    await turn(page, href);
+    await isLive(page, true);
+    await standsHidden(page, href, seen);
+    await whileServerIsAway(() => standsAlone(page, href, link));
+    await standsTheNight(page, href, site);
+  }
   await close(page);
   await link.cut();
-});
+}, 240_000);

@@ -6,8 +6,8 @@ import { api, check, close, openAt, settled } from './harness.mjs';
 
 const long = Boolean(process.env.LOADSCRIBE_LONG);
 const hours = 168;
-const tours = long ? 28 : 5; // of all pages in the week
-const everyS = long ? 1 : 10; // the meter and the controller are read so often
+const tours = long ? 28 : 4; // of all pages in the week
+const everyS = long ? 1 : 15; // the meter and the controller are read so often
 // What a tour may usually add: the engine's own tables grow. One reading kept for
 // each scan of a week would add 100 times as much, one page kept for each visit
 // some 500 nodes.

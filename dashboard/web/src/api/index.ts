@@ -80,24 +80,25 @@ export interface EventsWanted {
   kinds: string[];
   changes: string[];
   subjects: string[];
-  /** Unix ms; without it all that was ever kept */
+  /** Unix ms; without them all that was ever kept */
   from?: number;
+  to?: number;
   limit: number;
 }
 
 /** Events, newest first. */
 export function fetchEvents(wanted: EventsWanted, signal?: AbortSignal): Promise<Answers['/api/v1/events']> {
   const from = wanted.from === undefined ? '2000-01-01' : new Date(wanted.from).toISOString();
-  const query = new URLSearchParams({ from, to: 'now', limit: String(wanted.limit) });
+  const query = new URLSearchParams({ from, to: wanted.to === undefined ? 'now' : new Date(wanted.to).toISOString(), limit: String(wanted.limit) });
   for (const k of wanted.kinds) query.append('kind', k);
   for (const c of wanted.changes) query.append('change', c);
   for (const s of wanted.subjects) query.append('subject', s);
   return answerOf('/api/v1/events', query, signal);
 }
 
-/** Each fault code from a moment, Unix ms, until now. */
-export function fetchFaults(fromMs: number, signal?: AbortSignal): Promise<Answers['/api/v1/faults']> {
-  return answerOf('/api/v1/faults', new URLSearchParams({ from: new Date(fromMs).toISOString(), to: 'now' }), signal);
+/** Each fault code between two moments, Unix ms. */
+export function fetchFaults(fromMs: number, toMs: number, signal?: AbortSignal): Promise<Answers['/api/v1/faults']> {
+  return answerOf('/api/v1/faults', new URLSearchParams({ from: new Date(fromMs).toISOString(), to: new Date(toMs).toISOString() }), signal);
 }
 
 /** When each service item is due. */

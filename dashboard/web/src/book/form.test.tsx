@@ -54,6 +54,19 @@ it('marks a service item as done, with the hour meter', async () => {
   expect(host.textContent).toContain('Write the hours as a number');
 });
 
+it('asks what was found of the item that it was opened for', async () => {
+  const send = vi.fn(async (_: NewNote) => kept);
+  await act(() => render(<NoteForm key="preset" site={site} now={Date.parse('2026-11-25T18:00:00Z')} service={[oil]} corrects={undefined} preset={{ machine: 'comp1', item: 'oil', n: 1 }} done={() => undefined} send={send} />, host));
+  expect((host.querySelector('[name=service]') as HTMLSelectElement).value).toBe('oil');
+  (host.querySelector('[name=text]') as HTMLTextAreaElement).value = 'changed';
+  (host.querySelector('[name=found]') as HTMLTextAreaElement).value = ' dark, no water ';
+  await act(async () => {
+    host.querySelector('form')?.dispatchEvent(new window.Event('submit', { bubbles: true, cancelable: true }));
+    await Promise.resolve();
+  });
+  expect(send).toHaveBeenCalledWith(expect.objectContaining({ text: 'changed', subject: 'comp1', service: 'oil', found: 'dark, no water' }));
+});
+
 it('does not send an empty note', async () => {
   const send = vi.fn(async (_: NewNote) => kept);
   await fill({ text: '  ' }, send);

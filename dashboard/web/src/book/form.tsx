@@ -1,6 +1,6 @@
 // Writing a note. A wrong note is corrected by a later one, never deleted.
 import { useSignal } from '@preact/signals';
-import { useId, useRef } from 'preact/hooks';
+import { useEffect, useId, useRef } from 'preact/hooks';
 import { ApiError, sendNote, type Event, type MachineService, type NewNote, type Site } from '../api';
 import { clock, zoneName } from '../units/words';
 import { siteTime } from './words';
@@ -17,6 +17,14 @@ export interface FormProps {
   send?: (note: NewNote) => Promise<Event>;
   /** the moment it is about, Unix ms; left out: the form asks for it */
   at?: number | undefined;
+  preset?: Preset | undefined;
+}
+
+/** A service item that the reader says is done; n tells one asking from the next. */
+export interface Preset {
+  machine: string;
+  item: string;
+  n: number;
 }
 
 const authorKey = 'author';
@@ -40,14 +48,21 @@ export function subjects(site: Site): { name: string; title: string }[] {
   ];
 }
 
-export function NoteForm({ site, now, service = [], corrects, done, send = sendNote, at }: FormProps) {
+export function NoteForm({ site, now, service = [], corrects, done, send = sendNote, at, preset }: FormProps) {
   const id = useId();
   const form = useRef<HTMLFormElement>(null);
   const wrong = useSignal({ field: '', message: '' });
   const kept = useSignal('');
   const busy = useSignal(false);
-  const subject = useSignal(site.machines[0]?.name ?? '');
+  const first = preset?.machine ?? site.machines[0]?.name ?? '';
+  const subject = useSignal(first);
+  const item = useSignal(preset?.item ?? '');
   const items = service.find((m) => m.machine === subject.value)?.items ?? [];
+
+  useEffect(() => {
+    // Who asked to mark an item writes what was done next.
+    if (preset) form.current?.querySelector('textarea')?.focus();
+  }, []);
 
   const submit = async (e: SubmitEvent) => {
     e.preventDefault();
@@ -71,6 +86,7 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
     if (get('service')) {
       note.service = get('service');
       if (get('hour_meter')) note.hour_meter = Number(get('hour_meter').replace(',', '.'));
+      if (get('found')) note.found = get('found');
       if (!Number.isFinite(note.hour_meter ?? 0)) {
         wrong.value = { field: 'hour_meter', message: 'write the hours as a number, 21530.4' };
         return;
@@ -84,7 +100,8 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
       kept.value = `Kept as note ${event.seq}, ${clock(Date.parse(event.time), site.timezone)}.`;
       const author = get('author');
       form.current?.reset();
-      subject.value = site.machines[0]?.name ?? '';
+      subject.value = first;
+      item.value = '';
       const name = form.current?.elements.namedItem('author');
       if (name instanceof HTMLInputElement) name.value = author;
       try {
@@ -112,8 +129,8 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
       {!corrects && (
         <>
           <label for={`${id}-s`}>About</label>
-          <select id={`${id}-s`} name="subject" onChange={(e) => { subject.value = e.currentTarget.value; }} {...bad('subject')}>
-            {subjects(site).map((s) => <option key={s.title} value={s.name} selected={s.name === (site.machines[0]?.name ?? '')}>{s.title}</option>)}
+          <select id={`${id}-s`} name="subject" onChange={(e) => { subject.value = e.currentTarget.value; item.value = ''; }} {...bad('subject')}>
+            {subjects(site).map((s) => <option key={s.title} value={s.name} selected={s.name === first}>{s.title}</option>)}
           </select>
           {why('subject')}
           {at === undefined && <label for={`${id}-w`}>When, in {zoneName(now, site.timezone)}; left empty it is now</label>}
@@ -122,7 +139,7 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
           {items.length > 0 && (
             <>
               <label for={`${id}-i`}>Service item that was done</label>
-              <select id={`${id}-i`} name="service" {...bad('service')}>
+              <select id={`${id}-i`} name="service" value={item.value} onChange={(e) => { item.value = e.currentTarget.value; }} {...bad('service')}>
                 <option value="">none</option>
                 {items.map((i) => <option key={i.item} value={i.item}>{i.item}</option>)}
               </select>
@@ -130,6 +147,13 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
               <label for={`${id}-h`}>Hour meter then, h, for an item that was done; it may stay empty</label>
               <input id={`${id}-h`} name="hour_meter" inputMode="decimal" {...bad('hour_meter')} />
               {why('hour_meter')}
+              {item.value && (
+                <>
+                  <label for={`${id}-f`}>What was found: colour, dirt, wear, water, how far gone. That all was well is worth a word too</label>
+                  <textarea id={`${id}-f`} name="found" rows={2} maxLength={2000} {...bad('found')} />
+                </>
+              )}
+              {why('found')}
             </>
           )}
         </>

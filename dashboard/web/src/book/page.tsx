@@ -1,45 +1,50 @@
 // Service book: what happened, who wrote what, what was set differently.
 import { useSignal } from '@preact/signals';
+import { Fragment } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import type { Event, Fault, Site } from '../api';
 import type { View } from '../live/live';
 import '../look/book.css';
+import { WindowChooser } from '../look/window';
 import type { PageProps } from '../pages';
+import { place } from '../route';
 import { clock } from '../units/words';
-import { NoteForm } from './form';
+import './book.css';
+import { Effect, EffectLink, effectOf } from './effect';
+import { Faults, Moment } from './faults';
+import { NoteForm, type Preset } from './form';
 import { Mark } from './mark';
 import { stretches } from './ruled';
 import { Service } from './service';
-import { Book, bookDays, type Shown } from './source';
+import { Book, type Shown } from './source';
 import { Week } from './week';
-import { bookSentence, byDay, countSentence, entrySubject, entryText, faultName, faultSentence, filters, keptSentence, observedSentence, sortOf, wordOf } from './words';
+import { bookDays, bookWindow, drawnDays, mostDays } from './window';
+import { bookSentence, byDay, counted, entrySubject, entryText, faultName, filters, keptSentence, observedSentence, sortOf, wordOf } from './words';
 
 export default function ServiceBook({ live, site, view }: PageProps) {
-  const [book] = useState(() => new Book(live));
+  const { query } = place.value;
+  const dates = `${query.get('from') ?? ''} ${query.get('to') ?? ''}`;
+  const windowAt = (now: number) => bookWindow(query, now, site.timezone);
+  const [book] = useState(() => new Book(live, windowAt));
   useEffect(() => () => book.stop(), []);
+  useEffect(() => book.look(windowAt), [dates]);
   const corrects = useSignal<Event | undefined>(undefined);
+  const preset = useSignal<Preset | undefined>(undefined);
   const shown = book.shown.value;
-  const current = new Map(site.machines.map((m) => [m.name, view.machines.get(m.name)?.state ?? 'unobserved']));
+  const effect = effectOf(query);
   return (
     <>
-      <div class={view.connection === 'live' ? 'sentence' : 'sentence not-live'}>
-        <div>
-          <h1>{shown ? bookSentence(shown.faults, view.now, bookDays) : 'Opening the book.'}</h1>
-          <p class="note-line">
-            {shown && countSentence(shown.week, shown.faults, bookDays)}
-            {shown && <span class="must">{observedSentence(observed(shown, current), bookDays)}</span>}
-            {shown && keptSentence(rawFrom(view), shown.week, view.now, bookDays, site.timezone)}
-            {book.error.value && <span class="warn"> {shown ? 'Older than it should be: ' : ''}{book.error.value}. Trying again.</span>}
-          </p>
-        </div>
-      </div>
-      {shown && <Week shown={shown} current={current} timeZone={site.timezone} />}
+      <Said book={book} shown={shown} site={site} view={view} />
+      <div class="book-bar"><WindowChooser now={view.now} timeZone={site.timezone} length={bookDays} most={mostDays} /></div>
+      {shown && <Week shown={shown} current={statesAt(shown, site, view)} timeZone={site.timezone} />}
+      {shown && shown.drawnFrom > shown.from && <p class="aside">Of so many days the latest are drawn; faults and the sentence are of all of them.</p>}
+      {effect && <Effect key={`${effect.note} ${effect.days}`} site={site} asked={effect} pace={{ held: live.held }} />}
       <div class="book">
         <div class="book-side">
-          <Faults faults={shown?.faults ?? []} now={view.now} timeZone={site.timezone} />
-          <Service machines={shown?.service ?? []} timeZone={site.timezone} />
+          <Faults answer={shown?.faults} site={site} now={view.now} days={shown?.days ?? bookDays} pace={{ held: live.held }} />
+          {shown && <Service machines={shown.service} site={site} mark={(machine, item) => { corrects.value = undefined; preset.value = { machine, item, n: (preset.value?.n ?? 0) + 1 }; }} />}
           <NoteForm
-            key={corrects.value?.seq ?? 0} site={site} now={view.now} service={shown?.service} corrects={corrects.value}
+            key={`${corrects.value?.seq ?? 0} ${preset.value?.n ?? 0}`} site={site} now={view.now} service={shown?.service} corrects={corrects.value} preset={corrects.value ? undefined : preset.value}
             done={() => { corrects.value = undefined; book.refresh(); }}
           />
         </div>
@@ -54,31 +59,55 @@ export default function ServiceBook({ live, site, view }: PageProps) {
   );
 }
 
+/** What each machine did at the end of the shown time; of days that are over only their own turns tell. */
+function statesAt(shown: Shown, site: Site, view: View): Map<string, string> {
+  const last = new Map(shown.week.filter((e) => e.kind === 'state').map((e) => [e.subject, e.data.to ?? 'unobserved']));
+  return new Map(site.machines.map((m) => [m.name, shown.now ? (view.machines.get(m.name)?.state ?? 'unobserved') : (last.get(m.name) ?? 'unobserved')]));
+}
+
+/** The sentence first, and what else the days held. */
+function Said({ book, shown, site, view }: { book: Book; shown: Shown | null; site: Site; view: View }) {
+  const faults = shown?.faults.faults ?? [];
+  return (
+    <div class={view.connection === 'live' ? 'sentence' : 'sentence not-live'}>
+      <div>
+        <h1>{shown ? <Sentence shown={shown} faults={faults} now={view.now} timeZone={site.timezone} /> : 'Opening the book.'}</h1>
+        <p class="note-line">
+          {shown && <Counts parts={counted(shown.week, faults)} days={Math.min(shown.days, drawnDays)} />}
+          {shown && <span class="must" data-count>{observedSentence(observed(shown, statesAt(shown, site, view)), Math.min(shown.days, drawnDays))}</span>}
+          {shown && <span data-count>{keptSentence(rawFrom(view), shown.week, view.now, Math.min(shown.days, drawnDays), site.timezone)}</span>}
+          {book.error.value && <span class="warn"> {shown ? 'Older than it should be: ' : ''}{book.error.value}. Trying again. <button type="button" class="plain" onClick={() => book.refresh()}>Try now</button></span>}
+        </p>
+      </div>
+    </div>
+  );
+}
+
+/** Whether a fault stands; of days that are over, when the last one came in them. */
+function Sentence({ shown, faults, now, timeZone }: { shown: Shown; faults: Fault[]; now: number; timeZone: string }) {
+  const last = faults.find((f) => f.last !== null);
+  if (shown.now) {
+    const told = bookSentence(faults, now);
+    return <><span data-words>{told.lead}</span>{told.at && <time dateTime={told.at}>{told.ago}</time>}{told.end}</>;
+  }
+  if (!last?.last) return <>No fault was seen in these days.</>;
+  return <><span data-words>{faultName(last)}</span> was the last fault of these days, <Moment ms={Date.parse(last.last)} timeZone={timeZone} />.</>;
+}
+
+/** Counts of what the picture's events are: the page's own. */
+function Counts({ parts, days }: { parts: [number, string][]; days: number }) {
+  return (
+    <>
+      In <span data-count>{days}</span> {days === 1 ? 'day' : 'days'}: {parts.map(([n, what], i) => <Fragment key={what}>{i > 0 && ', '}{n > 0 ? <span data-count>{n}</span> : 'no'} {what}</Fragment>)}.
+    </>
+  );
+}
+
 const rawFrom = (view: View) => (view.store?.raw_from ? Date.parse(view.store.raw_from) : undefined);
 
 /** For how long at least one machine was observed, ms. */
 function observed(shown: Shown, current: Map<string, string>): number {
-  return stretches(shown.week, current, shown.from, shown.to).filter((s) => s.what !== 'unknown').reduce((ms, s) => ms + s.to - s.from, 0);
-}
-
-function Faults({ faults, now, timeZone }: { faults: Fault[]; now: number; timeZone: string }) {
-  return (
-    <section aria-labelledby="faults-title">
-      <h2 id="faults-title">Faults in {bookDays} days</h2>
-      {faults.length === 0 && <p class="aside">None came.</p>}
-      <ul class="fault-list">
-        {faults.map((f) => (
-          <li key={`${f.channel} ${f.code}`} data-fault={f.code}>
-            <Mark sort="fault" />
-            <div>
-              <h3>{faultName(f)}<span class="aside"> {f.text && `code ${f.code}, `}{f.subject}</span></h3>
-              <p>{faultSentence(f, now, timeZone)}</p>
-            </div>
-          </li>
-        ))}
-      </ul>
-    </section>
-  );
+  return stretches(shown.week, current, shown.drawnFrom, shown.to).filter((s) => s.what !== 'unknown').reduce((ms, s) => ms + s.to - s.from, 0);
 }
 
 function Filters({ book, site }: { book: Book; site: Site }) {
@@ -103,7 +132,7 @@ function Days({ book, events, now, timeZone, correct }: { book: Book; events: Ev
     <>
       {byDay(events, now, timeZone).map((d) => (
         <section key={d.date} class="day" aria-label={d.title}>
-          <h3>{d.title}</h3>
+          <h3><time dateTime={d.date}>{d.title}</time></h3>
           <ol>
             {d.events.map((e) => <Entry key={`${e.time} ${e.seq} ${e.kind} ${e.text}`} event={e} timeZone={timeZone} correct={correct} />)}
           </ol>
@@ -121,13 +150,15 @@ function Entry({ event: e, timeZone, correct }: { event: Event; timeZone: string
       <time dateTime={e.time}>{clock(Date.parse(e.time), timeZone)}</time>
       <Mark sort={sort} />
       <span class="sort">{wordOf(e)}</span>
-      <div class="text">
+      <div class="text" data-words>
         {entrySubject(e) && <span class="subject">{entrySubject(e)} </span>}
         {by ? <s>{entryText(e)}</s> : entryText(e)}
         {e.kind === 'note' && (
           <p class="aside">
             {e.data.service && e.data.service !== 'none' && `Done: ${e.data.service}${e.data.hour_meter ? `, hour meter ${Number(e.data.hour_meter).toFixed(1)} h` : ''}. `}
+            {e.data.found && `Found: ${e.data.found}. `}
             Note {e.seq}{e.data.author && `, ${e.data.author}`}{e.data.corrects && `, corrects note ${e.data.corrects}`}{by && `, corrected by note ${by}`}
+            {!by && e.data.service && e.data.service !== 'none' && <> <EffectLink note={e.seq} item={e.data.service} /></>}
             {!by && <button type="button" class="plain" onClick={() => correct(e)}>Correct<span class="visually-hidden"> note {e.seq}</span></button>}
           </p>
         )}

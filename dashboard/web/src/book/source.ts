@@ -1,12 +1,11 @@
 // The service book's data: asked for when the server tells of an event, and
 // once a minute; never twice at a time.
 import { effect, signal } from '@preact/signals';
-import { fetchEvents, fetchFaults, fetchService, type Event, type EventsAnswer, type Fault, type MachineService } from '../api';
+import { fetchEvents, fetchFaults, fetchService, type Event, type EventsAnswer, type FaultsAnswer, type MachineService } from '../api';
 import type { Live } from '../live/live';
+import { drawnDays, type BookWindow } from './window';
 import { filters, type Filter } from './words';
 
-export const bookDays = 7;
-const dayMs = 86_400_000;
 const everyMs = 60_000;
 const restMs = 3_000;
 const pageSize = 40;
@@ -18,7 +17,11 @@ const pictureKinds = ['state', 'fault', 'note', 'config_changed', 'line_down', '
 export interface Shown {
   from: number;
   to: number;
-  faults: Fault[];
+  /** the picture begins later than the window where that is long */
+  drawnFrom: number;
+  days: number;
+  now: boolean;
+  faults: FaultsAnswer;
   service: MachineService[];
   /** the picture's events, oldest first */
   week: Event[];
@@ -36,7 +39,7 @@ export class Book {
   private askedAt = -Infinity;
   private readonly undo: () => void;
 
-  constructor(private readonly live: Live) {
+  constructor(private readonly live: Live, private windowAt: (now: number) => BookWindow) {
     this.undo = effect(() => {
       void live.eventTick.value;
       this.plan(Math.max(0, restMs - (performance.now() - this.askedAt)));
@@ -58,6 +61,12 @@ export class Book {
   about(subject: string): void {
     this.subject.value = subject;
     this.wanted = pageSize;
+    this.refresh();
+  }
+
+  /** Other days. */
+  look(windowAt: (now: number) => BookWindow): void {
+    this.windowAt = windowAt;
     this.refresh();
   }
 
@@ -87,18 +96,18 @@ export class Book {
     const request = new AbortController();
     this.request = request;
     this.askedAt = performance.now();
-    const to = this.live.now();
-    const from = to - bookDays * dayMs;
+    const { from, to, days, now } = this.windowAt(this.live.now());
+    const drawnFrom = Math.max(from, to - drawnDays * 86_400_000);
     const subjects = this.subject.value ? [this.subject.value] : [];
     const { kinds, changes } = this.filter.value;
     try {
       const [page, week, faults, service] = await Promise.all([
         fetchEvents({ kinds, changes, subjects, limit: this.wanted }, request.signal),
-        fetchEvents({ kinds: pictureKinds, changes: pictureChanges, subjects: [], from, limit: mostShown }, request.signal),
-        fetchFaults(from, request.signal),
+        fetchEvents({ kinds: pictureKinds, changes: pictureChanges, subjects: [], from: drawnFrom, to, limit: mostShown }, request.signal),
+        fetchFaults(from, to, request.signal),
         fetchService(request.signal),
       ]);
-      this.shown.value = { from, to, faults: faults.faults, service: service.machines, week: week.events.reverse(), page };
+      this.shown.value = { from, to, drawnFrom, days, now, faults, service: service.machines, week: week.events.reverse(), page };
       this.error.value = '';
     } catch (e) {
       if (request.signal.aborted) return;

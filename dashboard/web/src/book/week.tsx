@@ -4,7 +4,7 @@ import { useWidth } from '../look/measure';
 import { day } from '../units/words';
 import { MarkShape } from './mark';
 import { hourMarks, ruledDays, type Ruled } from './ruled';
-import { bookDays, type Shown } from './source';
+import type { Shown } from './source';
 import { sortWord, type Sort } from './words';
 
 const rowPx = 38;
@@ -13,12 +13,12 @@ const rightPx = 12;
 
 export function Week({ shown, current, timeZone }: { shown: Shown; current: Map<string, string>; timeZone: string }) {
   const [box, width] = useWidth<HTMLDivElement>();
-  const days = ruledDays(shown.week, current, shown.from, shown.to, timeZone);
+  const days = ruledDays(shown.week, current, shown.drawnFrom, shown.to, timeZone);
   const leftPx = width < 480 ? 62 : 84;
   const seen = [...new Set(days.flatMap((d) => d.marks.map((m) => m.sort)))];
   return (
     <figure class="ruled-page">
-      <h2>{bookDays} days, a line each</h2>
+      <h2><span data-count>{days.length}</span> {days.length === 1 ? 'day' : 'days'}, a line each</h2>
       <div ref={box}>
         {width > 0 && (
           <svg width={width} height={headPx + days.length * rowPx + 4} aria-hidden="true" focusable="false">

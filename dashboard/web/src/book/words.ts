@@ -88,52 +88,58 @@ export const filters: Filter[] = [
 ];
 
 const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1);
-const times = (n: number) => (n === 1 ? 'once' : n === 2 ? 'twice' : `${n} times`);
 const some = (n: number, one: string, many: string) => `${n === 0 ? 'no' : n} ${n === 1 ? one : many}`;
 
 export function faultName(f: Fault): string {
   return f.text ? capital(f.text) : `Fault code ${f.code}`;
 }
 
+/** A sentence with a moment in it: how long ago that was is told as a time. */
+export interface Told {
+  lead: string;
+  /** RFC 3339 */
+  at?: string;
+  ago: string;
+  end: string;
+}
+
 /** The sentence first: whether a fault stands, and when the last one came. */
-export function bookSentence(faults: Fault[], now: number, days: number): string {
+export function bookSentence(faults: Fault[], now: number): Told {
   const on = faults.filter((f) => f.on);
   const stands = on[0];
+  const ago = (at: string) => ({ at, ago: `${duration(now - Date.parse(at))} ago`, end: '.' });
   if (stands) {
     const others = on.length > 1 ? ` and ${some(on.length - 1, 'other fault', 'other faults')}` : '';
-    const since = stands.last === null ? `for over ${days} days` : `since ${duration(now - Date.parse(stands.last))} ago`;
-    return `${faultName(stands)}${others} stands ${since}.`.replace('stands since', others ? 'stand since' : 'stands since');
+    const lead = `${faultName(stands)}${others} ${others ? 'stand' : 'stands'} since `;
+    return stands.last === null ? { lead: `${lead}before these days`, ago: '', end: '.' } : { lead, ...ago(stands.last) };
   }
   const last = faults.find((f) => f.last !== null);
-  if (!last?.last) return `No fault was seen in ${days} days.`;
-  return `No fault stands; the last was ${lower(faultName(last))}, ${duration(now - Date.parse(last.last))} ago.`;
+  if (!last?.last) return { lead: 'No fault was seen in these days', ago: '', end: '.' };
+  return { lead: `No fault stands; the last was ${lower(faultName(last))}, `, ...ago(last.last) };
 }
 
 const lower = (s: string) => (/^[A-Z][a-z]/.test(s) ? s.charAt(0).toLowerCase() + s.slice(1) : s);
 
-/** Below it: what else the days held. */
-export function countSentence(week: Event[], faults: Fault[], days: number): string {
+/** Below it: how many of what the days held. */
+export function counted(week: Event[], faults: Fault[]): [number, string][] {
   const count = (f: (e: Event) => boolean) => week.filter(f).length;
-  const broken = [
-    [count((e) => e.kind === 'data_damaged'), 'loss of data', 'losses of data'],
-    [count((e) => e.kind === 'store_down'), 'disk trouble', 'disk troubles'],
-    [count((e) => e.kind === 'agent_broke_off'), 'break of recording', 'breaks of recording'],
-    [count((e) => e.kind === 'scans_dropped'), 'loss of readings to a full disk', 'losses of readings to a full disk'],
-  ] as const;
-  const parts = [
-    ...broken.filter(([n]) => n > 0).map(([n, one, many]) => some(n, one, many)),
+  const some = (n: number, one: string, many: string): [number, string] => [n, n === 1 ? one : many];
+  const changes = count(setupChanged);
+  const first = changes === 0 && week.some((e) => e.kind === 'config_changed');
+  return [
+    ...[
+      some(count((e) => e.kind === 'data_damaged'), 'loss of data', 'losses of data'),
+      some(count((e) => e.kind === 'store_down'), 'disk trouble', 'disk troubles'),
+      some(count((e) => e.kind === 'agent_broke_off'), 'break of recording', 'breaks of recording'),
+      some(count((e) => e.kind === 'scans_dropped'), 'loss of readings to a full disk', 'losses of readings to a full disk'),
+    ].filter(([n]) => n > 0),
     some(faults.reduce((n, f) => n + f.times, 0), 'fault', 'faults'),
     some(count((e) => e.data.change === 'start'), 'start', 'starts'),
     some(count((e) => e.kind === 'line_down' || e.kind === 'device_down'), 'line trouble', 'line troubles'),
-    setupWords(count(setupChanged), week.some((e) => e.kind === 'config_changed')),
+    // A first set-up is no change, and yet the book has it.
+    first ? [0, 'change to the first set-up'] : some(changes, 'change to the set-up', 'changes to the set-up'),
     some(count((e) => e.kind === 'note'), 'note', 'notes'),
   ];
-  return `In ${days} days: ${parts.join(', ')}.`;
-}
-
-/** A first set-up is no change, and yet the book has it. */
-function setupWords(changes: number, kept: boolean): string {
-  return changes === 0 && kept ? 'the first set-up' : some(changes, 'change to the set-up', 'changes to the set-up');
 }
 
 /** From when on every reading is there, and what was dropped before; empty while nothing was. */
@@ -153,16 +159,6 @@ export function observedSentence(observedMs: number, days: number): string {
 /** A file that was there before says something else, or is gone. */
 export function setupChanged(e: Event): boolean {
   return e.kind === 'config_changed' && Boolean(e.data.file) && e.data.before !== '';
-}
-
-/** "Twice; last Wed 25 Nov 10:40:00; on for 14 min 0 s in all." */
-export function faultSentence(f: Fault, now: number, timeZone: string): string {
-  const parts: string[] = [];
-  if (f.times === 0 || f.last === null) parts.push('on since before these days');
-  else parts.push(times(f.times), `${f.times > 1 ? 'last ' : ''}${when(Date.parse(f.last), now, timeZone)}`);
-  const unread = f.unseen_s > 0 ? `, of which ${duration(f.unseen_s * 1000)} unread` : '';
-  parts.push(`${f.on ? 'still on, ' : 'on for '}${duration(f.on_s * 1000)}${f.times > 1 ? ' in all' : ''}${unread}`);
-  return `${capital(parts.join('; '))}.`;
 }
 
 export interface Day {

@@ -1,5 +1,6 @@
 // Two periods side by side: by how much they differ, and whether that is more
 // than the readings can be wrong by.
+import type { ComponentChildren } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { answerOf, type Figure, type Period, type PeriodRow, type PeriodsAnswer, type Site } from '../api';
 import { useAsked } from '../api/asked';
@@ -86,12 +87,12 @@ function Answer({ answer, site, who, system }: { answer: PeriodsAnswer; site: Si
     <>
       <p class="verdict" data-words>{answer.sentence}</p>
       <p class="aside">
-        First <Dates period={answer.first} site={site} at="/first" />; second <Dates period={answer.second} site={site} at="/second" />.
+        First <PeriodDates period={answer.first} site={site} at="/first" />; second <PeriodDates period={answer.second} site={site} at="/second" />.
         {' '}Sums are compared by what an observed day had.
       </p>
       {known.length > 0 && (
         <ul class="sides">
-          <li class="side-head" aria-hidden="true"><span>&nbsp;</span><span>First</span><span>Second</span><span>Difference</span><span>&nbsp;</span></li>
+          <SideHead />
           {known.map(({ row, at }) => <Side key={at} row={row} at={at} answer={answer} site={site} who={who} system={system} />)}
         </ul>
       )}
@@ -108,7 +109,7 @@ function Answer({ answer, site, who, system }: { answer: PeriodsAnswer; site: Si
   );
 }
 
-function Dates({ period, site, at }: { period: Period; site: Site; at: string }) {
+export function PeriodDates({ period, site, at }: { period: Period; site: Site; at: string }) {
   const [from, to] = [Date.parse(period.from), Date.parse(period.to)];
   return (
     <>
@@ -118,7 +119,7 @@ function Dates({ period, site, at }: { period: Period; site: Site; at: string })
   );
 }
 
-const sideTitle = (row: PeriodRow) => `${titleOf(row.name)}${row.machine ? ` of ${row.machine}` : ''}`;
+export const sideTitle = (row: PeriodRow) => `${titleOf(row.name)}${row.machine ? ` of ${row.machine}` : ''}`;
 
 /** A side's value: of what adds up, a day's. */
 function sideOf(row: PeriodRow, side: 'first' | 'second', at: string): { value: number; at: string } | undefined {
@@ -174,7 +175,8 @@ function Difference({ row, at, system }: { row: PeriodRow; at: string; system: U
   );
 }
 
-function Side({ row, at, answer, site, who, system }: { row: PeriodRow; at: string; answer: PeriodsAnswer; site: Site; who: Who; system: UnitSystem }) {
+/** A figure in both periods. at: the pointer to its row; beside: what else is said of it. */
+export function Side({ row, at, answer, site, who, system, beside }: { row: PeriodRow; at: string; answer: PeriodsAnswer; site: Site; who: Who; system: UnitSystem; beside?: ComponentChildren }) {
   const subject = row.machine ? { machine: row.machine } : { [who.kind]: who.name };
   const spans = [answer.first, answer.second].flatMap((p) => [Date.parse(p.from), Date.parse(p.to)]);
   return (
@@ -185,12 +187,15 @@ function Side({ row, at, answer, site, who, system }: { row: PeriodRow; at: stri
       <p class="by"><Whisker row={row} /><span><span class="visually-hidden">Difference: </span><Difference row={row} at={at} system={system} /></span></p>
       <div class="judged">
         <p class={row.told ? 'must' : 'aside'}>{row.difference.note}</p>
+        {beside}
         <HowWeKnow title={`difference of ${sideTitle(row)}`} figure={{ ...row.difference, note: undefined } as Figure} at={`${at}/difference`} instruments={answer.instruments} system={system}
           look={lookAt(site, subject, row.first, Math.min(...spans), Math.max(...spans))} />
       </div>
     </li>
   );
 }
+
+export const SideHead = () => <li class="side-head" aria-hidden="true"><span>&nbsp;</span><span>First</span><span>Second</span><span>Difference</span><span>&nbsp;</span></li>;
 
 const whiskerPx = 84;
 
@@ -208,7 +213,7 @@ function Whisker({ row }: { row: PeriodRow }) {
   );
 }
 
-function PeriodsTwin({ known, system }: { known: { row: PeriodRow; at: string }[]; system: UnitSystem }) {
+export function PeriodsTwin({ known, system }: { known: { row: PeriodRow; at: string }[]; system: UnitSystem }) {
   const columns = [{ title: 'Figure' }, { title: 'Unit' }, { title: 'First', number: true }, { title: 'Second', number: true }, { title: 'Difference', number: true }, { title: 'It is' }];
   return (
     <Twin title="The two periods" columns={columns} rows={() => known.map(({ row, at }) => ({

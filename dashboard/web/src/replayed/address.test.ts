@@ -30,9 +30,11 @@ it('asks for traces only of as many days as an answer may have', () => {
 
 it('reads what a search varies and holds to', () => {
   const query = new URLSearchParams('vary=comp1.no_load_stop|3 min;never&vary=|x&vary=volume_add|&starts_per_hour=6&lowest_pressure=88 psi&short=');
-  expect(variesOf(query)).toEqual([{ key: 'comp1.no_load_stop', values: ['3 min', 'never'] }]);
+  expect(variesOf(query)).toEqual([{ key: 'comp1.no_load_stop', text: '3 min;never' }]);
   expect(searchOf(query)).toEqual({ vary: { 'comp1.no_load_stop': ['3 min', 'never'] }, limits: { starts_per_hour: 6, lowest_pressure: '88 psi' } });
   expect(searchOf(new URLSearchParams())).toBeUndefined();
+  expect(searchOf(new URLSearchParams('vary=comp1.cut_in|90 to 100 psi by 2'))?.vary).toEqual({ 'comp1.cut_in': { from: '90 psi', to: '100 psi', step: '2 psi' } });
+  expect(searchOf(new URLSearchParams('vary=comp1.cut_in|6 bar to 7 bar by 0.1 bar'))?.vary).toEqual({ 'comp1.cut_in': { from: '6 bar', to: '7 bar', step: '0.1 bar' } });
 });
 
 it('finds the system that is asked for, or the machine’s', () => {

@@ -2,6 +2,7 @@
 // searched, which of them is drawn. Pure.
 import type { ReplayAlternative, ReplayRequest, ReplaySearch, ReplaySetting, Site } from '../api';
 import { apiWindow, count, type Days } from '../look/days';
+import { valuesOf } from './ranges';
 
 /** As many alternatives stand side by side. */
 export const mostAlternatives = 6;
@@ -35,12 +36,12 @@ export function withAlternatives(query: URLSearchParams, all: ReplayAlternative[
   return next;
 }
 
-/** What may vary, each with its values; a bar after the key, semicolons between. */
-export function variesOf(query: URLSearchParams): { key: string; values: string[] }[] {
+/** What may vary, each with its values as they were written; a bar stands after the key. */
+export function variesOf(query: URLSearchParams): { key: string; text: string }[] {
   return query.getAll('vary').map((text) => {
     const [key = '', values = ''] = text.split('|', 2);
-    return { key: key.trim(), values: values.split(';').map((v) => v.trim()).filter((v) => v !== '') };
-  }).filter((v) => v.key !== '' && v.values.length > 0);
+    return { key: key.trim(), text: values.trim() };
+  }).filter((v) => v.key !== '' && v.text !== '');
 }
 
 export const limitKeys = ['lowest_pressure', 'starts_per_hour', 'cycles_per_hour', 'below_minimum', 'short'] as const;
@@ -57,7 +58,7 @@ export function searchOf(query: URLSearchParams): ReplaySearch | undefined {
     if (key === 'starts_per_hour' || key === 'cycles_per_hour') limits[key] = Number(value.replace(',', '.'));
     else limits[key] = value;
   }
-  return { vary: Object.fromEntries(vary.map((v) => [v.key, v.values])), limits };
+  return { vary: Object.fromEntries(vary.map((v) => [v.key, valuesOf(v.text)])), limits };
 }
 
 /** The system of an address, else the first; undefined: the site has none. */
@@ -69,6 +70,5 @@ export function systemOf(site: Site, query: URLSearchParams): Site['systems'][nu
 /** What is sent. Traces are asked for where the API gives them. */
 export function requestOf(system: string, days: Days, query: URLSearchParams): ReplayRequest {
   const alternatives = alternativesOf(query);
-  const search = searchOf(query);
-  return { ...apiWindow(days), system, alternatives, trace: count(days) * (alternatives.length + 1) < mostTracedDays, ...(search ? { search } : {}) };
+  return { ...apiWindow(days), system, alternatives, trace: count(days) * (alternatives.length + 1) < mostTracedDays };
 }

@@ -15,7 +15,7 @@ export interface OptionsProps {
   fresh: boolean;
   change: (index: number) => void;
   remove: (index: number) => void;
-  sheet?: ((index: number) => string) | undefined;
+  sheet: (index: number) => string;
 }
 
 /** The remark that users would go without air stands before any saving. */
@@ -133,7 +133,7 @@ function Option({ result: r, index, answer, system, look, fresh, change, remove,
       <p class="acts">
         <button type="button" disabled={!fresh} onClick={() => change(index)}>Change it<span class="visually-hidden">: {r.name}</span></button>
         <button type="button" disabled={!fresh} onClick={() => remove(index)}>Leave it out<span class="visually-hidden">: {r.name}</span></button>
-        {!r.absent && fresh && sheet !== undefined && <a class="to-sheet" href={sheet(index)}>Take these settings to the machine<span class="visually-hidden">: {r.name}</span></a>}
+        {!r.absent && fresh && <a class="to-sheet" href={sheet(index)}>Take these settings to the machine<span class="visually-hidden">: {r.name}</span></a>}
       </p>
     </article>
   );

@@ -5,20 +5,22 @@ import { useEffect, useState } from 'preact/hooks';
 import type { ReplayAlternative, Site } from '../api';
 import { answerAddress } from '../figure/number';
 import { NotHere } from '../look/choose';
-import { daysOf } from '../look/days';
+import { apiWindow, daysOf } from '../look/days';
 import { WindowChooser } from '../look/window';
 import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
 import { traceHref } from '../trace/address';
 import { clockMinute, day } from '../units/words';
-import { alternativesOf, mostAlternatives, requestOf, systemOf, withAlternatives } from './address';
+import { alternativesOf, mostAlternatives, requestOf, searchOf, systemOf, withAlternatives } from './address';
 import { Drawn } from './drawn';
 import { Fit } from './fit';
 import { SettingsForm, type Wrong } from './form';
+import { Front } from './front';
 import { isShort, Options } from './options';
 import './replayed.css';
 import { useReplay, type Replayed, type Replayer } from './run';
+import { Sheet } from './sheet';
 import { sentence, told } from './show';
 
 /** The form that is open: of which alternative, and whether it was sent. */
@@ -59,6 +61,17 @@ function Shown({ live, site, view, whose }: PageProps & { whose: Site['systems']
     setEditing({ index, sent: true });
     put(index < alternatives.length ? alternatives.map((old, i) => (i === index ? a : old)) : [...alternatives, a]);
   };
+  const sheet = Number(query.get('sheet')) - 1;
+  const without = new URLSearchParams(query);
+  without.delete('sheet');
+  if (last && fresh && sheet >= 0 && !last.answer.absent) {
+    return (
+      <div class="replayed" data-answer={answerAddress('/api/v1/replay', { id: last.id })} data-replayed={fresh}>
+        <h1 class="replay-said no-print">A sheet for the machine</h1>
+        <Sheet answer={last.answer} index={sheet} site={site} now={view.now} system={system} back={href('settings', without)} />
+      </div>
+    );
+  }
   const look = traceHref({ channels: whose.pressure ? [whose.pressure] : [], machines: whose.machines, from: last && Date.parse(last.answer.from), to: last && Date.parse(last.answer.to) });
   return (
     <div class="replayed" data-answer={last && answerAddress('/api/v1/replay', { id: last.id })} data-replayed={fresh} aria-busy={!fresh}>
@@ -84,13 +97,25 @@ function Shown({ live, site, view, whose }: PageProps & { whose: Site['systems']
           <Options
             answer={last.answer} system={system} look={look} fresh={fresh} change={edit}
             remove={(i) => put(alternatives.filter((_, k) => k !== i))}
+            sheet={(i) => { const next = new URLSearchParams(query); next.set('sheet', String(i + 1)); return href('settings', next); }}
           />
           <Drawn key={last.id} site={site} answer={last.answer} pace={{ held: live.held }} system={system} />
+          <Front
+            query={query} search={searchOf(query)} of={{ ...apiWindow(days), system: whose.name }} settings={last.answer.settings} machines={whose.machines} system={system}
+            full={alternatives.length >= mostAlternatives} put={(next) => go(href('settings', next))}
+            open={(a) => put([...alternatives, named(a, alternatives)])}
+          />
         </>
       )}
       <p class="aside writes-nothing">This page only reckons. Nothing here is sent to a controller: people who may set the machine set it.</p>
     </div>
   );
+}
+
+/** Two alternatives never have one name. */
+function named(a: ReplayAlternative, all: ReplayAlternative[]): ReplayAlternative {
+  const taken = all.filter((b) => b.name === a.name || b.name.startsWith(`${a.name} (`)).length;
+  return taken === 0 ? a : { ...a, name: `${a.name} (${taken + 1})` };
 }
 
 function Systems({ site, whose }: { site: Site; whose: string }) {

@@ -1,0 +1,26 @@
+import { expect, it } from 'vitest';
+import { aroundOf } from './faults';
+import { bookWindow } from './window';
+
+const now = Date.parse('2026-11-25T18:00:00Z');
+const chicago = 'America/Chicago';
+const query = (text: string) => new URLSearchParams(text);
+
+it('is the last seven days to the moment where the address names none', () => {
+  expect(bookWindow(query(''), now, chicago)).toMatchObject({ from: now - 7 * 86_400_000, to: now, days: 7, now: true });
+});
+
+it('is whole local days where it does, the last one included, over a change of clocks too', () => {
+  const w = bookWindow(query('from=2026-10-31&to=2026-11-01'), now, chicago); // clocks go back on 1 November
+  expect(new Date(w.from).toISOString()).toBe('2026-10-31T05:00:00.000Z');
+  expect(new Date(w.to).toISOString()).toBe('2026-11-02T06:00:00.000Z');
+  expect([w.days, w.now]).toEqual([2, false]);
+  expect(bookWindow(query('from=2026-11-24'), now, chicago)).toMatchObject({ to: now, days: 2, now: true });
+});
+
+it('draws from before a fault came until after it went, of a long one its beginning', () => {
+  const at = (iso: string) => Date.parse(iso);
+  expect(aroundOf({ from: '2026-11-24T16:40:00Z', to: '2026-11-24T16:47:00Z' }, now)).toEqual({ from: at('2026-11-24T16:35:00Z'), to: at('2026-11-24T16:52:00Z') });
+  expect(aroundOf({ from: '2026-11-24T16:40:00Z', to: null }, now)).toEqual({ from: at('2026-11-24T16:35:00Z'), to: at('2026-11-24T18:35:00Z') });
+  expect(aroundOf({ from: '2026-11-25T17:59:00Z', to: null }, now)).toEqual({ from: at('2026-11-25T17:54:00Z'), to: now });
+});

@@ -1,0 +1,85 @@
+// Says what a search may vary and what it must hold.
+import { useId } from 'preact/hooks';
+import type { ReplayNow } from '../api';
+import { limitKeys, variesOf } from './address';
+import type { Wrong } from './form';
+import { capital } from './show';
+
+const ofMachine = ['cut_in', 'cut_out', 'target', 'no_load_stop', 'least_between_starts'] as const;
+const examples: Record<string, string> = {
+  cut_in: 'like 90 to 100 psi by 2 psi', cut_out: 'like 105 psi; 110 psi; as is', target: 'like 95 to 105 psi by 2 psi', no_load_stop: 'like 3 min; 5 min; never',
+  least_between_starts: 'like 6 min; 10 min', volume_add: 'like as is; 240 gal; 400 gal', leaks_mended: 'like as is; 50 %',
+};
+const limitWords: Record<(typeof limitKeys)[number], [string, string]> = {
+  lowest_pressure: ['Lowest pressure, at least', 'like 88 psi'], starts_per_hour: ['Starts in an hour, at most', 'like 6'], cycles_per_hour: ['Load cycles a running hour, at most', 'like 20'],
+  below_minimum: ['Time below the minimum, at most', 'like 5 min; empty: what there is now'], short: ['Air that users go without, at most', 'like 50 ft3'],
+};
+
+export interface SearchFormProps {
+  query: URLSearchParams;
+  settings: ReplayNow[];
+  machines: string[];
+  wrong: Wrong | undefined;
+  busy: boolean;
+  put: (query: URLSearchParams) => void;
+}
+
+export function SearchForm({ query, settings, machines, wrong, busy, put }: SearchFormProps) {
+  const id = useId();
+  const given = variesOf(query);
+  // Hours are not searched: their values have semicolons of their own.
+  const keys = [...settings.filter((n) => n.machine && machines.includes(n.machine) && ofMachine.some((k) => n.key.endsWith(`.${k}`))).map((n) => ({ key: n.key, label: `${n.machine}: ${n.name}`, now: n.text })),
+    { key: 'volume_add', label: 'Receiver added', now: '' }, { key: 'leaks_mended', label: 'Leaks mended', now: '' }];
+  const submit = (e: SubmitEvent) => {
+    e.preventDefault();
+    const data = new FormData(e.currentTarget as HTMLFormElement);
+    const next = new URLSearchParams(query);
+    next.delete('vary');
+    for (const k of keys) {
+      const text = String(data.get(k.key) ?? '').trim();
+      if (text !== '') next.append('vary', `${k.key}|${text.replaceAll('|', ' ')}`);
+    }
+    for (const l of limitKeys) {
+      const text = String(data.get(l) ?? '').trim();
+      if (text === '') next.delete(l);
+      else next.set(l, text);
+    }
+    put(next);
+  };
+  // search.vary.comp1.cut_in[0] and search.limits.short name their fields.
+  const field = (wrong?.field ?? '').replace(/^search\.(vary|limits)\./, '').replace(/(\[\d+\]|\.(from|to|step))$/, '');
+  const known = [...keys.map((k) => k.key), ...limitKeys].some((k) => k === field);
+  const marked = (key: string) => (wrong && field === key ? { 'aria-invalid': true as const, 'aria-describedby': `${id}-${key}-why` } : {});
+  const note = (key: string) => wrong && field === key && <span class="warn" id={`${id}-${key}-why`} role="alert">{capital(wrong.message)}.</span>;
+  return (
+    <form class="try-form search-form" onSubmit={submit} noValidate aria-label="Search">
+      <fieldset>
+        <legend>What may vary</legend>
+        <div class="fields">
+          {keys.map((k) => (
+            <p class="one-field" key={k.key}>
+              <label for={`${id}-${k.key}`}>{capital(k.label)}</label>
+              <input id={`${id}-${k.key}`} name={k.key} defaultValue={given.find((v) => v.key === k.key)?.text ?? ''} placeholder={examples[k.key.slice(k.key.lastIndexOf('.') + 1)] ?? ''} autoComplete="off" {...marked(k.key)} />
+              {k.now && <span class="aside" data-words>now {k.now}</span>}
+              {note(k.key)}
+            </p>
+          ))}
+        </div>
+      </fieldset>
+      <fieldset>
+        <legend>What must hold</legend>
+        <div class="fields">
+          {limitKeys.map((l) => (
+            <p class="one-field" key={l}>
+              <label for={`${id}-${l}`}>{limitWords[l][0]}</label>
+              <input id={`${id}-${l}`} name={l} defaultValue={query.get(l) ?? ''} placeholder={limitWords[l][1]} autoComplete="off" {...marked(l)} />
+              {note(l)}
+            </p>
+          ))}
+        </div>
+      </fieldset>
+      {wrong && !known && <p class="warn" role="alert">{wrong.field && <><code>{wrong.field}</code>: </>}{wrong.message}.</p>}
+      <p class="acts"><button type="submit" disabled={busy}>Search</button></p>
+    </form>
+  );
+}
