@@ -19,6 +19,7 @@ const loaders: Partial<Record<PageName, Loader>> = {
   days: () => import('./days/page'),
   settings: () => import('./replayed/page'),
   loads: () => import('./loads/page'),
+  missed: () => import('./missed/page'),
   money: () => import('./money/page'),
   night: () => import('./night/page'),
   trace: () => import('./trace/page'),
