@@ -30,6 +30,8 @@ type asked interface {
 	Figures(ctx context.Context, w window, machine string) (analysis.Report, error)
 	// Demand is a system's demand for air by steps.
 	Demand(ctx context.Context, w window, system, step string) (analysis.Demand, error)
+	// Money tells where the electricity of a window went and what it cost.
+	Money(ctx context.Context, w window, machine, system string) (analysis.Money, error)
 	// Export writes CSV to out.
 	Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error
 	// Bundle writes an evidence bundle to an empty file.

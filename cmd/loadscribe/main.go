@@ -34,6 +34,7 @@ type commands struct {
 	Check      checkCmd      `cmd:"" help:"Check a site file and its register maps without touching a line."`
 	Summary    summaryCmd    `cmd:"" help:"Print every figure for a window."`
 	Demand     demandCmd     `cmd:"" help:"Print a system's demand for air by steps of time: what the plant took."`
+	Money      moneyCmd      `cmd:"" help:"Print what the electricity of a window cost, when and for what; what a little pressure costs."`
 	Compare    compareCmd    `cmd:"" help:"Tell what was saved between two periods, with an interval, as a rebate programme asks."`
 	Replay     replayCmd     `cmd:"" help:"Tell what other settings or machines would have done with the same air; first, how well that meets what was measured."`
 	Report     reportCmd     `cmd:"" help:"Write the audit report of a window: pages, a PDF, a workbook and all of it as JSON."`
