@@ -95,3 +95,16 @@ func TestChangesStandBesideWhatIsNow(t *testing.T) {
 		}
 	}
 }
+
+// A point of a front that changes nothing has an empty list, as the API's document
+// says, and no null.
+func TestAnAlternativeOfNothingHasAnEmptyList(t *testing.T) {
+	site := joinery(t)
+	a, err := studyOf(t, site, steady(site, 0.5)).Evaluate(t.Context(), []Alternative{{Name: "as it is"}}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r := a.Results[0]; r.Set == nil || r.Changes == nil || r.Budget == nil || r.Remarks == nil || r.Cautions == nil {
+		t.Errorf("a list is null: %+v", r)
+	}
+}

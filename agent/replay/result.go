@@ -13,7 +13,7 @@ import (
 
 // result is one alternative's.
 func (e *evaluation) result(alt Alternative, p *plan, of *plays) Result {
-	r := Result{Name: alt.Name, Set: alt.Set, Flags: FlagsOf(alt.Set), Changes: e.st.changesOf(p, alt.Set), Remarks: []string{}, Cautions: []string{}}
+	r := Result{Name: alt.Name, Set: append([]Setting{}, alt.Set...), Budget: []analysis.BudgetPart{}, Flags: FlagsOf(alt.Set), Changes: e.st.changesOf(p, alt.Set), Remarks: []string{}, Cautions: []string{}}
 	if p.untold != "" {
 		r.Absent = p.untold
 		return r

@@ -36,6 +36,7 @@ const shownIn = {
   '1/h': { 'per hour': [1, 0], '1/h': [1, 0] },
   s: { s: [1, 0], min: [1 / 60, 0], h: [1 / 3600, 0] },
   ms: { ms: [1, 0], s: [1e-3, 0] },
+  B: { B: [1, 0], kB: [1e-3, 0], MB: [1e-6, 0], GB: [1e-9, 0] }, // SI prefixes
   1: { '': [1, 0], '%': [100, 0] },
 };
 
@@ -49,7 +50,7 @@ const usual = {
 const endings = [
   [/_w_per_m3s$/, 'W/(m³/s)'], [/_kwh_year$/, 'kWh'], [/_kg$/, 'kg'],
   [/_pa$/, 'Pa'], [/_kpa$/, 'kPa'], [/_m3s$/, 'm³/s'], [/_m3_?min$/, 'm³/min'], [/_m3$/, 'm³'], [/_kwh$/, 'kWh'], [/_kw$/, 'kW'], [/_w$/, 'W'], [/_j$/, 'J'],
-  [/^(done|needed)$/, '1'], [/_ms$/, 'ms'], [/_s$|^seconds$|_seconds$|^fill_/, 's'], [/_k$/, 'K'], [/_c$/, '°C'],
+  [/^(done|needed)$/, '1'], [/(^|_)bytes(_per_day)?$/, 'B'], [/_ms$/, 'ms'], [/_s$|^seconds$|_seconds$|^fill_/, 's'], [/_k$/, 'K'], [/_c$/, '°C'],
   [/(^|_)(coverage|share|level|fraction)$|^share_of/, '1'],
 ];
 const isShare = (key) => /(^|_)(coverage|share|level|fraction)$|^share_of/.test(key);

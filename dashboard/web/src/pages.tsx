@@ -16,9 +16,11 @@ type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
 
 const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
+  desk: () => import('./desk/page'),
   days: () => import('./days/page'),
   settings: () => import('./replayed/page'),
   loads: () => import('./loads/page'),
+  missed: () => import('./missed/page'),
   money: () => import('./money/page'),
   night: () => import('./night/page'),
   trace: () => import('./trace/page'),

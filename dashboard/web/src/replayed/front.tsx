@@ -133,7 +133,7 @@ function Scatter({ front, answer, chosen, choose, system }: { front: ReplayFront
     const s = shownAs(p.result.saved_kwh.value ?? 0, 'kWh', p.result.saved_kwh.uncertainty, system);
     const v = side.value(p);
     const o = v === null ? undefined : shownAs(v, side.unit, undefined, system);
-    return `Point ${i + 1}: ${setWords(p)}; saves ${s.value} ${s.unit}${s.uncertainty ? `, give or take ${s.uncertainty}` : ''}${o ? `; ${side.name.toLowerCase()} ${o.value} ${o.unit}` : ''}`;
+    return `Point ${i + 1}: ${setWords(p)}; saves ${s.value} ${s.unit}${s.uncertainty ? `, give or take ${s.uncertainty}` : ''}${o ? `; ${side.name.toLowerCase()} ${o.value}${o.unit ? ` ${o.unit}` : ''}` : ''}`;
   };
   return (
     <>

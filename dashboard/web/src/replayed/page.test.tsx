@@ -166,3 +166,57 @@ it('says why nothing can be replayed, and what a site without a system lacks', a
   show({ systems: [] });
   expect(text()).toContain('[[system]]');
 });
+
+it('writes a sheet with old and new values, cautions at their line, and says what it is not', async () => {
+  window.location.hash = '#/other-settings?from=2026-03-02&to=2026-03-03&alt=Lower|comp1.cut_out=112 psi&sheet=1';
+  done(answer({ alternatives: [result('Lower', 5, 12, { cautions: ['change it in small steps', 'signs must say so'] })] }));
+  show();
+  await there('.sheet');
+  const line = host.querySelector('[data-setting="comp1.cut_out"]')?.textContent ?? '';
+  expect(line).toContain('120 psi');
+  expect(line).toContain('112 psi');
+  expect(line).toContain('Change it in small steps.');
+  const general = host.querySelector('.beware')?.textContent ?? '';
+  expect(general).toContain('Signs must say so.');
+  expect(general).not.toContain('small steps');
+  expect(text()).toContain('loadscribe writes nothing to any machine');
+  expect(text()).toContain('Think twice. The saving is not told from nothing.');
+  expect(host.querySelector('.replay-plot')).toBeNull();
+  const back = host.querySelector('.sheet a')?.getAttribute('href') ?? '';
+  expect(back).toContain('alt=');
+  expect(back).not.toContain('sheet=');
+});
+
+it('shows what a search found as points that explain themselves and open as a replay', async () => {
+  window.location.hash = '#/other-settings?from=2026-03-02&to=2026-03-03&vary=comp1.cut_out|105 psi;112 psi&starts_per_hour=6';
+  const points = [result('point 1', 90, 10), result('as it is', 0, 4, { set: [] })].map((r) => ({ result: r, alike: 0 }));
+  job = () => ({ id: '5f', state: 'done', done: 4, total: 4, started: null, ended: null, answer: answer({ search: { tried: 12, impossible: 1, broke: [], allowed: 9, best: 2, points, remarks: [], method: 'all' } }) });
+  show();
+  await there('.point');
+  expect(asked.some((a) => JSON.stringify((a.body as { search?: unknown } | undefined)?.search) === '{"vary":{"comp1.cut_out":["105 psi","112 psi"]},"limits":{"starts_per_hour":6}}')).toBe(true);
+  const buttons = [...host.querySelectorAll<HTMLButtonElement>('.point')];
+  expect(buttons.map((b) => b.getAttribute('aria-label'))).toEqual(['Point 1: comp1.cut_out 112 psi; saves 90 kWh, give or take 10; starts 12', 'Point 2: as it is; saves 0.0 kWh, give or take 4.0; starts 12']);
+  expect(host.querySelector('.explained')?.textContent?.replaceAll('\u00a0', ' ')).toContain('90 ± 10 kWh');
+  buttons[1]?.click();
+  await vi.waitFor(() => expect(host.querySelector('.explained')?.textContent).toContain('not told from nothing'));
+  expect(host.querySelector('.explained button')).toBeNull(); // as it is there is nothing to open
+  buttons[0]?.click();
+  await there('.explained button');
+  host.querySelector<HTMLButtonElement>('.explained button')?.click();
+  await vi.waitFor(() => expect(window.location.hash).toContain('comp1.cut_out%3D112%20psi'));
+  expect(window.location.hash).toContain('vary=');
+});
+
+it('puts a wrong limit of a search at its field', async () => {
+  window.location.hash = '#/other-settings?from=2026-03-02&to=2026-03-03&vary=comp1.cut_in|90 psi&lowest_pressure=88';
+  done(answer());
+  const plain = globalThis.fetch;
+  vi.stubGlobal('fetch', vi.fn(async (address: string, request?: RequestInit) => {
+    if (String(request?.body ?? '').includes('"search"')) return { ok: false, status: 400, json: async () => ({ error: { message: '"88" has no unit', field: 'search.limits.lowest_pressure' } }) };
+    return plain(address, request);
+  }));
+  show();
+  await there('.search-form [name=lowest_pressure][aria-invalid]');
+  expect(text()).toContain('"88" has no unit');
+  expect(host.querySelector<HTMLInputElement>('.search-form [name="comp1.cut_in"]')?.value).toBe('90 psi');
+});

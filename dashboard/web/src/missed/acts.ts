@@ -1,0 +1,44 @@
+// What the page asks of loadscribe beyond reading: a copy of the record, a check of
+// the evidence log, a report. They may take minutes, so each can be taken back.
+import { ApiError, type EvidenceVerdict } from '../api';
+
+/** Sends a POST that may take long; a refusal has the words of the API. */
+async function ask(path: string, body: string | undefined, signal: AbortSignal): Promise<Response> {
+  let response: Response;
+  try {
+    response = await fetch(path, { method: 'POST', signal, ...(body === undefined ? {} : { body, headers: { 'content-type': 'application/json' } }) });
+  } catch (cause) {
+    if (signal.aborted) throw cause;
+    throw new ApiError('loadscribe cannot be reached', { cause });
+  }
+  if (response.ok) return response;
+  const refused = (await response.json().catch(() => null)) as { error?: { message?: string } } | null;
+  throw new ApiError(refused?.error?.message ?? `loadscribe answered with status ${response.status}`);
+}
+
+/** The copy, ready to be saved. */
+export async function backup(signal: AbortSignal): Promise<Blob> {
+  return (await ask('/api/v1/backup', undefined, signal)).blob();
+}
+
+export async function verify(signal: AbortSignal): Promise<EvidenceVerdict> {
+  return (await ask('/api/v1/verify', '{}', signal)).json() as Promise<EvidenceVerdict>;
+}
+
+/** Hands something to the browser as a download. */
+export function save(blob: Blob, name: string): void {
+  const address = URL.createObjectURL(blob);
+  const link = document.createElement('a');
+  link.href = address;
+  link.download = name;
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(address), 60_000); // the browser has begun by then
+}
+
+/** What the check found, in a sentence. */
+export function verdictWords(v: EvidenceVerdict): string {
+  const seen = `${v.leaves} leaves, ${v.blocks} blocks with ${v.readings} readings and ${v.events} events were made again and compared`;
+  const rest = `${v.dropped > 0 ? `; of ${v.dropped} blocks only the hash is kept` : ''}${v.unsealed > 0 ? `; ${v.unsealed} readings and events are newer than the log` : ''}`;
+  if (v.sound) return `The log is sound: ${seen}${rest}.`;
+  return `The log is not sound: ${v.break_count} ${v.break_count === 1 ? 'thing is' : 'things are'} not as it has them. ${seen.charAt(0).toUpperCase()}${seen.slice(1)}${rest}.`;
+}

@@ -1,0 +1,74 @@
+// What was missed, in words and sizes. Pure.
+import type { MissedAnswer, MissedCounter, MissedGap } from '../api';
+
+/** Gaps of several devices at about the same time, which have one cause as a rule. */
+export interface Hole {
+  from: number;
+  to: number;
+  gaps: { gap: MissedGap; at: string }[];
+}
+
+/** Edges of one silence lie no further apart than devices are read, ms. */
+const nearMs = 120_000;
+
+/** The gaps as they were given, longest first, those of one silence together. */
+export function holesOf(gaps: MissedGap[]): Hole[] {
+  const holes: Hole[] = [];
+  gaps.forEach((gap, i) => {
+    const [from, to] = [Date.parse(gap.from), Date.parse(gap.to)];
+    const one = holes.find((h) => Math.abs(h.from - from) < nearMs && Math.abs(h.to - to) < nearMs && h.gaps[0]?.gap.reason === gap.reason);
+    if (one) one.gaps.push({ gap, at: `/gaps/${i}` });
+    else holes.push({ from, to, gaps: [{ gap, at: `/gaps/${i}` }] });
+  });
+  return holes;
+}
+
+/** "controller", "controller and meter", "a, b and c" */
+export function listed(names: string[]): string {
+  return names.length < 2 ? names.join('') : `${names.slice(0, -1).join(', ')} and ${names.at(-1)}`;
+}
+
+/** A share as percent, never rounded to none or all of it where it is neither. */
+export function percent(share: number): string {
+  if (share >= 1) return '100';
+  const cut = Math.min(Math.round(share * 10_000) / 100, 99.99);
+  return share > 0 && cut < 0.01 ? '<0.01' : cut.toFixed(2);
+}
+
+/** Bytes as people read them; two digits and more. */
+export function bytes(n: number): { value: string; unit: string } {
+  const [unit, size] = n >= 1e9 ? ['GB', 1e9] as const : n >= 1e6 ? ['MB', 1e6] as const : ['kB', 1e3] as const;
+  const shown = n / size;
+  return { value: shown >= 100 ? shown.toFixed(0) : shown.toFixed(1), unit };
+}
+
+const counterWords: Record<string, string> = { run_hours: 'ran', loaded_hours: 'loaded', start_count: 'starts', energy: 'took' };
+
+/** What a counter says: "ran 0.4 h", as many digits as it has itself. */
+export function counted(c: MissedCounter): { word: string; value: string; unit: string } {
+  const places = c.step > 0 && c.step < 1 ? Math.ceil(-Math.log10(c.step) - 1e-9) : 0;
+  const word = counterWords[c.role] ?? c.role;
+  if (c.unit === 'Wh') return { word, value: (c.change / 1000).toFixed(places + 3), unit: 'kWh' };
+  return { word, value: c.change.toFixed(places), unit: c.unit === '1' ? '' : c.unit };
+}
+
+/** The device of which the least was read; undefined: none was due. */
+export function worst(a: MissedAnswer): { index: number; share: number } | undefined {
+  let found: { index: number; share: number } | undefined;
+  a.devices.forEach((d, index) => {
+    if (d.due > 0 && (!found || d.read_share < found.share)) found = { index, share: d.read_share };
+  });
+  return found;
+}
+
+/** Local midnights of a window, Unix ms: each moment at which the site's clock shows 00:00. */
+export function midnights(from: number, to: number, clockAt: (ms: number) => string): number[] {
+  const step = 900_000; // no zone is off by less
+  const all: number[] = [];
+  for (let t = Math.ceil(from / step) * step; t < to; t += step) {
+    if (clockAt(t) !== '00:00') continue;
+    all.push(t);
+    t += 20 * 3_600_000; // the next one is no sooner
+  }
+  return all;
+}
