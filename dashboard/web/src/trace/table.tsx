@@ -26,7 +26,7 @@ export function PlotTable(props: TableProps) {
   const [open, setOpen] = useState(false);
   return (
     <details class="twin" onToggle={(e) => setOpen(e.currentTarget.open)}>
-      <summary>{props.title ?? 'This view'}, as a table</summary>
+      <summary>{props.title ? <span data-words>{props.title}</span> : 'This view'}, as a table</summary>
       {open && <Rows {...props} />}
     </details>
   );
