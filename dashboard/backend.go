@@ -84,6 +84,8 @@ type Backend interface {
 	// Tests lists the guided tests: what was found, and of a running agent what
 	// runs.
 	Tests() (agent.Tests, error)
+	// Audit tells how the audit that was begun last stands.
+	Audit() (agent.Audit, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
 	// SiteFiles is the site file with its maps as they run, and what would happen

@@ -45,6 +45,10 @@ type Commands interface {
 	CancelTest(system string) (agent.TestStatus, error)
 	// WithdrawTest takes a result back.
 	WithdrawTest(w agent.TestWithdrawal) (agent.Event, error)
+	// BeginAudit and MarkAudit keep what a person says of an audit; an
+	// *agent.FieldError says what is wrong with it.
+	BeginAudit(b agent.AuditBegin) (agent.Event, error)
+	MarkAudit(m agent.AuditMark) (agent.Event, error)
 	// StartReplay begins a replay; an *agent.FieldError says what is wrong with what
 	// was asked for, agent.ErrJobsBusy that too many are at work.
 	StartReplay(r agent.ReplayRequest) (agent.ReplayJob, error)

@@ -79,6 +79,9 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
 	s.setupRoutes(m)
+	route("/api/v1/audit", s.json(s.gated(s.serveAudit)))
+	post("/api/v1/audit/begin", s.serveAuditBegin)
+	post("/api/v1/audit/mark", s.serveAuditMark)
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}

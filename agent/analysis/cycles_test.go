@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"loadscribe/agent/sitefile"
 )
@@ -273,5 +274,29 @@ func TestShortestCycleIsListed(t *testing.T) {
 	}
 	if got := chosenCycles(list, 1); len(got) != 1 {
 		t.Errorf("%d listed of at most one", len(got))
+	}
+}
+
+// TestGuardIsHeldToTheStarts: what the site file says of the controller's guard
+// beside the shortest time from start to start that was seen.
+func TestGuardIsHeldToTheStarts(t *testing.T) {
+	at := func(ms int64) SeenStart { return SeenStart{At: stamp(monday + ms)} }
+	seen := &StartsSeen{List: []SeenStart{at(0), at(600_000), at(1_500_000)}}
+	for _, tt := range []struct {
+		guard time.Duration
+		list  []SeenStart
+		want  string
+	}{
+		{0, seen.List, ""},
+		{6 * time.Minute, nil, "at least 6 min pass from start to start (least_between_starts)."},
+		{6 * time.Minute, seen.List, "; the shortest of the listed is 10 min."},
+		{12 * time.Minute, seen.List, ", yet 10 min is the shortest of the listed: the setting is another one"},
+	} {
+		if got := sayGuard(&StartsSeen{List: tt.list}, tt.guard); !strings.Contains(got, tt.want) || (tt.want == "") != (got == "") {
+			t.Errorf("guard %s: %q, want %q", tt.guard, got, tt.want)
+		}
+	}
+	if got := inWords((6371*time.Hour + 57*time.Minute).Milliseconds()); got != "265 d 12 h" {
+		t.Errorf("%q, want days", got)
 	}
 }

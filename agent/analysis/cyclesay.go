@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"loadscribe/agent/sitefile"
 )
@@ -16,6 +17,9 @@ func (s *sheet) cycleSentences(out *Cycles, m *sitefile.Machine) (all []string) 
 		all = append(all, text)
 	}
 	if text := s.sayStarts(&out.Starts); text != "" {
+		all = append(all, text)
+	}
+	if text := sayGuard(&out.Starts, m.LeastBetweenStarts); text != "" {
 		all = append(all, text)
 	}
 	if text := out.Storage.say(); text != "" {
@@ -36,9 +40,12 @@ func (s *sheet) sayLoads(out *Cycles, m *sitefile.Machine) string {
 		return "It was never seen to load."
 	}
 	text := fmt.Sprintf("It loaded %s%s", s.atLeastText(), times(n))
-	medians := map[string]float64{}
+	medians, whole := map[string]float64{}, int64(0)
 	for _, l := range out.Lengths {
 		medians[l.What] = l.MedianS
+		if l.What == LengthLoaded {
+			whole = int64(l.Count)
+		}
 	}
 	loaded, ok := medians[LengthLoaded]
 	if !ok {
@@ -47,6 +54,9 @@ func (s *sheet) sayLoads(out *Cycles, m *sitefile.Machine) string {
 	text += fmt.Sprintf(", half of the times for less than %s", inWords(int64(1000*loaded)))
 	if pause, ok := medians[LengthReload]; ok {
 		text += fmt.Sprintf("; between two loads it ran unloaded for %s (median)", inWords(int64(1000*pause)))
+	}
+	if whole < n {
+		text += fmt.Sprintf("; %d of them were seen whole, from load to unload, and are in the bars: the others were cut by the window or a gap", whole)
 	}
 	return text + "."
 }
@@ -85,6 +95,36 @@ func (s *sheet) sayStarts(seen *StartsSeen) string {
 		text += ". It stops by itself: " + seen.StopBasis
 	}
 	return text + "."
+}
+
+// sayGuard holds the starts to the controller's guard of the motor.
+func sayGuard(seen *StartsSeen, guard time.Duration) string {
+	if guard == 0 {
+		return ""
+	}
+	text := fmt.Sprintf("The site file says that the controller lets at least %s pass from start to start (least_between_starts)", inWords(guard.Milliseconds()))
+	shortest := int64(math.MaxInt64)
+	for i := 1; i < len(seen.List); i++ {
+		shortest = min(shortest, int64(math.Abs(float64(msOf(seen.List[i].At)-msOf(seen.List[i-1].At)))))
+	}
+	const slack = 5000 // ms: when a start is seen hangs on when it is read
+	switch {
+	case shortest == math.MaxInt64:
+	case shortest < guard.Milliseconds()-slack:
+		text += fmt.Sprintf(", yet %s is the shortest of the listed: the setting is another one, or somebody started it by hand", inWords(shortest))
+	default:
+		text += fmt.Sprintf("; the shortest of the listed is %s", inWords(shortest))
+	}
+	return text + "."
+}
+
+// msOf reads a stamp of our own.
+func msOf(text string) int64 {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		panic("a stamp of our own: " + err.Error())
+	}
+	return t.UnixMilli()
 }
 
 // say holds the cycles to the storage.

@@ -59,6 +59,7 @@ var figureGroups = []struct{ title, names string }{
 var figureNamed = map[string]string{
 	"energy_year": "electricity in a year", "energy_unloaded_year": "electricity in a year without making air", "energy_cost_year": "cost of energy in a year",
 	"unloaded_cost_year": "cost in a year of running without making air", "demand_cost_year": "demand charge in a year", "cost_year": "energy and demand charge in a year",
+	"pressure_step_power": "power under load", "pressure_step_energy": "energy of the window", "pressure_step_cost": "its cost", "pressure_step_cost_year": "its cost in a year",
 	"air_year": "air delivered in a year", "emissions_year": "emissions in a year",
 	"loaded_share": "loaded share of the observed time", "starts_failed": "failed starts", "starts_per_hour_mean": "mean starts an hour",
 	"starts_per_hour_max": "most starts in an hour", "load_cycles_per_hour": "load cycles an hour", "mean_load_cycle": "mean load cycle", "power_loaded": "loaded power",

@@ -90,7 +90,11 @@ func levelsOf(e *store.Event) (Levels, bool) {
 // inWords writes a time for a sentence: "3 h 12 min", "14 min", "40 s".
 func inWords(ms int64) string {
 	d := (time.Duration(ms) * time.Millisecond).Round(time.Second)
+	const days = 100 * time.Hour // from here on nobody counts in hours
 	switch {
+	case d >= days:
+		d = d.Round(time.Hour)
+		return fmt.Sprintf("%d d %d h", d/(24*time.Hour), d%(24*time.Hour)/time.Hour)
 	case d >= time.Hour:
 		d = d.Round(time.Minute)
 		return fmt.Sprintf("%d h %d min", d/time.Hour, d%time.Hour/time.Minute)

@@ -105,7 +105,9 @@ type MoneyCover struct {
 func exceeded() []float64 {
 	all := []float64{0, 0.001, 0.002, 0.005}
 	for i := 1; i <= 100; i++ {
-		all = append(all, float64(i)/100)
+		if i <= 20 || i%2 == 0 {
+			all = append(all, float64(i)/100)
+		}
 	}
 	return all
 }

@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"loadscribe/agent/gum"
 	"loadscribe/agent/sitefile"
@@ -147,14 +146,7 @@ func PeriodsOf(src Source, site *sitefile.Site, q PeriodsQuery) (Periods, error)
 }
 
 func spanOf(r *Report) Span {
-	ms := func(text string) int64 {
-		t, err := time.Parse(time.RFC3339, text)
-		if err != nil {
-			panic("a stamp of our own: " + err.Error())
-		}
-		return t.UnixMilli()
-	}
-	return Span{ms(r.From), ms(r.To)}
+	return Span{msOf(r.From), msOf(r.To)}
 }
 
 // sheet is the sheet of the subject in one period.

@@ -30,6 +30,8 @@ type asked interface {
 	Figures(ctx context.Context, w window, machine string) (analysis.Report, error)
 	// Demand is a system's demand for air by steps.
 	Demand(ctx context.Context, w window, system, step string) (analysis.Demand, error)
+	// Money tells where the electricity of a window went and what it cost.
+	Money(ctx context.Context, w window, machine, system string) (analysis.Money, error)
 	// Export writes CSV to out.
 	Export(ctx context.Context, out io.Writer, w window, layout transfer.Layout, channels []string) error
 	// Bundle writes an evidence bundle to an empty file.
@@ -56,6 +58,7 @@ type asked interface {
 	RawFrom(ctx context.Context) (time.Time, error)
 	// Tests lists the guided tests.
 	Tests(ctx context.Context) (agent.Tests, error)
+	Audit(ctx context.Context) (agent.Audit, error)
 	// Evidence is the newest checkpoint of the evidence log.
 	Evidence(ctx context.Context) (agent.EvidenceHead, error)
 	// Verify compares the record with its evidence log, and that with the text of

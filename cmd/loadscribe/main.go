@@ -34,12 +34,14 @@ type commands struct {
 	Check      checkCmd      `cmd:"" help:"Check a site file and its register maps without touching a line."`
 	Summary    summaryCmd    `cmd:"" help:"Print every figure for a window."`
 	Demand     demandCmd     `cmd:"" help:"Print a system's demand for air by steps of time: what the plant took."`
+	Money      moneyCmd      `cmd:"" help:"Print what the electricity of a window cost, when and for what; what a little pressure costs."`
 	Compare    compareCmd    `cmd:"" help:"Tell what was saved between two periods, with an interval, as a rebate programme asks."`
 	Replay     replayCmd     `cmd:"" help:"Tell what other settings or machines would have done with the same air; first, how well that meets what was measured."`
 	Report     reportCmd     `cmd:"" help:"Write the audit report of a window: pages, a PDF, a workbook and all of it as JSON."`
 	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
 	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
 	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`
+	Audit      auditCmd      `cmd:"" help:"How a week's audit stands, step by step: what is done, what is still missing; begin one, say something of a step."`
 	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
 	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export     exportCmd     `cmd:"" help:"Write readings as CSV, or as an evidence bundle that anyone can check."`

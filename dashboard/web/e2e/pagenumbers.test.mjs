@@ -1,5 +1,5 @@
 // Every number of the pages that show figures, with everything opened, is the API's, in both units.
-// Every figure has this check in its own file; the Service book is words of events.
+// Every figure and the Service book have this check in their own files.
 import { api, check, close, localDay, openAll, openAt, settled } from './harness.mjs';
 import { hold, numbers } from './numbers.mjs';
 

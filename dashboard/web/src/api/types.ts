@@ -1,5 +1,64 @@
 // Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
 
+/** How the audit that was begun last stands. */
+export type Audit = {
+  time: string | null;
+  sentence: string;
+  begun?: AuditBegun;
+  steps: AuditStep[];
+};
+
+/** The beginning of an audit. */
+export type AuditBegun = {
+  seq: number;
+  time: string | null;
+  who: string;
+  /** as planned */
+  ends: string | null;
+};
+
+/** One step of an audit. */
+export type AuditStep = {
+  step: string;
+  title: string;
+  /** what it is good for */
+  why: string;
+  state: "done" | "missing" | "waits" | "accepted" | "unseen";
+  sentence: string;
+  /** each thing still to be done */
+  missing: string[];
+  /** when its time comes; left out: it can be done now */
+  due?: string | null;
+  /** the page of its work, as in an address */
+  page: string;
+  /** the same without a browser */
+  command: string;
+  cautions: string[];
+  marks: AuditSaid[];
+};
+
+/** What a person says of a step. */
+export type AuditSaid = {
+  seq: number;
+  time: string | null;
+  who: string;
+  text: string;
+};
+
+/** Begins an audit. */
+export type AuditBegin = {
+  who: string;
+  /** the planned end: RFC 3339, or a local date, which is in it; left out: seven days on */
+  ends?: string;
+};
+
+/** What a person says of a step: that it was looked at, or why what is missing is accepted. */
+export type AuditMark = {
+  step: string;
+  who: string;
+  text: string;
+};
+
 /** What the page that makes a site file begins with. */
 export type NewSite = {
   /** name of the site file to be */
@@ -3056,6 +3115,7 @@ export interface Answers {
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
   "/api/v1/newsite": NewSite;
+  "/api/v1/audit": Audit;
   "/api/v1/replay": ReplayJob;
   "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;

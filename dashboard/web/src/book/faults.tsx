@@ -131,7 +131,7 @@ function Around({ came, fault, site, now, pace }: { came: FaultCame; fault: Faul
         </div>
       )}
       <p class="aside">The shaded time is the fault’s own{b > window.to ? '; it lasted on beyond what is drawn' : ''}. <a href={traceHref({ channels: ids, machines, ...view, a, b: came.to === null ? undefined : b })}>Look at it in Trace</a></p>
-      {answer && <PlotTable site={site} channels={channels} window={window} system={units.value} pace={pace} now={now} />}
+      {answer && <PlotTable site={site} channels={channels} window={window} system={units.value} pace={pace} now={now} title={`${faultName(fault)}, ${day(a, site.timezone)} ${clock(a, site.timezone)}`} />}
     </div>
   );
 }

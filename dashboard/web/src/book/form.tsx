@@ -167,7 +167,7 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
         <button type="submit" disabled={busy.value}>{busy.value ? 'Keeping it …' : 'Put it in the book'}</button>
         {corrects && <button type="button" onClick={done}>Leave it as it is</button>}
       </div>
-      <p class="aside" role="status">{kept.value}</p>
+      <p class="aside" role="status" data-words>{kept.value}</p>
     </form>
   );
 }

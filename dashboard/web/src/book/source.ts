@@ -40,10 +40,16 @@ export class Book {
   private readonly undo: () => void;
 
   constructor(private readonly live: Live, private windowAt: (now: number) => BookWindow) {
-    this.undo = effect(() => {
+    const leave = effect(() => {
       void live.eventTick.value;
       this.plan(Math.max(0, restMs - (performance.now() - this.askedAt)));
     });
+    const seen = () => { if (!document.hidden) this.plan(0); };
+    document.addEventListener('visibilitychange', seen);
+    this.undo = () => {
+      leave();
+      document.removeEventListener('visibilitychange', seen);
+    };
   }
 
   stop(): void {
@@ -107,6 +113,10 @@ export class Book {
         fetchFaults(from, to, request.signal),
         fetchService(request.signal),
       ]);
+      if (document.hidden) { // nobody looks: nothing is drawn, and who comes back gets it anew
+        this.plan(everyMs);
+        return;
+      }
       this.shown.value = { from, to, drawnFrom, days, now, faults, service: service.machines, week: week.events.reverse(), page };
       this.error.value = '';
     } catch (e) {

@@ -90,6 +90,7 @@ function Sentence({ answer, site, system }: { answer: DaysAnswer | undefined; si
   const told = whole.length > 0 ? whole : known;
   const most = told.reduce<(typeof told)[number] | undefined>((a, b) => (a && a.value >= b.value ? a : b), undefined);
   const least = told.reduce<(typeof told)[number] | undefined>((a, b) => (a && a.value <= b.value ? a : b), undefined);
+  const leastDays = told.filter((k) => k.value === least?.value).length;
   const name = (k: NonNullable<typeof most>) => <time dateTime={k.d.date}>{dayWords(Date.parse(k.d.from), site.timezone)}</time>;
   const amount = (k: NonNullable<typeof most>) => {
     const shown = showFigure('energy', k.value, k.found.figure.unit ?? '1', k.found.figure.uncertainty, system);
@@ -101,7 +102,7 @@ function Sentence({ answer, site, system }: { answer: DaysAnswer | undefined; si
       <h1 class="days-said">
         {!most || !least ? 'No energy is known of these days.'
           : most === least ? <>{name(most)} took {amount(most)}.</>
-            : <>{name(most)} took the most energy, {amount(most)}; {name(least)} the least, {amount(least)}.</>}
+            : <>{name(most)} took the most energy, {amount(most)}; {name(least)} the least, {amount(least)}{leastDays > 1 && <>, the first of <span data-count>{leastDays}</span> such days</>}.</>}
       </h1>
       <p class="note-line aside">
         {answer.kind === 'system' ? `System ${answer.subject}` : answer.subject}, from <time dateTime={answer.from}>{dayWords(Date.parse(answer.from), site.timezone)}</time> to{' '}

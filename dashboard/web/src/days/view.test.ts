@@ -85,6 +85,6 @@ it('compares the shown days with as many before, until the reader says otherwise
   expect(periodsOf(new URLSearchParams(), days, '2026-03-20')).toEqual({ first: '2026-02-23/2026-03-01', second: '2026-03-02/2026-03-08', own: false });
   expect(periodsOf(new URLSearchParams('first=2026-01-01/2026-01-07&second=2026-02-01/2026-02-07'), days, '2026-03-20')).toEqual({ first: '2026-01-01/2026-01-07', second: '2026-02-01/2026-02-07', own: true });
   expect(periodsOf(new URLSearchParams('first=nonsense&second=2026-02-01/2026-02-07'), days, '2026-03-20').own).toBe(false);
-  expect(halves(days, addDays)).toEqual({ first: '2026-03-02/2026-03-04', second: '2026-03-06/2026-03-08' });
+  expect(halves(days, addDays)).toEqual({ first: '2026-03-02/2026-03-04', second: '2026-03-05/2026-03-08' });
   expect(halves({ from: '2026-03-02', to: '2026-03-02', now: true }, addDays)).toBeUndefined();
 });

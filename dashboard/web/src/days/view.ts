@@ -176,9 +176,9 @@ export function periodsOf(query: URLSearchParams, days: Days, today: string): { 
   return { first: `${before.from}/${before.to}`, second: `${days.from}/${days.to}`, own: false };
 }
 
-/** The shown days cut in the middle; undefined where there is one day only. */
+/** The shown days cut in the middle, an odd one to the second: what adds up is compared by the day. Undefined where there is one day only. */
 export function halves(days: Days, addDays: (date: string, n: number) => string): { first: string; second: string } | undefined {
   const n = Math.floor(count(days) / 2);
   if (n < 1) return undefined;
-  return { first: `${days.from}/${addDays(days.from, n - 1)}`, second: `${addDays(days.to, 1 - n)}/${days.to}` };
+  return { first: `${days.from}/${addDays(days.from, n - 1)}`, second: `${addDays(days.from, n)}/${days.to}` };
 }

@@ -93,7 +93,7 @@ function Lines({ list }: { list: { state: StateName; text: string }[] }) {
 function verdict(wrong: Sign[], well: boolean): Words {
   const first = wrong[0];
   if (!first) return well ? ['All well.'] : [];
-  const words = first.words ?? [first.what];
+  const words = first.words ?? [first.brief ?? first.what];
   return wrong.length > 1 ? [...words, ` And ${number(wrong.length - 1)} more.`] : words;
 }
 

@@ -11,6 +11,8 @@ export interface Sign {
   /** the same with its numbers marked, where they are the API's */
   words?: Words;
   todo: string;
+  /** in few words, for the page that is read from across the room */
+  brief?: string;
 }
 
 const advice: Record<string, string> = {
@@ -52,7 +54,7 @@ export function signs(view: View, site: Site | null, losses: Event[] = []): Sign
   const out: Sign[] = [];
   const store = view.store;
   if (store && !store.ok) {
-    out.push({ key: 'store', what: `Readings are not being saved: ${store.detail || 'the disk does not take them'}.`, todo: `${store.mend} Recording goes on in memory and is saved when the disk takes it; if that takes many hours, the oldest are lost.`.trim() });
+    out.push({ key: 'store', what: `Readings are not being saved: ${store.detail || 'the disk does not take them'}.`, brief: 'Readings are not being saved.', todo: `${store.mend} Recording goes on in memory and is saved when the disk takes it; if that takes many hours, the oldest are lost.`.trim() });
   }
   if (store && !store.clock_set) {
     out.push({ key: 'clock', what: "This computer's clock is not set: times are wrong.", todo: 'Connect it to the network or set its clock. Times of readings taken before are corrected then.' });
@@ -70,14 +72,14 @@ export function signs(view: View, site: Site | null, losses: Event[] = []): Sign
     if (line.up) continue;
     downLines.add(line.line);
     const where = site?.lines.find((l) => l.name === line.line)?.where;
-    out.push({ key: `line ${line.line}`, what: `Line ${line.line}${where ? ` (${where})` : ''} is down${line.detail ? `: ${line.detail}` : ''}.`, todo: 'Check the cable and the power at its far end. loadscribe opens it again by itself.' });
+    out.push({ key: `line ${line.line}`, what: `Line ${line.line}${where ? ` (${where})` : ''} is down${line.detail ? `: ${line.detail}` : ''}.`, todo: 'Check the cable and the power at its far end. loadscribe opens it again by itself.', brief: `Line ${line.line} is down.` });
   }
   const downDevices = new Set<string>();
   for (const d of view.devices.values()) {
     if (d.up) continue;
     downDevices.add(d.device);
     if (downLines.has(d.line)) continue;
-    out.push({ key: `device ${d.device}`, what: `${d.device} ${ago(d.last_scan, view, zone)}${d.reason ? `: ${d.reason}` : ''}.`, todo: d.detail ? sentence(d.detail) : (advice[d.reason] ?? otherwise) });
+    out.push({ key: `device ${d.device}`, what: `${d.device} ${ago(d.last_scan, view, zone)}${d.reason ? `: ${d.reason}` : ''}.`, todo: d.detail ? sentence(d.detail) : (advice[d.reason] ?? otherwise), brief: `${d.device} does not answer.` });
   }
   out.push(...channelSigns(view, site, downDevices));
   return out;

@@ -27,6 +27,7 @@ export default function WhatWeMissed({ live, site, view }: PageProps) {
   const key = `${query} ${days.from} ${days.to}`;
   const asked = useAsked<MissedAnswer>({ held: live.held }, { key, everyMs: days.now ? freshMs : undefined, ask: (signal) => answerOf(path, query, signal) });
   const answer = asked.value.value;
+  const some = answer?.from && answer.to && answer.from < answer.to;
   const fresh = answer !== undefined && asked.answered.value === key;
   return (
     <div class="missed" data-answer={answer && answerAddress(path, { from: answer.from ?? undefined, to: answer.to ?? undefined })} aria-busy={!fresh}>
@@ -36,7 +37,7 @@ export default function WhatWeMissed({ live, site, view }: PageProps) {
       {answer && (
         <>
           <ToDo answer={answer} />
-          {answer.devices.length > 0 && (
+          {some && answer.devices.length > 0 && (
             <section class="reads" aria-labelledby="reads-title">
               <h2 id="reads-title">What was read</h2>
               <p class="aside">Each band is a device over these days: filled where it was read, hatched where it was not.</p>
@@ -45,7 +46,7 @@ export default function WhatWeMissed({ live, site, view }: PageProps) {
               <LinesNow live={live} />
             </section>
           )}
-          <Gaps answer={answer} site={site} />
+          {some && <Gaps answer={answer} site={site} />}
           <div class="parts" data-moves>
             <Sleep answer={answer} />
             <Clock answer={answer} />

@@ -32,7 +32,7 @@ export function Bills({ answer, site }: PartProps) {
                 <Num value={b.share} at={`${at}/share`}>{fixed(b.share * 100, 0)}</Num> %: {b.at_least && 'at least '}<strong><Num value={b.cost} at={`${at}/cost`}>{fixed(b.cost, 2)}</Num> {answer.currency}</strong>.
               </p>
               <p class="aside small"><span data-words>{b.note.charAt(0).toUpperCase() + b.note.slice(1)}.</span></p>
-              <p><a href={stretchHref(site, answer, from, to, 30 * 60_000)}>Look at that quarter hour<span class="visually-hidden"> of the month from {dayWords(Date.parse(b.from), tz)}</span></a></p>
+              <p><a href={stretchHref(site, answer, from, to, 30 * 60_000)}>Look at that quarter hour<span class="visually-hidden"> of the month from {month(b.from)}</span></a></p>
             </li>
           );
         })}

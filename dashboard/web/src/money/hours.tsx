@@ -11,6 +11,7 @@ import { amount, clockHour, countedOf, dayRows, stretchHref, valueOf, type Count
 
 const rowHeight = 54;
 const foot = 14;
+const nb = '\u00a0';
 
 export function Hours(props: PartProps) {
   const { answer, site } = props;
@@ -65,7 +66,7 @@ function HalfOf({ answer, counted }: PartProps & { counted: Counted }) {
   return (
     <p class="said">
       Half of the {counted.isMoney ? 'energy’s cost' : 'energy'} fell in <Num value={hours.half_hours} at="/hours/half_hours">{hours.half_hours}</Num> {hours.half_hours === 1 ? 'hour' : 'hours'},{' '}
-      <Num value={hours.half_share} at="/hours/half_share">{fixed(hours.half_share * 100, 0)}</Num> % of these days.
+      <Num value={hours.half_share} at="/hours/half_share">{fixed(hours.half_share * 100, 0)}</Num>{nb}% of these days.
     </p>
   );
 }
@@ -120,7 +121,7 @@ function DayBars({ answer, site, row, counted, most, wide, narrow }: { answer: P
         })}
         {peaks.map((t) => {
           const at = x(t) + one / 8;
-          return <g key={t}><line class="peak-halo" x1={at} x2={at} y1="0" y2={rowHeight} /><line class="peak-line" x1={at} x2={at} y1="0" y2={rowHeight} /><text class="tick strong" x={at > wide - 60 ? at - 5 : at + 5} y="12" text-anchor={at > wide - 60 ? 'end' : 'start'}>peak</text></g>;
+          return <g key={t}><line class="peak-halo" x1={at} x2={at} y1="0" y2={rowHeight} /><line class="peak-line" x1={at} x2={at} y1="0" y2={rowHeight} /></g>;
         })}
         <line class="base" x1="0" x2={wide} y1={rowHeight - 0.75} y2={rowHeight - 0.75} />
       </svg>

@@ -147,7 +147,7 @@ function Rest({ answer }: { answer: MoneyAnswer }) {
   return (
     <p class="note-line">
       Running unloaded, which makes no air, took <strong><Num value={value.value} at={value.at}>{amount(value.value, counted.isMoney)}</Num> {counted.unit}</strong> of it,{' '}
-      <Num value={share.value} at={share.at}>{Math.round(share.value * 100)}</Num> %.
+      <Num value={share.value} at={share.at}>{Math.round(share.value * 100)}</Num>{'\u00a0'}%.
     </p>
   );
 }

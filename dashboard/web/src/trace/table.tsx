@@ -18,13 +18,15 @@ export interface TableProps {
   system: UnitSystem;
   pace: Pace;
   now: number;
+  /** what it is a table of, where a page has several */
+  title?: string;
 }
 
 export function PlotTable(props: TableProps) {
   const [open, setOpen] = useState(false);
   return (
     <details class="twin" onToggle={(e) => setOpen(e.currentTarget.open)}>
-      <summary>This view, as a table</summary>
+      <summary>{props.title ? <span data-words>{props.title}</span> : 'This view'}, as a table</summary>
       {open && <Rows {...props} />}
     </details>
   );
@@ -53,7 +55,7 @@ const grows = (answer: ColumnsAnswer, at: number, now: number) => {
   return at + step > to && now < to + 2 * step;
 };
 
-function Rows({ site, channels, window: w, system, pace, now }: TableProps) {
+function Rows({ site, channels, window: w, system, pace, now, title = 'This view' }: TableProps) {
   const q = askTable(channels.map((c) => c.id), w);
   const asked = useAsked(pace, q);
   const answer = asked.answered.value === q.key ? asked.value.value : undefined;
@@ -62,7 +64,7 @@ function Rows({ site, channels, window: w, system, pace, now }: TableProps) {
     <div data-answer={q.address}>
       <Standing asked={asked} what="the table" question={q.key} />
       {answer && (
-        <div class="scroll" tabIndex={0} role="region" aria-label="This view as a table">
+        <div class="scroll" tabIndex={0} role="region" aria-label={`${title} as a table`}>
           <table>
             <thead>
               <tr>

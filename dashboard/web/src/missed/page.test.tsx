@@ -1,0 +1,150 @@
+// @vitest-environment happy-dom
+import { signal } from '@preact/signals';
+import { render } from 'preact';
+import { afterEach, beforeEach, expect, it, vi } from 'vitest';
+import type { MissedAnswer, Site } from '../api';
+import type { PageProps } from '../pages';
+import { followAddress } from '../route';
+import WhatWeMissed from './page';
+import { bytes, counted, holesOf, midnights, percent } from './words';
+
+const host = document.createElement('div');
+let undo = () => {};
+const waited: string[] = [];
+let answers: Record<string, unknown> = {};
+
+class Wide {
+  constructor(private readonly tell: (e: { contentRect: { width: number } }[]) => void) {}
+  observe() { this.tell([{ contentRect: { width: 700 } }]); }
+  disconnect() {}
+}
+
+beforeEach(() => {
+  document.body.append(host);
+  window.location.hash = '#/what-we-missed?from=2026-03-02&to=2026-03-08';
+  undo = followAddress(window as unknown as globalThis.Window);
+  vi.stubGlobal('ResizeObserver', Wide);
+  vi.stubGlobal('fetch', vi.fn(async (address: string, request?: { method?: string; signal?: AbortSignal }) => {
+    waited.push(`${request?.method ?? 'GET'} ${address}`);
+    const found = answers[`${request?.method === 'POST' ? 'POST ' : ''}${address.split('?')[0]}`];
+    if (found === undefined) {
+      return new Promise((_ok, fail) => request?.signal?.addEventListener('abort', () => { waited.push(`aborted ${address}`); fail(new Error('aborted')); }));
+    }
+    const refused = found instanceof Error;
+    return { ok: !refused, status: refused ? 503 : 200, json: async () => (refused ? { error: { message: found.message } } : found) };
+  }));
+});
+afterEach(() => {
+  render(null, host);
+  undo();
+  waited.length = 0;
+  answers = {};
+});
+
+const gap = (device: string, counters: MissedAnswer['gaps'][number]['counters'] = []): MissedAnswer['gaps'][number] => ({
+  device, from: '2026-03-06T07:59:59.000Z', to: '2026-03-06T08:30:08.000Z', for_s: 1809, reason: 'timeout', mend: 'Look at the cable.', open: false, counters,
+});
+const device = (name: string): MissedAnswer['devices'][number] => ({ device: name, line: 'plant', due: 604_800, read: 602_989, read_share: 0.997006, period_ms: 1000, gaps: 1, gap_s: 1809, longest_s: 1809 });
+const whole = (): MissedAnswer => ({
+  from: '2026-03-02T06:00:00.000Z', to: '2026-03-09T06:00:00.000Z', gaps_more: 0, events_more: 0,
+  devices: [device('controller'), device('meter'), { device: 'inputs', line: 'plant', due: 0, read: 0, read_share: 0, period_ms: 0, gaps: 0, gap_s: 0, longest_s: 0, absent: 'nothing was ever read of it' }],
+  gaps: [
+    gap('controller', [{ machine: 'comp1', role: 'run_hours', channel: 'controller.run_hours', before: 10, after: 10.4, change: 0.4, step: 0.1, unit: 'h' }]),
+    gap('meter', [{ machine: 'comp1', role: 'energy', channel: 'meter.energy', before: 100, after: 9100, change: 9000, step: 1, unit: 'Wh' }]),
+  ],
+  clock: { zone: 'America/Chicago', set: true, kept: false, steps: 1, largest_step_s: 7 },
+  disk: { directory_bytes: 5_900_000, free_bytes: 21_600_000, bytes_per_day: 1_080_000, days_left: 20, keep_raw_days: 400, record_from: '2026-03-02T06:00:00.000Z', raw_from: null, backups: false, last_backup: null },
+  evidence: { absent: 'the log has no checkpoint yet' },
+  awake: { sleep: 'may', how: 'the login manager', why: 'This computer is set to sleep.', mend: 'Switch it off.' },
+  slept: { times: 2, for_s: 120 },
+  events: [{ seq: 3, time: '2026-03-05T08:30:08.000Z', kind: 'computer_slept', subject: '', text: 'the computer slept for 1m0s', data: {} }],
+  to_do: [{ about: 'sleep', what: 'This computer is set to sleep.', mend: 'Switch it off.' }],
+});
+const site = { name: 'Shop', timezone: 'America/Chicago', channels: [], machines: [], systems: [] } as unknown as Site;
+
+function show(): void {
+  const props = { live: { held: signal(false) }, site, view: { now: Date.parse('2026-03-10T17:00:00Z') } } as unknown as PageProps;
+  render(<WhatWeMissed {...props} />, host);
+}
+const text = () => (host.textContent ?? '').replaceAll('\u00a0', ' ');
+const there = (part: string) => vi.waitFor(() => expect(text()).toContain(part), { timeout: 4_000 });
+
+it('says that it fetches, and takes its question back on leaving', async () => {
+  show();
+  await vi.waitFor(() => expect(waited).toContain('GET /api/v1/missed?from=2026-03-02&to=2026-03-08'));
+  expect(text()).toContain('Fetching what was missed');
+  render(null, host);
+  await vi.waitFor(() => expect(waited.at(-1)).toMatch(/^aborted/));
+});
+
+it('says first what was missed, each number with its place, and what to do', async () => {
+  answers = { '/api/v1/missed': whole() };
+  show();
+  await there('We missed 30 min 9 s of controller.');
+  expect(host.querySelector('h1 data')?.getAttribute('data-at')).toBe('/devices/0/gap_s');
+  expect(host.querySelector('.missed')?.getAttribute('data-answer')).toContain('/api/v1/missed?from=2026-03-02T06%3A00%3A00.000Z');
+  expect(host.querySelector('.to-do li')?.textContent).toBe('SleepThis computer is set to sleep. Switch it off.');
+  expect(host.querySelector('[data-sleep=may] p.warn')?.textContent).toContain('may fall asleep');
+});
+
+it('draws each device with what it lacks, in words too, and one that was never read', async () => {
+  answers = { '/api/v1/missed': whole() };
+  show();
+  await vi.waitFor(() => expect(host.querySelectorAll('.bands svg[role=img]').length).toBe(4)); // once its width is known
+  const labels = [...host.querySelectorAll('.bands svg[role=img]')].map((e) => e.getAttribute('aria-label')?.replaceAll('\u00a0', ' '));
+  expect(labels).toEqual([
+    'controller was not read once, 30 min 9 s in all; the longest time 30 min 9 s.', 'meter was not read once, 30 min 9 s in all; the longest time 30 min 9 s.',
+    'inputs: nothing was ever read of it.', 'The computer that records: it slept once.',
+  ]);
+});
+
+it('tells one silence of two devices once, with what the machine counted meanwhile', async () => {
+  answers = { '/api/v1/missed': whole() };
+  show();
+  await there('When nothing was read');
+  expect(host.querySelectorAll('.hole').length).toBe(1);
+  expect(text()).toContain('controller and meter: timeout.');
+  expect(text()).toContain('By its own counters comp1 meanwhile ran 0.4 h and took 9.000 kWh.');
+  expect(host.querySelector('.hole a')?.getAttribute('href')).toContain('#/trace?from=');
+});
+
+it('says what a sound record is, an empty one, and one that is not there yet', async () => {
+  answers = { '/api/v1/missed': { ...whole(), gaps: [], to_do: [], devices: [{ ...device('meter'), read_share: 1, gaps: 0, gap_s: 0, longest_s: 0 }] } };
+  show();
+  await there('We missed nothing of a minute or more.');
+  expect(text()).toContain('Nothing: devices answer');
+  render(null, host);
+  answers = { '/api/v1/missed': { ...whole(), from: null, to: null, devices: [], gaps: [], events: [] } };
+  show();
+  await there('Nothing was recorded in these days.');
+  render(null, host);
+  answers = { '/api/v1/missed': new Error('the store is closed') };
+  show();
+  await there('Could not fetch what was missed: the store is closed.');
+});
+
+it('checks the log when asked, and says what is wrong with it', async () => {
+  answers = { '/api/v1/missed': whole(), 'POST /api/v1/verify': { sound: false, leaves: 9, seals: 1, blocks: 7, dropped: 0, readings: 700, events: 2, unsealed: 0, break_count: 1, breaks: [{ what: 'block', leaf: 3, device: 'meter', from: null, to: null, text: 'a block was changed' }], keys: [], began: null, adopted_blocks: 0, adopted_events: 0 } };
+  show();
+  await there('Check the whole log now');
+  [...host.querySelectorAll('button')].find((b) => b.textContent === 'Check the whole log now')?.click();
+  await there('The log is not sound: 1 thing is not as it has them. 9 leaves, 7 blocks with 700 readings');
+  expect(text()).toContain('a block was changed');
+  answers['POST /api/v1/backup'] = new Error('the disk is full');
+  [...host.querySelectorAll('button')].find((b) => b.textContent === 'Take a backup now')?.click();
+  await there('It failed: the disk is full.');
+});
+
+it('never rounds a share to all or none of it, and keeps the digits that a counter has', () => {
+  expect([percent(1), percent(0.999999), percent(0.99612), percent(0.000001), percent(0)]).toEqual(['100', '99.99', '99.61', '<0.01', '0.00']);
+  expect([bytes(950), bytes(5_900_000), bytes(216e9)]).toEqual([{ value: '0.9', unit: 'kB' }, { value: '5.9', unit: 'MB' }, { value: '216', unit: 'GB' }].map((x, i) => (i === 0 ? { ...x, value: (0.95).toFixed(1) } : x)));
+  expect(counted({ machine: 'm', role: 'run_hours', channel: 'c', before: 1, after: 1.25, change: 0.25, step: 0.05, unit: 'h' })).toEqual({ word: 'ran', value: '0.25', unit: 'h' });
+  expect(holesOf([gap('a'), { ...gap('b'), reason: 'port gone' }]).length).toBe(2);
+});
+
+it('finds local midnights over a change of clocks', () => {
+  // Chicago, 8 March 2026: the day has 23 hours.
+  const clockAt = (ms: number) => new Intl.DateTimeFormat('en-GB', { timeZone: 'America/Chicago', hour: '2-digit', minute: '2-digit', hourCycle: 'h23' }).format(ms);
+  const all = midnights(Date.parse('2026-03-07T06:00:00Z'), Date.parse('2026-03-10T04:00:00Z'), clockAt);
+  expect(all.map((t) => new Date(t).toISOString())).toEqual(['2026-03-07T06:00:00.000Z', '2026-03-08T06:00:00.000Z', '2026-03-09T05:00:00.000Z']);
+});
