@@ -202,19 +202,24 @@ func (h *History) noteBySeq(seq uint64) (store.Event, error) {
 // AddNoteStopped keeps a note in the store of a stopped agent. It fails with an
 // error that wraps store.ErrLocked while one runs.
 func AddNoteStopped(site *sitefile.Site, o Options, n Note) (Event, error) {
+	return keepStopped(site, o, func(h *History, now time.Time) (store.Event, error) { return h.addNote(n, now) })
+}
+
+// keepStopped keeps what a person wrote in the store of a stopped agent.
+func keepStopped(site *sitefile.Site, o Options, keep func(*History, time.Time) (store.Event, error)) (Event, error) {
 	rec, err := OpenRecorder(site, o)
 	if err != nil {
 		return Event{}, err
 	}
 	_, wallMS := rec.history.clock.Now()
-	kept, err := rec.history.addNote(n, time.UnixMilli(wallMS))
+	kept, err := keep(rec.history, time.UnixMilli(wallMS))
 	if err == nil {
 		err = rec.history.store.Sync()
 	}
 	if cerr := rec.Close(); err != nil {
 		return Event{}, errors.Join(err, cerr)
-	} else if cerr != nil && o.Log != nil { // the note is in the journal
-		o.Log.Error("the note is kept, but the store did not close well", "err", cerr)
+	} else if cerr != nil && o.Log != nil { // it is in the journal
+		o.Log.Error("it is kept, but the store did not close well", "err", cerr)
 	}
 	return EventOf(kept), nil
 }

@@ -122,9 +122,9 @@ func (a *Agent) StartReplay(r ReplayRequest) (ReplayJob, error) {
 	if err := replay.Check(a.site, q, r.Search); err != nil {
 		return ReplayJob{}, asFieldError(err)
 	}
-	return a.replays.start(func(ctx context.Context, progress func(done, total int)) (*replay.Answer, error) {
+	return a.replays.start(audited(func(ctx context.Context, progress func(done, total int)) (*replay.Answer, error) {
 		return a.replay(ctx, q, r.Search, progress)
-	})
+	}, func(answer *replay.Answer) { a.auditReplay(&q, answer) }))
 }
 
 // ReplayJob tells how a replay stands. The error wraps ErrNoJob where there is

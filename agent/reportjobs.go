@@ -34,7 +34,7 @@ func (a *Agent) StartReport(r ReportRequest) (ReportJob, error) {
 			at = time.UnixMilli(int64(head.Made))
 		}
 	}
-	return a.reports.start(func(ctx context.Context, progress func(done, total int)) (*ReportMade, error) {
+	return a.reports.start(audited(func(ctx context.Context, progress func(done, total int)) (*ReportMade, error) {
 		if err := waitUntil(ctx, at.Add(reportSettle), a.clockNow); err != nil {
 			return nil, err
 		}
@@ -50,7 +50,7 @@ func (a *Agent) StartReport(r ReportRequest) (ReportJob, error) {
 			return nil, fmt.Errorf("the report's files take %d MB, at most %d are kept: ask for a shorter window", all>>20, reportFilesMost>>20)
 		}
 		return m, nil
-	})
+	}, a.auditReport))
 }
 
 // waitUntil waits until a clock shows a time that is a few seconds off at most.

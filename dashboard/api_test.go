@@ -78,6 +78,8 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{"/api/v1/demand", 400, "Error"}, // of two systems
 		{"/api/v1/demand?system=main&step=90s", 400, "Error"},
 		{"/api/v1/demand?system=other", 404, "Error"},
+		{"/api/v1/leaks?system=main", 200, "LeaksAnswer"},
+		{"/api/v1/leaks?system=other", 404, "Error"},
 		{"/api/v1/nights?system=main", 200, "NightsAnswer"},
 		{"/api/v1/nights?system=main&from=-60d", 400, "Error"},
 		{"/api/v1/nights?system=other", 404, "Error"},
@@ -125,9 +127,9 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
 			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel" || path == "/api/v1/report/cancel"
-			posted = posted || strings.HasPrefix(path, "/api/v1/newsite/")
-			if (path == "/api/v1/compare" || path == "/api/v1/replay" || path == "/api/v1/report") && method == "post" {
-				continue // they are both: what is asked does not fit into an address
+			posted = posted || strings.HasPrefix(path, "/api/v1/newsite/") || strings.HasPrefix(path, "/api/v1/audit/")
+			if (path == "/api/v1/leaks" || path == "/api/v1/compare" || path == "/api/v1/replay" || path == "/api/v1/report") && method == "post" {
+				continue // they are both: what is asked, or said, does not fit into an address
 			}
 			if want := map[bool]string{true: "post", false: "get"}[posted]; method != want {
 				t.Errorf("%s has %s, want %s", path, method, want)
@@ -142,7 +144,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 	for path, want := range map[string]string{
 		"/api/v1/site": "Site", "/api/v1/state": "State", "/api/v1/figures": "FiguresAnswer",
 		"/api/v1/figure-names": "FigureNamesAnswer", "/api/v1/moments": "MomentsAnswer", "/api/v1/below": "BelowAnswer",
-		"/api/v1/demand": "DemandAnswer", "/api/v1/nights": "NightsAnswer",
+		"/api/v1/demand": "DemandAnswer", "/api/v1/nights": "NightsAnswer", "/api/v1/leaks": "LeaksAnswer",
 		"/api/v1/events": "EventsAnswer", "/api/v1/intervals": "IntervalsAnswer", "/api/v1/hookup": "HookupReport",
 		"/api/v1/levels": "LevelsAnswer", "/api/v1/evidence": "EvidenceHead", "/api/v1/tests": "Tests",
 		"/api/v1/compare": "Comparison", "/api/v1/replay": "ReplayJob", "/api/v1/report": "ReportJob",
@@ -236,6 +238,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"MissedAnswer": agent.Missed{}, "MissedDevice": agent.MissedDevice{}, "MissedGap": agent.MissedGap{}, "MissedCounter": agent.MissedCounter{}, "MissedClock": agent.MissedClock{},
 		"MissedDisk": agent.MissedDisk{}, "MissedEvidence": agent.MissedEvidence{}, "MissedSleep": agent.MissedSleep{}, "MissedToDo": agent.MissedToDo{},
 		"DemandAnswer": analysis.Demand{}, "DemandStep": analysis.DemandStep{},
+		"LeaksAnswer": agent.Leaks{}, "LeakSum": agent.LeakSum{}, "LeakTag": agent.LeakTag{}, "LeakTagSaid": agent.LeakTagSaid{}, "NewLeakTag": agent.LeakTagEntry{},
 		"NightsAnswer": analysis.Nights{}, "Night": analysis.Night{}, "NightQuarters": analysis.NightQuarters{},
 		"Tests": agent.Tests{}, "TestStatus": agent.TestStatus{}, "TestRecord": agent.TestRecord{}, "TestCautions": agent.TestCautions{},
 		"TestAsk": agent.TestAsk{}, "TestCancel": testCancel{}, "TestWithdrawal": agent.TestWithdrawal{},

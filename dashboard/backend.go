@@ -45,6 +45,8 @@ type Backend interface {
 	// Nights tells of a system's quiet hours. An error of type
 	// *analysis.DemandError says what is wrong with the request.
 	Nights(system string, fromMS, toMS int64) (analysis.Nights, error)
+	// Leaks lists a system's leak tags beside its measured leak; errors as Nights.
+	Leaks(system string, fromMS, toMS int64) (agent.Leaks, error)
 	// Events returns a page of events, newest first. The error wraps
 	// agent.ErrCursor where the query's After is none.
 	Events(q agent.EventQuery) (agent.EventPage, error)
@@ -84,6 +86,8 @@ type Backend interface {
 	// Tests lists the guided tests: what was found, and of a running agent what
 	// runs.
 	Tests() (agent.Tests, error)
+	// Audit tells how the audit that was begun last stands.
+	Audit() (agent.Audit, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
 	// SiteFiles is the site file with its maps as they run, and what would happen

@@ -344,6 +344,14 @@ func (b *shop) Nights(system string, fromMS, toMS int64) (analysis.Nights, error
 		Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon)), Notes: []string{}}, b.ask("nights "+system, fromMS, toMS)
 }
 
+func (b *shop) Leaks(system string, fromMS, toMS int64) (agent.Leaks, error) {
+	hole, flow, pa := 0.002, 0.0035, 6e5
+	sum := agent.LeakSum{Count: 1, FlowM3S: flow, U: flow / 2}
+	return agent.Leaks{System: system, From: agent.Stamp(fromMS).String(), To: agent.Stamp(toMS).String(), Pressure: &pa, Open: sum, Measured: &sum, Untagged: &sum, Cost: &flow, Currency: "USD", Sentence: "1 tag.", Method: "choked",
+		Tags: []agent.LeakTag{{Tag: 4, System: system, Place: "hose reel", State: "mended", HoleM: &hole, Coefficient: 0.65, FlowM3S: &flow, Found: noon, FoundBy: "R. Vale", Mended: noon, MendedBy: "R. Vale",
+			Entries: []agent.LeakTagSaid{{Seq: 4, Action: "found", Time: noon, Who: "R. Vale"}}}, {Tag: 5, System: system, Place: "drain", State: "open", Coefficient: 0.65, Found: noon, FoundBy: "x", Entries: []agent.LeakTagSaid{}}}}, b.ask("leaks "+system, fromMS, toMS)
+}
+
 func (b *shop) Unloads(machine string, q analysis.UnloadQuery) (analysis.Unloads, error) {
 	return analysis.Unloads{Machine: machine, From: agent.Stamp(q.FromMS).String(), To: agent.Stamp(q.ToMS).String(), Total: 1,
 		Power: "meter.power", PowerUnit: "kW", Sentences: []string{"1 of 1 unload settled."}, Notes: []string{},

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"loadscribe/agent"
 	"loadscribe/agent/analysis"
 )
 
@@ -49,6 +50,31 @@ func (s *Server) serveNights(r *http.Request) (any, *apiError) {
 	}
 	n, err := s.backend.Nights(system, fromMS, toMS)
 	return n, demandRefused("quiet hours of "+system, err)
+}
+
+func (s *Server) serveLeaks(r *http.Request) (any, *apiError) {
+	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "system"})
+	q.reachBack(s.backend.Now(), s.location(), defaultNights)
+	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
+	if q.err != nil {
+		return nil, q.err
+	}
+	system, e := s.oneSystem(q)
+	if e != nil {
+		return nil, e
+	}
+	l, err := s.backend.Leaks(system, fromMS, toMS)
+	return l, demandRefused("leaks of "+system, err)
+}
+
+func (s *Server) serveLeakTag(r *http.Request) (any, *apiError) {
+	var entry agent.LeakTagEntry
+	c, e := s.command(r, &entry)
+	if e != nil {
+		return nil, e
+	}
+	event, err := c.TagLeak(entry)
+	return event, refused("leak tag", err)
 }
 
 // demandRefused is what an error means for the client; nil where there is none.

@@ -35,6 +35,8 @@ type Commands interface {
 	// ChangeLevels makes other levels hold. An error that wraps
 	// analysis.ErrLevels is the caller's.
 	ChangeLevels(ctx context.Context, c agent.LevelsChange) (analysis.HeldLevels, error)
+	// TagLeak keeps what a person says of a leak; errors as AddNote.
+	TagLeak(t agent.LeakTagEntry) (agent.Event, error)
 	// AddNote keeps a note; an *agent.FieldError says what is wrong with it.
 	AddNote(n agent.Note) (agent.Event, error)
 	// StartTest begins a guided test; an *agent.FieldError says what is wrong with
@@ -45,6 +47,10 @@ type Commands interface {
 	CancelTest(system string) (agent.TestStatus, error)
 	// WithdrawTest takes a result back.
 	WithdrawTest(w agent.TestWithdrawal) (agent.Event, error)
+	// BeginAudit and MarkAudit keep what a person says of an audit; an
+	// *agent.FieldError says what is wrong with it.
+	BeginAudit(b agent.AuditBegin) (agent.Event, error)
+	MarkAudit(m agent.AuditMark) (agent.Event, error)
 	// StartReplay begins a replay; an *agent.FieldError says what is wrong with what
 	// was asked for, agent.ErrJobsBusy that too many are at work.
 	StartReplay(r agent.ReplayRequest) (agent.ReplayJob, error)

@@ -82,6 +82,13 @@ func (b *commandShop) HookupSpot(s hookup.Spot) (agent.Event, error) {
 	return agent.EventOf(store.Event{Seq: 7, WallMS: noon, Kind: "spot_reading", Subject: s.Machine, Text: s.Text(), Data: s.Data()}), nil
 }
 
+func (b *commandShop) TagLeak(t agent.LeakTagEntry) (agent.Event, error) {
+	if t.Place == "" {
+		return agent.Event{}, &agent.FieldError{Field: "place", Message: "say where"}
+	}
+	return agent.EventOf(store.Event{Seq: 9, WallMS: noon, Kind: "leak_tag", Subject: "main", Text: "leak found at " + t.Place}), nil
+}
+
 func (b *commandShop) AddNote(n agent.Note) (agent.Event, error) {
 	if n.Text == "" {
 		return agent.Event{}, &agent.FieldError{Field: "text", Message: "the note is empty"}

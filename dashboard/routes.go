@@ -28,6 +28,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/figures", s.json(s.gated(s.serveFigures)))
 	route("/api/v1/figure-names", s.json(s.serveFigureNames))
 	route("/api/v1/demand", s.json(s.gated(s.serveDemand)))
+	route("/api/v1/leaks", s.json(s.gated(s.serveLeaks)))
 	route("/api/v1/nights", s.json(s.gated(s.serveNights)))
 	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
 	route("/api/v1/faults", s.json(s.gated(s.serveFaults)))
@@ -53,6 +54,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	}
 	post("/api/v1/compare", s.gated(s.servePostedCompare))
 	post("/api/v1/notes", s.serveNote)
+	post("/api/v1/leaks", s.serveLeakTag)
 	post("/api/v1/verify", s.gated(s.serveVerify))
 	route("/api/v1/hookup", s.json(s.serveHookup))
 	route("/api/v1/registers", s.json(s.serveRegisters))
@@ -79,6 +81,9 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	s.posts = append(s.posts, "/api/v1/backup")
 	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
 	s.setupRoutes(m)
+	route("/api/v1/audit", s.json(s.gated(s.serveAudit)))
+	post("/api/v1/audit/begin", s.serveAuditBegin)
+	post("/api/v1/audit/mark", s.serveAuditMark)
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}

@@ -100,3 +100,22 @@ func TestGuidedTestsOverTheAPI(t *testing.T) {
 		t.Errorf("a stopped store begins a test: %d %s", w.Code, w.Body)
 	}
 }
+
+// What a person says of a leak is kept as an event, refused at its field, and only
+// taken of the agent's own page or with the secret.
+func TestLeakTagsOverTheAPI(t *testing.T) {
+	s := newCommandShopServer(t, &commandShop{shop: newShop()}, Options{Secret: "0123abcd"})
+	d := readDocument(t)
+	const secret = "Bearer 0123abcd"
+	kept := post(s, "/api/v1/leaks", `{"place":"hose reel","hole":"1/8 in","who":"R. Vale"}`, "Authorization", secret)
+	d.mustFit(t, "Event", kept.Body.Bytes())
+	refused := post(s, "/api/v1/leaks", `{"who":"R. Vale"}`, "Authorization", secret)
+	d.mustFit(t, "Error", refused.Body.Bytes())
+	var e errorAnswer
+	if err := json.Unmarshal(refused.Body.Bytes(), &e); err != nil || kept.Code != 200 || refused.Code != 400 || e.Error.Field != "place" {
+		t.Errorf("%d %s, %d %s", kept.Code, kept.Body, refused.Code, refused.Body)
+	}
+	if w := post(s, "/api/v1/leaks", `{"place":"x","who":"x"}`); w.Code != 403 {
+		t.Errorf("without the secret: %d", w.Code)
+	}
+}

@@ -146,3 +146,20 @@ func numberLength(t string) int {
 	}
 	return i
 }
+
+// ParseLength reads a length in m, also one that is written as a fraction, as hole
+// gauges are: "1/8 in".
+func ParseLength(text string) (float64, error) {
+	above, rest, fraction := strings.Cut(text, "/")
+	if fraction {
+		below, unit, _ := strings.Cut(strings.TrimSpace(rest), " ")
+		a, errA := strconv.ParseFloat(strings.TrimSpace(above), 64)
+		b, errB := strconv.ParseFloat(below, 64)
+		if errA != nil || errB != nil || b == 0 {
+			return 0, fmt.Errorf(`%q is no length: write it like "1/8 in", "0.125 in" or "3 mm"`, text)
+		}
+		text = fmt.Sprintf("%g %s", a/b, unit)
+	}
+	q, err := ParseDim(text, Length)
+	return q.SI(), err
+}

@@ -56,8 +56,11 @@ type asked interface {
 	// RawFrom is the time from which raw readings are kept; zero where none was
 	// dropped.
 	RawFrom(ctx context.Context) (time.Time, error)
+	// Leaks lists a system's leak tags beside what is measured.
+	Leaks(ctx context.Context, w window, system string) (agent.Leaks, error)
 	// Tests lists the guided tests.
 	Tests(ctx context.Context) (agent.Tests, error)
+	Audit(ctx context.Context) (agent.Audit, error)
 	// Evidence is the newest checkpoint of the evidence log.
 	Evidence(ctx context.Context) (agent.EvidenceHead, error)
 	// Verify compares the record with its evidence log, and that with the text of

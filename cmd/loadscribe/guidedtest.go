@@ -164,7 +164,7 @@ func confirm(s *surroundings) error {
 // flagged names the flag for a field of the API.
 func flagged(err error) error {
 	flags := map[string]string{"machine": "--machine", "system": "--system", "who": "--who", "volume_m3": "--volume", "volume_share": "--volume",
-		"package_m3": "--package", "rises": "--rises", "seq": "the number", "why": "the reason"}
+		"package_m3": "--package", "rises": "--rises", "seq": "the number", "why": "the reason", "ends": "--ends", "step": "--step", "text": "the text"}
 	if field := (*agent.FieldError)(nil); errors.As(err, &field) {
 		if flag := flags[field.Field]; flag != "" {
 			return misuse{fmt.Errorf("%s: %s", flag, field.Message)}

@@ -41,7 +41,9 @@ type commands struct {
 	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
 	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
 	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`
+	Audit      auditCmd      `cmd:"" help:"How a week's audit stands, step by step: what is done, what is still missing; begin one, say something of a step."`
 	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
+	Leaks      leaksCmd      `cmd:"" help:"Leaks that people tagged: list, add, mended, again, correct, withdraw."`
 	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export     exportCmd     `cmd:"" help:"Write readings as CSV, or as an evidence bundle that anyone can check."`
 	Verify     verifyCmd     `cmd:"" help:"Check an evidence bundle, or with --site the whole record: that the readings are what was logged."`

@@ -109,7 +109,7 @@ func TestPage(t *testing.T) {
 // writingChecks are the files of checks that write notes, spot readings and walks
 // into the record, and those that count them: they run one after another, beside
 // the others.
-var writingChecks = []string{"book", "hookup", "machine", "night", "pagenumbers", "trace"}
+var writingChecks = []string{"book", "desk", "hookup", "machine", "night", "pagenumbers", "trace"}
 
 // pageChecks divides the files of checks in two that run side by side: most of
 // their time is waiting.

@@ -3,8 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"strconv"
-	"strings"
 
 	"loadscribe/agent/air"
 	"loadscribe/agent/quantity"
@@ -114,18 +112,14 @@ func (c *sizeLeakCmd) Run(s *surroundings) error {
 
 // hole reads a length that may be a fraction, as drills are named.
 func (r *reader) hole(text string) float64 {
-	above, rest, ok := strings.Cut(text, "/")
-	if !ok {
-		return r.positive("hole", text, quantity.Length)
+	m, err := quantity.ParseLength(text)
+	switch {
+	case err != nil:
+		r.fail("hole", err)
+	case !(m > 0):
+		r.fail("hole", fmt.Errorf("%q is not above zero", text))
 	}
-	below, unit, _ := strings.Cut(strings.TrimSpace(rest), " ")
-	a, errA := strconv.ParseFloat(strings.TrimSpace(above), 64)
-	b, errB := strconv.ParseFloat(below, 64)
-	if errA != nil || errB != nil || b == 0 {
-		r.fail("hole", fmt.Errorf(`%q is no length: write it like "1/8 in", "0.125 in" or "3 mm"`, text))
-		return 0
-	}
-	return r.positive("hole", fmt.Sprintf("%g %s", a/b, unit), quantity.Length)
+	return m
 }
 
 type sizeLeakTestCmd struct {

@@ -50,7 +50,7 @@ const usual = {
 const endings = [
   [/_w_per_m3s$/, 'W/(m³/s)'], [/_kwh_year$/, 'kWh'], [/_kg$/, 'kg'],
   [/_pa$/, 'Pa'], [/_kpa$/, 'kPa'], [/_m3s$/, 'm³/s'], [/_m3_?min$/, 'm³/min'], [/_m3$/, 'm³'], [/_kwh$/, 'kWh'], [/_kw$/, 'kW'], [/_w$/, 'W'], [/_j$/, 'J'],
-  [/(^|_)bytes(_per_day)?$/, 'B'], [/_ms$/, 'ms'], [/_s$|^seconds$|_seconds$|^fill_/, 's'], [/_k$/, 'K'], [/_c$/, '°C'],
+  [/^(done|needed)$/, '1'], [/(^|_)bytes(_per_day)?$/, 'B'], [/_ms$/, 'ms'], [/_s$|^seconds$|_seconds$|^fill_/, 's'], [/_k$/, 'K'], [/_c$/, '°C'],
   [/(^|_)(coverage|share|level|fraction)$|^share_of/, '1'],
 ];
 const isShare = (key) => /(^|_)(coverage|share|level|fraction)$|^share_of/.test(key);

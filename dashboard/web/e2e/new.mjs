@@ -17,9 +17,11 @@ page.on('pageerror', (e) => said.push(String(e)));
 page.on('console', (m) => { if (m.type() === 'error') said.push(m.text()); });
 const at = (field) => page.locator(`[id="f-${field}"]`);
 const head = (pattern) => page.waitForFunction((p) => new RegExp(p).test(document.querySelector('h1')?.textContent ?? ''), pattern);
-const axe = async () => {
-  const { violations, passes } = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']).analyze();
-  assert.ok(passes.length > 10);
+/** Without the hundreds of zones to pick from, which have no look of their own; rules names those wanted, all without. */
+const axe = async (rules) => {
+  const look = new AxeBuilder({ page }).exclude('datalist').options({ resultTypes: ['violations'] });
+  const { violations, passes } = await (rules ? look.withRules(rules) : look.withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])).analyze();
+  assert.ok(passes.length > (rules ? 0 : 10));
   assert.deepEqual(violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join(', ')}`), []);
 };
 try {
@@ -65,7 +67,7 @@ try {
     assert.ok((await page.evaluate(() => document.documentElement.scrollWidth)) <= width, `at ${width} px it scrolls sideways`);
   }
   await page.emulateMedia({ colorScheme: 'dark' });
-  await axe();
+  await axe(['color-contrast', 'target-size']);
   step('axe found nothing in dark');
   await page.setViewportSize({ width: 1280, height: 900 });
   await page.click('button:has-text("Take the map")');

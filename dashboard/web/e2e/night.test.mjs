@@ -77,13 +77,37 @@ check('leads a leak test: refused unread, begun, followed by the socket, broken 
   assert.deepEqual([running.test, running.who, running.phase], ['leak', 'R. Vale', 'watch']);
   assert.ok((await page.textContent('.running .instruction')).includes(running.instruction));
   await drawn(page, '.course canvas');
-  assert.ok((await page.getAttribute('.course', 'aria-label')).includes('receiver pressure between'));
+  await page.waitForFunction(() => document.querySelector('.course').getAttribute('aria-label').includes('receiver pressure between'), undefined, patience);
   // Broken off by another, the page hears of it by the socket.
   await page.evaluate(() => fetch('/api/v1/tests/cancel', { method: 'POST', headers: { 'content-type': 'application/json' }, body: '{"system":"main"}' }));
   await page.waitForSelector('.running[data-phase=given_up]', { timeout: 2_500 });
   assert.ok((await page.textContent('.running')).includes('Tell those who use air that the test is over'));
   await page.click('.running button');
   await page.waitForSelector('.running', { ...patience, state: 'detached' });
+  await close(page);
+});
+
+check('tags a leak, sees what it makes of what is measured, and marks it as mended', async () => {
+  const page = await open();
+  const before = (await api('leaks')).tags.length;
+  await page.click('.add-tag');
+  await page.fill('.tags .night-form [name=place]', 'hose reel, bay 2');
+  await page.fill('.tags .night-form [name=hole]', '1/32 in');
+  await page.fill('.tags .night-form [name=who]', 'R. Vale');
+  await page.click('.tags .night-form button[type=submit]');
+  await page.waitForFunction((n) => document.querySelectorAll('.tag-list > li').length === n + 1, before, patience);
+  const [, query] = (await page.getAttribute('.tags', 'data-answer')).split('?');
+  const answer = await api('leaks', query);
+  const tag = answer.tags.find((t) => t.place === 'hose reel, bay 2' && t.state === 'open');
+  assert.ok(tag.flow_m3s > 0 && tag.found_by === 'R. Vale');
+  assert.ok(Math.abs(answer.untagged.flow_m3s - (answer.measured.flow_m3s - answer.open.flow_m3s)) < 1e-12);
+  assert.equal(await page.textContent('.tags .verdict'), answer.sentence);
+  const row = `[data-tag="${tag.tag}"]`;
+  await page.click(`${row} [data-action=mended]`);
+  await page.fill(`${row} [name=what]`, 'new coupling');
+  await page.click(`${row} button[type=submit]`);
+  await page.waitForFunction((s) => document.querySelector(s)?.textContent.includes(', mended:'), row, patience);
+  assert.equal((await api('leaks')).tags.find((t) => t.tag === tag.tag).mended_by, 'R. Vale');
   await close(page);
 });
 

@@ -16,6 +16,7 @@ type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
 
 const loaders: Partial<Record<PageName, Loader>> = {
   book: () => import('./book/page'),
+  desk: () => import('./desk/page'),
   days: () => import('./days/page'),
   settings: () => import('./replayed/page'),
   loads: () => import('./loads/page'),

@@ -1,5 +1,64 @@
 // Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
 
+/** How the audit that was begun last stands. */
+export type Audit = {
+  time: string | null;
+  sentence: string;
+  begun?: AuditBegun;
+  steps: AuditStep[];
+};
+
+/** The beginning of an audit. */
+export type AuditBegun = {
+  seq: number;
+  time: string | null;
+  who: string;
+  /** as planned */
+  ends: string | null;
+};
+
+/** One step of an audit. */
+export type AuditStep = {
+  step: string;
+  title: string;
+  /** what it is good for */
+  why: string;
+  state: "done" | "missing" | "waits" | "accepted" | "unseen";
+  sentence: string;
+  /** each thing still to be done */
+  missing: string[];
+  /** when its time comes; left out: it can be done now */
+  due?: string | null;
+  /** the page of its work, as in an address */
+  page: string;
+  /** the same without a browser */
+  command: string;
+  cautions: string[];
+  marks: AuditSaid[];
+};
+
+/** What a person says of a step. */
+export type AuditSaid = {
+  seq: number;
+  time: string | null;
+  who: string;
+  text: string;
+};
+
+/** Begins an audit. */
+export type AuditBegin = {
+  who: string;
+  /** the planned end: RFC 3339, or a local date, which is in it; left out: seven days on */
+  ends?: string;
+};
+
+/** What a person says of a step: that it was looked at, or why what is missing is accepted. */
+export type AuditMark = {
+  step: string;
+  who: string;
+  text: string;
+};
+
 /** What the page that makes a site file begins with. */
 export type NewSite = {
   /** name of the site file to be */
@@ -1483,6 +1542,92 @@ export type NightQuarters = {
   flow_m3s: (number | null)[];
   /** mean gauge pressure of the same minutes */
   pressure_pa: (number | null)[];
+};
+
+/** A system's leak tags, and what they add up to beside what is measured. SI; free air; uncertainties of 95 %. */
+export type LeaksAnswer = {
+  system: string;
+  /** of the measured leak */
+  from: string;
+  to: string;
+  /** the first found first */
+  tags: LeakTag[];
+  /** gauge, at which holes are reckoned: the mean of the quiet hours; null: not known, and no tag has a flow */
+  pressure_pa: number | null;
+  open: LeakSum;
+  mended: LeakSum;
+  measured?: LeakSum;
+  untagged?: LeakSum;
+  /** a year's, of the open tags, at what the measured leak costs */
+  open_cost: number | null;
+  currency: string;
+  /** what the tags make of what is measured */
+  sentence: string;
+  method: string;
+  /** why nothing is measured */
+  absent?: string;
+};
+
+/** A sum of leaks. Below nothing where the tags make more than is measured. */
+export type LeakSum = {
+  /** tags */
+  count: number;
+  /** tags of these that have no flow */
+  unsized: number;
+  flow_m3s: number;
+  uncertainty_m3s: number;
+};
+
+/** A leak that a person tagged, as its entries leave it. */
+export type LeakTag = {
+  /** its number: that of its first event */
+  tag: number;
+  system: string;
+  place: string;
+  state: "open" | "mended" | "withdrawn";
+  /** diameter of the round hole that it was guessed as */
+  hole_m: number | null;
+  /** the jet's area by the hole's */
+  coefficient: number;
+  /** what leaves such a hole, choked; null: no size, or no pressure */
+  flow_m3s: number | null;
+  found: string | null;
+  found_by: string;
+  mended: string | null;
+  mended_by: string;
+  /** all that was said of it, the first first */
+  entries: LeakTagSaid[];
+};
+
+/** One entry of a leak tag. */
+export type LeakTagSaid = {
+  seq: number;
+  action: string;
+  time: string | null;
+  who: string;
+  what: string;
+};
+
+/** What a person says of a leak. */
+export type NewLeakTag = {
+  /** left out: found */
+  action?: "found" | "mended" | "again" | "correct" | "withdraw";
+  /** which; left out where it is found */
+  tag?: number;
+  /** of a new one; may be left out where the site has one */
+  system?: string;
+  /** at most 200 characters */
+  place?: string;
+  /** diameter of a round hole that would hiss as loud, with its unit: 1/8 in, 3 mm */
+  hole?: string;
+  /** the jet's area by the hole's; left out: 0.65, a sharp edge */
+  coefficient?: number;
+  /** at most 80 characters */
+  who: string;
+  /** what was seen or done, or why; at most 2000 characters */
+  what?: string;
+  /** when it was so; left out: now */
+  time?: string;
 };
 
 /** A system's demand for air over a window. Flows are free air as at the inlet. What was not observed is null, never nought. */
@@ -3033,6 +3178,7 @@ export interface Answers {
   "/api/v1/figures": FiguresAnswer;
   "/api/v1/figure-names": FigureNamesAnswer;
   "/api/v1/nights": NightsAnswer;
+  "/api/v1/leaks": LeaksAnswer;
   "/api/v1/events": EventsAnswer;
   "/api/v1/faults": FaultsAnswer;
   "/api/v1/text": TextAnswer;
@@ -3056,6 +3202,7 @@ export interface Answers {
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
   "/api/v1/newsite": NewSite;
+  "/api/v1/audit": Audit;
   "/api/v1/replay": ReplayJob;
   "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;

@@ -90,7 +90,7 @@ it('says first what was missed, each number with its place, and what to do', asy
 it('draws each device with what it lacks, in words too, and one that was never read', async () => {
   answers = { '/api/v1/missed': whole() };
   show();
-  await there('What was read');
+  await vi.waitFor(() => expect(host.querySelectorAll('.bands svg[role=img]').length).toBe(4)); // once its width is known
   const labels = [...host.querySelectorAll('.bands svg[role=img]')].map((e) => e.getAttribute('aria-label')?.replaceAll('\u00a0', ' '));
   expect(labels).toEqual([
     'controller was not read once, 30 min 9 s in all; the longest time 30 min 9 s.', 'meter was not read once, 30 min 9 s in all; the longest time 30 min 9 s.',

@@ -137,8 +137,10 @@ function Written({ files }: { files: NewSiteWritten }) {
     const ends = Date.now() + 60_000;
     const look = () => {
       fetch('/api/v1/site').then((r) => r.ok, () => false).then((ok) => {
-        if (ok) location.replace('/#/hook-up');
-        else if (Date.now() < ends) timer = setTimeout(look, 400);
+        if (ok) {
+          history.replaceState(null, '', '/#/hook-up'); // the same document to the browser: only a reload fetches the other
+          location.reload();
+        } else if (Date.now() < ends) timer = setTimeout(look, 400);
         else away.value = true;
       }, () => undefined);
     };

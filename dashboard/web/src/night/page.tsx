@@ -19,6 +19,7 @@ import { Guided } from './guided';
 import { Methods } from './methods';
 import './night.css';
 import { Picture } from './picture';
+import { Tags } from './tags';
 
 /** Days that can be shown at once, as the API has it. */
 const mostDays = 34;
@@ -66,6 +67,7 @@ function Shown({ live, site, view, name }: PageProps & { name: string }) {
           <Figures answer={answer} site={site} system={system} />
         </>
       )}
+      <Tags key={`tags ${name}`} live={live} site={site} name={name} window={apiWindow(days)} system={system} />
       <Guided key={name} live={live} site={site} view={view} name={name} system={system} />
     </div>
   );

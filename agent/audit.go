@@ -1,0 +1,198 @@
+package agent
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"loadscribe/agent/replay"
+	"loadscribe/agent/sitefile"
+	"loadscribe/agent/store"
+)
+
+// kindAudit is the kind of the events of an audit. Their data's "audit" says of
+// which sort: begun, mark, replayed or reported.
+const kindAudit = "audit"
+
+const (
+	auditBegun    = "begun"
+	auditMarked   = "mark"
+	auditReplayed = "replayed"
+	auditReported = "reported"
+	// auditDays is how long one is planned where nobody says so.
+	auditDays = 7
+	// longestAudit bounds a slip of the pen, not a plan.
+	longestAudit = 366 * 24 * time.Hour
+	// mostAuditReplays are kept of an audit; more say nothing of whether it is done.
+	mostAuditReplays = 20
+)
+
+// AuditBegin begins an audit: the body of a POST to /api/v1/audit/begin.
+type AuditBegin struct {
+	Who string `json:"who"`
+	// Ends is the planned end: RFC 3339, or a local date, which is in it; empty: seven
+	// days on.
+	Ends string `json:"ends,omitempty"`
+}
+
+// AuditMark is what a person says of a step: that it was looked at, and what was
+// found; or why what is still missing is accepted.
+type AuditMark struct {
+	Step string `json:"step"`
+	Who  string `json:"who"`
+	Text string `json:"text"`
+}
+
+// BeginAudit keeps the beginning of an audit. One that was begun before stays in
+// the record; what is asked for from then on is asked of this one.
+func (a *Agent) BeginAudit(b AuditBegin) (Event, error) {
+	e, err := a.auditBegin(b, a.Now())
+	if err != nil {
+		return Event{}, err
+	}
+	return a.keepAudit(e)
+}
+
+func (h *History) auditBegin(b AuditBegin, now time.Time) (none store.Event, err error) {
+	who, err := noteText("who", b.Who, maxNoteAuthor)
+	if err != nil {
+		return none, err
+	}
+	if who == "" {
+		return none, wrongField("who", "say who does the audit")
+	}
+	ends := now.In(h.site.Location).AddDate(0, 0, auditDays)
+	if text := strings.TrimSpace(b.Ends); text != "" {
+		if ends, err = sitefile.ParseTime(text, now, h.site.Location, true); err != nil {
+			return none, wrongField("ends", "%v", err)
+		}
+	}
+	if !ends.After(now) || ends.Sub(now) > longestAudit {
+		return none, wrongField("ends", "%s is not within a year from now: write the planned end, like %s",
+			ends.In(h.site.Location).Format(time.DateOnly), now.In(h.site.Location).AddDate(0, 0, auditDays).Format(time.DateOnly))
+	}
+	return store.Event{WallMS: now.UnixMilli(), Kind: kindAudit, Text: fmt.Sprintf("audit begun by %s, planned until %s", who,
+		ends.In(h.site.Location).Format("2006-01-02 15:04")), Data: map[string]string{"audit": auditBegun, "who": who, "ends": StampOf(ends).String()}}, nil
+}
+
+// MarkAudit keeps what a person says of a step.
+func (a *Agent) MarkAudit(m AuditMark) (Event, error) {
+	e, err := a.auditMark(m, a.Now())
+	if err != nil {
+		return Event{}, err
+	}
+	return a.keepAudit(e)
+}
+
+func (h *History) auditMark(m AuditMark, now time.Time) (none store.Event, err error) {
+	if titleOfStep(m.Step) == "" {
+		return none, wrongField("step", "%q is no step of an audit: use %s%s", m.Step, strings.Join(auditStepNames(), ", "), didYouMean(m.Step, auditStepNames()))
+	}
+	who, err := noteText("who", m.Who, maxNoteAuthor)
+	if err != nil {
+		return none, err
+	}
+	if who == "" {
+		return none, wrongField("who", "say who looked at it")
+	}
+	text, err := noteText("text", m.Text, maxNoteText)
+	if err != nil {
+		return none, err
+	}
+	if text == "" {
+		return none, wrongField("text", "say what was done or seen, or why it is accepted as it is")
+	}
+	kept, err := h.auditEvents()
+	if err != nil {
+		return none, err
+	}
+	if newestBegun(kept) == nil {
+		return none, wrongField("step", "no audit was begun: begin one first")
+	}
+	return store.Event{WallMS: now.UnixMilli(), Kind: kindAudit, Text: text, Data: map[string]string{"audit": auditMarked, "step": m.Step, "who": who}}, nil
+}
+
+func (a *Agent) keepAudit(e store.Event) (Event, error) {
+	kept, err := a.store.AppendEvent(e)
+	if err != nil {
+		return Event{}, fmt.Errorf("keep it: %w", err)
+	}
+	told := EventOf(kept)
+	a.tell("event", told)
+	if err := a.store.Sync(); err != nil { // the journal logs it, the state shows it
+		told.NotSafe = true
+	}
+	return told, nil
+}
+
+// auditEvents are those of all audits, oldest first.
+func (h *History) auditEvents() ([]store.Event, error) {
+	kept, err := h.eventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindAudit })
+	if err != nil {
+		return nil, fmt.Errorf("read the audits: %w", err)
+	}
+	return kept, nil
+}
+
+func newestBegun(kept []store.Event) *store.Event {
+	for i := len(kept) - 1; i >= 0; i-- {
+		if kept[i].Data["audit"] == auditBegun {
+			return &kept[i]
+		}
+	}
+	return nil
+}
+
+// auditGoesOn finds the audit that was begun last; ok is false where none was, or so
+// many of a sort are kept of it already.
+func (a *Agent) auditGoesOn(sort string, most int) (ok bool) {
+	kept, err := a.auditEvents()
+	begun := newestBegun(kept)
+	if err != nil || begun == nil {
+		return false
+	}
+	n := 0
+	for i := range kept {
+		if kept[i].Seq > begun.Seq && kept[i].Data["audit"] == sort {
+			n++
+		}
+	}
+	return n < most
+}
+
+// auditReplay keeps that alternatives were played while an audit goes on.
+func (a *Agent) auditReplay(q *replay.Query, answer *replay.Answer) {
+	if len(q.Alternatives) == 0 || answer == nil || !a.auditGoesOn(auditReplayed, mostAuditReplays) {
+		return
+	}
+	names := make([]string, len(q.Alternatives))
+	for i := range q.Alternatives {
+		names[i] = q.Alternatives[i].Name
+		if names[i] == "" {
+			names[i] = "alternative " + strconv.Itoa(i+1)
+		}
+	}
+	a.queueEvent(store.Event{Kind: kindAudit, Subject: q.System, Text: "replayed for the audit: " + strings.Join(names, ", "), Data: map[string]string{
+		"audit": auditReplayed, "alternatives": strings.Join(names, "\n"), "from": Stamp(q.FromMS).String(), "to": Stamp(q.ToMS).String()}})
+}
+
+// auditReport keeps that a report was made while an audit goes on.
+func (a *Agent) auditReport(m *ReportMade) {
+	if m == nil || !a.auditGoesOn(auditReported, mostAuditReplays) {
+		return
+	}
+	a.queueEvent(store.Event{Kind: kindAudit, Text: "report made: " + m.Title, Data: map[string]string{"audit": auditReported, "from": m.From, "to": m.To, "at": m.At}})
+}
+
+// audited is work whose answer is told to the audit that goes on.
+func audited[A any](work jobWork[A], tell func(*A)) jobWork[A] {
+	return func(ctx context.Context, progress func(done, total int)) (*A, error) {
+		answer, err := work(ctx, progress)
+		if err == nil {
+			tell(answer)
+		}
+		return answer, err
+	}
+}

@@ -1,0 +1,171 @@
+package agent
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"loadscribe/agent/analysis"
+)
+
+// Leaks are a system's tagged leaks, and what they add up to beside what is
+// measured. Flows are free air at the inlet, uncertainties of 95 %.
+type Leaks struct {
+	System string    `json:"system"`
+	From   string    `json:"from"` // of the measured figure
+	To     string    `json:"to"`
+	Tags   []LeakTag `json:"tags"`
+	// Pressure is the gauge pressure at which holes are reckoned: the mean of the
+	// quiet hours, to which the measured leak refers; null: not known, and then no
+	// flow is given.
+	Pressure *float64 `json:"pressure_pa"`
+	Open     LeakSum  `json:"open"`
+	Mended   LeakSum  `json:"mended"`
+	Measured *LeakSum `json:"measured,omitempty"`
+	// Untagged is measured less open; below nothing the tags make more.
+	Untagged *LeakSum `json:"untagged,omitempty"`
+	// Cost is a year's of the open tags, at the price of the measured leak.
+	Cost     *float64 `json:"open_cost"`
+	Currency string   `json:"currency"`
+	Sentence string   `json:"sentence"`
+	Method   string   `json:"method"`
+	Absent   string   `json:"absent,omitempty"` // why nothing is measured
+}
+
+// LeakSum is the sum of some tags; Unsized of them have no flow.
+type LeakSum struct {
+	Count   int     `json:"count"`
+	Unsized int     `json:"unsized"`
+	FlowM3S float64 `json:"flow_m3s"`
+	U       float64 `json:"uncertainty_m3s"`
+}
+
+// Leaks lists a system's leak tags and holds them to the leak of a window.
+func (h *History) Leaks(system string, fromMS, toMS int64) (Leaks, error) {
+	return h.leaks(system, fromMS, toMS, h.Now())
+}
+
+// Leaks lists a system's leak tags and holds them to the leak of a window.
+func (a *Agent) Leaks(system string, fromMS, toMS int64) (Leaks, error) {
+	return a.leaks(system, fromMS, toMS, a.end())
+}
+
+func (h *History) leaks(system string, fromMS, toMS int64, now time.Time) (Leaks, error) {
+	n, err := h.nights(system, fromMS, toMS, now)
+	if err != nil {
+		return Leaks{}, err
+	}
+	all, err := h.leakTags(0)
+	if err != nil {
+		return Leaks{}, err
+	}
+	l := Leaks{System: system, From: n.From, To: n.To, Tags: []LeakTag{}, Currency: h.site.Tariff.Currency,
+		Method: fmt.Sprintf("each hole as a round one at the mean pressure of the quiet hours, the air in it at the speed of sound, with its coefficient (%g where none was given: a sharp edge); a size guessed by eye is taken within %.0f %% (assumed), tags as independent of each other", sharpEdge, 100*tagGuess)}
+	l.measured(n.Figures)
+	for i := range all {
+		if all[i].System == system {
+			l.add(h, all[i])
+		}
+	}
+	l.compare()
+	l.Sentence = l.say(h)
+	return l, nil
+}
+
+// measured takes what the quiet hours tell.
+func (l *Leaks) measured(figures []analysis.Figure) {
+	by := map[string]*analysis.Figure{}
+	for i := range figures {
+		by[figures[i].Name] = &figures[i]
+	}
+	if f := by["quiet_pressure"]; f != nil && f.Value != nil {
+		pa := *f.Value * 1000
+		l.Pressure = &pa
+	}
+	f := by["leak_flow"]
+	if f == nil || f.Value == nil {
+		l.Absent = "the leak is not known"
+		if f != nil && f.Absent != "" {
+			l.Absent = f.Absent
+		}
+		return
+	}
+	l.Measured = &LeakSum{FlowM3S: *f.Value / 60}
+	if f.Uncertainty != nil {
+		l.Measured.U = *f.Uncertainty / 60
+	}
+	if cost := by["leak_cost"]; cost != nil && cost.Value != nil && *f.Value > 0 {
+		each := *cost.Value / l.Measured.FlowM3S
+		l.Cost = &each // of a m³/s until the tags are added up
+	}
+}
+
+func (l *Leaks) add(h *History, t LeakTag) {
+	if t.HoleM != nil && l.Pressure != nil {
+		if flow, ok := holeFlowM3S(h.site, *t.HoleM, t.Coefficient, *l.Pressure); ok {
+			t.FlowM3S = &flow
+		}
+	}
+	l.Tags = append(l.Tags, t)
+	sum := map[string]*LeakSum{"open": &l.Open, "mended": &l.Mended}[t.State]
+	if sum == nil {
+		return
+	}
+	sum.Count++
+	if t.FlowM3S == nil {
+		sum.Unsized++
+		return
+	}
+	sum.FlowM3S += *t.FlowM3S
+	sum.U = math.Hypot(sum.U, coveringTags*guessU(*t.FlowM3S))
+}
+
+// compare sets what is measured and has no tag.
+func (l *Leaks) compare() {
+	if l.Cost != nil {
+		cost := *l.Cost * l.Open.FlowM3S
+		l.Cost = &cost
+	}
+	if l.Measured != nil {
+		l.Untagged = &LeakSum{FlowM3S: l.Measured.FlowM3S - l.Open.FlowM3S, U: math.Hypot(l.Measured.U, l.Open.U)}
+	}
+}
+
+func tags(n int) string {
+	if n == 1 {
+		return "1 tag"
+	}
+	return fmt.Sprintf("%d tags", n)
+}
+
+// say tells what the open tags make of what is measured.
+func (l *Leaks) say(h *History) string {
+	flow := func(m3s float64) string {
+		unit, factor, _ := h.site.Units.Display("m³/min")
+		return fmt.Sprintf("%.3g %s", m3s*60*factor, unit)
+	}
+	open := l.Open.Count - l.Open.Unsized
+	unsized := ""
+	if l.Open.Unsized > 0 {
+		unsized = fmt.Sprintf(" Without a size: %s.", tags(l.Open.Unsized))
+	}
+	switch {
+	case l.Open.Count == 0 && l.Measured == nil:
+		return "No open leak is tagged, and what leaks is not measured: " + l.Absent + "."
+	case l.Open.Count == 0:
+		return fmt.Sprintf("No open leak is tagged; %s ± %s are measured.", flow(l.Measured.FlowM3S), flow(l.Measured.U))
+	case l.Measured == nil:
+		return fmt.Sprintf("%s open; what leaks in all is not measured: %s.", tags(l.Open.Count), l.Absent)
+	case open == 0:
+		return fmt.Sprintf("%s open, none with a size; %s ± %s are measured.", tags(l.Open.Count), flow(l.Measured.FlowM3S), flow(l.Measured.U))
+	}
+	made := fmt.Sprintf("%s %s %s ± %s of %s ± %s measured", tags(open), map[bool]string{true: "makes", false: "make"}[open == 1], flow(l.Open.FlowM3S), flow(l.Open.U), flow(l.Measured.FlowM3S), flow(l.Measured.U))
+	left := l.Untagged
+	switch {
+	case math.Abs(left.FlowM3S) <= left.U:
+		return made + ": as much, within what both are known to." + unsized
+	case left.FlowM3S < 0:
+		return made + ": more than leaks. Holes are guessed too large, or some are mended and not marked." + unsized
+	}
+	return fmt.Sprintf("%s: some %s ± %s have no tag yet.%s", made, flow(left.FlowM3S), flow(left.U), unsized)
+}
