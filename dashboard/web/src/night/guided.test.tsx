@@ -70,6 +70,16 @@ it('opens what hides the field that was refused', async () => {
   expect(host.querySelector<HTMLDetailsElement>('.better')?.open).toBe(true);
 });
 
+it('goes to the test that was begun here, whoever told of it first', async () => {
+  show();
+  await there('[data-test=leak]');
+  host.querySelector<HTMLButtonElement>('[data-test=leak]')?.click();
+  await there('.night-form');
+  host.querySelector<HTMLFormElement>('.night-form')?.requestSubmit();
+  live.tests.value = { main: status };
+  await vi.waitFor(() => expect(document.activeElement?.textContent).toBe('Leak test: timing load cycles'));
+});
+
 it('follows the test that runs by what the socket tells, and breaks it off', async () => {
   tests.running = [status];
   show();
