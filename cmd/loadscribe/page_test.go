@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"log/slog"
@@ -88,8 +89,10 @@ func TestPage(t *testing.T) {
 		cmd := exec.CommandContext(ctx, node, append([]string{"e2e/run.mjs"}, files...)...)
 		cmd.Dir = web
 		cmd.Env = append(os.Environ(), "BASE_URL=http://"+address, "CHROMIUM="+chromium, "RESTART_URL="+restarts.URL)
-		out, err := cmd.CombinedOutput()
-		t.Logf("%s", out)
+		said := &testLines{t: t}
+		cmd.Stdout, cmd.Stderr = said, said
+		err := cmd.Run()
+		said.rest()
 		if err != nil {
 			t.Errorf("the page's checks failed: %v", err)
 		}
@@ -104,6 +107,32 @@ func TestPage(t *testing.T) {
 	}
 	both.Wait()
 	check([]string{"restart"})
+}
+
+// testLines logs what a command says line by line as it comes, so that it is there
+// when the test is cut off. A command has one, for both of its outputs.
+type testLines struct {
+	t    *testing.T
+	part []byte
+}
+
+func (l *testLines) Write(p []byte) (int, error) {
+	l.part = append(l.part, p...)
+	for {
+		line, rest, whole := bytes.Cut(l.part, []byte("\n"))
+		if !whole {
+			return len(p), nil
+		}
+		l.t.Logf("%s", line)
+		l.part = rest
+	}
+}
+
+// rest logs what came without an end of line.
+func (l *testLines) rest() {
+	if len(l.part) > 0 {
+		l.t.Logf("%s", l.part)
+	}
 }
 
 // writingChecks are the files of checks that write notes, spot readings and walks
