@@ -52,6 +52,7 @@ type Agent struct {
 	watch     *watch
 	awake     *awake.Keeper // nil: none
 	walks     walks
+	tagging   sync.Mutex // one entry of a leak tag at a time
 	tests     tests
 	replays   jobs[replay.Answer]
 	reports   jobs[ReportMade]

@@ -1,9 +1,10 @@
 package agent
 
 import (
+	"cmp"
 	"context"
 	"fmt"
-	"strconv"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,8 +26,6 @@ const (
 	auditDays = 7
 	// longestAudit bounds a slip of the pen, not a plan.
 	longestAudit = 366 * 24 * time.Hour
-	// mostAuditReplays are kept of an audit; more say nothing of whether it is done.
-	mostAuditReplays = 20
 )
 
 // AuditBegin begins an audit: the body of a POST to /api/v1/audit/begin.
@@ -145,42 +144,45 @@ func newestBegun(kept []store.Event) *store.Event {
 	return nil
 }
 
-// auditGoesOn finds the audit that was begun last; ok is false where none was, or so
-// many of a sort are kept of it already.
-func (a *Agent) auditGoesOn(sort string, most int) (ok bool) {
+// auditGoesOn reports whether an audit was begun and of its events of a sort none
+// says it already.
+func (a *Agent) auditGoesOn(sort string, says func(*store.Event) bool) bool {
 	kept, err := a.auditEvents()
 	begun := newestBegun(kept)
 	if err != nil || begun == nil {
 		return false
 	}
-	n := 0
-	for i := range kept {
-		if kept[i].Seq > begun.Seq && kept[i].Data["audit"] == sort {
-			n++
-		}
-	}
-	return n < most
+	return !slices.ContainsFunc(kept, func(e store.Event) bool { return e.Seq > begun.Seq && e.Data["audit"] == sort && says(&e) })
 }
 
-// auditReplay keeps that alternatives were played while an audit goes on.
+// auditReplay keeps that alternatives were played while an audit goes on, unless it
+// knows of all of them. One is known by what it sets: names are given anew each time.
 func (a *Agent) auditReplay(q *replay.Query, answer *replay.Answer) {
-	if len(q.Alternatives) == 0 || answer == nil || !a.auditGoesOn(auditReplayed, mostAuditReplays) {
+	if answer == nil {
 		return
 	}
-	names := make([]string, len(q.Alternatives))
-	for i := range q.Alternatives {
-		names[i] = q.Alternatives[i].Name
-		if names[i] == "" {
-			names[i] = "alternative " + strconv.Itoa(i+1)
+	var names, sets []string
+	for i := range answer.Results {
+		if r := &answer.Results[i]; r.Absent == "" && r.Flags != "" && !slices.Contains(sets, r.Flags) {
+			names, sets = append(names, cmp.Or(r.Name, r.Flags)), append(sets, r.Flags)
 		}
 	}
-	a.queueEvent(store.Event{Kind: kindAudit, Subject: q.System, Text: "replayed for the audit: " + strings.Join(names, ", "), Data: map[string]string{
-		"audit": auditReplayed, "alternatives": strings.Join(names, "\n"), "from": Stamp(q.FromMS).String(), "to": Stamp(q.ToMS).String()}})
+	fresh := slices.Clone(sets)
+	if len(sets) == 0 || !a.auditGoesOn(auditReplayed, func(e *store.Event) bool {
+		known := strings.Split(e.Data["sets"], "\n")
+		fresh = slices.DeleteFunc(fresh, func(set string) bool { return slices.Contains(known, set) })
+		return len(fresh) == 0
+	}) {
+		return
+	}
+	a.queueEvent(store.Event{Kind: kindAudit, Subject: q.System, Text: "replayed for the audit: " + strings.Join(names, ", "), Data: map[string]string{"audit": auditReplayed,
+		"alternatives": strings.Join(names, "\n"), "sets": strings.Join(sets, "\n"), "from": Stamp(q.FromMS).String(), "to": Stamp(q.ToMS).String()}})
 }
 
-// auditReport keeps that a report was made while an audit goes on.
+// auditReport keeps that a report was made while an audit goes on, where it reaches
+// further than those before it. Times are RFC 3339 in UTC and sort as they are.
 func (a *Agent) auditReport(m *ReportMade) {
-	if m == nil || !a.auditGoesOn(auditReported, mostAuditReplays) {
+	if m == nil || !a.auditGoesOn(auditReported, func(e *store.Event) bool { return e.Data["to"] >= m.To }) {
 		return
 	}
 	a.queueEvent(store.Event{Kind: kindAudit, Text: "report made: " + m.Title, Data: map[string]string{"audit": auditReported, "from": m.From, "to": m.To, "at": m.At}})

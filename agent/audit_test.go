@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"loadscribe/agent/analysis"
+	"loadscribe/agent/replay"
 	"loadscribe/agent/store"
 )
 
@@ -54,7 +55,7 @@ func TestAuditFollowsFromTheRecord(t *testing.T) {
 		keep(r.history.auditBegin(AuditBegin{Who: " R. Vale "}, begin))
 		keep(store.Event{WallMS: testStartMS, Kind: "hookup", Subject: "m", Text: "hook-up check: well", Data: map[string]string{"verdict": "well"}}, nil)
 		keep(r.history.auditMark(AuditMark{"instruments", "R. Vale", "the certificates are with the owner."}, begin))
-		keep(store.Event{WallMS: testStartMS, Kind: kindAudit, Data: map[string]string{"audit": auditReplayed, "alternatives": "band\ntimer"}}, nil)
+		keep(store.Event{WallMS: testStartMS, Kind: kindAudit, Data: map[string]string{"audit": auditReplayed, "alternatives": "as the flags have it\nas the flags have it", "sets": "--set a=1\n--set b=2"}}, nil)
 		keep(store.Event{WallMS: testStartMS, Kind: analysis.KindTest, Subject: "m", Text: "unreadable"}, nil)
 		for _, tt := range []struct {
 			field string
@@ -133,9 +134,10 @@ func TestAuditWantsAReportOfTheWhole(t *testing.T) {
 	begin := time.UnixMilli(testStartMS)
 	ends := begin.AddDate(0, 0, 7)
 	for to, want := range map[time.Time]string{ends: stepDone, ends.AddDate(0, 0, -2): stepMissing} {
+		short := store.Event{WallMS: ends.UnixMilli() + 1, Kind: kindAudit, Data: map[string]string{"audit": auditReported, "to": begin.UTC().Format(time.RFC3339)}} // of a part, made after it
 		_, h := storyOf(t, func(r *Recorder) {
 			e, err := r.history.auditBegin(AuditBegin{Who: "R. Vale"}, begin)
-			for _, e := range []store.Event{e, {WallMS: ends.UnixMilli(), Kind: kindAudit, Data: map[string]string{"audit": auditReported, "to": to.UTC().Format(time.RFC3339)}}} {
+			for _, e := range []store.Event{e, {WallMS: ends.UnixMilli(), Kind: kindAudit, Data: map[string]string{"audit": auditReported, "to": to.UTC().Format(time.RFC3339)}}, short} {
 				if _, kept := r.history.store.AppendEvent(e); err != nil || kept != nil {
 					t.Fatal(err, kept)
 				}
@@ -148,5 +150,68 @@ func TestAuditWantsAReportOfTheWhole(t *testing.T) {
 		if s := stepOf(t, a, "report"); s.State != want {
 			t.Errorf("a report until %v: %+v", to, s)
 		}
+	}
+}
+
+// What is done late in a long audit counts as what was done early: however often
+// somebody tried, and however many reports were made before.
+func TestAuditKeepsWhatIsNew(t *testing.T) {
+	a, err := Open(loadTestSite(t, t.TempDir(), historySite, historyMap), Options{Dial: noLine, Clock: &manualClock{mono: 1000, wall: testStartMS}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := a.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
+	queued := func() (n int) {
+		t.Helper()
+		for {
+			select {
+			case e := <-a.events:
+				if e.Kind == kindAudit {
+					n++
+				}
+				if _, err := a.store.AppendEvent(e); err != nil {
+					t.Fatal(err)
+				}
+			default:
+				return n
+			}
+		}
+	}
+	if _, err := a.BeginAudit(AuditBegin{Who: "R. Vale"}); err != nil {
+		t.Fatal(err)
+	}
+	queued()
+	play := func(results ...replay.Result) int {
+		a.auditReplay(&replay.Query{System: "main"}, &replay.Answer{Results: results})
+		return queued()
+	}
+	const name = "as the flags have it" // of each that the command plays
+	for i, want := range []int{1, 0, 0} {
+		if n := play(replay.Result{Name: name, Flags: "--set a=1"}); n != want {
+			t.Errorf("the same settings, %d: %d events, want %d", i, n, want)
+		}
+	}
+	if play(replay.Result{Name: name, Flags: "--set b=2", Absent: "the machine shows no flow"}) != 0 || play(replay.Result{Name: name, Flags: "--set c=3"}) != 1 {
+		t.Error("one that tells nothing is kept, or other settings are not")
+	}
+	for hour := range 30 {
+		to := time.UnixMilli(testStartMS).Add(time.Duration(hour) * time.Hour)
+		a.auditReport(&ReportMade{Title: "x", To: StampOf(to).String()})
+		further := queued()
+		a.auditReport(&ReportMade{Title: "x", To: StampOf(to.Add(-time.Minute)).String()})
+		if less := queued(); further != 1 || less != 0 {
+			t.Fatalf("hour %d: %d and %d reports are kept, want the one that reaches further", hour, further, less)
+		}
+	}
+	all, err := a.Audit()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s := stepOf(t, all, "alternatives"); s.State != stepDone {
+		t.Errorf("two settings under one name: %+v", s)
 	}
 }

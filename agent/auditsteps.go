@@ -252,17 +252,18 @@ func (j *auditor) alternatives(s *AuditStep) error {
 	if !j.needsBegin(s) {
 		return nil
 	}
-	var names []string
+	var names, sets []string
 	for i := range j.events {
 		if e := &j.events[i]; e.Data["audit"] == auditReplayed {
-			for _, name := range strings.Split(e.Data["alternatives"], "\n") {
-				if !slices.Contains(names, name) {
-					names = append(names, name)
+			called := strings.Split(e.Data["alternatives"], "\n")
+			for k, set := range strings.Split(e.Data["sets"], "\n") {
+				if k < len(called) && !slices.Contains(sets, set) {
+					names, sets = append(names, called[k]), append(sets, set)
 				}
 			}
 		}
 	}
-	if n := len(names); n < wantedAlternatives {
+	if n := len(sets); n < wantedAlternatives {
 		s.Missing = append(s.Missing, fmt.Sprintf("%d of %d alternatives were replayed since the audit began.", n, wantedAlternatives))
 	}
 	if len(names) > 0 {
@@ -278,13 +279,13 @@ func (j *auditor) report(s *AuditStep) error {
 	}
 	var last *store.Event
 	for i := range j.events {
-		if e := &j.events[i]; e.Data["audit"] == auditReported {
+		if e := &j.events[i]; e.Data["audit"] == auditReported && (last == nil || e.Data["to"] >= last.Data["to"]) {
 			last = e
 		}
 	}
 	if last != nil {
 		to, err := time.Parse(time.RFC3339, last.Data["to"])
-		s.Sentence = fmt.Sprintf("The last one was made on %s, of readings until %s.", j.local(time.UnixMilli(last.WallMS)), j.local(to))
+		s.Sentence = fmt.Sprintf("The one that reaches furthest was made on %s, of readings until %s.", j.local(time.UnixMilli(last.WallMS)), j.local(to))
 		if err == nil && !to.Before(j.begun.ends().Add(-time.Minute)) {
 			return nil
 		}

@@ -24,6 +24,9 @@ type Leaks struct {
 	Measured *LeakSum `json:"measured,omitempty"`
 	// Untagged is measured less open; below nothing the tags make more.
 	Untagged *LeakSum `json:"untagged,omitempty"`
+	// since are those of Mended that were mended after From: what is measured holds
+	// some of theirs.
+	since LeakSum
 	// Cost is a year's of the open tags, at the price of the measured leak.
 	Cost     *float64 `json:"open_cost"`
 	Currency string   `json:"currency"`
@@ -55,16 +58,20 @@ func (h *History) leaks(system string, fromMS, toMS int64, now time.Time) (Leaks
 	if err != nil {
 		return Leaks{}, err
 	}
-	all, err := h.leakTags(0)
+	all, err := h.leakTags()
 	if err != nil {
 		return Leaks{}, err
+	}
+	begin, err := time.Parse(time.RFC3339, n.From)
+	if err != nil {
+		return Leaks{}, fmt.Errorf("begin of the quiet hours: %w", err)
 	}
 	l := Leaks{System: system, From: n.From, To: n.To, Tags: []LeakTag{}, Currency: h.site.Tariff.Currency,
 		Method: fmt.Sprintf("each hole as a round one at the mean pressure of the quiet hours, the air in it at the speed of sound, with its coefficient (%g where none was given: a sharp edge); a size guessed by eye is taken within %.0f %% (assumed), tags as independent of each other", sharpEdge, 100*tagGuess)}
 	l.measured(n.Figures)
 	for i := range all {
 		if all[i].System == system {
-			l.add(h, all[i])
+			l.add(h, all[i], begin.UnixMilli())
 		}
 	}
 	l.compare()
@@ -100,24 +107,33 @@ func (l *Leaks) measured(figures []analysis.Figure) {
 	}
 }
 
-func (l *Leaks) add(h *History, t LeakTag) {
+func (l *Leaks) add(h *History, t LeakTag, fromMS int64) {
 	if t.HoleM != nil && l.Pressure != nil {
 		if flow, ok := holeFlowM3S(h.site, *t.HoleM, t.Coefficient, *l.Pressure); ok {
 			t.FlowM3S = &flow
 		}
 	}
 	l.Tags = append(l.Tags, t)
-	sum := map[string]*LeakSum{"open": &l.Open, "mended": &l.Mended}[t.State]
-	if sum == nil {
+	switch {
+	case t.State == "open":
+		l.Open.count(t.FlowM3S)
+	case t.State == "mended":
+		l.Mended.count(t.FlowM3S)
+		if int64(t.Mended) > fromMS {
+			l.since.count(t.FlowM3S)
+		}
+	}
+}
+
+// count adds a tag's flow; nil: it has none.
+func (s *LeakSum) count(flowM3S *float64) {
+	s.Count++
+	if flowM3S == nil {
+		s.Unsized++
 		return
 	}
-	sum.Count++
-	if t.FlowM3S == nil {
-		sum.Unsized++
-		return
-	}
-	sum.FlowM3S += *t.FlowM3S
-	sum.U = math.Hypot(sum.U, coveringTags*guessU(*t.FlowM3S))
+	s.FlowM3S += *flowM3S
+	s.U = math.Hypot(s.U, coveringTags*guessU(*flowM3S))
 }
 
 // compare sets what is measured and has no tag.
@@ -150,6 +166,19 @@ func (l *Leaks) say(h *History) string {
 	if l.Open.Unsized > 0 {
 		unsized = fmt.Sprintf(" Without a size: %s.", tags(l.Open.Unsized))
 	}
+	since := ""
+	if l.Measured != nil && l.since.Count > 0 {
+		since = fmt.Sprintf(" Mended since these days began: %s", tags(l.since.Count))
+		if l.since.FlowM3S > 0 {
+			since += fmt.Sprintf(", %s; as long as they leaked, that is in what is measured", flow(l.since.FlowM3S))
+		}
+		since += "."
+	}
+	return l.sayOpen(flow, open, unsized) + since
+}
+
+// sayOpen tells of the open tags, of which so many have a size.
+func (l *Leaks) sayOpen(flow func(m3s float64) string, open int, unsized string) string {
 	switch {
 	case l.Open.Count == 0 && l.Measured == nil:
 		return "No open leak is tagged, and what leaks is not measured: " + l.Absent + "."

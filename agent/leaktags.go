@@ -86,7 +86,9 @@ type LeakTagSaid struct {
 // TagLeak keeps what a person says of a leak. An error of type *FieldError says
 // what is wrong with it.
 func (a *Agent) TagLeak(t LeakTagEntry) (Event, error) {
+	a.tagging.Lock() // what may be said of a tag depends on what was said before
 	kept, err := a.History.tagLeak(t, a.Now())
+	a.tagging.Unlock()
 	if err != nil {
 		return Event{}, err
 	}
@@ -119,7 +121,7 @@ func (h *History) tagLeak(t LeakTagEntry, now time.Time) (store.Event, error) {
 func (h *History) tagEvent(t LeakTagEntry, now time.Time) (e store.Event, err error) {
 	var before *LeakTag
 	if t.Tag != 0 {
-		all, err := h.leakTags(0)
+		all, err := h.leakTags()
 		if err != nil {
 			return e, err
 		}
@@ -139,7 +141,7 @@ func (h *History) tagEvent(t LeakTagEntry, now time.Time) (e store.Event, err er
 	if err := t.words(&e); err != nil {
 		return e, err
 	}
-	if err := t.size(&e); err != nil {
+	if err := t.size(&e, before); err != nil {
 		return e, err
 	}
 	if e.Subject, err = h.tagSystem(t.System, before); err != nil {
@@ -155,6 +157,11 @@ func (h *History) tagEvent(t LeakTagEntry, now time.Time) (e store.Event, err er
 		if e.WallMS, err = h.noteTime(t.Time, now); err != nil {
 			return e, err
 		}
+	}
+	// A date alone is its midnight: what was found and mended on one day may stand so.
+	if before != nil && t.Action != tagCorrect && e.WallMS <= before.lastMS()-24*time.Hour.Milliseconds() {
+		local := func(ms int64) string { return time.UnixMilli(ms).In(h.site.Location).Format("2006-01-02 15:04") }
+		return e, wrongField("time", "%s is before %s, when tag %d came to be %s", local(e.WallMS), local(before.lastMS()), t.Tag, before.State)
 	}
 	e.Text = t.text(before, e.Data)
 	return e, nil
@@ -207,8 +214,17 @@ func (t *LeakTagEntry) words(e *store.Event) error {
 	return nil
 }
 
-// size reads the hole; what is sent is kept in metres.
-func (t *LeakTagEntry) size(e *store.Event) error {
+// size reads the hole; what is sent is kept in metres. A hole that is put right
+// keeps the coefficient that the tag had.
+func (t *LeakTagEntry) size(e *store.Event, before *LeakTag) error {
+	if t.Action != tagFound && t.Action != tagCorrect {
+		for field, said := range map[string]bool{"hole": strings.TrimSpace(t.Hole) != "", "coefficient": t.Coefficient != 0, "place": e.Data["place"] != ""} {
+			if said {
+				return wrongField(field, "it is put right by correct")
+			}
+		}
+		return nil
+	}
 	if c := t.Coefficient; c != 0 && !(c > 0 && c <= 1) {
 		return wrongField("coefficient", "%g: it is above 0 and at most 1; a sharp edge has 0.61 to 0.65", c)
 	}
@@ -228,12 +244,12 @@ func (t *LeakTagEntry) size(e *store.Event) error {
 		return wrongField("hole", "%v", err)
 	case !(d > 0 && d <= mostHoleM):
 		return wrongField("hole", "%q: a leak's hole is above nothing and at most 50 mm (2 in) wide", text)
-	case t.Action != tagFound && t.Action != tagCorrect:
-		return wrongField("hole", "the size is put right by correct")
 	}
 	c := t.Coefficient
 	if c == 0 {
-		c = sharpEdge
+		if c = sharpEdge; before != nil {
+			c = before.Coefficient
+		}
 	}
 	e.Data["hole_m"], e.Data["hole"] = strconv.FormatFloat(d, 'g', -1, 64), text
 	e.Data["coefficient"] = strconv.FormatFloat(c, 'g', -1, 64)
@@ -284,10 +300,9 @@ func (t *LeakTagEntry) text(before *LeakTag, data map[string]string) string {
 	return s
 }
 
-// leakTags are all tags as their entries leave them, the first found first; toMS
-// above 0: as of then.
-func (h *History) leakTags(toMS int64) ([]LeakTag, error) {
-	events, err := h.eventsWhere(0, toMS, 0, func(e *store.Event) bool { return e.Kind == kindLeakTag })
+// leakTags are all tags as their entries leave them, the first found first.
+func (h *History) leakTags() ([]LeakTag, error) {
+	events, err := h.eventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == kindLeakTag })
 	if err != nil {
 		return nil, fmt.Errorf("read the leak tags: %w", err)
 	}
@@ -313,6 +328,17 @@ func (h *History) leakTags(toMS int64) ([]LeakTag, error) {
 	}
 	slices.SortStableFunc(tags, func(a, b LeakTag) int { return int(int64(a.Found) - int64(b.Found)) })
 	return tags, nil
+}
+
+// lastMS is when it came to be as it is: found, mended or leaking again.
+func (t *LeakTag) lastMS() int64 {
+	last := int64(t.Found)
+	for i := range t.Entries {
+		if a := t.Entries[i].Action; a == tagMended || a == tagAgain {
+			last = int64(t.Entries[i].Time)
+		}
+	}
+	return last
 }
 
 func (t *LeakTag) take(e *store.Event) {

@@ -76,15 +76,24 @@ func TestLeakTags(t *testing.T) {
 	if d := l.Tags[0]; *d.HoleM != 0.002 || d.Place != "filter drain, second" || len(d.Entries) != 2 || d.Found != l.Tags[0].Entries[0].Time {
 		t.Errorf("put right: %+v", d)
 	}
+	// What was mended within the days of the measure is still in it.
+	if !strings.Contains(l.Sentence, "Mended since these days began: 1 tag, ") {
+		t.Errorf("sentence %q", l.Sentence)
+	}
 	keep(agent.LeakTagEntry{Action: "again", Tag: hose, Who: "R. Vale"})
 	if again := list().Tags[1]; again.State != "open" || again.Mended != 0 || len(again.Entries) != 3 {
 		t.Errorf("leaks again: %+v", again)
 	}
+	// A hole that is put right keeps its coefficient; all that was said stays.
+	keep(agent.LeakTagEntry{Action: "correct", Tag: hose, Hole: "1/16 in", Who: "R. Vale"})
+	if again := list().Tags[1]; again.Coefficient != 0.97 || math.Abs(*again.HoleM-0.0254/16) > 1e-9 {
+		t.Errorf("a hole put right without its coefficient: %+v", again)
+	}
 	refusals(t, s, hose, bare)
 	// All of it is in the events, and none is gone.
 	page, err := s.agent.Events(agent.EventQuery{ToMS: s.To.UnixMilli() + 1, Kinds: []string{"leak_tag"}, Limit: 99})
-	if err != nil || len(page.Events) != 7 {
-		t.Errorf("%d events, want 7: %v", len(page.Events), err)
+	if err != nil || len(page.Events) != 8 {
+		t.Errorf("%d events, want 8: %v", len(page.Events), err)
 	}
 }
 
@@ -108,10 +117,42 @@ func refusals(t *testing.T, s *staged, open, withdrawn uint64) {
 		{"tag", agent.LeakTagEntry{Action: "mended", Who: "x", Tag: withdrawn}},
 		{"what", agent.LeakTagEntry{Action: "withdraw", Who: "x", Tag: open}},
 		{"time", agent.LeakTagEntry{Place: "x", Who: "x", Time: "2090-01-01"}},
+		{"time", agent.LeakTagEntry{Action: "mended", Who: "x", Tag: open, Time: "2020-01-01"}},
+		{"coefficient", agent.LeakTagEntry{Action: "mended", Who: "x", Tag: open, Coefficient: 0.5}},
+		{"place", agent.LeakTagEntry{Action: "mended", Who: "x", Tag: open, Place: "elsewhere"}},
 	} {
 		_, err := s.agent.TagLeak(tt.entry)
 		if wrong := (*agent.FieldError)(nil); !errors.As(err, &wrong) || wrong.Field != tt.field {
 			t.Errorf("%+v: %v, want the field %s", tt.entry, err, tt.field)
+		}
+	}
+}
+
+// Of several who mend or take back one tag at once, one is heard: what may be said
+// depends on what was said before.
+func TestLeakTagsAtOnce(t *testing.T) {
+	s := newStaged(t, "growing-leaks", "2026-03-03 20:00", time.Minute)
+	s.play(t, 0, nil)
+	for range 20 {
+		found, err := s.agent.TagLeak(agent.LeakTagEntry{Place: "x", Who: "x"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept := make(chan error, 8)
+		for range cap(kept) {
+			go func() {
+				_, err := s.agent.TagLeak(agent.LeakTagEntry{Action: "mended", Tag: found.Seq, Who: "x"})
+				kept <- err
+			}()
+		}
+		good := 0
+		for range cap(kept) {
+			if err := <-kept; err == nil {
+				good++
+			}
+		}
+		if good != 1 {
+			t.Fatalf("tag %d was mended %d times", found.Seq, good)
 		}
 	}
 }

@@ -141,6 +141,12 @@ func TestMoneyOfASystem(t *testing.T) {
 	if m.Hours.HalfHours != 4 { // 30 kWh an hour, 204 in all
 		t.Errorf("%d hours make half of the energy, want 4", m.Hours.HalfHours)
 	}
+	if m, err = MoneyOf(src, site, MoneyQuery{FromMS: from.AddDate(-1, 0, 0).UnixMilli(), ToMS: from.AddDate(-1, 0, 1).UnixMilli(), NowMS: farFuture}); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.HasSuffix(m.Split.Absent, "nothing was observed in this window") {
+		t.Errorf("a day without readings says why it has no split: %q", m.Split.Absent)
+	}
 	if _, err = MoneyOf(src, site, MoneyQuery{FromMS: from.UnixMilli(), ToMS: from.AddDate(0, 2, 0).UnixMilli(), NowMS: farFuture}); err == nil {
 		t.Error("two months are taken")
 	}

@@ -1,6 +1,10 @@
 package analysis
 
-import "loadscribe/agent/gum"
+import (
+	"cmp"
+
+	"loadscribe/agent/gum"
+)
 
 // MoneySplit is energy and its cost by what the machines did and by the tariff's
 // prices.
@@ -62,7 +66,7 @@ func (s *sheet) moneySplit(e *energyResult) MoneySplit {
 	for i, m := range s.subjects() {
 		switch {
 		case m.draw == nil:
-			v.Absent = m.g.sp.name + ": " + m.drawAbsent
+			v.Absent = m.g.sp.name + ": " + cmp.Or(m.drawAbsent, m.figures["energy"].Absent)
 		case !m.g.sp.hasStates:
 			v.Absent = m.g.sp.name + ": " + m.g.sp.statesAbsent
 		case e.absent != "":

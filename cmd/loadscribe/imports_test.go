@@ -38,11 +38,11 @@ var allowed = map[string][]string{
 	"agent/intake":           {"agent/quantity", "agent/scan", "agent/sitefile"},
 	"agent/transfer":         {"agent/scan"},
 	"agent/bundle":           {"agent/scan", "agent/store", "agent/evidence", "agent/transfer"},
-	"agent": {"agent/awake", "agent/evidence", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/poll",
+	"agent": {"agent/air", "agent/awake", "agent/evidence", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/poll",
 		"agent/analysis", "agent/replay", "agent/report", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
 	"dashboard/web": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
-		"agent/publish", "agent/hookup", "agent/transfer", "agent/bundle", "agent/newsite", "agent/probe", "dashboard/web"},
+		"agent/publish", "agent/hookup", "agent/transfer", "agent/bundle", "agent/newsite", "agent/probe", "agent/replay", "dashboard/web"},
 	"configs":   {},
 	"simulator": {"agent/quantity", "agent/modbus/frame"},
 }

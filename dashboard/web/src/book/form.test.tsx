@@ -52,6 +52,8 @@ it('marks a service item as done, with the hour meter', async () => {
   await fill({ text: 'oil changed', service: 'oil', hour_meter: 'many' }, send, undefined, [oil]);
   expect(send).toHaveBeenCalledTimes(1);
   expect(host.textContent).toContain('Write the hours as a number');
+  await fill({ text: 'oil changed', service: 'oil', hour_meter: '12,345' }, send, undefined, [oil]); // it was kept as 12.345 h
+  expect(send).toHaveBeenCalledTimes(1);
 });
 
 it('asks what was found of the item that it was opened for', async () => {

@@ -2,6 +2,7 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useId, useRef } from 'preact/hooks';
 import { ApiError, sendNote, type Event, type MachineService, type NewNote, type Site } from '../api';
+import { typedNumber } from '../units/typed';
 import { clock, zoneName } from '../units/words';
 import { siteTime } from './words';
 
@@ -85,10 +86,10 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
     }
     if (get('service')) {
       note.service = get('service');
-      if (get('hour_meter')) note.hour_meter = Number(get('hour_meter').replace(',', '.'));
+      if (get('hour_meter')) note.hour_meter = typedNumber(get('hour_meter'));
       if (get('found')) note.found = get('found');
       if (!Number.isFinite(note.hour_meter ?? 0)) {
-        wrong.value = { field: 'hour_meter', message: 'write the hours as a number, 21530.4' };
+        wrong.value = { field: 'hour_meter', message: 'write the hours as a number like 21530.4; “12,345” can be meant in two ways' };
         return;
       }
     }

@@ -71,7 +71,7 @@ function Said({ book, shown, site, view }: { book: Book; shown: Shown | null; si
   return (
     <div class={view.connection === 'live' ? 'sentence' : 'sentence not-live'}>
       <div>
-        <h1>{shown ? <Sentence shown={shown} faults={faults} now={view.now} timeZone={site.timezone} /> : 'Opening the book.'}</h1>
+        <h1>{shown ? <Sentence shown={shown} faults={faults} now={view.now} timeZone={site.timezone} unseen={shown.drawnFrom <= shown.from && observed(shown, statesAt(shown, site, view)) === 0} /> : 'Opening the book.'}</h1>
         <p class="note-line">
           {shown && <Counts parts={counted(shown.week, faults)} days={Math.min(shown.days, drawnDays)} />}
           {shown && <span class="must" data-count>{observedSentence(observed(shown, statesAt(shown, site, view)), Math.min(shown.days, drawnDays))}</span>}
@@ -84,8 +84,9 @@ function Said({ book, shown, site, view }: { book: Book; shown: Shown | null; si
 }
 
 /** Whether a fault stands; of days that are over, when the last one came in them. */
-function Sentence({ shown, faults, now, timeZone }: { shown: Shown; faults: Fault[]; now: number; timeZone: string }) {
+export function Sentence({ shown, faults, now, timeZone, unseen }: { shown: Shown; faults: Fault[]; now: number; timeZone: string; unseen: boolean }) {
   const last = faults.find((f) => f.last !== null);
+  if (unseen && faults.length === 0) return <>Nothing was observed in these days: whether there was a fault is not known.</>;
   if (shown.now) {
     const told = bookSentence(faults, now);
     return <><span data-words>{told.lead}</span>{told.at && <time dateTime={told.at}>{told.ago}</time>}{told.end}</>;

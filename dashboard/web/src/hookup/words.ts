@@ -1,6 +1,7 @@
 // Words and numbers of the walk.
 import type { HookupReading, HookupReport, HookupStepName } from '../api';
 import { displayOf, fixed, type UnitSystem } from '../units/units';
+import { typedNumber } from '../units/typed';
 
 export const stepTitle: Record<HookupStepName, string> = {
   stopped: 'Stopped', unloaded: 'Running unloaded', loaded: 'Running loaded', unloaded_again: 'Unloaded once more',
@@ -40,6 +41,6 @@ export function readingText(r: HookupReading, system: UnitSystem): { text: strin
 
 /** One number or three, with spaces or slashes between; undefined: it cannot be read. */
 export function numbersOf(text: string): number[] | undefined {
-  const parts = text.split(/[\s/;]+/).filter((p) => p !== '').map((p) => Number(p.replace(',', '.')));
+  const parts = text.split(/[\s/;]+/).filter((p) => p !== '').map(typedNumber);
   return parts.some((n) => !Number.isFinite(n)) ? undefined : parts;
 }

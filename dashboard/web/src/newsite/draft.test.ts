@@ -1,5 +1,5 @@
 import { beforeEach, expect, it } from 'vitest';
-import { add, draft, elementOf, emptyTap, firstDraft, put, remove, rename, textAt, unclaimed } from './draft';
+import { add, draft, elementOf, emptyDevice, emptyLine, emptyMachine, emptyTap, firstDraft, put, remove, rename, textAt, unclaimed } from './draft';
 import { mapName } from './maps';
 
 beforeEach(() => { draft.value = firstDraft('America/Chicago', true); });
@@ -33,6 +33,21 @@ it('renames what others refer to', () => {
   expect(draft.value.machine[0]?.channels).toEqual({ panel: '*' });
   expect(draft.value.system[0]?.machines).toEqual(['east']);
   expect(draft.value.system[0]?.taps[0]?.pressure).toBe('panel.receiver_pressure');
+});
+
+it('leaves what refers to another alone while a name is typed through its', () => {
+  add('system.0.taps', { at: 'receiver', pressure: 'controller.receiver_pressure', flow: '' });
+  add('device', { ...emptyDevice, name: 'meter', line: 'bus' });
+  for (const typed of ['c', 'controller', 'controller2']) rename('device', 1, typed);
+  expect(draft.value.machine[0]?.channels).toEqual({ controller: '*' });
+  expect(draft.value.system[0]?.taps[0]?.pressure).toBe('controller.receiver_pressure');
+  add('line', { ...emptyLine, name: 'bus2' });
+  put('device.1.line', 'bus2');
+  for (const typed of ['bus', 'bus3']) rename('line', 1, typed); // one key back, another one
+  expect(draft.value.device.map((d) => d.line)).toEqual(['bus', 'bus3']);
+  add('machine', { ...emptyMachine, name: 'comp1' });
+  rename('machine', 1, 'comp2');
+  expect(draft.value.system[0]?.machines).toEqual(['comp1']);
 });
 
 it('finds the input of a remark, or what it is part of', () => {

@@ -66,13 +66,29 @@ export function add(at: string, item: object): void {
 }
 
 export function remove(at: string, index: number): void {
+  called.clear(); // what stands behind it moves up
   put(at, ((valueAt(at) as unknown[] | undefined) ?? []).filter((_, i) => i !== index));
 }
 
-/** Renames what others refer to: a line, a device, a machine, a part. */
+/** What others still call an item while its name, half typed, is another one's: by "line 1". */
+const called = new Map<string, string | undefined>();
+
+/**
+ * Renames what others refer to: a line, a device, a machine. Names are typed key by
+ * key, so that "meter2" is "meter" on the way: what refers to that one stays with it.
+ */
 export function rename(kind: 'line' | 'device' | 'machine', index: number, name: string): void {
-  const before = textAt(`${kind}.${index}.name`);
+  const item = `${kind} ${index}`;
+  const others = draft.value[kind].filter((_, i) => i !== index).map((o) => o.name);
+  const now = textAt(`${kind}.${index}.name`);
+  const before = called.has(item) ? called.get(item) : others.includes(now) ? undefined : now;
   put(`${kind}.${index}.name`, name);
+  if (others.includes(name)) {
+    called.set(item, before);
+    return;
+  }
+  called.delete(item);
+  if (before === undefined) return;
   const d = draft.value;
   if (kind === 'line') d.device.forEach((v, i) => { if (v.line === before) put(`device.${i}.line`, name); });
   if (kind === 'machine') {

@@ -2,6 +2,7 @@
 // cautions, read and confirmed.
 import { useSignal } from '@preact/signals';
 import { post, type Site, type TestAsk, type TestCautions, type TestStatus } from '../api';
+import { typedNumber } from '../units/typed';
 import type { UnitSystem } from '../units/units';
 import { testWord } from './course';
 import { Mistake, useForm, Why, type Form } from './form';
@@ -10,10 +11,10 @@ import { Mistake, useForm, Why, type Form } from './form';
 const volumeM3 = (system: UnitSystem) => (system === 'us' ? 231 * 0.0254 ** 3 : 1e-3);
 
 function numberOf(get: (name: string) => string, field: string): number | undefined {
-  const text = get(field).replace(',', '.');
+  const text = get(field);
   if (text === '') return undefined;
-  const value = Number(text);
-  if (!(value > 0)) throw new Mistake(field, `“${get(field)}” is no number above zero`);
+  const value = typedNumber(text);
+  if (!(value > 0)) throw new Mistake(field, `“${text}” is no number above zero, or can be meant in two ways: write it like 1250.5`);
   return value;
 }
 

@@ -57,7 +57,10 @@ export function useForm(send: (get: (name: string) => string, form: HTMLFormElem
         const field = error instanceof ApiError || error instanceof Mistake ? error.field : '';
         wrong.value = { field: form.elements.namedItem(field) ? field : '', message: error instanceof Error ? error.message : String(error) };
         const at = field ? form.elements.namedItem(field) : null;
-        if (at instanceof HTMLElement) at.focus();
+        if (at instanceof HTMLElement) {
+          at.closest('details')?.setAttribute('open', ''); // what is wrong is not told where nobody sees it
+          at.focus();
+        }
       },
     ).finally(() => { busy.value = false; });
   };

@@ -59,6 +59,27 @@ it('shows the cautions before a test, and what is refused at its field', async (
   expect(sent[0]).toEqual({ path: '/api/v1/tests/start', body: { test: 'leak', who: '', confirmed: false, system: 'main' } });
 });
 
+it('opens what hides the field that was refused', async () => {
+  show();
+  await there('[data-test=pump-up]');
+  host.querySelector<HTMLButtonElement>('[data-test=pump-up]')?.click();
+  await there('.night-form');
+  refuse = { message: 'system "main" has no receiver with a volume', field: 'volume_m3' };
+  host.querySelector<HTMLFormElement>('.night-form')?.requestSubmit();
+  await there('[name=volume_m3][aria-invalid=true]');
+  expect(host.querySelector<HTMLDetailsElement>('.better')?.open).toBe(true);
+});
+
+it('goes to the test that was begun here, whoever told of it first', async () => {
+  show();
+  await there('[data-test=leak]');
+  host.querySelector<HTMLButtonElement>('[data-test=leak]')?.click();
+  await there('.night-form');
+  host.querySelector<HTMLFormElement>('.night-form')?.requestSubmit();
+  live.tests.value = { main: status };
+  await vi.waitFor(() => expect(document.activeElement?.textContent).toBe('Leak test: timing load cycles'));
+});
+
 it('follows the test that runs by what the socket tells, and breaks it off', async () => {
   tests.running = [status];
   show();
@@ -101,6 +122,7 @@ it('asks for volumes in the units shown', () => {
   expect(askOf(get({ who: 'R. Vale', confirmed: 'on', volume_m3: '264.172', volume_share: '1' }), 'leak', 'main', 'us').volume_m3).toBeCloseTo(1, 5);
   expect(askOf(get({ who: 'R. Vale', machine: 'comp1', package_m3: '45', rises: '4' }), 'pump-up', 'main', 'si')).toEqual({ test: 'pump-up', who: 'R. Vale', confirmed: false, machine: 'comp1', package_m3: 0.045, rises: 4 });
   expect(() => askOf(get({ volume_m3: 'much' }), 'leak', 'main', 'si')).toThrow('“much” is no number above zero');
+  expect(() => askOf(get({ volume_m3: '1,000' }), 'leak', 'main', 'us')).toThrow('can be meant in two ways'); // a thousand, or one
   expect(() => askOf(get({ volume_share: '3' }), 'leak', 'main', 'si')).toThrow('the percent belong to a volume');
 });
 

@@ -20,7 +20,7 @@ export function Running({ live, site, view, system, status, at, focus, again, aw
   const head = useRef<HTMLHeadingElement>(null);
   const wrong = useSignal('');
   const over = isOver(status);
-  useEffect(() => { if (focus) head.current?.focus(); }, []);
+  useEffect(() => { if (focus) head.current?.focus(); }, [focus]); // the socket may tell of it before its beginning is answered
   useEffect(() => { if (over) again(); }, [over]);
   const cancel = async () => {
     try {

@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
 import type { Site } from '../api';
-import { alternativesOf, requestOf, searchOf, systemOf, variesOf, withAlternatives, written } from './address';
+import { alternativesOf, requestOf, searchOf, systemOf, variesOf, withAlternatives, written, wrongLimit } from './address';
 
 const days = { from: '2026-03-02', to: '2026-03-08', now: false };
 
@@ -35,6 +35,16 @@ it('reads what a search varies and holds to', () => {
   expect(searchOf(new URLSearchParams())).toBeUndefined();
   expect(searchOf(new URLSearchParams('vary=comp1.cut_in|90 to 100 psi by 2'))?.vary).toEqual({ 'comp1.cut_in': { from: '90 psi', to: '100 psi', step: '2 psi' } });
   expect(searchOf(new URLSearchParams('vary=comp1.cut_in|6 bar to 7 bar by 0.1 bar'))?.vary).toEqual({ 'comp1.cut_in': { from: '6 bar', to: '7 bar', step: '0.1 bar' } });
+});
+
+it('takes no limit that is no number', () => {
+  const limit = (text: string) => {
+    const search = searchOf(new URLSearchParams({ vary: 'comp1.no_load_stop|3 min', starts_per_hour: text }));
+    return search && wrongLimit(search)?.field;
+  };
+  expect(limit('six')).toBe('search.limits.starts_per_hour'); // JSON has null for it, and the search held nothing
+  expect(limit('6')).toBeUndefined();
+  expect(limit('')).toBeUndefined();
 });
 
 it('finds the system that is asked for, or the machine’s', () => {

@@ -2,6 +2,7 @@
 // searched, which of them is drawn. Pure.
 import type { ReplayAlternative, ReplayRequest, ReplaySearch, ReplaySetting, Site } from '../api';
 import { apiWindow, count, type Days } from '../look/days';
+import { typedNumber } from '../units/typed';
 import { valuesOf } from './ranges';
 
 /** As many alternatives stand side by side. */
@@ -55,10 +56,16 @@ export function searchOf(query: URLSearchParams): ReplaySearch | undefined {
   for (const key of limitKeys) {
     const value = (query.get(key) ?? '').trim();
     if (value === '') continue;
-    if (key === 'starts_per_hour' || key === 'cycles_per_hour') limits[key] = Number(value.replace(',', '.'));
+    if (key === 'starts_per_hour' || key === 'cycles_per_hour') limits[key] = typedNumber(value);
     else limits[key] = value;
   }
   return { vary: Object.fromEntries(vary.map((v) => [v.key, valuesOf(v.text)])), limits };
+}
+
+/** A limit that is no number; sent, it would be null and hold nothing. */
+export function wrongLimit(search: ReplaySearch): { field: string; message: string } | undefined {
+  const key = (['starts_per_hour', 'cycles_per_hour'] as const).find((k) => search.limits?.[k] !== undefined && !Number.isFinite(search.limits[k]));
+  return key && { field: `search.limits.${key}`, message: 'this is no number: write it like 6' };
 }
 
 /** The system of an address, else the first; undefined: the site has none. */

@@ -7,6 +7,7 @@ import { answerAddress, Num } from '../figure/number';
 import { useWidth } from '../look/measure';
 import { Twin } from '../look/twin';
 import type { UnitSystem } from '../units/units';
+import { wrongLimit } from './address';
 import { useReplay } from './run';
 import { SearchForm } from './searchform';
 import { Amount, sentence, shownAs, told } from './show';
@@ -25,11 +26,12 @@ export interface FrontProps {
 }
 
 export function Front(props: FrontProps) {
+  const wrong = props.search && wrongLimit(props.search);
   return (
     <section class="front" aria-labelledby="front-title">
       <h2 id="front-title">Search for the best settings</h2>
       <p class="aside">Every combination of what may vary is played with the same air. Give a limit for the pressure: less pressure always saves, and what the users need only you know.</p>
-      {props.search ? <Searched key={JSON.stringify(props.search)} {...props} search={props.search} /> : <SearchForm {...props} wrong={undefined} busy={false} />}
+      {props.search && !wrong ? <Searched key={JSON.stringify(props.search)} {...props} search={props.search} /> : <SearchForm {...props} wrong={wrong} busy={false} />}
     </section>
   );
 }

@@ -58,7 +58,7 @@ export function SearchForm({ query, settings, machines, wrong, busy, put }: Sear
         <div class="fields">
           {keys.map((k) => (
             <p class="one-field" key={k.key}>
-              <label for={`${id}-${k.key}`}>{capital(k.label)}</label>
+              <label for={`${id}-${k.key}`}>{k.label}</label>
               <input id={`${id}-${k.key}`} name={k.key} defaultValue={given.find((v) => v.key === k.key)?.text ?? ''} placeholder={examples[k.key.slice(k.key.lastIndexOf('.') + 1)] ?? ''} autoComplete="off" {...marked(k.key)} />
               {k.now && <span class="aside" data-words>now {k.now}</span>}
               {note(k.key)}
