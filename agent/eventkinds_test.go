@@ -24,7 +24,7 @@ func TestUnknownKindsAndSubjectsAreNamed(t *testing.T) {
 		field string
 		says  []string
 	}{
-		{"kind", EventQuery{Kinds: []string{"note", "nonsense"}}, "kind", []string{`"nonsense"`, "state, fault, note, config_changed", "raw_dropped"}},
+		{"kind", EventQuery{Kinds: []string{"note", "nonsense"}}, "kind", []string{`"nonsense"`, "state, fault, note, leak_tag, config_changed", "raw_dropped"}},
 		{"kind misspelt", EventQuery{Kinds: []string{"data_damagd"}}, "kind", []string{`did you mean "data_damaged"?`}},
 		{"subject", EventQuery{Subjects: []string{"nobody"}}, "subject", []string{`"nobody"`, "use one of m"}},
 	} {

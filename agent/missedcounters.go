@@ -4,6 +4,7 @@ import (
 	"errors"
 	"time"
 
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
 )
@@ -26,6 +27,9 @@ func (h *History) countersOver(g *deviceGap) ([]MissedCounter, error) {
 				return all, err
 			}
 			if ok {
+				if hours := role == scan.RunHours || role == scan.LoadedHours; hours && !one.withinTime(g) {
+					continue // another controller, or set by hand: it bounds nothing
+				}
 				one.Machine, one.Role, one.Channel = m.Name, string(role), id
 				all = append(all, one)
 			}
@@ -61,6 +65,17 @@ func (h *History) counterOver(id string, fromMS, toMS int64) (c MissedCounter, o
 		return c, c.Change >= 0, nil
 	}
 	return c, false, nil
+}
+
+// withinTime reports whether an hour meter went on by no more than the time that its
+// two readings lie apart, and what it does not show.
+func (c *MissedCounter) withinTime(g *deviceGap) bool {
+	u, err := quantity.ParseUnit(c.Unit)
+	if err != nil || u.Dimension != quantity.Duration {
+		return true // no unit of time: not ours to judge
+	}
+	const slackS = 600 // the counter's own group is read more rarely than the device
+	return u.ToSI(c.Change-c.Step) <= float64(g.to-g.from)/1000+slackS
 }
 
 // channelOf is a channel as it is registered last, and from when on it counts as
