@@ -170,7 +170,7 @@ func (l *Leaks) say(h *History) string {
 	if l.Measured != nil && l.since.Count > 0 {
 		since = fmt.Sprintf(" Mended since these days began: %s", tags(l.since.Count))
 		if l.since.FlowM3S > 0 {
-			since += fmt.Sprintf(", %s; as long as they leaked, that is in what is measured", flow(l.since.FlowM3S))
+			since += fmt.Sprintf(", %s; as long as they leaked, that is in what is measured", flow(l.since))
 		}
 		since += "."
 	}
@@ -178,7 +178,7 @@ func (l *Leaks) say(h *History) string {
 }
 
 // sayOpen tells of the open tags, of which so many have a size.
-func (l *Leaks) sayOpen(flow func(m3s float64) string, open int, unsized string) string {
+func (l *Leaks) sayOpen(flow func(s LeakSum) string, open int, unsized string) string {
 	switch {
 	case l.Open.Count == 0 && l.Measured == nil:
 		return "No open leak is tagged, and what leaks is not measured: " + l.Absent + "."
