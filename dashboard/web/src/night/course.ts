@@ -14,6 +14,8 @@ export class Course implements Recorder {
   readonly ring: CellRing;
   /** empty, or why history could not be fetched */
   readonly failed = signal('');
+  /** how often history came: of a test that is over nothing else changes the curve */
+  readonly loads = signal(0);
   private request: AbortController | undefined;
 
   constructor(private readonly channel: SiteChannel, private readonly fromMs: number) {
@@ -36,6 +38,7 @@ export class Course implements Recorder {
       (answer) => {
         const [series] = (answer as SeriesAnswer).series;
         if (series) this.ring.load(series);
+        this.loads.value += 1;
         this.failed.value = '';
       },
       (e: unknown) => { if (!request.signal.aborted) this.failed.value = e instanceof Error ? e.message : String(e); },

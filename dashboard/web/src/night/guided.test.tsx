@@ -11,6 +11,7 @@ import { Guided } from './guided';
 const host = document.createElement('div');
 const sent: { path: string; body: unknown }[] = [];
 let tests: Tests;
+let history: unknown;
 let refuse: { message: string; field: string } | undefined;
 const text = () => (host.textContent ?? '').replaceAll('\u00a0', ' ');
 const there = (selector: string) => vi.waitFor(() => { if (!host.querySelector(selector)) throw new Error(`no ${selector}`); }, { timeout: 4_000 });
@@ -39,7 +40,7 @@ beforeEach(() => {
   sent.length = 0;
   tests = { running: [], results: [], cautions: { leak: ['Nobody may use air.'], pump_up: ['Shutting the plant valve takes away the air.'] } };
   vi.stubGlobal('fetch', vi.fn(async (path: string, request?: RequestInit) => {
-    if (request?.method !== 'POST') return { ok: true, status: 200, json: async () => tests };
+    if (request?.method !== 'POST') return { ok: true, status: 200, json: async () => (path.startsWith('/api/v1/series') ? history : tests) };
     sent.push({ path, body: JSON.parse(String(request.body)) });
     return { ok: !refuse, status: refuse ? 400 : 200, json: async () => (refuse ? { error: refuse } : { ...status, phase: path.endsWith('cancel') ? 'given_up' : 'watch', why: path.endsWith('cancel') ? 'broken off by a person' : '' }) };
   }));
@@ -78,6 +79,15 @@ it('goes to the test that was begun here, whoever told of it first', async () =>
   host.querySelector<HTMLFormElement>('.night-form')?.requestSubmit();
   live.tests.value = { main: status };
   await vi.waitFor(() => expect(document.activeElement?.textContent).toBe('Leak test: timing load cycles'));
+});
+
+it('draws the pressure of a test that is over when its history comes', async () => {
+  const channel = { id: 'inputs.header', name: 'header', unit: 'psi', quantity: 'pressure', si_scale: 6894.757293168, si_offset: 0, absolute: false, step: 0.1, period_ms: 1000 };
+  tests.running = [{ ...status, phase: 'given_up' }];
+  history = { series: [{ channel: 'inputs.header', unit: 'psi', step_ms: 60_000, cells: [{ t: Date.parse('2026-03-03T02:05:00Z'), count: 60, min: 91, max: 99, sum: 5700 }] }], states: [] };
+  render(<Guided live={live} site={{ ...site, channels: [channel] } as unknown as Site} view={{ now: Date.parse('2026-03-03T03:00:00Z') } as View} name="main" system="us" />, host);
+  await there('.course');
+  await vi.waitFor(() => expect(host.querySelector('.course')?.getAttribute('aria-label')).toContain('header between 91.0 and 99.0 psi'));
 });
 
 it('follows the test that runs by what the socket tells, and breaks it off', async () => {

@@ -85,7 +85,7 @@ function Curve({ live, site, channel, started, end, now, system }: { live: Live;
   const lanes = useMemo(() => [{
     key: channel.id, unit: display.unit, guides: [], zeroBased: false, height: 150,
     curves: [{ ...course.ring.columns((v) => convert(display, v)), id: channel.id, name: channel.name.replaceAll('_', ' '), look: 0, decimals: display.decimals, bit: false }],
-  }], [course, to, system]);
+  }], [course, course.loads.value, to, system]);
   return (
     <>
       {course.failed.value && <p class="warn">What was before could not be fetched: <span data-words>{course.failed.value}</span>. Readings that come are drawn.</p>}
