@@ -33,7 +33,7 @@ var auditSteps = [...]auditStep{
 	{"instruments", "Instruments named", "A figure is as good as the instrument behind it: the report names each with its calibration and accuracy.",
 		"/hook-up", "loadscribe check --site FILE", (*auditor).instruments},
 	{"hookup", "Hook-up walk", "A transformer turned round or a bit read upside down spoils a whole week; the walk through the machine's states shows it in minutes.",
-		"/hook-up", "loadscribe hookup --site FILE", (*auditor).walk},
+		"/hook-up", "loadscribe probe --hookup --site FILE", (*auditor).walk},
 	{"sleep", "Computer kept awake", "A computer that falls asleep records nothing.",
 		"/what-we-missed", "loadscribe audit --site FILE", (*auditor).sleep},
 	{"first_hour", "First hour checked", "What is wrong in the first hour is wrong all week.",
@@ -97,7 +97,7 @@ func (j *auditor) instruments(s *AuditStep) error {
 		s.Missing = append(s.Missing, "No channel of the site file has a role that an instrument measures: give the register map its roles.")
 		return nil
 	}
-	s.Sentence = fmt.Sprintf("%s in the site file; of %d something is not said. It is written into their instrument = { … } there.",
+	s.Sentence = fmt.Sprintf("%s in the site file; for %d of them something is not said, which belongs into instrument = { … } of the device there.",
 		counted(len(facts), "instrument"), len(s.Missing))
 	if len(s.Missing) == 0 {
 		s.Sentence = counted(len(facts), "instrument") + " in the site file, each with serial number, accuracy and a calibration that holds."

@@ -156,9 +156,10 @@ func tags(n int) string {
 
 // say tells what the open tags make of what is measured.
 func (l *Leaks) say(h *History) string {
-	flow := func(m3s float64) string {
+	flow := func(s LeakSum) string {
 		unit, factor, _ := h.site.Units.Display("m³/min")
-		return fmt.Sprintf("%.3g %s", m3s*60*factor, unit)
+		value, half := analysis.Rounded(s.FlowM3S*60*factor, s.U*60*factor)
+		return value + " ± " + half + " " + unit
 	}
 	open := l.Open.Count - l.Open.Unsized
 	unsized := ""
@@ -169,7 +170,7 @@ func (l *Leaks) say(h *History) string {
 	if l.Measured != nil && l.since.Count > 0 {
 		since = fmt.Sprintf(" Mended since these days began: %s", tags(l.since.Count))
 		if l.since.FlowM3S > 0 {
-			since += fmt.Sprintf(", %s; as long as they leaked, that is in what is measured", flow(l.since.FlowM3S))
+			since += fmt.Sprintf(", %s; as long as they leaked, that is in what is measured", flow(l.since))
 		}
 		since += "."
 	}
@@ -177,18 +178,18 @@ func (l *Leaks) say(h *History) string {
 }
 
 // sayOpen tells of the open tags, of which so many have a size.
-func (l *Leaks) sayOpen(flow func(m3s float64) string, open int, unsized string) string {
+func (l *Leaks) sayOpen(flow func(s LeakSum) string, open int, unsized string) string {
 	switch {
 	case l.Open.Count == 0 && l.Measured == nil:
 		return "No open leak is tagged, and what leaks is not measured: " + l.Absent + "."
 	case l.Open.Count == 0:
-		return fmt.Sprintf("No open leak is tagged; %s ± %s are measured.", flow(l.Measured.FlowM3S), flow(l.Measured.U))
+		return fmt.Sprintf("No open leak is tagged; %s are measured.", flow(*l.Measured))
 	case l.Measured == nil:
 		return fmt.Sprintf("%s open; what leaks in all is not measured: %s.", tags(l.Open.Count), l.Absent)
 	case open == 0:
-		return fmt.Sprintf("%s open, none with a size; %s ± %s are measured.", tags(l.Open.Count), flow(l.Measured.FlowM3S), flow(l.Measured.U))
+		return fmt.Sprintf("%s open, none with a size; %s are measured.", tags(l.Open.Count), flow(*l.Measured))
 	}
-	made := fmt.Sprintf("%s %s %s ± %s of %s ± %s measured", tags(open), map[bool]string{true: "makes", false: "make"}[open == 1], flow(l.Open.FlowM3S), flow(l.Open.U), flow(l.Measured.FlowM3S), flow(l.Measured.U))
+	made := fmt.Sprintf("%s %s %s of %s measured", tags(open), map[bool]string{true: "makes", false: "make"}[open == 1], flow(l.Open), flow(*l.Measured))
 	left := l.Untagged
 	switch {
 	case math.Abs(left.FlowM3S) <= left.U:
@@ -196,5 +197,5 @@ func (l *Leaks) sayOpen(flow func(m3s float64) string, open int, unsized string)
 	case left.FlowM3S < 0:
 		return made + ": more than leaks. Holes are guessed too large, or some are mended and not marked." + unsized
 	}
-	return fmt.Sprintf("%s: some %s ± %s have no tag yet.%s", made, flow(left.FlowM3S), flow(left.U), unsized)
+	return fmt.Sprintf("%s: some %s have no tag yet.%s", made, flow(*left), unsized)
 }

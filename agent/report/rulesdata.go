@@ -80,7 +80,7 @@ func (b *builder) findWiring() []Finding {
 		if efficiency.low() > 1 {
 			f.Evidence = append(f.Evidence, b.line("Isentropic efficiency, which no machine brings above one", efficiency))
 		}
-		f.Advice = say("Have an electrician look at the meter: each current transformer on its own phase, none turned round, its ratio as the meter is set. loadscribe hookup walks through it and names the mistake. Until it is mended take no figure of energy, power or money of this machine for true: what is recorded cannot be put right later if phases were mixed. If the meter proves right, look whether the machine truly loads.")
+		f.Advice = say("Have an electrician look at the meter: each current transformer on its own phase, none turned round, its ratio as the meter is set. loadscribe probe --hookup walks through it and names the mistake. Until it is mended take no figure of energy, power or money of this machine for true: what is recorded cannot be put right later if phases were mixed. If the meter proves right, look whether the machine truly loads.")
 		return f
 	})
 }

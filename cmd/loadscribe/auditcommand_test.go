@@ -18,7 +18,7 @@ func TestAuditByCommand(t *testing.T) {
 	running := start(t, "run", "--site", site)
 	agentAt(t, dir)
 	if out := mustRun(t, "audit", "--site", site); !strings.HasPrefix(out, "No audit was begun.") || !strings.Contains(out, "No walk was done at comp1.") ||
-		!strings.Contains(out, "do it: loadscribe hookup --site "+site) {
+		!strings.Contains(out, "do it: loadscribe probe --hookup --site "+site) {
 		t.Errorf("before it begins:\n%s", out)
 	}
 	mustFail(t, exitWrongUse, []string{"no audit was begun"}, "audit", "mark", "--site", site, "--step", "sleep", "--who", "R. Vale", "seen")
@@ -36,6 +36,7 @@ func TestAuditByCommand(t *testing.T) {
 	states := map[string]string{}
 	for _, s := range a.Steps {
 		states[s.Step] = s.State
+		isCommand(t, s.Command)
 	}
 	for step, want := range map[string]string{"instruments": "accepted", "hookup": "missing", "sleep": "unseen", "first_hour": "waits", "leak": "missing", "report": "waits"} {
 		if states[step] != want {
@@ -46,4 +47,25 @@ func TestAuditByCommand(t *testing.T) {
 		t.Errorf("begun %+v", a.Begun)
 	}
 	mustFail(t, exitFailed, []string{"no agent runs on this site"}, "audit", "begin", "--site", site, "--who", "R. Vale")
+}
+
+// isCommand tells of a command line that this program would not take: its command,
+// or a flag of it, is not in its own help.
+func isCommand(t *testing.T, line string) {
+	t.Helper()
+	var command, flags []string
+	for _, word := range strings.Fields(line)[1:] {
+		switch {
+		case strings.HasPrefix(word, "--"):
+			flags = append(flags, word)
+		case len(flags) == 0:
+			command = append(command, word)
+		}
+	}
+	help := mustRun(t, append(command, "--help")...)
+	for _, flag := range flags {
+		if !strings.Contains(help, flag) {
+			t.Errorf("%q: %s knows no %s", line, strings.Join(command, " "), flag)
+		}
+	}
 }

@@ -67,6 +67,7 @@ it('shows each step: its state in a word, what is missing, where to do it', asyn
   show();
   await has('.step');
   expect(text('h1')).toBe(begun.sentence);
+  expect(text('.note-line')).toMatch(/Begun Mon 2 Mar, \d\d:\d\d by R. Vale, planned until the end of Mon 9 Mar\./);
   expect([...host.querySelectorAll('.step')].map((e) => e.querySelector('.state-word')?.textContent?.trim())).toEqual(['done', 'still missing', 'accepted as it is', 'later', 'look yourself']);
   expect(text('[data-step=leak] .lacks')).toBe('No result counts of main.');
   expect(text('[data-step=leak] .cautions')).toContain('Hot oil.');

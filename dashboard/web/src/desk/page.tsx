@@ -5,7 +5,7 @@ import { useAsked } from '../api/asked';
 import { Standing } from '../look/standing';
 import { has, type PageProps } from '../pages';
 import { pages } from '../route';
-import { clock } from '../units/words';
+import { clockMinute, day } from '../units/words';
 import './desk.css';
 import { BeginForm, MarkForm } from './forms';
 import { StepMark } from './mark';
@@ -24,7 +24,7 @@ export default function AuditDesk({ live, site, view }: PageProps) {
       <div class={view.connection === 'live' ? 'sentence' : 'sentence not-live'}>
         <div>
           <h1 data-words aria-live="polite">{audit?.sentence ?? 'Laying out the audit.'}</h1>
-          {audit?.begun && <p class="note-line" data-words>Begun <time dateTime={audit.begun.time ?? ''}>{day(audit.begun.time, site.timezone)}</time> by {audit.begun.who}, planned until <time dateTime={audit.begun.ends ?? ''}>{day(audit.begun.ends, site.timezone)}</time>. <button type="button" class="plain" aria-expanded={again.value} onClick={() => { again.value = !again.value; }}>Begin another</button></p>}
+          {audit?.begun && <p class="note-line" data-words>Begun <time dateTime={audit.begun.time ?? ''}>{moment(audit.begun.time, site.timezone)}</time> by {audit.begun.who}, planned until the end of <time dateTime={audit.begun.ends ?? ''}>{lastDay(audit.begun.ends, site.timezone)}</time>. <button type="button" class="plain" aria-expanded={again.value} onClick={() => { again.value = !again.value; }}>Begin another</button></p>}
           <Standing asked={asked} what="the audit" question={path} />
         </div>
       </div>
@@ -39,7 +39,10 @@ export default function AuditDesk({ live, site, view }: PageProps) {
   );
 }
 
-const day = (t: string | null | undefined, zone: string) => (t ? clock(Date.parse(t), zone) : '');
+/** "Mon 30 Nov, 10:20": an audit lasts days. */
+const moment = (t: string | null | undefined, zone: string) => (t ? `${day(Date.parse(t), zone)}, ${clockMinute(Date.parse(t), zone)}` : '');
+/** The last day of a window that ends, not included, at a midnight. */
+const lastDay = (t: string | null | undefined, zone: string) => (t ? day(Date.parse(t) - 1, zone) : '');
 
 function Step({ step: s, zone, begun, done }: { step: AuditStep; zone: string; begun: boolean; done: () => void }) {
   const open = s.state === 'missing' || s.state === 'unseen';
@@ -56,7 +59,7 @@ function Step({ step: s, zone, begun, done }: { step: AuditStep; zone: string; b
         {open && <p class="where">{page && <a href={`#${page.path}`}>{page.title}</a>} <span class="aside">by command:</span> <code>{s.command}</code></p>}
         {s.marks.length > 0 && (
           <ul class="said" aria-label={`What was said of: ${s.title}`}>
-            {s.marks.map((m) => <li key={m.seq} data-words><time dateTime={m.time ?? ''}>{day(m.time, zone)}</time> {m.who}: {m.text}</li>)}
+            {s.marks.map((m) => <li key={m.seq} data-words><time dateTime={m.time ?? ''}>{moment(m.time, zone)}</time> {m.who}: {m.text}</li>)}
           </ul>
         )}
         {begun && <MarkForm step={s.step} title={s.title} open={open} done={done} />}

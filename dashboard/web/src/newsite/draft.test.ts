@@ -1,5 +1,5 @@
 import { beforeEach, expect, it } from 'vitest';
-import { add, draft, elementOf, emptyDevice, emptyLine, emptyMachine, emptyTap, firstDraft, put, remove, rename, textAt } from './draft';
+import { add, draft, elementOf, emptyDevice, emptyLine, emptyMachine, emptyTap, firstDraft, put, remove, rename, textAt, unclaimed } from './draft';
 import { mapName } from './maps';
 
 beforeEach(() => { draft.value = firstDraft('America/Chicago', true); });
@@ -61,4 +61,15 @@ it('finds the input of a remark, or what it is part of', () => {
 it('makes a map’s name of a file’s', () => {
   expect(mapName('My Controller (v2).TOML')).toBe('my-controller-v2');
   expect(mapName('..')).toBe('map');
+});
+
+it('tells of a device whose readings nobody takes', () => {
+  expect(unclaimed(draft.value)).toEqual([]);
+  add('device', { ...draft.value.device[0], name: 'meter' });
+  expect(unclaimed(draft.value)).toEqual(['meter']);
+  put('machine.0.channels.meter', '*');
+  expect(unclaimed(draft.value)).toEqual([]);
+  put('machine.0.channels.meter', undefined);
+  add('system.0.taps', { ...emptyTap, flow: 'meter.flow' });
+  expect(unclaimed(draft.value)).toEqual([]);
 });

@@ -152,3 +152,8 @@ export function elementOf(field: string, find: (id: string) => HTMLElement | nul
   }
   return null;
 }
+
+/** Devices whose readings no compressor and no measured place takes: kept and plotted, but in no figure. */
+export const unclaimed = (d: SiteDraft): string[] => d.device.map((v) => v.name).filter((name) => name !== ''
+  && !d.machine.some((m) => m.channels[name] !== undefined)
+  && !d.system.some((s) => s.taps.some((t) => t.pressure.startsWith(`${name}.`) || t.flow.startsWith(`${name}.`))));

@@ -2,7 +2,7 @@
 import { effect, useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { answerOf, ApiError, post, type DraftChecked, type DraftRemark, type NewSite, type NewSiteWritten } from '../api';
-import { draft, elementOf, firstDraft, forget, keep, kept } from './draft';
+import { draft, elementOf, firstDraft, forget, keep, kept, unclaimed } from './draft';
 import { checked, sentence } from './field';
 import './newsite.css';
 import { DevicePart, LinePart, MachinePart, ReportPart, SitePart, SystemPart, TariffPart } from './parts';
@@ -77,6 +77,7 @@ function Making({ info, done }: { info: NewSite; done: (w: NewSiteWritten) => vo
       busy.value = false;
     }
   };
+  const free = unclaimed(draft.value);
   return (
     <>
       <div class="sentence"><div>
@@ -97,6 +98,7 @@ function Making({ info, done }: { info: NewSite; done: (w: NewSiteWritten) => vo
         <aside class="outcome" aria-label="The site file">
           {c && <Open title="Still to be given or mended" remarks={c.problems} />}
           {c && <Open title="Is this meant?" remarks={c.warnings} />}
+          {free.length > 0 && <p class="of-nobody">No compressor and no measured place takes the readings of {free.join(', ')}: they will be in no figure.</p>}
           <p class="press"><button type="button" class="main-button" disabled={busy.value || !c || open > 0} onClick={() => void write()}>{busy.value ? 'Writing …' : 'Write it and begin to record'}</button></p>
           {refused.value && <p class="warn" role="alert">{sentence(refused.value)}</p>}
           {c && <details open><summary>{info.file} as it would be written</summary><pre tabIndex={0} aria-label={info.file}>{c.text}</pre></details>}

@@ -1,6 +1,6 @@
 // The questions, in the order in which a plant is walked through.
 import type { NewSite } from '../api';
-import { add, draft, emptyDevice, emptyLine, emptyMachine, emptyPart, emptyPrice, emptyService, emptyTap, put, remove, rename, textAt } from './draft';
+import { add, draft, emptyDevice, emptyLine, emptyMachine, emptyPart, emptyPrice, emptyService, emptyTap, put, remove, rename, textAt, unclaimed } from './draft';
 import { Area, checked, Choice, GroupRemarks, Text, Tick } from './field';
 import { Maps } from './maps';
 
@@ -85,6 +85,7 @@ export function DevicePart({ info }: { info: NewSite }) {
     ...draft.value.maps.filter((m) => m.name).map((m) => ({ value: `maps/${m.name}.toml`, label: `${m.name}.toml, brought here` })),
     ...info.maps.map((m) => ({ value: m.file, label: `${m.title || m.file}${m.example ? ', example' : ''}` })),
   ];
+  const free = unclaimed(draft.value);
   return (
     <section aria-labelledby="part-device">
       <h2 id="part-device">Controllers and meters</h2>
@@ -105,6 +106,7 @@ export function DevicePart({ info }: { info: NewSite }) {
               <Text at={`device.${i}.every`} label="How often it is read" hint="As in “1s”." without="each second." />
             </div>
             <GroupRemarks at={`device.${i}`} />
+            {free.includes(d.name) && <p class="of-nobody"><b>In no figure yet:</b> tick below, under its compressor, that these readings are that compressor’s, or name them at a measured place. Otherwise they are kept and plotted only.</p>}
             <details>
               <summary>Its plate and certificate: {d.name}</summary>
               <p class="aside">An audit names its instruments. Left out: figures are still computed, with a wider uncertainty where the accuracy is not known, and the report says that it was not stated.</p>

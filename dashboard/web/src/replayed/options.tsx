@@ -129,7 +129,7 @@ function Option({ result: r, index, answer, system, look, fresh, change, remove,
           parts: r.budget && r.budget.length > 0 ? <ul class="parts">{r.budget.map((b, k) => <li key={b.input}><span data-words>{b.input}</span>: <Plain value={b.share} at={`${at}/budget/${k}/share`} unit="share" system={system} /></li>)}</ul> : undefined,
         }}
       />
-      <p class="by-command aside">The same by command: <code>loadscribe replay --from {answer.from} --to {answer.to} {r.flags}</code></p>
+      <p class="by-command aside">The same by command: <code>loadscribe replay --site FILE --from {answer.from} --to {answer.to} {r.flags}</code></p>
       <p class="acts">
         <button type="button" disabled={!fresh} onClick={() => change(index)}>Change it<span class="visually-hidden">: {r.name}</span></button>
         <button type="button" disabled={!fresh} onClick={() => remove(index)}>Leave it out<span class="visually-hidden">: {r.name}</span></button>

@@ -113,6 +113,22 @@ it('says loudly that the replay is poor, before anything else', async () => {
   expect(text()).toContain('Do not decide on this window alone');
 });
 
+it('says of one alternative alone what became of it', async () => {
+  const cases: [string, ReturnType<typeof result>][] = [
+    ['“It” would have taken more.', result('It', -57, 13)],
+    ['What “It” saves is not told from nothing.', result('It', 5, 12)],
+    ['“It” would leave users short of air.', result('It', 300, 5, { remarks: ['SHORT OF AIR: do not take that saving'] })],
+    ['“It” cannot be replayed.', result('It', 1, 1, { absent: 'leaks are not known' })],
+  ];
+  for (const [want, r] of cases) {
+    window.location.hash = `#/other-settings?from=2026-03-02&to=2026-03-03&alt=It|comp1.cut_out=${100 + cases.findIndex(([w]) => w === want)} psi`;
+    done(answer({ alternatives: [r] }));
+    show();
+    await vi.waitFor(() => expect(host.querySelector('h1')?.textContent).toBe(want));
+    render(null, host);
+  }
+});
+
 it('sets alternatives side by side, and tells a saving from nothing only where its interval does', async () => {
   window.location.hash = '#/other-settings?from=2026-03-02&to=2026-03-03&alt=Lower|comp1.cut_out=112 psi&alt=Wider|comp1.cut_out=125 psi';
   done(answer({ alternatives: [result('Lower', 90, 10), result('Wider', 5, 12), result('Short', 300, 5, { remarks: ['SHORT OF AIR: do not take that saving'] }), result('Untold', 1, 1, { absent: 'leaks are not known' })] }));

@@ -165,11 +165,19 @@ function Sentence({ last, site }: { last: Replayed | undefined; site: Site }) {
           : answer.fit.poor ? 'The replay meets these days poorly.'
             : best ? <>“<span data-words>{best.name}</span>” would have taken less.</>
               : n === 0 ? 'The replay meets these days: other settings can be tried.'
-                : n === 1 ? <>What “<span data-words>{answer.alternatives[0]?.name}</span>” saves is not told from nothing.</> : 'None of these saves more than we can be wrong by.'}
+                : n === 1 && answer.alternatives[0] ? <Only r={answer.alternatives[0]} /> : 'None of these saves more than we can be wrong by and leaves air enough.'}
       </h1>
       <p class="note-line aside">System {answer.system}, from <Time at={answer.from} site={site} /> to <Time at={answer.to} site={site} />.</p>
     </>
   );
+}
+
+/** What becomes of one alternative that does not save. */
+function Only({ r }: { r: Replayed['answer']['alternatives'][number] }) {
+  const name = <>“<span data-words>{r.name}</span>”</>;
+  if (r.absent) return <>{name} cannot be replayed.</>;
+  if (isShort(r)) return <>{name} would leave users short of air.</>;
+  return told(r.saved_kwh) ? <>{name} would have taken more.</> : <>What {name} saves is not told from nothing.</>;
 }
 
 function Time({ at, site }: { at: string; site: Site }) {
