@@ -126,7 +126,8 @@ async function standsHidden(page, href, seen) {
 async function standsTheNight(page, href, site) {
   await page.clock.fastForward('08:00:00');
   await isLive(page, true);
-  await page.waitForFunction(() => /^Live; newest reading \d\.\d\ss old$/.test(document.querySelector('.liveness').textContent), undefined, patience);
+  await page.waitForFunction(() => /^Live; newest reading \d\.\d\ss old$/.test(document.querySelector('.liveness').textContent), undefined, patience)
+    .catch(async (e) => { throw new Error(`${href} after a night: “${await page.textContent('.liveness')}”`, { cause: e }); });
   assert.ok(Math.abs(await page.evaluate(() => Date.now()) - Date.now()) > 7 * 3_600_000, 'the browser’s own clock is not wrong');
   // Until the server was heard again the page carries its own time on.
   let off = Infinity;

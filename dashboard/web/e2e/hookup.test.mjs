@@ -104,7 +104,7 @@ check('shows the site file that runs, and where a start with the file on disk wo
 
 check('leads through the walk by keyboard alone', async () => {
   const page = await open('walk');
-  const seen = await tabThrough(page, 20);
+  const seen = await tabThrough(page, 30);
   const to = async (text) => {
     const button = page.locator(`button:has-text("${text}")`).first();
     await button.waitFor(patience);

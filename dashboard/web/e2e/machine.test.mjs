@@ -88,7 +88,7 @@ check('switches units and theme, and remembers both', async () => {
 
 check('works by keyboard alone, with a visible focus', async () => {
   const page = await open();
-  const seen = (await tabThrough(page, 26)).map((s) => s.text);
+  const seen = (await tabThrough(page, 34)).map((s) => s.text);
   assert.equal(seen[0], 'To the content');
   assert.ok(seen.filter((s) => s.startsWith('How we know')).length === 4, seen.join(' | '));
   await close(page);

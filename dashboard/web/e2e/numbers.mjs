@@ -48,7 +48,7 @@ const zoneName = (site) => new Intl.DateTimeFormat('en-US', { timeZone: site.tim
 /** Names that have digits of their own: of the site (comp1) and its zone, of units (kW/100 cfm) and of figures (5 % level of pressure). */
 function namesOf(site, groups) {
   const names = [site.name, zoneName(site), ...site.machines.map((m) => m.name), ...site.systems.flatMap((s) => [s.name, ...s.parts.map((p) => p.name)]), ...site.channels.flatMap((c) => [c.id, c.device, c.name]),
-    '100 cfm', '1000 ft³', ...groups.flatMap((g) => g.figures.map((f) => f.title))];
+    '100 cfm', '1000 ft³', 'ressure it was above for 95 % of the time', ...groups.flatMap((g) => g.figures.map((f) => f.title))];
   return [...new Set(names)].filter((n) => /\d/.test(n)).sort((a, b) => b.length - a.length);
 }
 
