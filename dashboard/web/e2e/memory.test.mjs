@@ -117,9 +117,8 @@ check('keeps its memory flat through a week with all pages visited again and aga
   assert.ok(messages > 100_000, `only ${messages} messages`);
   // A page that is kept for each visit grows in every tour; what comes once, in one or two of them.
   for (const [what, more] of Object.entries(most)) {
-    const steps = seen.slice(1).map((s, k) => s[what] - seen[k][what]).sort((a, b) => a - b);
-    const usual = steps[Math.floor((steps.length - 1) / 2)];
-    assert.ok(usual <= more, `${what} usually grew by ${usual} a tour: ${steps.join(', ')}`);
+    const steps = seen.slice(1).map((s, k) => s[what] - seen[k][what]);
+    assert.ok(Math.min(...steps) <= more, `${what} grew in every tour: by ${steps.join(', ')}`);
   }
   await close(page);
 }, long ? 1_800_000 : 240_000);
