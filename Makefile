@@ -33,8 +33,8 @@ PACKAGES := ./cmd/loadscribe ./agent/store ./...
 ## test: every test that this machine can run (LOADSCRIBE_PEERS=require: a missing peer fails)
 test: build
 	cd $(WEB) && npm run --silent typecheck && npm test --silent
-	go test -timeout 20m -skip '^TestPage$$' $(PACKAGES)
-	go test -timeout 20m -run '^TestPage$$' ./cmd/loadscribe
+	go test -timeout 20m -skip '^Test(Page|Audit)$$' $(PACKAGES)
+	go test -timeout 20m -run '^Test(Page|Audit)$$' ./cmd/loadscribe
 
 ## race: the Go tests under the race detector (needs a C compiler), without vet, which is make lint's
 race:

@@ -24,8 +24,7 @@ func (w *Walk) conclude() ([]Check, []Finding) {
 			Mend:  "Begin the check again, and wait for cut-out before the unloaded step."}}
 	}
 	meter := judgeMeter(&w.machine, stopped, unloaded, loaded)
-	var checks []Check
-	var findings []Finding
+	checks, findings := []Check{}, []Finding{} // lists for the API where nothing is found, too
 	add := func(c Check, f []Finding) {
 		checks = append(checks, c)
 		findings = append(findings, f...)

@@ -1,9 +1,18 @@
 package main
 
 import (
+	"bytes"
+	"context"
 	"fmt"
+	"io"
 	"math"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
 	"path/filepath"
+	"regexp"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -57,7 +66,10 @@ func TestAuditPlant(t *testing.T) {
 		t.Fatal(err)
 	}
 	l := newLockstep(world, begin)
-	r := startRig(t, l, filepath.Join(dir, stage.SiteFile), "127.0.0.1:0")
+	r, err := startRig(t, l, filepath.Join(dir, stage.SiteFile), "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
 	ctx := t.Context()
 	at := func(day int, clock string) time.Time {
 		c, err := time.Parse("15:04", clock)
@@ -125,5 +137,74 @@ func holds(t *testing.T, what string, value, u *float64, truth float64) {
 	text := fmt.Sprintf("%s: %.4g ± %.2g, truly %.4g", what, *value, *u, truth)
 	if t.Log(text); !(math.Abs(*value-truth) <= *u) || !(*u < 0.2*truth) {
 		t.Error(text)
+	}
+}
+
+// TestAudit does an audit in Chromium (dashboard/web/e2e/audit.mjs) from an empty
+// folder: the site file made with the page's help, the hook-up check, a week, the
+// guided tests, two alternatives, the report, and its numbers followed to readings.
+func TestAudit(t *testing.T) {
+	if testing.Short() {
+		t.Skip("drives a browser; not under -short")
+	}
+	chromium, node := peer(t, "chromium"), peer(t, "node")
+	web, err := filepath.Abs("../../dashboard/web")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(web, "node_modules", "playwright-core")); err != nil {
+		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
+			t.Fatalf("the page's packages are not installed: make build")
+		}
+		t.Skip("the page's packages are not installed: make build")
+	}
+	scenario, begin := auditPlant(t)
+	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	site := filepath.Join(t.TempDir(), "site.toml")
+	p := servePlantOf(t, scenario, "127.0.0.1:0", nil)
+	u := start(t, "new", "--site", site, "--listen", address)
+
+	var begun atomic.Pointer[rig]
+	mux := http.NewServeMux()
+	mux.HandleFunc("POST /begin", func(w http.ResponseWriter, _ *http.Request) {
+		if code := u.stop(); code != exitFine {
+			t.Errorf("loadscribe new ended with %d: %s", code, u.stderr.String())
+		}
+		p.stop()
+		world, err := simulator.New(scenario, begin.Add(-12*time.Hour))
+		var r *rig
+		if err == nil {
+			r, err = startRig(t, newLockstep(world, begin), site, address)
+		}
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusInternalServerError)
+			return
+		}
+		begun.Store(r)
+		w.Write([]byte("{}"))
+	})
+	mux.HandleFunc("/", func(w http.ResponseWriter, q *http.Request) {
+		r := begun.Load()
+		if r == nil {
+			http.Error(w, "POST /begin has not worked: there is no rig to steer", http.StatusConflict)
+			return
+		}
+		r.control().ServeHTTP(w, q)
+	})
+	control := httptest.NewServer(mux)
+	t.Cleanup(control.Close)
+
+	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, node, "e2e/audit.mjs")
+	cmd.Dir = web
+	cmd.Env = append(os.Environ(), "BASE_URL=http://"+address, "PLANT="+p.address, "CHROMIUM="+chromium, "RIG_URL="+control.URL,
+		"BEGIN="+begin.UTC().Format(time.RFC3339))
+	var out bytes.Buffer
+	cmd.Stdout = io.MultiWriter(&out, t.Output())
+	cmd.Stderr = cmd.Stdout
+	err = cmd.Run()
+	if err != nil || !regexp.MustCompile(`(?m)^8 passed$`).Match(out.Bytes()) {
+		t.Errorf("the audit failed: %v", err)
 	}
 }

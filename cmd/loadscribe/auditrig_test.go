@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -201,30 +203,27 @@ func (l *lockstep) runTo(ctx context.Context, goal time.Time, each bool) error {
 // rig is an agent with its pages beside a plant in step.
 type rig struct {
 	*lockstep
-	agent   *agent.Agent
-	address string
-	stop    func()
+	agent *agent.Agent
 }
 
-// startRig runs the agent of a site file on an address.
-func startRig(t *testing.T, l *lockstep, siteFile, address string) *rig {
-	t.Helper()
+// startRig runs the agent of a site file on an address until the test ends.
+func startRig(t *testing.T, l *lockstep, siteFile, address string) (*rig, error) {
 	site, err := sitefile.Load(siteFile, sitefile.Options{})
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	a, err := agent.Open(site, agent.Options{Version: "test", Clock: stepClock{l}, Time: stepTime{l},
 		Dial: func(context.Context, *sitefile.Line) (poll.Client, error) { return stepClient{l}, nil }})
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	listener, err := net.Listen("tcp", address)
 	if err != nil {
-		t.Fatal(errors.Join(err, a.Close()))
+		return nil, errors.Join(err, a.Close())
 	}
 	server, err := dashboard.New(a, dashboard.Options{Metrics: a, Listen: address, Secret: a.Secret()})
 	if err != nil {
-		t.Fatal(errors.Join(err, listener.Close(), a.Close()))
+		return nil, errors.Join(err, listener.Close(), a.Close())
 	}
 	l.newest = a.History.Now
 	a.OnUpdate(l.heard(server))
@@ -235,9 +234,8 @@ func startRig(t *testing.T, l *lockstep, siteFile, address string) *rig {
 			t.Errorf("the agent: %v", err)
 		}
 	})
-	r := &rig{lockstep: l, agent: a, address: listener.Addr().String(), stop: func() { cancel(); ended.Wait() }}
-	t.Cleanup(r.stop)
-	return r
+	t.Cleanup(func() { cancel(); ended.Wait() })
+	return &rig{lockstep: l, agent: a}, nil
 }
 
 // heard counts what the agent keeps, and passes on what pages are told: of a
@@ -277,7 +275,7 @@ func (r *rig) runUntil(ctx context.Context, what func() bool, step, most time.Du
 //
 //	POST /to?time=RFC3339[&each=1]   time goes on at once until then
 //	POST /for?span=30s               the same, by a span, each scan kept before the next
-//	POST /state?is=unloaded&most=1h  until the first machine is in that state
+//	POST /state?is=unloaded&most=1h  until the first machine is in one of these states
 //	POST /test?phase=done&most=3h    until the guided test has that phase
 //	GET  /truth?from=&to=            what the plant took, made and leaked meanwhile
 //
@@ -317,7 +315,9 @@ func (r *rig) control() http.Handler {
 		if err != nil {
 			return nil, err
 		}
-		return now(r.runUntil(q.Context(), func() bool { return r.agent.State().Machines[0].State == q.FormValue("is") }, 2*time.Second, most))
+		return now(r.runUntil(q.Context(), func() bool {
+			return slices.Contains(strings.Fields(q.FormValue("is")), r.agent.State().Machines[0].State)
+		}, 2*time.Second, most))
 	})
 	handle("POST /test", func(q *http.Request) (any, error) {
 		most, err := time.ParseDuration(q.FormValue("most"))

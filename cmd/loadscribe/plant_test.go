@@ -37,6 +37,12 @@ func servePlant(t *testing.T, address string, faults *serve.Injector) plant {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return servePlantOf(t, scenario, address, faults)
+}
+
+// servePlantOf serves the plant of a scenario.
+func servePlantOf(t *testing.T, scenario *simulator.Scenario, address string, faults *serve.Injector) plant {
+	t.Helper()
 	world, err := simulator.New(scenario, time.Now().Add(-time.Minute))
 	if err != nil {
 		t.Fatal(err)

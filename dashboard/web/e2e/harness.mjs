@@ -100,9 +100,9 @@ async function newPage(context) {
 
 /**
  * A page at a hash, live, as if opened for the first time. prepare is given the page
- * before it goes anywhere; at is another way to the server.
+ * before it goes anywhere; at is another way to the server; ready is what shows that it is there.
  */
-export async function openAt(hash, { size = 'wide', scheme = 'light', viewport = sizes[size], at = base, prepare, ...context } = {}) {
+export async function openAt(hash, { size = 'wide', scheme = 'light', viewport = sizes[size], at = base, ready = 'html[data-connection=live]', prepare, ...context } = {}) {
   const common = !prepare && Object.keys(context).length === 0; // nothing was done to it that stays
   let page = common ? idle.pop() : undefined;
   if (page) {
@@ -112,7 +112,7 @@ export async function openAt(hash, { size = 'wide', scheme = 'light', viewport =
   Object.assign(page, { look: { size, scheme }, hash, from: at, common });
   await prepare?.(page);
   await page.goto(`${at}/${hash}`);
-  await page.waitForSelector('html[data-connection=live]', { ...patience, state: 'attached' });
+  await page.waitForSelector(ready, { ...patience, state: 'attached' });
   return page;
 }
 
