@@ -142,6 +142,7 @@ it('sets alternatives side by side, and tells a saving from nothing only where i
   expect(options[2]).toMatch(/SHORT OF AIR.*Saved/);
   expect(options[3]).toContain('Leaks are not known.');
   expect(options[0]).toContain('112 psi; now 120 psi');
+  await there('.whiskers svg'); // drawn once its width is known
   expect(host.querySelector('.whiskers svg')?.getAttribute('aria-label')).toContain('Wider saves 5 kWh, give or take 12, which is not told from nothing');
   expect(host.querySelectorAll('.beside thead th')).toHaveLength(5);
 });
