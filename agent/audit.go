@@ -118,12 +118,7 @@ func (a *Agent) keepAudit(e store.Event) (Event, error) {
 	if err != nil {
 		return Event{}, fmt.Errorf("keep it: %w", err)
 	}
-	told := EventOf(kept)
-	a.tell("event", told)
-	if err := a.store.Sync(); err != nil { // the journal logs it, the state shows it
-		told.NotSafe = true
-	}
-	return told, nil
+	return a.keptSafe(kept), nil
 }
 
 // auditEvents are those of all audits, oldest first.

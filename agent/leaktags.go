@@ -92,12 +92,7 @@ func (a *Agent) TagLeak(t LeakTagEntry) (Event, error) {
 	if err != nil {
 		return Event{}, err
 	}
-	e := EventOf(kept)
-	a.tell("event", e)
-	if err := a.store.Sync(); err != nil { // the journal logs it, the state shows it
-		e.NotSafe = true
-	}
-	return e, nil
+	return a.keptSafe(kept), nil
 }
 
 // TagLeakStopped is TagLeak for the store of a stopped agent. It fails with an

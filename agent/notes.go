@@ -65,12 +65,18 @@ func (a *Agent) AddNote(n Note) (Event, error) {
 	if err != nil {
 		return Event{}, err
 	}
+	return a.keptSafe(kept), nil
+}
+
+// keptSafe tells the pages of an event that a person caused and makes it safe on
+// disk; where the disk does not take it now, NotSafe is set.
+func (a *Agent) keptSafe(kept store.Event) Event {
 	e := EventOf(kept)
 	a.tell("event", e)
 	if err := a.store.Sync(); err != nil { // the journal logs it, the state shows it
 		e.NotSafe = true
 	}
-	return e, nil
+	return e
 }
 
 func (h *History) addNote(n Note, now time.Time) (store.Event, error) {

@@ -283,10 +283,5 @@ func (a *Agent) WithdrawTest(w TestWithdrawal) (Event, error) {
 	if err != nil {
 		return Event{}, fmt.Errorf("keep the withdrawal: %w", err)
 	}
-	e := EventOf(kept)
-	a.tell("event", e)
-	if err := a.store.Sync(); err != nil { // the journal logs it, the state shows it
-		e.NotSafe = true
-	}
-	return e, nil
+	return a.keptSafe(kept), nil
 }
