@@ -14,9 +14,12 @@ func YearNames() []string {
 	return []string{"energy_year", "energy_unloaded_year", "energy_cost_year", "unloaded_cost_year", "demand_cost_year", "cost_year", "air_year", "emissions_year"}
 }
 
-// YearsIn is how often a year holds a window, Unix ms.
-func YearsIn(fromMS, toMS int64) float64 {
-	return daysPerYear * dayMS / float64(toMS-fromMS)
+const billsPerYear = 12
+
+// BillsIn is how often a year's bills hold what a window [fromMS, toMS), Unix ms, has
+// of its billing months' charges: a year has twelve charges, whatever the months' lengths.
+func BillsIn(site *sitefile.Site, fromMS, toMS int64) float64 {
+	return billsPerYear / site.BillingMonths(millis(fromMS), millis(toMS))
 }
 
 // YearOf is what one machine or system would use in a year of days like those of
@@ -195,9 +198,9 @@ func (y *yearMaker) demand(currency string) Figure {
 	case f == nil || f.Value == nil:
 		return y.none(name, y.why("demand_cost"))
 	}
-	years := YearsIn(y.fromMS, y.toMS)
+	years := BillsIn(y.site, y.fromMS, y.toMS)
 	out := Figure{Name: name, Value: number64(*f.Value * years), Unit: currency, Level: stated, Coverage: f.Coverage,
-		AtLeast: f.AtLeast, AtLeastWhy: f.AtLeastWhy, Inputs: f.Inputs, Method: "the window's share of the billing months' demand charges, all year alike: " + f.Method}
+		AtLeast: f.AtLeast, AtLeastWhy: f.AtLeastWhy, Inputs: f.Inputs, Method: "the window's share of the billing months' demand charges, brought to the twelve of a year, all alike: " + f.Method}
 	if f.Uncertainty != nil {
 		out.Uncertainty = number64(*f.Uncertainty * years)
 	}

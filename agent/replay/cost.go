@@ -107,7 +107,7 @@ func (c *costs) money(e *evaluation, of *plays, saved gum.Value, o *Outcome) (co
 		o.DemandCost = Amount{Note: c.pricer.DemandAbsent}
 		o.Cost.Note = "energy only: " + c.pricer.DemandAbsent
 	}
-	demandYears := analysis.YearsIn(e.st.rec.FromMS, e.st.rec.ToMS)
+	demandYears := analysis.BillsIn(e.st.site, e.st.rec.FromMS, e.st.rec.ToMS)
 	energyYear, energyYears := c.yearly(e, of, energySaved, c.pricer.EnergyMoney)
 	year = with(energyYear+demandSaved*demandYears, math.Hypot(energyU*perJ*energyYears, demandU*demandYears))
 	return cost, kg, year

@@ -314,6 +314,21 @@ func (s *Site) BillingMonth(at time.Time) (from, to time.Time) {
 	return day(m), day(m + 1)
 }
 
+// BillingMonths is how many billing months a span is: of each that it touches, the
+// share that lies in it.
+func (s *Site) BillingMonths(from, to time.Time) (months float64) {
+	for at := from; at.Before(to); {
+		begin, end := s.BillingMonth(at)
+		until := end
+		if to.Before(end) {
+			until = to
+		}
+		months += until.Sub(at).Hours() / end.Sub(begin).Hours()
+		at = end
+	}
+	return months
+}
+
 // quartersPerDay is how many quarter hours the clock shows in a day.
 const quartersPerDay = minutesPerDay / quarter
 

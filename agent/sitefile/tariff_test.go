@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"math"
 	"os"
 	"strings"
 	"testing"
@@ -98,6 +99,38 @@ func TestDemandCharges(t *testing.T) {
 		from, to := s.BillingMonth(at(text))
 		if got := from.Format(time.DateOnly); got != want || !to.Equal(from.AddDate(0, 1, 0)) {
 			t.Errorf("%s lies in the billing month from %s to %s, want from %s", text, got, to, want)
+		}
+	}
+}
+
+// TestBillingMonths: a span is as much of a month as the bill's own length makes it,
+// also where its clock is set forward or back, and twelve whole ones are a year.
+func TestBillingMonths(t *testing.T) {
+	files := goodFiles()
+	s, err := load(inSite, Options{}, memory(files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Tariff.BillingDay = 15
+	day := func(text string) time.Time {
+		local, err := time.ParseInLocation(time.DateOnly, text, s.Location)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return local
+	}
+	for _, c := range []struct {
+		from, to string
+		want     float64
+	}{
+		{"2024-02-15", "2024-03-15", 1},
+		{"2024-01-15", "2025-01-15", 12},
+		{"2024-06-18", "2024-06-25", 7.0 / 30},
+		{"2024-06-12", "2024-06-19", 3.0/31 + 4.0/30},
+		{"2024-06-18", "2024-06-18", 0},
+	} {
+		if got := s.BillingMonths(day(c.from), day(c.to)); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("from %s to %s: %v billing months, want %v", c.from, c.to, got, c.want)
 		}
 	}
 }

@@ -24,6 +24,7 @@ const complaints = [];
 const foreign = [];
 const tolerated = new Set();
 const took = new Map();
+const failed = [];
 let file = '';
 let passed = 0;
 let browser;
@@ -39,6 +40,9 @@ export function check(name, f, timeout = 120_000) {
     try {
       await f(t);
       passed += 1;
+    } catch (e) {
+      failed.push(`${of}: ${name}\n${e.stack}${e.cause ? `\n${e.cause.stack}` : ''}`);
+      throw e;
     } finally {
       took.set(of, (took.get(of) ?? 0) + performance.now() - began);
       await closeLeft();
@@ -57,6 +61,7 @@ after(async () => {
 process.on('exit', () => {
   for (const [name, ms] of took) console.log(`${name} took ${(ms / 1000).toFixed(1)} s`);
   console.log(`${passed} passed`);
+  for (const f of failed) console.log(`FAILED ${f}`); // again, where a log's end shows it
 });
 
 /**

@@ -68,8 +68,11 @@ function Grid({ id, map, at, answer, site, who, wash, narrow, most, decimals, di
     const step = ({ ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1] } as Record<string, [number, number]>)[e.key];
     if (!step) return;
     e.preventDefault();
+    // From where the focus is: keys may come faster than the table is drawn anew.
+    const held = (e.target as HTMLElement).dataset.cell;
+    const from = rows.flatMap((r, i) => r.map(([d, h], k) => [i, k, `${d}-${h}`] as const)).find(([, , cell]) => cell === held) ?? [row, column];
     // Hours that the window does not hold are leapt over.
-    for (let [i, k] = [row + step[0], column + step[1]]; rows[i]?.[k]; i += step[0], k += step[1]) {
+    for (let [i, k] = [from[0] + step[0], from[1] + step[1]]; rows[i]?.[k]; i += step[0], k += step[1]) {
       const [d, h] = rows[i]?.[k] ?? [0, 0];
       if (!grid[d]?.[h]) continue;
       setSpot([i, k]);
