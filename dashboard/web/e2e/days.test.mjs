@@ -60,8 +60,17 @@ check('walks by keyboard from a weekday’s hour to its readings in Trace', asyn
   const top = cells.reduce((a, b) => (b.value > a.value ? b : a));
   const first = week.cells[0];
   await page.focus('.map.power.wide a[tabindex="0"]'); // what stands how is known once its width is
-  for (let i = first.hour; i < top.hour; i++) await page.keyboard.press('ArrowRight');
-  for (let i = first.day; i < top.day; i++) await page.keyboard.press('ArrowDown');
+  // Hours that the window does not hold are leapt over: along the first day where that has the hour, else along the last.
+  const along = (day) => week.cells.filter((c) => c.day === day && c.hour > first.hour && c.hour <= top.hour).length;
+  const down = (hour) => week.cells.filter((c) => c.hour === hour && c.day > first.day && c.day <= top.day).length;
+  const press = async (key, times) => { for (let i = 0; i < times; i++) await page.keyboard.press(key); };
+  if (week.cells.some((c) => c.day === first.day && c.hour === top.hour)) {
+    await press('ArrowRight', along(first.day));
+    await press('ArrowDown', down(top.hour));
+  } else {
+    await press('ArrowDown', down(first.hour));
+    await press('ArrowRight', along(top.day));
+  }
   const value = await page.evaluate(() => document.activeElement.querySelector('data')?.value);
   assert.equal(Number(value), top.value, 'the arrows lead elsewhere');
   assert.equal((await page.$$('.map.power a[tabindex="0"]')).length, 1, 'a map is more than one stop');

@@ -86,7 +86,8 @@ check('says so where a page’s script cannot be had, and gets it later', async 
     await page.route('**/assets/*.js', (r) => r.fulfill({ status: 404, body: 'no such page: start at /' }));
     for (const href of others) {
       await page.click(`.pages a[href="${href}"]`);
-      await page.waitForSelector('main .warn:has-text("could not be fetched")');
+      await page.waitForSelector(`.pages a[href="${href}"][aria-current=page]`); // or the warning is the last page's
+      await page.waitForSelector('main .warn:has-text("This page could not be fetched")');
     }
     await page.unroute('**/assets/*.js');
     await page.click('main button:has-text("Try again")');
