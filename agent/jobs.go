@@ -84,8 +84,13 @@ type jobs[A any] struct {
 type job[A any] struct {
 	Job[A]           // protected by jobs.mu
 	at     time.Time // when it ended, likewise
+	ending bool      // it was told to end, likewise
 	cancel context.CancelFunc
 }
+
+// endingTimes bounds the jobs that were told to end and have not yet: so many times
+// what may be at work at once.
+const endingTimes = 4
 
 // start begins a job. The error wraps ErrJobsBusy where too many are at work.
 func (r *jobs[A]) start(work jobWork[A]) (Job[A], error) {
@@ -95,17 +100,21 @@ func (r *jobs[A]) start(work jobWork[A]) (Job[A], error) {
 		return Job[A]{}, errStopping
 	}
 	r.drop()
-	atWork := 0
+	atWork, ending := 0, 0
 	for _, j := range r.all {
-		if !j.Over() {
+		switch {
+		case j.Over():
+		case j.ending: // in a moment
+			ending++
+		default:
 			atWork++
 		}
 	}
-	if atWork >= r.kind.atOnce {
-		return Job[A]{}, fmt.Errorf("%d %s %w: wait until one has ended, or cancel it", atWork, r.kind.called(atWork), ErrJobsBusy)
+	if atWork >= r.kind.atOnce || ending >= endingTimes*r.kind.atOnce {
+		return Job[A]{}, fmt.Errorf("%d %s %w: wait until one has ended, or cancel it", atWork+ending, r.kind.called(atWork+ending), ErrJobsBusy)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	j := &job[A]{Job[A]{ID: newJobID(), State: JobRunning, Started: StampOf(time.Now())}, time.Time{}, cancel}
+	j := &job[A]{Job: Job[A]{ID: newJobID(), State: JobRunning, Started: StampOf(time.Now())}, cancel: cancel}
 	r.all = append(r.all, j)
 	r.working.Go(func() {
 		defer cancel()
@@ -204,6 +213,7 @@ func (r *jobs[A]) stop(id string) (Job[A], error) {
 	if err != nil {
 		return Job[A]{}, err
 	}
+	j.ending = true
 	j.cancel()
 	return j.Job, nil
 }

@@ -135,3 +135,34 @@ func TestJobsAreBounded(t *testing.T) {
 		}
 	})
 }
+
+// What was told to end makes room at once, as a page that moves on expects; but who
+// begins and breaks off without end does not pile up work.
+func TestJobsThatAreEndingMakeRoom(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newReplayJobs()
+		let := make(chan struct{})
+		slow := func(ctx context.Context, _ func(done, total int)) (*replay.Answer, error) {
+			<-let // does not look up for a while
+			return nil, ctx.Err()
+		}
+		for i := range endingTimes * replayKind().atOnce {
+			j, err := r.start(slow)
+			if err != nil {
+				t.Fatalf("job %d, while those before it are ending: %v", i, err)
+			}
+			if _, err := r.stop(j.ID); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if _, err := r.start(slow); !errors.Is(err, ErrJobsBusy) {
+			t.Errorf("with %d ending: %v", endingTimes*replayKind().atOnce, err)
+		}
+		close(let)
+		synctest.Wait()
+		if _, err := r.start(slow); err != nil {
+			t.Errorf("when all have ended: %v", err)
+		}
+		synctest.Wait()
+	})
+}

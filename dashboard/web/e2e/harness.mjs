@@ -91,7 +91,10 @@ async function newPage(context) {
   page.setDefaultTimeout(patience.timeout);
   page.on('console', (m) => {
     const expected = [...tolerated].some((p) => p.test(m.text()));
-    if ((m.type() === 'error' || m.type() === 'warning') && !expected) complaints.push(`${page.hash}: ${m.text()}`);
+    if ((m.type() === 'error' || m.type() === 'warning') && !expected) complaints.push(`${page.hash}: ${m.text()} ${m.location().url}`);
+  });
+  page.on('response', async (r) => { // why, beside the browser's own word
+    if (r.status() >= 500 && tolerated.size === 0) complaints.push(`${page.hash}: ${r.url()}: ${await r.text().catch(() => 'no words')}`);
   });
   page.on('pageerror', (e) => complaints.push(`${page.hash}: ${e}`));
   page.on('request', (r) => {

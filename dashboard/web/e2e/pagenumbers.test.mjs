@@ -1,6 +1,6 @@
 // Every number of the pages that show figures, with everything opened, is the API's, in both units.
 // Every figure and the Service book have this check in their own files.
-import { api, check, close, localDay, openAll, openAt, settled } from './harness.mjs';
+import { api, check, close, localDay, openAll, openAt, patience, settled } from './harness.mjs';
 import { hold, numbers } from './numbers.mjs';
 
 const past = async (from, to) => {
@@ -27,6 +27,8 @@ for (const [name, hash, least] of pages) {
     const page = await openAt(await hash());
     await settled(page);
     await openAll(page);
+    // What is opened asks for more; numbers says what was lacking.
+    await page.waitForFunction((n) => document.querySelectorAll('main [data-at]').length >= n, least, patience).catch(() => undefined);
     const states = await hold(page);
     await numbers(page, least, [], states);
     await close(page);

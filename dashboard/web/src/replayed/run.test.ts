@@ -122,3 +122,19 @@ it('tries again where the server is away or busy, and anew where it lost the rep
   expect(log).toEqual(['start', 'start', 'look 5f', 'look 5f', 'start', 'look 5f']);
   expect(r.stand.value.state).toBe('done');
 });
+
+it('begins nothing before what was left is broken off, whoever left it', async () => {
+  let begun = () => {};
+  const slow: Server = { ...server, start: async () => { log.push('start'); await new Promise<void>((go) => { begun = go; }); return job({}); } };
+  const [r, after] = [new Replayer(slow), new Replayer(server)];
+  r.put('a', {});
+  await pass(10);
+  r.stop(); // its id is not known yet
+  after.put('b', {});
+  await pass(10);
+  expect(log).toEqual(['start']);
+  begun();
+  await pass(10);
+  expect(log).toEqual(['start', 'cancel 5f', 'start', 'look 5f']);
+  after.stop();
+});

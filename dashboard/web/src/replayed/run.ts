@@ -41,6 +41,8 @@ export class Replayer {
   readonly last = signal<Replayed | undefined>(undefined);
   private key = '';
   private turn: AbortController | undefined;
+  /** what is being begun or broken off: the next begins after it, or the server has too many at work */
+  private static ahead: Promise<unknown> = Promise.resolve();
 
   constructor(private readonly server: Server = overHTTP) {}
 
@@ -67,6 +69,7 @@ export class Replayer {
         await looked(over);
         if (over.aborted) return;
         if (id === '') id = await this.begin(body, over);
+        if (over.aborted) return;
         const job = await this.server.look(id, over);
         if (over.aborted) return;
         if (job.state === 'done' && job.answer) {
@@ -100,9 +103,13 @@ export class Replayer {
 
   /** Begins one; who left meanwhile has it broken off, at once or when it is known. */
   private async begin(body: ReplayRequest, over: AbortSignal): Promise<string> {
-    const { id } = await this.server.start(body);
+    for (let seen: unknown; seen !== Replayer.ahead;) await (seen = Replayer.ahead);
+    if (over.aborted) return '';
+    const started = this.server.start(body);
+    Replayer.ahead = started.catch(() => undefined);
+    const { id } = await started;
     let ended = false;
-    const off = () => { if (!ended) void this.server.cancel(id).catch(() => undefined); }; // a server that is away has nothing to break off
+    const off = () => { if (!ended) Replayer.ahead = this.server.cancel(id).catch(() => undefined); }; // a server that is away has nothing to break off
     const done = this.last.subscribe((l) => { if (l?.id === id) { ended = true; over.removeEventListener('abort', off); queueMicrotask(() => done()); } });
     if (over.aborted) off();
     else over.addEventListener('abort', () => { off(); done(); }, { once: true });
