@@ -18,7 +18,7 @@ const pages = [
   ['machine', async () => '#/', 20],
   ['days', async () => `#/seven-days?${await past(3, 1)}`, 100],
   ['loads', async () => `#/load-and-rest?${await past(2, 1)}`, 50],
-  ['trace, following', async () => '#/trace', 50],
+  ['trace, following', async () => '#/trace', 30], // an hour may lack a start or an unload
   ['trace, between cursors', async () => `#/trace?${await between()}`, 50],
   ['hook-up', async () => '#/hook-up', 3],
 ];
