@@ -47,7 +47,7 @@ var auditSteps = [...]auditStep{
 	{"alternatives", "Two other settings weighed", "The same air with other settings: what it would save, and how sure that is.",
 		"/other-settings", "loadscribe replay --site FILE --set KEY=VALUE", (*auditor).alternatives},
 	{"report", "Report made", "The whole, with the checkpoint that it was made from.",
-		"/what-we-missed", "loadscribe report --site FILE --from --to --out DIR", (*auditor).report},
+		"/what-we-missed", "loadscribe report --site FILE --from DATE --to DATE --out DIR", (*auditor).report},
 }
 
 func auditStepNames() []string {
@@ -105,7 +105,7 @@ func (j *auditor) instruments(s *AuditStep) error {
 	return nil
 }
 
-// walk wants a hook-up check of each machine since its wiring was last known.
+// walk wants a hook-up check of each machine, the last of which found nothing wrong.
 func (j *auditor) walk(s *AuditStep) error {
 	kept, err := j.h.eventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == "hookup" })
 	if err != nil {

@@ -164,7 +164,8 @@ func (j *auditor) local(t time.Time) string {
 	return t.In(j.h.site.Location).Format("Mon 2006-01-02 15:04")
 }
 
-// waits says that a step's time has not come; ok is true where it has.
+// due reports whether a step's time has come; where it has not, the step waits until
+// then, and what says for what.
 func (j *auditor) due(s *AuditStep, at time.Time, what string) (ok bool) {
 	if !j.now.Before(at) {
 		return true
@@ -174,8 +175,8 @@ func (j *auditor) due(s *AuditStep, at time.Time, what string) (ok bool) {
 	return false
 }
 
-// needsBegin says that a step counts from the audit's beginning; ok is true where
-// there is one.
+// needsBegin is for a step that counts from the audit's beginning: ok where there is
+// one, else the step waits for it.
 func (j *auditor) needsBegin(s *AuditStep) (ok bool) {
 	if j.begun != nil {
 		return true

@@ -27,6 +27,8 @@ type Leaks struct {
 	// since are those of Mended that were mended after From: what is measured holds
 	// some of theirs.
 	since LeakSum
+	// costEach is what a m³/s of leak costs in a year; nil: not known.
+	costEach *float64
 	// Cost is a year's of the open tags, at the price of the measured leak.
 	Cost     *float64 `json:"open_cost"`
 	Currency string   `json:"currency"`
@@ -103,7 +105,7 @@ func (l *Leaks) measured(figures []analysis.Figure) {
 	}
 	if cost := by["leak_cost"]; cost != nil && cost.Value != nil && *f.Value > 0 {
 		each := *cost.Value / l.Measured.FlowM3S
-		l.Cost = &each // of a m³/s until the tags are added up
+		l.costEach = &each
 	}
 }
 
@@ -138,8 +140,8 @@ func (s *LeakSum) count(flowM3S *float64) {
 
 // compare sets what is measured and has no tag.
 func (l *Leaks) compare() {
-	if l.Cost != nil {
-		cost := *l.Cost * l.Open.FlowM3S
+	if l.costEach != nil {
+		cost := *l.costEach * l.Open.FlowM3S
 		l.Cost = &cost
 	}
 	if l.Measured != nil {

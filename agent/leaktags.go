@@ -213,10 +213,13 @@ func (t *LeakTagEntry) words(e *store.Event) error {
 // keeps the coefficient that the tag had.
 func (t *LeakTagEntry) size(e *store.Event, before *LeakTag) error {
 	if t.Action != tagFound && t.Action != tagCorrect {
-		for field, said := range map[string]bool{"hole": strings.TrimSpace(t.Hole) != "", "coefficient": t.Coefficient != 0, "place": e.Data["place"] != ""} {
-			if said {
-				return wrongField(field, "it is put right by correct")
-			}
+		switch {
+		case e.Data["place"] != "":
+			return wrongField("place", "it is put right by correct")
+		case strings.TrimSpace(t.Hole) != "":
+			return wrongField("hole", "it is put right by correct")
+		case t.Coefficient != 0:
+			return wrongField("coefficient", "it is put right by correct")
 		}
 		return nil
 	}

@@ -38,21 +38,15 @@ func (s *Server) serveDemand(r *http.Request) (any, *apiError) {
 const defaultNights = 7 * 24 * time.Hour
 
 func (s *Server) serveNights(r *http.Request) (any, *apiError) {
-	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "system"})
-	q.reachBack(s.backend.Now(), s.location(), defaultNights)
-	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
-	if q.err != nil {
-		return nil, q.err
-	}
-	system, e := s.oneSystem(q)
-	if e != nil {
-		return nil, e
-	}
-	n, err := s.backend.Nights(system, fromMS, toMS)
-	return n, demandRefused("quiet hours of "+system, err)
+	return ofNights(s, r, "quiet hours", s.backend.Nights)
 }
 
 func (s *Server) serveLeaks(r *http.Request) (any, *apiError) {
+	return ofNights(s, r, "leaks", s.backend.Leaks)
+}
+
+// ofNights answers what is asked of one system's last nights.
+func ofNights[A any](s *Server, r *http.Request, what string, ask func(system string, fromMS, toMS int64) (A, error)) (any, *apiError) {
 	q := parseQuery(r.URL.RawQuery, []string{"from", "to", "system"})
 	q.reachBack(s.backend.Now(), s.location(), defaultNights)
 	fromMS, toMS := q.window(s.backend.Now(), s.location(), false)
@@ -63,8 +57,8 @@ func (s *Server) serveLeaks(r *http.Request) (any, *apiError) {
 	if e != nil {
 		return nil, e
 	}
-	l, err := s.backend.Leaks(system, fromMS, toMS)
-	return l, demandRefused("leaks of "+system, err)
+	a, err := ask(system, fromMS, toMS)
+	return a, demandRefused(what+" of "+system, err)
 }
 
 func (s *Server) serveLeakTag(r *http.Request) (any, *apiError) {

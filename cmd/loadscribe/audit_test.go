@@ -147,17 +147,7 @@ func TestAudit(t *testing.T) {
 	if testing.Short() {
 		t.Skip("drives a browser; not under -short")
 	}
-	chromium, node := peer(t, "chromium"), peer(t, "node")
-	web, err := filepath.Abs("../../dashboard/web")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := os.Stat(filepath.Join(web, "node_modules", "playwright-core")); err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("the page's packages are not installed: make build")
-		}
-		t.Skip("the page's packages are not installed: make build")
-	}
+	chromium, node, web := browserPeers(t)
 	scenario, begin := auditPlant(t)
 	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	site := filepath.Join(t.TempDir(), "site.toml")
@@ -203,7 +193,7 @@ func TestAudit(t *testing.T) {
 	var out bytes.Buffer
 	cmd.Stdout = io.MultiWriter(&out, t.Output())
 	cmd.Stderr = cmd.Stdout
-	err = cmd.Run()
+	err := cmd.Run()
 	if err != nil || !regexp.MustCompile(`(?m)^8 passed$`).Match(out.Bytes()) {
 		t.Errorf("the audit failed: %v", err)
 	}

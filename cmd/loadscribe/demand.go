@@ -36,7 +36,7 @@ func (c *demandCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	system, err := c.oneSystem(site)
+	system, err := oneSystem(site, c.System)
 	if err != nil {
 		return err
 	}
@@ -58,23 +58,24 @@ func (c *demandCmd) Run(s *surroundings) error {
 	return printDemand(s.stdout, &d, site)
 }
 
-func (c *demandCmd) oneSystem(site *sitefile.Site) (string, error) {
+// oneSystem is the system that --system names; empty is enough where there is one.
+func oneSystem(site *sitefile.Site, name string) (string, error) {
 	var names []string
 	for i := range site.Systems {
-		if site.Systems[i].Name == c.System {
-			return c.System, nil
+		if site.Systems[i].Name == name {
+			return name, nil
 		}
 		names = append(names, site.Systems[i].Name)
 	}
 	switch {
 	case len(names) == 0:
 		return "", misuse{errors.New("the site file has no [[system]]; add one with its machines, parts and taps to have its demand")}
-	case c.System == "" && len(names) == 1:
+	case name == "" && len(names) == 1:
 		return names[0], nil
-	case c.System == "":
+	case name == "":
 		return "", misuse{fmt.Errorf("--system is missing: write one of %s", strings.Join(names, ", "))}
 	}
-	return "", misuse{fmt.Errorf("--system %q: the site file has no system of that name; write one of %s", c.System, strings.Join(names, ", "))}
+	return "", misuse{fmt.Errorf("--system %q: the site file has no system of that name; write one of %s", name, strings.Join(names, ", "))}
 }
 
 // printDemand writes a line for each step, in the site's time and units.

@@ -176,7 +176,7 @@ func (c *leaksListCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	system, err := (&demandCmd{System: c.System}).oneSystem(site)
+	system, err := oneSystem(site, c.System)
 	if err != nil {
 		return err
 	}

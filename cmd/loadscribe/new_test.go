@@ -128,17 +128,7 @@ func TestNewSitePage(t *testing.T) {
 	if testing.Short() {
 		t.Skip("drives a browser; not under -short")
 	}
-	chromium, node := peer(t, "chromium"), peer(t, "node")
-	web, err := filepath.Abs("../../dashboard/web")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := os.Stat(filepath.Join(web, "node_modules", "playwright-core")); err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("the page's packages are not installed: make build")
-		}
-		t.Skip("the page's packages are not installed: make build")
-	}
+	chromium, node, web := browserPeers(t)
 	p := servePlant(t, "127.0.0.1:0", nil)
 	dir, at := newSiteAt(t)
 	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Minute)

@@ -27,17 +27,7 @@ func TestPage(t *testing.T) {
 	if testing.Short() {
 		t.Skip("drives a browser; not under -short")
 	}
-	chromium, node := peer(t, "chromium"), peer(t, "node")
-	web, err := filepath.Abs("../../dashboard/web")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := os.Stat(filepath.Join(web, "node_modules", "playwright-core")); err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("the page's packages are not installed: make build")
-		}
-		t.Skip("the page's packages are not installed: make build")
-	}
+	chromium, node, web := browserPeers(t)
 	if _, err := os.Stat(filepath.Join(web, "dist", "index.html")); err != nil {
 		t.Fatalf("the page is not built into this test: make build, then test")
 	}
@@ -107,6 +97,24 @@ func TestPage(t *testing.T) {
 	}
 	both.Wait()
 	check([]string{"restart"})
+}
+
+// browserPeers are the browser and Node, and the folder of the pages, whose packages
+// are installed; without them the test is skipped, or fails where peers are required.
+func browserPeers(t *testing.T) (chromium, node, web string) {
+	t.Helper()
+	chromium, node = peer(t, "chromium"), peer(t, "node")
+	web, err := filepath.Abs("../../dashboard/web")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(web, "node_modules", "playwright-core")); err != nil {
+		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
+			t.Fatalf("the page's packages are not installed: make build")
+		}
+		t.Skip("the page's packages are not installed: make build")
+	}
+	return chromium, node, web
 }
 
 // testLines logs what a command says line by line as it comes, so that it is there
