@@ -127,7 +127,7 @@ export async function openAt(hash, { size = 'wide', scheme = 'light', viewport =
   let page = common ? idle.pop() : undefined;
   if (page) {
     await page.setViewportSize(viewport);
-    await page.emulateMedia({ colorScheme: scheme, reducedMotion: 'reduce' });
+    await page.emulateMedia({ media: null, colorScheme: scheme, reducedMotion: 'reduce' }); // one that was printed is a screen again
   } else page = await newPage({ viewport, colorScheme: scheme, reducedMotion: 'reduce', ...context });
   Object.assign(page, { look: { size, scheme }, hash, from: at, common });
   await prepare?.(page);
