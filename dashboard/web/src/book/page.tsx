@@ -38,7 +38,7 @@ export default function ServiceBook({ live, site, view }: PageProps) {
       <div class="book-bar"><WindowChooser now={view.now} timeZone={site.timezone} length={bookDays} most={mostDays} /></div>
       {shown && <Week shown={shown} current={statesAt(shown, site, view)} timeZone={site.timezone} />}
       {shown && shown.drawnFrom > shown.from && <p class="aside">Of so many days the latest are drawn; faults and the sentence are of all of them.</p>}
-      {effect && <Effect key={`${effect.note} ${effect.days}`} site={site} asked={effect} pace={{ held: live.held }} />}
+      {effect && <Effect key={effect.note} site={site} asked={effect} pace={{ held: live.held }} />}
       <div class="book">
         <div class="book-side">
           <Faults answer={shown?.faults} site={site} now={view.now} over={shown?.now === false} days={shown?.days ?? bookDays} pace={{ held: live.held }} />
