@@ -23,6 +23,7 @@ export function Air(props: PartProps) {
   const { air } = answer;
   const [host, width] = useWidth<HTMLDivElement>();
   const show = shownIn(answer, system);
+  const pressure = figureDisplay('', 'kPa', system);
   const title = 'What the air took';
   const side = width >= 900 ? Math.floor((width - 40) / 2) : width;
   return (
@@ -44,7 +45,7 @@ export function Air(props: PartProps) {
             <p key={r.machine} class="small">
               Nameplate of {r.machine}: <Num value={r.value} at={`/air/rated/${i}/value`}>{fixed(convert(show.power, r.value), 2)}</Num> {show.power.unit} at{' '}
               <Num value={r.flow_m3_min} at={`/air/rated/${i}/flow_m3_min`}>{fixed(convert(show.flow, r.flow_m3_min), show.flow.decimals)}</Num> {show.flow.unit}
-              {r.pressure_kpa !== undefined && <> and <Num value={r.pressure_kpa} at={`/air/rated/${i}/pressure_kpa`}>{fixed(convert(figureDisplay('', 'kPa', system), r.pressure_kpa), 1)}</Num> {figureDisplay('', 'kPa', system).unit}</>}.
+              {r.pressure_kpa !== undefined && <> and <Num value={r.pressure_kpa} at={`/air/rated/${i}/pressure_kpa`}>{fixed(convert(pressure, r.pressure_kpa), pressure.decimals)}</Num> {pressure.unit}</>}.
             </p>
           ))}
           <Known title={title} facts={{ method: air.method, note: air.short > 0 ? 'hours in which too little was observed, or too little air was made to tell, are left out' : undefined }} look={stretchHref(site, answer, Date.parse(answer.from), Date.parse(answer.to))} />

@@ -101,7 +101,8 @@ it('tells what the days cost, what of it made no air, and what a year comes to',
   expect(text()).toContain('Half of the energy’s cost fell in 1 hour, 25 % of these days.');
   expect(text()).toContain('of no state');
   expect(host.querySelectorAll('.dear-mark').length).toBe(3); // two hours and the key
-  expect(host.querySelectorAll('.hour-lost').length).toBe(1);
+  expect(host.querySelectorAll('.hour-lost').length).toBe(2); // an hour and the key
+  expect(text()).toContain('System main, from Mon 2 Mar to Mon 2 Mar, 24:00.');
   expect(host.querySelector('.dearest a')?.getAttribute('href')).toContain('#/trace?');
   expect(text()).toContain('more was drawn for 4 min 0 s, 0.28 % of the observed time');
 });

@@ -4,6 +4,7 @@ import type { MoneyAnswer, MoneyHour, MoneyState, Site, StateName } from '../api
 import { channelsToShow } from '../figure/look';
 import { traceHref } from '../trace/address';
 import { fixed } from '../units/units';
+import { clockMinute } from '../units/words';
 
 export const stateWords: Record<StateName, string> = {
   loaded: 'loaded', 'part-load': 'at part load', unloaded: 'running unloaded', starting: 'starting', standby: 'standby', stopped: 'stopped', off: 'off', tripped: 'tripped', unobserved: 'state not known',
@@ -81,7 +82,6 @@ export function dayRows(answer: MoneyAnswer): DayRow[] {
 
 /** The hour of the clock at a moment in a zone, 0-23 with its part. */
 export function clockHour(ms: number, timeZone: string): number {
-  const text = new Intl.DateTimeFormat('en-GB', { timeZone, hour: '2-digit', minute: '2-digit', hourCycle: 'h23' }).format(ms);
-  const [h = '0', m = '0'] = text.split(':');
+  const [h = '0', m = '0'] = clockMinute(ms, timeZone).split(':');
   return Number(h) + Number(m) / 60;
 }
