@@ -2,7 +2,9 @@
 import { useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import { ApiError, post, type AuditBegin, type AuditMark } from '../api';
-import { sayAuthor, storedAuthor } from './author';
+import { addDays } from '../look/days';
+import { sayAuthor, storedAuthor } from '../settings';
+import { localDate } from '../units/words';
 
 interface Wrong {
   field: string;
@@ -38,8 +40,6 @@ function useSend(at: string, done: () => void) {
   };
 }
 
-const dateIn = (ms: number, zone: string) => new Intl.DateTimeFormat('en-CA', { timeZone: zone }).format(new Date(ms));
-
 export function BeginForm({ zone, now, done, another }: { zone: string; now: number; done: () => void; another: boolean }) {
   const { busy, send, bad, why } = useSend('/api/v1/audit/begin', done);
   const id = useId();
@@ -55,7 +55,7 @@ export function BeginForm({ zone, now, done, another }: { zone: string; now: num
       <p class="aside">The checks of the first hour and half way are counted from now; tests, alternatives and report count from then on. {another ? 'What was said of the one before stays in the record.' : ''}</p>
       <div class="fields">
         <div><label for={`${id}-w`}>Who does it</label><input id={`${id}-w`} name="who" maxLength={80} autocomplete="name" defaultValue={storedAuthor()} {...bad('who')} />{why('who')}</div>
-        <div><label for={`${id}-e`}>Planned last day</label><input id={`${id}-e`} name="ends" type="date" defaultValue={dateIn(now + 7 * 86_400_000, zone)} {...bad('ends')} />{why('ends')}</div>
+        <div><label for={`${id}-e`}>Planned last day</label><input id={`${id}-e`} name="ends" type="date" defaultValue={addDays(localDate(now, zone), 7)} {...bad('ends')} />{why('ends')}</div>
         <button type="submit" disabled={busy.value}>{busy.value ? 'Beginning …' : 'Begin'}</button>
       </div>
       {why('')}
