@@ -6,10 +6,11 @@ import { Num } from '../figure/number';
 import { useWidth } from '../look/measure';
 import { Twin } from '../look/twin';
 import { linearScale } from '../loads/scale';
+import { valueTicks } from '../plot/ticks';
 import { convert, figureDisplay, fixed, type Display, type UnitSystem } from '../units/units';
 import { clockMinute, day as dayWords } from '../units/words';
 import type { PartProps } from './page';
-import { stretchHref, tickText, ticksOf } from './view';
+import { stretchHref, tickText } from './view';
 
 const height = 300;
 const edge = { left: 52, right: 12, top: 14, bottom: 38 };
@@ -83,7 +84,7 @@ function Against({ answer, show, width }: PartProps & { show: Shown; width: numb
       <figcaption class="small">over the flow of the hour, <span class="tick">{show.power.unit}</span></figcaption>
       <svg class="money-svg" role="img" aria-label={label} width={width} height={height}>
         <Grid top={top} y={y} width={width} />
-        {ticksOf(far, 5).map((t) => <text key={t} class="tick" x={x(t)} y={height - edge.bottom + 17} text-anchor="middle">{tickText(t)}</text>)}
+        {valueTicks(0, far, 5).map((t) => <text key={t} class="tick" x={x(t)} y={height - edge.bottom + 17} text-anchor="middle">{tickText(t)}</text>)}
         <text class="tick" x={(edge.left + width - edge.right) / 2} y={height - 4} text-anchor="middle">{`mean flow, ${show.flow.unit}`}</text>
         {points.map((p) => {
           const [cx, v, half] = [x(convert(show.flow, p.flow_m3_min)), convert(show.power, p.value), p.uncertainty * show.power.scale];
@@ -132,5 +133,5 @@ function OverTime({ answer, site, show, width }: PartProps & { show: Shown; widt
 }
 
 function Grid({ top, y, width, ticks = 5 }: { top: number; y: (v: number) => number; width: number; ticks?: number }) {
-  return <>{ticksOf(top, ticks).map((t) => <g key={t}><line class="grid" x1={edge.left} x2={width - edge.right} y1={y(t)} y2={y(t)} /><text class="tick" x={edge.left - 8} y={y(t) + 4} text-anchor="end">{tickText(t)}</text></g>)}</>;
+  return <>{valueTicks(0, top, ticks).map((t) => <g key={t}><line class="grid" x1={edge.left} x2={width - edge.right} y1={y(t)} y2={y(t)} /><text class="tick" x={edge.left - 8} y={y(t) + 4} text-anchor="end">{tickText(t)}</text></g>)}</>;
 }

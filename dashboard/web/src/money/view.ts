@@ -39,18 +39,6 @@ export function resting(states: MoneyState[]): { state: MoneyState; index: numbe
   return states.flatMap((state, index) => (makesAir(state.state) ? [] : [{ state, index }]));
 }
 
-/** A round step for about so many ticks up to a value. */
-export function tickStep(most: number, ticks: number): number {
-  const rough = most / ticks || 1;
-  const power = 10 ** Math.floor(Math.log10(rough));
-  return ([1, 2, 2.5, 5, 10].find((n) => n * power >= rough * 0.999) ?? 10) * power;
-}
-
-export function ticksOf(most: number, ticks = 5): number[] {
-  const step = tickStep(most, ticks);
-  return Array.from({ length: Math.floor(most / step + 1e-6) + 1 }, (_, i) => i * step);
-}
-
 /** A tick's text without needless zeros. */
 export const tickText = (v: number): string => String(Number(v.toPrecision(6)));
 
