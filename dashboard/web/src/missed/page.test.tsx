@@ -141,6 +141,18 @@ it('checks the log when asked, and says what is wrong with it', async () => {
   await there('It failed: the disk is full.');
 });
 
+it('says of which days a report is, whatever days are shown', async () => {
+  window.location.hash = '#/what-we-missed?from=2026-03-02&to=2026-03-08&report=5f';
+  answers = {
+    '/api/v1/missed': whole(),
+    '/api/v1/report': { id: '5f', state: 'done', done: 9, total: 9, started: null, ended: null, answer: { title: 't', site: 'Shop', at: '2026-03-10T17:00:00.000Z', from: '2026-02-23T06:00:00.000Z', to: '2026-03-02T06:00:00.000Z', files: [{ name: 'report.pdf', type: 'application/pdf', bytes: 123_000 }] } },
+  };
+  show();
+  await there('The report of Mon 23 Feb to Sun 1 Mar, 24:00 is there.');
+  expect(text()).not.toContain('of the days shown above');
+  expect(host.querySelector('.files a')?.getAttribute('href')).toBe('/api/v1/report/file?id=5f&name=report.pdf');
+});
+
 it('never rounds a share to all or none of it, and keeps the digits that a counter has', () => {
   expect([percent(1), percent(0.999999), percent(0.99612), percent(0.000001), percent(0)]).toEqual(['100', '99.99', '99.61', '<0.01', '0.00']);
   expect([bytes(940), bytes(5_900_000), bytes(216e9)]).toEqual([{ value: '0.9', unit: 'kB' }, { value: '5.9', unit: 'MB' }, { value: '216', unit: 'GB' }]);

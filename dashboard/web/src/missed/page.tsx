@@ -52,7 +52,7 @@ export default function WhatWeMissed({ live, site, view }: PageProps) {
             <Clock answer={answer} />
             <Disk answer={answer} site={site} now={view.now} />
             <Evidence answer={answer} site={site} now={view.now} />
-            <Report live={live} days={days} />
+            <Report live={live} site={site} days={days} />
           </div>
           <Events answer={answer} site={site} now={view.now} />
         </>
