@@ -132,7 +132,7 @@ fits(open);
 const aDay = async (how) => {
   if (wantsShots) return open(how);
   const [site, { faults }] = [await api('site'), await api('faults', { from: '-7d' })];
-  const date = localDay(site, (Date.now() - Date.parse(faults[0].came[0].from)) / 86_400_000);
+  const date = localDay(site, 0, Date.parse(faults[0].came[0].from));
   return bookReady(await openAt(`#/service-book?from=${date}&to=${date}`, how));
 };
 looksRight('service-book', aDay, async (page) => {

@@ -24,7 +24,8 @@ check('an audit is begun and a step accepted by the keyboard alone, and the reco
   await page.waitForSelector('.begin', { state: 'detached' });
   const { begun } = await api('audit');
   assert.equal(begun.who, 'R. Vale');
-  assert.equal(new Intl.DateTimeFormat('en-CA', { timeZone: (await api('site')).timezone }).format(new Date(Date.parse(begun.ends) - 1000)), localDay(await api('site'), -7));
+  const site = await api('site');
+  assert.equal(new Intl.DateTimeFormat('en-CA', { timeZone: site.timezone }).format(new Date(Date.parse(begun.ends) - 1000)), localDay(site, -7));
   await page.press('[data-step=instruments] .say summary', 'Enter');
   await page.focus('[data-step=instruments] textarea');
   const text = `certificates seen, ${Date.now()}`;

@@ -127,7 +127,7 @@ export async function openAt(hash, { size = 'wide', scheme = 'light', viewport =
   let page = common ? idle.pop() : undefined;
   if (page) {
     await page.setViewportSize(viewport);
-    await page.emulateMedia({ colorScheme: scheme, reducedMotion: 'reduce' });
+    await page.emulateMedia({ media: null, colorScheme: scheme, reducedMotion: 'reduce' }); // one that was printed is a screen again
   } else page = await newPage({ viewport, colorScheme: scheme, reducedMotion: 'reduce', ...context });
   Object.assign(page, { look: { size, scheme }, hash, from: at, common });
   await prepare?.(page);
@@ -167,9 +167,10 @@ export async function api(path, query = {}) {
   return body;
 }
 
-/** The site's local date, "2026-11-29"; days counts back. */
-export function localDay(site, days = 0) {
-  return new Intl.DateTimeFormat('en-CA', { timeZone: site.timezone }).format(new Date(Date.now() - days * 86_400_000));
+/** The site's local date at a moment, "2026-11-29"; days counts back, by the calendar: a day with a change of clocks is one too. */
+export function localDay(site, days = 0, at = Date.now()) {
+  const date = new Intl.DateTimeFormat('en-CA', { timeZone: site.timezone }).format(new Date(at));
+  return new Date(Date.parse(date) - days * 86_400_000).toISOString().slice(0, 10);
 }
 
 /** Whether what(page) gives something else within so long. */

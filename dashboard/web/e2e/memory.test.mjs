@@ -120,9 +120,11 @@ check('keeps its memory flat through a week with all pages visited again and aga
   assert.notEqual((await page.textContent('.clock')).slice(0, 10), clock.slice(0, 10), 'no day went by');
   assert.ok(messages > 100_000, `only ${messages} messages`);
   // A page that is kept for each visit grows in every tour; what comes once, in one or two of them.
+  // Of three steps the least tells them apart; of 27 the least is next to no bound, their median is.
   for (const [what, more] of Object.entries(most)) {
-    const steps = seen.slice(1).map((s, k) => s[what] - seen[k][what]);
-    assert.ok(Math.min(...steps) <= more, `${what} grew in every tour: by ${steps.join(', ')}`);
+    const steps = seen.slice(1).map((s, k) => s[what] - seen[k][what]).sort((a, b) => a - b);
+    const usual = steps[long ? Math.floor((steps.length - 1) / 2) : 0];
+    assert.ok(usual <= more, `${what} usually grew by ${usual} a tour: ${steps.join(', ')}`);
   }
   await close(page);
 }, long ? 1_800_000 : 240_000);

@@ -21,6 +21,19 @@ function keep(key: string, value: string): void {
   }
 }
 
+/** The reader's name as it was last written under a note, a test or a tag. */
+export function storedAuthor(): string {
+  try {
+    return localStorage.getItem('author') ?? '';
+  } catch {
+    return '';
+  }
+}
+
+export function sayAuthor(name: string): void {
+  keep('author', name.trim());
+}
+
 /** The site's time zone, in which every time is shown. */
 export const siteZone = signal('UTC');
 

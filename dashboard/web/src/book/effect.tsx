@@ -1,5 +1,6 @@
 // What a service changed: the whole days before it beside those after it, the
 // figures that it should move first. Which service is in the address.
+import { useEffect, useRef } from 'preact/hooks';
 import { answerOf, type ServiceEffectAnswer, type ServiceMoved, type Site } from '../api';
 import { useAsked, type Pace } from '../api/asked';
 import '../days/days.css';
@@ -27,11 +28,14 @@ export function effectOf(query: URLSearchParams): { note: number; days: number }
 export function Effect({ site, asked: { note, days }, pace }: { site: Site; asked: { note: number; days: number }; pace: Pace }) {
   const address = answerAddress('/api/v1/service/effect', { note: String(note), days: String(days) });
   const asked = useAsked<ServiceEffectAnswer>(pace, { key: address, ask: (signal) => answerOf('/api/v1/service/effect', new URLSearchParams({ note: String(note), days: String(days) }), signal) });
-  const answer = asked.value.value;
+  const answer = asked.answered.value === address ? asked.value.value : undefined;
+  const head = useRef<HTMLHeadingElement>(null);
+  // It stands above the link that opened it: who followed that is taken there.
+  useEffect(() => { if (document.activeElement !== document.body) head.current?.focus(); }, []);
   const put = (change: Record<string, string | undefined>) => go(changed('book', place.value.query, change));
   return (
-    <section class="seven effect" aria-labelledby="effect-title" data-answer={address} aria-busy={asked.answered.value !== address}>
-      <h2 id="effect-title" tabIndex={-1}>{answer ? <>Before and after: <span data-words>{answer.item} of {answer.machine}</span>, done <Moment ms={Date.parse(answer.done)} timeZone={site.timezone} /></> : 'Before and after'}</h2>
+    <section class="seven effect" aria-labelledby="effect-title" data-answer={address} aria-busy={!answer}>
+      <h2 id="effect-title" ref={head} tabIndex={-1}>{answer ? <>Before and after: <span data-words>{answer.item} of {answer.machine}</span>, done <Moment ms={Date.parse(answer.done)} timeZone={site.timezone} /></> : 'Before and after'}</h2>
       <div class="window" role="group" aria-label="Days on either side">
         {spans.map((n) => <button key={n} type="button" aria-pressed={n === days} onClick={() => put({ around: n === usualDays ? undefined : String(n) })}>{n} days either side</button>)}
         <button type="button" onClick={() => put({ effect: undefined, around: undefined })}>Close</button>

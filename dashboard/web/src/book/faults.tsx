@@ -24,11 +24,13 @@ interface Props {
   answer: FaultsAnswer | undefined;
   site: Site;
   now: number;
+  /** these days are over: what is on at their end may have gone since */
+  over: boolean;
   days: number;
   pace: Pace;
 }
 
-export function Faults({ answer, site, now, days, pace }: Props) {
+export function Faults({ answer, site, now, over, days, pace }: Props) {
   // The one that came most stands first; the place in the answer stays with it.
   const order = (answer?.faults ?? []).map((fault, i) => ({ fault, at: `/faults/${i}` })).sort((a, b) => b.fault.times - a.fault.times);
   return (
@@ -36,22 +38,23 @@ export function Faults({ answer, site, now, days, pace }: Props) {
       <h2 id="faults-title">Faults in <span data-count>{days}</span> {days === 1 ? 'day' : 'days'}</h2>
       {answer && order.length === 0 && <p class="aside">None came.</p>}
       <ul class="fault-list">
-        {order.map(({ fault, at }) => <OneFault key={`${fault.channel} ${fault.code}`} fault={fault} at={at} site={site} now={now} pace={pace} />)}
+        {order.map(({ fault, at }) => <OneFault key={`${fault.channel} ${fault.code}`} fault={fault} at={at} site={site} now={now} until={over && answer ? Date.parse(answer.to) : undefined} pace={pace} />)}
       </ul>
     </section>
   );
 }
 
-function OneFault({ fault: f, at, site, now, pace }: { fault: Fault; at: string; site: Site; now: number; pace: Pace }) {
+/** until: the end of days that are over. */
+function OneFault({ fault: f, at, site, now, until, pace }: { fault: Fault; at: string; site: Site; now: number; until: number | undefined; pace: Pace }) {
   return (
     <li data-fault={f.code}>
       <Mark sort="fault" />
       <div>
         <h3><span data-words>{faultName(f)}</span><span class="aside" data-words> {f.text && `code ${f.code}, `}{f.subject}</span></h3>
-        <FaultSentence fault={f} at={at} timeZone={site.timezone} />
+        <FaultSentence fault={f} at={at} timeZone={site.timezone} over={until !== undefined} />
         {f.came.length > 0 && (
           <ol class="came" aria-label={`When ${faultName(f)} came`}>
-            {f.came.map((c) => <Came key={c.from} came={c} fault={f} site={site} now={now} pace={pace} />)}
+            {f.came.map((c) => <Came key={c.from} came={c} fault={f} site={site} now={now} until={until} pace={pace} />)}
           </ol>
         )}
         {f.times > f.came.length && <p class="aside">Only the latest are listed; the book has them all.</p>}
@@ -61,13 +64,13 @@ function OneFault({ fault: f, at, site, now, pace }: { fault: Fault; at: string;
 }
 
 /** "3 times; last Wed 25 Nov 10:40:00; on for 14 min 0 s in all." */
-export function FaultSentence({ fault: f, at, timeZone }: { fault: Fault; at: string; timeZone: string }) {
+export function FaultSentence({ fault: f, at, timeZone, over }: { fault: Fault; at: string; timeZone: string; over: boolean }) {
   const on = <Num value={f.on_s} at={`${at}/on_s`}>{duration(f.on_s * 1000)}</Num>;
   const came = f.times > 2 ? <><Num value={f.times} at={`${at}/times`}>{f.times}</Num> times</> : f.times === 2 ? 'Twice' : 'Once';
   return (
     <p>
       {f.times === 0 || f.last === null ? 'On since before these days' : <>{came}; {f.times > 1 && 'last '}<Moment ms={Date.parse(f.last)} timeZone={timeZone} /></>}
-      {f.on ? '; still on, ' : '; on for '}{on}{f.times > 1 && ' in all'}
+      {!f.on ? '; on for ' : over ? '; still on at the end of these days, ' : '; still on, '}{on}{f.times > 1 && ' in all'}
       {f.unseen_s > 0 && <>, of which <Num value={f.unseen_s} at={`${at}/unseen_s`}>{duration(f.unseen_s * 1000)}</Num> unread</>}.
     </p>
   );
@@ -79,33 +82,45 @@ export const Moment = ({ ms, timeZone }: { ms: number; timeZone: string }) => <t
 const beforeMs = 5 * 60_000;
 const mostMs = 2 * 3_600_000;
 
-/** What is drawn of a time that a fault was on: from before it came until after it went. */
-export function aroundOf(came: FaultCame, now: number): { from: number; to: number } {
+/**
+ * What is drawn of a time that a fault was on: from before it came until after it went.
+ * until: the end of days that are over, beyond which nobody told whether it was still on.
+ */
+export function aroundOf(came: FaultCame, now: number, until = now): { from: number; to: number } {
   const from = Date.parse(came.from) - beforeMs;
-  const end = came.to === null ? now : Date.parse(came.to);
-  return { from, to: Math.min(end + beforeMs, from + mostMs, Math.max(now, from + 60_000)) };
+  const end = came.to === null ? until : Date.parse(came.to) + beforeMs;
+  return { from, to: Math.min(end, from + mostMs, Math.max(now, from + 60_000)) };
 }
 
-function Came({ came, fault, site, now, pace }: { came: FaultCame; fault: Fault; site: Site; now: number; pace: Pace }) {
+interface CameProps {
+  came: FaultCame;
+  fault: Fault;
+  site: Site;
+  now: number;
+  until: number | undefined;
+  pace: Pace;
+}
+
+function Came({ came, fault, site, now, until, pace }: CameProps) {
   const [open, setOpen] = useState(false);
   const from = Date.parse(came.from);
   return (
     <li>
       <details onToggle={(e) => setOpen(e.currentTarget.open)}>
         <summary>
-          <Moment ms={from} timeZone={site.timezone} />{came.to ? <> to <time dateTime={came.to}>{clock(Date.parse(came.to), site.timezone)}</time></> : ', still on'}
+          <Moment ms={from} timeZone={site.timezone} />{came.to ? <> to <time dateTime={came.to}>{clock(Date.parse(came.to), site.timezone)}</time></> : until === undefined ? ', still on' : ', on beyond these days'}
           <span class="visually-hidden">: what was read around {faultName(fault)}</span>
         </summary>
-        {open && <Around came={came} fault={fault} site={site} now={now} pace={pace} />}
+        {open && <Around came={came} fault={fault} site={site} now={now} until={until} pace={pace} />}
       </details>
     </li>
   );
 }
 
 /** Pressure and power, and what the machine did, around a time that a fault was on. */
-function Around({ came, fault, site, now, pace }: { came: FaultCame; fault: Fault; site: Site; now: number; pace: Pace }) {
+function Around({ came, fault, site, now, until, pace }: CameProps) {
   const [ref, width] = useWidth<HTMLDivElement>();
-  const [window] = useState(() => aroundOf(came, now)); // it does not move on while it is looked at
+  const [window] = useState(() => aroundOf(came, now, until)); // it does not move on while it is looked at
   const machines = site.machines.filter((m) => m.name === fault.subject).map((m) => m.name);
   const ids = firstChannels(site, machines.length > 0 ? machines : site.machines.map((m) => m.name)).slice(0, 3);
   const channels = knownChannels(site, ids);
@@ -130,7 +145,7 @@ function Around({ came, fault, site, now, pace }: { came: FaultCame; fault: Faul
           <Picture {...view} lanes={lanes} states={states} width={width} timeZone={site.timezone} colours={colours.value} />
         </div>
       )}
-      <p class="aside">The shaded time is the fault’s own{b > window.to ? '; it lasted on beyond what is drawn' : ''}. <a href={traceHref({ channels: ids, machines, ...view, a, b: came.to === null ? undefined : b })}>Look at it in Trace</a></p>
+      <p class="aside">The shaded time is the fault’s own{b > window.to || (came.to === null && until !== undefined) ? '; it lasted on beyond what is drawn' : ''}. <a href={traceHref({ channels: ids, machines, ...view, a, b: came.to === null ? undefined : b })}>Look at it in Trace</a></p>
       {answer && <PlotTable site={site} channels={channels} window={window} system={units.value} pace={pace} now={now} title={`${faultName(fault)}, ${day(a, site.timezone)} ${clock(a, site.timezone)}`} />}
     </div>
   );

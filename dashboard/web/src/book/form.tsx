@@ -2,6 +2,7 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useId, useRef } from 'preact/hooks';
 import { ApiError, sendNote, type Event, type MachineService, type NewNote, type Site } from '../api';
+import { sayAuthor, storedAuthor } from '../settings';
 import { typedNumber } from '../units/typed';
 import { clock, zoneName } from '../units/words';
 import { siteTime } from './words';
@@ -26,16 +27,6 @@ export interface Preset {
   machine: string;
   item: string;
   n: number;
-}
-
-const authorKey = 'author';
-
-function storedAuthor(): string {
-  try {
-    return localStorage.getItem(authorKey) ?? '';
-  } catch {
-    return ''; // storage may be forbidden
-  }
 }
 
 /** What a note may be about; the empty name is the whole site. */
@@ -105,11 +96,7 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
       item.value = '';
       const name = form.current?.elements.namedItem('author');
       if (name instanceof HTMLInputElement) name.value = author;
-      try {
-        localStorage.setItem(authorKey, author);
-      } catch {
-        // then it is typed again next time
-      }
+      sayAuthor(author);
       done();
     } catch (error) {
       wrong.value = { field: error instanceof ApiError ? error.field : '', message: error instanceof Error ? error.message : String(error) };

@@ -19,7 +19,7 @@ import { Service } from './service';
 import { Book, type Shown } from './source';
 import { Week } from './week';
 import { bookDays, bookWindow, drawnDays, mostDays } from './window';
-import { bookSentence, byDay, counted, entrySubject, entryText, faultName, filters, keptSentence, observedSentence, sortOf, wordOf } from './words';
+import { bookSentence, byDay, counted, entrySubject, entryText, faultName, filters, keptSentence, noneCame, observedSentence, sortOf, wordOf } from './words';
 
 export default function ServiceBook({ live, site, view }: PageProps) {
   const { query } = place.value;
@@ -38,10 +38,10 @@ export default function ServiceBook({ live, site, view }: PageProps) {
       <div class="book-bar"><WindowChooser now={view.now} timeZone={site.timezone} length={bookDays} most={mostDays} /></div>
       {shown && <Week shown={shown} current={statesAt(shown, site, view)} timeZone={site.timezone} />}
       {shown && shown.drawnFrom > shown.from && <p class="aside">Of so many days the latest are drawn; faults and the sentence are of all of them.</p>}
-      {effect && <Effect key={`${effect.note} ${effect.days}`} site={site} asked={effect} pace={{ held: live.held }} />}
+      {effect && <Effect key={effect.note} site={site} asked={effect} pace={{ held: live.held }} />}
       <div class="book">
         <div class="book-side">
-          <Faults answer={shown?.faults} site={site} now={view.now} days={shown?.days ?? bookDays} pace={{ held: live.held }} />
+          <Faults answer={shown?.faults} site={site} now={view.now} over={shown?.now === false} days={shown?.days ?? bookDays} pace={{ held: live.held }} />
           {shown && <Service machines={shown.service} site={site} mark={(machine, item) => { corrects.value = undefined; preset.value = { machine, item, n: (preset.value?.n ?? 0) + 1 }; }} />}
           <NoteForm
             key={`${corrects.value?.seq ?? 0} ${preset.value?.n ?? 0}`} site={site} now={view.now} service={shown?.service} corrects={corrects.value} preset={corrects.value ? undefined : preset.value}
@@ -73,7 +73,7 @@ function Said({ book, shown, site, view }: { book: Book; shown: Shown | null; si
       <div>
         <h1>{shown ? <Sentence shown={shown} faults={faults} now={view.now} timeZone={site.timezone} unseen={shown.drawnFrom <= shown.from && observed(shown, statesAt(shown, site, view)) === 0} /> : 'Opening the book.'}</h1>
         <p class="note-line">
-          {shown && <Counts parts={counted(shown.week, faults)} days={Math.min(shown.days, drawnDays)} />}
+          {shown && <Counts parts={counted(shown.week)} days={Math.min(shown.days, drawnDays)} />}
           {shown && <span class="must" data-count>{observedSentence(observed(shown, statesAt(shown, site, view)), Math.min(shown.days, drawnDays))}</span>}
           {shown && <span data-count>{keptSentence(rawFrom(view), shown.week, view.now, Math.min(shown.days, drawnDays), site.timezone)}</span>}
           {book.error.value && <span class="warn"> {shown ? 'Older than it should be: ' : ''}{book.error.value}. Trying again. <button type="button" class="plain" onClick={() => book.refresh()}>Try now</button></span>}
@@ -91,7 +91,7 @@ export function Sentence({ shown, faults, now, timeZone, unseen }: { shown: Show
     const told = bookSentence(faults, now);
     return <><span data-words>{told.lead}</span>{told.at && <time dateTime={told.at}>{told.ago}</time>}{told.end}</>;
   }
-  if (!last?.last) return <>No fault was seen in these days.</>;
+  if (!last?.last) return <><span data-words>{noneCame(faults)}</span>.</>;
   return <><span data-words>{faultName(last)}</span> was the last fault of these days, <Moment ms={Date.parse(last.last)} timeZone={timeZone} />.</>;
 }
 

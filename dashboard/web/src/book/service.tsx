@@ -23,9 +23,8 @@ function OnDate({ stamp, timeZone }: { stamp: string; timeZone: string }) {
   return <time dateTime={stamp}>{localDate(Date.parse(stamp), timeZone)}</time>;
 }
 
-function Hours({ value, at, less }: { value: number; at: string; less?: string }) {
-  const shown = <>{Math.round(value)}</>;
-  return <>{less === undefined ? <Num value={value} at={at}>{shown}</Num> : shown}{`${nb}h`}</>;
+function Hours({ value, at }: { value: number; at: string }) {
+  return <><Num value={value} at={at}>{Math.round(value)}</Num>{`${nb}h`}</>;
 }
 
 /** When an item is due, in words; times in the site's zone. */
@@ -61,7 +60,7 @@ export function Done({ item, at, timeZone }: Of) {
 function Every({ item, at }: { item: ServiceItem; at: string }) {
   const parts: ComponentChildren[] = [];
   if (item.every_hours) parts.push(<Hours key="h" value={item.every_hours} at={`${at}/every_hours`} />);
-  if (item.every_months) parts.push(<span key="m"><Num value={item.every_months} at={`${at}/every_months`}>{item.every_months}</Num> months</span>);
+  if (item.every_months) parts.push(<span key="m"><Num value={item.every_months} at={`${at}/every_months`}>{item.every_months}</Num> {item.every_months === 1 ? 'month' : 'months'}</span>);
   return <span class="aside"> every {parts[0]}{parts.length > 1 && <> or {parts[1]}</>}</span>;
 }
 

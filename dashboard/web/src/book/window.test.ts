@@ -23,4 +23,6 @@ it('draws from before a fault came until after it went, of a long one its beginn
   expect(aroundOf({ from: '2026-11-24T16:40:00Z', to: '2026-11-24T16:47:00Z' }, now)).toEqual({ from: at('2026-11-24T16:35:00Z'), to: at('2026-11-24T16:52:00Z') });
   expect(aroundOf({ from: '2026-11-24T16:40:00Z', to: null }, now)).toEqual({ from: at('2026-11-24T16:35:00Z'), to: at('2026-11-24T18:35:00Z') });
   expect(aroundOf({ from: '2026-11-25T17:59:00Z', to: null }, now)).toEqual({ from: at('2026-11-25T17:54:00Z'), to: now });
+  // Of days that are over nobody told how long after their end it was on.
+  expect(aroundOf({ from: '2026-11-24T05:50:00Z', to: null }, now, at('2026-11-24T06:00:00Z'))).toEqual({ from: at('2026-11-24T05:45:00Z'), to: at('2026-11-24T06:00:00Z') });
 });

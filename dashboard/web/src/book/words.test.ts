@@ -16,7 +16,7 @@ describe('the first sentence', () => {
     ['one without a text', [fault({ text: '', on: true })], 'Fault code 2 stands since 1 d 1 h ago.'],
     ['one stands from before', [fault({ on: true, times: 0, first: null, last: null })], 'Motor overload stands since before these days.'],
     ['two stand', [fault({ on: true }), fault({ on: true, code: '3' })], 'Motor overload and 1 other fault stand since 1 d 1 h ago.'],
-    ['one ended that came before', [fault({ times: 0, first: null, last: null })], 'No fault was seen in these days.'],
+    ['one ended that came before', [fault({ times: 0, first: null, last: null })], 'No fault came in these days; motor overload had come before and was on in them.'],
   ])('%s', (_, faults, want) => { const t = bookSentence(faults, now); expect(plain(t.lead + t.ago + t.end)).toBe(want); });
 
   it('counts what else there was', () => {
@@ -27,11 +27,11 @@ describe('the first sentence', () => {
       event('2026-11-25T12:00:00Z', 'config_changed', '', { file: 'site.toml', before: '5f', after: '60' }),
       event('2026-11-25T12:00:00Z', 'config_changed', 'channels', {}), event('2026-11-25T13:00:00Z', 'device_down', ''),
     ];
-    expect(said(counted(week, [fault({ times: 2 })]))).toBe('2 faults, 1 start, 1 line trouble, 1 change to the set-up, no notes');
+    expect(said(counted([...week, ...['raised', 'cleared', 'raised'].map((state) => event('2026-11-25T14:00:00Z', 'fault', '', { state }))]))).toBe('2 faults, 1 start, 1 line trouble, 1 change to the set-up, no notes');
     const broken = [event('2026-11-25T10:00:00Z', 'data_damaged', ''), event('2026-11-25T11:00:00Z', 'data_damaged', ''), event('2026-11-25T12:00:00Z', 'agent_broke_off', '')];
     const first = event('2026-11-25T10:00:00Z', 'config_changed', 'controller, every 1s: the recording of 17 channels begins', {});
-    expect(said(counted([first], []))).toBe('no faults, no starts, no line troubles, no change to the first set-up, no notes');
-    expect(said(counted(broken, []))).toBe('2 losses of data, 1 break of recording, no faults, no starts, no line troubles, no changes to the set-up, no notes');
+    expect(said(counted([first]))).toBe('no faults, no starts, no line troubles, no change to the first set-up, no notes');
+    expect(said(counted(broken))).toBe('2 losses of data, 1 break of recording, no faults, no starts, no line troubles, no changes to the set-up, no notes');
   });
 });
 

@@ -114,14 +114,22 @@ export function bookSentence(faults: Fault[], now: number): Told {
     return stands.last === null ? { lead: `${lead}before these days`, ago: '', end: '.' } : { lead, ...ago(stands.last) };
   }
   const last = faults.find((f) => f.last !== null);
-  if (!last?.last) return { lead: 'No fault was seen in these days', ago: '', end: '.' };
+  if (!last?.last) return { lead: noneCame(faults), ago: '', end: '.' };
   return { lead: `No fault stands; the last was ${lower(faultName(last))}, `, ...ago(last.last) };
+}
+
+/** What is said where no fault came: one that had come before was on all the same. */
+export function noneCame(faults: Fault[]): string {
+  const [first] = faults;
+  if (!first) return 'No fault was seen in these days';
+  const others = faults.length > 1 ? ` and ${some(faults.length - 1, 'other fault', 'other faults')}` : '';
+  return `No fault came in these days; ${lower(faultName(first))}${others} had come before and ${others ? 'were' : 'was'} on in them`;
 }
 
 const lower = (s: string) => (/^[A-Z][a-z]/.test(s) ? s.charAt(0).toLowerCase() + s.slice(1) : s);
 
-/** Below it: how many of what the days held. */
-export function counted(week: Event[], faults: Fault[]): [number, string][] {
+/** Below it: how many of what the drawn days held, which may be fewer than those that the faults are of. */
+export function counted(week: Event[]): [number, string][] {
   const count = (f: (e: Event) => boolean) => week.filter(f).length;
   const some = (n: number, one: string, many: string): [number, string] => [n, n === 1 ? one : many];
   const changes = count(setupChanged);
@@ -133,7 +141,7 @@ export function counted(week: Event[], faults: Fault[]): [number, string][] {
       some(count((e) => e.kind === 'agent_broke_off'), 'break of recording', 'breaks of recording'),
       some(count((e) => e.kind === 'scans_dropped'), 'loss of readings to a full disk', 'losses of readings to a full disk'),
     ].filter(([n]) => n > 0),
-    some(faults.reduce((n, f) => n + f.times, 0), 'fault', 'faults'),
+    some(count((e) => e.kind === 'fault' && e.data.state === 'raised'), 'fault', 'faults'),
     some(count((e) => e.data.change === 'start'), 'start', 'starts'),
     some(count((e) => e.kind === 'line_down' || e.kind === 'device_down'), 'line trouble', 'line troubles'),
     // A first set-up is no change, and yet the book has it.

@@ -11,7 +11,7 @@ import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';
-import { clockMinute, day as dayWords, localDate } from '../units/words';
+import { day as dayWords, localDate, windowEnd } from '../units/words';
 import './days.css';
 import { Periods } from './periods';
 import { Strips } from './strips';
@@ -96,7 +96,6 @@ function Sentence({ answer, site, system }: { answer: DaysAnswer | undefined; si
     const shown = showFigure('energy', k.value, k.found.figure.unit ?? '1', k.found.figure.uncertainty, system);
     return <><Num value={k.value} at={`${k.found.at}/value`}>{shown.value}</Num>{` ${shown.unit}`}</>;
   };
-  const until = Date.parse(answer.to);
   return (
     <>
       <h1 class="days-said">
@@ -106,7 +105,7 @@ function Sentence({ answer, site, system }: { answer: DaysAnswer | undefined; si
       </h1>
       <p class="note-line aside">
         {answer.kind === 'system' ? `System ${answer.subject}` : answer.subject}, from <time dateTime={answer.from}>{dayWords(Date.parse(answer.from), site.timezone)}</time> to{' '}
-        <time dateTime={answer.to}>{`${dayWords(until - 1, site.timezone)}, ${clockMinute(until, site.timezone)}`}</time>.
+        <time dateTime={answer.to}>{windowEnd(Date.parse(answer.to), site.timezone)}</time>.
       </p>
     </>
   );

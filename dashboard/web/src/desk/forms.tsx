@@ -1,88 +1,51 @@
 // What a person says: that an audit begins, and of a step that it was looked at.
-import { useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import { ApiError, post, type AuditBegin, type AuditMark } from '../api';
-import { sayAuthor, storedAuthor } from './author';
+import { post, type AuditBegin, type AuditMark } from '../api';
+import { addDays } from '../look/days';
+import { useForm, Why } from '../night/form';
+import { localDate } from '../units/words';
 
-interface Wrong {
-  field: string;
-  message: string;
+/** Posts what body makes of the fields. */
+function useSend(at: string, body: (get: (name: string) => string) => AuditBegin | AuditMark, done: () => void) {
+  return useForm(async (get, form) => {
+    await post(at, body(get));
+    form.reset();
+    done();
+    return '';
+  });
 }
-
-const wrongOf = (e: unknown): Wrong => ({ field: e instanceof ApiError ? e.field : '', message: e instanceof Error ? e.message : String(e) });
-const sentence = (s: string) => `${s.charAt(0).toUpperCase()}${s.slice(1)}${s.endsWith('.') ? '' : '.'}`;
-
-/** Posts a form once at a time; what is wrong stands at its field. */
-function useSend(at: string, done: () => void) {
-  const wrong = useSignal<Wrong>({ field: '', message: '' });
-  const busy = useSignal(false);
-  const id = useId();
-  return {
-    busy,
-    send: async (form: HTMLFormElement, body: AuditBegin | AuditMark) => {
-      busy.value = true;
-      try {
-        await post(at, body);
-        wrong.value = { field: '', message: '' };
-        sayAuthor(body.who);
-        form.reset();
-        done();
-      } catch (e) {
-        wrong.value = wrongOf(e);
-      } finally {
-        busy.value = false;
-      }
-    },
-    bad: (field: string) => (wrong.value.field === field && wrong.value.message ? { 'aria-invalid': true, 'aria-describedby': `${id}-${field}` } : {}),
-    why: (field: string) => wrong.value.field === field && wrong.value.message && <p class="warn" role="alert" id={`${id}-${field}`}>{sentence(wrong.value.message)}</p>,
-  };
-}
-
-const dateIn = (ms: number, zone: string) => new Intl.DateTimeFormat('en-CA', { timeZone: zone }).format(new Date(ms));
 
 export function BeginForm({ zone, now, done, another }: { zone: string; now: number; done: () => void; another: boolean }) {
-  const { busy, send, bad, why } = useSend('/api/v1/audit/begin', done);
+  const form = useSend('/api/v1/audit/begin', (get) => ({ who: get('who'), ends: get('ends') }), done);
   const id = useId();
-  const submit = (e: SubmitEvent) => {
-    e.preventDefault();
-    const form = e.currentTarget as HTMLFormElement;
-    const said = new FormData(form);
-    void send(form, { who: String(said.get('who') ?? ''), ends: String(said.get('ends') ?? '') });
-  };
   return (
-    <form class="begin" onSubmit={submit} noValidate aria-labelledby={`${id}-t`}>
+    <form class="begin" onSubmit={form.submit} noValidate aria-labelledby={`${id}-t`}>
       <h2 id={`${id}-t`}>{another ? 'Begin another audit' : 'Begin the audit'}</h2>
       <p class="aside">The checks of the first hour and half way are counted from now; tests, alternatives and report count from then on. {another ? 'What was said of the one before stays in the record.' : ''}</p>
       <div class="fields">
-        <div><label for={`${id}-w`}>Who does it</label><input id={`${id}-w`} name="who" maxLength={80} autocomplete="name" defaultValue={storedAuthor()} {...bad('who')} />{why('who')}</div>
-        <div><label for={`${id}-e`}>Planned last day</label><input id={`${id}-e`} name="ends" type="date" defaultValue={dateIn(now + 7 * 86_400_000, zone)} {...bad('ends')} />{why('ends')}</div>
-        <button type="submit" disabled={busy.value}>{busy.value ? 'Beginning …' : 'Begin'}</button>
+        <div><label for={`${id}-w`}>Who does it</label><input id={`${id}-w`} name="who" maxLength={80} autocomplete="name" defaultValue={form.author} {...form.bad('who')} /><Why form={form} field="who" /></div>
+        <div><label for={`${id}-e`}>Planned last day</label><input id={`${id}-e`} name="ends" type="date" defaultValue={addDays(localDate(now, zone), 7)} {...form.bad('ends')} /><Why form={form} field="ends" /></div>
+        <button type="submit" disabled={form.busy.value}>{form.busy.value ? 'Beginning …' : 'Begin'}</button>
       </div>
-      {why('')}
+      <Why form={form} field="" />
     </form>
   );
 }
 
 export function MarkForm({ step, title, open, done }: { step: string; title: string; open: boolean; done: () => void }) {
-  const { busy, send, bad, why } = useSend('/api/v1/audit/mark', done);
+  const form = useSend('/api/v1/audit/mark', (get) => ({ step, who: get('who'), text: get('text') }), done);
   const id = useId();
-  const submit = (e: SubmitEvent) => {
-    e.preventDefault();
-    const form = e.currentTarget as HTMLFormElement;
-    const said = new FormData(form);
-    void send(form, { step, who: String(said.get('who') ?? ''), text: String(said.get('text') ?? '') });
-  };
   return (
     <details class="say">
       <summary>{open ? 'Say why it is well as it is' : 'Say something of it'}<span class="visually-hidden">: {title}</span></summary>
-      <form onSubmit={submit} noValidate aria-label={`Say something of: ${title}`}>
+      <form onSubmit={form.submit} noValidate aria-label={`Say something of: ${title}`}>
         <label for={`${id}-t`}>What was seen, or why it is accepted</label>
-        <textarea id={`${id}-t`} name="text" rows={2} maxLength={2000} {...bad('text')} />
-        {why('text')}
+        <textarea id={`${id}-t`} name="text" rows={2} maxLength={2000} {...form.bad('text')} />
+        <Why form={form} field="text" />
         <label for={`${id}-w`}>Your name</label>
-        <input id={`${id}-w`} name="who" maxLength={80} autocomplete="name" defaultValue={storedAuthor()} {...bad('who')} />
-        {why('who')}{why('step')}{why('')}
-        <button type="submit" disabled={busy.value}>{busy.value ? 'Keeping it …' : 'Keep it'}</button>
+        <input id={`${id}-w`} name="who" maxLength={80} autocomplete="name" defaultValue={form.author} {...form.bad('who')} />
+        <Why form={form} field="who" /><Why form={form} field="" />
+        <button type="submit" disabled={form.busy.value}>{form.busy.value ? 'Keeping it …' : 'Keep it'}</button>
       </form>
     </details>
   );

@@ -18,7 +18,13 @@ async function ask(path: string, body: string | undefined, signal: AbortSignal):
 
 /** The copy, ready to be saved. */
 export async function backup(signal: AbortSignal): Promise<Blob> {
-  return (await ask('/api/v1/backup', undefined, signal)).blob();
+  const answer = await ask('/api/v1/backup', undefined, signal);
+  try {
+    return await answer.blob();
+  } catch (cause) {
+    if (signal.aborted) throw cause;
+    throw new ApiError('the copy broke off on its way here: take it again, or take it at the computer that records with loadscribe backup', { cause });
+  }
 }
 
 export async function verify(signal: AbortSignal): Promise<EvidenceVerdict> {

@@ -98,6 +98,12 @@ it('draws each device with what it lacks, in words too, and one that was never r
   ]);
 });
 
+it('counts the gaps of a device as loadscribe does, of which only the longest are listed', async () => {
+  answers = { '/api/v1/missed': { ...whole(), gaps_more: 30, devices: [{ ...device('controller'), gaps: 31, gap_s: 4000 }] } };
+  show();
+  await vi.waitFor(() => expect(host.querySelector('.bands svg[role=img]')?.getAttribute('aria-label')?.replaceAll('\u00a0', ' ')).toBe('controller was not read 31 times, 1 h 6 min in all; the longest time 30 min 9 s.'));
+});
+
 it('tells one silence of two devices once, with what the machine counted meanwhile', async () => {
   answers = { '/api/v1/missed': whole() };
   show();
@@ -112,7 +118,7 @@ it('says what a sound record is, an empty one, and one that is not there yet', a
   answers = { '/api/v1/missed': { ...whole(), gaps: [], to_do: [], devices: [{ ...device('meter'), read_share: 1, gaps: 0, gap_s: 0, longest_s: 0 }] } };
   show();
   await there('We missed nothing of a minute or more.');
-  expect(text()).toContain('Nothing: devices answer');
+  expect(text()).toContain('Nothing: devices were read, there is room and there is a copy.'); // its sleep and its clock are not known to be well
   render(null, host);
   answers = { '/api/v1/missed': { ...whole(), from: null, to: null, devices: [], gaps: [], events: [] } };
   show();
@@ -135,10 +141,24 @@ it('checks the log when asked, and says what is wrong with it', async () => {
   await there('It failed: the disk is full.');
 });
 
+it('says of which days a report is, whatever days are shown', async () => {
+  window.location.hash = '#/what-we-missed?from=2026-03-02&to=2026-03-08&report=5f';
+  answers = {
+    '/api/v1/missed': whole(),
+    '/api/v1/report': { id: '5f', state: 'done', done: 9, total: 9, started: null, ended: null, answer: { title: 't', site: 'Shop', at: '2026-03-10T17:00:00.000Z', from: '2026-02-23T06:00:00.000Z', to: '2026-03-02T06:00:00.000Z', files: [{ name: 'report.pdf', type: 'application/pdf', bytes: 123_000 }] } },
+  };
+  show();
+  await there('The report of Mon 23 Feb to Sun 1 Mar, 24:00 is there.');
+  expect(text()).not.toContain('of the days shown above');
+  expect(host.querySelector('.files a')?.getAttribute('href')).toBe('/api/v1/report/file?id=5f&name=report.pdf');
+});
+
 it('never rounds a share to all or none of it, and keeps the digits that a counter has', () => {
   expect([percent(1), percent(0.999999), percent(0.99612), percent(0.000001), percent(0)]).toEqual(['100', '99.99', '99.61', '<0.01', '0.00']);
-  expect([bytes(950), bytes(5_900_000), bytes(216e9)]).toEqual([{ value: '0.9', unit: 'kB' }, { value: '5.9', unit: 'MB' }, { value: '216', unit: 'GB' }].map((x, i) => (i === 0 ? { ...x, value: (0.95).toFixed(1) } : x)));
+  expect([bytes(940), bytes(5_900_000), bytes(216e9)]).toEqual([{ value: '0.9', unit: 'kB' }, { value: '5.9', unit: 'MB' }, { value: '216', unit: 'GB' }]);
   expect(counted({ machine: 'm', role: 'run_hours', channel: 'c', before: 1, after: 1.25, change: 0.25, step: 0.05, unit: 'h' })).toEqual({ word: 'ran', value: '0.25', unit: 'h' });
+  const energy = (unit: string, step: number) => counted({ machine: 'm', role: 'energy', channel: 'c', before: 0, after: 9000, change: 9000, step, unit }).value;
+  expect([energy('Wh', 1), energy('Wh', 100), energy('Wh', 1000), energy('kWh', 0.1)]).toEqual(['9.000', '9.0', '9', '9000.0']);
   expect(holesOf([gap('a'), { ...gap('b'), reason: 'port gone' }]).length).toBe(2);
 });
 

@@ -15,7 +15,7 @@ import './missed.css';
 import { Picture } from './picture';
 import { Clock, Disk, Events, Evidence, Sleep } from './record';
 import { Report } from './report';
-import { worst } from './words';
+import { listed, worst } from './words';
 
 const path = '/api/v1/missed';
 /** A window that ends now is asked for anew after so long, ms. */
@@ -52,7 +52,7 @@ export default function WhatWeMissed({ live, site, view }: PageProps) {
             <Clock answer={answer} />
             <Disk answer={answer} site={site} now={view.now} />
             <Evidence answer={answer} site={site} now={view.now} />
-            <Report live={live} days={days} />
+            <Report live={live} site={site} days={days} />
           </div>
           <Events answer={answer} site={site} now={view.now} />
         </>
@@ -85,11 +85,19 @@ function Sentence({ answer, site }: { answer: MissedAnswer | undefined; site: Si
 
 const aboutWords: Record<string, string> = { sleep: 'Sleep', device: 'Reading', disk: 'Disk', backup: 'Backup', clock: 'Clock', store: 'Storing' };
 
+/** What is known to be well where nothing is to be done; what is not known is not claimed. */
+function well({ awake, clock, disk }: MissedAnswer): string[] {
+  return [
+    'devices were read', ...(awake?.sleep === 'never' || awake?.sleep === 'held' ? ['the computer stays awake'] : []), ...(clock.kept ? ['its clock is kept'] : []),
+    ...(disk.days_left !== null ? ['there is room'] : []), 'there is a copy',
+  ];
+}
+
 function ToDo({ answer }: { answer: MissedAnswer }) {
   return (
     <section class="to-do" aria-labelledby="todo-title">
       <h2 id="todo-title">What to do about it</h2>
-      {answer.to_do.length === 0 ? <p>Nothing: devices answer, the computer stays awake, its clock is kept, and there is room and a copy.</p> : (
+      {answer.to_do.length === 0 ? <p>Nothing: {listed(well(answer))}.</p> : (
         <ol>
           {answer.to_do.map((t) => (
             <li key={`${t.about} ${t.what}`}>

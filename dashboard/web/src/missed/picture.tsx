@@ -26,7 +26,7 @@ export function Picture({ answer, timeZone }: Shape) {
       {answer.devices.map((d, i) => (
         <div class="band-row" key={d.device}>
           <p class="band-name" data-words>{d.device}</p>
-          <div class="band-bar">{width > 0 && <Band answer={answer} device={d.device} width={width} x={x} days={days} />}</div>
+          <div class="band-bar">{width > 0 && <Band answer={answer} device={d} width={width} x={x} days={days} />}</div>
           <p class="band-share">{d.due > 0 ? <><Num value={d.read_share} at={`/devices/${i}/read_share`}>{percent(d.read_share)}</Num> %</> : 'not known'}</p>
         </div>
       ))}
@@ -39,13 +39,11 @@ export function Picture({ answer, timeZone }: Shape) {
   );
 }
 
-function Band({ answer, device, width, x, days }: { answer: MissedAnswer; device: string; width: number; x: (ms: number) => number; days: number[] }) {
-  const gaps = answer.gaps.filter((g) => g.device === device);
-  const total = gaps.reduce((s, g) => s + g.for_s, 0);
-  const never = answer.devices.find((d) => d.device === device)?.absent;
+function Band({ answer, device: { device, absent: never, gaps: times, gap_s: allS, longest_s: longestS }, width, x, days }: { answer: MissedAnswer; device: MissedAnswer['devices'][number]; width: number; x: (ms: number) => number; days: number[] }) {
+  const gaps = answer.gaps.filter((g) => g.device === device); // the longest only, where there are many
   const label = never ? `${device}: ${never}.`
-    : gaps.length === 0 ? `${device} was read throughout, but for less than a minute at a time.`
-      : `${device} was not read ${gaps.length === 1 ? 'once' : `${gaps.length} times`}, ${duration(total * 1000)} in all; the longest time ${duration((gaps[0]?.for_s ?? 0) * 1000)}.`;
+    : times === 0 ? `${device} was read throughout, but for less than a minute at a time.`
+      : `${device} was not read ${times === 1 ? 'once' : `${times} times`}, ${duration(allS * 1000)} in all; the longest time ${duration(longestS * 1000)}.`;
   return (
     <svg width={width} height={barPx} role="img" aria-label={label}>
       {!never && <rect class="was-read" width={width} height={barPx} />}

@@ -122,7 +122,7 @@ export function Events({ answer, site, now }: Shown) {
         <ul>
           {answer.events.map((e) => <li key={e.seq}><time dateTime={e.time}>{when(Date.parse(e.time), now, site.timezone)}</time> <span data-words>{e.subject ? `${e.subject}: ` : ''}{e.text}</span></li>)}
         </ul>
-        {answer.events_more > 0 && <p class="aside"><Num value={answer.events_more} at="/events_more">{answer.events_more}</Num> older ones are left out: the Service book and loadscribe events have them.</p>}
+        {answer.events_more > 0 && <p class="aside"><Num value={answer.events_more} at="/events_more">{answer.events_more}</Num> older ones are left out: the Service book and <code>loadscribe events</code> have them.</p>}
       </details>
     </section>
   );

@@ -46,10 +46,11 @@ const counterWords: Record<string, string> = { run_hours: 'ran', loaded_hours: '
 
 /** What a counter says: "ran 0.4 h", as many digits as it has itself. */
 export function counted(c: MissedCounter): { word: string; value: string; unit: string } {
-  const places = c.step > 0 && c.step < 1 ? Math.ceil(-Math.log10(c.step) - 1e-9) : 0;
   const word = counterWords[c.role] ?? c.role;
-  if (c.unit === 'Wh') return { word, value: (c.change / 1000).toFixed(places + 3), unit: 'kWh' };
-  return { word, value: c.change.toFixed(places), unit: c.unit === '1' ? '' : c.unit };
+  const [scale, unit] = c.unit === 'Wh' ? [1e-3, 'kWh'] : [1, c.unit === '1' ? '' : c.unit];
+  const step = c.step * scale;
+  const places = step > 0 && step < 1 ? Math.ceil(-Math.log10(step) - 1e-9) : 0;
+  return { word, value: (c.change * scale).toFixed(places), unit };
 }
 
 /** The device of which the least was read; undefined: none was due. */

@@ -6,10 +6,11 @@ import { Num } from '../figure/number';
 import { useWidth } from '../look/measure';
 import { Twin } from '../look/twin';
 import { linearScale } from '../loads/scale';
+import { valueTicks } from '../plot/ticks';
 import { convert, figureDisplay, fixed, type Display, type UnitSystem } from '../units/units';
 import { clockMinute, day as dayWords } from '../units/words';
 import type { PartProps } from './page';
-import { stretchHref, tickText, ticksOf } from './view';
+import { stretchHref, tickText } from './view';
 
 const height = 300;
 const edge = { left: 52, right: 12, top: 14, bottom: 38 };
@@ -23,6 +24,7 @@ export function Air(props: PartProps) {
   const { air } = answer;
   const [host, width] = useWidth<HTMLDivElement>();
   const show = shownIn(answer, system);
+  const pressure = figureDisplay('', 'kPa', system);
   const title = 'What the air took';
   const side = width >= 900 ? Math.floor((width - 40) / 2) : width;
   return (
@@ -44,7 +46,7 @@ export function Air(props: PartProps) {
             <p key={r.machine} class="small">
               Nameplate of {r.machine}: <Num value={r.value} at={`/air/rated/${i}/value`}>{fixed(convert(show.power, r.value), 2)}</Num> {show.power.unit} at{' '}
               <Num value={r.flow_m3_min} at={`/air/rated/${i}/flow_m3_min`}>{fixed(convert(show.flow, r.flow_m3_min), show.flow.decimals)}</Num> {show.flow.unit}
-              {r.pressure_kpa !== undefined && <> and <Num value={r.pressure_kpa} at={`/air/rated/${i}/pressure_kpa`}>{fixed(convert(figureDisplay('', 'kPa', system), r.pressure_kpa), 1)}</Num> {figureDisplay('', 'kPa', system).unit}</>}.
+              {r.pressure_kpa !== undefined && <> and <Num value={r.pressure_kpa} at={`/air/rated/${i}/pressure_kpa`}>{fixed(convert(pressure, r.pressure_kpa), pressure.decimals)}</Num> {pressure.unit}</>}.
             </p>
           ))}
           <Known title={title} facts={{ method: air.method, note: air.short > 0 ? 'hours in which too little was observed, or too little air was made to tell, are left out' : undefined }} look={stretchHref(site, answer, Date.parse(answer.from), Date.parse(answer.to))} />
@@ -82,7 +84,7 @@ function Against({ answer, show, width }: PartProps & { show: Shown; width: numb
       <figcaption class="small">over the flow of the hour, <span class="tick">{show.power.unit}</span></figcaption>
       <svg class="money-svg" role="img" aria-label={label} width={width} height={height}>
         <Grid top={top} y={y} width={width} />
-        {ticksOf(far, 5).map((t) => <text key={t} class="tick" x={x(t)} y={height - edge.bottom + 17} text-anchor="middle">{tickText(t)}</text>)}
+        {valueTicks(0, far, 5).map((t) => <text key={t} class="tick" x={x(t)} y={height - edge.bottom + 17} text-anchor="middle">{tickText(t)}</text>)}
         <text class="tick" x={(edge.left + width - edge.right) / 2} y={height - 4} text-anchor="middle">{`mean flow, ${show.flow.unit}`}</text>
         {points.map((p) => {
           const [cx, v, half] = [x(convert(show.flow, p.flow_m3_min)), convert(show.power, p.value), p.uncertainty * show.power.scale];
@@ -131,5 +133,5 @@ function OverTime({ answer, site, show, width }: PartProps & { show: Shown; widt
 }
 
 function Grid({ top, y, width, ticks = 5 }: { top: number; y: (v: number) => number; width: number; ticks?: number }) {
-  return <>{ticksOf(top, ticks).map((t) => <g key={t}><line class="grid" x1={edge.left} x2={width - edge.right} y1={y(t)} y2={y(t)} /><text class="tick" x={edge.left - 8} y={y(t) + 4} text-anchor="end">{tickText(t)}</text></g>)}</>;
+  return <>{valueTicks(0, top, ticks).map((t) => <g key={t}><line class="grid" x1={edge.left} x2={width - edge.right} y1={y(t)} y2={y(t)} /><text class="tick" x={edge.left - 8} y={y(t) + 4} text-anchor="end">{tickText(t)}</text></g>)}</>;
 }

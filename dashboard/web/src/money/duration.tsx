@@ -4,10 +4,11 @@ import { Num } from '../figure/number';
 import { useWidth } from '../look/measure';
 import { Twin } from '../look/twin';
 import { linearScale, pathOf } from '../loads/scale';
+import { valueTicks } from '../plot/ticks';
 import { convert, figureDisplay, fixed, type Display } from '../units/units';
 import { duration } from '../units/words';
 import type { PartProps } from './page';
-import { stretchHref, tickText, ticksOf } from './view';
+import { stretchHref, tickText } from './view';
 
 const height = 300;
 const edge = { left: 52, right: 14, top: 22, bottom: 38 };
@@ -72,7 +73,7 @@ function Curve({ answer, flow, width }: PartProps & { flow: Display; width: numb
   const some = [0, 0.1, 0.25, 0.5, 0.9].flatMap((s) => curve.filter((c) => c.share === s)).map((c) => `${fixed(value(c.flow_m3_min), flow.decimals)} ${flow.unit} for ${tickText(c.share * 100)} % of the time`);
   return (
     <svg class="money-svg" role="img" width={width} height={height} aria-label={`A curve that falls from the highest demand to the lowest, with its uncertainty. More was drawn than ${some.join(', ')}. Lines: what the machines give. The table below has each.`}>
-      {ticksOf(top, 5).map((t) => <g key={t}><line class="grid" x1={edge.left} x2={width - edge.right} y1={y(t)} y2={y(t)} /><text class="tick" x={edge.left - 8} y={y(t) + 4} text-anchor="end">{tickText(t)}</text></g>)}
+      {valueTicks(0, top, 5).map((t) => <g key={t}><line class="grid" x1={edge.left} x2={width - edge.right} y1={y(t)} y2={y(t)} /><text class="tick" x={edge.left - 8} y={y(t) + 4} text-anchor="end">{tickText(t)}</text></g>)}
       <text class="tick" x="0" y="12">{flow.unit}</text>
       <path class="curve-band" d={`${pathOf([...high, ...low])}Z`} />
       <path class="curve" d={line} />

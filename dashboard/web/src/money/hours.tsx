@@ -1,5 +1,6 @@
 // The dear hours: each day a row of its hours, as high as they cost, with the
 // hours of a dearer price behind them and where demand was highest.
+import type { MoneyHour } from '../api';
 import { Known } from '../figure/known';
 import { Num } from '../figure/number';
 import { useWidth } from '../look/measure';
@@ -30,10 +31,15 @@ export function Hours(props: PartProps) {
           <div ref={host} class="money-days" role="img" aria-label={summary(props, counted)} style={{ minHeight: `${rows.length * rowHeight + 20}px` }}>
             {width > 0 && <Rows {...props} rows={rows} counted={counted} width={width} />}
           </div>
+          {/* of its own: where the states are not known nobody else draws one */}
+          <svg class="patterns" width="0" height="0" aria-hidden="true" focusable="false"><defs>
+            <pattern id="money-nothing" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" y1="0" x2="0" y2="7" /></pattern>
+          </defs></svg>
           <ul class="key money-key" aria-label="What the marks mean">
             <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="hour-bar" x="3" y="2" width="10" height="13" /></svg>an hour</li>
             <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="hour-bar" x="3" y="6" width="10" height="9" /><path class="dear-mark" d="M4 0h8l-4 5z" /></svg>one of the dearest</li>
             {counted.isMoney && answer.prices.length > 1 && <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="price-high" width="16" height="16" /></svg>a dearer price holds</li>}
+            {hours.rows.some(lost) && <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="hour-lost" y="8" width="16" height="8" /></svg>an hour of which nothing was observed</li>}
             {answer.bills.length > 0 && <li><svg width="16" height="16" aria-hidden="true" focusable="false"><line class="peak-line" x1="8" x2="8" y1="0" y2="16" /></svg>here the demand charge was set</li>}
           </ul>
           <Dearest {...props} counted={counted} />
@@ -51,6 +57,8 @@ export function Hours(props: PartProps) {
     </section>
   );
 }
+
+const lost = (h: MoneyHour) => h.observed_s < 1;
 
 const priceName = (answer: PartProps['answer'], price: number | undefined) => (price === undefined ? '–' : answer.prices[price]?.name ?? 'several');
 
@@ -114,7 +122,7 @@ function DayBars({ answer, site, row, counted, most, wide, narrow }: { answer: P
           return (
             <g key={index}>
               {h > 0.3 && <rect class="hour-bar" x={at + one * 0.1} y={rowHeight - h} width={one * 0.8} height={h} />}
-              {hour.observed_s < 1 && <rect class="hour-lost" x={at} y={rowHeight - 8} width={one} height="8" />}
+              {lost(hour) && <rect class="hour-lost" x={at} y={rowHeight - 8} width={one} height="8" />}
               {dear.has(index) && <path class="dear-mark" d={`M${at + one / 2 - 4} ${rowHeight - h - 9}h8l-4 6z`} />}
             </g>
           );

@@ -4,10 +4,11 @@ import { render } from 'preact';
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
 import type { Figure, MoneyAnswer, Site } from '../api';
 import type { PageProps } from '../pages';
+import { valueTicks } from '../plot/ticks';
 import { followAddress } from '../route';
 import { chooseUnits } from '../settings';
 import MoneyAndAir from './page';
-import { amount, clockHour, countedOf, dayRows, resting, tickText, ticksOf } from './view';
+import { amount, clockHour, countedOf, dayRows, resting, tickText } from './view';
 
 const host = document.createElement('div');
 let undo = () => {};
@@ -101,7 +102,8 @@ it('tells what the days cost, what of it made no air, and what a year comes to',
   expect(text()).toContain('Half of the energy’s cost fell in 1 hour, 25 % of these days.');
   expect(text()).toContain('of no state');
   expect(host.querySelectorAll('.dear-mark').length).toBe(3); // two hours and the key
-  expect(host.querySelectorAll('.hour-lost').length).toBe(1);
+  expect(host.querySelectorAll('.hour-lost').length).toBe(2); // an hour and the key
+  expect(text()).toContain('System main, from Mon 2 Mar to Mon 2 Mar, 24:00.');
   expect(host.querySelector('.dearest a')?.getAttribute('href')).toContain('#/trace?');
   expect(text()).toContain('more was drawn for 4 min 0 s, 0.28 % of the observed time');
 });
@@ -151,8 +153,8 @@ it('says that a site without machines has nothing to count', () => {
 
 it('makes amounts, ticks and days', () => {
   expect([amount(3.8, true), amount(3.84, false), amount(38.41, false), amount(384.1, false)]).toEqual(['3.80', '3.84', '38.4', '384']);
-  expect(ticksOf(5.3, 5)).toEqual([0, 2, 4]);
-  expect(ticksOf(0.9, 5).map(tickText)).toEqual(['0', '0.2', '0.4', '0.6', '0.8']);
+  expect(valueTicks(0, 5.3, 5)).toEqual([0, 2, 4]);
+  expect(valueTicks(0, 0.9, 5).map(tickText)).toEqual(['0', '0.2', '0.4', '0.6', '0.8']);
   expect(clockHour(Date.parse('2026-03-02T19:30:00Z'), 'America/Chicago')).toBe(13.5);
   expect(countedOf(whole)).toEqual({ isMoney: true, unit: 'USD' });
   expect(resting(whole.split.states).map((r) => r.index)).toEqual([1]);

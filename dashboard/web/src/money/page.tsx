@@ -14,7 +14,7 @@ import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';
-import { clockMinute, day as dayWords } from '../units/words';
+import { day as dayWords, windowEnd } from '../units/words';
 import { Air } from './air';
 import { Bills } from './bills';
 import { Duration } from './duration';
@@ -113,7 +113,6 @@ function Sentence({ answer, site, system, days }: { answer: MoneyAnswer | undefi
     const f = all.get(n);
     return f?.figure.value === undefined ? undefined : f;
   });
-  const until = Date.parse(answer.to);
   return (
     <>
       <h1 class="money-said">
@@ -129,7 +128,7 @@ function Sentence({ answer, site, system, days }: { answer: MoneyAnswer | undefi
       {year >= 0 && answer.year[year] && <p class="note-line">A year of such days: <Said found={{ figure: answer.year[year], at: `/year/${year}` }} system={system} />, energy and demand together.</p>}
       <p class="note-line aside">
         {answer.kind === 'system' ? `System ${answer.subject}` : answer.subject}, from <time dateTime={answer.from}>{dayWords(Date.parse(answer.from), site.timezone)}</time> to{' '}
-        <time dateTime={answer.to}>{`${dayWords(until - 1, site.timezone)}, ${clockMinute(until, site.timezone)}`}</time>.
+        <time dateTime={answer.to}>{windowEnd(Date.parse(answer.to), site.timezone)}</time>.
       </p>
     </>
   );

@@ -4,6 +4,7 @@ import type { MoneyAnswer, MoneyHour, MoneyState, Site, StateName } from '../api
 import { channelsToShow } from '../figure/look';
 import { traceHref } from '../trace/address';
 import { fixed } from '../units/units';
+import { clockMinute } from '../units/words';
 
 export const stateWords: Record<StateName, string> = {
   loaded: 'loaded', 'part-load': 'at part load', unloaded: 'running unloaded', starting: 'starting', standby: 'standby', stopped: 'stopped', off: 'off', tripped: 'tripped', unobserved: 'state not known',
@@ -38,18 +39,6 @@ export function resting(states: MoneyState[]): { state: MoneyState; index: numbe
   return states.flatMap((state, index) => (makesAir(state.state) ? [] : [{ state, index }]));
 }
 
-/** A round step for about so many ticks up to a value. */
-export function tickStep(most: number, ticks: number): number {
-  const rough = most / ticks || 1;
-  const power = 10 ** Math.floor(Math.log10(rough));
-  return ([1, 2, 2.5, 5, 10].find((n) => n * power >= rough * 0.999) ?? 10) * power;
-}
-
-export function ticksOf(most: number, ticks = 5): number[] {
-  const step = tickStep(most, ticks);
-  return Array.from({ length: Math.floor(most / step + 1e-6) + 1 }, (_, i) => i * step);
-}
-
 /** A tick's text without needless zeros. */
 export const tickText = (v: number): string => String(Number(v.toPrecision(6)));
 
@@ -81,7 +70,6 @@ export function dayRows(answer: MoneyAnswer): DayRow[] {
 
 /** The hour of the clock at a moment in a zone, 0-23 with its part. */
 export function clockHour(ms: number, timeZone: string): number {
-  const text = new Intl.DateTimeFormat('en-GB', { timeZone, hour: '2-digit', minute: '2-digit', hourCycle: 'h23' }).format(ms);
-  const [h = '0', m = '0'] = text.split(':');
+  const [h = '0', m = '0'] = clockMinute(ms, timeZone).split(':');
   return Number(h) + Number(m) / 60;
 }

@@ -3,16 +3,7 @@
 import { useSignal, type Signal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import { ApiError } from '../api';
-
-const authorKey = 'author';
-
-function stored(): string {
-  try {
-    return localStorage.getItem(authorKey) ?? '';
-  } catch {
-    return ''; // storage may be forbidden
-  }
-}
+import { sayAuthor, storedAuthor } from '../settings';
 
 /** Something wrong with a field, found before it is sent. */
 export class Mistake extends Error {
@@ -47,11 +38,7 @@ export function useForm(send: (get: (name: string) => string, form: HTMLFormElem
       (said) => {
         wrong.value = { field: '', message: '' };
         kept.value = said;
-        try {
-          if (get('who')) localStorage.setItem(authorKey, get('who'));
-        } catch {
-          // then it is typed again next time
-        }
+        if (get('who')) sayAuthor(get('who'));
       },
       (error: unknown) => {
         const field = error instanceof ApiError || error instanceof Mistake ? error.field : '';
@@ -65,7 +52,7 @@ export function useForm(send: (get: (name: string) => string, form: HTMLFormElem
     ).finally(() => { busy.value = false; });
   };
   const bad = (field: string) => (wrong.value.message && wrong.value.field === field ? { 'aria-invalid': true as const, 'aria-describedby': `${id}-${field}` } : {});
-  return { id, author: stored(), wrong, kept, busy, submit, bad };
+  return { id, author: storedAuthor(), wrong, kept, busy, submit, bad };
 }
 
 /** What is wrong with a field; with an empty one: with what no field is at fault for. */

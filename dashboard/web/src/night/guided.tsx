@@ -17,10 +17,12 @@ const path = '/api/v1/tests';
 
 interface Props { live: Live; site: Site; view: View; name: string; system: UnitSystem }
 
+const whose = (s: { test: string; who: string }) => `${s.test} ${s.who}`;
+
 export function Guided({ live, site, view, name, system }: Props) {
   const asked = useAsked<Tests>({ held: live.held, tick: live.eventTick }, { key: path, everyMs: 30_000, ask: (signal) => answerOf(path, new URLSearchParams(), signal) });
   const aside = useSignal(''); // the ended test that was read and put away
-  const mine = useSignal(false); // it was begun here: who began it goes on with it
+  const mine = useSignal(''); // the test that was begun here: who began it goes on with it, and with no other
   const tests = asked.value.value;
   const at = tests?.running.findIndex((t) => t.system === name) ?? -1;
   const now = newest(tests?.running[at], live.tests.value[name]);
@@ -31,8 +33,8 @@ export function Guided({ live, site, view, name, system }: Props) {
       <h2 id="guided-title">Measure it yourself: guided tests</h2>
       <p class="said">A leak test times what flows while nobody uses air; a pump-up test measures what a machine truly delivers, without trust in its nameplate. You turn valves and buttons; loadscribe reads, times and files the result, and figures of later days use it.</p>
       <Standing asked={asked} what="the tests" question={path} />
-      {tests && shown && <Running key={`${shown.test} ${shown.who}`} focus={mine.value} live={live} site={site} view={view} system={system} status={shown} at={at < 0 ? undefined : `/running/${at}`} again={() => asked.again()} away={() => { aside.value = shown.started ?? ''; }} />}
-      {tests && (!shown || isOver(shown)) && <BeginTest site={site} name={name} cautions={tests.cautions} system={system} begun={(s) => { mine.value = true; live.tests.value = { ...live.tests.value, [s.system]: s }; aside.value = ''; asked.again(); }} />}
+      {tests && shown && <Running key={whose(shown)} focus={mine.value === whose(shown)} live={live} site={site} view={view} system={system} status={shown} at={at < 0 ? undefined : `/running/${at}`} again={() => asked.again()} away={() => { aside.value = shown.started ?? ''; }} />}
+      {tests && (!shown || isOver(shown)) && <BeginTest site={site} name={name} cautions={tests.cautions} system={system} begun={(s) => { mine.value = whose(s); live.tests.value = { ...live.tests.value, [s.system]: s }; aside.value = ''; asked.again(); }} />}
       {tests && <Results list={results} site={site} system={system} again={() => asked.again()} now={view.now} />}
     </section>
   );

@@ -13,7 +13,7 @@ import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
 import { showFigure, type UnitSystem } from '../units/units';
-import { clockMinute, day as dayWords } from '../units/words';
+import { day as dayWords, windowEnd } from '../units/words';
 import { isOver, testWord } from './course';
 import { Guided } from './guided';
 import { Methods } from './methods';
@@ -112,7 +112,6 @@ function Sentence({ answer, site, system }: { answer: NightsAnswer | undefined; 
   if (!answer) return <h1 class="night-title">After hours</h1>;
   const of = (name: string): Figure | undefined => answer.figures.find((f) => f.name === name);
   const [leak, cost] = [of('leak_flow'), of('leak_cost')];
-  const until = Date.parse(answer.to);
   return (
     <>
       <h1 class="night-title">
@@ -123,7 +122,7 @@ function Sentence({ answer, site, system }: { answer: NightsAnswer | undefined; 
       <p class="note-line aside">
         {leak?.note && leak.value !== undefined && <><span data-words>{leak.note.charAt(0).toUpperCase() + leak.note.slice(1)}</span>. </>}
         System {answer.system}, <time dateTime={answer.from}>{dayWords(Date.parse(answer.from), site.timezone)}</time> to{' '}
-        <time dateTime={answer.to}>{`${dayWords(until - 1, site.timezone)}, ${clockMinute(until, site.timezone)}`}</time>
+        <time dateTime={answer.to}>{windowEnd(Date.parse(answer.to), site.timezone)}</time>
         {answer.basis && <>; hours <span data-words>{answer.basis}</span></>}
       </p>
     </>

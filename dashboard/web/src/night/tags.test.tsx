@@ -51,7 +51,8 @@ const fill = (within: string, fields: Record<string, string>) => {
 
 it('says what the tags make of what is measured, each number with its place', () => {
   expect(text()).toContain('some 14 cfm ± 12 cfm have no tag yet');
-  expect([...host.querySelectorAll('.tag-sums data')].map((e) => e.getAttribute('data-at'))).toEqual(['/open/flow_m3s', '/open/uncertainty_m3s', '/measured/flow_m3s', '/measured/uncertainty_m3s', '/untagged/flow_m3s', '/untagged/uncertainty_m3s', '/mended/flow_m3s', '/open_cost']);
+  expect([...host.querySelectorAll('.tag-sums data')].map((e) => e.getAttribute('data-at'))).toEqual(['/open/flow_m3s', '/open/uncertainty_m3s', '/measured/flow_m3s', '/measured/uncertainty_m3s', '/untagged/flow_m3s', '/untagged/uncertainty_m3s', '/open_cost']);
+  expect(text()).toContain('Mendedno size guessed'); // and not nothing
   expect(text()).toContain('Tag 41, leaks: hose reel, some 21.0 cfm');
   expect(text()).toContain('Tag 42, mended: drain, no size guessed');
   expect(text()).toContain('mended Tue 3 Mar by M. Ode');

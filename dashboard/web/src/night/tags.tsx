@@ -51,7 +51,10 @@ function Sums({ answer, system }: { answer: LeaksAnswer; system: UnitSystem }) {
   const row = (title: string, key: 'open' | 'mended' | 'measured' | 'untagged') => {
     const sum = answer[key];
     if (!sum || (sum.count === 0 && (key === 'open' || key === 'mended'))) return null;
-    return <div key={key}><dt>{title}</dt><dd><Flow m3s={sum.flow_m3s} u={sum.uncertainty_m3s} at={`/${key}/flow_m3s`} uAt={`/${key}/uncertainty_m3s`} system={system} /></dd></div>;
+    // No size was guessed: that is not a leak of nothing.
+    const flow = sum.count > 0 && sum.unsized === sum.count ? 'no size guessed' : <Flow m3s={sum.flow_m3s} u={sum.uncertainty_m3s} at={`/${key}/flow_m3s`} uAt={`/${key}/uncertainty_m3s`} system={system} />;
+    const without = sum.unsized > 0 && sum.unsized < sum.count && <span class="aside"> and <Num value={sum.unsized} at={`/${key}/unsized`}>{sum.unsized}</Num> without a size</span>;
+    return <div key={key}><dt>{title}</dt><dd>{flow}{without}</dd></div>;
   };
   const cost = answer.open_cost !== null && answer.open.count > answer.open.unsized ? answer.open_cost : undefined;
   const pressure = displayOf('pressure', system);

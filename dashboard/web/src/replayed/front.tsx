@@ -57,7 +57,7 @@ function Searched(props: FrontProps & { search: ReplaySearch }) {
       )}
       {stand.state === 'failing' && <p class="standing warn" role="status">The search could not be had: <span data-words>{stand.message}</span>. Trying again.</p>}
       {stand.state === 'stopped' && <p class="standing" role="status">The search was stopped. <button type="button" class="plain" onClick={() => run.put(key, body)}>Search again</button></p>}
-      {last && front && <Found front={front} answer={last.answer} {...props} />}
+      {last && front && <Found key={last.id} front={front} answer={last.answer} {...props} />}
       {last?.answer.absent && <p class="absent" data-words>{sentence(last.answer.absent)}</p>}
       {wrong || changing ? <SearchForm {...props} wrong={wrong} busy={stand.state === 'running'} /> : (
         <p class="acts">
@@ -102,6 +102,9 @@ function Found({ front, answer, system, open, full }: FrontProps & { front: Repl
 }
 
 const setWords = (p: ReplayPoint): string => p.result.set.map((s) => `${s.key} ${s.value}`).join(', ') || 'as it is';
+
+/** A name that is cut says so: what ends within a value would tell another one. */
+const shortened = (name: string) => (name.length > 60 ? `${name.slice(0, 59)}…` : name);
 
 interface Side {
   name: string;
@@ -187,7 +190,7 @@ function Explained({ point, index, answer, system, full, open }: { point: Replay
         <div><dt>Lowest pressure</dt><dd><Amount a={r.outcome.lowest_pressure_pa} at={`${at}/outcome/lowest_pressure_pa`} unit="Pa" system={system} />{was(answer, 'lowest_pressure_pa', 'Pa')}</dd></div>
         {r.remarks.length > 0 && <div><dt>To know</dt><dd data-words>{r.remarks.map(sentence).join(' ')}</dd></div>}
       </dl>
-      {r.set.length > 0 && <p class="acts"><button type="button" disabled={full} onClick={() => open({ name: `point ${index + 1}: ${setWords(point)}`.slice(0, 60), set: r.set })}>Open it as a replay</button>{full && <span class="aside">No more fit side by side: leave one out first.</span>}</p>}
+      {r.set.length > 0 && <p class="acts"><button type="button" disabled={full} onClick={() => open({ name: shortened(`point ${index + 1}: ${setWords(point)}`), set: r.set })}>Open it as a replay</button>{full && <span class="aside">No more fit side by side: leave one out first.</span>}</p>}
     </div>
   );
 }

@@ -237,3 +237,18 @@ it('puts a wrong limit of a search at its field', async () => {
   expect(text()).toContain('"88" has no unit');
   expect(host.querySelector<HTMLInputElement>('.search-form [name="comp1.cut_in"]')?.value).toBe('90 psi');
 });
+
+it('says what a search lacks in which nothing may vary', async () => {
+  window.location.hash = '#/other-settings?from=2026-03-02&to=2026-03-03';
+  done(answer());
+  show();
+  await there('.search-form');
+  const send = () => host.querySelector('.search-form')?.dispatchEvent(new Event('submit', { cancelable: true, bubbles: true }));
+  send();
+  await vi.waitFor(() => expect(text()).toContain('Nothing may vary: write at least one field'));
+  expect(window.location.hash).not.toContain('vary=');
+  const field = host.querySelector<HTMLInputElement>('.search-form [name=volume_add]');
+  if (field) field.value = '240 gal; 400 gal';
+  send();
+  await vi.waitFor(() => expect(window.location.hash).toContain('vary='));
+});

@@ -127,6 +127,7 @@ function Systems({ site, whose }: { site: Site; whose: string }) {
           const next = withAlternatives(place.value.query, []);
           next.set('system', s.name);
           next.delete('machine');
+          next.delete('vary'); // it names the other system's machines
           go(href('settings', next));
         };
         return <button key={s.name} type="button" aria-pressed={s.name === whose} onClick={choose}>{`system ${s.name}`}</button>;

@@ -1,5 +1,5 @@
 // Says what a search may vary and what it must hold.
-import { useId } from 'preact/hooks';
+import { useId, useState } from 'preact/hooks';
 import type { ReplayNow } from '../api';
 import { limitKeys, variesOf } from './address';
 import type { Wrong } from './form';
@@ -27,6 +27,7 @@ export interface SearchFormProps {
 export function SearchForm({ query, settings, machines, wrong, busy, put }: SearchFormProps) {
   const id = useId();
   const given = variesOf(query);
+  const [nothing, setNothing] = useState(false);
   // Hours are not searched: their values have semicolons of their own.
   const keys = [...settings.filter((n) => n.machine && machines.includes(n.machine) && ofMachine.some((k) => n.key.endsWith(`.${k}`))).map((n) => ({ key: n.key, label: `${n.machine}: ${n.name}`, now: n.text })),
     { key: 'volume_add', label: 'Receiver added', now: '' }, { key: 'leaks_mended', label: 'Leaks mended', now: '' }];
@@ -39,6 +40,8 @@ export function SearchForm({ query, settings, machines, wrong, busy, put }: Sear
       const text = String(data.get(k.key) ?? '').trim();
       if (text !== '') next.append('vary', `${k.key}|${text.replaceAll('|', ' ')}`);
     }
+    setNothing(!next.has('vary'));
+    if (!next.has('vary')) return;
     for (const l of limitKeys) {
       const text = String(data.get(l) ?? '').trim();
       if (text === '') next.delete(l);
@@ -79,6 +82,7 @@ export function SearchForm({ query, settings, machines, wrong, busy, put }: Sear
         </div>
       </fieldset>
       {wrong && !known && <p class="warn" role="alert">{wrong.field && <><code>{wrong.field}</code>: </>}{wrong.message}.</p>}
+      {nothing && <p class="warn" role="alert">Nothing may vary: write at least one field of the first group.</p>}
       <p class="acts"><button type="submit" disabled={busy}>Search</button></p>
     </form>
   );

@@ -2,6 +2,7 @@
 // what is to be set, why, and what to beware of. The program writes to no machine.
 import { useState } from 'preact/hooks';
 import type { ReplayAnswer, ReplayChange, ReplayResult, Site } from '../api';
+import { storedAuthor } from '../settings';
 import type { UnitSystem } from '../units/units';
 import { clockMinute, day, localDate, zoneName } from '../units/words';
 import { isShort, Saving } from './options';
@@ -20,16 +21,6 @@ export function Sheet(props: SheetProps) {
   const r = props.answer.alternatives[props.index];
   if (!r) return <p class="absent">There is no such alternative any more. <a href={props.back}>Back to what was tried</a></p>;
   return <Written {...props} r={r} />;
-}
-
-const authorKey = 'author';
-
-function storedAuthor(): string {
-  try {
-    return localStorage.getItem(authorKey) ?? '';
-  } catch {
-    return ''; // storage may be forbidden
-  }
 }
 
 /** What is no setting of a controller: it is work, or an assumption of the replay. */

@@ -9,5 +9,5 @@ export function typedNumber(text: string): number {
   const plain = text.trim().replace(/(\d)[ \u00a0\u202f](?=\d{3}(\D|$))/g, '$1');
   if (plain === '' || /^[-+]?[1-9]\d{0,2},\d{3}$/.test(plain)) return NaN;
   if (/^[-+]?[1-9]\d{0,2}(,\d{3})+\.\d+$/.test(plain) || /^[-+]?[1-9]\d{0,2}(,\d{3}){2,}$/.test(plain)) return Number(plain.replaceAll(',', ''));
-  return Number(plain.replace(',', '.'));
+  return /^[-+]?(\d+[.,]?\d*|[.,]\d+)$/.test(plain) ? Number(plain.replace(',', '.')) : NaN;
 }

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { age, clock, duration, localDate, parsePeriod, when, zoneName } from './words';
+import { age, clock, duration, localDate, parsePeriod, when, windowEnd, zoneName } from './words';
 
 const plain = (s: string) => s.replaceAll('\u00a0', ' ');
 
@@ -40,4 +40,9 @@ describe('words', () => {
   it.each([['1s', 1000], ['250ms', 250], ['1m30s', 90_000], ['1h', 3_600_000], ['soon', undefined], ['', undefined]])('reads the period %s', (text, want) => {
     expect(parsePeriod(text)).toBe(want);
   });
+});
+
+it('ends a window at a midnight with the day that it ends, not with the next one’s beginning', () => {
+  expect(windowEnd(Date.UTC(2026, 10, 26, 6), 'America/Chicago')).toBe('Wed 25 Nov, 24:00');
+  expect(windowEnd(Date.UTC(2026, 10, 25, 20, 3), 'America/Chicago')).toBe('Wed 25 Nov, 14:03');
 });

@@ -53,6 +53,12 @@ export function day(ms: number, timeZone: string): string {
   return format(timeZone, { weekday: 'short', day: 'numeric', month: 'short' }).format(ms).replace(',', '');
 }
 
+/** The end of a window: "Wed 25 Nov, 14:03"; at a midnight the day that it ends, "Wed 25 Nov, 24:00". */
+export function windowEnd(ms: number, timeZone: string): string {
+  const at = clockMinute(ms, timeZone);
+  return `${day(ms - 1, timeZone)}, ${at === '00:00' ? '24:00' : at}`;
+}
+
 /** "CST", "GMT+1": the zone's short name at that moment. */
 export function zoneName(ms: number, timeZone: string): string {
   // British English calls Chicago's time "GMT-6", American English Berlin's "GMT+1".
