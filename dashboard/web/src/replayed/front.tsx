@@ -128,10 +128,15 @@ function Scatter({ front, answer, chosen, choose, system }: { front: ReplayFront
   const [ref, width] = useWidth<HTMLDivElement>();
   const [sideAt, setSide] = useState(0);
   const side = sides[sideAt] ?? (sides[0] as Side);
-  const points = front.points.map((p, i) => ({ p, i, x: p.result.saved_kwh.value ?? 0, u: p.result.saved_kwh.uncertainty ?? 0, y: side.value(p) ?? 0 }));
-  const now = side.now(answer) ?? 0;
+  // What is not known is no nought: such a point is left to the table.
+  const points = front.points.flatMap((p, i) => {
+    const [v, y] = [p.result.saved_kwh.value, side.value(p)];
+    return v === null || y === null ? [] : [{ p, i, x: v, u: p.result.saved_kwh.uncertainty ?? 0, y }];
+  });
+  const now = side.now(answer);
+  const heights = [...points.map((p) => p.y), ...(now === null ? [] : [now])];
   const [x0, x1] = [Math.min(0, ...points.map((p) => p.x - p.u)), Math.max(0, ...points.map((p) => p.x + p.u))];
-  const [y0, y1] = [Math.min(now, ...points.map((p) => p.y)), Math.max(now, ...points.map((p) => p.y))];
+  const [y0, y1] = [Math.min(...heights), Math.max(...heights)];
   const x = (v: number) => edgePx.left + ((v - x0) / (x1 - x0 || 1)) * Math.max(60, width - edgePx.left - edgePx.right);
   const y = (v: number) => highPx - edgePx.bottom - ((v - y0) / (y1 - y0 || 1)) * (highPx - edgePx.top - edgePx.bottom);
   const words = (p: ReplayPoint, i: number) => {
@@ -146,12 +151,12 @@ function Scatter({ front, answer, chosen, choose, system }: { front: ReplayFront
         {sides.map((s, i) => <button key={s.name} type="button" aria-pressed={i === sideAt} onClick={() => setSide(i)}>{s.name}</button>)}
       </div>
       <div class="scatter" ref={ref} style={{ height: `${highPx}px` }}>
-        {width > 0 && (
+        {width > 0 && points.length > 0 && (
           <>
             <svg width={width} height={highPx} role="img" aria-label={`Energy saved against ${side.name.toLowerCase()}. ${points.map((p) => words(p.p, p.i)).join('. ')}.`}>
               <g aria-hidden="true">
                 <line class="zero" x1={x(0)} x2={x(0)} y1={edgePx.top - 8} y2={highPx - edgePx.bottom + 8} />
-                <line class="zero" x1={edgePx.left} x2={width - 8} y1={y(now)} y2={y(now)} />
+                {now !== null && <line class="zero" x1={edgePx.left} x2={width - 8} y1={y(now)} y2={y(now)} />}
                 <text class="tick" x={Math.min(x(0) + 4, width - 60)} y={highPx - edgePx.bottom + 20}>as it is</text>
                 <text class="tick" x={width - 8} y={highPx - 8} text-anchor="end">saves energy →</text>
                 <text class="tick" x={edgePx.left} y={14}>↑ {side.ends[1]}</text>
@@ -168,6 +173,7 @@ function Scatter({ front, answer, chosen, choose, system }: { front: ReplayFront
           </>
         )}
       </div>
+      {points.length < front.points.length && <p class="aside"><span data-count>{front.points.length - points.length}</span> not drawn: what is saved or the {side.name.toLowerCase()} is not known.</p>}
       <p class="aside">A bar is how far the saving may be off; a point whose bar reaches the upright line is not told from nothing.</p>
     </>
   );

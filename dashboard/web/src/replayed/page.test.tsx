@@ -224,6 +224,18 @@ it('shows what a search found as points that explain themselves and open as a re
   expect(window.location.hash).toContain('vary=');
 });
 
+it('draws no point at a nought that is not known', async () => {
+  window.location.hash = '#/other-settings?from=2026-03-02&to=2026-03-03&vary=comp1.cut_out|105 psi;112 psi&starts_per_hour=6';
+  const dark = result('point 2', 40, 10);
+  dark.outcome = { ...dark.outcome, starts: { ...dark.outcome.starts, value: null } };
+  const points = [result('point 1', 90, 10), dark].map((r) => ({ result: r, alike: 0 }));
+  job = () => ({ id: '5f', state: 'done', done: 4, total: 4, started: null, ended: null, answer: answer({ search: { tried: 2, impossible: 0, broke: [], allowed: 2, best: 2, points, remarks: [], method: 'all' } }) });
+  show();
+  await there('.point');
+  expect([...host.querySelectorAll('.point')].map((b) => b.textContent)).toEqual(['1']);
+  expect(text()).toContain('1 not drawn: what is saved or the starts is not known.');
+});
+
 it('puts a wrong limit of a search at its field', async () => {
   window.location.hash = '#/other-settings?from=2026-03-02&to=2026-03-03&vary=comp1.cut_in|90 psi&lowest_pressure=88';
   done(answer());
