@@ -173,7 +173,7 @@ function Scatter({ front, answer, chosen, choose, system }: { front: ReplayFront
           </>
         )}
       </div>
-      {points.length < front.points.length && <p class="aside"><span data-count>{front.points.length - points.length}</span> not drawn: what is saved or the {side.name.toLowerCase()} is not known.</p>}
+      {points.length < front.points.length && <p class="aside"><span data-count>{front.points.length - points.length}</span> not drawn: saving or {side.name.toLowerCase()} not known.</p>}
       <p class="aside">A bar is how far the saving may be off; a point whose bar reaches the upright line is not told from nothing.</p>
     </>
   );

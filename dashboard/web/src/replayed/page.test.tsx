@@ -233,7 +233,7 @@ it('draws no point at a nought that is not known', async () => {
   show();
   await there('.point');
   expect([...host.querySelectorAll('.point')].map((b) => b.textContent)).toEqual(['1']);
-  expect(text()).toContain('1 not drawn: what is saved or the starts is not known.');
+  expect(text()).toContain('1 not drawn: saving or starts not known.');
 });
 
 it('puts a wrong limit of a search at its field', async () => {
