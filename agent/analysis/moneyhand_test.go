@@ -18,13 +18,19 @@ func moneyOf(t *testing.T, src Source, site *sitefile.Site, fromMS, toMS int64) 
 	return m
 }
 
-// TestMoneyAirByHand: of three hours one was observed, in which rated 6 m³/min less
+// TestMoneyAirByHand: of three hours one was wholly observed, in which rated 6 m³/min less
 // 3.5 % were delivered for 1194 s (TestHandWorkedHour): 115.2 m³, 1.921 m³/min on the
-// hour's mean. What it took is the figure of that hour alone.
+// hour's mean. What it took is the figure of that hour alone; of the next one only five
+// minutes were read, too few to tell.
 func TestMoneyAirByHand(t *testing.T) {
 	site := plant(t)
 	site.Machines[0].RatedPressurePa = 690_000
-	src := fold(site, handWorked(t).scans)
+	tp := handWorked(t)
+	for sec := int64(3601); sec <= 3900; sec++ {
+		tp.add("controller", sec*1000, 1, 1, 0, 0, 6500, 43)
+		tp.add("meter", sec*1000, 360, 150+(sec-3600)/10)
+	}
+	src := fold(site, tp.scans)
 	a := moneyOf(t, src, site, monday, monday+3*hourMS).Air
 	if len(a.Points) != 1 || a.Short != 2 {
 		t.Fatalf("%d points, %d hours left out, want 1 and 2: %s", len(a.Points), a.Short, asJSON(t, a))
