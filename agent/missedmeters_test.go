@@ -2,6 +2,7 @@ package agent
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -70,5 +71,53 @@ func TestMissedMeters(t *testing.T) {
 		if strings.Join(got, ", ") != want {
 			t.Errorf("a jump of %d: %s, want %s", jump, strings.Join(got, ", "), want)
 		}
+	}
+}
+
+// Of a gap of one device the counters of another, which was read all along, say nothing.
+// A counter that is read once a minute went on from its last reading before the gap to
+// its first after it.
+func TestMissedMetersOfTheirOwnDevice(t *testing.T) {
+	const two = historySite + `
+[[device]]
+name = "d"
+line = "net"
+unit = 2
+map = "map.toml"
+every = "1s"
+[[machine]]
+name = "m2"
+control = "load/unload"
+channels = { d = "*" }
+`
+	slow := strings.Replace(countingMap, `role = "energy"`, "role = \"energy\"\nevery = \"60s\"", 1)
+	rec, err := OpenRecorder(loadTestSite(t, t.TempDir(), two, slow), Options{Clock: &manualClock{wall: testStartMS}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rec.Close()
+	var batch []scan.Scan
+	for s := range int64(900) {
+		for _, g := range rec.Groups() {
+			if k := g.Index("energy"); g.Device == "c" && s > 300 && s < 600 || k >= 0 && s%60 != 0 {
+				continue
+			}
+			batch = append(batch, scan.Scan{Group: g, MonoMS: s * 1000, WallMS: testStartMS + s*1000, Values: []int64{1000 + s/60}})
+		}
+	}
+	if err := rec.Append(batch); err != nil {
+		t.Fatal(err)
+	}
+	stats := rec.history.store.Stats()
+	m, err := rec.history.missed(testStartMS, testStartMS+900_000, rec.history.Now(), &stats)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(m.Gaps) != 1 || len(m.Gaps[0].Counters) != 1 {
+		t.Fatalf("gaps %+v", m.Gaps)
+	}
+	// By hand: read at 300 s and next at 600 s, five tenths of a kWh on.
+	if c := m.Gaps[0].Counters[0]; c.Machine != "m" || c.Channel != "c.energy" || math.Abs(c.Change-0.5) > 1e-9 {
+		t.Errorf("%+v", c)
 	}
 }
