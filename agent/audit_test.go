@@ -202,6 +202,7 @@ func TestAuditKeepsWhatIsNew(t *testing.T) {
 		to := time.UnixMilli(testStartMS).Add(time.Duration(hour) * time.Hour)
 		a.auditReport(&ReportMade{Title: "x", To: StampOf(to).String()})
 		further := queued()
+		a.auditReport(&ReportMade{Title: "once more", To: StampOf(to).String()})
 		a.auditReport(&ReportMade{Title: "x", To: StampOf(to.Add(-time.Minute)).String()})
 		if less := queued(); further != 1 || less != 0 {
 			t.Fatalf("hour %d: %d and %d reports are kept, want the one that reaches further", hour, further, less)

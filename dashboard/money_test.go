@@ -1,9 +1,12 @@
 package dashboard
 
 import (
+	"net/http"
+	"testing"
+	"time"
+
 	"loadscribe/agent"
 	"loadscribe/agent/analysis"
-	"time"
 )
 
 func (b *shop) Money(q analysis.MoneyQuery) (analysis.Money, error) {
@@ -24,5 +27,32 @@ func (b *shop) Money(q analysis.MoneyQuery) (analysis.Money, error) {
 		Duration: analysis.MoneyDuration{Absent: "no tap", Method: "by steps", StepS: 60, Curve: []analysis.MoneyExceeded{{Share: 0.1, Above: 60, Flow: 2, U: 0.1}},
 			Covers: []analysis.MoneyCover{{Machine: "comp1", Flow: 5, UpTo: 5, Above: 60, Share: 0.1, Method: "rated flow"}}},
 		Pressure:    []analysis.PressureCost{{Machine: "comp1", Absent: "no slope", Pressure: 700, Basis: "fit", Steps: []analysis.PressureStep{{Step: 10, Figures: []analysis.Figure{f}}}, Handbook: "the rule"}},
-		Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon)), Notes: []string{"old"}}, b.ask("money", q.FromMS, q.ToMS)
+		Instruments: b.site.InstrumentFacts(time.UnixMilli(noon), time.UnixMilli(noon)), Notes: []string{"old"}}, b.ask("money of "+q.Machine+q.System, q.FromMS, q.ToMS)
+}
+
+// What is asked of money and of leaks is asked of the agent: whose it is, and of which
+// days; seven up to now where none are named.
+func TestMoneyAndLeaksAreAskedFor(t *testing.T) {
+	b := newShop()
+	s := newTestServer(t, b, Options{})
+	const two = "2026-03-02T06:00:00.000Z 2026-03-04T06:00:00.000Z"
+	week := agent.Stamp(noon-7*24*3600_000).String() + " " + agent.Stamp(noon).String()
+	for query, want := range map[string]string{
+		"money?from=2026-03-02&to=2026-03-03&system=main":   "money of main " + two,
+		"money?from=2026-03-02&to=2026-03-03&machine=comp1": "money of comp1 " + two,
+		"money": "money of  " + week,
+		"leaks?from=2026-03-02&to=2026-03-03&system=main": "leaks main " + two,
+		"leaks?system=main": "leaks main " + week,
+	} {
+		if w := get(s, "/api/v1/"+query); w.Code != http.StatusOK {
+			t.Errorf("%s: answer %d: %s", query, w.Code, w.Body)
+		}
+		if got := b.lastAsked(); got != want {
+			t.Errorf("%s: asked %q, want %q", query, got, want)
+		}
+	}
+	b.failing = &analysis.DemandError{Field: "from", Message: "too many days"}
+	if w := get(s, "/api/v1/leaks?system=main"); w.Code != http.StatusBadRequest {
+		t.Errorf("leaks of too many days: %d %s", w.Code, w.Body)
+	}
 }

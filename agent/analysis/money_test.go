@@ -99,7 +99,11 @@ func handMade(t *testing.T, m *Money, rep *Report, hours int, loc *time.Location
 		near(t, state+" at other times", s.ByPrice[0].Cost, want[1], minute)
 		near(t, state+" at peak", s.ByPrice[1].Cost, want[2], minute)
 		near(t, state+" by price", s.ByPrice[0].Cost+s.ByPrice[1].Cost, *s.Cost, 1e-9)
-		near(t, state+" in the table", s.EnergyKWh, cell(t, table(t, rep.Machines[0].Tables, "energy_by_state"), state, "energy"), 1e-9)
+		told := table(t, rep.Machines[0].Tables, "energy_by_state")
+		near(t, state+" in the table", s.EnergyKWh, cell(t, told, state, "energy"), 1e-9)
+		near(t, state+"'s interval in the table", s.EnergyU, cell(t, told, state, "uncertainty"), 1e-9)
+		near(t, state+"'s time in the table", s.TimeS, cell(t, told, state, "time"), 0)
+		near(t, state+"'s cost is as unsure as its energy", *s.CostU / *s.Cost, s.EnergyU/s.EnergyKWh, 1e-9)
 	}
 	sum := m.Split.RestKWh
 	for _, s := range m.Split.States {
@@ -175,6 +179,9 @@ func TestMoneyOfPressure(t *testing.T) {
 		near(t, "energy of a step", of("pressure_step_energy"), of("pressure_step_power")/100*12, 0.01*of("pressure_step_power"))
 		near(t, "cost of a step", of("pressure_step_cost"), of("pressure_step_energy")*0.10, 1e-9)
 	}
+	// Adiabatic, by hand: (650 + 101.325)/101.325 = 7.415, 7.415^0.2857 = 1.7726, and
+	// 0.2857·1.7726/0.7726/751.3 kPa = 0.08725 % a kPa.
+	near(t, "a tenth of a bar", *findFigure(t, p.Steps[0].Figures, "pressure_step_power").Value, 0.8725, 0.002)
 	near(t, "steps", *p.Steps[1].Figures[0].Value / *p.Steps[0].Figures[0].Value, 1.3789514, 1e-9)
 	rep := mustCompute(t, src, site, monday, monday+hourMS)
 	told := table(t, rep.Systems[0].Tables, "air_demand_duration")
@@ -183,8 +190,8 @@ func TestMoneyOfPressure(t *testing.T) {
 			t.Errorf("the curve rises at %g", c.Share)
 		}
 		for _, r := range told.Rows {
-			if math.Abs(*r.Values[2]-c.Above) < 1 && *r.Values[0] != c.Flow {
-				t.Errorf("at %s: %g, the table has %g", r.Name, c.Flow, *r.Values[0])
+			if math.Abs(*r.Values[2]-c.Above) < 1 && (*r.Values[0] != c.Flow || *r.Values[1] != c.U) {
+				t.Errorf("at %s: %g ± %g, the table has %g ± %g", r.Name, c.Flow, c.U, *r.Values[0], *r.Values[1])
 			}
 		}
 	}

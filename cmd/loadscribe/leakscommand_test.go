@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"loadscribe/agent"
 )
@@ -54,5 +55,19 @@ func TestLeaksCommand(t *testing.T) {
 		if !strings.Contains(text, want) {
 			t.Errorf("the list has no %q:\n%s", want, text)
 		}
+	}
+	mustRun(t, "leaks", "again", "--site", site, "--who", "R. Vale", fmt.Sprint(seq))
+	mustRun(t, "leaks", "correct", "--site", site, "--who", "R. Vale", "--coefficient", "0.97", "--hole", "3 mm", "--place", "hose reel, bay 3", fmt.Sprint(seq))
+	if l := list(); l.Tags[0].State != "open" || l.Tags[0].Coefficient != 0.97 || *l.Tags[0].HoleM != 0.003 || l.Tags[0].Place != "hose reel, bay 3" {
+		t.Errorf("leaks again, and is put right: %+v", l.Tags)
+	}
+	before := time.Now().Add(-2 * time.Hour)
+	mustRun(t, "leaks", "mended", "--site", site, "--who", "R. Vale", "--at", before.Format(time.RFC3339), fmt.Sprint(seq))
+	if l := list(); int64(l.Tags[0].Mended) != before.Truncate(time.Second).UnixMilli() {
+		t.Errorf("mended at %d, want %d", l.Tags[0].Mended, before.UnixMilli())
+	}
+	mustRun(t, "leaks", "withdraw", "--site", site, "--who", "R. Vale", "--what", "a fan", fmt.Sprint(seq))
+	if l := list(); l.Tags[0].State != "withdrawn" || l.Open.Count+l.Mended.Count != 0 {
+		t.Errorf("taken back: %+v", l)
 	}
 }
