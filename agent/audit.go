@@ -130,13 +130,16 @@ func (h *History) auditEvents() ([]store.Event, error) {
 	return kept, nil
 }
 
+// newestBegun is the beginning that was kept last: by its number, since the clock may
+// have been set back meanwhile. nil: no audit was begun.
 func newestBegun(kept []store.Event) *store.Event {
-	for i := len(kept) - 1; i >= 0; i-- {
-		if kept[i].Data["audit"] == auditBegun {
-			return &kept[i]
+	var newest *store.Event
+	for i := range kept {
+		if e := &kept[i]; e.Data["audit"] == auditBegun && (newest == nil || e.Seq > newest.Seq) {
+			newest = e
 		}
 	}
-	return nil
+	return newest
 }
 
 // auditGoesOn reports whether an audit was begun and of its events of a sort none

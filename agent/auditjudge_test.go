@@ -257,3 +257,31 @@ func TestAuditHearsOfWhatWasDone(t *testing.T) {
 		}
 	}
 }
+
+// TestAuditCountsByNumber: the clock was set back between two marks, and before a
+// second audit was begun: what was said stays said, and the audit begun last counts.
+func TestAuditCountsByNumber(t *testing.T) {
+	h, keep := auditedRecord(t)
+	minute := func(n int64) int64 { return testStartMS + n*60_000 }
+	for _, m := range []struct {
+		step    string
+		minutes int64
+	}{{"leak", 60}, {"pump_up", 10}} {
+		keep(store.Event{WallMS: minute(m.minutes), Kind: kindAudit, Text: "x", Data: map[string]string{"audit": auditMarked, "step": m.step, "who": "x"}})
+	}
+	for _, step := range []string{"leak", "pump_up"} {
+		if s := judged(t, h, time.UnixMilli(minute(120)), step); len(s.Marks) != 1 {
+			t.Errorf("%s has %d marks, want the one that was made: %+v", step, len(s.Marks), s)
+		}
+	}
+	keep(store.Event{WallMS: minute(-30), Kind: kindAudit, Text: "begun", Data: map[string]string{"audit": auditBegun, "who": "the second", "ends": StampOf(time.UnixMilli(minute(600))).String()}})
+	a, err := h.audit(time.UnixMilli(minute(120)), nil)
+	if err != nil || a.Begun == nil || a.Begun.Who != "the second" {
+		t.Fatalf("%+v, %v", a.Begun, err)
+	}
+	for i := range a.Steps {
+		if len(a.Steps[i].Marks) != 0 {
+			t.Errorf("%s has a mark of the audit before", a.Steps[i].Step)
+		}
+	}
+}

@@ -94,7 +94,7 @@ func (h *History) audit(now time.Time, awake *AwakeState) (Audit, error) {
 			ends = time.UnixMilli(b.WallMS).AddDate(0, 0, auditDays)
 		}
 		j.begun, j.sinceSeq = &AuditBegun{b.Seq, Stamp(b.WallMS), b.Data["who"], StampOf(ends)}, b.Seq
-		j.events = slices.DeleteFunc(kept, func(e store.Event) bool { return e.Seq <= b.Seq })
+		j.events = slices.DeleteFunc(kept, func(e store.Event) bool { return e.Seq <= j.sinceSeq }) // b lies in kept
 	}
 	all.Begun = j.begun
 	for _, d := range auditSteps {

@@ -153,10 +153,13 @@ func (h *History) tagEvent(t LeakTagEntry, now time.Time) (e store.Event, err er
 			return e, err
 		}
 	}
+	local := func(ms int64) string { return time.UnixMilli(ms).In(h.site.Location).Format("2006-01-02 15:04") }
 	// A date alone is its midnight: what was found and mended on one day may stand so.
 	if before != nil && t.Action != tagCorrect && e.WallMS <= before.lastMS()-24*time.Hour.Milliseconds() {
-		local := func(ms int64) string { return time.UnixMilli(ms).In(h.site.Location).Format("2006-01-02 15:04") }
 		return e, wrongField("time", "%s is before %s, when tag %d came to be %s", local(e.WallMS), local(before.lastMS()), t.Tag, before.State)
+	}
+	if mended := before.firstMendedMS(); t.Action == tagCorrect && mended != 0 && e.WallMS >= mended+24*time.Hour.Milliseconds() {
+		return e, wrongField("time", "%s is after %s, when tag %d was mended", local(e.WallMS), local(mended), t.Tag)
 	}
 	e.Text = t.text(before, e.Data)
 	return e, nil
@@ -337,6 +340,19 @@ func (t *LeakTag) lastMS() int64 {
 		}
 	}
 	return last
+}
+
+// firstMendedMS is when it was mended for the first time; 0: never, or no tag.
+func (t *LeakTag) firstMendedMS() int64 {
+	if t == nil {
+		return 0
+	}
+	for i := range t.Entries {
+		if t.Entries[i].Action == tagMended {
+			return int64(t.Entries[i].Time)
+		}
+	}
+	return 0
 }
 
 func (t *LeakTag) take(e *store.Event) {

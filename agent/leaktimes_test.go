@@ -28,6 +28,8 @@ func TestLeakTagsFollowInTime(t *testing.T) {
 		{"again", "-40h", true}, // within a day of it, as a date alone may be
 		{"mended", "-65h", false},
 		{"mended", "-20h", true},
+		{"correct", "-5h", false}, // found after it was mended
+		{"correct", "-50h", true},
 	} {
 		_, err := s.agent.TagLeak(agent.LeakTagEntry{Action: step.action, Tag: found.Seq, Who: "x", Time: step.at})
 		if (err == nil) != step.kept {

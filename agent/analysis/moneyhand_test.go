@@ -255,3 +255,19 @@ func TestPressureOfAYear(t *testing.T) {
 		t.Errorf("without a year: %g", v.V)
 	}
 }
+
+// TestHalfOfTheMoneyIsOfTheWindow: of three hours one was read, in which half of all
+// was used: one hour of three, whatever nobody saw of the others.
+func TestHalfOfTheMoneyIsOfTheWindow(t *testing.T) {
+	site := plant(t)
+	tp := newTape(site, monday)
+	for sec := int64(0); sec < 3600; sec++ {
+		tp.add("controller", sec*1000, 1, 1, 0, 0, 6500, 1)
+		tp.add("meter", sec*1000, 360, sec/10)
+	}
+	m := moneyOf(t, fold(site, tp.scans), site, monday, monday+3*hourMS)
+	if m.Hours.HalfHours != 1 {
+		t.Fatal(asJSON(t, m.Hours))
+	}
+	near(t, "share of the window's hours", m.Hours.HalfShare, 1.0/3, 1e-12)
+}

@@ -67,7 +67,7 @@ func (s *sheet) moneyHours(e *energyResult) MoneyHours {
 		h.Method += "; each quarter hour at the price that holds then"
 	}
 	h.days(s)
-	h.rank(p != nil)
+	h.rank(p != nil, s.clockHours())
 	return h
 }
 
@@ -133,8 +133,15 @@ func (h *MoneyHours) days(s *sheet) {
 	}
 }
 
-// rank finds the dearest hours, and how few make half.
-func (h *MoneyHours) rank(byCost bool) {
+// clockHours is how many hours of the clock the window holds, cut ones too.
+func (s *sheet) clockHours() int {
+	clock := localClock{loc: s.site.Location}
+	begin := func(ms int64) int64 { return ms - mod(clock.at(ms), hourMS) }
+	return int((begin(s.g.to-1)-begin(s.g.from))/hourMS) + 1
+}
+
+// rank finds the dearest hours, and how few of the window's make half.
+func (h *MoneyHours) rank(byCost bool, held int) {
 	of := func(i int) float64 {
 		if byCost {
 			return *h.Rows[i].Cost
@@ -155,7 +162,7 @@ func (h *MoneyHours) rank(byCost bool) {
 	for n, i := range order {
 		if sum += of(i); sum >= all/2 {
 			h.HalfHours = n + 1
-			h.HalfShare = float64(n+1) / float64(len(order))
+			h.HalfShare = float64(n+1) / float64(held)
 			break
 		}
 	}

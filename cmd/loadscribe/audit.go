@@ -64,19 +64,22 @@ func printAudit(out io.Writer, a *agent.Audit, site *sitefile.Site, file string)
 	at := func(t agent.Stamp) string {
 		return time.UnixMilli(int64(t)).In(site.Location).Format("Mon 2006-01-02 15:04")
 	}
+	if strings.ContainsAny(file, " \t") {
+		file = `"` + file + `"` // the shell takes it as one
+	}
 	fmt.Fprintln(out, a.Sentence)
 	if a.Begun != nil {
-		fmt.Fprintf(out, "begun %s by %s, planned until %s\n", at(a.Begun.Time), a.Begun.Who, at(a.Begun.Ends))
+		fmt.Fprintf(out, "begun %s by %s, planned until %s\n", at(a.Begun.Time), oneLine(a.Begun.Who), at(a.Begun.Ends))
 	}
 	for i := range a.Steps {
 		st := &a.Steps[i]
 		fmt.Fprintf(out, "\n%s [%s]: %s\n", st.Title, st.Step, st.State)
 		if st.Sentence != "" {
-			fmt.Fprintln(out, "  "+st.Sentence)
+			fmt.Fprintln(out, "  "+oneLine(st.Sentence))
 		}
 		if st.State == "missing" || st.State == "unseen" {
 			for _, m := range st.Missing {
-				fmt.Fprintln(out, "  - "+m)
+				fmt.Fprintln(out, "  - "+oneLine(m))
 			}
 			fmt.Fprintln(out, "  do it: "+strings.ReplaceAll(st.Command, "FILE", file))
 			for _, c := range st.Cautions {
@@ -84,7 +87,7 @@ func printAudit(out io.Writer, a *agent.Audit, site *sitefile.Site, file string)
 			}
 		}
 		for _, m := range st.Marks {
-			fmt.Fprintf(out, "  %s, %s: %s\n", at(m.Time), m.Who, m.Text)
+			fmt.Fprintf(out, "  %s, %s: %s\n", at(m.Time), oneLine(m.Who), oneLine(m.Text))
 		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"loadscribe/agent"
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 )
 
@@ -36,5 +37,25 @@ func TestAuditAsPrinted(t *testing.T) {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("%q is not in:\n%s", want, out.String())
 		}
+	}
+}
+
+// TestNobodyWritesLinesOfTheirOwn: what a person says stays in its place in a list,
+// and a path with a space is one word to the shell.
+func TestNobodyWritesLinesOfTheirOwn(t *testing.T) {
+	a := &agent.Audit{Sentence: "One.", Steps: []agent.AuditStep{{Step: "a", Title: "Step a", State: "missing", Command: "loadscribe do a --site FILE",
+		Marks: []agent.AuditSaid{{Who: "R. Vale", Text: "well\n\nStep a [a]: done"}}}}}
+	var out strings.Builder
+	printAudit(&out, a, &sitefile.Site{Location: time.UTC}, "the shop/site.toml")
+	if !strings.Contains(out.String(), "R. Vale: well /  / Step a [a]: done\n") || !strings.Contains(out.String(), `--site "the shop/site.toml"`) {
+		t.Errorf("printed:\n%s", out.String())
+	}
+	out.Reset()
+	l := &agent.Leaks{Sentence: "1 tag.", Method: "choked", Tags: []agent.LeakTag{{Tag: 4, State: "open", FoundBy: "R.\tVale", Place: "hose\n99\topen"}}}
+	if err := printLeaks(&out, l, &sitefile.Site{Location: time.UTC, Units: quantity.US}); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(out.String(), "hose / 99 open\n") || strings.Contains(out.String(), "\n99") {
+		t.Errorf("printed:\n%s", out.String())
 	}
 }

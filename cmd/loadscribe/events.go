@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -102,7 +101,7 @@ func printEvents(w io.Writer, a *eventsAnswer, site *sitefile.Site) error {
 
 // indented is an event's text on one line, with what a note says of itself.
 func indented(e agent.Event) string {
-	text := strings.ReplaceAll(e.Text, "\n", " / ")
+	text := oneLine(e.Text)
 	if e.Kind == "note" {
 		text = fmt.Sprintf("%s (note %d", text, e.Seq)
 		for _, part := range []struct{ key, says string }{{"author", ", by "}, {"corrects", ", corrects note "}, {"corrected_by", ", corrected by note "}} {

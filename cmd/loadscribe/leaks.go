@@ -219,7 +219,7 @@ func printLeaks(out io.Writer, l *agent.Leaks, site *sitefile.Site) error {
 		if t.State == "mended" {
 			mended = day(t.Mended)
 		}
-		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", t.Tag, t.State, flow, hole, day(t.Found), t.FoundBy, mended, t.MendedBy, t.Place)
+		fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", t.Tag, t.State, flow, hole, day(t.Found), oneLine(t.FoundBy), mended, oneLine(t.MendedBy), oneLine(t.Place))
 	}
 	if err := w.Flush(); err != nil {
 		return err

@@ -131,7 +131,7 @@ func (p *moneyPrinter) hours() {
 		p.line("\nhours: not known: %s", h.Absent)
 		return
 	}
-	p.line("\nhalf of it fell in %d of the %d hours (%.0f %%); the dearest:", h.HalfHours, len(h.Rows), 100*h.HalfShare)
+	p.line("\nhalf of it fell in %d hours, %.0f %% of the window; the dearest:", h.HalfHours, 100*h.HalfShare)
 	for _, i := range h.Dearest {
 		r := &h.Rows[i]
 		text := fmt.Sprintf("  %s  %.1f kWh", localTime(r.From, p.site), r.EnergyKWh)

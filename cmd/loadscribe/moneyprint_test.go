@@ -33,7 +33,7 @@ func TestMoneyAsPrinted(t *testing.T) {
 	m.Hours.Rows[11] = analysis.MoneyHour{From: "2026-03-02T17:00:00Z", EnergyKWh: 30, Cost: v(6)}
 	prints(t, func(out *strings.Builder) error { return printMoney(out, m, site) },
 		"loaded 2 h 60.0 2.0 9.00 0.30 3.00 6.00", "of no state -1.5 -0.25",
-		"half of it fell in 6 of the 24 hours (25 %)", "Mon 2026-03-02 11:00:00 CST 30.0 kWh 6.00 USD",
+		"half of it fell in 6 hours, 25 % of the window", "Mon 2026-03-02 11:00:00 CST 30.0 kWh 6.00 USD",
 		"month from 2026-03-01, all times: highest 160.0 kW from Mon 2026-03-02 11:00:00 CST to Mon 2026-03-02 11:15:00 CST; billed 15.0 of 200.0 kW at 10.00, 25 % of the month: at least 37.50 USD",
 		"up to comp2 the machines give 247.2 cfm at full load; more was drawn for 3 min, 30.00 % of the observed time",
 		"1.450 psi of pressure more or less, comp1, around 94.27 psi")

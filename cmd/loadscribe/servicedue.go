@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -73,7 +72,7 @@ func (c *serviceDueCmd) effect(s *surroundings, source asked, site *sitefile.Sit
 func printEffect(out io.Writer, e *analysis.ServiceEffect, site *sitefile.Site) error {
 	fmt.Fprintf(out, "%s of %s, done %s (note %d)", e.Item, e.Machine, localDate(e.Done, site), e.Note)
 	if e.Found != "" {
-		fmt.Fprintf(out, ", found: %s", strings.ReplaceAll(e.Found, "\n", " / "))
+		fmt.Fprintf(out, ", found: %s", oneLine(e.Found))
 	}
 	fmt.Fprintln(out)
 	if e.Absent != "" {
@@ -159,7 +158,7 @@ func markText(m analysis.ServiceMark) string {
 	if m.Author != "" {
 		text += " (" + m.Author + ")"
 	}
-	return strings.ReplaceAll(text, "\n", " / ")
+	return oneLine(text)
 }
 
 func everyText(it *analysis.ServiceItem) string {

@@ -11,6 +11,12 @@ import (
 // widest is how many columns a line of text may have.
 const widest = 120
 
+// oneLine is a person's text as one line without tabs: in a list it must not pass for
+// another entry, nor move its columns.
+func oneLine(text string) string {
+	return strings.ReplaceAll(strings.ReplaceAll(text, "\n", " / "), "\t", " ")
+}
+
 // leastProse is how long the text behind a line's last column is at the least that is
 // broken: what is shorter is a cell.
 const leastProse = 30

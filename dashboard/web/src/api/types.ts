@@ -1780,7 +1780,7 @@ export type MoneyHours = {
   dearest: number[];
   /** how many of the dearest make half of the rows' sum */
   half_hours: number;
-  /** their share of the hours, 0 to 1 */
+  /** their share of the hours that the window holds, 0 to 1 */
   half_share: number;
 };
 
