@@ -8,6 +8,7 @@ import (
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
+	"loadscribe/simulator/serve"
 )
 
 // soakWindow is when a device could not be had, in milliseconds since the
@@ -28,6 +29,7 @@ type soakAccount struct {
 	stray                     uint64 // bad or held, outside of any trouble that was made
 	reasons                   map[scan.Reason]uint64
 	lastSeq                   uint64
+	injected                  [serve.NumFaults]uint64
 }
 
 // soakGroup is one poll group in one run.
