@@ -11,20 +11,29 @@ import (
 func (s *Store) Stats() Stats {
 	st := s.Present()
 	s.measureFiles(&st)
+	if st.Trouble == nil {
+		st.FreeBytes = s.free()
+	}
 	return st
 }
 
-// Present is Stats without what the files take, for those who ask all the time: it
-// walks no directory.
-func (s *Store) Present() Stats {
-	var st Stats
-	var err error
-	if st.FreeBytes, err = s.o.FS.Free(s.dir); err != nil {
-		st.FreeBytes = -1
+// free is how much of the disk is free, -1 where that is not known.
+func (s *Store) free() int64 {
+	free, err := s.o.FS.Free(s.dir)
+	if err != nil {
+		return -1
 	}
+	return free
+}
+
+// Present is Stats for those who ask all the time: without what the files take, and with
+// what is free of the disk only where there is Trouble, else -1.
+func (s *Store) Present() Stats {
+	st := Stats{FreeBytes: -1}
 	var busy int64
 	if !s.readOnly {
 		var durable marks
+		var err error
 		durable, st.WaitingBytes, err = s.j.state()
 		st.DurableSeq, busy = durable.scan, s.j.busySince()
 		if err != nil {
@@ -51,8 +60,10 @@ func (s *Store) Present() Stats {
 			st.Trouble = s.sealErr
 		}
 	}
-	if st.Trouble != nil && st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
-		st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
+	if st.Trouble != nil {
+		if st.FreeBytes = s.free(); st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
+			st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
+		}
 	}
 	st.StalledMS = s.stalledMS(busy)
 	st.Cleanup = s.cleanup
