@@ -40,6 +40,17 @@ func (s *Store) Present() Stats {
 			st.SyncError, st.Trouble = err.Error(), err
 		}
 	}
+	s.noted(&st, busy)
+	if st.Trouble != nil { // asked with no lock held: a disk that hangs may not answer
+		if st.FreeBytes = s.free(); st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
+			st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
+		}
+	}
+	return st
+}
+
+// noted takes what is known without asking the disk. busy is since when a sync runs.
+func (s *Store) noted(st *Stats, busy int64) {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	if !s.dead {
@@ -60,14 +71,8 @@ func (s *Store) Present() Stats {
 			st.Trouble = s.sealErr
 		}
 	}
-	if st.Trouble != nil {
-		if st.FreeBytes = s.free(); st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
-			st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
-		}
-	}
 	st.StalledMS = s.stalledMS(busy)
 	st.Cleanup = s.cleanup
-	return st
 }
 
 // TakesNothing is why the disk did not take what was last written to it; nil
