@@ -34,7 +34,7 @@ const soakChild = "LOADSCRIBE_SOAK_CHILD"
 // was due is stored or explained, and memory, goroutines, descriptors and disk
 // do not grow.
 //
-// Polls are 15 s apart, so that the month fits into make test; LOADSCRIBE_LONG=1
+// Polls are 20 s apart, so that the month fits into make test; LOADSCRIBE_LONG=1
 // makes it 1 s.
 func TestSoak(t *testing.T) {
 	if os.Getenv(soakChild) == "" && !testing.Short() {
@@ -77,13 +77,14 @@ type soak struct {
 	lines   *soakLines
 	account *soakAccount
 	samples []soakSample
-	idle    []int // goroutines between runs
+	ends    []soakEnd // of each run
+	idle    []int     // goroutines between runs
 	seen    soakSeen
 }
 
 func newSoak(t *testing.T) *soak {
 	t.Helper()
-	s := &soak{dir: t.TempDir(), every: 15 * time.Second, days: 30}
+	s := &soak{dir: t.TempDir(), every: 20 * time.Second, days: 30}
 	if os.Getenv("LOADSCRIBE_LONG") != "" {
 		s.every = time.Second
 	}
@@ -178,4 +179,5 @@ func (s *soak) run(t *testing.T, r soakRun) {
 	synctest.Wait()
 	s.idle = append(s.idle, runtime.NumGoroutine())
 	s.account.run(t, site.Agent.DataDir, clock.began.Sub(s.origin).Milliseconds(), r.to.Milliseconds())
+	s.ends = append(s.ends, endOf(t, site.Agent.DataDir, r.to.Milliseconds()))
 }

@@ -11,18 +11,37 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"loadscribe/agent/store"
 )
 
 // soakSample is how much the process takes on a day, at rest after a collection.
 type soakSample struct {
 	day         int
 	heap        float64 // MB of live objects
-	private     float64 // MB of changed private pages; 0 where the system does not tell
+	anonymous   float64 // MB of memory that is of no file, swapped out or not; 0 where the system does not tell
 	goroutines  int
-	descriptors int // 0 where the system does not tell
-	diskMB      float64
-	databaseMB  float64
-	mappedMB    float64 // clean private pages
+	descriptors int     // 0 where the system does not tell
+	diskMB      float64 // of the data directory
+}
+
+// soakEnd is what the data directory holds after a run, in bytes.
+type soakEnd struct {
+	atMS                    int64
+	blocks, free, directory int64
+}
+
+func endOf(t *testing.T, dir string, atMS int64) soakEnd {
+	t.Helper()
+	s, err := store.OpenReadOnly(dir, store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	stats := s.Stats()
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+	return soakEnd{atMS, stats.BlockBytes, stats.FreePageBytes, stats.DirectoryBytes}
 }
 
 func takeSample(t *testing.T, day int, dir string) soakSample {
@@ -32,8 +51,8 @@ func takeSample(t *testing.T, day int, dir string) soakSample {
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
 	s.heap = float64(m.HeapAlloc) / 1e6
-	if text, err := os.ReadFile("/proc/self/smaps_rollup"); err == nil {
-		s.private, s.mappedMB = smapsMB(t, string(text), "Private_Dirty:"), smapsMB(t, string(text), "Private_Clean:")
+	if text, err := os.ReadFile("/proc/self/smaps_rollup"); err == nil { // proc(5)
+		s.anonymous = smapsMB(t, string(text), "Anonymous:") + smapsMB(t, string(text), "Swap:")
 	}
 	if open, err := os.ReadDir("/proc/self/fd"); err == nil {
 		s.descriptors = len(open)
@@ -47,9 +66,6 @@ func takeSample(t *testing.T, day int, dir string) soakSample {
 			return err
 		}
 		s.diskMB += float64(info.Size()) / 1e6
-		if strings.HasSuffix(path, ".db") {
-			s.databaseMB += float64(info.Size()) / 1e6
-		}
 		return nil
 	})
 	if err != nil {
@@ -94,9 +110,62 @@ func middle[N cmp.Ordered](samples []soakSample, of func(soakSample) N) N {
 	return all[len(all)/2]
 }
 
+// soakWarmUp is how many days come before anything is compared: five of raw
+// readings, and two until the first were dropped.
+const soakWarmUp = 7
+
+// judgeGrowth holds the end of the month against its first week.
 func (s *soak) judgeGrowth(t *testing.T) {
 	for _, x := range s.samples {
 		t.Logf("%+v", x)
 	}
-	t.Log(s.idle)
+	if len(s.samples) != s.days {
+		t.Fatalf("%d samples of %d days", len(s.samples), s.days)
+	}
+	warm := s.samples[soakWarmUp:]
+	first, last := warm[:3], warm[len(warm)-3:]
+	for name, of := range map[string]func(soakSample) float64{
+		"live objects":     func(x soakSample) float64 { return x.heap },
+		"anonymous memory": func(x soakSample) float64 { return x.anonymous },
+	} {
+		rise := slope(warm, of)
+		t.Logf("%s: %.1f MB after %d days, %.1f MB at the end, %+.3f MB a day", name, middle(first, of), soakWarmUp, middle(last, of), rise)
+		if most := 5.0; middle(last, of)-middle(first, of) > most || rise*float64(len(warm)) > most {
+			t.Errorf("%s grew by more than %.0f MB in %d days", name, most, len(warm))
+		}
+	}
+	// At rest between two runs nothing of the agent is left; within a run there are as many
+	// goroutines as ever, but for connections that end of themselves.
+	for i, n := range s.idle {
+		if n > s.idle[0]+1 {
+			t.Errorf("%d goroutines after run %d, %d after the first", n, i, s.idle[0])
+		}
+	}
+	goroutines, descriptors := func(x soakSample) int { return x.goroutines }, func(x soakSample) int { return x.descriptors }
+	if was, is := middle(first, goroutines), middle(last, goroutines); is > was {
+		t.Errorf("%d goroutines at the end, %d after %d days", is, was, soakWarmUp)
+	}
+	if was, is := middle(first, descriptors), middle(last, descriptors); is > was {
+		t.Errorf("%d descriptors at the end, %d after %d days", is, was, soakWarmUp)
+	}
+	s.judgeDisk(t)
+}
+
+// judgeDisk: raw readings and free pages stop growing, as docs/keeping-data.md says (N
+// + 1 days' worth where N are kept), and what stays for good grows evenly.
+func (s *soak) judgeDisk(t *testing.T) {
+	const keep = 5
+	var perDay float64 // bytes of blocks, while all were kept
+	for _, e := range s.ends {
+		if e.atMS < keep*24*3600*1000 {
+			perDay = max(perDay, float64(e.blocks)*24*3600*1000/float64(e.atMS))
+		}
+	}
+	for _, e := range s.ends {
+		t.Logf("after %.1f days: %.2f MB of raw readings, %.2f MB free pages, %.2f MB in all", float64(e.atMS)/86_400_000, float64(e.blocks)/1e6, float64(e.free)/1e6, float64(e.directory)/1e6)
+	}
+	// A day more for that which the clock said to be tomorrow: it counts as one.
+	if last := s.ends[len(s.ends)-1]; float64(last.blocks+last.free) > (keep+2)*perDay {
+		t.Errorf("%d bytes of raw readings and free pages at %d a day are more than %d days' worth", last.blocks+last.free, int64(perDay), keep+2)
+	}
 }

@@ -96,8 +96,9 @@ type soakPlan struct {
 	runs     []soakRun
 	acts     []soakAct
 	troubles map[string][]soakWindow
-	steps    int          // of the clock while the agent runs
-	cuts     int          // of a line
+	steps    int // of the clock while the agent runs
+	cutAt    []time.Duration
+	cutsSeen int          // of a line, in a run
 	wrong    atomic.Int64 // ms, what the wall clock is ahead
 }
 
@@ -125,6 +126,11 @@ func newSoakPlan(days int) *soakPlan {
 		from = to + between(5*time.Second, 59*time.Minute)
 	}
 	p.setClocks(days)
+	for _, at := range p.cutAt {
+		if slices.ContainsFunc(p.runs, func(r soakRun) bool { return at > r.from && at < r.to }) {
+			p.cutsSeen++
+		}
+	}
 	slices.SortFunc(p.acts, func(a, b soakAct) int { return cmp.Compare(a.at, b.at) })
 	return p
 }
@@ -135,7 +141,7 @@ func (p *soakPlan) trouble(device string, at, lasts time.Duration) {
 
 // cut severs a line of devices.
 func (p *soakPlan) cut(line string, at, lasts time.Duration, devices ...string) {
-	p.cuts++
+	p.cutAt = append(p.cutAt, at)
 	p.acts = append(p.acts, soakAct{at, func(s *soak) { s.lines.sever(line, time.Now().Add(lasts)) }})
 	for _, d := range devices {
 		p.trouble(d, at, lasts)

@@ -41,14 +41,14 @@ func (v *soakSeen) visit(ctx context.Context, t *testing.T, sockets pipes) {
 		"/api/v1/events?from=-1d", "/api/v1/missed?from=-1d", "/api/v1/intervals?from=-6h", "/api/v1/export?from=-10m", "/"}
 	for n := 0; ; n++ {
 		paths := []string{"/metrics", "/api/v1/state"}
-		if n%4 == 0 {
-			paths = append(paths, hourly[n/4%len(hourly)])
+		if n%3 == 0 {
+			paths = append(paths, hourly[n/3%len(hourly)])
 		}
 		for _, path := range paths {
 			v.get(ctx, t, client, path)
 		}
 		select {
-		case <-time.After(15 * time.Minute):
+		case <-time.After(20 * time.Minute):
 		case <-ctx.Done():
 			return
 		}
