@@ -121,9 +121,9 @@ func newSoakPlan(days int) *soakPlan {
 	}
 	for from, end := time.Duration(0), time.Duration(days)*24*time.Hour; from < end; {
 		to := from.Truncate(24*time.Hour) + 24*time.Hour + between(14*time.Hour, 23*time.Hour)
-		to = min(to, end)
+		to = min(to, end) + 500*time.Millisecond // between two due times
 		p.runs = append(p.runs, soakRun{from, to})
-		from = to + between(5*time.Second, 59*time.Minute)
+		from = to.Truncate(time.Second) + between(5*time.Second, 59*time.Minute)
 	}
 	p.setClocks(days)
 	for _, at := range p.cutAt {
