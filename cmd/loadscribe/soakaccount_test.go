@@ -22,7 +22,6 @@ const soakRecovery = 45 * time.Second
 
 // soakAccount holds what the store has against what was due.
 type soakAccount struct {
-	periodMS map[string]int64        // of device and group
 	troubles map[string][]soakWindow // by device
 
 	due, good, bad, held, cut uint64 // held: within a run of bad scans, not stored; cut: by the stop of a run

@@ -161,11 +161,22 @@ func (s *soak) judgeDisk(t *testing.T) {
 			perDay = max(perDay, float64(e.blocks)*24*3600*1000/float64(e.atMS))
 		}
 	}
-	for _, e := range s.ends {
-		t.Logf("after %.1f days: %.2f MB of raw readings, %.2f MB free pages, %.2f MB in all", float64(e.atMS)/86_400_000, float64(e.blocks)/1e6, float64(e.free)/1e6, float64(e.directory)/1e6)
-	}
+	last := s.ends[len(s.ends)-1]
+	t.Logf("disk: %.2f MB of raw readings at %.2f MB a day, %.2f MB free pages, %.2f MB in all",
+		float64(last.blocks)/1e6, perDay/1e6, float64(last.free)/1e6, float64(last.directory)/1e6)
 	// A day more for that which the clock said to be tomorrow: it counts as one.
-	if last := s.ends[len(s.ends)-1]; float64(last.blocks+last.free) > (keep+2)*perDay {
+	if float64(last.blocks+last.free) > (keep+2)*perDay {
 		t.Errorf("%d bytes of raw readings and free pages at %d a day are more than %d days' worth", last.blocks+last.free, int64(perDay), keep+2)
+	}
+	// What stays for good of a day: summaries and curves.
+	grew := func(a, b soakEnd) float64 {
+		rest := func(e soakEnd) float64 { return float64(e.directory - e.blocks - e.free) }
+		return (rest(b) - rest(a)) * 24 * 3600 * 1000 / float64(b.atMS-a.atMS)
+	}
+	n := len(s.ends) - 2 // the last run may be minutes
+	early, late := grew(s.ends[n/3], s.ends[2*n/3]), grew(s.ends[2*n/3], s.ends[n])
+	t.Logf("disk: what stays grew by %.3f MB a day in the second third of the time, %.3f in the last", early/1e6, late/1e6)
+	if late > 1.2*early {
+		t.Errorf("what stays for good grows by %.0f bytes a day at the end, %.0f before", late, early)
 	}
 }

@@ -16,8 +16,8 @@ func (s *soak) judgePolls(t *testing.T) {
 	for _, n := range c.injected[1:] {
 		damaged += n
 	}
-	t.Logf("%d polls due in %d runs: %d with values, %d with a reason (%v), %d within runs of those, %d cut by a stop; %d answers damaged",
-		c.due, len(s.plan.runs), c.good, c.bad, c.reasons, c.held, c.cut, damaged)
+	t.Logf("%d polls due in %d runs: %d with values, %d with a reason (%v), %d within runs of those, %d cut by a stop; %d answers damaged, %d polls without values for that",
+		c.due, len(s.plan.runs), c.good, c.bad, c.reasons, c.held, c.cut, damaged, c.stray)
 	if sum := c.good + c.bad + c.held + c.cut; sum != c.due {
 		t.Errorf("%d polls were due, %d are accounted for", c.due, sum)
 	}
