@@ -28,7 +28,7 @@ type storeWatch struct {
 func (a *Agent) watchStore(ctx context.Context) error {
 	var w storeWatch
 	for wait(ctx, storeLook) {
-		stats := a.store.Stats()
+		stats := a.store.Present()
 		what, _ := a.storeTrouble(&stats)
 		mono, _ := a.clock.Now()
 		if e := w.look(what, mono, a.droppedScans()); e.Kind != "" {
