@@ -16,6 +16,7 @@ import (
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
+	"loadscribe/cmd/loadscribe/service"
 	"loadscribe/dashboard"
 )
 
@@ -60,6 +61,10 @@ func record(s *surroundings, site *sitefile.Site, keeper *awake.Keeper, listen f
 
 // recordLogged is record once there is a log.
 func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper *awake.Keeper, listen func() (net.Listener, error), ready func(url string)) error {
+	ctx, end := context.WithCancel(s.ctx)
+	heart := beat(ctx, s.notify, service.WatchdogEvery(), log)
+	defer heart.wait()
+	defer end()
 	refuge := &agent.Refuge{}
 	o := agent.Options{Version: version, Log: log, Clock: scan.NewSystemClock(), Refuge: refuge, Awake: keeper}
 	for {
@@ -72,7 +77,14 @@ func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper
 		if err != nil {
 			return explainOpen(errors.Join(err, refuge.Remove()), site.Agent.DataDir)
 		}
-		err = recordWith(s, a, site, log, listen, ready)
+		heart.watch(turningOf(a))
+		err = recordWith(s, a, site, log, listen, func(url string) {
+			heart.serves(site.Name, url)
+			if ready != nil {
+				ready(url)
+			}
+		})
+		heart.watch(nil)
 		if !errors.Is(err, agent.ErrDiskBack) {
 			return errors.Join(err, bringToDisk(site, o, refuge))
 		}
@@ -107,9 +119,7 @@ func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, log *slog.
 	address := reachedAt(listener.Addr())
 	err = a.Run(s.ctx, address, func(ctx context.Context) error {
 		fmt.Fprintf(s.stdout, "loadscribe %s: %s at http://%s\n", version, site.Name, address)
-		if ready != nil {
-			ready("http://" + address)
-		}
+		ready("http://" + address)
 		return server.Run(ctx, listener)
 	})
 	listener.Close() // closed already, unless Run failed before it served

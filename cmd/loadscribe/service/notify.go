@@ -10,12 +10,12 @@ import (
 	"time"
 )
 
-// States that Notify takes, those of sd_notify(3). STATUS= may be followed by a text of one line.
+// States that Notify takes, those of sd_notify(3).
 const (
 	Ready    = "READY=1"
 	Stopping = "STOPPING=1"
 	Alive    = "WATCHDOG=1"
-	Status   = "STATUS="
+	statusIs = "STATUS="
 )
 
 // ErrNoSocket is returned where the address that systemd gave is none that can be used.
@@ -67,4 +67,14 @@ func WatchdogEvery() time.Duration {
 		return 0
 	}
 	return time.Duration(usec) * time.Microsecond / 3
+}
+
+// StatusText is the state with a text for people. A line break would begin another state.
+func StatusText(text string) string {
+	return statusIs + strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f {
+			return ' '
+		}
+		return r
+	}, text)
 }
