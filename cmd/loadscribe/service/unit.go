@@ -127,7 +127,8 @@ func quotedMaybe(mark, path string) string {
 // unitWalls is what the agent never needs: it speaks TCP, UDP for names, and to the
 // journal, systemd and logind on this computer. /proc and /sys stay readable for
 // the boot's id and whether the computer may sleep.
-const unitWalls = `ProtectProc=invisible
+const unitWalls = `PrivateMounts=yes
+ProtectProc=invisible
 ProtectClock=yes
 ProtectHostname=yes
 ProtectKernelLogs=yes
