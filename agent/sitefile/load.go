@@ -189,6 +189,8 @@ func (l *loader) readSiteFile(data []byte) {
 	l.readTariff(root) // names a channel
 	l.readSystems(root)
 	l.readReport(root)
+	l.readMail(root)
+	l.readWebhooks(root)
 	root.done()
 }
 

@@ -33,6 +33,8 @@ type Site struct {
 	Machines       []Machine
 	Systems        []System
 	Report         ReportTexts
+	Mail           *Mail // nil: none
+	Webhooks       []Webhook
 	Warnings       []Problem // what works but is likely not meant
 }
 
