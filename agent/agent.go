@@ -12,6 +12,7 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/awake"
+	"loadscribe/agent/oplog"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/replay"
 	"loadscribe/agent/scan"
@@ -206,6 +207,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Warn("commands do not find this agent while the data directory takes nothing", "err", err)
 	}
 	a.tellStart()
+	a.log.Log(ctx, oplog.Notice, "recording", "site", a.site.Name, "version", a.version, "address", address, "data", a.site.Agent.DataDir)
 	p := a.startParts(ctx, serve)
 	select {
 	case <-ctx.Done():
@@ -218,7 +220,9 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	a.kept(a.note(kindStopped, "", "recording stops", nil), "event not kept")
 	err = errors.Join(err, a.store.Sync())
 	p.stopServing()
-	return errors.Join(err, a.Close(), p.errors())
+	err = errors.Join(err, a.Close(), p.errors())
+	a.log.Log(ctx, oplog.Notice, "recording has stopped")
+	return err
 }
 
 // kept logs that something is not kept.

@@ -204,6 +204,9 @@ func (l *loader) finish() (*Site, error) {
 	if s.Agent.Backup.Dir != "" {
 		paths = append(paths, &s.Agent.Backup.Dir)
 	}
+	if s.Agent.Log != "" {
+		paths = append(paths, &s.Agent.Log)
+	}
 	for _, p := range paths {
 		abs, err := filepath.Abs(*p)
 		if err != nil {
@@ -311,6 +314,13 @@ func (l *loader) readAgent(root *section) {
 		s.problem(s.table.find("data").value.at, "data", `write a folder, like data = "data"`, "the data directory is empty")
 	}
 	l.readKeeping(s, a)
+	if e := s.table.find("log"); e != nil {
+		if file := s.text("log", ""); file != "" {
+			a.Log = l.below(file)
+		} else if e.value.kind == kindText {
+			s.problem(e.value.at, "log", `write a file, like log = "data/log/loadscribe.log", or leave it out for none`, "the log's file has no name")
+		}
+	}
 	a.Listen = s.text("listen", DefaultListen)
 	if e := s.table.find("listen"); e != nil && e.value.kind == kindText {
 		if why := listenMistake(a.Listen); why != "" {

@@ -53,6 +53,7 @@ type Agent struct {
 	// keep_raw.
 	KeepRawDays int
 	Backup      Backup
+	Log         string // file of the agent's log, absolute; empty: none. Key: log
 }
 
 // Backup is the schedule of backups. Dir is empty where there is none.

@@ -13,6 +13,8 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"loadscribe/agent/oplog"
 )
 
 // version is set at build time.
@@ -61,10 +63,21 @@ type surroundings struct {
 	ctx    context.Context
 	stdout io.Writer
 	stderr io.Writer
+	// eventLog takes what belongs into the system's event log; nil: there is none.
+	eventLog func(level slog.Level, text string)
 }
 
 func (s *surroundings) logger() *slog.Logger {
 	return slog.New(slog.NewTextHandler(s.stderr, &slog.HandlerOptions{Level: slog.LevelInfo}))
+}
+
+// openLog opens the log of a recording agent; file may be empty.
+func (s *surroundings) openLog(file string) (log *slog.Logger, shut func() error, err error) {
+	o := oplog.Options{Stderr: s.stderr, File: file, System: s.eventLog}
+	if f, ok := s.stderr.(*os.File); ok {
+		o.Journal = oplog.ToJournal(f, os.Getenv("JOURNAL_STREAM"))
+	}
+	return oplog.Open(o)
 }
 
 // misuse marks an error that is the caller's: exit code 2.
