@@ -143,7 +143,11 @@ func (p *Point) wait(s *Sight, gap bool, out []change) []change {
 }
 
 func (p *Point) returns(s *Sight, why string) change {
-	c := change{state: Returned, since: p.fine, of: p.of, value: s.Value, why: why, atMS: s.WallMS, monoMS: s.MonoMS}
+	since := p.fine
+	if !since.open {
+		since = run{monoMS: s.MonoMS, wallMS: s.WallMS}
+	}
+	c := change{state: Returned, since: since, of: p.of, value: s.Value, why: why, atMS: s.WallMS, monoMS: s.MonoMS}
 	p.raised, p.bad, p.fine = false, run{}, run{}
 	return c
 }
