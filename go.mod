@@ -2,6 +2,8 @@ module loadscribe
 
 go 1.26.8
 
+toolchain go1.26.11
+
 require (
 	codeberg.org/go-pdf/fpdf v0.11.1
 	github.com/alecthomas/kong v1.17.0

@@ -129,6 +129,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintf(stderr, "loadscribe: %v\n(see loadscribe --help)\n", err)
 		return exitWrongUse
 	}
+	stdout, stderr = onTerminal(stdout), onTerminal(stderr)
 	err = parsed.Run(&surroundings{ctx: ctx, stdout: stdout, stderr: stderr})
 	var wrong misuse
 	switch {
