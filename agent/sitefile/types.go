@@ -32,6 +32,7 @@ type Site struct {
 	Devices        []Device
 	Machines       []Machine
 	Systems        []System
+	Alarms         []Alarm
 	Report         ReportTexts
 	Mail           *Mail // nil: none
 	Webhooks       []Webhook
