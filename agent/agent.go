@@ -51,6 +51,7 @@ type Agent struct {
 	refuge    *Refuge // not nil: this agent records into memory
 	board     *board
 	watch     *watch
+	alarms    *alarms
 	awake     *awake.Keeper // nil: none
 	walks     walks
 	tagging   sync.Mutex // one entry of a leak tag at a time
@@ -100,6 +101,10 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		return nil, errors.Join(fmt.Errorf("keep what waited in memory: %w", err), h.store.Close())
 	}
 	if a.watch, err = h.watch(); err != nil {
+		return nil, errors.Join(err, h.store.Close())
+	}
+	_, wallMS := o.Clock.Now()
+	if a.alarms, err = h.newAlarms(a.watch, wallMS); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
@@ -234,6 +239,7 @@ func (a *Agent) tellStart() {
 	a.kept(a.note(kindStarted, "", "recording starts", map[string]string{
 		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}), "event not kept")
 	a.kept(a.tellSetup(), "what the site file and maps say is not kept")
+	a.kept(a.endAlarms(), "that alarms are watched no more is not kept")
 }
 
 // part is one of the loops that an agent runs, each in its goroutine.
@@ -256,7 +262,7 @@ type parts struct {
 // what is fed.
 func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
 	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend}, {run: a.reports.tend},
-		{a.show, true}, {a.write, true}, {a.keepEvents, true}}
+		{run: a.watchAlarms}, {run: a.watchSlowAlarms}, {a.show, true}, {a.write, true}, {a.keepEvents, true}}
 	if a.awake != nil {
 		list = append(list, part{run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
 	}

@@ -30,6 +30,7 @@ func (a *Agent) watchStore(ctx context.Context) error {
 	for wait(ctx, storeLook) {
 		stats := a.store.Present()
 		what, _ := a.storeTrouble(&stats)
+		a.seeDisk(what, &stats)
 		mono, _ := a.clock.Now()
 		if e := w.look(what, mono, a.droppedScans()); e.Kind != "" {
 			a.queueEvent(e)

@@ -32,7 +32,10 @@ type Site struct {
 	Devices        []Device
 	Machines       []Machine
 	Systems        []System
+	Alarms         []Alarm
 	Report         ReportTexts
+	Mail           *Mail // nil: none
+	Webhooks       []Webhook
 	Warnings       []Problem // what works but is likely not meant
 }
 
