@@ -35,6 +35,7 @@ type Door struct {
 	people   *people
 	damage   error // why nobody can sign in
 	sessions map[[32]byte]*Session
+	ended    map[[32]byte]string // why sessions that were there are over
 	code     setUpCode
 	scrape   [32]byte // SHA-256 of the scrape token; zero: there is none
 }
@@ -48,7 +49,7 @@ func Open(o Options) *Door {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	d := &Door{o: o, hashing: newHashing(), attempts: newAttempts(), sessions: map[[32]byte]*Session{}}
+	d := &Door{o: o, hashing: newHashing(), attempts: newAttempts(), sessions: map[[32]byte]*Session{}, ended: map[[32]byte]string{}}
 	if err := tighten(o.Dir); err != nil {
 		o.Log.Warn("others on this computer may read who may sign in", "err", err)
 	}

@@ -126,7 +126,7 @@ func (d *Door) AddOrChange(ctx context.Context, by, name string, role Role, pass
 		return err
 	}
 	if password != "" {
-		d.EndOthers(name, nil)
+		d.EndOthers(name, nil, "this session ended: "+by+" gave "+name+" a new password")
 	}
 	return nil
 }
@@ -153,7 +153,7 @@ func (d *Door) Remove(by, name string) error {
 		return nil
 	})
 	if err == nil {
-		d.EndOthers(name, nil)
+		d.EndOthers(name, nil, "this session ended: "+name+" may no longer sign in")
 	}
 	return err
 }
@@ -188,7 +188,7 @@ func (d *Door) ChangePassword(ctx context.Context, who *Caller, old, password st
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.endOthers(who.Name, nil)
+	d.endOthers(who.Name, nil, "this session ended: the password is another one")
 	return d.letIn(who.Name, from), nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/hex"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -21,6 +22,7 @@ const (
 	mostOfOne     = 50 // sessions of one person
 	tokenBytes    = 32
 	stayCheckMost = 30 * time.Second
+	mostEnded     = 500 // ended sessions of which is known why
 )
 
 // Session is one signed-in browser. Its methods may be called from several
@@ -34,6 +36,7 @@ type Session struct {
 
 	last  time.Time     // under Door.mu
 	ended chan struct{} // closed when it is over
+	why   string        // it is over; set before ended is closed
 }
 
 // ID names the session to those who may end it.
@@ -41,6 +44,9 @@ func (s *Session) ID() string { return s.id }
 
 // Ended is closed when the session is over.
 func (s *Session) Ended() <-chan struct{} { return s.ended }
+
+// Why says why the session is over, once Ended is closed.
+func (s *Session) Why() string { return s.why }
 
 // Caller is who is signed in, with the role they have now.
 type Caller struct {
@@ -86,25 +92,54 @@ func (d *Door) crowd(which func(*Session) bool, most int) {
 		}
 	}
 	if n >= most {
-		d.end(oldest)
+		d.end(oldest, "this session ended: there were too many others")
 	}
 }
 
-// end ends a session, under d.mu.
-func (d *Door) end(s *Session) {
-	if d.sessions[s.sum] == s {
-		delete(d.sessions, s.sum)
-		close(s.ended)
+// end ends a session, under d.mu, and keeps in mind why.
+func (d *Door) end(s *Session, why string) {
+	if d.sessions[s.sum] != s {
+		return
 	}
+	delete(d.sessions, s.sum)
+	s.why = why
+	close(s.ended)
+	for sum := range d.ended { // any one makes room
+		if len(d.ended) < mostEnded {
+			break
+		}
+		delete(d.ended, sum)
+	}
+	d.ended[s.sum] = why
 }
 
 // sweep ends what is over, under d.mu.
 func (d *Door) sweep(now time.Time) {
 	for _, s := range d.sessions {
 		if !now.Before(d.endsAt(s)) {
-			d.end(s)
+			d.end(s, d.whyOver(s, now))
 		}
 	}
+}
+
+// whyOver says why a session whose time is over is so, under d.mu.
+func (d *Door) whyOver(s *Session, now time.Time) string {
+	i := d.people.find(s.name)
+	switch {
+	case i < 0:
+		return "this session ended: " + s.name + " may no longer sign in"
+	case now.Sub(s.began) >= SessionLife:
+		return "this session ended after 7 days: sign in again"
+	}
+	return "this session ended after " + display(d.idle(d.people.People[i].Role)) + " without use"
+}
+
+// display writes a time as people do: "30 min", "12 h".
+func display(t time.Duration) string {
+	if t >= time.Hour && t%time.Hour == 0 {
+		return fmt.Sprintf("%d h", t/time.Hour)
+	}
+	return fmt.Sprintf("%d min", (t+time.Minute-1)/time.Minute)
 }
 
 // endsAt is when a session is over if nobody uses it, under d.mu.
@@ -130,42 +165,41 @@ func (d *Door) idle(role Role) time.Duration {
 // Idle is how long a session of that role lasts without use.
 func (d *Door) Idle(role Role) time.Duration { return d.idle(role) }
 
-// Use finds who bears a session's token; nil: nobody who is signed in. acted says
-// that a person did something; a page that only asks again by itself keeps a
-// session of Look alive, not one of Operate.
-func (d *Door) Use(token string, acted bool) *Caller {
+// Use finds who bears a session's token and counts as use of it; nil: nobody who
+// is signed in, and why, where there was such a session.
+func (d *Door) Use(token string) (who *Caller, why string) {
 	if token == "" || len(token) > 100 {
-		return nil
+		return nil, ""
 	}
 	sum := sha256.Sum256([]byte(token))
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	s := d.sessions[sum]
 	if s == nil {
-		return nil
+		return nil, d.ended[sum]
 	}
-	return d.use(s, acted)
+	if who = d.use(s, true); who == nil {
+		return nil, s.why
+	}
+	return who, ""
 }
 
-func (d *Door) use(s *Session, acted bool) *Caller {
+func (d *Door) use(s *Session, asked bool) *Caller {
 	now := d.o.Now()
-	i := -1
-	if now.Before(d.endsAt(s)) {
-		i = d.people.find(s.name)
-	}
-	if i < 0 {
-		d.end(s)
+	if !now.Before(d.endsAt(s)) { // also where the person is gone
+		d.end(s, d.whyOver(s, now))
 		return nil
 	}
-	who := &d.people.People[i]
-	if acted || who.Role == Look {
+	who := &d.people.People[d.people.find(s.name)]
+	if asked || who.Role == Look {
 		s.last = now
 	}
 	return &Caller{who.Name, who.Role, s}
 }
 
 // Stays reports whether a session that a live socket belongs to is not over, and
-// when to ask again at the latest. An open socket is use, as Use has it.
+// when to ask again at the latest. An open socket is use by who looks, such as a
+// screen on the wall; it says nothing of who may operate and went away.
 func (d *Door) Stays(s *Session) (again time.Duration, ok bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -179,7 +213,7 @@ func (d *Door) Stays(s *Session) (again time.Duration, ok bool) {
 func (d *Door) SignOut(s *Session) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.end(s)
+	d.end(s, "signed out")
 }
 
 // Sessions lists those of a person, or all where name is empty, the one used last
@@ -201,30 +235,31 @@ func (d *Door) Sessions(name string) []SessionInfo {
 }
 
 // EndSession ends the session with that id; where name is not empty, only one of
-// that person. The error is ErrNoSession.
-func (d *Door) EndSession(id, name string) error {
+// that person. by is who does it. The error is ErrNoSession.
+func (d *Door) EndSession(by, id, name string) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for _, s := range d.sessions {
 		if s.id == id && (name == "" || strings.EqualFold(s.name, name)) {
-			d.end(s)
+			d.end(s, "this session was ended by "+by)
 			return nil
 		}
 	}
 	return ErrNoSession
 }
 
-// EndOthers ends a person's sessions but for one, which may be nil.
-func (d *Door) EndOthers(name string, but *Session) {
+// EndOthers ends a person's sessions but for one, which may be nil; why is told
+// to who was signed in.
+func (d *Door) EndOthers(name string, but *Session, why string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.endOthers(name, but)
+	d.endOthers(name, but, why)
 }
 
-func (d *Door) endOthers(name string, but *Session) {
+func (d *Door) endOthers(name string, but *Session, why string) {
 	for _, s := range d.sessions {
 		if s != but && strings.EqualFold(s.name, name) {
-			d.end(s)
+			d.end(s, why)
 		}
 	}
 }
