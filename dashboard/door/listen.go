@@ -6,7 +6,6 @@ import (
 	"net/netip"
 	"strconv"
 	"sync"
-	"sync/atomic"
 )
 
 // Bounds are how many connections may be open at once. Those from this computer
@@ -21,13 +20,12 @@ type Bounds struct {
 // shows. Each costs some 30 kB over TLS.
 func OwnBounds() Bounds { return Bounds{Network: 400, OneAddress: 64, Here: 600} }
 
-// Listener bounds connections and speaks TLS. Its counters may be read from
-// several goroutines.
+// Listener bounds connections and speaks TLS. Accept is for one goroutine.
 type Listener struct {
 	net.Listener
 	bounds  Bounds
 	tls     *tls.Config // nil: none
-	refused atomic.Int64
+	refused func()      // told of each connection that was one too many; may be nil
 
 	mu      sync.Mutex // protects what follows
 	here    int
@@ -41,8 +39,9 @@ func Listen(ln net.Listener, b Bounds, config *tls.Config) *Listener {
 	return &Listener{Listener: ln, bounds: b, tls: config, from: map[netip.Addr]int{}}
 }
 
-// Refused counts the connections that were one too many.
-func (l *Listener) Refused() int64 { return l.refused.Load() }
+// OnRefused sets what is called for each connection that was one too many, before
+// the first is accepted.
+func (l *Listener) OnRefused(fn func()) { l.refused = fn }
 
 // Accept implements net.Listener. A connection too many is closed at once.
 func (l *Listener) Accept() (net.Conn, error) {
@@ -53,8 +52,10 @@ func (l *Listener) Accept() (net.Conn, error) {
 		}
 		leave, ok := l.enter(conn)
 		if !ok {
-			l.refused.Add(1)
 			conn.Close()
+			if l.refused != nil {
+				l.refused()
+			}
 			continue
 		}
 		counted := &countedConn{Conn: conn, leave: leave}
