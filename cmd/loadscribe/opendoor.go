@@ -22,6 +22,7 @@ type outside struct {
 	agent   *agent.Agent
 	site    *sitefile.Site
 	options dashboard.Options
+	reach   string // host and port for other computers; empty: none
 }
 
 // openDoor decides how pages are served that are listened for at an address.
@@ -40,6 +41,9 @@ func openDoor(s *surroundings, a *agent.Agent, site *sitefile.Site, listening ne
 		if _, err := out.options.Door.ScrapeToken(false); err != nil {
 			s.logger().Warn("metrics cannot be scraped by a token", "err", err)
 		}
+	}
+	if network && len(names) > 0 {
+		out.reach = net.JoinHostPort(names[0], portOf(listening))
 	}
 	if !network && site.Agent.TLS.Certificate == "" {
 		return out, a.ServeAs("http", "")
@@ -101,6 +105,9 @@ func (o *outside) scheme() string {
 
 // say prints what a person needs who opens the pages for the first time.
 func (o *outside) say(to io.Writer) {
+	if o.reach != "" {
+		fmt.Fprintf(to, "from other computers: %s://%s\n", o.scheme(), o.reach)
+	}
 	if o.options.Certificate != nil {
 		fmt.Fprintf(to, "certificate fingerprint (SHA-256): %s\n", o.options.Certificate.Fingerprint())
 	}

@@ -13,6 +13,7 @@ const (
 	forgetAfter = 24 * time.Hour
 	mostTried   = 4096 // names, and addresses, that are kept in mind
 	mostPlaces  = 1024
+	placeLife   = 90 * 24 * time.Hour
 	// Of all attempts that are not known to be the right person's, so many at
 	// once, and one more each bucketEvery.
 	bucketSize  = 60
@@ -90,8 +91,8 @@ func (a *attempts) begin(now time.Time, name, from string, ours bool) (*attempt,
 	} else {
 		t.address = network(from)
 	}
-	if seen, ok := a.places[t.place]; ok && name != "" && now.Sub(seen) < 90*forgetAfter {
-		t.name = "" // a stranger elsewhere cannot hold up this one
+	if seen, ok := a.places[t.place]; ok && name != "" && now.Sub(seen) < placeLife {
+		t.name = "at " + from + " " + t.place.name // strangers elsewhere cannot hold up this one
 	} else if wait := a.buckets[t.local].take(now); wait > 0 {
 		return nil, &LimitedError{wait}
 	}
