@@ -12,6 +12,7 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/awake"
+	"loadscribe/agent/oplog"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/replay"
 	"loadscribe/agent/scan"
@@ -50,6 +51,7 @@ type Agent struct {
 	refuge    *Refuge // not nil: this agent records into memory
 	board     *board
 	watch     *watch
+	alarms    *alarms
 	awake     *awake.Keeper // nil: none
 	walks     walks
 	tagging   sync.Mutex // one entry of a leak tag at a time
@@ -100,6 +102,10 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		return nil, errors.Join(fmt.Errorf("keep what waited in memory: %w", err), h.store.Close())
 	}
 	if a.watch, err = h.watch(); err != nil {
+		return nil, errors.Join(err, h.store.Close())
+	}
+	_, wallMS := o.Clock.Now()
+	if a.alarms, err = h.newAlarms(a.watch, wallMS); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
@@ -202,6 +208,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 		a.log.Warn("commands do not find this agent while the data directory takes nothing", "err", err)
 	}
 	a.tellStart()
+	a.log.Log(ctx, oplog.Notice, "recording", "site", a.site.Name, "version", a.version, "address", address, "data", a.site.Agent.DataDir)
 	p := a.startParts(ctx, serve)
 	select {
 	case <-ctx.Done():
@@ -214,7 +221,9 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 	a.kept(a.note(kindStopped, "", "recording stops", nil), "event not kept")
 	err = errors.Join(err, a.store.Sync())
 	p.stopServing()
-	return errors.Join(err, a.Close(), p.errors())
+	err = errors.Join(err, a.Close(), p.errors())
+	a.log.Log(ctx, oplog.Notice, "recording has stopped")
+	return err
 }
 
 // kept logs that something is not kept.
@@ -231,6 +240,7 @@ func (a *Agent) tellStart() {
 	a.kept(a.note(kindStarted, "", "recording starts", map[string]string{
 		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}), "event not kept")
 	a.kept(a.tellSetup(), "what the site file and maps say is not kept")
+	a.kept(a.endAlarms(), "that alarms are watched no more is not kept")
 }
 
 // part is one of the loops that an agent runs, each in its goroutine.
@@ -253,7 +263,7 @@ type parts struct {
 // what is fed.
 func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
 	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend}, {run: a.reports.tend},
-		{a.show, true}, {a.write, true}, {a.keepEvents, true}}
+		{run: a.watchAlarms}, {run: a.watchSlowAlarms}, {a.show, true}, {a.write, true}, {a.keepEvents, true}}
 	if a.awake != nil {
 		list = append(list, part{run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
 	}

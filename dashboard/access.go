@@ -52,7 +52,7 @@ var access = map[string]need{
 	"GET /api/v1/export": forLook, "GET /api/v1/live": forLook, "GET /api/v1/openapi.json": forLook, "GET /api/v1/hookup": forLook,
 	"GET /api/v1/registers": forLook, "GET /api/v1/lines": forLook, "GET /api/v1/tests": forLook, "GET /api/v1/replay": forLook,
 	"GET /api/v1/replay/machines": forLook, "GET /api/v1/report": forLook, "GET /api/v1/report/file": forLook, "GET /api/v1/audit": forLook,
-	"GET /api/v1/newsite": forLook,
+	"GET /api/v1/newsite": forLook, "GET /api/v1/alarms": forLook,
 	// They may hold what is not for everybody who sees the pages.
 	"GET /api/v1/text": forPrivate, "GET /api/v1/sitefile": forOperate, "POST /api/v1/backup": forOperate,
 
@@ -63,11 +63,15 @@ var access = map[string]need{
 	"POST /api/v1/hookup/start": forOperate, "POST /api/v1/hookup/step": forOperate, "POST /api/v1/hookup/spot": forOperate,
 	"POST /api/v1/tests/start": forOperate, "POST /api/v1/tests/cancel": forOperate, "POST /api/v1/tests/withdraw": forOperate,
 	"POST /api/v1/levels/change": forOperate, "POST /api/v1/audit/begin": forOperate, "POST /api/v1/audit/mark": forOperate,
+	"POST /api/v1/alarms/acknowledge": forOperate, "POST /api/v1/alarms/shelve": forOperate, "POST /api/v1/alarms/unshelve": forOperate, "POST /api/v1/alarms/test": forOperate,
 	"POST /api/v1/newsite/check": forOperate, "POST /api/v1/newsite/write": forOperate,
 }
 
 // needOf is what the route of a request needs; false: the table does not have it.
 func needOf(pattern, path string) (need, bool) {
+	if pattern == "" {
+		return forAll, true // nothing of ours: the mux says that there is nothing, as to CONNECT
+	}
 	if pattern == "/" && strings.HasPrefix(path, "/api/") {
 		return forLook, true // there is nothing, which is no business of strangers either
 	}

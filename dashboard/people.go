@@ -66,13 +66,15 @@ func (s *Server) plainBody(r *http.Request, into any) *apiError {
 	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
 		return q.err
 	}
+	if into != nil {
+		if e := readBody(r, into); e != nil {
+			return e
+		}
+	}
 	if s.door == nil {
 		return unavailable("there are no people here")
 	}
-	if into == nil {
-		return nil
-	}
-	return readBody(r, into)
+	return nil
 }
 
 func (s *Server) servePeople(r *http.Request) (any, *apiError) {

@@ -85,6 +85,11 @@ func (s *Server) mux(metrics publish.Source) *http.ServeMux {
 	post("/api/v1/audit/begin", s.serveAuditBegin)
 	post("/api/v1/audit/mark", s.serveAuditMark)
 	s.doorRoutes(route, post, m)
+	route("/api/v1/alarms", s.json(s.serveAlarms))
+	post("/api/v1/alarms/acknowledge", s.serveAlarmAck)
+	post("/api/v1/alarms/shelve", s.serveAlarmShelve)
+	post("/api/v1/alarms/unshelve", s.serveAlarmUnshelve)
+	post("/api/v1/alarms/test", s.serveAlarmTest)
 	if metrics != nil {
 		route("/metrics", publish.Handler(metrics, s.Live))
 	}

@@ -134,7 +134,7 @@ func (s *Server) Handler() http.Handler { return s.handler }
 // Publish sends a message to all live sockets: "scan" with an agent.ScanUpdate,
 // "state" with an agent.MachineState, "device" with an agent.DeviceState,
 // "line" with an agent.LineState, "event" with a store.Event or agent.Event,
-// "figures_changed" with nil (sent at most every ten seconds). It encodes once,
+// "alarm" with nil, "figures_changed" with nil (sent at most every ten seconds). It encodes once,
 // never waits for a client, and keeps nothing of data. The state that Backend
 // returns must already include what is published.
 func (s *Server) Publish(kind string, data any) {

@@ -212,7 +212,8 @@ func (s *sheet) energyUnloaded() {
 		s.unloaded = s.draw.spread(s.unloadedJoules(), &only, s.g.to)
 		// Power at a transition may be given to either side of it.
 		edge := s.timeU(s.edges[Unloaded]) * s.meanPower()
-		s.unloaded = s.unloaded.Plus(gum.New(0, edge, momentsInput(s.g.sp.name)))
+		startEnds := rectangular(float64(startUnsure*s.startingS())) * s.meanPower()
+		s.unloaded = s.unloaded.Plus(gum.New(0, edge, momentsInput(s.g.sp.name))).Plus(gum.New(0, startEnds, startEndInput(s.g.sp.name)))
 		s.addValue("energy_unloaded", "kWh", s.unloaded.Scaled(1/joulesPerKWh),
 			"unloaded time: "+s.draw.method, s.draw.inputs)
 	}

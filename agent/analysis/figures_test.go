@@ -102,6 +102,10 @@ func TestHandWorkedHour(t *testing.T) {
 	} {
 		check(t, figureOf(t, rep, want.name), want.value, want.tolerance)
 	}
+	// 2·√((s/√3)²·(edges+1) + (5 s/√3)²): the 10 s of the start may half belong to unloaded.
+	if f := figureOf(t, rep, "unloaded_time"); math.Abs(*f.Uncertainty-2*math.Sqrt((5+25)/3.0)) > 1e-9 || !strings.Contains(f.Method, "half of the 10 s") {
+		t.Errorf("unloaded_time ± %v s, %s", *f.Uncertainty, f.Method)
+	}
 	if f := figureOf(t, rep, "starts"); f.AtLeast || !strings.Contains(f.Method, "rose by 1") {
 		t.Errorf("starts: at_least %v, method %q; want exact, with the counter's rise", f.AtLeast, f.Method)
 	}

@@ -107,6 +107,9 @@ func scatterInput(figure, subject string) string { return scatterOf + figure + "
 // momentsInput is that a change of state is known to a scan only.
 func momentsInput(subject string) string { return momentsOf + subject + ", known to a scan" }
 
+// startEndInput is that no signal says when a start is over.
+func startEndInput(subject string) string { return "when starts of " + subject + " are over" }
+
 // inletInput is a property of the air that a subject draws in, "temperature",
 // "humidity" or "pressure", where no channel reads it.
 func inletInput(property, subject string) string {

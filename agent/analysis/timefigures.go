@@ -113,6 +113,25 @@ func (s *sheet) stateTime(state State) estimate {
 	return estimate{float64(s.g.total.stateMS[state]) / 1000, s.timeU(s.edges[state])}
 }
 
+// startUnsure is how much of the time that counts as starting may as well have been
+// unloaded running, or as much more of that starting: no signal says when a start is
+// over (common practice, no source: the contactors' changeover takes at least half of it).
+const startUnsure = 0.5
+
+func (s *sheet) startingS() float64 { return float64(s.g.total.stateMS[Starting]) / 1000 }
+
+// unloadedTime sets unloaded_time. Whether a start was over is unsure in the same
+// sense each time, so that it adds up over the starts.
+func (s *sheet) unloadedTime(inputs []string) {
+	e := s.stateTime(Unloaded)
+	method := "states " + s.g.sp.stateMethod
+	if startingS := s.startingS(); startingS > 0 {
+		e.u = quad(e.u, rectangular(float64(startUnsure*startingS)))
+		method += fmt.Sprintf("; no signal says when a start is over: up to half of the %.0f s that count as starting may belong here", startingS)
+	}
+	s.add("unloaded_time", "s", e, method, inputs)
+}
+
 // times sets the figures of time and share.
 func (s *sheet) times(m *sitefile.Machine) {
 	sp := s.g.sp
@@ -138,7 +157,7 @@ func (s *sheet) times(m *sitefile.Machine) {
 			"unloaded_time", "loaded_time", "part_load_time", "duty_cycle", "loaded_share", "mean_load_fraction")
 		return
 	}
-	set("unloaded_time", Unloaded)
+	s.unloadedTime(inputs)
 	set("loaded_time", Loaded)
 	if m.Control.PartLoad() {
 		set("part_load_time", PartLoad)

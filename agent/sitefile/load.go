@@ -185,7 +185,10 @@ func (l *loader) readSiteFile(data []byte) {
 	l.readMachines(root)
 	l.readTariff(root) // names a channel
 	l.readSystems(root)
+	l.readAlarms(root) // names all of these
 	l.readReport(root)
+	l.readMail(root)
+	l.readWebhooks(root)
 	root.done()
 }
 
@@ -196,7 +199,7 @@ func (l *loader) finish() (*Site, error) {
 	s := l.site
 	s.Hash = hex.EncodeToString(l.hash.Sum(nil))
 	s.Warnings = l.found.sorted(l.found.warnings)
-	for _, p := range []*string{&s.Path, &s.Agent.DataDir, &s.Agent.Backup.Dir, &s.Agent.TLS.Certificate, &s.Agent.TLS.Key} {
+	for _, p := range []*string{&s.Path, &s.Agent.DataDir, &s.Agent.Backup.Dir, &s.Agent.Log, &s.Agent.TLS.Certificate, &s.Agent.TLS.Key} {
 		if *p == "" {
 			continue
 		}
@@ -306,6 +309,13 @@ func (l *loader) readAgent(root *section) {
 		s.problem(s.table.find("data").value.at, "data", `write a folder, like data = "data"`, "the data directory is empty")
 	}
 	l.readKeeping(s, a)
+	if e := s.table.find("log"); e != nil {
+		if file := s.text("log", ""); file != "" {
+			a.Log = l.below(file)
+		} else if e.value.kind == kindText {
+			s.problem(e.value.at, "log", `write a file, like log = "data/log/loadscribe.log", or leave it out for none`, "the log's file has no name")
+		}
+	}
 	a.Listen = s.text("listen", DefaultListen)
 	if e := s.table.find("listen"); e != nil && e.value.kind == kindText {
 		if why := listenMistake(a.Listen); why != "" {
@@ -355,4 +365,10 @@ func listenMistake(text string) string {
 		return fmt.Sprintf("%q is not a TCP port from 0 to 65535", port)
 	}
 	return ""
+}
+
+func loopback(listen string) bool {
+	host, _, err := net.SplitHostPort(listen)
+	ip := net.ParseIP(host)
+	return err == nil && (host == "localhost" || ip != nil && ip.IsLoopback())
 }

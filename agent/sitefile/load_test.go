@@ -265,6 +265,23 @@ func TestSignInKeys(t *testing.T) {
 	}
 }
 
+func TestLogFile(t *testing.T) {
+	files := goodFiles()
+	plain := files["site.toml"]
+	files["site.toml"] = strings.Replace(plain, "[agent]\n", "[agent]\nlog = \"data/log/loadscribe.log\"\n", 1)
+	s, err := load("site.toml", Options{}, memory(files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := filepath.Join(s.Agent.DataDir, "log", "loadscribe.log"); s.Agent.Log != want {
+		t.Errorf("got %q, want %q", s.Agent.Log, want)
+	}
+	files["site.toml"] = strings.Replace(plain, "[agent]\n", "[agent]\nlog = \"\"\n", 1)
+	if _, err := load("site.toml", Options{}, memory(files)); err == nil || !strings.Contains(err.Error(), "loadscribe.log") {
+		t.Errorf("an empty name: got %v", err)
+	}
+}
+
 func TestOptionsOverride(t *testing.T) {
 	path := filepath.Join(configs, "joinery.toml")
 	s, err := Load(path, Options{Data: "elsewhere", Listen: "127.0.0.1:0"})

@@ -32,7 +32,10 @@ type Site struct {
 	Devices        []Device
 	Machines       []Machine
 	Systems        []System
+	Alarms         []Alarm
 	Report         ReportTexts
+	Mail           *Mail // nil: none
+	Webhooks       []Webhook
 	Warnings       []Problem // what works but is likely not meant
 }
 
@@ -52,6 +55,7 @@ type Agent struct {
 	// keep_raw.
 	KeepRawDays int
 	Backup      Backup
+	Log         string // file of the agent's log, absolute; empty: none. Key: log
 	// SignInAlways asks for sign-in also where only this computer can reach the
 	// pages; else it is asked for where others can. Key: sign_in.
 	SignInAlways bool

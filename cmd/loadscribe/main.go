@@ -13,6 +13,8 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"loadscribe/agent/oplog"
 )
 
 // version is set at build time.
@@ -62,10 +64,21 @@ type surroundings struct {
 	ctx    context.Context
 	stdout io.Writer
 	stderr io.Writer
+	// eventLog takes what belongs into the system's event log; nil: there is none.
+	eventLog func(level slog.Level, text string)
 }
 
 func (s *surroundings) logger() *slog.Logger {
 	return slog.New(slog.NewTextHandler(s.stderr, &slog.HandlerOptions{Level: slog.LevelInfo}))
+}
+
+// openLog opens the log of a recording agent; file may be empty.
+func (s *surroundings) openLog(file string) (log *slog.Logger, shut func() error, err error) {
+	o := oplog.Options{Stderr: s.stderr, File: file, System: s.eventLog}
+	if f, ok := s.stderr.(*os.File); ok {
+		o.Journal = oplog.ToJournal(f, os.Getenv("JOURNAL_STREAM"))
+	}
+	return oplog.Open(o)
 }
 
 // misuse marks an error that is the caller's: exit code 2.
@@ -117,6 +130,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintf(stderr, "loadscribe: %v\n(see loadscribe --help)\n", err)
 		return exitWrongUse
 	}
+	stdout, stderr = onTerminal(stdout), onTerminal(stderr)
 	err = parsed.Run(&surroundings{ctx: ctx, stdout: stdout, stderr: stderr})
 	var wrong misuse
 	switch {

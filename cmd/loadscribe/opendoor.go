@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"log/slog"
 	"net"
 	"path/filepath"
 	"strconv"
@@ -28,18 +29,18 @@ type outside struct {
 // openDoor decides how pages are served that are listened for at an address.
 // Where only this computer can reach it there is neither sign-in nor TLS unless
 // the site file asks for them; else both.
-func openDoor(s *surroundings, a *agent.Agent, site *sitefile.Site, listening net.Addr) (*outside, error) {
+func openDoor(a *agent.Agent, site *sitefile.Site, log *slog.Logger, listening net.Addr) (*outside, error) {
 	names := ownNames(listening)
 	network := !onlyHere(listening)
 	out := &outside{agent: a, site: site, options: dashboard.Options{
-		Log: s.logger(), Metrics: a, Listen: site.Agent.Listen, Hosts: append(names, site.Agent.Hosts...), Origins: site.Agent.Origins,
+		Log: log, Metrics: a, Listen: site.Agent.Listen, Hosts: append(names, site.Agent.Hosts...), Origins: site.Agent.Origins,
 		Secret: a.Secret(), SignIn: network || site.Agent.SignInAlways, CookiePort: portOf(listening),
 	}}
 	dir := filepath.Join(site.Agent.DataDir, doorFolder)
-	out.options.Door = door.Open(door.Options{Dir: dir, Tell: a.NoteSignIn, Log: s.logger()})
+	out.options.Door = door.Open(door.Options{Dir: dir, Tell: a.NoteSignIn, Log: log})
 	if out.options.SignIn {
 		if _, err := out.options.Door.ScrapeToken(false); err != nil {
-			s.logger().Warn("metrics cannot be scraped by a token", "err", err)
+			log.Warn("metrics cannot be scraped by a token", "err", err)
 		}
 	}
 	if network && len(names) > 0 {
@@ -50,7 +51,7 @@ func openDoor(s *surroundings, a *agent.Agent, site *sitefile.Site, listening ne
 	}
 	certificate, err := door.OpenCertificate(door.CertificateOptions{
 		Dir: dir, Names: certificateNames(site, names), Addresses: ownAddresses(),
-		File: site.Agent.TLS.Certificate, Key: site.Agent.TLS.Key, Log: s.logger(),
+		File: site.Agent.TLS.Certificate, Key: site.Agent.TLS.Key, Log: log,
 	})
 	if err != nil {
 		return nil, err

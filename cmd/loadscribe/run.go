@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"net"
 	"os"
 	"strconv"
@@ -22,6 +23,7 @@ import (
 type runCmd struct {
 	siteFlags
 	Listen string `help:"Address to serve on, instead of the site file's." placeholder:"HOST:PORT"`
+	Log    string `help:"File to log to besides standard error, instead of the site file's; five of 5 MB are kept." placeholder:"FILE" type:"path"`
 }
 
 func (c *runCmd) Run(s *surroundings) error {
@@ -31,6 +33,9 @@ func (c *runCmd) Run(s *surroundings) error {
 	}
 	if err != nil {
 		return err
+	}
+	if c.Log != "" {
+		site.Agent.Log = c.Log
 	}
 	return record(s, site, awake.New(true), func() (net.Listener, error) { return listenOrElse(s, site.Agent.Listen) }, nil)
 }
@@ -42,8 +47,22 @@ func record(s *surroundings, site *sitefile.Site, keeper *awake.Keeper, listen f
 	for _, w := range site.Warnings {
 		fmt.Fprintln(s.stderr, "warning:", w.Error())
 	}
+	log, shut, err := s.openLog(site.Agent.Log)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err := shut(); err != nil {
+			fmt.Fprintln(s.stderr, "loadscribe:", err)
+		}
+	}()
+	return recordLogged(s, site, log, keeper, listen, ready)
+}
+
+// recordLogged is record once there is a log.
+func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper *awake.Keeper, listen func() (net.Listener, error), ready func(url string)) error {
 	refuge := &agent.Refuge{}
-	o := agent.Options{Version: version, Log: s.logger(), Clock: scan.NewSystemClock(), Refuge: refuge, Awake: keeper}
+	o := agent.Options{Version: version, Log: log, Clock: scan.NewSystemClock(), Refuge: refuge, Awake: keeper}
 	for {
 		a, err := agent.Open(site, o)
 		if agent.DiskTakesNothing(site.Agent.DataDir, err) {
@@ -54,7 +73,7 @@ func record(s *surroundings, site *sitefile.Site, keeper *awake.Keeper, listen f
 		if err != nil {
 			return explainOpen(errors.Join(err, refuge.Remove()), site.Agent.DataDir)
 		}
-		err = recordWith(s, a, site, listen, ready)
+		err = recordWith(s, a, site, log, listen, ready)
 		if !errors.Is(err, agent.ErrDiskBack) {
 			return errors.Join(err, bringToDisk(site, o, refuge))
 		}
@@ -75,12 +94,12 @@ func bringToDisk(site *sitefile.Site, o agent.Options, refuge *agent.Refuge) err
 }
 
 // recordWith runs one agent and its pages.
-func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, listen func() (net.Listener, error), ready func(url string)) error {
+func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, log *slog.Logger, listen func() (net.Listener, error), ready func(url string)) error {
 	listener, err := listen()
 	if err != nil {
 		return errors.Join(err, a.Close())
 	}
-	out, err := openDoor(s, a, site, listener.Addr())
+	out, err := openDoor(a, site, log, listener.Addr())
 	if err != nil {
 		listener.Close()
 		return errors.Join(err, a.Close())

@@ -126,6 +126,15 @@ func (c *countedConn) Close() error {
 	return c.Conn.Close()
 }
 
+// CloseWrite says that nothing more is sent; net/http does so before it leaves
+// who sends too much, lest the answer be lost in a reset.
+func (c *countedConn) CloseWrite() error {
+	if half, ok := c.Conn.(interface{ CloseWrite() error }); ok {
+		return half.CloseWrite()
+	}
+	return nil
+}
+
 // hint is what a browser shows to who left out the s of https.
 const hint = "This address speaks HTTPS: write https:// in front of it.\n" +
 	"The browser then warns of a certificate that it does not know: compare its SHA-256 fingerprint with the one that loadscribe prints when it starts.\n"

@@ -184,7 +184,7 @@ step('the report’s answer says what its data say, and what happened', async ()
   const energy = machine.EnergyJ / 3.6e6;
   const truth = {
     energy, energy_cost: energy * 0.118, air_cost: (energy * 0.118) / machine.DeliveredM3, starts: machine.Starts,
-    running_time: starting + unloaded + loaded, duty_cycle: loaded / (starting + unloaded + loaded),
+    running_time: starting + unloaded + loaded, unloaded_time: unloaded, duty_cycle: loaded / (starting + unloaded + loaded),
   };
   const all = [...report.data.figures.machines[0].figures, ...report.data.figures.systems[0].figures];
   for (const [name, really] of Object.entries(truth)) {

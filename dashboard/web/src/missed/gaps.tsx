@@ -6,7 +6,7 @@ import { Num } from '../figure/number';
 import { Twin } from '../look/twin';
 import { traceHref } from '../trace/address';
 import { duration } from '../units/words';
-import { counted, holesOf, listed, type Hole } from './words';
+import { byLength, counted, holesOf, listed, type Hole } from './words';
 
 /** Shown at first; the table has all. */
 const firstHoles = 6;
@@ -41,7 +41,11 @@ function OneHole({ hole, site }: { hole: Hole; site: Site }) {
   return (
     <li class="hole">
       <h3><a href={traceHref({ from: hole.from - around, to: hole.to + around })}><Span from={hole.from} to={hole.to} timeZone={site.timezone} /><span class="visually-hidden"> in Trace</span></a></h3>
-      <p><strong><Num value={first.gap.for_s} at={`${first.at}/for_s`}>{duration(first.gap.for_s * 1000)}</Num></strong>, <span data-words>{listed(hole.gaps.map((g) => g.gap.device))}</span>: <span data-words>{first.gap.reason}</span>{first.gap.open && ', to the end of these days'}.</p>
+      <p>
+        {byLength(hole).map((same, i) => same[0] && (
+          <span key={same[0].at}>{i > 0 && '; '}<strong><Num value={same[0].gap.for_s} at={`${same[0].at}/for_s`}>{duration(same[0].gap.for_s * 1000)}</Num></strong>, <span data-words>{listed(same.map((g) => g.gap.device))}</span></span>
+        ))}: <span data-words>{first.gap.reason}</span>{hole.gaps.some((g) => g.gap.open) && ', to the end of these days'}.
+      </p>
       {counters.length > 0 && <Counters all={counters} />}
       {counters.length === 0 && !first.gap.open && <p class="aside">No counter was read before and after it, so that what happened meanwhile is not known.</p>}
       <p class="aside" data-words>{first.gap.mend}</p>

@@ -104,6 +104,15 @@ it('counts the gaps of a device as loadscribe does, of which only the longest ar
   await vi.waitFor(() => expect(host.querySelector('.bands svg[role=img]')?.getAttribute('aria-label')?.replaceAll('\u00a0', ' ')).toBe('controller was not read 31 times, 1 h 6 min in all; the longest time 30 min 9 s.'));
 });
 
+it('tells each device of a silence its own length', async () => {
+  const longer = { ...gap('inputs'), to: '2026-03-06T08:31:08.000Z', for_s: 1869 };
+  answers = { '/api/v1/missed': { ...whole(), gaps: [longer, gap('controller'), gap('meter')] } };
+  show();
+  await there('When nothing was read');
+  expect(host.querySelectorAll('.hole').length).toBe(1);
+  expect(text()).toContain('31 min 9 s, inputs; 30 min 9 s, controller and meter: timeout.');
+});
+
 it('tells one silence of two devices once, with what the machine counted meanwhile', async () => {
   answers = { '/api/v1/missed': whole() };
   show();

@@ -1,5 +1,6 @@
 // What was missed, in words and sizes. Pure.
 import type { MissedAnswer, MissedCounter, MissedGap } from '../api';
+import { duration } from '../units/words';
 
 /** Gaps of several devices at about the same time, which have one cause as a rule. */
 export interface Hole {
@@ -21,6 +22,17 @@ export function holesOf(gaps: MissedGap[]): Hole[] {
     else holes.push({ from, to, gaps: [{ gap, at: `/gaps/${i}` }] });
   });
   return holes;
+}
+
+/** The gaps of a silence, those together that are shown with the same length. */
+export function byLength(hole: Hole): Hole['gaps'][] {
+  const all: Hole['gaps'][] = [];
+  for (const g of hole.gaps) {
+    const same = all.find((s) => s[0] && duration(s[0].gap.for_s * 1000) === duration(g.gap.for_s * 1000));
+    if (same) same.push(g);
+    else all.push([g]);
+  }
+  return all;
 }
 
 /** "controller", "controller and meter", "a, b and c" */

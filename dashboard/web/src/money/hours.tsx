@@ -39,7 +39,7 @@ export function Hours(props: PartProps) {
             <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="hour-bar" x="3" y="2" width="10" height="13" /></svg>an hour</li>
             <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="hour-bar" x="3" y="6" width="10" height="9" /><path class="dear-mark" d="M4 0h8l-4 5z" /></svg>one of the dearest</li>
             {counted.isMoney && answer.prices.length > 1 && <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="price-high" width="16" height="16" /></svg>a dearer price holds</li>}
-            {hours.rows.some(lost) && <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="hour-lost" y="8" width="16" height="8" /></svg>an hour of which nothing was observed</li>}
+            {hours.rows.some((h) => unread(h) > 0) && <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="hour-lost" y="8" width="16" height="8" /></svg>not observed: as wide as its part of the hour</li>}
             {answer.bills.length > 0 && <li><svg width="16" height="16" aria-hidden="true" focusable="false"><line class="peak-line" x1="8" x2="8" y1="0" y2="16" /></svg>here the demand charge was set</li>}
           </ul>
           <Dearest {...props} counted={counted} />
@@ -58,7 +58,11 @@ export function Hours(props: PartProps) {
   );
 }
 
-const lost = (h: MoneyHour) => h.observed_s < 1;
+/** The part of an hour that nobody observed: a low bar with it is no cheap hour. Below a hundredth it is the edge of a reading. */
+function unread(h: MoneyHour): number {
+  const part = 1 - (h.observed_s * 1000) / (Date.parse(h.to) - Date.parse(h.from));
+  return part < 0.01 ? 0 : part;
+}
 
 const priceName = (answer: PartProps['answer'], price: number | undefined) => (price === undefined ? '–' : answer.prices[price]?.name ?? 'several');
 
@@ -119,11 +123,13 @@ function DayBars({ answer, site, row, counted, most, wide, narrow }: { answer: P
         {row.hours.map(({ index, hour, from }) => {
           const h = Math.max(0, (valueOf(hour, counted).value / most) * high);
           const at = x(from);
+          const missing = unread(hour);
+          const mark = missing > 0 ? 8 : 0;
           return (
             <g key={index}>
               {h > 0.3 && <rect class="hour-bar" x={at + one * 0.1} y={rowHeight - h} width={one * 0.8} height={h} />}
-              {lost(hour) && <rect class="hour-lost" x={at} y={rowHeight - 8} width={one} height="8" />}
-              {dear.has(index) && <path class="dear-mark" d={`M${at + one / 2 - 4} ${rowHeight - h - 9}h8l-4 6z`} />}
+              {missing > 0 && <rect class="hour-lost" x={at + (one * (1 - missing)) / 2} y={rowHeight - h - 8} width={one * missing} height="8" />}
+              {dear.has(index) && <path class="dear-mark" d={`M${at + one / 2 - 4} ${rowHeight - h - mark - 9}h8l-4 6z`} />}
             </g>
           );
         })}

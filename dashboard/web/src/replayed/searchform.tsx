@@ -3,17 +3,28 @@ import { useId, useState } from 'preact/hooks';
 import type { ReplayNow } from '../api';
 import { limitKeys, variesOf } from './address';
 import type { Wrong } from './form';
+import { units } from '../settings';
+import type { UnitSystem } from '../units/units';
 import { capital } from './show';
 
 const ofMachine = ['cut_in', 'cut_out', 'target', 'no_load_stop', 'least_between_starts'] as const;
-const examples: Record<string, string> = {
-  cut_in: 'like 90 to 100 psi by 2 psi', cut_out: 'like 105 psi; 110 psi; as is', target: 'like 95 to 105 psi by 2 psi', no_load_stop: 'like 3 min; 5 min; never',
-  least_between_starts: 'like 6 min; 10 min', volume_add: 'like as is; 240 gal; 400 gal', leaks_mended: 'like as is; 50 %',
+/** What one may write, in the units that the reader has chosen; where they are one text, for both. */
+const examples: Record<string, string | Record<UnitSystem, string>> = {
+  cut_in: { us: 'like 90 to 100 psi by 2 psi', si: 'like 6.2 to 6.8 bar by 0.2 bar' }, cut_out: { us: 'like 105 psi; 110 psi; as is', si: 'like 7.2 bar; 7.6 bar; as is' },
+  target: { us: 'like 95 to 105 psi by 2 psi', si: 'like 6.5 to 7.3 bar by 0.2 bar' }, no_load_stop: 'like 3 min; 5 min; never',
+  least_between_starts: 'like 6 min; 10 min', volume_add: { us: 'like as is; 240 gal; 400 gal', si: 'like as is; 0.9 m³; 1.5 m³' }, leaks_mended: 'like as is; 50 %',
+  lowest_pressure: { us: 'like 88 psi', si: 'like 6.1 bar' }, starts_per_hour: 'like 6', cycles_per_hour: 'like 20',
+  below_minimum: 'like 5 min; empty: what there is now', short: { us: 'like 50 ft³', si: 'like 1.5 m³' },
 };
-const limitWords: Record<(typeof limitKeys)[number], [string, string]> = {
-  lowest_pressure: ['Lowest pressure, at least', 'like 88 psi'], starts_per_hour: ['Starts in an hour, at most', 'like 6'], cycles_per_hour: ['Load cycles a running hour, at most', 'like 20'],
-  below_minimum: ['Time below the minimum, at most', 'like 5 min; empty: what there is now'], short: ['Air that users go without, at most', 'like 50 ft3'],
+const limitWords: Record<(typeof limitKeys)[number], string> = {
+  lowest_pressure: 'Lowest pressure, at least', starts_per_hour: 'Starts in an hour, at most', cycles_per_hour: 'Load cycles a running hour, at most',
+  below_minimum: 'Time below the minimum, at most', short: 'Air that users go without, at most',
 };
+
+function exampleOf(key: string, system: UnitSystem): string {
+  const text = examples[key] ?? '';
+  return typeof text === 'string' ? text : text[system];
+}
 
 export interface SearchFormProps {
   query: URLSearchParams;
@@ -62,7 +73,7 @@ export function SearchForm({ query, settings, machines, wrong, busy, put }: Sear
           {keys.map((k) => (
             <p class="one-field" key={k.key}>
               <label for={`${id}-${k.key}`}>{k.label}</label>
-              <input id={`${id}-${k.key}`} name={k.key} defaultValue={given.find((v) => v.key === k.key)?.text ?? ''} placeholder={examples[k.key.slice(k.key.lastIndexOf('.') + 1)] ?? ''} autoComplete="off" {...marked(k.key)} />
+              <input id={`${id}-${k.key}`} name={k.key} defaultValue={given.find((v) => v.key === k.key)?.text ?? ''} placeholder={exampleOf(k.key.slice(k.key.lastIndexOf('.') + 1), units.value)} autoComplete="off" {...marked(k.key)} />
               {k.now && <span class="aside" data-words>now {k.now}</span>}
               {note(k.key)}
             </p>
@@ -74,8 +85,8 @@ export function SearchForm({ query, settings, machines, wrong, busy, put }: Sear
         <div class="fields">
           {limitKeys.map((l) => (
             <p class="one-field" key={l}>
-              <label for={`${id}-${l}`}>{limitWords[l][0]}</label>
-              <input id={`${id}-${l}`} name={l} defaultValue={query.get(l) ?? ''} placeholder={limitWords[l][1]} autoComplete="off" {...marked(l)} />
+              <label for={`${id}-${l}`}>{limitWords[l]}</label>
+              <input id={`${id}-${l}`} name={l} defaultValue={query.get(l) ?? ''} placeholder={exampleOf(l, units.value)} autoComplete="off" {...marked(l)} />
               {note(l)}
             </p>
           ))}
