@@ -188,6 +188,8 @@ func (l *loader) readSiteFile(data []byte) {
 	l.readMachines(root)
 	l.readTariff(root) // names a channel
 	l.readSystems(root)
+	l.readMail(root)
+	l.readWebhooks(root)
 	l.readAlarms(root) // names all of these
 	l.readReport(root)
 	root.done()

@@ -34,6 +34,8 @@ type Site struct {
 	Systems        []System
 	Alarms         []Alarm
 	Report         ReportTexts
+	Mail           *Mail // nil: none
+	Webhooks       []Webhook
 	Warnings       []Problem // what works but is likely not meant
 }
 

@@ -31,6 +31,7 @@ var allowed = map[string][]string{
 	"agent/display":          {"agent/analysis", "agent/quantity"},
 	"agent/chart":            {},
 	"agent/awake":            {},
+	"agent/messenger":        {},
 	"agent/oplog":            {},
 	"agent/report":           {"agent/analysis", "agent/chart", "agent/display", "agent/quantity", "agent/replay", "agent/scan", "agent/sitefile", "agent/store"},
 	"agent/publish":          {"agent/quantity", "agent/scan"},
