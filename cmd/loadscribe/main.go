@@ -55,6 +55,7 @@ type commands struct {
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
 	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`
 	Service    serviceCmd    `cmd:"" help:"Install it as a service that starts with this computer; start, stop, look at, remove it."`
+	People     peopleCmd     `cmd:"" help:"Who may sign in to the pages where they are shown to a network, and what scrapes of /metrics bear."`
 	Size       sizeCmd       `cmd:"" help:"Sums of an audit without a record: leaks by hole and pressure, leak tests, receivers, efficiency, flows in other conditions."`
 	Version    versionCmd    `cmd:"" help:"Print what this is and where data lives."`
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"os"
 	"time"
 
@@ -157,13 +158,20 @@ func pageOf(is service.State) string {
 		return ""
 	}
 	if in, ok, err := agent.ReadInstance(is.Data); err == nil && ok {
-		return "http://" + in.Address
+		return in.Scheme + "://" + in.Address
 	} else if !errors.Is(err, os.ErrPermission) {
 		return ""
 	}
 	site, err := sitefile.Load(is.Site, sitefile.Options{})
 	if err != nil {
 		return ""
+	}
+	host, port, err := net.SplitHostPort(site.Agent.Listen)
+	if err != nil {
+		return ""
+	}
+	if ip := net.ParseIP(host); ip != nil && !ip.IsLoopback() { // pages that a network reaches are always under TLS
+		return "https://" + net.JoinHostPort(host, port)
 	}
 	return "http://" + site.Agent.Listen
 }

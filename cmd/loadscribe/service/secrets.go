@@ -12,5 +12,8 @@ func secrets(site *sitefile.Site) (files []string) {
 			files = append(files, f)
 		}
 	}
+	if tls := site.Agent.TLS; tls.Key != "" {
+		files = append(files, tls.Certificate, tls.Key)
+	}
 	return files
 }
