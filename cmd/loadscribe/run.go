@@ -202,8 +202,8 @@ func explainOpen(err error, dir string) error {
 	}
 	pid, known := store.Holder(dir)
 	if in, ok, _ := agent.ReadInstance(dir); ok && (!known || pid == in.PID) {
-		return fmt.Errorf("%s: %w: process %d records there, its pages are at %s://%s; stop it first, or give this one another --data",
-			dir, store.ErrLocked, in.PID, in.Scheme, in.Address)
+		return fmt.Errorf("%s: %w: process %d records there, its pages are at %s; stop it first, or give this one another --data",
+			dir, store.ErrLocked, in.PID, in.URL())
 	}
 	return err // it has left no address yet, or is a command; its process is named
 }
