@@ -187,7 +187,7 @@ func (s *Systemd) Remove(ctx context.Context, name string) error {
 	if err := errors.Join(s.needRoot("remove"), s.installed(name)); err != nil {
 		return err
 	}
-	site, data := s.ownPaths(name)
+	own := s.own(name)
 	fmt.Fprintf(s.Out, "Removing the service %s:\n", name)
 	steps := []step{
 		{say: "stop it, and let it not start with the computer", do: func() error {
@@ -206,6 +206,6 @@ func (s *Systemd) Remove(ctx context.Context, name string) error {
 	if err := carryOut(s.Out, steps); err != nil {
 		return err
 	}
-	fmt.Fprintf(s.Out, "Removed. Left alone: the site file %s, the data in %s, the user %s, the program.\n", site, data, Account)
+	fmt.Fprintf(s.Out, "Removed. Left alone: the site file %s, the data in %s, the user %s, the program.\n", own["Site"], own["Data"], Account)
 	return nil
 }

@@ -274,7 +274,7 @@ func (s *Systemd) letStep(path string, want fs.FileMode) step {
 // ownRecord gives the record to the service's user again: a command that somebody ran as
 // root may have left files in it that the service cannot open.
 func (s *Systemd) ownRecord(name string) error {
-	_, data := s.ownPaths(name)
+	data := s.own(name)["Data"]
 	who, ok := s.Account()
 	if data == "" || !ok {
 		return nil
