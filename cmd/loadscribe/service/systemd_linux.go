@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // Systemd is the service manager of most Linux systems. Its fields are seams: the paths of
@@ -27,7 +28,9 @@ type Systemd struct {
 	Group   func(name string) (id int, ok bool)
 	Own     func(dir *os.Root, name string, user, group int) error // gives a file away, not what a link leads to
 	Listen  func(address string) error                             // whether an address is free
-	Self    string                                                 // this program's file
+	// Patience is how long a start is waited for; 0: startPatience.
+	Patience time.Duration
+	Self     string // this program's file
 }
 
 // account is a user with its own group.
