@@ -34,6 +34,13 @@ func (p *Pulse) Busy(doing string, atMost time.Duration) {
 // Idle says that the loop waits for its own timer or for work, for as long as it likes.
 func (p *Pulse) Idle() { p.Busy("", 0) }
 
+// Doing is what the loop said last; empty while it is idle.
+func (p *Pulse) Doing() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.doing
+}
+
 // Look counts time that has passed and tells what the loop hangs in, and since when; empty
 // while it does not.
 func (p *Pulse) Look(passed time.Duration) (hangs string, since time.Duration) {
