@@ -147,7 +147,12 @@ func (l *line) open(ctx context.Context) {
 		return
 	}
 	l.life.holds(client)
-	if !l.clear(ctx, client) {
+	clear := l.clear(ctx, client)
+	if clear && ctx.Err() != nil { // listening came to its end after ours
+		_ = client.Close() // nothing was asked of it
+		clear = false
+	}
+	if !clear {
 		l.life.holds(nil)
 		return
 	}
