@@ -55,6 +55,13 @@ func (p *Pulse) Look(passed time.Duration) (hangs string, since time.Duration) {
 	return p.doing, p.age
 }
 
+// Excuse begins to count anew: it is known what the loop waits for.
+func (p *Pulse) Excuse() {
+	p.mu.Lock()
+	p.age = 0
+	p.mu.Unlock()
+}
+
 // Watch calls look once a second until ctx ends, with the time that has passed, of which
 // one look counts two seconds at most.
 func Watch(ctx context.Context, look func(passed time.Duration)) {
