@@ -3,10 +3,11 @@ SHELL := /bin/bash
 VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
 LDFLAGS := -s -w -X main.version=$(VERSION)
 export CGO_ENABLED := 0
+export GOTOOLCHAIN := $(shell .ci/toolchain)
 WEB := dashboard/web
 WEBSRC := $(shell find $(WEB)/src $(WEB)/index.html $(WEB)/new.html $(WEB)/package.json $(WEB)/package-lock.json $(WEB)/vite.config.ts dashboard/openapi.json 2>/dev/null)
 
-.PHONY: demo build web test race bench lint fmt clean screenshots
+.PHONY: demo build web test race bench lint vuln fmt clean screenshots
 
 ## demo: build all and show an invented shop with a simulated week behind it
 demo: build
@@ -52,6 +53,10 @@ lint:
 	GOOS=windows go vet ./...
 	go mod tidy -diff
 	go run $(STATICCHECK) ./...
+
+## vuln: the known flaws that the program can meet, from a database that is pinned
+vuln:
+	.ci/vuln
 
 ## screenshots: the page of a running demo, wide and phone, light and dark
 screenshots: build

@@ -52,6 +52,7 @@ type Agent struct {
 	board     *board
 	watch     *watch
 	turning   turning
+	alarms    *alarms
 	awake     *awake.Keeper // nil: none
 	walks     walks
 	tagging   sync.Mutex // one entry of a leak tag at a time
@@ -60,6 +61,7 @@ type Agent struct {
 	reports   jobs[ReportMade]
 	levelsMu  sync.Mutex // held while levels change
 	secret    string     // of local commands
+	left      instanceLeft
 	started   time.Time
 	publish   atomic.Pointer[func(kind string, data any)]
 	refused   atomic.Uint64 // scans that are in no event: not storable, or too late at a stop
@@ -101,6 +103,10 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		return nil, errors.Join(fmt.Errorf("keep what waited in memory: %w", err), h.store.Close())
 	}
 	if a.watch, err = h.watch(); err != nil {
+		return nil, errors.Join(err, h.store.Close())
+	}
+	_, wallMS := o.Clock.Now()
+	if a.alarms, err = h.newAlarms(a.watch, wallMS); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
@@ -194,7 +200,7 @@ func (a *Agent) Close() error {
 // hangs before, the error wraps ErrHung. While
 // Run runs, agent.json in the data directory says how to ask it.
 func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.Context) error) error {
-	remove, err := writeInstance(a.site.Agent.DataDir, address, a.secret)
+	remove, err := a.leaveInstance(a.site.Agent.DataDir, address)
 	switch {
 	case err == nil:
 		defer remove()
@@ -232,4 +238,5 @@ func (a *Agent) tellStart() {
 	a.kept(a.note(kindStarted, "", "recording starts", map[string]string{
 		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}), "event not kept")
 	a.kept(a.tellSetup(), "what the site file and maps say is not kept")
+	a.kept(a.endAlarms(), "that alarms are watched no more is not kept")
 }

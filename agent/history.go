@@ -112,7 +112,7 @@ func (h *History) Now() time.Time {
 	if h.past != nil {
 		return h.past.now
 	}
-	if newest := h.store.Stats().NewestMS; newest > 0 {
+	if newest := h.store.Present().NewestMS; newest > 0 {
 		// A window that ends "now" includes the last scan.
 		return time.UnixMilli(newest + 1)
 	}
@@ -121,7 +121,7 @@ func (h *History) Now() time.Time {
 
 // First is the time of the oldest scan kept; ok is false where there is none.
 func (h *History) First() (t time.Time, ok bool) {
-	oldest := h.store.Stats().OldestMS
+	oldest := h.store.Present().OldestMS
 	return time.UnixMilli(oldest), oldest > 0
 }
 
@@ -153,7 +153,7 @@ func (h *History) figures(fromMS, toMS int64, now time.Time, machine string) (an
 
 // nothingHere is what there is instead, where a window holds nothing.
 func (h *History) nothingHere() string {
-	oldestMS, newestMS := h.store.Stats().OldestMS, h.store.Stats().NewestMS
+	oldestMS, newestMS := h.store.Present().OldestMS, h.store.Present().NewestMS
 	if h.past != nil {
 		newestMS = h.past.newestMS
 	}

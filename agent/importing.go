@@ -131,7 +131,7 @@ type importer struct {
 
 func (im *importer) run(ctx context.Context) error {
 	h := im.h
-	if err := AfterRecord(im.fromMS, h.store.Stats().NewestMS, h.site); err != nil {
+	if err := AfterRecord(im.fromMS, h.store.Present().NewestMS, h.site); err != nil {
 		return err
 	}
 	past, err := h.store.EventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == store.KindImport })
@@ -170,7 +170,7 @@ func (im *importer) tell(nowMS int64) error {
 	}
 	var segments []string
 	first := uint64(0)
-	newest := im.h.store.Stats().NewestMS
+	newest := im.h.store.Present().NewestMS
 	for _, seg := range im.h.store.Segments() {
 		if seg.Number >= im.first {
 			segments = append(segments, strconv.FormatUint(uint64(seg.Number), 10))

@@ -82,7 +82,7 @@ func (r *Recorder) Now() time.Time {
 
 // Newest is the time of the last scan kept; ok is false where there is none.
 func (r *Recorder) Newest() (t time.Time, ok bool) {
-	newest := r.history.store.Stats().NewestMS
+	newest := r.history.store.Present().NewestMS
 	return time.UnixMilli(newest), newest > 0
 }
 

@@ -29,7 +29,7 @@ func (a *Agent) tellRestart() error {
 	if err != nil {
 		return err
 	}
-	newestMS := a.store.Stats().NewestMS
+	newestMS := a.store.Present().NewestMS
 	if len(runs) > 0 {
 		last := slices.MaxFunc(runs, func(x, y store.Event) int { return cmp.Compare(x.Seq, y.Seq) })
 		if last.Kind == kindStarted {
@@ -55,7 +55,7 @@ func (a *Agent) tellRestart() error {
 // of, or nothing has been read.
 func (a *Agent) behindMS() int64 {
 	_, wallMS := a.clock.Now()
-	if d := a.store.Stats().NewestMS - wallMS; d > leastBehindMS {
+	if d := a.store.Present().NewestMS - wallMS; d > leastBehindMS {
 		return d
 	}
 	return 0
@@ -65,7 +65,7 @@ func (a *Agent) behindMS() int64 {
 // names such a time must not come back empty because of the clock.
 func (a *Agent) end() time.Time {
 	_, wallMS := a.clock.Now()
-	return time.UnixMilli(max(wallMS, a.store.Stats().NewestMS+1))
+	return time.UnixMilli(max(wallMS, a.store.Present().NewestMS+1))
 }
 
 // nearBreak is how far the end of what was read of one machine may lie from the

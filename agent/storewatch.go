@@ -28,8 +28,9 @@ type storeWatch struct {
 func (a *Agent) watchStore(ctx context.Context) error {
 	var w storeWatch
 	for wait(ctx, storeLook) {
-		stats := a.store.Stats()
+		stats := a.store.Present()
 		what, _ := a.storeTrouble(&stats)
+		a.seeDisk(what, &stats)
 		mono, _ := a.clock.Now()
 		if e := w.look(what, mono, a.droppedScans()); e.Kind != "" {
 			a.queueEvent(e)

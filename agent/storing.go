@@ -34,6 +34,7 @@ func (a *Agent) show(ctx context.Context) error {
 			for _, e := range a.watch.step(s) {
 				a.queueEvent(e)
 			}
+			a.seeAlarms(s)
 			a.observeHookup(s)
 			a.observeTests(s)
 			a.tell("scan", ScanUpdateOf(s))

@@ -97,7 +97,7 @@ func (h *History) watch() (*watch, error) {
 		return nil, fmt.Errorf("read past faults: %w", err)
 	}
 	slices.SortFunc(past, func(x, y store.Event) int { return cmp.Compare(x.Seq, y.Seq) })
-	return newWatch(h.site, h.groups, past, h.store.Stats().NewestMS), nil
+	return newWatch(h.site, h.groups, past, h.store.Present().NewestMS), nil
 }
 
 // recall takes a fault of the past into account.

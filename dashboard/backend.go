@@ -88,6 +88,8 @@ type Backend interface {
 	Tests() (agent.Tests, error)
 	// Audit tells how the audit that was begun last stands.
 	Audit() (agent.Audit, error)
+	// Alarms tells what stands and what is watched.
+	Alarms() (agent.Alarms, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
 	// SiteFiles is the site file with its maps as they run, and what would happen

@@ -23,12 +23,13 @@ type limits struct {
 	pingWait      time.Duration
 }
 
-// defaultLimits: 512 messages are a minute of eight a second. A browser answers
+// defaultLimits: 512 messages are a minute of eight a second; 256 clients are 200 pages
+// and those that a network has lost and a ping has not found yet. A browser answers
 // pings for a hidden tab too, so 75 s without an answer means that it is gone or
 // asleep.
 func defaultLimits() limits {
 	return limits{
-		queue: 512, clients: 200, figuresEvery: 10 * time.Second, snapshotEvery: time.Second,
+		queue: 512, clients: 256, figuresEvery: 10 * time.Second, snapshotEvery: time.Second,
 		write: 10 * time.Second, pingEvery: 25 * time.Second, pingWait: 50 * time.Second,
 	}
 }

@@ -100,8 +100,9 @@ func TestLiveMessagesFitTheDocument(t *testing.T) {
 	r.Publish("line", b.state.Lines[1])
 	r.Publish("event", store.Event{Seq: 3, WallMS: noon, Kind: "line_down", Subject: "net", Text: "The line net is down."})
 	r.Publish("test", agent.TestStatus{Test: "leak", System: "main", Phase: "watch"})
+	r.Publish("alarm", nil)
 	r.Publish("figures_changed", nil)
-	want := []string{"scan", "scan", "scan", "state", "device", "line", "event", "test", "figures_changed"}
+	want := []string{"scan", "scan", "scan", "state", "device", "line", "event", "test", "alarm", "figures_changed"}
 	for i, kind := range want {
 		if m := read(t, conn); m.Type != kind || m.Seq != uint64(i+2) {
 			t.Errorf("message %d: %s seq %d, want %s seq %d", i, m.Type, m.Seq, kind, i+2)
@@ -110,12 +111,12 @@ func TestLiveMessagesFitTheDocument(t *testing.T) {
 	if err := conn.Write(deadline(t), websocket.MessageText, []byte(`{"type":"snapshot"}`)); err != nil {
 		t.Fatal(err)
 	}
-	if m := read(t, conn); m.Type != "snapshot" || m.Seq != 10 {
+	if m := read(t, conn); m.Type != "snapshot" || m.Seq != 11 {
 		t.Errorf("asked for a snapshot, got %s seq %d", m.Type, m.Seq)
 	}
 	// The state read over HTTP belongs to the same sequence.
 	var st agent.State
-	if err := json.Unmarshal(get(r.Server, "/api/v1/state").Body.Bytes(), &st); err != nil || st.Seq != 10 {
+	if err := json.Unmarshal(get(r.Server, "/api/v1/state").Body.Bytes(), &st); err != nil || st.Seq != 11 {
 		t.Errorf("state has seq %d (%v)", st.Seq, err)
 	}
 }

@@ -63,7 +63,7 @@ func BelowMinimum(src Source, site *sitefile.Site, system string, fromMS, toMS, 
 	}
 	out.Channel, out.MinimumPa = sp.chans[sp.pressure].id, sys.MinimumPressurePa
 	out.Method = fmt.Sprintf("readings of %s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end a stretch, a gap does",
-		out.Channel, lowBridgeMS/1000)
+		out.Channel, LowBridgeMS/1000)
 	g, err := gather(src, sp, fromMS, toMS, nil)
 	if errors.Is(err, errRawMissing) {
 		fromMS, toMS = cellOf(fromMS), cellOf(toMS-1)+cellMS // as Compute does

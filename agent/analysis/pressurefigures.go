@@ -291,7 +291,7 @@ func (s *sheet) longestBelow(name string, which int, h *hours, half float64, inp
 	seconds := float64(best.to-best.from) / 1000
 	s.ratio(name, "s", estimate{seconds, quad(half/coverageFactor, s.timeU(1))},
 		fmt.Sprintf("longest time%s below the site's minimum pressure, from half way to the reading before to half way to the one after; a return to it for under %d s does not end it; the interval moves the limit by the instrument's uncertainty, and takes all that changes for the longest's",
-			s.pressureAt(), lowBridgeMS/1000), h.denominator(), inputs)
+			s.pressureAt(), LowBridgeMS/1000), h.denominator(), inputs)
 	if best.to > best.from {
 		s.moment(name, best.from, best.to)
 	}

@@ -23,9 +23,9 @@ const (
 	numLows
 )
 
-// lowBridgeMS is how long the pressure may be back at the minimum before a time
+// LowBridgeMS is how long the pressure may be back at the minimum before a time
 // below it counts as over: noise about the minimum is one time, not a hundred.
-const lowBridgeMS = 5000
+const LowBridgeMS = 5000
 
 // openLow is a time below the minimum that lasts, or did until a moment ago.
 type openLow struct {
@@ -61,7 +61,7 @@ func (o *openLow) step(d *delta, kind int, s *scan.Scan, dt int64, below bool) {
 		if o.end == o.seen {
 			o.end += dt / 2
 		}
-		if s.MonoMS-o.seen >= lowBridgeMS {
+		if s.MonoMS-o.seen >= LowBridgeMS {
 			o.close(d, kind)
 		}
 	}

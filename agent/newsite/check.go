@@ -96,6 +96,9 @@ func (m *Maker) Check(d *Draft) (*Checked, error) {
 var (
 	ownMapName = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,59}$`)
 	mapPath    = regexp.MustCompile(`^maps/([A-Za-z0-9][A-Za-z0-9_-]{0,99})\.toml$`)
+	// On Windows these are devices, with any ending too: what is written to one is in
+	// no file (Microsoft, Naming Files, Paths, and Namespaces; from memory).
+	deviceName = regexp.MustCompile(`^(con|prn|aux|nul|com[0-9]|lpt[0-9])$`)
 )
 
 // mapNames finds what is wrong with the names of maps, before any is read.
@@ -107,6 +110,9 @@ func mapNames(d *Draft) (all []Remark) {
 		case !ownMapName.MatchString(m.Name):
 			all = append(all, Remark{Field: field, Message: fmt.Sprintf("%q is no name for a map", m.Name),
 				Mend: "use a-z, digits and -, at most 60, like power-meter"})
+		case deviceName.MatchString(m.Name):
+			all = append(all, Remark{Field: field, Message: fmt.Sprintf("%q is the name of a device on Windows, not of a file", m.Name),
+				Mend: "give the map another name, like power-meter"})
 		case seen[m.Name]:
 			all = append(all, Remark{Field: field, Message: fmt.Sprintf("there are two maps %q", m.Name), Mend: "give each its own name"})
 		}

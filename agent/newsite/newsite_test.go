@@ -141,6 +141,26 @@ func TestMistakesAreToldAtTheirField(t *testing.T) {
 	}
 }
 
+// A map of a Windows device's name would be written to that device.
+func TestDevicesAreNoMaps(t *testing.T) {
+	good, err := configs.Maps.ReadFile("maps/power-meter.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"con", "nul", "com1", "lpt9", "console", "com10"} {
+		d := joinery()
+		d.Maps = []MapDraft{{Name: name, Text: string(good)}}
+		c, err := newMaker(t, t.TempDir()).Check(d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		refused := slices.ContainsFunc(c.Problems, func(r Remark) bool { return r.Field == "maps.0.name" })
+		if refused != (len(name) <= 4) {
+			t.Errorf("%s: %+v", name, c.Problems)
+		}
+	}
+}
+
 // Nothing that stands is written over, and what fails leaves nothing.
 func TestWriteOverwritesNothing(t *testing.T) {
 	dir := t.TempDir()

@@ -98,12 +98,14 @@ func unasked(blocks []Block) []*asked {
 //
 // The reason is AgentStopped when ctx ended before the exchange did.
 func (p *GroupPoller) Poll(ctx context.Context, r Reader, clock scan.Clock) scan.Scan {
-	mono, wall := clock.Now()
+	mono, _ := clock.Now()
 	s := scan.Scan{Group: p.group, Values: make([]int64, len(p.group.Channels))}
 	failed := p.readAll(ctx, r, clock, s.Values)
-	until, _ := clock.Now()
-	half := (until - mono) / 2
-	s.MonoMS, s.WallMS, s.DurationMS = mono+half, wall+half, uint32(until-mono)
+	// The wall clock as it is now: it may have been set meanwhile, and what another line
+	// has handed on since then goes by the new time.
+	until, wall := clock.Now()
+	s.MonoMS, s.DurationMS = mono+(until-mono)/2, uint32(until-mono)
+	s.WallMS = wall - (until - s.MonoMS)
 	if failed != scan.Good {
 		s.Reason, s.Values = failed, nil
 		return s

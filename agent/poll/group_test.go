@@ -25,6 +25,32 @@ func (c *steps) Now() (monoMS, wallMS int64) {
 	return c.mono, 1_700_000_000_000 + c.mono
 }
 
+// stepping is steps whose wall time is set while an exchange goes on.
+type stepping struct {
+	steps
+	byMS int64
+}
+
+func (c *stepping) Now() (monoMS, wallMS int64) {
+	mono, wall := c.steps.Now()
+	return mono, wall + c.byMS
+}
+
+// TestClockIsSetDuringAnExchange: the scan's label is by the clock as it is when it is
+// handed on. By the one before, it would follow scans of other lines with the new
+// time, and the clock would seem to step back and forth.
+func TestClockIsSetDuringAnExchange(t *testing.T) {
+	for _, by := range []int64{3_600_000, -3_600_000, 0} {
+		p, r := holed(t, nil)
+		clock := &stepping{}
+		r.err = func(frame.ReadRequest) error { clock.byMS = by; return nil }
+		s := p.Poll(t.Context(), r, clock)
+		if offset := s.WallMS - s.MonoMS; offset != 1_700_000_000_000+by || s.MonoMS < 10 || s.MonoMS > clock.mono {
+			t.Errorf("set by %d ms: wall less monotonic time is %d, want the clock's, at %d", by, offset, s.MonoMS)
+		}
+	}
+}
+
 // imageReader is a register image in memory, as the demo's fill uses one.
 type imageReader struct {
 	words map[byte][]uint16 // by function

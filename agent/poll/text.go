@@ -70,12 +70,14 @@ func (p *TextPoller) Group() *scan.Group { return p.group }
 // same reason. The reason is AgentStopped when ctx ended before the exchange
 // did.
 func (p *TextPoller) Poll(ctx context.Context, r TextReader, clock scan.Clock) scan.Scan {
-	mono, wall := clock.Now()
+	mono, _ := clock.Now()
 	s := scan.Scan{Group: p.group, Values: make([]int64, len(p.rules)), Quality: make([]scan.Reason, len(p.rules))}
 	failed := p.askAll(ctx, r, &s)
-	until, _ := clock.Now()
-	half := (until - mono) / 2
-	s.MonoMS, s.WallMS, s.DurationMS = mono+half, wall+half, uint32(until-mono)
+	// The wall clock as it is now: it may have been set meanwhile, and what another line
+	// has handed on since then goes by the new time.
+	until, wall := clock.Now()
+	s.MonoMS, s.DurationMS = mono+(until-mono)/2, uint32(until-mono)
+	s.WallMS = wall - (until - s.MonoMS)
 	if failed != scan.Good {
 		s.Reason, s.Values, s.Quality = failed, nil, nil
 		return s

@@ -9,21 +9,48 @@ import (
 // Stats returns the store's own figures. It walks the data directory, which
 // holds few files.
 func (s *Store) Stats() Stats {
-	var st Stats
+	st := s.Present()
 	s.measureFiles(&st)
-	var err error
-	if st.FreeBytes, err = s.o.FS.Free(s.dir); err != nil {
-		st.FreeBytes = -1
+	if st.Trouble == nil {
+		st.FreeBytes = s.free()
 	}
+	return st
+}
+
+// free is how much of the disk is free, -1 where that is not known.
+func (s *Store) free() int64 {
+	free, err := s.o.FS.Free(s.dir)
+	if err != nil {
+		return -1
+	}
+	return free
+}
+
+// Present is Stats for those who ask all the time: without what the files take, and with
+// what is free of the disk only where there is Trouble, else -1.
+func (s *Store) Present() Stats {
+	st := Stats{FreeBytes: -1}
 	var busy int64
 	if !s.readOnly {
 		var durable marks
+		var err error
 		durable, st.WaitingBytes, err = s.j.state()
 		st.DurableSeq, busy = durable.scan, s.j.busySince()
 		if err != nil {
 			st.SyncError, st.Trouble = err.Error(), err
 		}
 	}
+	s.noted(&st, busy)
+	if st.Trouble != nil { // asked with no lock held: a disk that hangs may not answer
+		if st.FreeBytes = s.free(); st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
+			st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
+		}
+	}
+	return st
+}
+
+// noted takes what is known without asking the disk. busy is since when a sync runs.
+func (s *Store) noted(st *Stats, busy int64) {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	if !s.dead {
@@ -44,12 +71,8 @@ func (s *Store) Stats() Stats {
 			st.Trouble = s.sealErr
 		}
 	}
-	if st.Trouble != nil && st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
-		st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
-	}
 	st.StalledMS = s.stalledMS(busy)
 	st.Cleanup = s.cleanup
-	return st
 }
 
 // StalledMS is how long a sync or a seal has been waiting for the disk where that is too

@@ -116,14 +116,21 @@ func appendStamp(dst []byte, wallMS int64) []byte {
 	return time.UnixMilli(wallMS).UTC().AppendFormat(dst, "2006-01-02T15:04:05.000Z")
 }
 
-// field returns a text as a CSV field: quoted where it must be, and never the
-// start of a formula. A leading =, +, -, @, tab, CR or LF makes a spreadsheet
-// compute the cell (OWASP, CSV injection; from memory); the apostrophe makes it
-// text. Values never come here: they are digits, and -0.5 stays a number.
-func field(s string) string {
+// Text returns a text that no spreadsheet takes for a formula. A leading =, +, -,
+// @, tab, CR or LF makes it compute the cell (OWASP, CSV injection; from memory);
+// an apostrophe before it makes it text. Values never come here: they are digits,
+// and -0.5 stays a number.
+func Text(s string) string {
 	if s != "" && strings.IndexByte("=+-@\t\r\n", s[0]) >= 0 {
-		s = "'" + s
+		return "'" + s
 	}
+	return s
+}
+
+// field returns a text as a CSV field: quoted where it must be, and never the
+// start of a formula.
+func field(s string) string {
+	s = Text(s)
 	if strings.ContainsAny(s, "\",\r\n") {
 		s = `"` + strings.ReplaceAll(s, `"`, `""`) + `"`
 	}

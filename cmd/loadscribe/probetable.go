@@ -53,7 +53,7 @@ func (p *probing) live(r *probe.Range) func(probe.Snapshot) {
 	var seen []probe.Snapshot
 	return func(s probe.Snapshot) {
 		seen = append(seen, s)
-		fmt.Fprint(p.out, "\x1b[H\x1b[J") // to the corner, clear
+		fmt.Fprint(screenOf(p.out), "\x1b[H\x1b[J") // to the corner, clear
 		fmt.Fprintf(p.out, "%s of unit %d, %.0f s\n", r.Table, r.Unit, s.At.Sub(seen[0].At).Seconds())
 		still, left := 0, 0
 		for _, row := range r.Rows(seen) {
@@ -70,6 +70,9 @@ func (p *probing) live(r *probe.Range) func(probe.Snapshot) {
 }
 
 func terminal(v any) bool {
+	if w, ok := v.(io.Writer); ok {
+		v = screenOf(w)
+	}
 	f, ok := v.(*os.File)
 	if !ok {
 		return false

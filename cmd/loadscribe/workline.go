@@ -24,7 +24,7 @@ const (
 )
 
 func newWorkLine(out io.Writer, what string) *workLine {
-	p := &workLine{out: out, what: what, terminal: terminal(out)}
+	p := &workLine{out: screenOf(out), what: what, terminal: terminal(out)}
 	p.next = time.Now().Add(progressLine)
 	if p.terminal {
 		p.next = time.Now().Add(progressFirst)

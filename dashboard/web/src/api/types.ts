@@ -1,5 +1,147 @@
 // Made by scripts/types.mjs from dashboard/openapi.json. Change that document, not this file.
 
+/** What stands, what is watched and how messages go. */
+export type Alarms = {
+  /** What has not returned first, then by priority, the newest first. */
+  standing: StandingAlarm[];
+  /** In the site file's order. */
+  rules: AlarmRule[];
+  targets: AlarmTarget[];
+  /** Said wherever alarms are set or listed. */
+  caution: string;
+};
+
+/** An alarm that has not both returned and been acknowledged; one of low priority stands until it has returned. */
+export type StandingAlarm = {
+  id: string;
+  rule: string;
+  /** The kind. */
+  on: string;
+  /** A machine, system or device; disk. */
+  subject: string;
+  priority: "high" | "medium" | "low";
+  /** What is wrong, a sentence without the rule's name. */
+  text: string;
+  /** When its delay was over: the time of the reading that completed it. */
+  raised: string | null;
+  /** When it began. */
+  since: string | null;
+  /** It may have been so before, unseen. */
+  since_at_least: boolean;
+  /** Null: it has not. */
+  returned: string | null;
+  acknowledged: AlarmAckSaid | null;
+  /** When it was raised; null: the kind has none. */
+  value: number | null;
+  limit: number | null;
+  /** Of value and limit: °C, kPa (gauge), 1/h, %, or the channel's; empty where there are none. */
+  unit: string;
+  /** It was handed on to the targets of its rule. */
+  told: boolean;
+  /** How often it was raised within the hour, this time included. */
+  times: number;
+  /** Null: it is not shelved. */
+  shelved_until: string | null;
+};
+
+/** Who took note of an alarm. */
+export type AlarmAckSaid = {
+  at: string | null;
+  who: string;
+  why: string;
+};
+
+/** One rule of the site file. */
+export type AlarmRule = {
+  rule: string;
+  on: string;
+  subjects: string[];
+  /** When it is raised and when it returns, one sentence. */
+  text: string;
+  priority: "high" | "medium" | "low";
+  /** Names of targets; empty: the page alone. */
+  tell: string[];
+  /** waiting: a delay runs; blind: it sees nothing, and neither raises nor returns. */
+  state: "quiet" | "raised" | "waiting" | "blind";
+  /** What it does not see; empty: it sees all. */
+  why: string;
+  shelved: AlarmShelf[];
+  /** Since when it is raised or waits. */
+  since: string | null;
+};
+
+/** A rule, or one subject of it, that is not told for a time. */
+export type AlarmShelf = {
+  /** Empty: all of the rule. */
+  subject: string;
+  until: string | null;
+  who: string;
+  why: string;
+};
+
+/** Where messages go, and how that stands. */
+export type AlarmTarget = {
+  name: string;
+  kind: "mail" | "webhook";
+  to: string;
+  /** Messages that are not delivered yet. */
+  waiting: number;
+  last_sent: string | null;
+  /** Null: it does not fail. */
+  failing_since: string | null;
+  /** Why it fails; empty: it does not. */
+  why: string;
+  /** Messages that were never delivered. */
+  given_up: number;
+};
+
+/** A person has taken note of an alarm. */
+export type AlarmAck = {
+  id: string;
+  who: string;
+  why?: string;
+};
+
+/** A rule, or one subject of it, is not to be told for a time. */
+export type AlarmShelve = {
+  rule: string;
+  /** Left out: all of the rule. */
+  subject?: string;
+  /** A time such as 8h, from a minute to 7 days. */
+  for: string;
+  who: string;
+  why: string;
+};
+
+/** A shelf is over before its time. */
+export type AlarmUnshelve = {
+  rule: string;
+  /** As it was shelved. */
+  subject?: string;
+  who: string;
+};
+
+/** Asks for a test message. */
+export type AlarmTest = {
+  /** mail, or the name of a webhook. */
+  target: string;
+};
+
+/** What came of a test message. */
+export type AlarmTested = {
+  target: string;
+  ok: boolean;
+  /** What the other end said, or what is wrong. */
+  answer: string;
+};
+
+/** A live message: alarm. Something of /api/v1/alarms has changed: ask again. */
+export type LiveAlarm = {
+  seq: number;
+  type: "alarm";
+  data: Record<string, unknown>;
+};
+
 /** How the audit that was begun last stands. */
 export type Audit = {
   time: string | null;
@@ -2238,7 +2380,7 @@ export type Interval = {
 };
 
 /** One message of the live socket. The first is a snapshot. seq grows by one with every message; after a gap the client sends {"type":"snapshot"} and gets a snapshot that includes everything up to its seq. */
-export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveTest | LiveFiguresChanged;
+export type LiveEnvelope = LiveSnapshot | LiveScan | LiveState | LiveDevice | LiveLine | LiveEvent | LiveTest | LiveAlarm | LiveFiguresChanged;
 
 /** A live message: snapshot. */
 export type LiveSnapshot = {
@@ -2777,6 +2919,131 @@ export type HookupFinding = {
   mend: string;
 };
 
+/** Whether sign-in is asked for, and who asks. */
+export type Door = {
+  /** Sign-in is asked for. Without, everybody who gets in may operate. */
+  sign_in: boolean;
+  /** There is no person yet: the first one is made with the set-up code. */
+  set_up: boolean;
+  person: DoorSelf | null;
+  /** What this request may do; empty: nothing, it is not signed in. */
+  role: "operate" | "look" | "";
+  /** How long this session lasts without use, s; 0: there is none. */
+  idle_s: number;
+  /** SHA-256 of the server's certificate, as browsers show it; empty: no TLS. */
+  fingerprint: string;
+};
+
+/** Who is signed in. */
+export type DoorSelf = {
+  name: string;
+  /** What they may do. */
+  role: "operate" | "look";
+};
+
+/** The first person. */
+export type DoorSetUp = {
+  /** As loadscribe prints it; case, blanks and dashes do not matter. */
+  code: string;
+  /** At most 64 characters. */
+  name: string;
+  /** 10 to 200 characters; the name must not be in it. */
+  password: string;
+};
+
+/** Who signs in. */
+export type DoorIn = {
+  /** Upper and lower case are alike. */
+  name: string;
+  password: string;
+};
+
+/** An empty object. */
+export type DoorNothing = Record<string, unknown>;
+
+/** Another password. */
+export type DoorPassword = {
+  old: string;
+  /** 10 to 200 characters; the name must not be in it. */
+  new: string;
+};
+
+/** Who may sign in, by name. */
+export type DoorPeople = {
+  people: DoorPerson[];
+};
+
+/** A person. */
+export type DoorPerson = {
+  name: string;
+  /** What they may do. */
+  role: "operate" | "look";
+  made: string;
+  /** When they signed in last; null: never, or before the agent was started and not kept. */
+  last_in: string | null;
+  /** How many browsers are signed in. */
+  sessions: number;
+};
+
+/** A person to add or change. */
+export type DoorPersonChange = {
+  /** At most 64 characters. */
+  name: string;
+  /** Left out: stays. */
+  role?: "operate" | "look";
+  /** 10 to 200 characters; left out: stays. */
+  password?: string;
+};
+
+/** Whose way in is taken away. */
+export type DoorPersonRemove = {
+  name: string;
+};
+
+/** Who is signed in where. */
+export type DoorSessions = {
+  sessions: DoorSession[];
+};
+
+/** A signed-in browser. */
+export type DoorSession = {
+  /** To end it by; lets nobody in. */
+  id: string;
+  /** Whose it is. */
+  name: string;
+  began: string;
+  /** When it was used last. */
+  last: string;
+  /** The address it was begun from; of a proxy, the proxy's. */
+  from: string;
+  /** It is the one that asks. */
+  this: boolean;
+};
+
+/** Which sessions to end: either of the two. */
+export type DoorSessionEnd = {
+  id?: string;
+  /** All of the caller's but the one that asks. */
+  others?: boolean;
+};
+
+/** A set-up code. */
+export type DoorCode = {
+  /** Good for an hour, ten tries and one person. */
+  code: string;
+};
+
+/** Which token. */
+export type DoorScrape = {
+  /** Make a new one; the old one no longer counts. */
+  new?: boolean;
+};
+
+/** A scrape's token. */
+export type DoorScrapeToken = {
+  token: string;
+};
+
 /** What went wrong and how to mend it. */
 export type Error = {
   error: ErrorDetail;
@@ -3202,7 +3469,11 @@ export interface Answers {
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
   "/api/v1/newsite": NewSite;
+  "/api/v1/alarms": Alarms;
   "/api/v1/audit": Audit;
+  "/api/v1/door": Door;
+  "/api/v1/door/people": DoorPeople;
+  "/api/v1/door/sessions": DoorSessions;
   "/api/v1/replay": ReplayJob;
   "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;

@@ -1,0 +1,174 @@
+package alarm
+
+import (
+	"crypto/sha256"
+	"encoding/base32"
+	"fmt"
+	"strings"
+
+	"loadscribe/agent/sitefile"
+)
+
+// Engine judges the rules of a site. It is for one goroutine at a time.
+type Engine struct {
+	site    *sitefile.Site
+	rules   []*Rule
+	book    *Book
+	places  map[place]*Point
+	changes []change // kept for its room
+}
+
+// New makes the engine of a site from the history of its alarms, in the order in
+// which it was stored. What stands goes on standing, and is not raised a second time.
+// ended are the records of alarms whose rule, or what it watched, the site file has no
+// more; the caller stores them.
+func New(site *sitefile.Site, src Sources, history []Record, nowMS int64) (e *Engine, ended []Record) {
+	e = &Engine{site: site, rules: rulesOf(site, &src), book: NewBook(history), places: map[place]*Point{}}
+	for _, r := range e.rules {
+		for _, p := range r.Points {
+			e.places[p.place()] = p
+		}
+	}
+	for _, s := range e.book.Standing(nowMS) {
+		at := place{s.Rule, s.Subject, s.Part}
+		p := e.places[at]
+		switch {
+		case p == nil:
+			if s.ReturnedMS == 0 {
+				r := Record{State: Returned, ID: s.ID, Rule: s.Rule, On: s.On, Subject: s.Subject, Part: s.Part, Priority: s.Priority, AtMS: nowMS,
+					Why: "the site file watches it no more"}
+				ended = append(ended, r)
+			}
+			delete(e.book.standing, at) // nobody needs to acknowledge what is not watched
+		case s.ReturnedMS == 0:
+			p.raised, p.of = true, s.Of
+		}
+	}
+	return e, ended
+}
+
+func (p *Point) place() place { return place{p.Rule.Name, p.Subject, p.Part} }
+
+// Rules are those of the site file, in its order. The caller must not change them.
+func (e *Engine) Rules() []*Rule { return e.rules }
+
+// Book is what stands and is shelved.
+func (e *Engine) Book() *Book { return e.book }
+
+// See takes what is seen of a point and returns the records that follow, mostly none.
+func (e *Engine) See(p *Point, s *Sight) []Record {
+	e.changes = p.step(s, e.changes[:0])
+	if len(e.changes) == 0 {
+		return nil
+	}
+	var records []Record
+	for i := range e.changes {
+		records = append(records, e.record(p, &e.changes[i]))
+	}
+	return records
+}
+
+// record enters a change into the book.
+func (e *Engine) record(p *Point, c *change) Record {
+	r := Record{State: c.state, Rule: p.Rule.Name, On: string(p.Rule.On), Subject: p.Subject, Part: p.Part, Priority: string(p.Rule.Priority),
+		AtMS: c.atMS, MonoMS: c.monoMS, SinceMS: c.since.wallMS, AtLeast: c.since.atLeast, Times: c.times, Of: c.of}
+	if !p.limitless() {
+		value, limit := p.fromSI(c.value), p.fromSI(p.Limit.At)
+		r.Value, r.Limit, r.Unit = &value, &limit, p.Unit
+	}
+	if c.state == Returned {
+		r.Says = p.returnedText(e.site.Units, c.value, c.why)
+		if s := e.book.standing[p.place()]; s != nil {
+			r.ID, r.Told = s.ID, s.Told
+		}
+	} else {
+		r.Says = p.raisedText(e.site.Units, c.value, c.why)
+		r.ID = idOf(&r)
+		if _, shelved := e.book.shelf(r.Rule, r.Subject, r.AtMS); !shelved {
+			r.HeldBack, r.Told = p.mayTell(c.monoMS)
+		}
+	}
+	e.book.take(&r)
+	return r
+}
+
+// idOf is a short name of an alarm, the same for the same raise.
+func idOf(r *Record) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%s\x00%s\x00%s\x00%d\x00%d", r.Rule, r.Subject, r.Part, r.AtMS, r.MonoMS))
+	return strings.ToLower(base32.StdEncoding.EncodeToString(sum[:]))[:8]
+}
+
+// Sweep ends shelves whose time is over. untold are alarms that were raised while they
+// were shelved and stand still: they are to be told now.
+func (e *Engine) Sweep(nowMS int64) (ended []Record, untold []Record) {
+	for key, s := range e.book.shelves {
+		if s.holds(nowMS) {
+			continue
+		}
+		if r, err := e.book.Unshelve(key.rule, key.subject, "", "its time is over", nowMS); err == nil { // it is there
+			ended = append(ended, r)
+		}
+	}
+	if len(ended) == 0 {
+		return nil, nil
+	}
+	return ended, e.Untold(nowMS)
+}
+
+// Untold are the alarms that stand untold since they were raised while shelved, and
+// are so no more. They count as told from here on.
+func (e *Engine) Untold(nowMS int64) (all []Record) {
+	for _, s := range e.book.standing {
+		if _, shelved := e.book.shelf(s.Rule, s.Subject, nowMS); s.untoldShelved && !shelved && s.ReturnedMS == 0 && s.AckMS == 0 {
+			s.untoldShelved, s.Told = false, true
+			all = append(all, s.Record)
+		}
+	}
+	return all
+}
+
+// RuleState is how a rule stands.
+type RuleState string
+
+// The states of a rule.
+const (
+	QuietRule   RuleState = "quiet"
+	RaisedRule  RuleState = "raised"
+	WaitingRule RuleState = "waiting" // an on-delay runs
+	BlindRule   RuleState = "blind"
+)
+
+// StateOf tells how a rule stands at a monotonic time, what it does not see, and since
+// when (wall time, 0: not known) it is raised or waits.
+func (e *Engine) StateOf(r *Rule, monoMS int64) (state RuleState, why string, sinceMS int64) {
+	state = QuietRule
+	if len(r.Points) == 0 {
+		return BlindRule, r.Absent, 0
+	}
+	blind := false
+	for _, p := range r.Points {
+		reason, unseen := p.Blind(monoMS)
+		if unseen && !blind {
+			blind, why = true, p.What+": "+reason
+		}
+		earlier := func(ms int64) {
+			if sinceMS == 0 || ms < sinceMS {
+				sinceMS = ms
+			}
+		}
+		switch s := e.book.standing[p.place()]; {
+		case p.raised && s != nil:
+			if state != RaisedRule {
+				state, sinceMS = RaisedRule, 0
+			}
+			earlier(s.SinceMS)
+		case p.waits() && !unseen && state != RaisedRule:
+			state = WaitingRule
+			earlier(p.bad.wallMS)
+		}
+	}
+	if blind && state == QuietRule {
+		state = BlindRule
+	}
+	return state, why, sinceMS
+}

@@ -1,0 +1,220 @@
+package messenger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+)
+
+// lane sends what waits for one target, one message after the other.
+type lane struct {
+	target  Target
+	queue   *queue
+	log     *slog.Logger  // names the target
+	wake    chan struct{} // of one place: something may be sent
+	untidy  chan struct{} // of one place: the disk has something to do
+	testing chan struct{} // of one place: held by the test message under way
+
+	mu       sync.Mutex // of what follows
+	failures int        // in a row
+	nextTry  time.Time  // zero: at once
+	state    TargetState
+}
+
+// TargetState is how it stands with one target. Counts are since the start.
+type TargetState struct {
+	Name string
+	Kind string
+	To   string
+	// Waiting is how many messages wait, InMemory how many of them the disk has
+	// not taken.
+	Waiting, InMemory int
+	LastSentMS        int64 // wall clock; 0: none since the start
+	FailingSinceMS    int64 // wall clock; 0: the last attempt went well
+	// Why is what went wrong last, or who of several did not take the last
+	// message. Empty: nothing.
+	Why string
+	// Held is whether a person must mend the set-up.
+	Held bool
+	// GivenUp counts messages that were not delivered and will not be: refused,
+	// too old, too many, or damaged on the disk.
+	GivenUp int
+}
+
+// tidyEvery is how often what the disk did not do is tried again.
+const tidyEvery = time.Minute
+
+// run sends until ctx ends. It never asks the disk.
+func (l *lane) run(ctx context.Context) {
+	for ctx.Err() == nil {
+		now, pause := time.Now(), time.Hour // nothing to do but to be woken
+		if w := l.queue.head(); w != nil {
+			switch due := l.due(now); {
+			case w.remains(now) <= 0:
+				l.giveUp(w, "it was tried for "+MostAge.String())
+				continue
+			case due <= 0:
+				l.attempt(ctx, w, now)
+				continue
+			default:
+				pause = min(due, w.remains(now))
+				l.queue.putBack()
+			}
+		}
+		waitFor(ctx, l.wake, pause)
+	}
+}
+
+// keep does to the disk what is to be done, until ctx ends, and once after that.
+func (l *lane) keep(ctx context.Context) {
+	for {
+		pause := time.Hour
+		if !l.queue.tidy() {
+			pause = tidyEvery
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		waitFor(ctx, l.untidy, pause)
+	}
+}
+
+// waitFor waits for the first of the three.
+func waitFor(ctx context.Context, woken <-chan struct{}, most time.Duration) {
+	timer := time.NewTimer(most)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+	case <-woken:
+	case <-timer.C:
+	}
+}
+
+// tidySoon wakes keep.
+func tidySoon(untidy chan<- struct{}) {
+	select {
+	case untidy <- struct{}{}:
+	default: // awake already
+	}
+}
+
+func (l *lane) due(now time.Time) time.Duration {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.nextTry.Sub(now)
+}
+
+// attempt tries to deliver one message and does what follows from it.
+func (l *lane) attempt(ctx context.Context, w *waiting, now time.Time) {
+	limited, cancel := context.WithTimeout(ctx, attemptTime)
+	defer cancel()
+	m := w.Message
+	_, err := l.target.Deliver(limited, &m, w.late(now))
+	var refused *Refused
+	var partly *Partly
+	switch {
+	case err == nil:
+		l.leave(w)
+		l.wentWell("", true)
+	case errors.As(err, &partly):
+		l.leave(w)
+		l.wentWell(partly.Error(), true)
+		l.log.Warn("a message did not reach everybody", "error", err, "subject", m.Subject)
+	case errors.As(err, &refused):
+		l.giveUp(w, refused.Error())
+		l.wentWell(refused.Error(), false)
+	case ctx.Err() != nil: // our own stop
+		l.queue.putBack()
+	default:
+		l.failed(err)
+	}
+}
+
+// queued queues a message in memory.
+func (l *lane) queued(m Message) *waiting {
+	w, gone := l.queue.add(m, time.Now())
+	if gone != nil {
+		l.lost(gone, fmt.Sprintf("more than %d messages wait", MostWaiting))
+		tidySoon(l.untidy)
+	}
+	l.poke(false)
+	return w
+}
+
+// leave takes a message that needs no more attempt out of the queue.
+func (l *lane) leave(w *waiting) {
+	l.queue.done(w)
+	tidySoon(l.untidy)
+}
+
+// wentWell notes that the target answers, with what is still to be said of it.
+func (l *lane) wentWell(why string, sent bool) {
+	l.mu.Lock()
+	failed := l.failures
+	l.failures, l.nextTry = 0, time.Time{}
+	l.state.FailingSinceMS, l.state.Why, l.state.Held = 0, why, false
+	if sent {
+		l.state.LastSentMS = time.Now().UnixMilli()
+	}
+	l.mu.Unlock()
+	if failed > 0 {
+		l.log.Info("messages go out again", "failures", failed)
+	}
+}
+
+func (l *lane) failed(err error) {
+	now := time.Now()
+	var held *Held
+	isHeld := errors.As(err, &held)
+	l.mu.Lock()
+	l.failures++
+	wait := waitAfter(err, l.failures)
+	l.nextTry = now.Add(wait)
+	told := l.state.Why == err.Error()
+	if l.failures == 1 {
+		l.state.FailingSinceMS = now.UnixMilli()
+	}
+	l.state.Why, l.state.Held = err.Error(), isHeld
+	l.mu.Unlock()
+	if !told {
+		l.log.Warn("messages do not go out", "error", err, "held", isHeld, "next_try_s", int(wait.Seconds()))
+	}
+}
+
+func (l *lane) giveUp(w *waiting, why string) {
+	l.leave(w)
+	l.lost(w, why)
+}
+
+// lost counts and tells of a message that will never arrive.
+func (l *lane) lost(w *waiting, why string) {
+	l.mu.Lock()
+	l.state.GivenUp++
+	l.mu.Unlock()
+	l.log.Error("a message is given up", "why", why, "subject", w.Message.Subject, "at", time.UnixMilli(w.Message.AtMS).UTC().Format(time.RFC3339))
+}
+
+// poke wakes run; at once is whether it need not wait for its next try.
+func (l *lane) poke(atOnce bool) {
+	if atOnce {
+		l.mu.Lock()
+		l.nextTry = time.Time{}
+		l.mu.Unlock()
+	}
+	select {
+	case l.wake <- struct{}{}:
+	default: // awake already
+	}
+}
+
+func (l *lane) now() TargetState {
+	waiting, inMemory := l.queue.counts()
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	s := l.state
+	s.Name, s.Kind, s.To, s.Waiting, s.InMemory = l.target.Name(), l.target.Kind(), l.target.To(), waiting, inMemory
+	return s
+}

@@ -1,0 +1,282 @@
+package messenger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync/atomic"
+	"testing"
+	"testing/synctest"
+	"time"
+)
+
+// TestOutage plays a network that is away for three hours while alarms come: they
+// all arrive afterwards, in order, each once, with their true times and told how
+// late they are.
+func TestOutage(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		began := time.Now()
+		back := began.Add(3 * time.Hour)
+		f := &fakeTarget{name: "dispatch", answer: func(int, *Message) error {
+			if time.Now().Before(back) {
+				return errors.New("no route")
+			}
+			return nil
+		}}
+		other := &fakeTarget{name: "mail"}
+		m := mustOpen(t, t.TempDir(), Options{}, f, other)
+		stop := running(m)
+		var want []string
+		for i := range 10 {
+			id := fmt.Sprint("alarm-", i)
+			want = append(want, id)
+			send(t, m, id)
+			synctest.Wait()
+			if got := len(other.ids()); got != i+1 {
+				t.Fatalf("the target that is there has %d of %d messages", got, i+1)
+			}
+			time.Sleep(10 * time.Minute)
+		}
+		if s := m.State()[0]; s.Waiting != 10 || s.FailingSinceMS != began.UnixMilli() || s.Why != "no route" || s.LastSentMS != 0 {
+			t.Errorf("state %+v", s)
+		}
+		time.Sleep(time.Until(back))
+		time.Sleep(mostWait + time.Second)
+		synctest.Wait()
+		if got := f.ids(); !slices.Equal(got, want) {
+			t.Fatalf("got %v, want %v", got, want)
+		}
+		for i, m := range f.took {
+			at := began.Add(time.Duration(i) * 10 * time.Minute)
+			if m.AtMS != at.UnixMilli() || f.lates[i] < back.Sub(at) || f.lates[i] > back.Sub(at)+mostWait {
+				t.Errorf("%s: of %v, %v late; want of %v, %v late", m.ID, time.UnixMilli(m.AtMS), f.lates[i], at, back.Sub(at))
+			}
+		}
+		if s := m.State()[0]; s.Waiting != 0 || s.FailingSinceMS != 0 || s.Why != "" || s.GivenUp != 0 || s.LastSentMS == 0 {
+			t.Errorf("state afterwards %+v", s)
+		}
+		stop()
+	})
+}
+
+// TestBackOff: from ten seconds, doubled, to a quarter of an hour, each up to a
+// fifth less; what the target asks for is heeded up to an hour; a set-up fault
+// waits a quarter of an hour.
+func TestBackOff(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		err  error
+		want []time.Duration // the longest
+	}{
+		{"failure", errors.New("no"), []time.Duration{10 * time.Second, 20 * time.Second, 40 * time.Second, 80 * time.Second, 160 * time.Second,
+			320 * time.Second, 640 * time.Second, 15 * time.Minute, 15 * time.Minute}},
+		{"set-up", &Held{"wrong password"}, []time.Duration{15 * time.Minute, 15 * time.Minute}},
+		{"later without a time", &Later{Why: "busy"}, []time.Duration{10 * time.Second, 20 * time.Second}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				f := &fakeTarget{name: "dispatch", answer: func(int, *Message) error { return tt.err }}
+				m := mustOpen(t, t.TempDir(), Options{}, f)
+				stop := running(m)
+				send(t, m, "a")
+				time.Sleep(3 * time.Hour)
+				send(t, m, "b") // does not hurry the first
+				stop()
+				if len(f.times) <= len(tt.want) {
+					t.Fatalf("%d attempts", len(f.times))
+				}
+				for i, want := range tt.want {
+					if got := f.times[i+1].Sub(f.times[i]); got > want || got < want*4/5 {
+						t.Errorf("wait %d: %v, want %v and up to a fifth less", i, got, want)
+					}
+				}
+			})
+		})
+	}
+	for after, want := range map[time.Duration]time.Duration{30 * time.Minute: 30 * time.Minute, 48 * time.Hour: time.Hour} {
+		if got := waitAfter(&Later{After: after}, 1); got != want {
+			t.Errorf("asked for %v: %v, want %v", after, got, want)
+		}
+	}
+	if got := waitAfter(errors.New("no"), 1<<40); got > mostWait || got < mostWait*4/5 {
+		t.Errorf("after very many failures: %v", got)
+	}
+}
+
+// TestRefused: a message that the target refuses for good is counted and makes
+// way; a set-up fault keeps it.
+func TestRefused(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var mended atomic.Bool
+		f := &fakeTarget{name: "dispatch", answer: func(_ int, m *Message) error {
+			switch {
+			case m.ID == "poison":
+				return fmt.Errorf("wrapped: %w", &Refused{"400 Bad Request"})
+			case m.ID == "two of three":
+				return nil
+			case !mended.Load():
+				return &Held{"404 Not Found"}
+			}
+			return nil
+		}}
+		m := mustOpen(t, t.TempDir(), Options{}, f)
+		stop := running(m)
+		send(t, m, "poison")
+		synctest.Wait()
+		if s := m.State()[0]; s.GivenUp != 1 || s.Waiting != 0 || s.Why != "refused: 400 Bad Request" || s.FailingSinceMS != 0 || s.LastSentMS != 0 {
+			t.Errorf("after a refusal %+v", s)
+		}
+		send(t, m, "a")
+		time.Sleep(24 * time.Hour)
+		if s := m.State()[0]; s.Waiting != 1 || !s.Held || s.GivenUp != 1 {
+			t.Errorf("with a set-up fault %+v", s)
+		}
+		mended.Store(true)
+		if answer, err := m.Test(t.Context(), "dispatch"); err != nil || answer != "taken" {
+			t.Errorf("test message: %q, %v", answer, err)
+		}
+		synctest.Wait() // no time goes by: a test message that got through frees what waits
+		if got := f.ids(); len(got) != 2 || got[1] != "a" || f.took[0].Kind != KindTest {
+			t.Errorf("got %v", got)
+		}
+		if s := m.State()[0]; s.Waiting != 0 || s.Held || s.Why != "" {
+			t.Errorf("mended %+v", s)
+		}
+		stop()
+	})
+}
+
+// TestPartly: what some of several have taken is not sent again, and who has not
+// is told.
+func TestPartly(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fakeTarget{name: "mail", answer: func(int, *Message) error { return &Partly{"x@air.example: no such user"} }}
+		m := mustOpen(t, t.TempDir(), Options{}, f)
+		stop := running(m)
+		send(t, m, "a")
+		time.Sleep(time.Hour)
+		if s := m.State()[0]; f.count() != 1 || s.Waiting != 0 || s.LastSentMS == 0 || s.Why != "not everybody got it: x@air.example: no such user" {
+			t.Errorf("%d attempts, %+v", f.count(), s)
+		}
+		stop()
+	})
+}
+
+// TestGivenUp: after seven days, and as the oldest of more than a thousand; the
+// one that is under way is not the one that must leave.
+func TestGivenUp(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := &fakeTarget{name: "dispatch", answer: func(int, *Message) error { return errors.New("no route") }}
+		m := mustOpen(t, t.TempDir(), Options{}, f)
+		stop := running(m)
+		send(t, m, "a")
+		time.Sleep(MostAge - time.Minute)
+		send(t, m, "b")
+		if s := m.State()[0]; s.Waiting != 2 || s.GivenUp != 0 {
+			t.Errorf("before its time %+v", s)
+		}
+		time.Sleep(2 * time.Minute)
+		if s := m.State()[0]; s.Waiting != 1 || s.GivenUp != 1 {
+			t.Errorf("after seven days %+v", s)
+		}
+		stop()
+	})
+}
+
+func TestTooMany(t *testing.T) {
+	dir := t.TempDir()
+	m := mustOpen(t, dir, Options{files: &memoryFiles{}}, &fakeTarget{name: "dispatch"})
+	q := m.lanes[0].queue
+	for i := range MostWaiting {
+		q.add(message(fmt.Sprint(i)), time.Now())
+	}
+	under := q.head()
+	for i := range 5 {
+		send(t, m, fmt.Sprint("more-", i))
+	}
+	s := m.State()[0]
+	if s.Waiting != MostWaiting || s.GivenUp != 5 {
+		t.Errorf("%d wait, %d given up", s.Waiting, s.GivenUp)
+	}
+	if q.all[0] != under || q.all[1].Message.ID != "6" || q.all[MostWaiting-1].Message.ID != "more-4" {
+		t.Errorf("the queue begins with %s, %s", q.all[0].Message.ID, q.all[1].Message.ID)
+	}
+}
+
+// TestStopMidway: a stop while an attempt is under way is no failure, loses
+// nothing, and is not waited for longer than the target takes to see it.
+func TestStopMidway(t *testing.T) {
+	dir := t.TempDir()
+	target := &hangingTarget{reached: make(chan struct{})}
+	m := mustOpen(t, dir, Options{}, target)
+	stop := running(m)
+	send(t, m, "a")
+	<-target.reached
+	stop()
+	if s := m.State()[0]; s.Waiting != 1 || s.FailingSinceMS != 0 {
+		t.Errorf("%+v", s)
+	}
+	if again := mustOpen(t, dir, Options{}, target); again.State()[0].Waiting != 1 {
+		t.Error("the message is not on the disk")
+	}
+}
+
+type hangingTarget struct{ reached chan struct{} }
+
+func (h *hangingTarget) Name() string { return "dispatch" }
+func (h *hangingTarget) Kind() string { return "webhook" }
+func (h *hangingTarget) To() string   { return "" }
+func (h *hangingTarget) Deliver(ctx context.Context, _ *Message, _ time.Duration) (string, error) {
+	h.reached <- struct{}{}
+	<-ctx.Done()
+	return "", ctx.Err()
+}
+
+// TestTest: an unknown target and a second test message at once are refused.
+func TestTest(t *testing.T) {
+	target := &hangingTarget{reached: make(chan struct{})}
+	m := mustOpen(t, t.TempDir(), Options{}, target)
+	if _, err := m.Test(t.Context(), "despatch"); !errors.Is(err, ErrNoTarget) {
+		t.Errorf("unknown target: %v", err)
+	}
+	if err := m.Send([]string{"despatch"}, message("a")); !errors.Is(err, ErrNoTarget) {
+		t.Errorf("message to an unknown target: %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	first := make(chan error)
+	go func() {
+		_, err := m.Test(ctx, "dispatch")
+		first <- err
+	}()
+	<-target.reached
+	if _, err := m.Test(t.Context(), "dispatch"); !errors.Is(err, ErrBusy) {
+		t.Errorf("a second one at once: %v", err)
+	}
+	cancel()
+	if err := <-first; !errors.Is(err, context.Canceled) {
+		t.Errorf("the first: %v", err)
+	}
+	if _, err := Open(t.TempDir(), []Target{target, target}, Options{}); err == nil {
+		t.Error("two targets of one name are taken")
+	}
+}
+
+// TestTo: each target has what was meant for it.
+func TestTo(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		a, b := &fakeTarget{name: "Dispatch"}, &fakeTarget{name: "dispatch"}
+		m := mustOpen(t, t.TempDir(), Options{}, a, b)
+		stop := running(m)
+		for i, to := range [][]string{{"Dispatch"}, {"dispatch"}, nil, {}} {
+			if err := m.Send(to, message(fmt.Sprint(i))); err != nil {
+				t.Fatal(err)
+			}
+		}
+		synctest.Wait()
+		stop()
+		if !slices.Equal(a.ids(), []string{"0", "2"}) || !slices.Equal(b.ids(), []string{"1", "2"}) {
+			t.Errorf("got %v and %v", a.ids(), b.ids())
+		}
+	})
+}

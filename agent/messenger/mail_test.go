@@ -1,0 +1,327 @@
+package messenger
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"mime"
+	"mime/quotedprintable"
+	"net"
+	netmail "net/mail"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+)
+
+// mailTo is a target that sends by a server, to two people unless others are given.
+func mailTo(t *testing.T, s *smtpServer, security string, to ...string) *Mail {
+	t.Helper()
+	if len(to) == 0 {
+		to = []string{"shop@air.example", "on.call@air.example"}
+	}
+	chicago, err := time.LoadLocation("America/Chicago")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := NewMail(MailConfig{Server: s.address, Security: security, User: "shop", PasswordFile: secretFile(t, "hush hush\n"),
+		From: "loadscribe@air.example", To: to, Location: chicago}, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+// read takes a mail apart as a reader's program does (net/mail, RFC 5322).
+func read(t *testing.T, text string) (head netmail.Header, subject, body string) {
+	t.Helper()
+	m, err := netmail.ReadMessage(strings.NewReader(text))
+	if err != nil {
+		t.Fatalf("%v in\n%s", err, text)
+	}
+	if subject, err = new(mime.WordDecoder).DecodeHeader(m.Header.Get("Subject")); err != nil {
+		t.Fatal(err)
+	}
+	data, err := io.ReadAll(quotedprintable.NewReader(m.Body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m.Header, subject, strings.ReplaceAll(string(data), "\r\n", "\n")
+}
+
+// TestMail sends by STARTTLS and by TLS: what arrives, and that nothing went in
+// the clear before.
+func TestMail(t *testing.T) {
+	cert, roots, _, _ := certificate(t)
+	for _, security := range []string{SecurityStartTLS, SecurityTLS} {
+		for _, auth := range []string{"AUTH PLAIN LOGIN", "AUTH LOGIN XOAUTH2"} {
+			s := &smtpServer{cert: &cert, implicit: security == SecurityTLS, offers: []string{"STARTTLS", auth}}
+			s.start(t)
+			target := mailTo(t, s, security)
+			target.roots = roots
+			m := message("alarm-17")
+			m.Subject, m.AtMS = "Öltemperatur zu hoch", time.Date(2026, 11, 30, 12, 2, 3, 0, time.UTC).UnixMilli()
+			answer, err := target.Deliver(t.Context(), &m, 0)
+			if err != nil || !strings.Contains(answer, "has taken it for shop@air.example, on.call@air.example") || len(s.mails) != 1 || s.plain {
+				t.Fatalf("%s, %s: %q, %v, %d mails, in the clear %v\n%s", security, auth, answer, err, len(s.mails), s.plain, strings.Join(s.commands, "\n"))
+			}
+			head, subject, body := read(t, s.mails[0])
+			if subject != "[Harrow Lane Joinery] Öltemperatur zu hoch" || head.Get("Message-ID") != "<alarm-17@air.example>" || head.Get("Auto-Submitted") != "auto-generated" ||
+				!strings.HasPrefix(head.Get("Content-Type"), "text/plain; charset=UTF-8") || head.Get("From") != "<loadscribe@air.example>" || head.Get("User-Agent")+head.Get("X-Mailer") != "" {
+				t.Errorf("subject %q, head %v", subject, head)
+			}
+			if date, err := head.Date(); err != nil || time.Since(date) > time.Minute || time.Since(date) < -time.Minute {
+				t.Errorf("date %v, %v", date, err)
+			}
+			want := "Monday 30 November 2026, 06:02:03 CST (-06:00)\n\nÖltemperatur zu hoch\n\n" + m.Text + "\n\n-- \n" + mailFoot + "\n"
+			if body != want {
+				t.Errorf("body\n%q\nwant\n%q", body, want)
+			}
+			for _, to := range []string{"RCPT TO:<shop@air.example>", "RCPT TO:<on.call@air.example>"} {
+				if !slices.Contains(s.commands, to) {
+					t.Errorf("no %s", to)
+				}
+			}
+		}
+	}
+}
+
+// TestMailLate: the true time and that it is late stand first.
+func TestMailLate(t *testing.T) {
+	m := mailTo(t, &smtpServer{address: "127.0.0.1:25"}, SecurityNone)
+	msg := message("a")
+	msg.AtMS = time.Date(2026, 11, 30, 12, 2, 3, 0, time.UTC).UnixMilli()
+	data, err := m.compose(&msg, 3*time.Hour+5*time.Minute, time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, subject, body := read(t, string(data))
+	if subject != "[Harrow Lane Joinery] late, of 30 Nov 06:02: air end hot: comp1" {
+		t.Errorf("subject %q", subject)
+	}
+	if !strings.HasPrefix(body, "This message is late. It is of Monday 30 November 2026, 06:02:03 CST (-06:00), and waited 3 h 5 min to be sent.\n\n") {
+		t.Errorf("body %q", body)
+	}
+	for d, want := range map[time.Duration]string{2 * time.Minute: "2 min", 59*time.Minute + 59*time.Second: "59 min", 25 * time.Hour: "1 d 1 h"} {
+		if got := inWords(d); got != want {
+			t.Errorf("%v: %q, want %q", d, got, want)
+		}
+	}
+}
+
+// TestMailInjection: what a controller's fault text holds makes no header, no
+// address and no end of the message.
+func TestMailInjection(t *testing.T) {
+	s := &smtpServer{offers: []string{"AUTH PLAIN"}}
+	s.start(t)
+	target := mailTo(t, s, SecurityNone)
+	m := message("x\r\nBcc: thief@air.example")
+	m.Subject = "fault\r\nBcc: thief@air.example\r\nContent-Type: text/html\r\n\r\n<h1>"
+	m.Site = "Shop\r\nX-Site: 1"
+	m.Text = "before\r\n.\r\nMAIL FROM:<thief@air.example>\r\n..\r\nafter =3D=0D=0A"
+	m = m.fitted()
+	if _, err := target.Deliver(t.Context(), &m, time.Hour); err != nil {
+		t.Fatal(err)
+	}
+	head, subject, body := read(t, s.mails[0])
+	for name := range head {
+		if !slices.Contains([]string{"Mime-Version", "Date", "Subject", "Message-Id", "Auto-Submitted", "From", "To", "Content-Type", "Content-Transfer-Encoding"}, name) {
+			t.Errorf("a header %s", name)
+		}
+	}
+	if !strings.Contains(subject, "fault  Bcc: thief@air.example") || !strings.HasPrefix(head.Get("Content-Type"), "text/plain") {
+		t.Errorf("subject %q, %s", subject, head.Get("Content-Type"))
+	}
+	if !strings.Contains(body, "before\n.\nMAIL FROM:<thief@air.example>\n..\nafter =3D=0D=0A\n") {
+		t.Errorf("body %q", body)
+	}
+	for _, c := range s.commands {
+		if strings.Contains(c, "thief") {
+			t.Errorf("command %q", c)
+		}
+	}
+	if len(s.mails) != 1 {
+		t.Errorf("%d mails", len(s.mails))
+	}
+}
+
+// TestMailAnswers: what each refusal means, said without the password.
+func TestMailAnswers(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		replies map[string]string
+		want    string
+		mails   int
+	}{
+		{"not now", map[string]string{"greeting": "421 4.3.2 not now"}, "later", 0},
+		{"gone at once", map[string]string{"greeting": ""}, "later", 0},
+		{"no service", map[string]string{"greeting": "554 no service"}, "later", 0},
+		{"sign-in refused", map[string]string{"AUTH": "535 5.7.8 wrong: AGh1c2g="}, "held", 0},
+		{"sign-in later", map[string]string{"AUTH": "454 4.7.0 later"}, "later", 0},
+		{"sender refused", map[string]string{"MAIL": "550 5.7.1 not yours"}, "held", 0},
+		{"sender later", map[string]string{"MAIL": "451 4.7.1 greylisted"}, "later", 0},
+		{"nobody known", map[string]string{"RCPT": "550 5.1.1 no such user"}, "held", 0},
+		{"one known", map[string]string{"RCPT TO:<on.call": "550 5.1.1 no such user"}, "partly", 1},
+		{"one full", map[string]string{"RCPT TO:<on.call": "452 4.2.2 full"}, "partly", 1},
+		{"one unknown, one later", map[string]string{"RCPT TO:<shop": "550 no such user", "RCPT TO:<on.call": "451 later"}, "later", 0},
+		{"gone among addresses", map[string]string{"RCPT TO:<on.call": ""}, "later", 0},
+		{"no room", map[string]string{"DATA": "452 4.3.1 no room"}, "later", 0},
+		{"message refused", map[string]string{"message": "554 5.6.0 looks like junk: hush hush"}, "refused", 1},
+		{"message later", map[string]string{"message": "451 4.3.0 later"}, "later", 1},
+		{"answer lost", map[string]string{"message": ""}, "later", 1},
+		{"gone after it", map[string]string{"QUIT": ""}, "taken", 1},
+		{"no code", map[string]string{"MAIL": "hello there"}, "later", 0},
+		{"endless lines", map[string]string{"EHLO": strings.Repeat("250-x\r\n", 100_000)}, "later", 0},
+		{"one endless line", map[string]string{"greeting": "220 " + strings.Repeat("x", 1<<20)}, "later", 0},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := &smtpServer{offers: []string{"AUTH PLAIN"}, replies: tt.replies}
+			s.start(t)
+			m := message("a")
+			_, err := mailTo(t, s, SecurityNone).Deliver(t.Context(), &m, 0)
+			got := meaning(err)
+			if got != tt.want || len(s.mails) != tt.mails {
+				t.Errorf("%s (%v) and %d mails, want %s and %d", got, err, len(s.mails), tt.want, tt.mails)
+			}
+			if err != nil && (strings.Contains(err.Error(), "hush") || len(err.Error()) > 1000) {
+				t.Errorf("said: %.1500s", err)
+			}
+		})
+	}
+}
+
+// TestMailNoDowngrade: a server (or somebody before it) that offers no STARTTLS,
+// refuses it or proves to be another gets neither password nor message; words put
+// in the clear before the encryption are not believed.
+func TestMailNoDowngrade(t *testing.T) {
+	cert, roots, _, _ := certificate(t)
+	other, _, _, _ := certificate(t)
+	for _, tt := range []struct {
+		name    string
+		offers  []string
+		replies map[string]string
+		cert    bool // its own
+		want    string
+	}{
+		{"not offered", []string{"AUTH PLAIN"}, nil, true, "held"},
+		{"refused", []string{"STARTTLS", "AUTH PLAIN"}, map[string]string{"STARTTLS": "454 not now"}, true, "later"},
+		{"words put before it", []string{"STARTTLS", "AUTH PLAIN"}, map[string]string{"STARTTLS": "220 go on\r\n250-mail.example\r\n250 AUTH GSSAPI"}, true, "taken"},
+		{"another's certificate", []string{"STARTTLS", "AUTH PLAIN"}, nil, false, "held"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := &smtpServer{cert: &cert, offers: tt.offers, replies: tt.replies}
+			if !tt.cert {
+				s.cert = &other
+			}
+			s.start(t)
+			target := mailTo(t, s, SecurityStartTLS)
+			target.roots = roots
+			m := message("a")
+			_, err := target.Deliver(t.Context(), &m, 0)
+			if got := meaning(err); got != tt.want || s.plain || len(s.mails) > 0 != (tt.want == "taken") {
+				t.Errorf("%s (%v), want %s; in the clear: %v, %d mails", got, err, tt.want, s.plain, len(s.mails))
+			}
+		})
+	}
+}
+
+// TestMailPassword: a wrong password is a set-up fault that holds, said without
+// it though the server repeats it; a right one put into the file mends it without
+// a restart.
+func TestMailPassword(t *testing.T) {
+	s := &smtpServer{offers: []string{"AUTH PLAIN"}}
+	s.start(t)
+	target := mailTo(t, s, SecurityNone)
+	m := message("a")
+	for _, password := range []string{"sesame", ""} {
+		if err := os.WriteFile(target.secret.path, []byte(password), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		_, err := target.Deliver(t.Context(), &m, 0)
+		var held *Held
+		if !errors.As(err, &held) || strings.Contains(err.Error(), "sesame") {
+			t.Errorf("password %q: %v", password, err)
+		}
+	}
+	if err := os.WriteFile(target.secret.path, []byte("hush hush"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := target.Deliver(t.Context(), &m, 0); err != nil {
+		t.Errorf("the right password: %v", err)
+	}
+	if s.offers = []string{"AUTH GSSAPI"}; len(s.mails) != 1 {
+		t.Errorf("%d mails", len(s.mails))
+	}
+	var held *Held
+	if _, err := target.Deliver(t.Context(), &m, 0); !errors.As(err, &held) {
+		t.Errorf("no way to sign in: %v", err)
+	}
+}
+
+// TestMailDuplicate: a message whose answer was lost comes again under the same
+// Message-ID.
+func TestMailDuplicate(t *testing.T) {
+	s := &smtpServer{offers: []string{"AUTH PLAIN"}, replies: map[string]string{"message": ""}}
+	s.start(t)
+	target := mailTo(t, s, SecurityNone)
+	m := message("alarm.17 of comp1") // one that no header takes as it is
+	if _, err := target.Deliver(t.Context(), &m, 0); err == nil {
+		t.Error("a lost answer counts as taken")
+	}
+	s.mu.Lock()
+	s.replies = nil
+	s.mu.Unlock()
+	if _, err := target.Deliver(t.Context(), &m, time.Hour); err != nil || len(s.mails) != 2 {
+		t.Fatalf("%v, %d mails", err, len(s.mails))
+	}
+	first, _, _ := read(t, s.mails[0])
+	second, _, _ := read(t, s.mails[1])
+	if id := first.Get("Message-ID"); id == "" || id != second.Get("Message-ID") {
+		t.Errorf("Message-IDs %q and %q", id, second.Get("Message-ID"))
+	}
+}
+
+// TestMailSilent: a server that says nothing is left after the time of an attempt,
+// and a stop ends the wait at once.
+func TestMailSilent(t *testing.T) {
+	reached := make(chan struct{}, 2)
+	url := peerWith(t, func(c net.Conn) { reached <- struct{}{}; io.Copy(io.Discard, c) })
+	target := mailTo(t, &smtpServer{address: strings.TrimPrefix(url, "http://")}, SecurityNone)
+	for _, security := range []string{SecurityNone, SecurityTLS} {
+		target.config.Security = security
+		ctx, cancel := context.WithCancel(t.Context())
+		go func() { <-reached; cancel() }()
+		m := message("a")
+		if _, err := target.Deliver(ctx, &m, 0); err == nil {
+			t.Errorf("%s: taken by a silent server", security)
+		}
+	}
+	synctest.Test(t, func(t *testing.T) { // the time that the messenger gives an attempt
+		hanging := &hangingTarget{reached: make(chan struct{}, 1)}
+		m := mustOpen(t, t.TempDir(), Options{}, hanging)
+		stop := running(m)
+		send(t, m, "a")
+		time.Sleep(attemptTime + time.Second)
+		if s := m.State()[0]; s.FailingSinceMS == 0 || s.Waiting != 1 {
+			t.Errorf("after %v: %+v", attemptTime, s)
+		}
+		stop()
+	})
+}
+
+// TestMailPlainLeaves: security "none" is for this computer.
+func TestMailPlainLeaves(t *testing.T) {
+	m := message("a")
+	var held *Held
+	if _, err := mailTo(t, &smtpServer{address: "192.0.2.1:25"}, SecurityNone).Deliver(t.Context(), &m, 0); !errors.As(err, &held) {
+		t.Errorf("got %v", err)
+	}
+	for _, c := range []MailConfig{{}, {Server: "mail.example"}, {Server: "mail.example:25", Security: "ssl", To: []string{"a@air.example"}}, {Server: "mail.example:25", Security: SecurityTLS}} {
+		if _, err := NewMail(c, slog.New(slog.DiscardHandler)); err == nil {
+			t.Errorf("%+v is taken", c)
+		}
+	}
+}

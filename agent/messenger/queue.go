@@ -1,0 +1,266 @@
+package messenger
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+)
+
+// queue is what waits for one target, in order, in memory and on the disk. A
+// message can be sent as soon as it is in memory: a disk that hangs holds up Send
+// and tidy, never the sending.
+type queue struct {
+	dir   string
+	files files
+	log   *slog.Logger // names the target
+
+	// disk is held while the disk is written, which may take long; before mu.
+	disk sync.Mutex
+	made bool // the folder is there; by disk
+
+	mu      sync.Mutex // never held while the disk is asked
+	next    uint64     // number of the next file
+	all     []*waiting // oldest first
+	sending *waiting   // the one that is under way, or nil
+	// leaving are files of messages that have left and are to be removed. They lie
+	// on the disk, so are bounded as that is.
+	leaving []string
+}
+
+// waiting is one message in the queue.
+type waiting struct {
+	letter
+	path  string
+	safe  bool          // on the disk; by the queue's mu
+	left  bool          // out of the queue; by the queue's mu
+	since time.Time     // when this process got it
+	aged  time.Duration // how long it had waited by then
+	tried time.Duration // how much of MostAge it had had by then
+}
+
+// late is how long the message has waited.
+func (w *waiting) late(now time.Time) time.Duration { return w.aged + now.Sub(w.since) }
+
+// remains is how long it is still tried.
+func (w *waiting) remains(now time.Time) time.Duration { return MostAge - w.tried - now.Sub(w.since) }
+
+const (
+	letterEnding = ".msg"
+	damagedDir   = "damaged"
+	// leastTries is what a message gets after a start, however old it says it is:
+	// the wall clock may be wrong, or have been so.
+	leastTries = time.Hour
+)
+
+// add queues a message in memory. One whose ID waits already is not queued again.
+// gone is the message that had to leave for it, or nil.
+func (q *queue) add(m Message, now time.Time) (w, gone *waiting) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if i := slices.IndexFunc(q.all, func(w *waiting) bool { return w.Message.ID == m.ID }); i >= 0 {
+		return q.all[i], nil
+	}
+	w = &waiting{letter: letter{QueuedMS: now.UnixMilli(), Message: m}, since: now}
+	w.path = filepath.Join(q.dir, fmt.Sprintf("%020d%s", q.next, letterEnding))
+	q.next++
+	q.all = append(q.all, w)
+	if len(q.all) > MostWaiting {
+		gone = q.all[0]
+		if gone == q.sending {
+			gone = q.all[1]
+		}
+		q.leave(gone)
+	}
+	return w, gone
+}
+
+// leave takes a message out; its file is for tidy. The caller holds mu.
+func (q *queue) leave(w *waiting) {
+	if i := slices.Index(q.all, w); i >= 0 {
+		q.all = slices.Delete(q.all, i, i+1)
+		q.leaving = append(q.leaving, w.path)
+	}
+	w.left = true
+}
+
+// keep makes a message safe on the disk, unless it is so or has left meanwhile.
+func (q *queue) keep(w *waiting) error {
+	q.disk.Lock()
+	defer q.disk.Unlock()
+	q.mu.Lock()
+	needed := !w.safe && !w.left
+	q.mu.Unlock()
+	if !needed {
+		return nil
+	}
+	if err := q.write(w); err != nil {
+		return fmt.Errorf("%w: %w", ErrNotSafe, err)
+	}
+	q.mu.Lock()
+	w.safe = true
+	q.mu.Unlock()
+	return nil
+}
+
+// write puts a message on the disk. The caller holds disk.
+func (q *queue) write(w *waiting) error {
+	data, err := w.encode()
+	if err != nil {
+		return err
+	}
+	if !q.made {
+		if err := os.MkdirAll(q.dir, 0o700); err != nil {
+			return err
+		}
+		q.made = true
+	}
+	// Synced before it is renamed: a power cut leaves the whole file or none.
+	temp := w.path + ".tmp"
+	if err := q.files.WriteSynced(temp, data); err != nil {
+		return errors.Join(err, ignoreGone(q.files.Remove(temp)))
+	}
+	if err := q.files.Rename(temp, w.path); err != nil {
+		return err
+	}
+	return q.files.SyncDir(q.dir)
+}
+
+func ignoreGone(err error) error {
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	return err
+}
+
+// head is the oldest message, or nil; it counts as under way until done or
+// putBack.
+func (q *queue) head() *waiting {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.sending = nil
+	if len(q.all) > 0 {
+		q.sending = q.all[0]
+	}
+	return q.sending
+}
+
+func (q *queue) putBack() {
+	q.mu.Lock()
+	q.sending = nil
+	q.mu.Unlock()
+}
+
+// done takes a message out of the queue.
+func (q *queue) done(w *waiting) {
+	q.mu.Lock()
+	q.sending = nil
+	q.leave(w)
+	q.mu.Unlock()
+}
+
+// counts returns how many wait, and how many of them in memory only.
+func (q *queue) counts() (waiting, inMemory int) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	for _, w := range q.all {
+		if !w.safe {
+			inMemory++
+		}
+	}
+	return len(q.all), inMemory
+}
+
+// tidy removes the files of messages that have left, and writes those that the
+// disk did not take. It reports whether nothing is left to do.
+func (q *queue) tidy() bool {
+	q.mu.Lock()
+	leaving, all := q.leaving, slices.Clone(q.all)
+	q.leaving = nil
+	q.mu.Unlock()
+	kept := q.remove(leaving)
+	q.mu.Lock()
+	q.leaving = append(q.leaving, kept...)
+	q.mu.Unlock()
+	for _, w := range all {
+		if err := q.keep(w); err != nil {
+			return false
+		}
+	}
+	return len(kept) == 0
+}
+
+// remove takes files away and returns those that the disk did not remove.
+func (q *queue) remove(paths []string) (kept []string) {
+	if len(paths) == 0 {
+		return nil
+	}
+	q.disk.Lock()
+	defer q.disk.Unlock()
+	if !q.made { // nothing was ever written
+		return nil
+	}
+	for _, path := range paths {
+		if err := ignoreGone(q.files.Remove(path)); err != nil {
+			kept = append(kept, path)
+		}
+	}
+	if err := q.files.SyncDir(q.dir); err != nil {
+		return paths // a power cut could bring them back
+	}
+	return kept
+}
+
+// load reads what an earlier run left. A damaged file is set aside.
+func (q *queue) load(now time.Time) (damaged int) {
+	names, err := os.ReadDir(q.dir)
+	if err != nil {
+		if !errors.Is(err, os.ErrNotExist) {
+			q.log.Error("waiting messages cannot be read", "error", err)
+		}
+		return 0
+	}
+	q.made = true
+	for _, entry := range names { // sorted by name, which is their order
+		path := filepath.Join(q.dir, entry.Name())
+		if strings.HasSuffix(entry.Name(), letterEnding+".tmp") { // never was safe
+			q.leaving = append(q.leaving, path)
+			continue
+		}
+		number, found := strings.CutSuffix(entry.Name(), letterEnding)
+		n, err := strconv.ParseUint(number, 10, 63)
+		if !found || err != nil {
+			continue // none of ours
+		}
+		q.next = max(q.next, n+1)
+		data, err := readUpTo(path, mostLetter)
+		if err != nil {
+			q.log.Error("a waiting message cannot be read; it stays where it is", "file", path, "error", err)
+			continue
+		}
+		l, err := decodeLetter(data)
+		if err != nil {
+			damaged++
+			q.log.Error("a waiting message is damaged and was set aside", "file", entry.Name(), "error", errors.Join(err, q.setAside(entry.Name())))
+			continue
+		}
+		aged := max(0, now.Sub(time.UnixMilli(l.QueuedMS)))
+		q.all = append(q.all, &waiting{letter: l, path: path, safe: true, since: now, aged: aged, tried: min(aged, MostAge-leastTries)})
+	}
+	return damaged
+}
+
+// setAside moves a damaged file where nothing reads it.
+func (q *queue) setAside(name string) error {
+	aside := filepath.Join(filepath.Dir(q.dir), damagedDir)
+	if err := os.MkdirAll(aside, 0o700); err != nil {
+		return err
+	}
+	return q.files.Rename(filepath.Join(q.dir, name), filepath.Join(aside, filepath.Base(q.dir)+"-"+name))
+}
