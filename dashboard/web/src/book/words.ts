@@ -87,7 +87,7 @@ export const filters: Filter[] = [
   { key: 'alarms', title: 'Alarms', kinds: ['alarm'], changes: [] },
   { key: 'motor', title: 'Starts and stops', kinds: ['state'], changes: ['start', 'stop', 'trip'] },
   { key: 'state', title: 'Every load and unload', kinds: ['state'], changes: [] },
-  { key: 'lines', title: 'Lines and recording', kinds: ['line_down', 'line_up', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'agent_broke_off', 'clock_step', 'clock_behind', 'clock_not_set', 'clock_set', 'computer_slept', 'data_damaged', 'store_down', 'store_up', 'scans_dropped', 'raw_dropped', 'backup_made', 'keeping_failed'], changes: [] },
+  { key: 'lines', title: 'Lines and recording', kinds: ['line_down', 'line_up', 'line_wedged', 'loop_wedged', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'agent_broke_off', 'clock_step', 'clock_behind', 'clock_not_set', 'clock_set', 'computer_slept', 'data_damaged', 'store_down', 'store_up', 'scans_dropped', 'raw_dropped', 'backup_made', 'keeping_failed'], changes: [] },
   { key: 'setup', title: 'Set-up', kinds: ['config_changed', 'levels', 'counter_reset', 'counter_wrapped', 'sign_in'], changes: [] },
   { key: 'notes', title: 'Notes', kinds: ['note', 'hookup', 'spot_reading', 'calibration'], changes: [] },
 ];
