@@ -9,7 +9,11 @@ import (
 	"runtime"
 	"strings"
 	"sync"
+	"unicode/utf8"
 )
+
+// byteOrderMark is what some editors put before a text.
+const byteOrderMark = "\ufeff"
 
 // mostSecret is more bytes than a password or two signing secrets have.
 const mostSecret = 4 << 10
@@ -36,7 +40,7 @@ func (s *secret) read() (string, error) {
 		s.warnOpen(info.Mode())
 		data, err = readUpTo(s.path, mostSecret)
 	}
-	switch text := strings.TrimSpace(string(data)); {
+	switch text := strings.TrimSpace(strings.TrimPrefix(string(data), byteOrderMark)); {
 	case errors.Is(err, fs.ErrNotExist):
 		return "", &Held{fmt.Sprintf("there is no file %s: put the secret there", s.path)}
 	case errors.Is(err, fs.ErrPermission):
@@ -45,6 +49,8 @@ func (s *secret) read() (string, error) {
 		return "", fmt.Errorf("read the secret: %w", err) // a disk that may come back
 	case len(data) > mostSecret:
 		return "", &Held{fmt.Sprintf("%s is longer than %d bytes: put the secret alone into it", s.path, mostSecret)}
+	case strings.ContainsRune(text, 0) || !utf8.ValidString(text): // some editors and shells write UTF-16
+		return "", &Held{fmt.Sprintf("%s is not plain text: save it as UTF-8", s.path)}
 	case text == "":
 		return "", &Held{fmt.Sprintf("%s is empty: put the secret into it", s.path)}
 	default:

@@ -397,7 +397,7 @@ func TestWebhookSecretFile(t *testing.T) {
 	var log strings.Builder
 	target.secret.log = slog.New(slog.NewTextHandler(&log, nil))
 	m := message("a")
-	for _, text := range []string{"", "hush-hush", strings.Repeat("hush", 2000)} {
+	for _, text := range []string{"", "hush-hush", strings.Repeat("hush", 2000), "\xff\xfeh\x00u\x00s\x00h\x00", goodSecret + "\x00"} {
 		if err := os.WriteFile(target.secret.path, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -407,7 +407,7 @@ func TestWebhookSecretFile(t *testing.T) {
 			t.Errorf("%.20q: %v", text, err)
 		}
 	}
-	if err := os.WriteFile(target.secret.path, []byte(goodSecret+"\n"), 0o600); err != nil {
+	if err := os.WriteFile(target.secret.path, []byte(byteOrderMark+goodSecret+"\r\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	if runtime.GOOS != "windows" {

@@ -188,10 +188,10 @@ func (l *loader) readSiteFile(data []byte) {
 	l.readMachines(root)
 	l.readTariff(root) // names a channel
 	l.readSystems(root)
-	l.readAlarms(root) // names all of these
-	l.readReport(root)
 	l.readMail(root)
 	l.readWebhooks(root)
+	l.readAlarms(root) // names all of these
+	l.readReport(root)
 	root.done()
 }
 

@@ -122,3 +122,20 @@ func TestSecretFileRights(t *testing.T) {
 		}
 	}
 }
+
+// TestMessageDocsLoad: the examples of docs/alarm-messages.md are a site's.
+func TestMessageDocsLoad(t *testing.T) {
+	docs, err := os.ReadFile("../../docs/alarm-messages.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := ""
+	for _, block := range strings.Split(strings.ReplaceAll(string(docs), "\r\n", "\n"), "```toml\n")[1:] {
+		example, _, _ := strings.Cut(block, "```")
+		text += example
+	}
+	s := mustLoad(t, changed(t, tapLine, tapLine+"\n"+text))
+	if s.Mail == nil || len(s.Mail.To) != 2 || len(s.Webhooks) != 1 {
+		t.Errorf("mail %+v, webhooks %+v", s.Mail, s.Webhooks)
+	}
+}
