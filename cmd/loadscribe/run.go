@@ -17,6 +17,7 @@ import (
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
+	"loadscribe/cmd/loadscribe/service"
 	"loadscribe/dashboard"
 )
 
@@ -61,6 +62,10 @@ func record(s *surroundings, site *sitefile.Site, keeper *awake.Keeper, listen f
 
 // recordLogged is record once there is a log.
 func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper *awake.Keeper, listen func() (net.Listener, error), ready func(url string)) error {
+	ctx, end := context.WithCancel(s.ctx)
+	heart := beat(ctx, s.notify, service.WatchdogEvery(), log)
+	defer heart.wait()
+	defer end()
 	refuge := &agent.Refuge{}
 	o := agent.Options{Version: version, Log: log, Clock: scan.NewSystemClock(), Refuge: refuge, Awake: keeper}
 	for {
@@ -73,7 +78,14 @@ func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper
 		if err != nil {
 			return explainOpen(errors.Join(err, refuge.Remove()), site.Agent.DataDir)
 		}
-		err = recordWith(s, a, site, log, listen, ready)
+		heart.watch(turningOf(a))
+		err = recordWith(s, a, site, log, listen, func(url string) {
+			heart.serves(site.Name, url)
+			if ready != nil {
+				ready(url)
+			}
+		})
+		heart.watch(nil)
 		if !errors.Is(err, agent.ErrDiskBack) {
 			return errors.Join(err, bringToDisk(site, o, refuge))
 		}
@@ -115,9 +127,7 @@ func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, log *slog.
 		url := out.scheme() + "://" + address
 		fmt.Fprintf(s.stdout, "loadscribe %s: %s at %s\n", version, site.Name, url)
 		out.say(s.stdout)
-		if ready != nil {
-			ready(url)
-		}
+		ready(url)
 		keeping := sync.WaitGroup{}
 		defer keeping.Wait()
 		keep, stop := context.WithCancel(ctx)

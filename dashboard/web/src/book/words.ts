@@ -19,6 +19,7 @@ export function sortOf(e: Event): Sort {
       return 'setup';
     case 'line_down':
     case 'line_up':
+    case 'line_wedged':
     case 'device_down':
     case 'device_up':
       return 'line';
@@ -82,7 +83,7 @@ export const filters: Filter[] = [
   { key: 'faults', title: 'Faults', kinds: ['fault', 'state'], changes: ['trip'] },
   { key: 'motor', title: 'Starts and stops', kinds: ['state'], changes: ['start', 'stop', 'trip'] },
   { key: 'state', title: 'Every load and unload', kinds: ['state'], changes: [] },
-  { key: 'lines', title: 'Lines and recording', kinds: ['line_down', 'line_up', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'agent_broke_off', 'clock_step', 'clock_behind', 'clock_not_set', 'clock_set', 'computer_slept', 'data_damaged', 'store_down', 'store_up', 'scans_dropped', 'raw_dropped', 'backup_made', 'keeping_failed'], changes: [] },
+  { key: 'lines', title: 'Lines and recording', kinds: ['line_down', 'line_up', 'line_wedged', 'loop_wedged', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'agent_broke_off', 'clock_step', 'clock_behind', 'clock_not_set', 'clock_set', 'computer_slept', 'data_damaged', 'store_down', 'store_up', 'scans_dropped', 'raw_dropped', 'backup_made', 'keeping_failed'], changes: [] },
   { key: 'setup', title: 'Set-up', kinds: ['config_changed', 'levels', 'counter_reset', 'counter_wrapped'], changes: [] },
   { key: 'notes', title: 'Notes', kinds: ['note', 'hookup', 'spot_reading', 'calibration'], changes: [] },
 ];
