@@ -218,10 +218,10 @@ func TestReadOnlyStart(t *testing.T) {
 		}
 		f := &fakeTarget{name: "dispatch"}
 		m := mustOpen(t, filepath.Join(file, "messages"), Options{}, f)
-		stop := running(m)
 		if err := m.Send(nil, message("a")); !errors.Is(err, ErrNotSafe) {
 			t.Errorf("send: %v", err)
 		}
+		stop := running(m)
 		synctest.Wait()
 		stop()
 		if got := f.ids(); len(got) != 1 {
