@@ -209,6 +209,59 @@ func TestFullDisk(t *testing.T) {
 	})
 }
 
+// hangingDisk takes no file before it is let go.
+type hangingDisk struct {
+	osFiles
+	free chan struct{}
+}
+
+func (d *hangingDisk) WriteSynced(path string, data []byte) error {
+	<-d.free
+	return d.osFiles.WriteSynced(path, data)
+}
+
+// TestHangingDisk: a disk that hangs holds up Send, not the sending; and what left
+// before it was written does not come back after a restart.
+func TestHangingDisk(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		disk := &hangingDisk{free: make(chan struct{})}
+		a, b := &fakeTarget{name: "dispatch"}, &fakeTarget{name: "mail"}
+		m := mustOpen(t, dir, Options{files: disk}, a, b)
+		stop := running(m)
+		sent := make(chan error)
+		for _, id := range []string{"1", "2"} {
+			go func() { sent <- m.Send(nil, message(id)) }()
+			synctest.Wait()
+		}
+		if !slices.Equal(a.ids(), []string{"1", "2"}) || !slices.Equal(b.ids(), []string{"1", "2"}) {
+			t.Errorf("the targets have %v and %v", a.ids(), b.ids())
+		}
+		close(disk.free)
+		for range 2 {
+			if err := <-sent; err != nil {
+				t.Errorf("send: %v", err)
+			}
+		}
+		synctest.Wait()
+		stop()
+		if left := lettersIn(t, dir); len(left) > 0 {
+			t.Errorf("%v would be sent again", left)
+		}
+
+		q := mustOpen(t, dir, Options{}, a).lanes[0].queue
+		w, _ := q.add(message("3"), time.Now())
+		q.done(w)
+		q.tidy()
+		if err := q.keep(w); err != nil {
+			t.Errorf("keep: %v", err)
+		}
+		if left := lettersIn(t, dir); len(left) > 0 {
+			t.Errorf("what left first: %v would be sent again", left)
+		}
+	})
+}
+
 // TestReadOnlyStart: a folder that cannot be made holds nothing up.
 func TestReadOnlyStart(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
