@@ -118,10 +118,10 @@ func (b *Book) shelf(rule, subject string, nowMS int64) (Shelf, bool) {
 	return Shelf{}, false
 }
 
-// holds reports whether it is on at a wall time. A clock that is set back does not
-// make it longer than it may be.
+// holds reports whether it is on at a wall time. A clock that is set back by more than
+// an hour does not make it longer than it may be.
 func (s *Shelf) holds(nowMS int64) bool {
-	return s.UntilMS > nowMS && s.UntilMS-nowMS <= MostShelved.Milliseconds()
+	return s.UntilMS > nowMS && s.UntilMS-nowMS <= (MostShelved+time.Hour).Milliseconds()
 }
 
 // Shelves are those that hold at a wall time, in the order of their names.

@@ -3,6 +3,7 @@ package sitefile
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
 	"loadscribe/agent/quantity"
@@ -244,7 +245,7 @@ func (l *loader) alarmLimits(s *section, a *Alarm, d quantity.Dimension, back fl
 	a.Above, a.Below = l.alarmEnd(s, "above", d), l.alarmEnd(s, "below", d)
 	switch above, below := s.table.find("above"), s.table.find("below"); {
 	case above == nil && below == nil:
-		s.problem(s.table.at, "above", fmt.Sprintf("write above = %q or below = …", exampleOf(d)), "it is not said when it is raised")
+		s.problem(s.table.at, "above", "write above = "+exampleOf(d)+" or below = …", "it is not said when it is raised")
 	case above != nil && below != nil:
 		s.problem(below.at, "below", "write two alarms, one for each", "both above and below are given")
 	}
@@ -254,15 +255,29 @@ func (l *loader) alarmLimits(s *section, a *Alarm, d quantity.Dimension, back fl
 func exampleOf(d quantity.Dimension) string {
 	switch d {
 	case quantity.Temperature:
-		return "105 °C"
+		return `"105 °C"`
 	case quantity.Pressure:
-		return "7.5 bar"
+		return `"7.5 bar"`
+	case quantity.Plain:
+		return "3"
 	}
-	return "…"
+	return `"30 kW"`
 }
 
-// alarmEnd is a limit in SI; pressures become gauge.
+// alarmEnd is a limit in SI; pressures become gauge. What has no unit is written
+// without quotes.
 func (l *loader) alarmEnd(s *section, key string, d quantity.Dimension) *float64 {
+	if d == quantity.Plain {
+		e := s.entry(key)
+		if e == nil {
+			return nil
+		}
+		n, ok := s.finite(e.value, key)
+		if !ok {
+			return nil
+		}
+		return &n
+	}
 	q, ok := s.quantity(key, d)
 	if !ok {
 		return nil
@@ -277,13 +292,15 @@ func (l *loader) alarmEnd(s *section, key string, d quantity.Dimension) *float64
 // difference reads a distance on the scale of d: "3 K" or "5 °F" is a step there,
 // no temperature.
 func (s *section) difference(key string, d quantity.Dimension, fallback float64) float64 {
-	q, ok := s.quantity(key, d)
-	if !ok {
-		return fallback
+	step, text := fallback, ""
+	if d == quantity.Plain {
+		step = s.number(key, fallback)
+		text = strconv.FormatFloat(step, 'g', -1, 64)
+	} else if q, ok := s.quantity(key, d); ok {
+		step, text = q.Value*q.Unit.Scale, q.String()
 	}
-	step := q.Value * q.Unit.Scale
 	if step < 0 {
-		s.problem(s.table.find(key).value.at, key, "write how far back inside the limit it must be, zero or more", "%s is below zero", q)
+		s.problem(s.table.find(key).value.at, key, "write how far back inside the limit it must be, zero or more", "%s is below zero", text)
 		return fallback
 	}
 	return step
@@ -340,14 +357,15 @@ func (l *loader) alarmHasStarts(s *section, a *Alarm) {
 // alarmChannel reads what a rule of any channel watches.
 func (l *loader) alarmChannel(s *section, a *Alarm) {
 	e := s.need("channel", `name a channel, like channel = "inputs.dew_point"`)
-	a.Channel = s.text("channel", "")
-	d := quantity.Plain
-	if e != nil && a.Channel != "" {
+	if a.Channel = s.text("channel", ""); e != nil && a.Channel != "" {
 		if c, ok := l.channel(s, "channel", e.value); ok {
-			d = c.Unit.Dimension
+			l.alarmLimits(s, a, c.Unit.Dimension, 0)
+			return
 		}
 	}
-	l.alarmLimits(s, a, d, 0)
+	for _, key := range []string{"above", "below", "back"} { // known keys, of an unknown unit
+		s.entry(key)
+	}
 }
 
 func pointer(v float64) *float64 { return &v }

@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"strconv"
+	"sync"
 	"syscall"
 
 	"loadscribe/agent"
@@ -16,6 +17,7 @@ import (
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
+	"loadscribe/cmd/loadscribe/service"
 	"loadscribe/dashboard"
 )
 
@@ -60,6 +62,10 @@ func record(s *surroundings, site *sitefile.Site, keeper *awake.Keeper, listen f
 
 // recordLogged is record once there is a log.
 func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper *awake.Keeper, listen func() (net.Listener, error), ready func(url string)) error {
+	ctx, end := context.WithCancel(s.ctx)
+	heart := beat(ctx, s.notify, service.WatchdogEvery(), log)
+	defer heart.wait()
+	defer end()
 	refuge := &agent.Refuge{}
 	o := agent.Options{Version: version, Log: log, Clock: scan.NewSystemClock(), Refuge: refuge, Awake: keeper}
 	for {
@@ -72,7 +78,14 @@ func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper
 		if err != nil {
 			return explainOpen(errors.Join(err, refuge.Remove()), site.Agent.DataDir)
 		}
-		err = recordWith(s, a, site, log, listen, ready)
+		heart.watch(turningOf(a))
+		err = recordWith(s, a, site, log, listen, func(url string) {
+			heart.serves(site.Name, url)
+			if ready != nil {
+				ready(url)
+			}
+		})
+		heart.watch(nil)
 		if !errors.Is(err, agent.ErrDiskBack) {
 			return errors.Join(err, bringToDisk(site, o, refuge))
 		}
@@ -98,7 +111,12 @@ func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, log *slog.
 	if err != nil {
 		return errors.Join(err, a.Close())
 	}
-	server, err := dashboard.New(a, dashboard.Options{Log: log, Metrics: a, Listen: site.Agent.Listen, Hosts: ownNames(listener.Addr()), Secret: a.Secret()})
+	out, err := openDoor(a, site, log, listener.Addr())
+	if err != nil {
+		listener.Close()
+		return errors.Join(err, a.Close())
+	}
+	server, err := dashboard.New(a, out.options)
 	if err != nil {
 		listener.Close()
 		return errors.Join(err, a.Close())
@@ -106,10 +124,15 @@ func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, log *slog.
 	a.OnUpdate(server.Publish)
 	address := reachedAt(listener.Addr())
 	err = a.Run(s.ctx, address, func(ctx context.Context) error {
-		fmt.Fprintf(s.stdout, "loadscribe %s: %s at http://%s\n", version, site.Name, address)
-		if ready != nil {
-			ready("http://" + address)
-		}
+		url := out.scheme() + "://" + address
+		fmt.Fprintf(s.stdout, "loadscribe %s: %s at %s\n", version, site.Name, url)
+		out.say(s.stdout)
+		ready(url)
+		keeping := sync.WaitGroup{}
+		defer keeping.Wait()
+		keep, stop := context.WithCancel(ctx)
+		defer stop()
+		keeping.Go(func() { out.keep(keep) })
 		return server.Run(ctx, listener)
 	})
 	listener.Close() // closed already, unless Run failed before it served
@@ -152,8 +175,8 @@ func listenOrElse(s *surroundings, address string) (net.Listener, error) {
 	if other != nil {
 		return nil, fmt.Errorf("listen: %w", errors.Join(err, other))
 	}
-	fmt.Fprintf(s.stderr, "port in use: another program listens on %s; recording goes on, the pages are at http://%s instead. "+
-		"Give --listen or change [agent] listen for a fixed address.\n", address, listener.Addr())
+	fmt.Fprintf(s.stderr, "port in use: another program listens on %s; recording goes on, the pages are at http://%s instead, "+
+		"for this computer alone. Give --listen or change [agent] listen for a fixed address.\n", address, listener.Addr())
 	return listener, nil
 }
 
@@ -179,8 +202,8 @@ func explainOpen(err error, dir string) error {
 	}
 	pid, known := store.Holder(dir)
 	if in, ok, _ := agent.ReadInstance(dir); ok && (!known || pid == in.PID) {
-		return fmt.Errorf("%s: %w: process %d records there, its pages are at http://%s; stop it first, or give this one another --data",
-			dir, store.ErrLocked, in.PID, in.Address)
+		return fmt.Errorf("%s: %w: process %d records there, its pages are at %s; stop it first, or give this one another --data",
+			dir, store.ErrLocked, in.PID, in.URL())
 	}
 	return err // it has left no address yet, or is a command; its process is named
 }

@@ -1,0 +1,424 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"loadscribe/agent/scan"
+	"loadscribe/agent/store"
+)
+
+const alarmSite = `
+[site]
+name = "Test"
+[agent]
+data = "data"
+[[line]]
+name = "net"
+kind = "modbus-tcp"
+address = "127.0.0.1:502"
+[[device]]
+name = "c"
+line = "net"
+map = "map.toml"
+every = "1s"
+instrument = { calibrated = "2023-01-10", calibration_months = 12 }
+[[machine]]
+name = "m"
+channels = { c = "*" }
+motor = { starts_per_hour = 3 }
+service = [{ item = "oil", hours = 4000 }]
+[[system]]
+name = "main"
+machines = ["m"]
+minimum_pressure = "6 bar"
+parts = [{ name = "receiver", kind = "receiver", volume = "1 m³" }]
+taps = [{ at = "receiver", pressure = "c.pressure" }]
+`
+
+const alarmMap = `
+name = "alarms"
+protocol = "modbus"
+addressing = "zero-based"
+[[channel]]
+name = "heat"
+role = "discharge_temperature"
+table = "input"
+address = 0
+type = "u16"
+unit = "°C"
+[[channel]]
+name = "code"
+role = "fault_code"
+table = "input"
+address = 1
+type = "u16"
+faults = { 3 = "air end too hot" }
+[[channel]]
+name = "pressure"
+table = "input"
+address = 2
+type = "u16"
+scale = 0.01
+unit = "bar"
+[[channel]]
+name = "running"
+role = "motor_running"
+table = "coil"
+address = 0
+type = "bit"
+[[channel]]
+name = "loaded"
+role = "loaded"
+table = "coil"
+address = 1
+type = "bit"
+`
+
+// alarmRig is an agent that nothing is polled for: its scans come by hand.
+type alarmRig struct {
+	t     *testing.T
+	a     *Agent
+	clock *manualClock
+}
+
+func openAlarmRig(t *testing.T, dir, alarms string, clock *manualClock, o Options) *alarmRig {
+	t.Helper()
+	site := loadTestSite(t, dir, alarmSite+alarms, alarmMap)
+	o.Dial, o.Clock = noLine, clock
+	a, err := Open(site, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &alarmRig{t, a, clock}
+}
+
+// reading lets the agent see a second later what the registers then say; nil: no
+// answer.
+func (r *alarmRig) reading(heat, code, centibar int64) {
+	r.clock.advance(1000)
+	mono, wall := r.clock.Now()
+	for _, g := range r.a.groups {
+		s := scan.Scan{Group: g, MonoMS: mono, WallMS: wall, Values: make([]int64, len(g.Channels))}
+		for i := range g.Channels {
+			s.Values[i] = map[string]int64{"heat": heat, "code": code, "pressure": centibar}[g.Channels[i].Name]
+		}
+		r.a.watch.step(&s)
+		r.a.seeAlarms(&s)
+	}
+}
+
+// keep brings what waits to the store.
+func (r *alarmRig) keep() {
+	for len(r.a.events) > 0 {
+		r.a.keepEvent(<-r.a.events)
+	}
+}
+
+// history is each kept event of the kind alarm, oldest first: its second, state, rule.
+func (r *alarmRig) history() string {
+	r.t.Helper()
+	r.keep()
+	page, err := r.a.Events(EventQuery{Kinds: []string{kindAlarm}, Limit: 1000, ToMS: testStartMS + 1e9})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	var words []string
+	for i := len(page.Events) - 1; i >= 0; i-- {
+		e := page.Events[i]
+		words = append(words, strings.Join([]string{time.UnixMilli(int64(e.Time)).UTC().Format("4:05"), e.Data["rule"], e.Data["state"]}, " "))
+	}
+	return strings.Join(words, "; ")
+}
+
+func (r *alarmRig) alarms() Alarms {
+	r.t.Helper()
+	all, err := r.a.Alarms()
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return all
+}
+
+const scanAlarms = `
+[[alarm]]
+name = "hot"
+on = "temperature"
+above = "105 °C"
+after = "3s"
+clear_after = "2s"
+[[alarm]]
+name = "low"
+on = "pressure below minimum"
+after = "10s"
+[[alarm]]
+name = "fault"
+on = "fault"
+clear_after = "0s"
+`
+
+// TestAlarmsOfScans: rules on scans are raised at the time of the reading that
+// completed their delay, kept, shown, and go on standing after a restart, which
+// raises nothing anew.
+func TestAlarmsOfScans(t *testing.T) {
+	dir := t.TempDir()
+	clock := &manualClock{mono: 1000, wall: testStartMS}
+	r := openAlarmRig(t, dir, scanAlarms, clock, Options{})
+	for range 3 {
+		r.reading(80, 0, 700)
+	}
+	for range 5 {
+		r.reading(107, 3, 700) // seconds 4 to 8
+	}
+	for range 12 {
+		r.reading(80, 0, 590) // seconds 9 to 20
+	}
+	if got, want := r.history(), "15:04 fault raised; 15:07 hot raised; 15:09 fault returned; 15:11 hot returned; 15:19 low raised"; got != want {
+		t.Errorf("history\n got %s\nwant %s", got, want)
+	}
+	all := r.alarms()
+	if len(all.Standing) != 3 || all.Standing[0].Rule != "low" || all.Standing[0].Since != testStartMS+9000 || all.Standing[0].Subject != "main" ||
+		*all.Standing[0].Limit != 600 || *all.Standing[0].Value != 590 || all.Standing[0].Unit != "kPa" {
+		t.Errorf("standing %+v", all.Standing)
+	}
+	if got := all.Standing[2].Text; all.Standing[2].Rule != "fault" || !strings.Contains(got, "air end too hot (code 3)") {
+		t.Errorf("the fault: %q", got)
+	}
+	for _, q := range []AlarmAck{{ID: all.Standing[1].ID}, {Who: "R. Vale"}} {
+		if _, err := r.a.AcknowledgeAlarm(q); err == nil {
+			t.Errorf("%+v is taken", q)
+		}
+	}
+	for i := range all.Standing {
+		if _, err := r.a.AcknowledgeAlarm(AlarmAck{ID: all.Standing[i].ID, Who: "R. Vale"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if all = r.alarms(); len(all.Standing) != 1 || all.Standing[0].Acknowledged == nil || all.Standing[0].Acknowledged.Who != "R. Vale" {
+		t.Errorf("after acknowledging all: %+v", all.Standing)
+	}
+	r.keep()
+	if err := r.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+
+	h, err := OpenHistory(r.a.site, "", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stopped, err := h.Alarms()
+	if err != nil || len(stopped.Standing) != 1 || stopped.Rules[0].State != "blind" || stopped.Rules[0].Why != stoppedWhy || stopped.Rules[1].State != "raised" {
+		t.Errorf("of the stopped agent: %+v, %v", stopped, err)
+	}
+	if err := h.Close(); err != nil {
+		t.Fatal(err)
+	}
+
+	clock.advance(3_600_000)
+	again := openAlarmRig(t, dir, scanAlarms, clock, Options{})
+	for range 70 {
+		again.reading(80, 0, 590)
+	}
+	if got, want := again.history(), "raised"; strings.Count(got, "acknowledged") != 3 || strings.Count(got, want) != 3 {
+		t.Errorf("history after a restart: %s", got)
+	}
+	for range 70 {
+		again.reading(80, 0, 620)
+	}
+	if all := again.alarms(); len(all.Standing) != 0 {
+		t.Errorf("returned after having been acknowledged: %+v", all.Standing)
+	}
+	if err := again.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestAlarmsWhileTheDiskTakesNothing: a rule is judged by what is read, not by what is
+// kept; the history follows when the disk takes it.
+func TestAlarmsWhileTheDiskTakesNothing(t *testing.T) {
+	disk := &badDisk{FS: store.SystemFS()}
+	r := openAlarmRig(t, t.TempDir(), scanAlarms+"[[alarm]]\nname = \"disk\"\non = \"disk\"\nfree_below = \"1 MB\"\n",
+		&manualClock{mono: 1000, wall: testStartMS}, Options{Store: store.Options{FS: disk, SyncEvery: 5 * time.Millisecond}})
+	ctx, cancel := context.WithCancel(t.Context())
+	failed := make(chan error, 4)
+	stops := []func(){start(ctx, failed, r.a.show), start(ctx, failed, r.a.write), start(ctx, failed, r.a.keepEvents), start(ctx, failed, r.a.watchStore)}
+	offer := func(heat int64) {
+		r.clock.advance(1000)
+		mono, wall := r.clock.Now()
+		for _, g := range r.a.groups {
+			s := scan.Scan{Group: g, MonoMS: mono, WallMS: wall, Values: make([]int64, len(g.Channels))}
+			for i := range g.Channels {
+				if g.Channels[i].Name == "heat" {
+					s.Values[i] = heat
+				}
+			}
+			r.a.queue.Offer(s)
+		}
+	}
+	disk.fail(syscall.ENOSPC, "create", "write", "sync")
+	for range 3 {
+		offer(80)
+	}
+	for range 6 {
+		offer(120)
+	}
+	standing := func(rule string) bool {
+		for _, s := range r.alarms().Standing {
+			if s.Rule == rule {
+				return true
+			}
+		}
+		return false
+	}
+	eventually(t, "the heat to be told", func() bool { return standing("hot") })
+	eventually(t, "the disk to be told", func() bool { return standing("disk") })
+	disk.fail(nil)
+	eventually(t, "the store to take everything", func() bool { s := r.a.storeState(); return s.OK && s.WaitingScans == 0 })
+	cancel()
+	for _, stop := range stops {
+		stop()
+	}
+	if got := r.history(); !strings.Contains(got, "15:07 hot raised") || !strings.Contains(got, "disk raised") {
+		t.Errorf("history after all: %s", got)
+	}
+	if err := r.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestClockStepNeitherRaisesNorReturns: of rules on scans the delays go by monotonic
+// time; starts of the last hour are told by the wall clock, and are not judged while
+// they are unsure.
+func TestClockStepNeitherRaisesNorReturns(t *testing.T) {
+	r := openAlarmRig(t, t.TempDir(), scanAlarms+"[[alarm]]\nname = \"starts\"\non = \"starts at the limit\"\nclear_after = \"0s\"\n",
+		&manualClock{mono: 1000, wall: testStartMS}, Options{})
+	step := func(ms int64) {
+		r.clock.mu.Lock()
+		r.clock.wall += ms
+		r.clock.mu.Unlock()
+	}
+	r.reading(80, 0, 700)
+	r.a.lookAtAlarms()
+	r.reading(107, 0, 700)
+	step(-7_200_000)
+	for range 2 {
+		r.reading(107, 0, 700)
+	}
+	r.a.lookAtAlarms()
+	if got := r.history(); got != "" {
+		t.Errorf("after 2 s of heat and a clock set back: %s", got)
+	}
+	for _, rule := range r.alarms().Rules {
+		if rule.Rule == "starts" && (rule.State != "blind" || !strings.Contains(rule.Why, "clock was set")) {
+			t.Errorf("starts after a step: %+v", rule)
+		}
+	}
+	step(30 * 24 * 3_600_000)
+	r.reading(107, 0, 700)
+	if all := r.alarms(); len(all.Standing) != 1 || all.Standing[0].Rule != "hot" {
+		t.Errorf("after 3 s of heat: %+v", all.Standing)
+	}
+	step(-40 * 24 * 3_600_000)
+	if r.reading(80, 0, 700); r.alarms().Standing[0].Returned != 0 {
+		t.Error("a step of the clock returned it")
+	}
+	if err := r.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestShelvingByHand: what a person asks for is checked, kept and undone.
+func TestShelvingByHand(t *testing.T) {
+	r := openAlarmRig(t, t.TempDir(), scanAlarms, &manualClock{mono: 1000, wall: testStartMS}, Options{})
+	for _, tt := range []struct {
+		q           AlarmShelve
+		field, says string
+	}{
+		{AlarmShelve{Rule: "hott", For: "8h", Who: "R. Vale", Why: "x"}, "rule", `did you mean "hot"?`},
+		{AlarmShelve{Rule: "hot", Subject: "n", For: "8h", Who: "R. Vale", Why: "x"}, "subject", "use one of m"},
+		{AlarmShelve{Rule: "hot", For: "8h", Why: "x"}, "who", "say who you are"},
+		{AlarmShelve{Rule: "hot", For: "8h", Who: "R. Vale"}, "why", "say why"},
+		{AlarmShelve{Rule: "hot", For: "soon", Who: "R. Vale", Why: "x"}, "for", "number with a unit"},
+		{AlarmShelve{Rule: "hot", For: "169h", Who: "R. Vale", Why: "x"}, "for", "7 days"},
+		{AlarmShelve{Rule: "hot", For: "-1h", Who: "R. Vale", Why: "x"}, "for", "7 days"},
+		{AlarmShelve{Rule: "hot", For: "1s", Who: "R. Vale", Why: "x"}, "for", "7 days"},
+		{AlarmShelve{Rule: "hot", For: "8h", Who: "R.\x00Vale", Why: "x"}, "who", "control character"},
+	} {
+		_, err := r.a.ShelveAlarm(tt.q)
+		var wrong *FieldError
+		if !errors.As(err, &wrong) || wrong.Field != tt.field || !strings.Contains(wrong.Message, tt.says) {
+			t.Errorf("%+v: %v, want %s: %q", tt.q, err, tt.field, tt.says)
+		}
+	}
+	all, err := r.a.ShelveAlarm(AlarmShelve{Rule: "hot", Subject: "m", For: "8h", Who: "R. Vale", Why: "fan ordered"})
+	if err != nil || len(all.Rules[0].Shelved) != 1 || all.Rules[0].Shelved[0] != (AlarmShelf{"m", testStartMS + 8*3_600_000, "R. Vale", "fan ordered"}) {
+		t.Fatalf("shelved: %+v, %v", all.Rules[0], err)
+	}
+	r.reading(80, 0, 700)
+	for range 5 {
+		r.reading(107, 0, 700)
+	}
+	if all := r.alarms(); len(all.Standing) != 1 || all.Standing[0].Told || all.Standing[0].ShelvedUntil == 0 || len(r.a.alarms.out) != 0 {
+		t.Errorf("raised while shelved: %+v, %d to be told", all.Standing, len(r.a.alarms.out))
+	}
+	if _, err := r.a.UnshelveAlarm(AlarmUnshelve{Rule: "hot", Who: "R. Vale"}); err == nil {
+		t.Error("the whole rule is unshelved, which nobody shelved")
+	}
+	if _, err := r.a.UnshelveAlarm(AlarmUnshelve{Rule: "hot", Subject: "m", Who: "R. Vale"}); err != nil || len(r.a.alarms.out) != 1 || !r.alarms().Standing[0].Told {
+		t.Errorf("unshelved while it stands: %v, %d to be told", err, len(r.a.alarms.out))
+	}
+	if got, want := r.history(), "15:00 hot shelved; 15:05 hot raised; 15:06 hot unshelved"; got != want {
+		t.Errorf("history %s, want %s", got, want)
+	}
+	if err := r.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestSilentDeviceIsTold: a device that does not answer is told after its delay, and
+// the rules that see its readings are blind.
+func TestSilentDeviceIsTold(t *testing.T) {
+	r := openAlarmRig(t, t.TempDir(), scanAlarms+"[[alarm]]\nname = \"silent\"\non = \"no data\"\nafter = \"10s\"\n", &manualClock{mono: 1000, wall: testStartMS}, Options{})
+	for range 12 {
+		r.clock.advance(1000)
+		r.a.lookAtAlarms()
+	}
+	if got, want := r.history(), "15:11 silent raised"; got != want {
+		t.Errorf("history %s, want %s", got, want)
+	}
+	all := r.alarms()
+	if all.Standing[0].Subject != "c" || !all.Standing[0].SinceAtLeast || all.Standing[0].Unit != "" || all.Standing[0].Value != nil {
+		t.Errorf("standing %+v", all.Standing[0])
+	}
+	for _, rule := range all.Rules {
+		if rule.Rule == "hot" && (rule.State != "blind" || !strings.Contains(rule.Why, "nothing has been read of it yet")) {
+			t.Errorf("a rule without readings: %+v", rule)
+		}
+	}
+	if err := r.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestQuietScansAllocateNothing: alarms are judged on the way of each scan to the page.
+func TestQuietScansAllocateNothing(t *testing.T) {
+	r := openAlarmRig(t, t.TempDir(), scanAlarms, &manualClock{mono: 1000, wall: testStartMS}, Options{})
+	g := r.a.groups[0]
+	s := scan.Scan{Group: g, MonoMS: 1000, WallMS: testStartMS, Values: make([]int64, len(g.Channels))}
+	for i := range g.Channels {
+		s.Values[i] = map[string]int64{"heat": 80, "pressure": 700}[g.Channels[i].Name]
+	}
+	if len(r.a.alarms.inScans[g]) == 0 {
+		t.Fatal("no rule sees this group")
+	}
+	if n := testing.AllocsPerRun(1000, func() { s.MonoMS += 1000; r.a.seeAlarms(&s) }); n != 0 {
+		t.Errorf("%g allocations a scan", n)
+	}
+	if err := r.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
