@@ -12,6 +12,7 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/awake"
+	"loadscribe/agent/messenger"
 	"loadscribe/agent/oplog"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/replay"
@@ -52,7 +53,8 @@ type Agent struct {
 	board     *board
 	watch     *watch
 	alarms    *alarms
-	awake     *awake.Keeper // nil: none
+	messages  *messenger.Messenger // nil: the site file names nobody to tell
+	awake     *awake.Keeper        // nil: none
 	walks     walks
 	tagging   sync.Mutex // one entry of a leak tag at a time
 	tests     tests
@@ -105,6 +107,9 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 	}
 	_, wallMS := o.Clock.Now()
 	if a.alarms, err = h.newAlarms(a.watch, wallMS); err != nil {
+		return nil, errors.Join(err, h.store.Close())
+	}
+	if a.messages, err = openMessages(site, o.Log); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
@@ -263,6 +268,9 @@ type parts struct {
 func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
 	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend}, {run: a.reports.tend},
 		{run: a.watchAlarms}, {run: a.watchSlowAlarms}, {a.show, true}, {a.write, true}, {a.keepEvents, true}}
+	if a.messages != nil {
+		list = append(list, part{a.sendAlarms, true}, part{run: a.messages.Run, last: true})
+	}
 	if a.awake != nil {
 		list = append(list, part{run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
 	}

@@ -206,7 +206,7 @@ func (x *alarmInScan) sight(s *scan.Scan) alarm.Sight {
 func (a *Agent) alarmsHappened(records []alarm.Record) {
 	for i := range records {
 		r := &records[i]
-		a.queueEvent(alarmEvent(r))
+		a.queueEvent(a.alarmEvent(r))
 		if r.Told && (r.State == alarm.Raised || r.State == alarm.Returned) {
 			a.handOn(r)
 		}
@@ -218,6 +218,9 @@ func (a *Agent) alarmsHappened(records []alarm.Record) {
 
 // handOn gives a record to the messages without waiting.
 func (a *Agent) handOn(r *alarm.Record) {
+	if a.messages == nil {
+		return
+	}
 	select {
 	case a.alarms.out <- *r:
 	default:
@@ -228,8 +231,8 @@ func (a *Agent) handOn(r *alarm.Record) {
 }
 
 // alarmEvent is a record as it is stored.
-func alarmEvent(r *alarm.Record) store.Event {
-	e := store.Event{WallMS: r.AtMS, MonoMS: r.MonoMS, Kind: kindAlarm, Subject: r.Subject, Text: r.Text(), Data: r.Data()}
+func (h *History) alarmEvent(r *alarm.Record) store.Event {
+	e := store.Event{WallMS: r.AtMS, MonoMS: r.MonoMS, Kind: kindAlarm, Subject: r.Subject, Text: r.Text(h.site.Location), Data: r.Data()}
 	if r.On == string(sitefile.AlarmDisk) {
 		e.Subject = "" // no part of the site
 	}
@@ -239,7 +242,7 @@ func alarmEvent(r *alarm.Record) store.Event {
 // endAlarms keeps, at a start, that alarms stand no more whose rule is gone.
 func (a *Agent) endAlarms() error {
 	for i := range a.alarms.ended {
-		e, err := a.store.AppendEvent(alarmEvent(&a.alarms.ended[i]))
+		e, err := a.store.AppendEvent(a.alarmEvent(&a.alarms.ended[i]))
 		if err != nil {
 			return err
 		}

@@ -161,6 +161,14 @@ on = "fault"
 clear_after = "0s"
 `
 
+// nobodyListens is a target that takes nothing.
+const nobodyListens = `
+[[webhook]]
+name = "dispatch"
+url = "http://127.0.0.1:9/"
+secret_file = "dispatch"
+`
+
 // TestAlarmsOfScans: rules on scans are raised at the time of the reading that
 // completed their delay, kept, shown, and go on standing after a restart, which
 // raises nothing anew.
@@ -333,7 +341,7 @@ func TestClockStepNeitherRaisesNorReturns(t *testing.T) {
 
 // TestShelvingByHand: what a person asks for is checked, kept and undone.
 func TestShelvingByHand(t *testing.T) {
-	r := openAlarmRig(t, t.TempDir(), scanAlarms, &manualClock{mono: 1000, wall: testStartMS}, Options{})
+	r := openAlarmRig(t, t.TempDir(), scanAlarms+nobodyListens, &manualClock{mono: 1000, wall: testStartMS}, Options{})
 	for _, tt := range []struct {
 		q           AlarmShelve
 		field, says string

@@ -123,10 +123,33 @@ func (l *loader) readAlarms(root *section) {
 	}
 }
 
-// alarmTargets reads tell. That each name is one of the file is checked where these
-// are read.
+// Targets are the names of all who may be told: "mail" and the webhooks. Never nil.
+func (s *Site) Targets() []string {
+	all := []string{}
+	if s.Mail != nil {
+		all = append(all, mailName)
+	}
+	for _, w := range s.Webhooks {
+		all = append(all, w.Name)
+	}
+	return all
+}
+
+// alarmTargets reads tell, whose names are those of Targets.
 func (l *loader) alarmTargets(s *section, a *Alarm) {
+	known := l.site.Targets()
 	for _, v := range s.texts("tell") {
+		if !slices.Contains(known, v.text) {
+			mend := "the file has neither [mail] nor [[webhook]]: add one, or write tell = [] for the page alone"
+			if len(known) > 0 {
+				mend = "there are " + quotedList(known)
+			}
+			if near := quantity.Nearest(v.text, known); near != "" {
+				mend = fmt.Sprintf("did you mean %q?", near)
+			}
+			s.problem(v.at, "tell", mend, "there is nobody %q to tell", v.text)
+			continue
+		}
 		if !slices.Contains(a.Tell, v.text) {
 			a.Tell = append(a.Tell, v.text)
 		}

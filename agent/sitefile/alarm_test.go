@@ -94,6 +94,8 @@ func TestAlarmMistakes(t *testing.T) {
 		{"unit of what has none", "on = \"reading\"\nchannel = \"inputs.loaded\"\nabove = \"3 A\"", "alarm.above", "this is a text in quotes", "without quotes"},
 		{"priority", "on = \"disk\"\npriority = \"urgent\"", "alarm.priority", `"urgent" is not known`, `"high", "medium", "low"`},
 		{"delay", "on = \"disk\"\nafter = \"soon\"", "alarm.after", "", ""},
+		{"tell whom there is not", "on = \"disk\"\ntell = [\"mail\"]", "alarm.tell", `nobody "mail" to tell`, "neither [mail] nor [[webhook]]"},
+		{"tell misspelt", "on = \"disk\"\ntell = [\"dispach\"]\n[[webhook]]\nname = \"dispatch\"\nurl = \"https://dispatch.example/\"\nsecret_file = \"secret\"", "alarm.tell", `nobody "dispach" to tell`, `did you mean "dispatch"?`},
 		{"tell is no text", "on = \"disk\"\ntell = [1]", "alarm.tell", "a whole number", "put it in quotes"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -110,6 +112,36 @@ func TestAlarmMistakes(t *testing.T) {
 				t.Errorf("%s: want %q and %q", text, tt.says, tt.mend)
 			}
 		})
+	}
+}
+
+// TestAlarmTargets: without tell it goes to all, with an empty one to nobody.
+func TestAlarmTargets(t *testing.T) {
+	s := mustLoad(t, withAlarms(t, `[[alarm]]
+name = "all"
+on = "disk"
+[[alarm]]
+name = "one"
+on = "disk"
+tell = ["dispatch"]
+[[alarm]]
+name = "page"
+on = "disk"
+tell = []
+[mail]
+server = "mail.example:587"
+from = "loadscribe@air.example"
+to = ["shop@air.example"]
+[[webhook]]
+name = "dispatch"
+url = "https://dispatch.example/"
+secret_file = "secret"
+`))
+	if got := s.Targets(); !slices.Equal(got, []string{"mail", "dispatch"}) {
+		t.Errorf("targets %q", got)
+	}
+	if a := s.Alarms; !a[0].TellAll || a[1].TellAll || !slices.Equal(a[1].Tell, []string{"dispatch"}) || a[2].TellAll || len(a[2].Tell) != 0 {
+		t.Errorf("alarms %+v", a)
 	}
 }
 
