@@ -62,6 +62,7 @@ type Agent struct {
 	reports   jobs[ReportMade]
 	levelsMu  sync.Mutex // held while levels change
 	secret    string     // of local commands
+	left      instanceLeft
 	started   time.Time
 	publish   atomic.Pointer[func(kind string, data any)]
 	refused   atomic.Uint64 // scans that are in no event: not storable, or too late at a stop
@@ -202,7 +203,7 @@ func (a *Agent) Close() error {
 // Run runs, agent.json in the data directory says how to ask it.
 func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.Context) error) error {
 	defer a.Close()
-	remove, err := writeInstance(a.site.Agent.DataDir, address, a.secret)
+	remove, err := a.leaveInstance(a.site.Agent.DataDir, address)
 	switch {
 	case err == nil:
 		defer remove()

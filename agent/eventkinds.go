@@ -16,7 +16,7 @@ var eventKinds = [...]string{
 	kindBroke, kindStoreDown, kindStoreUp,
 	"agent_started", "agent_stopped", "data_damaged", store.KindEvidenceBegan, store.KindEvidenceKey, store.KindDropped, store.KindRawDropped, "backup_made",
 	"keeping_failed", "levels", "hookup", "spot_reading", "calibration", analysis.KindTest,
-	store.KindImport, store.KindImportUndone, kindAligned, kindAudit, kindAlarm,
+	store.KindImport, store.KindImportUndone, kindAligned, kindAudit, kindAlarm, kindSignIn,
 }
 
 // checkQuery refuses a kind or a subject that there cannot be, lest a slip of

@@ -1,6 +1,7 @@
 package agent
 
 import (
+	"cmp"
 	"crypto/rand"
 	"encoding/hex"
 	"encoding/json"
@@ -9,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 )
 
 // instanceFile is what a running agent leaves in its data directory, so that
@@ -20,6 +22,50 @@ type Instance struct {
 	Address string `json:"address"` // host:port
 	PID     int    `json:"pid"`
 	Secret  string `json:"secret"` // sent by local commands as a bearer token
+	// Scheme is http or https; Fingerprint is the SHA-256 of the certificate that
+	// local commands hold the server to, empty for http.
+	Scheme      string `json:"scheme"`
+	Fingerprint string `json:"fingerprint,omitempty"`
+}
+
+// instanceLeft is agent.json as a running agent keeps it.
+type instanceLeft struct {
+	mu   sync.Mutex // protects what follows
+	in   Instance
+	dir  string // empty: it is not there
+	gone bool   // Run has ended
+}
+
+// ServeAs says how the pages are served: "http", or "https" with the SHA-256 of
+// the certificate. It is called before Run, and again whenever the certificate
+// changes.
+func (a *Agent) ServeAs(scheme, fingerprint string) error {
+	l := &a.left
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.in.Scheme, l.in.Fingerprint = scheme, fingerprint
+	if l.dir == "" || l.gone {
+		return nil
+	}
+	return writeInstance(l.dir, l.in)
+}
+
+// leaveInstance leaves agent.json in dir and returns what takes it away again.
+func (a *Agent) leaveInstance(dir, address string) (remove func(), err error) {
+	l := &a.left
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.in.Address, l.in.PID, l.in.Secret, l.in.Scheme = address, os.Getpid(), a.secret, cmp.Or(l.in.Scheme, "http")
+	if err := writeInstance(dir, l.in); err != nil {
+		return nil, err
+	}
+	l.dir = dir
+	return func() {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		l.gone = true
+		os.Remove(filepath.Join(dir, instanceFile))
+	}, nil
 }
 
 // newSecret makes what local commands send as a bearer token.
@@ -29,21 +75,21 @@ func newSecret() string {
 	return hex.EncodeToString(secret)
 }
 
-// writeInstance leaves agent.json in dir, readable by the owner only, replaced
-// in one step. It returns what takes it away again.
-func writeInstance(dir, address, secret string) (remove func(), err error) {
-	text, err := json.Marshal(Instance{Address: address, PID: os.Getpid(), Secret: secret})
+// writeInstance writes agent.json, readable by the owner only, replaced in one
+// step.
+func writeInstance(dir string, in Instance) error {
+	text, err := json.Marshal(in)
 	if err != nil {
-		return nil, fmt.Errorf("write %s: %w", instanceFile, err)
+		return fmt.Errorf("write %s: %w", instanceFile, err)
 	}
 	path := filepath.Join(dir, instanceFile)
 	if err := os.WriteFile(path+".new", text, 0o600); err != nil {
-		return nil, fmt.Errorf("write %s: %w", path, err)
+		return fmt.Errorf("write %s: %w", path, err)
 	}
 	if err := os.Rename(path+".new", path); err != nil {
-		return nil, fmt.Errorf("write %s: %w", path, err)
+		return fmt.Errorf("write %s: %w", path, err)
 	}
-	return func() { os.Remove(path) }, nil
+	return nil
 }
 
 // ReadInstance returns what a running agent left in dir; ok is false if there
@@ -59,5 +105,6 @@ func ReadInstance(dir string) (in Instance, ok bool, err error) {
 	if err := json.Unmarshal(text, &in); err != nil {
 		return Instance{}, false, nil // half written by another version: as if there were none
 	}
+	in.Scheme = cmp.Or(in.Scheme, "http") // an older version's
 	return in, in.Address != "", nil
 }

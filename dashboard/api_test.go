@@ -127,8 +127,9 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
 			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel" || path == "/api/v1/report/cancel"
+			posted = posted || strings.HasPrefix(path, "/api/v1/door/") && path != "/api/v1/door/people" && path != "/api/v1/door/sessions"
 			posted = posted || strings.HasPrefix(path, "/api/v1/newsite/") || strings.HasPrefix(path, "/api/v1/audit/") || strings.HasPrefix(path, "/api/v1/alarms/")
-			if (path == "/api/v1/leaks" || path == "/api/v1/compare" || path == "/api/v1/replay" || path == "/api/v1/report") && method == "post" {
+			if (path == "/api/v1/door/people" || path == "/api/v1/leaks" || path == "/api/v1/compare" || path == "/api/v1/replay" || path == "/api/v1/report") && method == "post" {
 				continue // they are both: what is asked, or said, does not fit into an address
 			}
 			if want := map[bool]string{true: "post", false: "get"}[posted]; method != want {
@@ -152,6 +153,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		"/api/v1/service": "ServiceAnswer", "/api/v1/service/effect": "ServiceEffectAnswer", "/api/v1/unloads": "UnloadsAnswer", "/api/v1/cycles": "CyclesAnswer",
 		"/api/v1/registers": "RegistersAnswer", "/api/v1/lines": "LinesAnswer", "/api/v1/sitefile": "SiteFilesAnswer",
 		"/api/v1/faults": "FaultsAnswer", "/api/v1/text": "TextAnswer",
+		"/api/v1/door": "Door", "/api/v1/door/people": "DoorPeople", "/api/v1/door/sessions": "DoorSessions",
 	} {
 		schema := d.at("paths", path, "get", "responses", "200", "content", "application/json", "schema")
 		if schema["$ref"] != "#/components/schemas/"+want {
@@ -174,17 +176,17 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 
 // Parameters in the document are those the handlers take.
 func TestParametersAreInTheDocument(t *testing.T) {
-	s := newCommandServer(t, newShop(), Options{})
+	s := newCommandServer(t, newShop(), Options{Secret: "0123abcd"})
 	d := readDocument(t)
 	for path := range d.at("paths") {
 		if !strings.HasPrefix(path, "/api/v1/") || slices.Contains([]string{"/api/v1/live", "/api/v1/openapi.json"}, path) {
 			continue
 		}
-		w := get(s, path+"?no_such_parameter=1")
+		w := get(s, path+"?no_such_parameter=1", "Authorization", "Bearer 0123abcd")
 		method := "get"
 		if slices.Contains(s.posts, path) && !slices.Contains(s.routes, path) {
 			method = "post"
-			w = do(s, http.MethodPost, path+"?no_such_parameter=1", "Origin", "http://127.0.0.1:8477", "Content-Type", "application/json")
+			w = do(s, http.MethodPost, path+"?no_such_parameter=1", "Authorization", "Bearer 0123abcd", "Content-Type", "application/json")
 		}
 		var e errorAnswer
 		if err := json.Unmarshal(w.Body.Bytes(), &e); err != nil || w.Code != 400 || e.Error.Field != "no_such_parameter" {
@@ -252,6 +254,10 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"ReplayAmount": replay.Amount{}, "ReplayOutcome": replay.Outcome{}, "ReplayMachineOutcome": replay.MachineOutcome{}, "ReplayTracePoint": replay.TracePoint{},
 		"ReplayResult": replay.Result{}, "ReplayCalibrated": replay.Calibrated{}, "ReplayFit": replay.Fit{},
 		"ReplaySearch": replay.SearchSpec{}, "ReplayLimits": replay.SearchLimits{}, "ReplayFront": replay.Front{}, "ReplayBroken": replay.Broken{}, "ReplayPoint": replay.FrontPoint{},
+		"Door": doorAnswer{}, "DoorSelf": doorSelf{}, "DoorSetUp": doorSetUp{}, "DoorIn": doorIn{}, "DoorNothing": doorNothing{}, "DoorPassword": doorPassword{},
+		"DoorPeople": doorPeople{}, "DoorPerson": doorPerson{}, "DoorPersonChange": doorPersonChange{}, "DoorPersonRemove": doorPersonRemove{},
+		"DoorSessions": doorSessions{}, "DoorSession": doorSession{}, "DoorSessionEnd": doorSessionEnd{}, "DoorCode": doorCode{},
+		"DoorScrape": doorScrape{}, "DoorScrapeToken": doorScrapeToken{},
 		"Error": errorAnswer{}, "ErrorDetail": errorDetail{},
 	} {
 		d.fitsType(t, name, reflect.TypeOf(v))

@@ -49,6 +49,9 @@ func writeError(w http.ResponseWriter, e *apiError) {
 	if e.status == http.StatusServiceUnavailable {
 		w.Header().Set("Retry-After", "5")
 	}
+	if e.status == http.StatusUnauthorized { // RFC 9110, 15.5.2; of no scheme that makes a browser ask by itself
+		w.Header().Set("WWW-Authenticate", `Bearer realm="loadscribe"`)
+	}
 	writeJSON(w, e.status, errorAnswer{errorDetail{e.message, e.field}})
 }
 

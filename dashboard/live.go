@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/coder/websocket"
+
+	"loadscribe/dashboard/door"
 )
 
 // serveLive is one live socket from its opening to its end. One goroutine
@@ -26,7 +28,7 @@ func (s *Server) serveLive(w http.ResponseWriter, r *http.Request) {
 	}
 	ctx, cancel := context.WithCancel(s.live)
 	defer cancel()
-	l := &liveConn{server: s, cancel: cancel, ready: make(chan struct{})}
+	l := &liveConn{server: s, cancel: cancel, ready: make(chan struct{}), session: callerOf(r).session}
 	c, e := s.hub.add(l.kick)
 	if e != nil {
 		writeError(w, e)
@@ -55,10 +57,12 @@ const maxRequestBytes = 1024
 type liveConn struct {
 	server *Server
 	client *client
-	cancel context.CancelFunc
-	conn   *websocket.Conn
-	ready  chan struct{} // closed once conn is set, or will never be
-	work   sync.WaitGroup
+	// session is whose it is; nil: no sign-in is asked for, or a local command.
+	session *door.Session
+	cancel  context.CancelFunc
+	conn    *websocket.Conn
+	ready   chan struct{} // closed once conn is set, or will never be
+	work    sync.WaitGroup
 }
 
 func (l *liveConn) serve(ctx context.Context) {
@@ -76,10 +80,39 @@ func (l *liveConn) serve(ctx context.Context) {
 		case <-ctx.Done():
 		}
 	}()
+	if l.session != nil {
+		l.work.Go(func() { l.leaveWithSession(ctx) })
+	}
 	l.write(ctx)
 	l.cancel()
 	l.conn.CloseNow() // frees read and ping; an error means it is closed already
 	l.work.Wait()
+}
+
+// sessionOver is the code that closes a socket whose session is over.
+const sessionOver websocket.StatusCode = 4401
+
+// leaveWithSession closes the socket when its session is over.
+func (l *liveConn) leaveWithSession(ctx context.Context) {
+	for {
+		again, ok := l.server.door.Stays(l.session)
+		if !ok {
+			break
+		}
+		timer := time.NewTimer(again)
+		select {
+		case <-timer.C:
+		case <-l.session.Ended():
+		case <-ctx.Done():
+		}
+		timer.Stop()
+		if ctx.Err() != nil {
+			return
+		}
+	}
+	<-l.session.Ended()
+	l.conn.Close(sessionOver, clip(l.session.Why()))
+	l.cancel()
 }
 
 // write sends what is queued until the connection ends.

@@ -14,7 +14,7 @@ type answer func(*http.Request) (any, *apiError)
 
 // mux holds every route. All of them are GET (and HEAD), but for those of post,
 // which take what a person says. None of them reaches a controller.
-func (s *Server) mux(metrics publish.Source) http.Handler {
+func (s *Server) mux(metrics publish.Source) *http.ServeMux {
 	m := http.NewServeMux()
 	route := func(path string, h http.Handler) {
 		s.routes = append(s.routes, path)
@@ -84,6 +84,7 @@ func (s *Server) mux(metrics publish.Source) http.Handler {
 	route("/api/v1/audit", s.json(s.gated(s.serveAudit)))
 	post("/api/v1/audit/begin", s.serveAuditBegin)
 	post("/api/v1/audit/mark", s.serveAuditMark)
+	s.doorRoutes(route, post, m)
 	route("/api/v1/alarms", s.json(s.serveAlarms))
 	post("/api/v1/alarms/acknowledge", s.serveAlarmAck)
 	post("/api/v1/alarms/shelve", s.serveAlarmShelve)
@@ -154,8 +155,13 @@ func (s *Server) serveOther(w http.ResponseWriter, r *http.Request) {
 func serveHealth(w http.ResponseWriter, _ *http.Request) { writeText(w, http.StatusOK, "ok\n") }
 
 // serveReady says whether the agent does its work.
-func (s *Server) serveReady(w http.ResponseWriter, _ *http.Request) {
-	if ok, why := s.backend.Ready(); !ok {
+func (s *Server) serveReady(w http.ResponseWriter, r *http.Request) {
+	ok, why := s.backend.Ready()
+	if !ok && callerOf(r).role == "" {
+		writeText(w, http.StatusServiceUnavailable, "not ready\n") // why is for those who signed in
+		return
+	}
+	if !ok {
 		writeText(w, http.StatusServiceUnavailable, "not ready: "+why+"\n")
 		return
 	}

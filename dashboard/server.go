@@ -2,16 +2,20 @@ package dashboard
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io/fs"
+	"log"
 	"log/slog"
 	"net"
 	"net/http"
+	"strings"
 	"sync"
 	"time"
 
 	"loadscribe/agent/publish"
+	"loadscribe/dashboard/door"
 	"loadscribe/dashboard/web"
 )
 
@@ -38,6 +42,15 @@ type Options struct {
 	Origins []string
 	// Secret lets local commands in as a bearer token; empty: none does.
 	Secret string
+	// Door knows who may sign in; nil: there are no people.
+	Door *door.Door
+	// SignIn asks for it; it needs a Door. Else everybody who gets in may operate.
+	SignIn bool
+	// Certificate is what TLS is spoken with; nil: plain HTTP.
+	Certificate *door.Certificate
+	// CookiePort tells the cookies of two agents on a host apart; empty: there is
+	// one.
+	CookiePort string
 }
 
 // Server serves the pages, the API and the live socket. Its methods may be
@@ -56,6 +69,11 @@ type Server struct {
 	secret  string
 	setup   *Setup // nil: there is a site
 
+	door        *door.Door // nil: there are no people
+	signIn      bool
+	certificate *door.Certificate // nil: plain HTTP
+	cookiePort  string
+
 	live     context.Context // ends when live sockets are cut
 	liveCut  context.CancelFunc
 	liveEnd  chan struct{} // closed when live sockets are to say goodbye
@@ -70,8 +88,16 @@ func New(b Backend, o Options) (*Server, error) {
 		return nil, err
 	}
 	s.backend = b
-	s.handler = s.guard.wrap(s.tracked(s.mux(o.Metrics)))
+	s.handler = s.guard.wrap(s.tracked(s.admit(s.mux(o.Metrics))))
 	return s, nil
+}
+
+// fingerprint is that of the certificate; empty: there is none.
+func (s *Server) fingerprint() string {
+	if s.certificate == nil {
+		return ""
+	}
+	return s.certificate.Fingerprint()
 }
 
 // bare is a Server without a handler.
@@ -93,6 +119,10 @@ func bare(o Options) (*Server, error) {
 	s := &Server{
 		log: o.Log, hub: newHub(), guard: newGuard(o), pages: pages,
 		heavy: newGate(4), exports: newGate(2), liveEnd: make(chan struct{}), secret: o.Secret,
+		door: o.Door, signIn: o.SignIn, certificate: o.Certificate, cookiePort: o.CookiePort,
+	}
+	if s.signIn && s.door == nil {
+		return nil, errors.New("sign-in is asked for, and there is nobody who could")
 	}
 	s.live, s.liveCut = context.WithCancel(context.Background())
 	return s, nil
@@ -121,9 +151,10 @@ func (s *Server) Live() publish.Live {
 	}
 }
 
-// Run serves ln until ctx ends, then lets requests finish, sends "going away"
-// to the live sockets and returns within ShutdownBudget. It closes ln. A Server
-// runs once.
+// Run serves ln, over TLS where there is a certificate, until ctx ends, then lets
+// requests finish, sends "going away" to the live sockets and returns within
+// ShutdownBudget. It bounds how many connections there are at once. It closes ln.
+// A Server runs once.
 func (s *Server) Run(ctx context.Context, ln net.Listener) error {
 	srv := &http.Server{
 		Handler:           s.handler,
@@ -131,10 +162,16 @@ func (s *Server) Run(ctx context.Context, ln net.Listener) error {
 		ReadTimeout:       30 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    16 << 10,
-		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+		ErrorLog:          log.New(complaints{s.guard}, "", 0),
 	}
+	var config *tls.Config
+	if s.certificate != nil {
+		config = s.certificate.TLS()
+	}
+	bounded := door.Listen(ln, door.OwnBounds(), config)
+	bounded.OnRefused(func() { s.guard.refused.note("more connections than there may be at once") })
 	served := make(chan error, 1)
-	go func() { served <- srv.Serve(ln) }()
+	go func() { served <- srv.Serve(bounded) }()
 	var failed error
 	select {
 	case <-ctx.Done():
@@ -194,4 +231,14 @@ func (s *Server) tracked(next http.Handler) http.Handler {
 		defer s.requests.Done()
 		next.ServeHTTP(w, r)
 	})
+}
+
+// complaints takes what net/http says of strangers' connections: handshakes that
+// fail, above all. Each would be a line of the log, which anybody could fill.
+type complaints struct{ guard *guard }
+
+// Write implements io.Writer.
+func (c complaints) Write(p []byte) (int, error) {
+	c.guard.refused.note(clip(strings.TrimSpace(string(p))))
+	return len(p), nil
 }

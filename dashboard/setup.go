@@ -50,11 +50,11 @@ func NewSetup(setup Setup, o Options) (*Server, error) {
 	}
 	s.setup = &setup
 	s.guard.mostBytes = maxDraftBytes
-	s.handler = s.guard.wrap(s.tracked(s.setupMux()))
+	s.handler = s.guard.wrap(s.tracked(s.admit(s.setupMux())))
 	return s, nil
 }
 
-func (s *Server) setupMux() http.Handler {
+func (s *Server) setupMux() *http.ServeMux {
 	m := http.NewServeMux()
 	s.setupRoutes(m)
 	m.HandleFunc("GET /healthz", serveHealth)
@@ -116,9 +116,6 @@ func (s *Server) draft(r *http.Request) (*newsite.Draft, *apiError) {
 	}
 	if s.setup == nil {
 		return nil, hasSite()
-	}
-	if e := s.mayCommand(r); e != nil {
-		return nil, e
 	}
 	d := &newsite.Draft{}
 	return d, readBody(r, d)

@@ -181,7 +181,6 @@ func TestWarnings(t *testing.T) {
 		old, new  string
 		at, words string
 	}{
-		{"open to the network", `"127.0.0.1:8477"`, `"0.0.0.0:8477"`, `"0.0.0.0:8477"`, "anybody on the network"},
 		{"shifts in UTC", "timezone = \"Europe/Berlin\"\n", "", "shifts", "without a timezone"},
 		{"idle line", "[[device]]\nname = \"inputs\"", "[[line]]\nname=\"spare\"\nkind=\"modbus-tcp\"\naddress=\"h:1\"\n[[device]]\nname = \"inputs\"", `"spare"`, "has no device"},
 		{"unit twice", "name = \"inputs\"\nline = \"net\"\nunit = 2", "name = \"inputs\"\nline = \"bus\"\nunit = 1", "1\nmap = \"maps/c.toml\"\n\n[[machine]]", `is device "controller" already`},

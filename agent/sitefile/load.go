@@ -64,13 +64,11 @@ func (l *loader) load(opts Options) (*Site, error) {
 	}
 	if opts.Listen != "" {
 		l.site.Agent.Listen = opts.Listen
-		l.listenAt = Problem{File: ListenOption}
 		if why := listenMistake(opts.Listen); why != "" {
 			l.found.problems = append(l.found.problems, Problem{File: ListenOption, Message: why,
 				Mend: `write host and port, like "127.0.0.1:8477"`})
 		}
 	}
-	l.warnOpen()
 	return l.finish()
 }
 
@@ -147,7 +145,6 @@ type loader struct {
 	deviceNames names
 	machines    names
 	systems     names
-	listenAt    Problem           // where the address to listen at is written
 	units       map[string]string // line and unit id → device
 	roleOf      map[string]string // channel id of a role of its own → machine
 }
@@ -202,14 +199,10 @@ func (l *loader) finish() (*Site, error) {
 	s := l.site
 	s.Hash = hex.EncodeToString(l.hash.Sum(nil))
 	s.Warnings = l.found.sorted(l.found.warnings)
-	paths := []*string{&s.Path, &s.Agent.DataDir}
-	if s.Agent.Backup.Dir != "" {
-		paths = append(paths, &s.Agent.Backup.Dir)
-	}
-	if s.Agent.Log != "" {
-		paths = append(paths, &s.Agent.Log)
-	}
-	for _, p := range paths {
+	for _, p := range []*string{&s.Path, &s.Agent.DataDir, &s.Agent.Backup.Dir, &s.Agent.Log, &s.Agent.TLS.Certificate, &s.Agent.TLS.Key} {
+		if *p == "" {
+			continue
+		}
 		abs, err := filepath.Abs(*p)
 		if err != nil {
 			return nil, Problems{{File: l.path, Message: fmt.Sprintf("cannot find the working directory: %v", err), Cause: err}}
@@ -328,8 +321,8 @@ func (l *loader) readAgent(root *section) {
 		if why := listenMistake(a.Listen); why != "" {
 			s.problem(e.value.at, "listen", listenMend, "%s", why)
 		}
-		l.listenAt = Problem{File: s.file, Line: e.value.at.line, Col: e.value.at.col, Key: s.path("listen")}
 	}
+	l.readSignIn(s, a)
 	s.done()
 }
 
@@ -360,18 +353,6 @@ func (l *loader) readKeeping(s *section, a *Agent) {
 	a.Backup.Every = b.duration("every", longDay, time.Hour, backupMend)
 	a.Backup.Keep = int(b.integer("keep", 2, 1, 1000, backupMend))
 	b.done()
-}
-
-// warnOpen tells of an address that others can reach.
-func (l *loader) warnOpen() {
-	listen := l.site.Agent.Listen
-	if listen == "" || listenMistake(listen) != "" || loopback(listen) {
-		return
-	}
-	p := l.listenAt
-	p.Message = fmt.Sprintf("anybody on the network can open %s; there is no sign-in yet", listen)
-	p.Mend = `"127.0.0.1:8477" is seen from this computer only`
-	l.found.warnings = append(l.found.warnings, p)
 }
 
 // listenMistake says what is wrong with an address to listen at, or "".

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -243,6 +244,24 @@ func TestKeeping(t *testing.T) {
 	want := Backup{Dir: filepath.Join(filepath.Dir(s.Agent.DataDir), "copies"), Every: 24 * time.Hour, Keep: 2}
 	if s.Agent.KeepRawDays != 400 || s.Agent.Backup != want {
 		t.Errorf("got %d days and %+v, want 400 and %+v", s.Agent.KeepRawDays, s.Agent.Backup, want)
+	}
+}
+
+func TestSignInKeys(t *testing.T) {
+	files := goodFiles()
+	files["site.toml"] = strings.Replace(files["site.toml"], "[agent]\n",
+		"[agent]\nsign_in = \"always\"\nhosts = [\"air.example\", \"192.0.2.7\"]\norigins = [\"https://air.example\"]\ntls = { certificate = \"air.pem\", key = \"air.key\" }\n", 1)
+	s, err := load("site.toml", Options{}, memory(files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := filepath.Dir(s.Agent.DataDir)
+	if want := (TLSFiles{filepath.Join(dir, "air.pem"), filepath.Join(dir, "air.key")}); !s.Agent.SignInAlways || s.Agent.TLS != want ||
+		!slices.Equal(s.Agent.Hosts, []string{"air.example", "192.0.2.7"}) || !slices.Equal(s.Agent.Origins, []string{"https://air.example"}) {
+		t.Errorf("got %+v", s.Agent)
+	}
+	if s := mustLoad(t, goodFiles()); s.Agent.SignInAlways || s.Agent.TLS != (TLSFiles{}) {
+		t.Errorf("without keys: %+v", s.Agent)
 	}
 }
 

@@ -138,7 +138,7 @@ var problemTests = []struct {
 	says     []string
 }{
 	{"unknown key", inSite, `rated_flow =`, `rated_flwo =`, `rated_flwo`, "machine.rated_flwo", []string{`unknown key "rated_flwo"`, `did you mean "rated_flow"?`}},
-	{"unknown key, nothing near", inSite, "[agent]\n", "[agent]\ncolour = 1\n", "colour", "agent.colour", []string{"known keys here: backup, data, keep_raw, listen"}},
+	{"unknown key, nothing near", inSite, "[agent]\n", "[agent]\ncolour = 1\n", "colour", "agent.colour", []string{"known keys here: backup, data, hosts, keep_raw, listen, origins, sign_in, tls"}},
 	{"report key misspelt", inSite, "[agent]\n", "[report]\npreparedfor = \"x\"\n[agent]\n", "preparedfor", "report.preparedfor", []string{`did you mean "prepared_for"?`}},
 	{"report text with a bell", inSite, "[agent]\n", "[report]\ngoals = \"a\\u0007b\"\n[agent]\n", "\"a\\u0007b\"", "report.goals", []string{"cannot be printed"}},
 	{"check without a day", inSite, `instrument = { accuracy`, `instrument = { checks = [{ reference = "100 psi", found = "101 psi" }], accuracy`, `{ reference`, "device.instrument.checks.on", []string{`"on" is missing`, "write it like checks = [{"}},
@@ -152,6 +152,11 @@ var problemTests = []struct {
 	{"raw kept for broken days", inSite, "[agent]\n", "[agent]\nkeep_raw = \"36h\"\n", `"36h"`, "agent.keep_raw", []string{"not a number of whole days"}},
 	{"backup without a folder", inSite, "[agent]\n", "[agent]\nbackup = { every = \"1d\" }\n", "", "agent.backup.dir", []string{`dir = "backups"`}},
 	{"backup all the time", inSite, "[agent]\n", "[agent]\nbackup = { dir = \"b\", every = \"1min\" }\n", `"1min"`, "agent.backup.every", []string{"below 1h"}},
+	{"sign-in sometimes", inSite, "[agent]\n", "[agent]\nsign_in = \"never\"\n", `"never"`, "agent.sign_in", []string{"network", "always"}},
+	{"host with a port", inSite, "[agent]\n", "[agent]\nhosts = [\"air.example:443\"]\n", `"air.example:443"`, "agent.hosts", []string{"without a port"}},
+	{"origin with a path", inSite, "[agent]\n", "[agent]\norigins = [\"https://air.example/x\"]\n", `"https://air.example/x"`, "agent.origins", []string{"address bar"}},
+	{"origin without a scheme", inSite, "[agent]\n", "[agent]\norigins = [\"air.example\"]\n", `"air.example"`, "agent.origins", []string{"https://air.example"}},
+	{"certificate without its key", inSite, "[agent]\n", "[agent]\ntls = { certificate = \"air.pem\" }\n", "", "agent.tls.key", []string{"key = "}},
 	{"no backup kept", inSite, "[agent]\n", "[agent]\nbackup = { dir = \"b\", keep = 0 }\n", "0 }", "agent.backup.keep", []string{"outside 1 to 1000"}},
 	{"unknown table", inSite, "[agent]", "[agnet]", "agnet", "agnet", []string{`did you mean "agent"?`}},
 	{"unknown key in an inline table", inSite, "poles = 4", "pols = 4", "pols", "machine.motor.pols", []string{`did you mean "poles"?`}},

@@ -56,7 +56,18 @@ type Agent struct {
 	KeepRawDays int
 	Backup      Backup
 	Log         string // file of the agent's log, absolute; empty: none. Key: log
+	// SignInAlways asks for sign-in also where only this computer can reach the
+	// pages; else it is asked for where others can. Key: sign_in.
+	SignInAlways bool
+	// Hosts are further host names under which the pages are reached, Origins the
+	// addresses of their pages where a proxy changes the Host header.
+	Hosts, Origins []string
+	TLS            TLSFiles
 }
+
+// TLSFiles are the certificate and key (PEM, absolute) that the pages are served
+// with; empty: loadscribe makes its own where others can reach the pages.
+type TLSFiles struct{ Certificate, Key string }
 
 // Backup is the schedule of backups. Dir is empty where there is none.
 type Backup struct {

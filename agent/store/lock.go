@@ -47,6 +47,20 @@ func lockDir(dir string) (*dirLock, error) {
 	return &dirLock{f}, nil
 }
 
+// Hold keeps agents and commands from opening a data directory, which is made
+// where there is none, until release is called. It returns ErrLocked while one has
+// it.
+func Hold(dir string) (release func() error, err error) {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, fmt.Errorf("make the data directory: %w", err)
+	}
+	l, err := lockDir(dir)
+	if err != nil {
+		return nil, err
+	}
+	return l.release, nil
+}
+
 // holder names the process that holds the lock, as far as that can be told.
 func holder(f *os.File) string {
 	if pid, ok := holderPID(f); ok {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -22,6 +23,7 @@ import (
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
 	"loadscribe/agent/transfer"
+	"loadscribe/dashboard/door"
 )
 
 // asked is where a command gets its answers: a running agent over its API, or
@@ -148,7 +150,7 @@ func reach(s *surroundings, site *sitefile.Site) (*running, error) {
 		return nil, fmt.Errorf("%s: %w by process %d, which is not ready to answer: it is starting, and may be mending the store; try again in a minute",
 			dir, store.ErrLocked, pid)
 	}
-	r := &running{in: in, client: &http.Client{}}
+	r := &running{in: in, client: pinned(in)}
 	if err := r.alive(s.ctx); err != nil {
 		return nil, fmt.Errorf("%s: %w: process %d holds it but does not answer at %s (%w); stop that process, then try again",
 			dir, store.ErrLocked, in.PID, in.Address, err)
@@ -216,6 +218,26 @@ type running struct {
 	client *http.Client
 }
 
+// pinned is a client that speaks to the agent that left agent.json, and to no
+// other: its certificate is not known to any authority, but its fingerprint is in
+// that file, which only its owner can read.
+func pinned(in agent.Instance) *http.Client {
+	if in.Scheme != "https" {
+		return &http.Client{}
+	}
+	return &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{
+		MinVersion: tls.VersionTLS12,
+		// The check below takes the place of authorities and names.
+		InsecureSkipVerify: true,
+		VerifyConnection: func(c tls.ConnectionState) error {
+			if got := door.Fingerprint(c.PeerCertificates[0].Raw); got != in.Fingerprint {
+				return fmt.Errorf("the certificate there has the fingerprint %s, and agent.json says %s: that is another program, or the certificate has just changed", got, in.Fingerprint)
+			}
+			return nil
+		},
+	}}}
+}
+
 // aliveWait is how long a running agent may take to say that it is there.
 const aliveWait = 3 * time.Second
 
@@ -241,7 +263,7 @@ func (r *running) get(ctx context.Context, path string, query url.Values) (io.Re
 
 // send asks with a body, which is JSON where there is one.
 func (r *running) send(ctx context.Context, method, path string, content []byte) (io.ReadCloser, error) {
-	request, err := http.NewRequestWithContext(ctx, method, "http://"+r.in.Address+path, bytes.NewReader(content))
+	request, err := http.NewRequestWithContext(ctx, method, r.in.Scheme+"://"+r.in.Address+path, bytes.NewReader(content))
 	if err != nil {
 		return nil, fmt.Errorf("ask %s: %w", r.in.Address, err)
 	}

@@ -43,9 +43,10 @@ var allowed = map[string][]string{
 	"agent/bundle":           {"agent/scan", "agent/store", "agent/evidence", "agent/transfer"},
 	"agent": {"agent/air", "agent/alarm", "agent/messenger", "agent/awake", "agent/oplog", "agent/evidence", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/poll",
 		"agent/analysis", "agent/replay", "agent/report", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
-	"dashboard/web": {},
+	"dashboard/web":  {},
+	"dashboard/door": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
-		"agent/publish", "agent/hookup", "agent/transfer", "agent/bundle", "agent/newsite", "agent/probe", "agent/replay", "dashboard/web"},
+		"agent/publish", "agent/hookup", "agent/transfer", "agent/bundle", "agent/newsite", "agent/probe", "agent/replay", "dashboard/door", "dashboard/web"},
 	"configs":   {},
 	"simulator": {"agent/quantity", "agent/modbus/frame"},
 }

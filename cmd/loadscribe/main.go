@@ -53,6 +53,7 @@ type commands struct {
 	Import     importCmd     `cmd:"" help:"Bring in what other loggers recorded, CSV files by a column mapping; or take it back."`
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
 	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`
+	People     peopleCmd     `cmd:"" help:"Who may sign in to the pages where they are shown to a network, and what scrapes of /metrics bear."`
 	Size       sizeCmd       `cmd:"" help:"Sums of an audit without a record: leaks by hole and pressure, leak tests, receivers, efficiency, flows in other conditions."`
 	Version    versionCmd    `cmd:"" help:"Print what this is and where data lives."`
 }

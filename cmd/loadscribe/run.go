@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"strconv"
+	"sync"
 	"syscall"
 
 	"loadscribe/agent"
@@ -98,7 +99,12 @@ func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, log *slog.
 	if err != nil {
 		return errors.Join(err, a.Close())
 	}
-	server, err := dashboard.New(a, dashboard.Options{Log: log, Metrics: a, Listen: site.Agent.Listen, Hosts: ownNames(listener.Addr()), Secret: a.Secret()})
+	out, err := openDoor(a, site, log, listener.Addr())
+	if err != nil {
+		listener.Close()
+		return errors.Join(err, a.Close())
+	}
+	server, err := dashboard.New(a, out.options)
 	if err != nil {
 		listener.Close()
 		return errors.Join(err, a.Close())
@@ -106,10 +112,17 @@ func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, log *slog.
 	a.OnUpdate(server.Publish)
 	address := reachedAt(listener.Addr())
 	err = a.Run(s.ctx, address, func(ctx context.Context) error {
-		fmt.Fprintf(s.stdout, "loadscribe %s: %s at http://%s\n", version, site.Name, address)
+		url := out.scheme() + "://" + address
+		fmt.Fprintf(s.stdout, "loadscribe %s: %s at %s\n", version, site.Name, url)
+		out.say(s.stdout)
 		if ready != nil {
-			ready("http://" + address)
+			ready(url)
 		}
+		keeping := sync.WaitGroup{}
+		defer keeping.Wait()
+		keep, stop := context.WithCancel(ctx)
+		defer stop()
+		keeping.Go(func() { out.keep(keep) })
 		return server.Run(ctx, listener)
 	})
 	listener.Close() // closed already, unless Run failed before it served
@@ -152,8 +165,8 @@ func listenOrElse(s *surroundings, address string) (net.Listener, error) {
 	if other != nil {
 		return nil, fmt.Errorf("listen: %w", errors.Join(err, other))
 	}
-	fmt.Fprintf(s.stderr, "port in use: another program listens on %s; recording goes on, the pages are at http://%s instead. "+
-		"Give --listen or change [agent] listen for a fixed address.\n", address, listener.Addr())
+	fmt.Fprintf(s.stderr, "port in use: another program listens on %s; recording goes on, the pages are at http://%s instead, "+
+		"for this computer alone. Give --listen or change [agent] listen for a fixed address.\n", address, listener.Addr())
 	return listener, nil
 }
 
@@ -179,8 +192,8 @@ func explainOpen(err error, dir string) error {
 	}
 	pid, known := store.Holder(dir)
 	if in, ok, _ := agent.ReadInstance(dir); ok && (!known || pid == in.PID) {
-		return fmt.Errorf("%s: %w: process %d records there, its pages are at http://%s; stop it first, or give this one another --data",
-			dir, store.ErrLocked, in.PID, in.Address)
+		return fmt.Errorf("%s: %w: process %d records there, its pages are at %s://%s; stop it first, or give this one another --data",
+			dir, store.ErrLocked, in.PID, in.Scheme, in.Address)
 	}
 	return err // it has left no address yet, or is a command; its process is named
 }

@@ -27,9 +27,10 @@ import (
 const soakChild = "LOADSCRIBE_SOAK_CHILD"
 
 // TestSoak lets an agent record for 30 days: its own poller, clients, store,
-// pages and upkeep, on lines that are damaged, cut and silent, with restarts, a
-// clock that is set both ways and one that is not set at a start, raw readings
-// dropped after five days and backups each day. The hours go by as fast as the
+// pages and upkeep, on lines that are damaged, cut and silent, with restarts in
+// the first half and none in the second, a clock that is set both ways and one
+// that is not set at a start, raw readings dropped after five days and backups
+// each day. The hours go by as fast as the
 // computer allows (testing/synctest); disk and memory are real. Every poll that
 // was due is stored or explained, and memory, goroutines, descriptors and disk
 // do not grow.
@@ -153,6 +154,7 @@ func (s *soak) run(t *testing.T, r soakRun) {
 		t.Fatal(errors.Join(err, a.Close()))
 	}
 	a.OnUpdate(server.Publish)
+	s.account.begin(a.Groups(), clock.began.Sub(s.origin).Milliseconds())
 	sockets := make(pipes)
 	ctx, stop := context.WithCancel(context.Background())
 	var running, visiting sync.WaitGroup
@@ -169,6 +171,10 @@ func (s *soak) run(t *testing.T, r soakRun) {
 		if at.After(time.Now()) && at.Before(s.origin.Add(r.to)) {
 			sleepUntil(at)
 			s.samples = append(s.samples, takeSample(t, day, s.dir))
+			_, wallMS := clock.Now() // of those raw readings that are still kept
+			if err := a.Scans(wallMS-26*time.Hour.Milliseconds(), 0, nil, s.account.take); err != nil {
+				t.Errorf("day %d: %v", day, err)
+			}
 		}
 	}
 	sleepUntil(s.origin.Add(r.to))
@@ -178,6 +184,6 @@ func (s *soak) run(t *testing.T, r soakRun) {
 	running.Wait()
 	synctest.Wait()
 	s.idle = append(s.idle, runtime.NumGoroutine())
-	s.account.run(t, site.Agent.DataDir, clock.began.Sub(s.origin).Milliseconds(), r.to.Milliseconds())
+	s.account.end(t, site.Agent.DataDir, r.to.Milliseconds())
 	s.ends = append(s.ends, endOf(t, site.Agent.DataDir, r.to.Milliseconds()))
 }

@@ -29,6 +29,9 @@ type soakAccount struct {
 	reasons                   map[scan.Reason]uint64
 	lastSeq                   uint64
 	injected                  [serve.NumFaults]uint64
+
+	beganMS int64 // of the run
+	groups  map[string]*soakGroup
 }
 
 // soakGroup is one poll group in one run.
@@ -39,53 +42,63 @@ type soakGroup struct {
 	badMS    int64 // when the last scan was, where it had no values; 0: it had
 }
 
-// run accounts for one run of the agent, stopped by now: its lines were due from
-// beganMS on until endedMS, in the soak's time; so much is the difference to the
-// agent's monotonic clock.
-func (c *soakAccount) run(t *testing.T, dir string, beganMS, endedMS int64) {
+// begin starts the account of a run whose lines are due from beganMS on, in the
+// soak's time; so much is the difference to the agent's monotonic clock.
+func (c *soakAccount) begin(groups []*scan.Group, beganMS int64) {
+	c.beganMS, c.groups = beganMS, map[string]*soakGroup{}
+	for _, g := range groups {
+		c.groups[g.Device+" "+g.Name] = &soakGroup{device: g.Device, periodMS: g.PeriodMS, index: -1}
+	}
+}
+
+// take is the next scan of the record. Those it has seen before it leaves out.
+func (c *soakAccount) take(sc *scan.Scan) error {
+	if sc.Seq <= c.lastSeq {
+		return nil
+	}
+	if sc.Seq != c.lastSeq+1 {
+		return fmt.Errorf("scan %d follows %d", sc.Seq, c.lastSeq)
+	}
+	c.lastSeq = sc.Seq
+	return c.scan(c.groups[sc.Group.Device+" "+sc.Group.Name], sc)
+}
+
+// end takes the rest of a run that was stopped at endedMS.
+func (c *soakAccount) end(t *testing.T, dir string, endedMS int64) {
 	t.Helper()
 	s, err := store.OpenReadOnly(dir, store.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	groups := map[string]*soakGroup{}
-	for _, g := range s.Groups() {
-		groups[g.Device+" "+g.Name] = &soakGroup{device: g.Device, periodMS: g.PeriodMS, index: -1}
-	}
-	err = s.Scans(store.ScanQuery{FromSeq: c.lastSeq + 1}, func(sc *scan.Scan) error {
-		if sc.Seq != c.lastSeq+1 {
-			return fmt.Errorf("scan %d follows %d", sc.Seq, c.lastSeq)
-		}
-		c.lastSeq = sc.Seq
-		return c.scan(groups[sc.Group.Device+" "+sc.Group.Name], sc, beganMS)
-	})
-	for name, g := range groups {
-		last := (endedMS - beganMS - 1) / g.periodMS // the last due time within the run
+	err = s.Scans(store.ScanQuery{FromSeq: c.lastSeq + 1}, c.take)
+	lasted := endedMS - c.beganMS
+	for name, g := range c.groups {
+		last := (lasted - 1) / g.periodMS // the last due time within the run
 		// What is being asked when the agent stops is no outcome.
 		if left := last - g.index; left > 0 && g.badMS == 0 {
-			if left > 1 || endedMS-beganMS-last*g.periodMS > 1000 {
+			if left > 1 || lasted-last*g.periodMS > 1000 {
 				err = errors.Join(err, fmt.Errorf("%s: the last scan of the run is of due time %d, not %d", name, g.index, last))
 			}
 			c.cut++
 		} else if left > 0 {
-			err = errors.Join(err, c.heldBack(g, last+1, beganMS))
+			err = errors.Join(err, c.heldBack(g, last+1))
 		}
 		c.due += uint64(last + 1)
 	}
 	if err := errors.Join(err, s.Close()); err != nil {
-		t.Errorf("run from %v: %v", time.Duration(beganMS)*time.Millisecond, err)
+		t.Errorf("run from %v: %v", time.Duration(c.beganMS)*time.Millisecond, err)
 	}
 }
 
 // scan places a scan at its due time, and explains those before it that have none.
-func (c *soakAccount) scan(g *soakGroup, sc *scan.Scan, beganMS int64) error {
+func (c *soakAccount) scan(g *soakGroup, sc *scan.Scan) error {
 	index := sc.MonoMS / g.periodMS // the run's clock begins with it
 	if index <= g.index {
 		return fmt.Errorf("%s: two scans of due time %d", g.device, index)
 	}
 	var err error
 	if index > g.index+1 {
-		err = c.heldBack(g, index, beganMS)
+		err = c.heldBack(g, index)
 	}
 	g.index, g.badMS = index, 0
 	if sc.Reason == scan.Good {
@@ -98,7 +111,7 @@ func (c *soakAccount) scan(g *soakGroup, sc *scan.Scan, beganMS int64) error {
 	if sc.Reason == scan.Dropped {
 		err = errors.Join(err, fmt.Errorf("%s: dropped at %d", g.device, sc.MonoMS))
 	}
-	if !c.troubled(g.device, beganMS+index*g.periodMS) {
+	if !c.troubled(g.device, c.beganMS+index*g.periodMS) {
 		c.stray++
 	}
 	return err
@@ -106,16 +119,16 @@ func (c *soakAccount) scan(g *soakGroup, sc *scan.Scan, beganMS int64) error {
 
 // heldBack counts the due times of a group between its last scan and index. Their reason
 // is that of the scan before them, which must be no older than the agent lets it be.
-func (c *soakAccount) heldBack(g *soakGroup, index, beganMS int64) error {
+func (c *soakAccount) heldBack(g *soakGroup, index int64) error {
 	const everyMS = 10_000 // poll's quietEvery
 	for k := g.index + 1; k < index; k++ {
 		dueMS := k * g.periodMS
 		if g.badMS == 0 || dueMS-g.badMS >= everyMS+g.periodMS {
 			return fmt.Errorf("%s, every %d ms: nothing is kept of what was due at %v, and nothing says why",
-				g.device, g.periodMS, time.Duration(beganMS+dueMS)*time.Millisecond)
+				g.device, g.periodMS, time.Duration(c.beganMS+dueMS)*time.Millisecond)
 		}
 		c.held++
-		if !c.troubled(g.device, beganMS+dueMS) {
+		if !c.troubled(g.device, c.beganMS+dueMS) {
 			c.stray++
 		}
 	}

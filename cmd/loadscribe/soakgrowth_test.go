@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"loadscribe/agent/store"
 )
@@ -110,11 +111,8 @@ func middle[N cmp.Ordered](samples []soakSample, of func(soakSample) N) N {
 	return all[len(all)/2]
 }
 
-// soakWarmUp is how many days come before anything is compared: five of raw
-// readings, and two until the first were dropped.
-const soakWarmUp = 7
-
-// judgeGrowth holds the end of the month against its first week.
+// judgeGrowth holds the end of the last run, half a month, against its first days, and
+// the rests between the runs against the first one.
 func (s *soak) judgeGrowth(t *testing.T) {
 	for _, x := range s.samples {
 		t.Logf("%+v", x)
@@ -122,20 +120,23 @@ func (s *soak) judgeGrowth(t *testing.T) {
 	if len(s.samples) != s.days {
 		t.Fatalf("%d samples of %d days", len(s.samples), s.days)
 	}
-	warm := s.samples[soakWarmUp:]
+	began := int(s.plan.runs[len(s.plan.runs)-1].from/(24*time.Hour)) + 1
+	warm := s.samples[began:]
+	if len(warm) < s.days/3 {
+		t.Fatalf("the last run has %d whole days", len(warm))
+	}
 	first, last := warm[:3], warm[len(warm)-3:]
 	for name, of := range map[string]func(soakSample) float64{
 		"live objects":     func(x soakSample) float64 { return x.heap },
 		"anonymous memory": func(x soakSample) float64 { return x.anonymous },
 	} {
 		rise := slope(warm, of)
-		t.Logf("%s: %.1f MB after %d days, %.1f MB at the end, %+.3f MB a day", name, middle(first, of), soakWarmUp, middle(last, of), rise)
+		t.Logf("%s: %.1f MB from day %d on, %.1f MB at the end, %+.3f MB a day", name, middle(first, of), began, middle(last, of), rise)
 		if most := 5.0; middle(last, of)-middle(first, of) > most || rise*float64(len(warm)) > most {
 			t.Errorf("%s grew by more than %.0f MB in %d days", name, most, len(warm))
 		}
 	}
-	// At rest between two runs nothing of the agent is left; within a run there are as many
-	// goroutines as ever, but for connections that end of themselves.
+	// Between two runs nothing of the agent is left: what remains is the plant's.
 	for i, n := range s.idle {
 		if n > s.idle[0]+1 {
 			t.Errorf("%d goroutines after run %d, %d after the first", n, i, s.idle[0])
@@ -143,10 +144,10 @@ func (s *soak) judgeGrowth(t *testing.T) {
 	}
 	goroutines, descriptors := func(x soakSample) int { return x.goroutines }, func(x soakSample) int { return x.descriptors }
 	if was, is := middle(first, goroutines), middle(last, goroutines); is > was {
-		t.Errorf("%d goroutines at the end, %d after %d days", is, was, soakWarmUp)
+		t.Errorf("%d goroutines at the end, %d from day %d on", is, was, began)
 	}
 	if was, is := middle(first, descriptors), middle(last, descriptors); is > was {
-		t.Errorf("%d descriptors at the end, %d after %d days", is, was, soakWarmUp)
+		t.Errorf("%d descriptors at the end, %d from day %d on", is, was, began)
 	}
 	s.judgeDisk(t)
 }

@@ -119,9 +119,18 @@ func newSoakPlan(days int) *soakPlan {
 		unit := byte(1 + d%3)
 		p.mute(unit, []string{"controller", "meter", "inputs"}[d%3], night(), between(10*time.Second, 90*time.Minute))
 	}
-	for from, end := time.Duration(0), time.Duration(days)*24*time.Hour; from < end; {
-		to := from.Truncate(24*time.Hour) + 24*time.Hour + between(14*time.Hour, 23*time.Hour)
-		to = min(to, end) + 500*time.Millisecond // between two due times
+	// Many short runs, then one that nobody interrupts: what grows within a run would end
+	// with it.
+	half, end := time.Duration(days)*12*time.Hour, time.Duration(days)*24*time.Hour
+	for from := time.Duration(0); from < end; {
+		to := from.Truncate(24*time.Hour) + 24*time.Hour*time.Duration(r.Int64N(2)) + between(14*time.Hour, 23*time.Hour)
+		if to < from+time.Hour {
+			to += 24 * time.Hour
+		}
+		if from >= half || to > end {
+			to = end
+		}
+		to += 500 * time.Millisecond // between two due times
 		p.runs = append(p.runs, soakRun{from, to})
 		from = to.Truncate(time.Second) + between(5*time.Second, 59*time.Minute)
 	}
@@ -169,7 +178,9 @@ func (p *soakPlan) setClocks(days int) {
 	step(at(4, 3*time.Hour), -3*time.Minute)
 	step(at(7, 3*time.Hour), 26*time.Hour)
 	step(at(7, 5*time.Hour), -26*time.Hour)
-	step(at(14, 9*time.Hour), 40*time.Second)
+	step(at(10, 9*time.Hour), 40*time.Second)
+	step(at(19, 9*time.Hour), -30*time.Minute)
+	step(at(24, 14*time.Hour), 30*time.Minute)
 	if len(p.runs) > 6 {
 		unset := -56 * 365 * 24 * time.Hour
 		from := p.runs[5].from

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"loadscribe/agent"
-	"loadscribe/agent/sitefile"
 	"loadscribe/simulator/serve"
 )
 
@@ -269,18 +268,6 @@ func TestReachedFromElsewhere(t *testing.T) {
 
 	dir := t.TempDir()
 	site := writeSite(t, dir, netLine("127.0.0.1:1"))
-	for listen, warns := range map[string]bool{"127.0.0.1:8477": false, "localhost:8477": false, "0.0.0.0:8477": true, ":8477": true, "192.0.2.7:8477": true} {
-		loaded, err := loadSite(site, sitefile.Options{Listen: listen})
-		if err != nil {
-			t.Fatal(err)
-		}
-		told := slices.ContainsFunc(loaded.Warnings, func(p sitefile.Problem) bool {
-			return p.File == sitefile.ListenOption && strings.Contains(p.Error(), "there is no sign-in yet")
-		})
-		if told != warns {
-			t.Errorf("--listen %s: warnings %v", listen, loaded.Warnings)
-		}
-	}
 	mustFail(t, exitWrongUse, []string{"--listen", `"nowhere" is not host and port`, `"127.0.0.1:8477"`}, "run", "--site", site, "--listen", "nowhere")
 	mustFail(t, exitWrongUse, []string{"--listen", "65535"}, "run", "--site", site, "--listen", "127.0.0.1:70000")
 }

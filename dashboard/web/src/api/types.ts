@@ -2919,6 +2919,131 @@ export type HookupFinding = {
   mend: string;
 };
 
+/** Whether sign-in is asked for, and who asks. */
+export type Door = {
+  /** Sign-in is asked for. Without, everybody who gets in may operate. */
+  sign_in: boolean;
+  /** There is no person yet: the first one is made with the set-up code. */
+  set_up: boolean;
+  person: DoorSelf | null;
+  /** What this request may do; empty: nothing, it is not signed in. */
+  role: "operate" | "look" | "";
+  /** How long this session lasts without use, s; 0: there is none. */
+  idle_s: number;
+  /** SHA-256 of the server's certificate, as browsers show it; empty: no TLS. */
+  fingerprint: string;
+};
+
+/** Who is signed in. */
+export type DoorSelf = {
+  name: string;
+  /** What they may do. */
+  role: "operate" | "look";
+};
+
+/** The first person. */
+export type DoorSetUp = {
+  /** As loadscribe prints it; case, blanks and dashes do not matter. */
+  code: string;
+  /** At most 64 characters. */
+  name: string;
+  /** 10 to 200 characters; the name must not be in it. */
+  password: string;
+};
+
+/** Who signs in. */
+export type DoorIn = {
+  /** Upper and lower case are alike. */
+  name: string;
+  password: string;
+};
+
+/** An empty object. */
+export type DoorNothing = Record<string, unknown>;
+
+/** Another password. */
+export type DoorPassword = {
+  old: string;
+  /** 10 to 200 characters; the name must not be in it. */
+  new: string;
+};
+
+/** Who may sign in, by name. */
+export type DoorPeople = {
+  people: DoorPerson[];
+};
+
+/** A person. */
+export type DoorPerson = {
+  name: string;
+  /** What they may do. */
+  role: "operate" | "look";
+  made: string;
+  /** When they signed in last; null: never, or before the agent was started and not kept. */
+  last_in: string | null;
+  /** How many browsers are signed in. */
+  sessions: number;
+};
+
+/** A person to add or change. */
+export type DoorPersonChange = {
+  /** At most 64 characters. */
+  name: string;
+  /** Left out: stays. */
+  role?: "operate" | "look";
+  /** 10 to 200 characters; left out: stays. */
+  password?: string;
+};
+
+/** Whose way in is taken away. */
+export type DoorPersonRemove = {
+  name: string;
+};
+
+/** Who is signed in where. */
+export type DoorSessions = {
+  sessions: DoorSession[];
+};
+
+/** A signed-in browser. */
+export type DoorSession = {
+  /** To end it by; lets nobody in. */
+  id: string;
+  /** Whose it is. */
+  name: string;
+  began: string;
+  /** When it was used last. */
+  last: string;
+  /** The address it was begun from; of a proxy, the proxy's. */
+  from: string;
+  /** It is the one that asks. */
+  this: boolean;
+};
+
+/** Which sessions to end: either of the two. */
+export type DoorSessionEnd = {
+  id?: string;
+  /** All of the caller's but the one that asks. */
+  others?: boolean;
+};
+
+/** A set-up code. */
+export type DoorCode = {
+  /** Good for an hour, ten tries and one person. */
+  code: string;
+};
+
+/** Which token. */
+export type DoorScrape = {
+  /** Make a new one; the old one no longer counts. */
+  new?: boolean;
+};
+
+/** A scrape's token. */
+export type DoorScrapeToken = {
+  token: string;
+};
+
 /** What went wrong and how to mend it. */
 export type Error = {
   error: ErrorDetail;
@@ -3346,6 +3471,9 @@ export interface Answers {
   "/api/v1/newsite": NewSite;
   "/api/v1/alarms": Alarms;
   "/api/v1/audit": Audit;
+  "/api/v1/door": Door;
+  "/api/v1/door/people": DoorPeople;
+  "/api/v1/door/sessions": DoorSessions;
   "/api/v1/replay": ReplayJob;
   "/api/v1/replay/machines": ReplayMachines;
   "/api/v1/report": ReportJob;
