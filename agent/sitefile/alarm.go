@@ -112,7 +112,7 @@ func (l *loader) readAlarms(root *section) {
 		a.Priority = AlarmPriority(s.choice("priority", string(MediumPriority), string(HighPriority), string(MediumPriority), string(LowPriority)))
 		l.alarmTargets(s, &a)
 		l.alarmKeys(s, &a)
-		a.ClearAfter = s.duration("clear_after", alarmClearAfter, 0, alarmDelayMend)
+		a.ClearAfter = s.duration("clear_after", a.On.clearAfter(), 0, alarmDelayMend)
 		if a.On == "" { // what else it may say hangs on that
 			continue
 		}
@@ -155,6 +155,16 @@ func (l *loader) alarmTargets(s *section, a *Alarm) {
 		}
 	}
 	a.TellAll = s.table.find("tell") == nil
+}
+
+// clearAfter is the off-delay where none is written: what changes by the hour or the
+// day needs none.
+func (k AlarmKind) clearAfter() time.Duration {
+	switch k {
+	case AlarmStarts, AlarmCycling, AlarmService, AlarmQuiet, AlarmCalibration:
+		return 0
+	}
+	return alarmClearAfter
 }
 
 // alarmKeys reads what the kind has of its own.
