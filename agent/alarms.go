@@ -54,6 +54,7 @@ type alarms struct {
 	ended        []alarm.Record // of rules that are gone; told at the start
 	out          chan alarm.Record
 	outLost      int
+	shifts       shiftDay         // for who holds mu
 	lastUnseenMS map[string]int64 // machine: when its state was last not known, monotonic
 }
 
@@ -77,7 +78,7 @@ func (h *History) newAlarms(w *watch, nowMS int64) (*alarms, error) {
 		return nil, err
 	}
 	a := &alarms{inScans: map[*scan.Group][]alarmInScan{}, byKind: map[sitefile.AlarmKind][]*alarm.Point{}, out: make(chan alarm.Record, outAlarms),
-		lastUnseenMS: map[string]int64{}}
+		lastUnseenMS: map[string]int64{}, shifts: shiftDay{site: h.site}}
 	a.engine, a.ended = alarm.New(h.site, h.alarmSources(w), history, nowMS)
 	points := map[string][]*alarm.Point{}
 	for _, r := range a.engine.Rules() {
@@ -175,9 +176,44 @@ func (a *Agent) seeAlarms(s *scan.Scan) {
 	a.alarms.mu.Lock()
 	defer a.alarms.mu.Unlock()
 	for i := range list {
-		sight := list[i].sight(s)
+		sight := a.alarms.sight(&list[i], s)
 		a.alarmsHappened(a.alarms.engine.See(list[i].point, &sight))
 	}
+}
+
+// seeScan judges what a scan shows, of a Recorder.
+func (l *alarms) seeScan(s *scan.Scan) (records []alarm.Record) {
+	for i := range l.inScans[s.Group] {
+		sight := l.sight(&l.inScans[s.Group][i], s)
+		records = append(records, l.engine.See(l.inScans[s.Group][i].point, &sight)...)
+	}
+	return records
+}
+
+// shiftDay is when nobody works on a local day.
+type shiftDay struct {
+	site   *sitefile.Site
+	day    time.Time
+	off    [24 * 60]bool
+	filled bool
+}
+
+// offShift reports whether nobody works by the site file at a wall time.
+func (d *shiftDay) offShift(wallMS int64) bool {
+	at := time.UnixMilli(wallMS).In(d.site.Location)
+	if year, month, day := at.Date(); !d.filled || year != d.day.Year() || month != d.day.Month() || day != d.day.Day() {
+		d.day, d.off, d.filled = at, d.site.OffShiftOn(at), true
+	}
+	return d.off[at.Hour()*60+at.Minute()]
+}
+
+// sight is what a scan shows of a point, whose rule may not count outside the shifts.
+func (l *alarms) sight(x *alarmInScan, s *scan.Scan) alarm.Sight {
+	v := x.sight(s)
+	if x.point.Rule.InShifts && v.Verdict == alarm.Bad && l.shifts.offShift(s.WallMS) {
+		v.Verdict, v.Why = alarm.Fine, "the shift is over"
+	}
+	return v
 }
 
 // sight is what a scan shows of a point.

@@ -430,3 +430,36 @@ func TestQuietScansAllocateNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// TestPressureInTheShifts: an alarm of the shifts is not raised outside them, and what
+// stands at their end returns with the reason.
+func TestPressureInTheShifts(t *testing.T) {
+	dir := t.TempDir()
+	site := strings.Replace(alarmSite, `name = "Test"`, `name = "Test"`+"\nshifts = [\"Mon-Fri 07:00-16:00\"]", 1)
+	load := loadTestSite(t, dir, site+"[[alarm]]\nname = \"low\"\non = \"pressure below minimum\"\nwhen = \"shifts\"\nafter = \"5s\"\nclear_after = \"0s\"\n", alarmMap)
+	end := time.Date(2026, 2, 25, 16, 0, 0, 0, time.UTC).UnixMilli() // a Wednesday
+	clock := &manualClock{mono: 1000, wall: end - 10_000}
+	a, err := Open(load, Options{Dial: noLine, Clock: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &alarmRig{t, a, clock}
+	for range 30 {
+		r.reading(80, 0, 590)
+	}
+	page, err := a.Events(EventQuery{Kinds: []string{kindAlarm}, Limit: 10})
+	if err != nil || len(page.Events) != 0 {
+		t.Fatalf("before anything is kept: %v, %v", page, err)
+	}
+	r.keep()
+	if page, err = a.Events(EventQuery{Kinds: []string{kindAlarm}, Limit: 10}); err != nil || len(page.Events) != 2 {
+		t.Fatalf("%d events, want a raise and a return: %v", len(page.Events), err)
+	}
+	raised, back := page.Events[1], page.Events[0]
+	if int64(raised.Time) != end-4000 || int64(back.Time) != end || back.Text != "low, returned: pressure of main 5.90 bar: the shift is over" {
+		t.Errorf("raised %v, returned %v: %q", raised.Time, back.Time, back.Text)
+	}
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}

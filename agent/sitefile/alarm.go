@@ -60,6 +60,8 @@ type Alarm struct {
 	// Back is the deadband: so far inside the limit a reading must be to count as
 	// back; SI.
 	Back float64
+	// InShifts: outside the site's shifts a pressure counts as well. Key: when.
+	InShifts bool
 	// Limit is how many starts or load cycles in an hour are too many; 0: the
 	// motor's starts_per_hour.
 	Limit float64
@@ -192,11 +194,13 @@ func (l *loader) alarmKeys(s *section, a *Alarm) {
 			s.problem(s.table.find("role").at, "role", "leave it out", "a system's pressure is that of its last tap: it has no role")
 		}
 		l.alarmLimits(s, a, quantity.Pressure, alarmBackPa)
+		l.alarmWhen(s, a)
 	case AlarmMinimum:
 		after = alarmMinimumAfter
 		l.alarmSystem(s, a)
 		l.alarmHasMinimum(s, a)
 		a.Back = s.difference("back", quantity.Pressure, alarmBackPa)
+		l.alarmWhen(s, a)
 	case AlarmStarts:
 		l.alarmMachine(s, a)
 		a.Limit = s.alarmLimit("limit", 0, mostStartsLimit)
@@ -230,6 +234,16 @@ func (l *loader) alarmKeys(s *section, a *Alarm) {
 		l.alarmChannel(s, a)
 	}
 	a.After = s.duration("after", after, 0, alarmDelayMend)
+}
+
+// alarmWhen reads whether it is judged in the shifts alone: a plant that is off at
+// night is empty in the morning.
+func (l *loader) alarmWhen(s *section, a *Alarm) {
+	const always, shifts = "always", "shifts"
+	a.InShifts = s.choice("when", always, always, shifts) == shifts
+	if a.InShifts && len(l.site.Shifts) == 0 {
+		s.problem(s.table.find("when").value.at, "when", `write shifts = ["Mon-Fri 07:00-16:00"] into [site], or when = "always"`, "the site has no shifts")
+	}
 }
 
 func (l *loader) alarmMachine(s *section, a *Alarm) {
