@@ -50,7 +50,7 @@ func TestAlarmsCommand(t *testing.T) {
 	}
 	mustRun(t, "alarms", "shelve", "--site", site, "--who", "R. Vale", "--for", "8h", "--why", "a test", "warm")
 	text := mustRun(t, "alarms", "--site", site)
-	for _, want := range []string{id + "  warm (medium): discharge temperature of comp1 ", "above -40.0 °C for 1 s", "acknowledged by R. Vale (meant so)", "; shelved until ", "by R. Vale: a test", "Not a safety device"} {
+	for _, want := range []string{id + "  warm (medium): discharge temperature of comp1 ", "above -40.0 °C for 1 s", "acknowledged by R. Vale (meant so)", "shelved until ", "by R. Vale: a test", "Not a safety device"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the list has no %q:\n%s", want, text)
 		}
