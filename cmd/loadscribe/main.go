@@ -147,9 +147,6 @@ func executeIn(s *surroundings, args []string) int {
 	}
 	stdout, stderr = onTerminal(stdout), onTerminal(stderr)
 	err = parsed.Run(s)
-	if err != nil && s.eventLog != nil { // a service of Windows has no standard error
-		s.eventLog(slog.LevelError, err.Error())
-	}
 	var wrong misuse
 	switch {
 	case err == nil:

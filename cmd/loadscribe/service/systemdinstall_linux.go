@@ -2,7 +2,6 @@ package service
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -10,13 +9,12 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strings"
 	"syscall"
 	"time"
 )
 
-// startPatience bounds the wait for a first start. One that takes longer repairs a record, or hangs: status says.
-const startPatience = 90 * time.Second
+// startWait bounds the wait for a first start. One that takes longer repairs a record, or hangs: status says.
+const startWait = 90 * time.Second
 
 // Install checks, then makes or renews the service and starts it.
 func (s *Systemd) Install(ctx context.Context, p *Plan) error {
@@ -179,25 +177,18 @@ func (s *Systemd) restartIf(ctx context.Context, before State) error {
 
 // startAndWait starts the service and waits for it to say that it is ready.
 func (s *Systemd) startAndWait(ctx context.Context, name string) error {
-	wait, cancel := context.WithTimeout(ctx, s.startWait())
+	wait, cancel := context.WithTimeout(ctx, startWait)
 	defer cancel()
 	_, err := s.Run(wait, "systemctl", "restart", unitName(name))
 	if err == nil {
 		return nil
 	}
-	is, _ := s.Status(ctx, name) // not known: then it is not starting either
-	if errors.Is(wait.Err(), context.DeadlineExceeded) && is.State == Starting {
-		fmt.Fprintf(s.Out, "  it has not said within %v that it records; a damaged record may be under repair: loadscribe service status\n", s.startWait())
+	if errors.Is(wait.Err(), context.DeadlineExceeded) {
+		fmt.Fprintf(s.Out, "  it has not said within %v that it records; a damaged record may be under repair: loadscribe service status\n", startWait)
 		return nil
 	}
-	said, _ := s.Run(ctx, "journalctl", "--unit="+unitName(name), "--lines=5", "--output=cat", "--no-pager") // else it is told without
-	if said = strings.TrimSpace(said); said != "" {
-		err = fmt.Errorf("%w; its log ends with:\n%s", err, said)
-	}
-	return fmt.Errorf("%w\n(journalctl -u %s has all of it)", err, name)
+	return fmt.Errorf("%w; journalctl -u %s -n 30 says why", err, name)
 }
-
-func (s *Systemd) startWait() time.Duration { return cmp.Or(s.Patience, startPatience) }
 
 // ownSteps give the service what it writes, and let it read what it reads.
 func (s *Systemd) ownSteps(p *Plan) []step {
@@ -283,7 +274,7 @@ func (s *Systemd) letStep(path string, want fs.FileMode) step {
 // ownRecord gives the record to the service's user again: a command that somebody ran as
 // root may have left files in it that the service cannot open.
 func (s *Systemd) ownRecord(name string) error {
-	data := s.own(name)["Data"]
+	_, data := s.ownPaths(name)
 	who, ok := s.Account()
 	if data == "" || !ok {
 		return nil
