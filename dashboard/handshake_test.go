@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"errors"
 	"io"
 	"strings"
 	"testing"
@@ -60,4 +61,27 @@ func TestSlowHandshakes(t *testing.T) {
 			})
 		})
 	}
+}
+
+// A scrape that does not take its answer is cut off.
+func TestSlowScrape(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newShop()
+		s, err := New(b, Options{Pages: testPages(), Metrics: b})
+		if err != nil {
+			t.Fatal(err)
+		}
+		onWires(t, s, func(w *wires) {
+			conn := w.dial()
+			defer conn.Close()
+			if _, err := io.WriteString(conn, "GET /metrics HTTP/1.1\r\nHost: 127.0.0.1:8477\r\n\r\n"); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(writeLimit + time.Second)
+			synctest.Wait()
+			if err := conn.SetReadDeadline(time.Now()); !errors.Is(err, io.ErrClosedPipe) {
+				t.Errorf("the server still waits (%v)", err)
+			}
+		})
+	})
 }
