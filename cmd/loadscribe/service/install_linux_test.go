@@ -8,6 +8,29 @@ import (
 	"time"
 )
 
+// TestInstallTakesOver a record that somebody made by hand, open to all; when the installation fails
+// it is as it was.
+func TestInstallTakesOver(t *testing.T) {
+	for _, fails := range []bool{false, true} {
+		c := newComputer(t)
+		c.put(t, "/srv/loadscribe/data/store.db", "record", 0o644)
+		want := os.FileMode(0o700)
+		if fails {
+			c.fails["systemctl restart"], want = errors.New("no"), 0o755
+		}
+		if err := c.Install(t.Context(), Example()); (err != nil) != fails {
+			t.Fatal(err)
+		}
+		info, err := os.Stat(c.at("/srv/loadscribe/data"))
+		if err != nil || info.Mode().Perm() != want {
+			t.Errorf("fails %v: %v, %v, want %v", fails, info.Mode(), err, want)
+		}
+		if owner := c.owners["/srv/loadscribe/data/store.db"][0]; (owner == accountID) == fails {
+			t.Errorf("fails %v: the record is %d's", fails, owner)
+		}
+	}
+}
+
 // TestInstallSlow: a start that repairs a record is left to it.
 func TestInstallSlow(t *testing.T) {
 	c := newComputer(t)
@@ -114,7 +137,7 @@ func TestInstallRefuses(t *testing.T) {
 		}, "holds other things"},
 		{"data in a folder of the system", func(t *testing.T, c *computer, p *Plan) {
 			c.put(t, "/var/lock/x", "", 0o644)
-			c.put(t, "/var/journal/x", "", 0o644)
+			c.put(t, "/var/store.db/x", "", 0o644)
 			p.Data = "/var"
 		}, "/var is to be the service's alone"},
 		{"a log among the system's", func(t *testing.T, c *computer, p *Plan) {
