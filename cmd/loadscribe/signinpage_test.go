@@ -41,7 +41,8 @@ func TestSignInPages(t *testing.T) {
 	if !strings.Contains(string(text), "[agent]\n") {
 		t.Fatalf("the site file has no [agent]:\n%s", text)
 	}
-	if err := os.WriteFile(site, []byte(strings.Replace(string(text), "[agent]\n", asks, 1)), 0o600); err != nil {
+	alarm := "\n[[alarm]]\nname = \"air end warm\"\non = \"temperature\"\nabove = \"1 °C\"\nafter = \"1s\"\n" // which is always so
+	if err := os.WriteFile(site, []byte(strings.Replace(string(text), "[agent]\n", asks, 1)+alarm), 0o600); err != nil {
 		t.Fatal(err)
 	}
 

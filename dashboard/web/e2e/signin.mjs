@@ -1,5 +1,5 @@
 // Sign-in in a real browser, over TLS: the first person, another one who may look,
-// what that one is not offered, sessions that end, a restart under what is typed, and
+// an alarm, what that one is not offered, sessions that end, a restart under what is typed, and
 // the way out. Run by TestSignInPages: BASE_URL asks for a sign-in and nobody exists
 // yet, CODE is its set-up code, RESTART_URL restarts it. One after another.
 import assert from 'node:assert/strict';
@@ -84,6 +84,31 @@ step('another person is let in by the keyboard alone', async () => {
   await page.setViewportSize({ width: 1280, height: 900 });
 });
 
+step('an alarm that stands is told on every page and acknowledged by who is signed in, by the keyboard alone', async () => {
+  const page = operator;
+  await page.waitForSelector('.alarm-line a', { timeout: 40_000 });
+  assert.match(await page.textContent('.alarm-line'), /^1 alarm: air end warm, comp1, since at least \d\d:\d\d$/);
+  await page.press('.alarm-line a', 'Enter');
+  await page.waitForSelector('[data-alarm]', patience);
+  const [one] = (await ask(page, 'alarms')).body.standing;
+  assert.equal(await page.textContent(`[data-alarm="${one.id}"] h3`), one.text);
+  await page.press(`[data-alarm="${one.id}"] .acts button`, 'Enter');
+  await page.focus(`[data-alarm="${one.id}"] [name=why]`);
+  await page.keyboard.type('it is meant to be');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector(`[data-alarm="${one.id}"]:has-text("by R. Vale: it is meant to be")`);
+  const { acknowledged } = (await ask(page, 'alarms')).body.standing[0];
+  assert.deepEqual([acknowledged.who, acknowledged.why], [vale.name, 'it is meant to be']);
+  await page.waitForSelector('.alarm-line:has-text(", acknowledged")');
+  await page.waitForSelector('.history li[data-state=acknowledged]');
+  assert.deepEqual(await axeFinds(page), []);
+  await page.goto(`${base}/#/`);
+  await page.waitForSelector('main[data-page=machine] h1');
+  assert.doesNotMatch(await page.textContent('main h1'), /all well/);
+  await page.goto(`${base}/#/people`);
+  await page.waitForSelector('.persons', patience);
+});
+
 step('a wrong password is told at its field; the role look is offered nothing that it may not do', async () => {
   looker = await atDoor('#/audit-desk', { size: 'phone', scheme: 'dark' });
   const page = looker;
@@ -98,7 +123,7 @@ step('a wrong password is told at its field; the role look is offered nothing th
   await page.waitForSelector('.door [name=password][aria-invalid]');
   await signIn(page, oak);
   await inside(page);
-  for (const [hash, gone] of [['#/audit-desk', '.begin'], ['#/service-book', '.note-form'], ['#/hook-up', '.begin'], ['#/hook-up?part=files', '.files'], ['#/what-we-missed', '.deed button:has-text("Take a backup")']]) {
+  for (const [hash, gone] of [['#/audit-desk', '.begin'], ['#/service-book', '.note-form'], ['#/hook-up', '.begin'], ['#/hook-up?part=files', '.files'], ['#/what-we-missed', '.deed button:has-text("Take a backup")'], ['#/alarms', '.alarms button']]) {
     await page.goto(`${base}/${hash}`);
     await page.waitForSelector('main:not([hidden]) [data-not-allowed]', patience).catch(async (e) => { throw new Error(`${hash}: ${e.message}: ${(await page.textContent('main:not([hidden])')).slice(0, 500)}`, { cause: e }); });
     assert.equal(await page.locator(gone).count(), 0, `${hash} shows ${gone}`);
