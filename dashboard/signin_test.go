@@ -82,6 +82,7 @@ func TestSignIn(t *testing.T) {
 func TestSessionsOfOthers(t *testing.T) {
 	s, people := signInServer(t)
 	second := cookieOf(t, s, "A. Looker", lookPassword)
+	get(s, "/api/v1/door", "Cookie", second, "X-Forwarded-For", "198.51.100.7")
 	list := func(cookie string) (all []doorSession) {
 		var a doorSessions
 		w := get(s, "/api/v1/door/sessions", "Cookie", cookie)
@@ -95,7 +96,7 @@ func TestSessionsOfOthers(t *testing.T) {
 		t.Fatalf("who looks sees %+v, who operates %+v", own, all)
 	}
 	for _, one := range own {
-		if one.Name != "A. Looker" {
+		if one.Name != "A. Looker" || one.From != "192.0.2.1" {
 			t.Errorf("who looks sees %+v", one)
 		}
 	}
@@ -133,7 +134,8 @@ func TestBruteForceIsSlowed(t *testing.T) {
 	answers := map[string][]string{}
 	for _, name := range []string{"R. Vale", "N. Obody"} {
 		for i := range 8 {
-			w := signIn(s, name, fmt.Sprintf("wrong password %d", i))
+			// a made-up address of a made-up proxy changes nothing
+			w := signIn(s, name, fmt.Sprintf("wrong password %d", i), "X-Forwarded-For", fmt.Sprintf("198.51.100.%d", i), "Forwarded", "for=127.0.0.1")
 			answers[name] = append(answers[name], fmt.Sprint(w.Code, w.Body))
 			readDocument(t).mustFit(t, "Error", w.Body.Bytes())
 			if w.Code == 429 && w.Header().Get("Retry-After") == "" {

@@ -78,6 +78,31 @@ func TestOwnCertificate(t *testing.T) {
 	openOwnTest(t, o)
 }
 
+// A computer without a battery for its clock starts in 1970 each time: the
+// certificate stays. One that was made then is made anew once the clock is set.
+func TestCertificateAndAClockNotSet(t *testing.T) {
+	now := newClock()
+	o := CertificateOptions{Dir: t.TempDir(), Now: now.Now}
+	c := openOwnTest(t, o)
+	o.Now = func() time.Time { return time.Unix(100, 0) }
+	if openOwnTest(t, o).Fingerprint() != c.Fingerprint() {
+		t.Error("a start in 1970 shows another certificate")
+	}
+	o.Now = func() time.Time { return now.Now().Add(-10 * 24 * time.Hour) }
+	if openOwnTest(t, o).Fingerprint() == c.Fingerprint() {
+		t.Error("one that holds only from the day after tomorrow on is shown")
+	}
+	clock := time.Unix(100, 0)
+	o.Dir, o.Now = t.TempDir(), func() time.Time { return clock }
+	c = openOwnTest(t, o)
+	first := c.Fingerprint()
+	clock = now.Now()
+	c.Look(nil)
+	if c.Fingerprint() == first || c.shown.Load().Leaf.NotAfter.Before(now.Now()) {
+		t.Error("one that was made in 1970 stays")
+	}
+}
+
 // OpenSSL reads the certificate as we do.
 func TestFingerprintPeer(t *testing.T) {
 	openssl, err := exec.LookPath("openssl")
