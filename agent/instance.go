@@ -28,6 +28,9 @@ type Instance struct {
 	Fingerprint string `json:"fingerprint,omitempty"`
 }
 
+// URL is where the agent's pages are; of http where no scheme was left.
+func (in Instance) URL() string { return cmp.Or(in.Scheme, "http") + "://" + in.Address }
+
 // instanceLeft is agent.json as a running agent keeps it.
 type instanceLeft struct {
 	mu   sync.Mutex // protects what follows
@@ -105,6 +108,5 @@ func ReadInstance(dir string) (in Instance, ok bool, err error) {
 	if err := json.Unmarshal(text, &in); err != nil {
 		return Instance{}, false, nil // half written by another version: as if there were none
 	}
-	in.Scheme = cmp.Or(in.Scheme, "http") // an older version's
 	return in, in.Address != "", nil
 }

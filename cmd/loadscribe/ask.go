@@ -263,7 +263,7 @@ func (r *running) get(ctx context.Context, path string, query url.Values) (io.Re
 
 // send asks with a body, which is JSON where there is one.
 func (r *running) send(ctx context.Context, method, path string, content []byte) (io.ReadCloser, error) {
-	request, err := http.NewRequestWithContext(ctx, method, r.in.Scheme+"://"+r.in.Address+path, bytes.NewReader(content))
+	request, err := http.NewRequestWithContext(ctx, method, r.in.URL()+path, bytes.NewReader(content))
 	if err != nil {
 		return nil, fmt.Errorf("ask %s: %w", r.in.Address, err)
 	}

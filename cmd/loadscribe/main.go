@@ -15,6 +15,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"loadscribe/agent/oplog"
+	"loadscribe/cmd/loadscribe/service"
 )
 
 // version is set at build time.
@@ -53,6 +54,7 @@ type commands struct {
 	Import     importCmd     `cmd:"" help:"Bring in what other loggers recorded, CSV files by a column mapping; or take it back."`
 	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
 	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`
+	Service    serviceCmd    `cmd:"" help:"Install it as a service that starts with this computer; start, stop, look at, remove it."`
 	People     peopleCmd     `cmd:"" help:"Who may sign in to the pages where they are shown to a network, and what scrapes of /metrics bear."`
 	Size       sizeCmd       `cmd:"" help:"Sums of an audit without a record: leaks by hole and pressure, leak tests, receivers, efficiency, flows in other conditions."`
 	Version    versionCmd    `cmd:"" help:"Print what this is and where data lives."`
@@ -66,6 +68,7 @@ type surroundings struct {
 	stderr io.Writer
 	// eventLog takes what belongs into the system's event log; nil: there is none.
 	eventLog func(level slog.Level, text string)
+	notify   service.Notify // tells the service manager how it stands
 }
 
 func (s *surroundings) logger() *slog.Logger {
@@ -96,13 +99,25 @@ func main() {
 		<-signals
 		os.Exit(exitFailed) // a second signal does not wait for order
 	}()
+	if service.Managed() {
+		os.Exit(service.Serve(ctx, func(ctx context.Context, notify service.Notify, eventLog func(slog.Level, string)) int {
+			return executeIn(&surroundings{ctx: ctx, stdout: os.Stdout, stderr: os.Stderr, notify: notify, eventLog: eventLog}, os.Args[1:])
+		}))
+	}
 	os.Exit(execute(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }
 
 // execute runs one command line and returns the exit code.
 func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	return executeIn(&surroundings{ctx: ctx, stdout: stdout, stderr: stderr, notify: service.FromEnvironment()}, args)
+}
+
+func executeIn(s *surroundings, args []string) int {
+	stdout, stderr := s.stdout, s.stderr
 	if len(args) == 0 { // a person who does not know the commands yet
-		execute(ctx, []string{"--help"}, stderr, stderr)
+		inner := *s
+		inner.stdout = stderr
+		executeIn(&inner, []string{"--help"})
 		return exitWrongUse
 	}
 	var c commands
@@ -131,7 +146,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return exitWrongUse
 	}
 	stdout, stderr = onTerminal(stdout), onTerminal(stderr)
-	err = parsed.Run(&surroundings{ctx: ctx, stdout: stdout, stderr: stderr})
+	err = parsed.Run(s)
 	var wrong misuse
 	switch {
 	case err == nil:

@@ -17,6 +17,7 @@ import (
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/store"
+	"loadscribe/cmd/loadscribe/service"
 	"loadscribe/dashboard"
 )
 
@@ -61,6 +62,10 @@ func record(s *surroundings, site *sitefile.Site, keeper *awake.Keeper, listen f
 
 // recordLogged is record once there is a log.
 func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper *awake.Keeper, listen func() (net.Listener, error), ready func(url string)) error {
+	ctx, end := context.WithCancel(s.ctx)
+	heart := beat(ctx, s.notify, service.WatchdogEvery(), log)
+	defer heart.wait()
+	defer end()
 	refuge := &agent.Refuge{}
 	o := agent.Options{Version: version, Log: log, Clock: scan.NewSystemClock(), Refuge: refuge, Awake: keeper}
 	for {
@@ -73,7 +78,14 @@ func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper
 		if err != nil {
 			return explainOpen(errors.Join(err, refuge.Remove()), site.Agent.DataDir)
 		}
-		err = recordWith(s, a, site, log, listen, ready)
+		heart.watch(turningOf(a))
+		err = recordWith(s, a, site, log, listen, func(url string) {
+			heart.serves(site.Name, url)
+			if ready != nil {
+				ready(url)
+			}
+		})
+		heart.watch(nil)
 		if !errors.Is(err, agent.ErrDiskBack) {
 			return errors.Join(err, bringToDisk(site, o, refuge))
 		}
@@ -115,9 +127,7 @@ func recordWith(s *surroundings, a *agent.Agent, site *sitefile.Site, log *slog.
 		url := out.scheme() + "://" + address
 		fmt.Fprintf(s.stdout, "loadscribe %s: %s at %s\n", version, site.Name, url)
 		out.say(s.stdout)
-		if ready != nil {
-			ready(url)
-		}
+		ready(url)
 		keeping := sync.WaitGroup{}
 		defer keeping.Wait()
 		keep, stop := context.WithCancel(ctx)
@@ -192,8 +202,8 @@ func explainOpen(err error, dir string) error {
 	}
 	pid, known := store.Holder(dir)
 	if in, ok, _ := agent.ReadInstance(dir); ok && (!known || pid == in.PID) {
-		return fmt.Errorf("%s: %w: process %d records there, its pages are at %s://%s; stop it first, or give this one another --data",
-			dir, store.ErrLocked, in.PID, in.Scheme, in.Address)
+		return fmt.Errorf("%s: %w: process %d records there, its pages are at %s; stop it first, or give this one another --data",
+			dir, store.ErrLocked, in.PID, in.URL())
 	}
 	return err // it has left no address yet, or is a command; its process is named
 }
