@@ -263,7 +263,7 @@ type parts struct {
 // what is fed.
 func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
 	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend}, {run: a.reports.tend},
-		{run: a.watchAlarms}, {run: a.watchSlowAlarms}, {a.show, true}, {a.write, true}, {a.keepEvents, true}}
+		{run: a.watchAlarms}, {run: a.watchSlowAlarms}, {run: a.trim}, {a.show, true}, {a.write, true}, {a.keepEvents, true}}
 	if a.awake != nil {
 		list = append(list, part{run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
 	}
