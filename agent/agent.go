@@ -51,6 +51,7 @@ type Agent struct {
 	refuge    *Refuge // not nil: this agent records into memory
 	board     *board
 	watch     *watch
+	turning   turning
 	alarms    *alarms
 	awake     *awake.Keeper // nil: none
 	walks     walks
@@ -109,7 +110,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		return nil, errors.Join(err, h.store.Close())
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{
-		Dial: o.Dial, Clock: o.Clock, Time: o.Time, Log: o.Log, OnLine: a.lineChanged, OnDevice: a.deviceChanged,
+		Dial: o.Dial, Clock: o.Clock, Time: o.Time, Log: o.Log, OnLine: a.lineChanged, OnDevice: a.deviceChanged, OnWedged: a.lineWedged,
 	})
 	if err != nil {
 		return nil, errors.Join(err, h.store.Close())
@@ -194,16 +195,17 @@ func (a *Agent) Close() error {
 
 // Run records until ctx ends or a part fails, then stops in order: polling,
 // the last scans to the store and to disk, serve, the store. serve shows the
-// data at address and runs until its own context ends; it may be nil. While
+// data at address and runs until its own context ends; it may be nil. What hangs at the
+// stop is left behind after StopBudget and named in the error (ErrLeftBehind); where a loop
+// hangs before, the error wraps ErrHung. While
 // Run runs, agent.json in the data directory says how to ask it.
 func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.Context) error) error {
-	defer a.Close()
 	remove, err := a.leaveInstance(a.site.Agent.DataDir, address)
 	switch {
 	case err == nil:
 		defer remove()
 	case a.refuge == nil:
-		return err
+		return errors.Join(err, a.Close())
 	default:
 		a.log.Warn("commands do not find this agent while the data directory takes nothing", "err", err)
 	}
@@ -217,11 +219,7 @@ func (a *Agent) Run(ctx context.Context, address string, serve func(ctx context.
 			a.log.Error("stopping", "err", err)
 		}
 	}
-	p.stopRecording()
-	a.kept(a.note(kindStopped, "", "recording stops", nil), "event not kept")
-	err = errors.Join(err, a.store.Sync())
-	p.stopServing()
-	err = errors.Join(err, a.Close(), p.errors())
+	err = errors.Join(err, a.stop(p, err))
 	a.log.Log(ctx, oplog.Notice, "recording has stopped")
 	return err
 }
@@ -241,81 +239,4 @@ func (a *Agent) tellStart() {
 		"version": a.version, "site_hash": a.site.Hash, "pid": fmt.Sprint(os.Getpid())}), "event not kept")
 	a.kept(a.tellSetup(), "what the site file and maps say is not kept")
 	a.kept(a.endAlarms(), "that alarms are watched no more is not kept")
-}
-
-// part is one of the loops that an agent runs, each in its goroutine.
-type part struct {
-	run func(context.Context) error
-	// last: it outlives the end of what Run was given, for it ends when what feeds it
-	// has ended.
-	last bool
-}
-
-// parts are those running: each sends at most one error to failed, which has room
-// for all.
-type parts struct {
-	failed chan error
-	stops  []func() // in the order in which they are to end
-	serves func()
-}
-
-// startParts starts them all. They stop in the order of this list: what feeds before
-// what is fed.
-func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) error) *parts {
-	list := []part{{run: a.poller.Run}, {run: a.tend}, {run: a.watchStore}, {run: a.learnLevels}, {run: a.relabel}, {run: a.replays.tend}, {run: a.reports.tend},
-		{run: a.watchAlarms}, {run: a.watchSlowAlarms}, {run: a.trim}, {a.show, true}, {a.write, true}, {a.keepEvents, true}}
-	if a.awake != nil {
-		list = append(list, part{run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
-	}
-	if a.refuge != nil { // backups of it would push out better ones, and levels are learnt of a whole record
-		list[1].run = a.leave
-		list = append(list[:3], list[4:]...)
-	}
-	p := &parts{failed: make(chan error, len(list)+1), serves: func() {}}
-	rest := context.WithoutCancel(ctx)
-	for _, one := range list {
-		of := ctx
-		if one.last {
-			of = rest
-		}
-		p.stops = append(p.stops, start(of, p.failed, one.run))
-	}
-	if serve != nil {
-		p.serves = start(rest, p.failed, serve)
-	}
-	return p
-}
-
-// stopRecording ends all but serving, in order.
-func (p *parts) stopRecording() {
-	for _, stop := range p.stops {
-		stop()
-	}
-}
-
-func (p *parts) stopServing() { p.serves() }
-
-// errors is what parts that have ended returned.
-func (p *parts) errors() (err error) {
-	for len(p.failed) > 0 {
-		err = errors.Join(err, <-p.failed)
-	}
-	return err
-}
-
-// start runs part in a goroutine and returns what ends it and waits for it. An
-// error of part, or its early end with one, goes to failed.
-func start(ctx context.Context, failed chan<- error, part func(context.Context) error) (stop func()) {
-	ctx, cancel := context.WithCancel(ctx)
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		if err := part(ctx); err != nil && !errors.Is(err, context.Canceled) {
-			failed <- err
-		}
-	}()
-	return func() {
-		cancel()
-		<-done
-	}
 }

@@ -11,7 +11,7 @@ import (
 // eventKinds are the kinds of event that this version makes; docs/events.md
 // explains each.
 var eventKinds = [...]string{
-	kindState, kindFault, kindNote, kindLeakTag, kindConfig, "line_down", "line_up", "device_down", "device_up",
+	kindState, kindFault, kindNote, kindLeakTag, kindConfig, "line_down", "line_up", kindLineWedged, kindLoopWedged, "device_down", "device_up",
 	kindCounterWrapped, kindCounterReset, "clock_step", "clock_not_set", "clock_set", kindBehind, "computer_slept",
 	kindBroke, kindStoreDown, kindStoreUp,
 	"agent_started", "agent_stopped", "data_damaged", store.KindEvidenceBegan, store.KindEvidenceKey, store.KindDropped, store.KindRawDropped, "backup_made",

@@ -144,7 +144,7 @@ type scheduledBackup struct {
 // backupsIn lists the scheduled backups in dir, the oldest first: by number,
 // since their times are what the wall clock said.
 func backupsIn(dir string) ([]scheduledBackup, error) {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, err
 	}
 	entries, err := os.ReadDir(dir)

@@ -21,10 +21,12 @@ const (
 // show tells the page and the watch of each scan, whatever the disk does.
 func (a *Agent) show(ctx context.Context) error {
 	for {
+		a.turning.show.Idle()
 		batch := a.queue.fresh(ctx, batchScans)
 		if len(batch) == 0 {
 			return nil
 		}
+		a.turning.show.Busy("showing readings", loopLimit)
 		a.noteSleep()
 		for i := range batch {
 			s := &batch[i]
@@ -46,7 +48,9 @@ func (a *Agent) show(ctx context.Context) error {
 func (a *Agent) write(ctx context.Context) error {
 	gone := uint64(0) // at a stop
 	for {
+		a.turning.write.Idle()
 		batch, lost := a.queue.take(ctx, batchScans)
+		a.turning.write.Busy("keeping readings", loopLimit)
 		if len(batch) == 0 {
 			if gone > 0 {
 				a.log.Error("stopped while the store took nothing", "lost", gone)
@@ -83,6 +87,7 @@ func readings(batch []scan.Scan) (n uint64) {
 func (a *Agent) keep(ctx context.Context, batch []scan.Scan) error {
 	var trouble store.Trouble
 	for {
+		a.turning.write.Busy("keeping readings", loopLimit)
 		err := a.store.Append(batch)
 		mono, _ := a.clock.Now()
 		switch {

@@ -29,8 +29,10 @@ func (a *Agent) tellStates() {
 // keepEvents writes queued events to the store; when ctx ends, those that wait.
 func (a *Agent) keepEvents(ctx context.Context) error {
 	for {
+		a.turning.events.Idle()
 		select {
 		case e := <-a.events:
+			a.turning.events.Busy("keeping events", loopLimit)
 			a.keepEvent(e)
 		case <-ctx.Done():
 			for len(a.events) > 0 {

@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"loadscribe/agent"
 	"loadscribe/agent/publish"
 	"loadscribe/dashboard/door"
 	"loadscribe/dashboard/web"
@@ -21,7 +22,7 @@ import (
 
 // ShutdownBudget is how long Run takes at most, from the end of its context, to
 // let requests finish and to say goodbye to the live sockets.
-const ShutdownBudget = 5 * time.Second
+const ShutdownBudget = agent.ServeShare
 
 // Options are what a Server needs besides its Backend. The zero value serves
 // the built-in pages under loopback names and logs nothing.

@@ -88,7 +88,7 @@ func folderOf(name string) string {
 }
 
 // Send queues a message for the targets of these names; nil: for all. It is on
-// the disk when Send returns nil. An error that wraps ErrNotSafe says that a
+// the disk, or delivered already, when Send returns nil. An error that wraps ErrNotSafe says that a
 // target's disk does not take it: it waits in memory and goes out as well. Send
 // takes as long as the disk takes: it is not for a loop that must not wait.
 func (m *Messenger) Send(to []string, msg Message) error {

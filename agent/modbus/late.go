@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"loadscribe/agent/modbus/frame"
 )
 
 // Bounds of what is remembered about requests without an answer.
@@ -14,6 +16,19 @@ const (
 	maxLateness   = 10 * time.Second      // later answers are neither learnt from nor waited for
 	minHold       = 50 * time.Millisecond // for the adapters that deliver every 16 ms
 )
+
+// LongestRead is the longest that a Read of a Client, or an Ask of a text line, takes by its
+// own rules with that timeout on a line of that speed (0: a network): it waits out what may
+// come late, sends, waits for the answer, and where that may be an older one, for the next.
+// What takes longer hangs.
+func LongestRead(timeout, turnaround time.Duration, baud int) time.Duration {
+	if timeout <= 0 {
+		timeout = DefaultTimeout
+	}
+	late := maxLateness*3/2 + turnaround
+	wire := 4 * frame.TransmitTime(baud, frame.MaxASCII) // quiet line, request, answer, late answer
+	return late + wire + writeSlack + (maxUnanswered+2)*timeout
+}
 
 // unanswered is a request whose answer may still come.
 type unanswered struct {

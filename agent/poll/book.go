@@ -1,8 +1,10 @@
 package poll
 
 import (
+	"maps"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"loadscribe/agent/modbus"
@@ -13,6 +15,7 @@ import (
 type book struct {
 	onLine   func(LineStatus)
 	onDevice func(DeviceStatus)
+	quiet    atomic.Bool // another book has taken its place: nobody is told any more
 
 	mu      sync.Mutex // guards all below; never held while a callback runs
 	status  LineStatus
@@ -34,6 +37,23 @@ type deviceEntry struct {
 	asked  tally
 }
 
+// takeOver goes on with what old has counted; old tells nobody any more.
+func (b *book) takeOver(old *book) {
+	old.quiet.Store(true)
+	old.mu.Lock()
+	defer old.mu.Unlock()
+	b.status, b.told, b.before = old.status, old.told, old.before
+	if old.client != nil {
+		b.before = joined(old.before, old.client.Stats())
+	}
+	b.status.Restarted++
+	for i := range old.devices {
+		b.devices[i] = old.devices[i]
+		b.devices[i].status = old.devices[i].status.clone()
+		b.devices[i].asked.failures = maps.Clone(old.devices[i].asked.failures)
+	}
+}
+
 func (b *book) line(up bool, detail string, wallMS int64) {
 	b.mu.Lock()
 	b.status.Detail = detail
@@ -43,7 +63,7 @@ func (b *book) line(up bool, detail string, wallMS int64) {
 	}
 	status := b.status
 	b.mu.Unlock()
-	if changed && b.onLine != nil {
+	if changed && b.onLine != nil && !b.quiet.Load() {
 		b.onLine(status)
 	}
 }
@@ -111,7 +131,7 @@ func (b *book) scanned(device int, s *scan.Scan, detail string) {
 		status = e.snapshot()
 	}
 	b.mu.Unlock()
-	if changed && b.onDevice != nil {
+	if changed && b.onDevice != nil && !b.quiet.Load() {
 		b.onDevice(status)
 	}
 }

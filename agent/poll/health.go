@@ -212,8 +212,9 @@ func (b *book) health(l *line, now time.Time) LineHealth {
 // Health returns what the requests on each line came to, in the site's order.
 // It may be called at any time from any goroutine.
 func (p *Poller) Health() []LineHealth {
-	all := make([]LineHealth, len(p.lines))
-	for i, l := range p.lines {
+	lines := p.current()
+	all := make([]LineHealth, len(lines))
+	for i, l := range lines {
 		all[i] = l.book.health(l, l.now())
 	}
 	return all

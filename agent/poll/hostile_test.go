@@ -36,7 +36,18 @@ type enemy struct {
 // network of 100 Mbit/s carries. More would measure this computer, not the program.
 const floodPart, floodPause = 64 << 10, 5 * time.Millisecond
 
-func (e *enemy) serve(conn net.Conn, sent *atomic.Int64) {
+// functionOf is the function that a request of Modbus TCP, or of RTU, asks for.
+func (e *enemy) functionOf(ask []byte) (byte, bool) {
+	switch {
+	case e.kind == sitefile.ModbusTCP && len(ask) > 7:
+		return ask[7], true
+	case e.kind == sitefile.ModbusRTUOverTCP && len(ask) > 1:
+		return ask[1], true
+	}
+	return 0, false
+}
+
+func (e *enemy) serve(conn net.Conn, sent *atomic.Int64, functions *sync.Map) {
 	defer conn.Close()
 	write := func(text string) bool {
 		n, err := io.WriteString(conn, text)
@@ -59,6 +70,9 @@ func (e *enemy) serve(conn net.Conn, sent *atomic.Int64) {
 		ask := make([]byte, 512)
 		for {
 			n, err := conn.Read(ask)
+			if function, ok := e.functionOf(ask[:n]); ok {
+				functions.Store(function, e.name)
+			}
 			if err != nil || e.each != nil && !write(e.each(ask[:n])) {
 				return
 			}
@@ -103,13 +117,13 @@ func enemies() []enemy {
 }
 
 // siege listens for all of them, and for one device that is well, which has the name
-// "well"; the site has a line for each.
-func siege(t *testing.T, all []enemy) (site *sitefile.Site, sent *atomic.Int64) {
+// "well"; the site has a line for each. functions are those that were asked for.
+func siege(t *testing.T, all []enemy) (site *sitefile.Site, sent *atomic.Int64, functions *sync.Map) {
 	t.Helper()
 	var wait sync.WaitGroup
 	var mu sync.Mutex
 	conns := map[net.Conn]bool{}
-	sent = &atomic.Int64{}
+	sent, functions = &atomic.Int64{}, &sync.Map{}
 	site = &sitefile.Site{}
 	listen := func(e enemy) {
 		ln, err := net.Listen("tcp", "127.0.0.1:0")
@@ -125,7 +139,7 @@ func siege(t *testing.T, all []enemy) (site *sitefile.Site, sent *atomic.Int64) 
 				mu.Lock()
 				conns[conn] = true
 				mu.Unlock()
-				wait.Go(func() { e.serve(conn, sent) })
+				wait.Go(func() { e.serve(conn, sent, functions) })
 			}
 		})
 		t.Cleanup(func() { ln.Close() })
@@ -143,7 +157,7 @@ func siege(t *testing.T, all []enemy) (site *sitefile.Site, sent *atomic.Int64) 
 	for _, e := range all {
 		listen(e)
 	}
-	return site, sent
+	return site, sent, functions
 }
 
 // add gives the site a line and a device for an enemy.
@@ -184,10 +198,11 @@ func (k *kept) Offer(s scan.Scan) {
 
 // Some forty devices that flood, drip, lie about lengths or never end, each on its line:
 // memory stays bounded, what they say becomes no value, each gap has its reason, the
-// device that is well keeps its period, and the stop works.
+// device that is well keeps its period, no function but reading is asked for, and the
+// stop works.
 func TestHostileDevices(t *testing.T) {
 	all := enemies()
-	site, sent := siege(t, all)
+	site, sent, functions := siege(t, all)
 	sink := &kept{good: map[string]int{}, other: map[string]int{}}
 	p, err := New(site, sitefile.Groups(site), sink, Options{Random: func() float64 { return 0 }, Dial: dialASCII})
 	if err != nil {
@@ -224,6 +239,17 @@ func TestHostileDevices(t *testing.T) {
 	}
 	if sink.other["well"] > 0 || scans < 3*missed || scans == 0 {
 		t.Errorf("the device that is well: %d good scans, %d others, %d missed", scans, sink.other["well"], missed)
+	}
+	asked := 0
+	functions.Range(func(function, by any) bool {
+		asked++
+		if f := function.(byte); f < 1 || f > 4 { // Modbus Application Protocol V1.1b3, section 6: 1 to 4 read
+			t.Errorf("%v was asked for function %d, which does not read", by, f)
+		}
+		return true
+	})
+	if asked == 0 {
+		t.Error("nobody was asked for anything")
 	}
 	for _, d := range site.Devices[1:] {
 		if sink.good[d.Name] > 0 || sink.other[d.Name] == 0 {

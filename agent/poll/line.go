@@ -7,7 +7,6 @@ import (
 	"loadscribe/agent/modbus/frame"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
-	"loadscribe/agent/textline"
 )
 
 const (
@@ -28,6 +27,7 @@ type line struct {
 	opts  Options
 	book  *book
 
+	life     *life                // what the Poller watches it by
 	client   conn                 // nil: not open; a Client, or a TextClient on text lines
 	proven   bool                 // the client has answered
 	openedAt time.Time            // of client
@@ -99,9 +99,18 @@ func (l *line) now() time.Time {
 
 // wait waits until t or the end of ctx; false means that ctx has ended.
 func (l *line) wait(ctx context.Context, t time.Time) bool {
+	l.life.pulse.Idle()
+	defer l.life.pulse.Busy("deciding what to ask next", 0)
 	if l.opts.Time != nil {
 		return l.opts.Time.Wait(ctx, t)
 	}
+	return waitUntil(ctx, t)
+}
+
+// waitBySystem is wait by the system's time, whatever the line's is.
+func (l *line) waitBySystem(ctx context.Context, t time.Time) bool {
+	l.life.pulse.Idle()
+	defer l.life.pulse.Busy("deciding what to listen for", 0)
 	return waitUntil(ctx, t)
 }
 
@@ -125,6 +134,7 @@ func waitUntil(ctx context.Context, t time.Time) bool {
 func (l *line) open(ctx context.Context) {
 	limited, cancel := context.WithTimeout(ctx, openLimit)
 	defer cancel()
+	l.life.pulse.Busy("opening the port", openLimit)
 	client, err := l.dial(limited)
 	if ctx.Err() != nil {
 		if err == nil {
@@ -136,7 +146,14 @@ func (l *line) open(ctx context.Context) {
 		l.down(err)
 		return
 	}
-	if !l.clear(ctx, client) {
+	l.life.holds(client)
+	clear := l.clear(ctx, client)
+	if clear && ctx.Err() != nil { // listening came to its end after ours
+		_ = client.Close() // nothing was asked of it
+		clear = false
+	}
+	if !clear {
+		l.life.holds(nil)
 		return
 	}
 	l.client, l.proven, l.openedAt = client, false, l.now()
@@ -178,7 +195,9 @@ func (l *line) up() {
 // close closes the port, if it is open.
 func (l *line) close() {
 	if l.client != nil {
+		l.life.pulse.Busy(closingPort, closeLimit)
 		_ = l.client.Close() // whatever it says, the port is not used again
+		l.life.holds(nil)
 		l.client = nil
 		l.book.attach(nil)
 	}
@@ -217,6 +236,9 @@ func (l *line) serve(ctx context.Context, s *slot) {
 
 // finish writes a scan's outcome down and hands it on.
 func (l *line) finish(s *slot, result scan.Scan, err error) {
+	if l.life.abandoned.Load() {
+		return // another has taken its place
+	}
 	l.tell(s, &result, err)
 	l.learn(s, &result)
 	if result.Reason == scan.Good {
@@ -339,61 +361,4 @@ func (l *line) onWire(dataBytes int) time.Duration {
 		return 0
 	}
 	return frame.TransmitTime(l.site.Serial.Baud, characters(l.site, dataBytes)) + l.site.Turnaround
-}
-
-// wire is the Reader and TextReader of one exchange with one device.
-type wire struct {
-	line    *line
-	unit    *unit
-	timeout time.Duration
-	chars   time.Duration // what the characters of the last exchange took
-	again   bool          // the same is asked once more
-	last    frame.ReadRequest
-
-	err   error // the last
-	heard bool  // the device answered something
-	lost  bool  // the line was lost
-}
-
-// Read implements Reader.
-func (w *wire) Read(ctx context.Context, unitID byte, req frame.ReadRequest) ([]byte, error) {
-	start := w.line.now()
-	w.again = w.again || w.err != nil && w.last == req
-	w.last = req
-	payload, err := w.line.client.(Client).Read(ctx, unitID, req, w.timeout)
-	w.chars = w.line.onWire(len(payload))
-	w.learn(reasonOf(ctx, err), err, start)
-	return payload, err
-}
-
-// Ask implements TextReader.
-func (w *wire) Ask(ctx context.Context, a *textline.Ask) (string, error) {
-	start := w.line.now()
-	text, err := w.line.client.(TextClient).Ask(ctx, a, w.timeout)
-	w.chars = 0 // not known before the answer is there
-	w.learn(textReason(ctx, err), err, start)
-	return text, err
-}
-
-// learn draws the conclusions of one question.
-func (w *wire) learn(reason scan.Reason, err error, start time.Time) {
-	now := w.line.now()
-	if reason != scan.AgentStopped { // what we cut short ourselves is no outcome
-		w.line.book.asked(w.unit.index, reason, w.again, start, now)
-	}
-	w.again = false
-	switch reason {
-	case scan.Good, scan.Exception:
-		w.heard = true
-		w.line.proven = true
-		w.line.book.trip(w.unit.index, now.Sub(start), w.chars)
-	case scan.BadChecksum:
-		w.heard = true
-		w.line.book.damaged(w.unit.index)
-	case scan.PortGone:
-		w.lost = true
-	}
-	if err != nil {
-		w.err = err
-	}
 }

@@ -27,6 +27,7 @@ func (l *line) clear(ctx context.Context, client conn) bool {
 	if !ok || l.site.Listen || l.site.ListenFirst <= 0 {
 		return true
 	}
+	l.life.pulse.Busy("listening before it asks", l.site.ListenFirst)
 	heard, err := listener.ListenFirst(ctx, l.site.ListenFirst)
 	if err == nil && heard.Requests == 0 {
 		l.taken = false

@@ -165,7 +165,7 @@ func (l *line) runPassive(ctx context.Context) {
 			if l.openAt.Before(wake) {
 				wake = l.openAt
 			}
-			if !waitUntil(ctx, wake) {
+			if !l.waitBySystem(ctx, wake) {
 				return
 			}
 			if !l.openAt.After(time.Now()) {
@@ -197,6 +197,7 @@ func (l *line) hear(ctx context.Context, until time.Time, heardAt *time.Time) er
 	limited, cancel := context.WithDeadline(ctx, until)
 	defer cancel()
 	for limited.Err() == nil {
+		l.life.pulse.Busy("listening", time.Until(until))
 		h, err := l.client.(Ears).Next(limited)
 		if err != nil {
 			if ctx.Err() == nil && limited.Err() != nil && errors.Is(err, limited.Err()) {
@@ -218,6 +219,7 @@ func (l *line) hear(ctx context.Context, until time.Time, heardAt *time.Time) er
 
 // passOn hands a group's scan on, if there is one.
 func (l *line) passOn(s *slot) {
+	l.life.pulse.Busy("working on what it heard", 0)
 	if l.client == nil {
 		l.finish(s, l.blank(s, l.whyClosed()), nil)
 		return

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"loadscribe/agent/modbus/frame"
+	"loadscribe/agent/pulse"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 	"loadscribe/agent/textline"
@@ -73,6 +75,9 @@ type Options struct {
 	// lines at once. nil: not called.
 	OnLine   func(LineStatus)
 	OnDevice func(DeviceStatus)
+	// OnWedged is called when a line that hung was begun anew. It must return soon.
+	// nil: not called.
+	OnWedged func(Wedge)
 	// Random gives numbers in [0, 1) for the pauses between attempts to open a
 	// line. nil: math/rand.
 	Random func() float64
@@ -80,8 +85,15 @@ type Options struct {
 
 // Poller polls all lines of a site.
 type Poller struct {
-	lines   []*line
 	devices []string // the site's order
+	renewed func(old *line) (*line, error)
+	log     *slog.Logger
+	wedged  func(Wedge)
+	pulse   pulse.Pulse // of the watch over the lines
+
+	mu    sync.RWMutex // protects the rest
+	lines []*line
+	stuck map[string]string // by line: why it cannot be begun anew
 }
 
 // New prepares the polling of groups, which are those of site's devices. What
@@ -103,7 +115,8 @@ func New(site *sitefile.Site, groups []*scan.Group, sink Sink, opts Options) (*P
 	if opts.Log == nil {
 		opts.Log = slog.New(slog.DiscardHandler)
 	}
-	p := &Poller{}
+	p := &Poller{log: opts.Log, wedged: opts.OnWedged}
+	p.renewed = func(old *line) (*line, error) { return newLine(site, old.site, groups, sink, opts) }
 	for i := range site.Lines {
 		if site.Lines[i].Kind == sitefile.FromFile {
 			continue
@@ -122,7 +135,7 @@ func New(site *sitefile.Site, groups []*scan.Group, sink Sink, opts Options) (*P
 
 func newLine(site *sitefile.Site, sl *sitefile.Line, groups []*scan.Group, sink Sink, opts Options) (*line, error) {
 	l := &line{
-		site: sl, sink: sink, opts: opts,
+		site: sl, sink: sink, opts: opts, life: &life{running: new(atomic.Int32)},
 		pauses:  pauses{random: opts.Random},
 		trouble: trouble{log: opts.Log.With("line", sl.Name)},
 		book: &book{onLine: opts.OnLine, onDevice: opts.OnDevice,
@@ -133,7 +146,7 @@ func newLine(site *sitefile.Site, sl *sitefile.Line, groups []*scan.Group, sink 
 		if d.Line != sl.Name {
 			continue
 		}
-		u := &unit{index: len(l.units), device: d, full: sl.Timeout,
+		u := &unit{index: len(l.units), device: d, full: sl.Timeout, reading: "reading from " + d.Name,
 			trouble: trouble{log: opts.Log.With("device", d.Name)}}
 		var err error
 		if u.verify, err = newVerifier(d, opts.Log); err != nil {
@@ -178,33 +191,12 @@ func newReader(sl *sitefile.Line, d *sitefile.Device, g *scan.Group, log *slog.L
 	return NewTextPoller(d, g)
 }
 
-// Run polls until ctx ends, one goroutine for each line that has something to
-// read, and returns nil when all have stopped and closed their ports. It may be
-// called once.
-func (p *Poller) Run(ctx context.Context) error {
-	var wg sync.WaitGroup
-	for _, l := range p.lines {
-		if len(l.slots) > 0 {
-			run := l.run
-			switch {
-			case l.site.Listen:
-				run = l.runPassive
-			case l.prints():
-				run = l.runPrinted
-			}
-			wg.Go(func() { run(ctx) })
-		}
-	}
-	wg.Wait()
-	return nil
-}
-
 // Status returns how polling goes. It may be called at any time from any
 // goroutine.
 func (p *Poller) Status() Snapshot {
 	var s Snapshot
 	byName := make(map[string]DeviceStatus)
-	for _, l := range p.lines {
+	for _, l := range p.current() {
 		status, devices := l.book.read()
 		s.Lines = append(s.Lines, status)
 		for _, d := range devices {

@@ -174,7 +174,7 @@ func (l *line) runPrinted(ctx context.Context) {
 			if l.openAt.Before(wake) {
 				wake = l.openAt
 			}
-			if !waitUntil(ctx, wake) {
+			if !l.waitBySystem(ctx, wake) {
 				return
 			}
 			if !l.openAt.After(time.Now()) {
@@ -184,6 +184,7 @@ func (l *line) runPrinted(ctx context.Context) {
 			l.settlePrinted(ctx)
 			continue
 		}
+		l.life.pulse.Busy("waiting for what is printed", time.Until(wake))
 		heard, err := l.client.(TextClient).Hear(ctx, &format, wake)
 		switch {
 		case ctx.Err() != nil:
@@ -252,6 +253,7 @@ func (l *line) settlePrinted(ctx context.Context) {
 	if ctx.Err() != nil {
 		return
 	}
+	l.life.pulse.Busy("working on what was printed", 0)
 	mono, wall := l.opts.Clock.Now()
 	for _, s := range l.slots {
 		p := s.reader.(*printed)

@@ -30,6 +30,8 @@ type LineStatus struct {
 	// Opened counts how often the port was opened, Missed the due times that
 	// were passed over because the line was busy.
 	Opened, Missed uint64
+	// Restarted counts how often the line was begun anew because it hung.
+	Restarted uint64
 }
 
 // DeviceStatus is how one device goes.

@@ -35,6 +35,7 @@ type unit struct {
 	full    time.Duration // the line's timeout
 	trouble trouble
 	detail  string // of the last failure
+	reading string // what is said of the line while it is asked
 
 	silent  int         // due times in a row without an answer
 	probes  int         // since the device was given up

@@ -169,7 +169,7 @@ func PlaceBackup(part, out string) (BackupInfo, error) {
 }
 
 func copyStore(from, to string) error {
-	if err := os.Mkdir(filepath.Join(to, journalDir), 0o755); err != nil {
+	if err := os.Mkdir(filepath.Join(to, journalDir), 0o700); err != nil {
 		return err
 	}
 	if err := copyFile(filepath.Join(from, databaseName), filepath.Join(to, databaseName)); err != nil {

@@ -42,7 +42,9 @@ func SystemFS() FS { return osFS{} }
 
 type osFS struct{}
 
-func (osFS) MkdirAll(dir string) error { return os.MkdirAll(dir, 0o755) }
+// MkdirAll makes what is of no concern to other accounts of the computer: readings tell who
+// works when.
+func (osFS) MkdirAll(dir string) error { return os.MkdirAll(dir, 0o700) }
 
 func (osFS) Create(name string) (File, error) {
 	return os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL|os.O_APPEND, 0o644)

@@ -75,6 +75,18 @@ func (s *Store) noted(st *Stats, busy int64) {
 	st.Cleanup = s.cleanup
 }
 
+// StalledMS is how long a sync or a seal has been waiting for the disk where that is too
+// long, else 0. Unlike Stats it asks nothing of the disk.
+func (s *Store) StalledMS() int64 {
+	if s.readOnly {
+		return 0
+	}
+	busy := s.j.busySince()
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.stalledMS(busy)
+}
+
 // TakesNothing is why the disk did not take what was last written to it; nil
 // where it did, or where nothing was.
 func (s *Store) TakesNothing() error {

@@ -145,8 +145,12 @@ func executeIn(s *surroundings, args []string) int {
 		fmt.Fprintf(stderr, "loadscribe: %v\n(see loadscribe --help)\n", err)
 		return exitWrongUse
 	}
-	stdout, stderr = onTerminal(stdout), onTerminal(stderr)
+	s.stdout, s.stderr = onTerminal(stdout), onTerminal(stderr)
+	stderr = s.stderr
 	err = parsed.Run(s)
+	if err != nil && s.eventLog != nil { // a service of Windows has no standard error
+		s.eventLog(slog.LevelError, err.Error())
+	}
 	var wrong misuse
 	switch {
 	case err == nil:

@@ -52,16 +52,17 @@ type serviceUnitCmd struct {
 }
 
 // plan reads a site file as the service to be.
-func plan(file, name string) (*service.Plan, error) {
+func plan(file, name string) (*service.Plan, *sitefile.Site, error) {
 	site, err := loadSite(file, sitefile.Options{})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return service.NewPlan(site, name, service.ProgramPlace())
+	p, err := service.NewPlan(site, name, service.ProgramPlace())
+	return p, site, err
 }
 
 func (c *serviceInstallCmd) Run(s *surroundings) error {
-	p, err := plan(c.Site, c.Name)
+	p, site, err := plan(c.Site, c.Name)
 	if err != nil {
 		return err
 	}
@@ -79,7 +80,20 @@ func (c *serviceInstallCmd) Run(s *surroundings) error {
 	if err := system.Install(s.ctx, p); err != nil {
 		return fmt.Errorf("install: %w", err)
 	}
-	return printState(s, system, c.Name, false)
+	if err := printState(s, system, c.Name, false); err != nil {
+		return err
+	}
+	if site.Agent.SignInAlways || reachable(site.Agent.Listen) {
+		fmt.Fprintf(s.stdout, "The pages ask for sign-in. If nobody can sign in yet: loadscribe people code --site %s prints the code for the first one.\n", p.Site)
+	}
+	return nil
+}
+
+// reachable reports whether others than this computer reach an address.
+func reachable(listen string) bool {
+	host, _, err := net.SplitHostPort(listen)
+	ip := net.ParseIP(host)
+	return err == nil && host != "localhost" && (ip == nil || !ip.IsLoopback())
 }
 
 func (c *serviceRemoveCmd) Run(s *surroundings) error {
@@ -121,7 +135,7 @@ func (c *serviceStatusCmd) Run(s *surroundings) error {
 }
 
 func (c *serviceUnitCmd) Run(s *surroundings) error {
-	p, err := plan(c.Site, c.Name)
+	p, _, err := plan(c.Site, c.Name)
 	if err != nil {
 		return err
 	}
@@ -166,12 +180,8 @@ func pageOf(is service.State) string {
 	if err != nil {
 		return ""
 	}
-	host, port, err := net.SplitHostPort(site.Agent.Listen)
-	if err != nil {
-		return ""
-	}
-	if ip := net.ParseIP(host); ip != nil && !ip.IsLoopback() { // pages that a network reaches are always under TLS
-		return "https://" + net.JoinHostPort(host, port)
+	if reachable(site.Agent.Listen) { // such pages are always under TLS
+		return "https://" + site.Agent.Listen
 	}
 	return "http://" + site.Agent.Listen
 }

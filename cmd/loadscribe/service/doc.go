@@ -8,7 +8,7 @@
 // Serve stands between the two.
 //
 // Caveats: the Windows half is built and vetted, and its tables, texts and stop protocol are
-// tested on any system; it has never been run. systemctl and systemd-sysusers are the only
+// tested on any system; it has never been run. systemctl, systemd-sysusers and journalctl are the only
 // programs that are started, here alone in the whole project, by absolute arguments and
 // never through a shell.
 //

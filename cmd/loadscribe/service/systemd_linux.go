@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // Systemd is the service manager of most Linux systems. Its fields are seams: the paths of
@@ -27,7 +28,9 @@ type Systemd struct {
 	Group   func(name string) (id int, ok bool)
 	Own     func(dir *os.Root, name string, user, group int) error // gives a file away, not what a link leads to
 	Listen  func(address string) error                             // whether an address is free
-	Self    string                                                 // this program's file
+	// Patience is how long a start is waited for; 0: startPatience.
+	Patience time.Duration
+	Self     string // this program's file
 }
 
 // account is a user with its own group.
@@ -187,7 +190,7 @@ func (s *Systemd) Remove(ctx context.Context, name string) error {
 	if err := errors.Join(s.needRoot("remove"), s.installed(name)); err != nil {
 		return err
 	}
-	site, data := s.ownPaths(name)
+	own := s.own(name)
 	fmt.Fprintf(s.Out, "Removing the service %s:\n", name)
 	steps := []step{
 		{say: "stop it, and let it not start with the computer", do: func() error {
@@ -206,6 +209,6 @@ func (s *Systemd) Remove(ctx context.Context, name string) error {
 	if err := carryOut(s.Out, steps); err != nil {
 		return err
 	}
-	fmt.Fprintf(s.Out, "Removed. Left alone: the site file %s, the data in %s, the user %s, the program.\n", site, data, Account)
+	fmt.Fprintf(s.Out, "Removed. Left alone: the site file %s, the data in %s, the user %s, the program.\n", own["Site"], own["Data"], Account)
 	return nil
 }

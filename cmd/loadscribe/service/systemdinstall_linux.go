@@ -2,6 +2,7 @@ package service
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -9,12 +10,13 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"time"
 )
 
-// startWait bounds the wait for a first start. One that takes longer repairs a record, or hangs: status says.
-const startWait = 90 * time.Second
+// startPatience bounds the wait for a first start. One that takes longer repairs a record, or hangs: status says.
+const startPatience = 90 * time.Second
 
 // Install checks, then makes or renews the service and starts it.
 func (s *Systemd) Install(ctx context.Context, p *Plan) error {
@@ -177,18 +179,25 @@ func (s *Systemd) restartIf(ctx context.Context, before State) error {
 
 // startAndWait starts the service and waits for it to say that it is ready.
 func (s *Systemd) startAndWait(ctx context.Context, name string) error {
-	wait, cancel := context.WithTimeout(ctx, startWait)
+	wait, cancel := context.WithTimeout(ctx, s.startWait())
 	defer cancel()
 	_, err := s.Run(wait, "systemctl", "restart", unitName(name))
 	if err == nil {
 		return nil
 	}
-	if errors.Is(wait.Err(), context.DeadlineExceeded) {
-		fmt.Fprintf(s.Out, "  it has not said within %v that it records; a damaged record may be under repair: loadscribe service status\n", startWait)
+	is, _ := s.Status(ctx, name) // not known: then it is not starting either
+	if errors.Is(wait.Err(), context.DeadlineExceeded) && is.State == Starting {
+		fmt.Fprintf(s.Out, "  it has not said within %v that it records; a damaged record may be under repair: loadscribe service status\n", s.startWait())
 		return nil
 	}
-	return fmt.Errorf("%w; journalctl -u %s -n 30 says why", err, name)
+	said, _ := s.Run(ctx, "journalctl", "--unit="+unitName(name), "--lines=5", "--output=cat", "--no-pager") // else it is told without
+	if said = strings.TrimSpace(said); said != "" {
+		err = fmt.Errorf("%w; its log ends with:\n%s", err, said)
+	}
+	return fmt.Errorf("%w\n(journalctl -u %s has all of it)", err, name)
 }
+
+func (s *Systemd) startWait() time.Duration { return cmp.Or(s.Patience, startPatience) }
 
 // ownSteps give the service what it writes, and let it read what it reads.
 func (s *Systemd) ownSteps(p *Plan) []step {
@@ -274,7 +283,7 @@ func (s *Systemd) letStep(path string, want fs.FileMode) step {
 // ownRecord gives the record to the service's user again: a command that somebody ran as
 // root may have left files in it that the service cannot open.
 func (s *Systemd) ownRecord(name string) error {
-	_, data := s.ownPaths(name)
+	data := s.own(name)["Data"]
 	who, ok := s.Account()
 	if data == "" || !ok {
 		return nil

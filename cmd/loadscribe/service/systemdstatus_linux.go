@@ -39,9 +39,13 @@ func (s *Systemd) Status(ctx context.Context, name string) (State, error) {
 	st.Restarts, _ = strconv.Atoi(is["NRestarts"])
 	st.LastExit = lastExit(is)
 	st.Says = is["StatusText"]
-	st.Site, st.Data = s.ownPaths(name)
+	own := s.own(name)
+	st.Site, st.Data = own["Site"], own["Data"]
 	st.Definition = unitFile(name)
 	st.Log = "journalctl -u " + name
+	if own["Log"] != "" {
+		st.Log += ", and " + own["Log"]
+	}
 	return st, nil
 }
 
@@ -95,21 +99,17 @@ func lastExit(is map[string]string) string {
 	return how
 }
 
-// ownPaths are the site file and data directory that a unit of ours names; empty where it
-// cannot be read.
-func (s *Systemd) ownPaths(name string) (site, data string) {
+// own is what a unit of ours says of itself; empty where it cannot be read.
+func (s *Systemd) own(name string) map[string]string {
+	says := map[string]string{}
 	text, err := os.ReadFile(s.at(unitFile(name)))
 	if err != nil {
-		return "", ""
+		return says
 	}
 	_, own, _ := strings.Cut(string(text), fmt.Sprintf("\n[%s]\n", ownSection))
 	for line := range strings.Lines(own) {
-		switch key, value, _ := strings.Cut(strings.TrimSuffix(line, "\n"), "="); key {
-		case "Site":
-			site = value
-		case "Data":
-			data = value
-		}
+		key, value, _ := strings.Cut(strings.TrimSuffix(line, "\n"), "=")
+		says[key] = value
 	}
-	return site, data
+	return says
 }

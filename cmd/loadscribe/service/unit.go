@@ -13,7 +13,7 @@ const WatchdogS = 60
 // backOffFrom is the first systemd that waits longer after each failure.
 const backOffFrom = 254
 
-// stepsSection holds what loadscribe itself reads again; systemd passes over sections
+// ownSection holds what loadscribe itself reads again; systemd passes over sections
 // that begin with X-.
 const ownSection = "X-Loadscribe"
 
@@ -44,6 +44,9 @@ func (p *Plan) Unit() string {
 	fmt.Fprintf(u, "[%s]\n", ownSection)
 	u.set("Site", p.Site)
 	u.set("Data", p.Data)
+	if p.Log != "" {
+		u.set("Log", p.Log)
+	}
 	return u.String()
 }
 
@@ -51,6 +54,8 @@ func (p *Plan) unitRun(u *unitWriter) {
 	u.lines("Type=notify\nNotifyAccess=main\n")
 	u.set("ExecStart", unitArgument(p.Program)+" run --site "+unitArgument(p.Site))
 	u.lines("WorkingDirectory=/\n")
+	u.comment("The log is standard error. Standard output has the first sign-in's code, which no log may hold.")
+	u.lines("StandardOutput=null\nStandardError=journal\n")
 	u.comment("A start may have to repair a damaged record, and takes what it takes.")
 	u.lines("TimeoutStartSec=infinity\n")
 	u.comment("It stops in order in under 5 s; what hangs longer is ended.")

@@ -163,7 +163,7 @@ func TestUnitPaths(t *testing.T) {
 		has  []string
 		not  []string
 	}{
-		{"example", []string{"ProtectHome=yes", "ReadWritePaths=/srv/loadscribe/data", "ReadWritePaths=-/srv/loadscribe/backups",
+		{"example", []string{"StandardOutput=null", "StandardError=journal", "ProtectHome=yes", "ReadWritePaths=/srv/loadscribe/data", "ReadWritePaths=-/srv/loadscribe/backups",
 			"SupplementaryGroups=dialout", "DeviceAllow=char-ttyUSB rw"}, []string{"PrivateDevices=yes"}},
 		{"network only", []string{"PrivateDevices=yes", "DevicePolicy=closed"}, []string{"SupplementaryGroups=dialout", "DeviceAllow=char-ttyUSB rw"}},
 		{"in a home, with odd names", []string{"ProtectHome=tmpfs", `BindReadOnlyPaths="/home/pat/air 50%% \"new\""`, `BindPaths="/home/pat/air 50%% \"new\"/data"`,
