@@ -90,9 +90,12 @@ func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) 
 		{name: "the look at the disk", run: a.watchStore}, {name: "learning levels", run: a.learnLevels},
 		{name: "putting times right", run: a.relabel}, {name: "a replay", run: a.replays.tend}, {name: "a report", run: a.reports.tend},
 		{name: "the watch over alarms", run: a.watchAlarms}, {name: "the slow watch over alarms", run: a.watchSlowAlarms},
-		{name: "the watch over the loops", run: a.watchTurning},
+		{name: "the watch over the loops", run: a.watchTurning}, {name: "giving memory back", run: a.trim},
 		{name: "showing readings", run: a.show, last: true}, {name: "keeping readings", run: a.write, last: true},
 		{name: "keeping events", run: a.keepEvents, last: true}}
+	if a.messages != nil {
+		list = append(list, part{name: "handing on alarms", run: a.sendAlarms, last: true}, part{name: "sending messages", run: a.messages.Run, last: true})
+	}
 	if a.awake != nil {
 		list = append(list, part{name: "keeping the computer awake", run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
 	}

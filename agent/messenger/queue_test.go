@@ -86,7 +86,7 @@ func (c *cutFiles) cut() {
 // what Send has called safe and nobody has taken is there afterwards, in order,
 // and nothing else is but what was taken just before.
 func TestPowerCuts(t *testing.T) {
-	for steps := range 40 {
+	for steps := range 60 {
 		dir := t.TempDir()
 		disk := &cutFiles{steps: steps}
 		synctest.Test(t, func(t *testing.T) {
@@ -135,7 +135,7 @@ func TestPowerCuts(t *testing.T) {
 // lettersIn are the files of waiting messages below dir.
 func lettersIn(t *testing.T, dir string) []string {
 	t.Helper()
-	all, err := filepath.Glob(filepath.Join(dir, "to-*", "*"))
+	all, err := filepath.Glob(filepath.Join(dir, "to-*", "*"+letterEnding+"*"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -332,7 +332,7 @@ func TestClockSteps(t *testing.T) {
 				q := &queue{dir: m.lanes[0].queue.dir, files: osFiles{}, log: m.lanes[0].log}
 				now := time.Now().Add(step)
 				q.load(now)
-				w := q.head()
+				w, _ := q.head(time.Now())
 				if w == nil {
 					t.Fatal("the message is gone")
 				}
