@@ -144,7 +144,7 @@ type scheduledBackup struct {
 // backupsIn lists the scheduled backups in dir, the oldest first: by number,
 // since their times are what the wall clock said.
 func backupsIn(dir string) ([]scheduledBackup, error) {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, err
 	}
 	entries, err := os.ReadDir(dir)
@@ -186,7 +186,7 @@ func (a *Agent) backupTo(ctx context.Context, name string) (err error) {
 	}
 	defer func() { err = errors.Join(err, b.Close()) }()
 	part := name + ".part"
-	f, err := os.Create(part)
+	f, err := os.OpenFile(part, os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return fmt.Errorf("back up: %w", err)
 	}

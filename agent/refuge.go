@@ -137,7 +137,7 @@ const (
 
 // tryDisk writes a file to the directory and takes it away.
 func tryDisk(dir string) error {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return err
 	}
 	free, err := store.SystemFS().Free(dir)

@@ -46,7 +46,7 @@ func (x *Side) fill() error {
 	if err := os.RemoveAll(x.Dir()); err != nil { // left by a kill
 		return err
 	}
-	if err := os.Mkdir(x.Dir(), 0o755); err != nil {
+	if err := os.Mkdir(x.Dir(), 0o700); err != nil {
 		return err
 	}
 	name := filepath.Join(x.dir, databaseName)
