@@ -12,6 +12,7 @@ import (
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/awake"
+	"loadscribe/agent/messenger"
 	"loadscribe/agent/oplog"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/replay"
@@ -53,7 +54,8 @@ type Agent struct {
 	watch     *watch
 	turning   turning
 	alarms    *alarms
-	awake     *awake.Keeper // nil: none
+	messages  *messenger.Messenger // nil: the site file names nobody to tell
+	awake     *awake.Keeper        // nil: none
 	walks     walks
 	tagging   sync.Mutex // one entry of a leak tag at a time
 	tests     tests
@@ -107,6 +109,9 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 	}
 	_, wallMS := o.Clock.Now()
 	if a.alarms, err = h.newAlarms(a.watch, wallMS); err != nil {
+		return nil, errors.Join(err, h.store.Close())
+	}
+	if a.messages, err = openMessages(site, o.Log); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{

@@ -54,6 +54,7 @@ type alarms struct {
 	ended        []alarm.Record // of rules that are gone; told at the start
 	out          chan alarm.Record
 	outLost      int
+	shifts       shiftDay         // for who holds mu
 	lastUnseenMS map[string]int64 // machine: when its state was last not known, monotonic
 }
 
@@ -77,7 +78,7 @@ func (h *History) newAlarms(w *watch, nowMS int64) (*alarms, error) {
 		return nil, err
 	}
 	a := &alarms{inScans: map[*scan.Group][]alarmInScan{}, byKind: map[sitefile.AlarmKind][]*alarm.Point{}, out: make(chan alarm.Record, outAlarms),
-		lastUnseenMS: map[string]int64{}}
+		lastUnseenMS: map[string]int64{}, shifts: shiftDay{site: h.site}}
 	a.engine, a.ended = alarm.New(h.site, h.alarmSources(w), history, nowMS)
 	points := map[string][]*alarm.Point{}
 	for _, r := range a.engine.Rules() {
@@ -175,9 +176,44 @@ func (a *Agent) seeAlarms(s *scan.Scan) {
 	a.alarms.mu.Lock()
 	defer a.alarms.mu.Unlock()
 	for i := range list {
-		sight := list[i].sight(s)
+		sight := a.alarms.sight(&list[i], s)
 		a.alarmsHappened(a.alarms.engine.See(list[i].point, &sight))
 	}
+}
+
+// seeScan judges what a scan shows, of a Recorder.
+func (l *alarms) seeScan(s *scan.Scan) (records []alarm.Record) {
+	for i := range l.inScans[s.Group] {
+		sight := l.sight(&l.inScans[s.Group][i], s)
+		records = append(records, l.engine.See(l.inScans[s.Group][i].point, &sight)...)
+	}
+	return records
+}
+
+// shiftDay is when nobody works on a local day.
+type shiftDay struct {
+	site   *sitefile.Site
+	day    time.Time
+	off    [24 * 60]bool
+	filled bool
+}
+
+// offShift reports whether nobody works by the site file at a wall time.
+func (d *shiftDay) offShift(wallMS int64) bool {
+	at := time.UnixMilli(wallMS).In(d.site.Location)
+	if year, month, day := at.Date(); !d.filled || year != d.day.Year() || month != d.day.Month() || day != d.day.Day() {
+		d.day, d.off, d.filled = at, d.site.OffShiftOn(at), true
+	}
+	return d.off[at.Hour()*60+at.Minute()]
+}
+
+// sight is what a scan shows of a point, whose rule may not count outside the shifts.
+func (l *alarms) sight(x *alarmInScan, s *scan.Scan) alarm.Sight {
+	v := x.sight(s)
+	if x.point.Rule.InShifts && v.Verdict == alarm.Bad && l.shifts.offShift(s.WallMS) {
+		v.Verdict, v.Why = alarm.Fine, "the shift is over"
+	}
+	return v
 }
 
 // sight is what a scan shows of a point.
@@ -206,7 +242,7 @@ func (x *alarmInScan) sight(s *scan.Scan) alarm.Sight {
 func (a *Agent) alarmsHappened(records []alarm.Record) {
 	for i := range records {
 		r := &records[i]
-		a.queueEvent(alarmEvent(r))
+		a.queueEvent(a.alarmEvent(r))
 		if r.Told && (r.State == alarm.Raised || r.State == alarm.Returned) {
 			a.handOn(r)
 		}
@@ -218,6 +254,9 @@ func (a *Agent) alarmsHappened(records []alarm.Record) {
 
 // handOn gives a record to the messages without waiting.
 func (a *Agent) handOn(r *alarm.Record) {
+	if a.messages == nil {
+		return
+	}
 	select {
 	case a.alarms.out <- *r:
 	default:
@@ -228,8 +267,8 @@ func (a *Agent) handOn(r *alarm.Record) {
 }
 
 // alarmEvent is a record as it is stored.
-func alarmEvent(r *alarm.Record) store.Event {
-	e := store.Event{WallMS: r.AtMS, MonoMS: r.MonoMS, Kind: kindAlarm, Subject: r.Subject, Text: r.Text(), Data: r.Data()}
+func (h *History) alarmEvent(r *alarm.Record) store.Event {
+	e := store.Event{WallMS: r.AtMS, MonoMS: r.MonoMS, Kind: kindAlarm, Subject: r.Subject, Text: r.Text(h.site.Location), Data: r.Data()}
 	if r.On == string(sitefile.AlarmDisk) {
 		e.Subject = "" // no part of the site
 	}
@@ -239,7 +278,7 @@ func alarmEvent(r *alarm.Record) store.Event {
 // endAlarms keeps, at a start, that alarms stand no more whose rule is gone.
 func (a *Agent) endAlarms() error {
 	for i := range a.alarms.ended {
-		e, err := a.store.AppendEvent(alarmEvent(&a.alarms.ended[i]))
+		e, err := a.store.AppendEvent(a.alarmEvent(&a.alarms.ended[i]))
 		if err != nil {
 			return err
 		}

@@ -161,6 +161,14 @@ on = "fault"
 clear_after = "0s"
 `
 
+// nobodyListens is a target that takes nothing.
+const nobodyListens = `
+[[webhook]]
+name = "dispatch"
+url = "http://127.0.0.1:9/"
+secret_file = "dispatch"
+`
+
 // TestAlarmsOfScans: rules on scans are raised at the time of the reading that
 // completed their delay, kept, shown, and go on standing after a restart, which
 // raises nothing anew.
@@ -333,7 +341,7 @@ func TestClockStepNeitherRaisesNorReturns(t *testing.T) {
 
 // TestShelvingByHand: what a person asks for is checked, kept and undone.
 func TestShelvingByHand(t *testing.T) {
-	r := openAlarmRig(t, t.TempDir(), scanAlarms, &manualClock{mono: 1000, wall: testStartMS}, Options{})
+	r := openAlarmRig(t, t.TempDir(), scanAlarms+nobodyListens, &manualClock{mono: 1000, wall: testStartMS}, Options{})
 	for _, tt := range []struct {
 		q           AlarmShelve
 		field, says string
@@ -419,6 +427,39 @@ func TestQuietScansAllocateNothing(t *testing.T) {
 		t.Errorf("%g allocations a scan", n)
 	}
 	if err := r.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestPressureInTheShifts: an alarm of the shifts is not raised outside them, and what
+// stands at their end returns with the reason.
+func TestPressureInTheShifts(t *testing.T) {
+	dir := t.TempDir()
+	site := strings.Replace(alarmSite, `name = "Test"`, `name = "Test"`+"\nshifts = [\"Mon-Fri 07:00-16:00\"]", 1)
+	load := loadTestSite(t, dir, site+"[[alarm]]\nname = \"low\"\non = \"pressure below minimum\"\nwhen = \"shifts\"\nafter = \"5s\"\nclear_after = \"0s\"\n", alarmMap)
+	end := time.Date(2026, 2, 25, 16, 0, 0, 0, time.UTC).UnixMilli() // a Wednesday
+	clock := &manualClock{mono: 1000, wall: end - 10_000}
+	a, err := Open(load, Options{Dial: noLine, Clock: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &alarmRig{t, a, clock}
+	for range 30 {
+		r.reading(80, 0, 590)
+	}
+	page, err := a.Events(EventQuery{Kinds: []string{kindAlarm}, Limit: 10})
+	if err != nil || len(page.Events) != 0 {
+		t.Fatalf("before anything is kept: %v, %v", page, err)
+	}
+	r.keep()
+	if page, err = a.Events(EventQuery{Kinds: []string{kindAlarm}, Limit: 10}); err != nil || len(page.Events) != 2 {
+		t.Fatalf("%d events, want a raise and a return: %v", len(page.Events), err)
+	}
+	raised, back := page.Events[1], page.Events[0]
+	if int64(raised.Time) != end-4000 || int64(back.Time) != end || back.Text != "low, returned: pressure of main 5.90 bar: the shift is over" {
+		t.Errorf("raised %v, returned %v: %q", raised.Time, back.Time, back.Text)
+	}
+	if err := a.Close(); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -124,6 +124,7 @@ func (a *Agent) Alarms() (Alarms, error) {
 	a.alarms.mu.Lock()
 	defer a.alarms.mu.Unlock()
 	all := viewAlarms(a.site, a.alarms.engine, mono, wall)
+	all.Targets = a.alarmTargets()
 	return all, nil
 }
 
@@ -171,11 +172,8 @@ func viewAlarms(site *sitefile.Site, e *alarm.Engine, mono, wall int64) Alarms {
 	shelves := e.Book().Shelves(wall)
 	for _, r := range e.Rules() {
 		state, why, since := e.StateOf(r, mono)
-		one := AlarmRule{Rule: r.Name, On: string(r.On), Subjects: r.Subjects(), Text: r.Text, Priority: string(r.Priority), Tell: r.Tell,
+		one := AlarmRule{Rule: r.Name, On: string(r.On), Subjects: r.Subjects(), Text: r.Text, Priority: string(r.Priority), Tell: r.Targets,
 			State: string(state), Why: why, Since: Stamp(since), Shelved: []AlarmShelf{}}
-		if one.Tell == nil {
-			one.Tell = []string{}
-		}
 		for _, s := range shelves {
 			if s.Rule == r.Name {
 				one.Shelved = append(one.Shelved, AlarmShelf{s.Subject, Stamp(s.UntilMS), s.Who, s.Why})
@@ -321,7 +319,7 @@ func changeStopped(site *sitefile.Site, o Options, change func(*alarm.Engine, in
 		if err != nil {
 			return store.Event{}, err
 		}
-		kept, err := h.store.AppendEvent(alarmEvent(&r))
+		kept, err := h.store.AppendEvent(h.alarmEvent(&r))
 		if err != nil {
 			return kept, fmt.Errorf("keep it: %w", err)
 		}

@@ -16,6 +16,7 @@ import (
 type Recorder struct {
 	history *History
 	watch   *watch
+	alarms  *alarms // rules on scans alone
 }
 
 // OpenRecorder opens the store of a site for writing; Close releases it.
@@ -34,18 +35,26 @@ func OpenRecorder(site *sitefile.Site, o Options) (*Recorder, error) {
 	if err != nil {
 		return nil, errors.Join(err, h.Close())
 	}
-	return &Recorder{h, w}, nil
+	_, wallMS := o.Clock.Now()
+	a, err := h.newAlarms(w, wallMS)
+	if err != nil {
+		return nil, errors.Join(err, h.Close())
+	}
+	return &Recorder{h, w, a}, nil
 }
 
 // Groups are the site's poll groups; scans must point to these.
 func (r *Recorder) Groups() []*scan.Group { return r.history.groups }
 
 // Append takes over a batch of scans in time order, and keeps the events that
-// they tell of.
+// they tell of, alarms among them; messages go out of a running agent alone.
 func (r *Recorder) Append(batch []scan.Scan) error {
 	var events []store.Event
 	for i := range batch {
 		events = append(events, r.watch.step(&batch[i])...)
+		for _, record := range r.alarms.seeScan(&batch[i]) {
+			events = append(events, r.history.alarmEvent(&record))
+		}
 	}
 	if err := r.history.store.Append(batch); err != nil {
 		return err

@@ -93,6 +93,9 @@ func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) 
 		{name: "the watch over the loops", run: a.watchTurning},
 		{name: "showing readings", run: a.show, last: true}, {name: "keeping readings", run: a.write, last: true},
 		{name: "keeping events", run: a.keepEvents, last: true}}
+	if a.messages != nil {
+		list = append(list, part{name: "handing on alarms", run: a.sendAlarms, last: true}, part{name: "sending messages", run: a.messages.Run, last: true})
+	}
 	if a.awake != nil {
 		list = append(list, part{name: "keeping the computer awake", run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
 	}

@@ -15,6 +15,7 @@ import (
 	"loadscribe/agent"
 	"loadscribe/agent/bundle"
 	"loadscribe/agent/store"
+	"loadscribe/dashboard/door"
 )
 
 // fuzzShop is a running agent that has nothing to give as a file and takes any replay.
@@ -54,41 +55,67 @@ var bodies = []string{
 	`{"text":"a","text":"b"}`, `{"text":"a"}{"text":"b"}`, `{"name":"x","password":"y","code":"z"}`, `{"rule":"hot","for":"8h","who":"R. Vale","why":"x"}`,
 }
 
-// FuzzRequest asks every route with any query and body, as whoever may command. What
-// comes back is an answer: bounded, of a status that the document knows, JSON where it
+// FuzzRequest asks every route with any query and body, as a local command, a person of
+// either role and nobody. What comes back is an answer: bounded, of a status that the document knows, JSON where it
 // says so, and never the word of a crash.
 func FuzzRequest(f *testing.F) {
-	shop := &fuzzShop{&commandShop{shop: newShop()}}
-	s, err := New(shop, Options{Pages: testPages(), Metrics: shop, Secret: "0123abcd"})
-	if err != nil {
-		f.Fatal(err)
-	}
+	s, askers := fuzzServer(f)
 	all := requestsOf(s)
 	for i := range all {
-		f.Add(uint16(i), "", "{}")
-		f.Add(uint16(i), "from=-7d&to=now&machine=comp1&system=main&channel=controller.loaded&points=50&limit=5&at=-1h&id=5f", "")
+		f.Add(uint16(i), uint8(0), "from=-7d&to=now&machine=comp1&system=main&channel=controller.loaded&points=50&limit=5&at=-1h&id=5f", "")
 	}
 	for i, body := range bodies {
 		for k, way := range all {
-			if strings.HasPrefix(way, "POST") && (k+i)%4 == 0 {
-				f.Add(uint16(k), "", body)
+			if strings.HasPrefix(way, "POST") && (k+i)%12 == 0 {
+				f.Add(uint16(k), uint8(2*k), "", body)
 			}
 		}
 	}
-	for _, query := range []string{"%", "a;b", "channel=%00", "from=9999-12-31&to=0001-01-01", "step=1ns", "limit=-1", "cursor=////", "kind=" + strings.Repeat("k&kind=", 900), "at=1e9", "before=/&after=/"} {
-		for k := range all {
-			f.Add(uint16(k), query, "")
+	for i, query := range []string{"%", "a;b", "channel=%00", "from=9999-12-31&to=0001-01-01", "step=1ns", "limit=-1", "cursor=////", "kind=" + strings.Repeat("k&kind=", 900), "at=1e9", "before=/&after=/"} {
+		for k := i; k < len(all); k += 20 { // every seed costs time before the fuzzing begins
+			f.Add(uint16(k), uint8(k), query, "")
 		}
 	}
-	f.Fuzz(func(t *testing.T, way uint16, query, body string) {
+	f.Fuzz(func(t *testing.T, way uint16, who uint8, query, body string) {
 		method, path, _ := strings.Cut(all[int(way)%len(all)], " ")
 		r := httptest.NewRequest(method, path, strings.NewReader(body))
 		r.URL = &url.URL{Path: path, RawQuery: query}
 		r.Host = "127.0.0.1:8477"
 		r.Header.Set("Content-Type", "application/json")
-		r.Header.Set("Authorization", "Bearer 0123abcd")
+		asker := askers[int(who)%len(askers)]
+		if path == "/api/v1/door/out" || path == "/api/v1/door/sessions/end" { // the others would be nobody from then on
+			asker = askers[len(askers)-1]
+		}
+		for name, value := range asker {
+			r.Header.Set(name, value)
+		}
 		mustAnswer(t, s, r)
 	})
+}
+
+// fuzzServer asks for sign-in; askers are the headers of those who ask: a local command,
+// who operates, who looks, nobody.
+func fuzzServer(f *testing.F) (s *Server, askers []map[string]string) {
+	f.Helper()
+	shop := &fuzzShop{&commandShop{shop: newShop()}}
+	people := door.Open(door.Options{Dir: f.TempDir()})
+	s, err := New(shop, Options{Pages: testPages(), Metrics: shop, Secret: "0123abcd", Door: people, SignIn: true})
+	if err != nil {
+		f.Fatal(err)
+	}
+	askers = []map[string]string{{"Authorization": "Bearer 0123abcd"}}
+	for _, role := range []door.Role{door.Operate, door.Look} {
+		name := "R. " + string(role)
+		if err := people.AddOrChange(f.Context(), "a test", name, role, operatePassword); err != nil {
+			f.Fatal(err)
+		}
+		cookies := signIn(s, name, operatePassword).Result().Cookies()
+		if len(cookies) != 1 {
+			f.Fatalf("%s cannot sign in", name)
+		}
+		askers = append(askers, map[string]string{"Cookie": cookies[0].Name + "=" + cookies[0].Value, "Origin": "http://127.0.0.1:8477"})
+	}
+	return s, append(askers, map[string]string{"Origin": "http://127.0.0.1:8477"})
 }
 
 // mostAnswer bounds what the test's shop can be asked for: it holds little.

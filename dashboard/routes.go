@@ -91,7 +91,7 @@ func (s *Server) mux(metrics publish.Source) *http.ServeMux {
 	post("/api/v1/alarms/unshelve", s.serveAlarmUnshelve)
 	post("/api/v1/alarms/test", s.serveAlarmTest)
 	if metrics != nil {
-		route("/metrics", publish.Handler(metrics, s.Live))
+		route("/metrics", inTime(publish.Handler(metrics, s.Live)))
 	}
 	route("/healthz", http.HandlerFunc(serveHealth))
 	route("/readyz", http.HandlerFunc(s.serveReady))
@@ -166,6 +166,14 @@ func (s *Server) serveReady(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeText(w, http.StatusOK, "ok\n")
+}
+
+// inTime gives the client writeLimit to receive what h answers.
+func inTime(h http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		allowWrite(w)
+		h.ServeHTTP(w, r)
+	})
 }
 
 func writeText(w http.ResponseWriter, status int, text string) {

@@ -52,6 +52,17 @@ func (p *Point) place() place { return place{p.Rule.Name, p.Subject, p.Part} }
 // Rules are those of the site file, in its order. The caller must not change them.
 func (e *Engine) Rules() []*Rule { return e.rules }
 
+// Targets are the names of those who are told of a rule. It may be called by any
+// goroutine.
+func (e *Engine) Targets(rule string) []string {
+	for _, r := range e.rules {
+		if r.Name == rule {
+			return r.Targets
+		}
+	}
+	return nil
+}
+
 // Book is what stands and is shelved.
 func (e *Engine) Book() *Book { return e.book }
 
@@ -84,7 +95,7 @@ func (e *Engine) record(p *Point, c *change) Record {
 	} else {
 		r.Says = p.raisedText(e.site.Units, c.value, c.why)
 		r.ID = idOf(&r)
-		if _, shelved := e.book.shelf(r.Rule, r.Subject, r.AtMS); !shelved {
+		if _, shelved := e.book.shelf(r.Rule, r.Subject, r.AtMS); !shelved && len(p.Rule.Targets) > 0 {
 			r.HeldBack, r.Told = p.mayTell(c.monoMS)
 		}
 	}
@@ -120,8 +131,10 @@ func (e *Engine) Sweep(nowMS int64) (ended []Record, untold []Record) {
 func (e *Engine) Untold(nowMS int64) (all []Record) {
 	for _, s := range e.book.standing {
 		if _, shelved := e.book.shelf(s.Rule, s.Subject, nowMS); s.untoldShelved && !shelved && s.ReturnedMS == 0 && s.AckMS == 0 {
-			s.untoldShelved, s.Told = false, true
-			all = append(all, s.Record)
+			s.untoldShelved = false
+			if s.Told = len(e.Targets(s.Rule)) > 0; s.Told {
+				all = append(all, s.Record)
+			}
 		}
 	}
 	return all

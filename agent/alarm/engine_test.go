@@ -24,7 +24,7 @@ func shop(t *testing.T, alarms ...sitefile.Alarm) (*sitefile.Site, Sources) {
 		return sitefile.MapChannel{Name: name, Unit: u, UnitText: unit}
 	}
 	m := &sitefile.RegisterMap{Channels: []sitefile.MapChannel{channel("heat", "°C"), channel("pressure", "bar"), channel("code", "1"), channel("amps", "A")}}
-	site := &sitefile.Site{Alarms: alarms, Units: quantity.SI,
+	site := &sitefile.Site{Alarms: alarms, Units: quantity.SI, Webhooks: []sitefile.Webhook{{Name: "dispatch"}},
 		Lines:    []sitefile.Line{{Name: "net", Kind: sitefile.ModbusTCP}},
 		Devices:  []sitefile.Device{{Name: "c", Line: "net", Map: m}, {Name: "meter", Line: "net", Map: m}},
 		Machines: []sitefile.Machine{{Name: "comp1", Roles: map[scan.Role]string{scan.DischargeTemperature: "c.heat"}, Motor: sitefile.Motor{StartsPerHour: 6}, Service: []sitefile.ServiceItem{{Item: "oil"}}}},
@@ -40,7 +40,7 @@ func shop(t *testing.T, alarms ...sitefile.Alarm) (*sitefile.Site, Sources) {
 func hot() sitefile.Alarm {
 	limit := 378.15
 	return sitefile.Alarm{Name: "air end hot", On: sitefile.AlarmTemperature, Role: scan.DischargeTemperature, Above: &limit, Back: 3,
-		After: 2 * time.Second, ClearAfter: time.Second, Priority: sitefile.HighPriority}
+		After: 2 * time.Second, ClearAfter: time.Second, Priority: sitefile.HighPriority, TellAll: true}
 }
 
 // see gives a point a value at a second.
@@ -73,8 +73,8 @@ func TestRecordOfARaise(t *testing.T) {
 		r.Unit != "°C" || *r.Value < 106.19 || *r.Value > 106.21 || *r.Limit < 104.99 || *r.Limit > 105.01 {
 		t.Errorf("record %+v, value %g, limit %g", r, *r.Value, *r.Limit)
 	}
-	if want := "air end hot, raised: discharge temperature of comp1 106.2 °C, above 105.0 °C for 2 s"; r.Text() != want {
-		t.Errorf("text %q, want %q", r.Text(), want)
+	if want := "air end hot, raised: discharge temperature of comp1 106.2 °C, above 105.0 °C for 2 s"; r.Text(time.UTC) != want {
+		t.Errorf("text %q, want %q", r.Text(time.UTC), want)
 	}
 	us, src := shop(t, hot())
 	us.Units = quantity.US
@@ -122,8 +122,8 @@ func TestStandsUntilReturnedAndAcknowledged(t *testing.T) {
 		t.Errorf("an id that there is not: %v", err)
 	}
 	ack, err := e.Book().Acknowledge(r.ID, "R. Vale", "fan stuck", startMS+4000)
-	if got := stands(e, startMS); err != nil || ack.Text() != "air end hot, acknowledged by R. Vale: "+r.Says+" (fan stuck)" || got != "air end hot acknowledged by R. Vale" {
-		t.Errorf("acknowledged: %q, %v, stands %q", ack.Text(), err, got)
+	if got := stands(e, startMS); err != nil || ack.Text(time.UTC) != "air end hot, acknowledged by R. Vale: "+r.Says+" (fan stuck)" || got != "air end hot acknowledged by R. Vale" {
+		t.Errorf("acknowledged: %q, %v, stands %q", ack.Text(time.UTC), err, got)
 	}
 	see(e, 4, 370)
 	if back := see(e, 5, 370); len(back) != 1 || back[0].State != Returned || back[0].ID != r.ID || stands(e, startMS) != "" {
@@ -240,6 +240,10 @@ func TestShelving(t *testing.T) {
 		}
 	}
 	e, _ := New(site, src, nil, startMS)
+	eastern := time.FixedZone("EST", -5*3600)
+	if r := e.Book().Shelve("air end hot", "comp1", startMS+3_600_000, "R. Vale", "fan ordered", startMS); r.Text(eastern) != "air end hot of comp1, shelved until Wed 2026-02-25 02:13 by R. Vale: fan ordered" {
+		t.Errorf("the history says %q", r.Text(eastern))
+	}
 	e.Book().Shelve("air end hot", "comp1", startMS+7*24*3_600_000, "R. Vale", "x", startMS)
 	if r := raise(t, e); r.Told {
 		t.Error("told though shelved for a week")

@@ -115,7 +115,7 @@ func (p *Point) step(s *Sight, out []change) []change {
 			p.fine = run{open: true, monoMS: s.MonoMS, wallMS: s.WallMS, atLeast: gap}
 		}
 		if s.MonoMS-p.fine.monoMS >= p.offDelayMS(s.MonoMS) {
-			out = append(out, p.returns(s, ""))
+			out = append(out, p.returns(s, s.Why))
 		}
 	case p.raised:
 		p.fine = run{}

@@ -129,15 +129,15 @@ func RecordOf(wallMS int64, data map[string]string) (r Record, ok bool) {
 	return r, false
 }
 
-// Text is the record as a sentence of the history.
-func (r *Record) Text() string {
+// Text is the record as a sentence of the history, for people of a place.
+func (r *Record) Text(at *time.Location) string {
 	text := r.Rule
 	if r.Subject != "" && (r.State == Shelved || r.State == Unshelved) {
 		text += " of " + r.Subject
 	}
 	text += ", " + string(r.State)
 	if r.State == Shelved {
-		text += " until " + stamp(r.UntilMS)
+		text += " until " + time.UnixMilli(r.UntilMS).In(at).Format("Mon 2006-01-02 15:04")
 	}
 	if r.Who != "" {
 		text += " by " + r.Who

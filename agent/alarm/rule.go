@@ -18,6 +18,8 @@ type Rule struct {
 	Text   string
 	Points []*Point // empty: Absent says why
 	Absent string
+	// Targets are the names of those to tell; never nil.
+	Targets []string
 
 	afterMS, clearAfterMS, bridgeMS int64
 }
@@ -55,7 +57,7 @@ func rulesOf(site *sitefile.Site, src *Sources) []*Rule {
 	var all []*Rule
 	for i := range site.Alarms {
 		a := &site.Alarms[i]
-		r := &Rule{Alarm: *a, afterMS: a.After.Milliseconds(), clearAfterMS: a.ClearAfter.Milliseconds()}
+		r := &Rule{Alarm: *a, afterMS: a.After.Milliseconds(), clearAfterMS: a.ClearAfter.Milliseconds(), Targets: targetsOf(site, a)}
 		if a.On == sitefile.AlarmMinimum {
 			r.bridgeMS = src.BridgeMS
 		}
@@ -70,6 +72,14 @@ func rulesOf(site *sitefile.Site, src *Sources) []*Rule {
 		all = append(all, r)
 	}
 	return all
+}
+
+// targetsOf are the names of those who are told of an alarm.
+func targetsOf(site *sitefile.Site, a *sitefile.Alarm) []string {
+	if !a.TellAll {
+		return append([]string{}, a.Tell...)
+	}
+	return site.Targets()
 }
 
 type builder struct {

@@ -88,12 +88,22 @@ func (p *Point) returnedText(units quantity.System, value float64, why string) s
 		}
 		return p.What + ": over, " + why
 	}
-	return fmt.Sprintf("%s back at %s", p.What, p.shown(units, value))
+	if p.Limit.Judge(value) == Bad { // it counts no more, as outside the shifts
+		return fmt.Sprintf("%s %s: %s", p.What, p.shown(units, value), why)
+	}
+	text := fmt.Sprintf("%s back at %s", p.What, p.shown(units, value))
+	if why != "" {
+		text += ": " + why
+	}
+	return text
 }
 
 // ruleText is a rule in one sentence.
 func ruleText(site *sitefile.Site, r *Rule) string {
 	text := "Raised when " + ruleWhen(site, r)
+	if r.InShifts {
+		text += " in the shifts"
+	}
 	if r.afterMS > 0 {
 		text += " for " + spoken(r.afterMS)
 	}

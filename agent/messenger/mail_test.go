@@ -12,6 +12,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -159,7 +160,7 @@ func TestMailAnswers(t *testing.T) {
 		{"not now", map[string]string{"greeting": "421 4.3.2 not now"}, "later", 0},
 		{"gone at once", map[string]string{"greeting": ""}, "later", 0},
 		{"no service", map[string]string{"greeting": "554 no service"}, "later", 0},
-		{"sign-in refused", map[string]string{"AUTH": "535 5.7.8 wrong: AGh1c2g="}, "held", 0},
+		{"sign-in refused", map[string]string{"AUTH": "535 5.7.8 wrong: " + encoded("shop", "hush hush")[1] + " " + encoded("shop", "hush hush")[0]}, "held", 0},
 		{"sign-in later", map[string]string{"AUTH": "454 4.7.0 later"}, "later", 0},
 		{"sender refused", map[string]string{"MAIL": "550 5.7.1 not yours"}, "held", 0},
 		{"sender later", map[string]string{"MAIL": "451 4.7.1 greylisted"}, "later", 0},
@@ -174,8 +175,6 @@ func TestMailAnswers(t *testing.T) {
 		{"answer lost", map[string]string{"message": ""}, "later", 1},
 		{"gone after it", map[string]string{"QUIT": ""}, "taken", 1},
 		{"no code", map[string]string{"MAIL": "hello there"}, "later", 0},
-		{"endless lines", map[string]string{"EHLO": strings.Repeat("250-x\r\n", 100_000)}, "later", 0},
-		{"one endless line", map[string]string{"greeting": "220 " + strings.Repeat("x", 1<<20)}, "later", 0},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			s := &smtpServer{offers: []string{"AUTH PLAIN"}, replies: tt.replies}
@@ -186,10 +185,100 @@ func TestMailAnswers(t *testing.T) {
 			if got != tt.want || len(s.mails) != tt.mails {
 				t.Errorf("%s (%v) and %d mails, want %s and %d", got, err, len(s.mails), tt.want, tt.mails)
 			}
-			if err != nil && (strings.Contains(err.Error(), "hush") || len(err.Error()) > 1000) {
+			if err != nil && (strings.Contains(err.Error(), "hush") || strings.Contains(err.Error(), encoded("shop", "hush hush")[0]) ||
+				strings.Contains(err.Error(), encoded("shop", "hush hush")[1]) || len(err.Error()) > 1000) {
 				t.Errorf("said: %.1500s", err)
 			}
 		})
+	}
+}
+
+// TestMailRest: whom a server refuses for now gets the message later, alone; whom it
+// refuses for good, or who has it, does not.
+func TestMailRest(t *testing.T) {
+	people := []string{"shop@air.example", "on.call@air.example", "owner@air.example"}
+	s := &smtpServer{offers: []string{"AUTH PLAIN"}}
+	s.start(t)
+	target := mailTo(t, s, SecurityNone, people...)
+	m := message("a")
+	for _, tt := range []struct {
+		name    string
+		replies map[string]string
+		had     []string
+		want    string // of the error
+		took    []string
+		again   bool
+		asked   []string
+	}{
+		{"one full", map[string]string{"RCPT TO:<on": "452 4.2.2 full"}, nil, "partly", []string{people[0], people[2]}, true, people},
+		{"one full, one unknown", map[string]string{"RCPT TO:<on": "452 4.2.2 full", "RCPT TO:<shop": "550 who?"}, nil, "partly", people[2:], true, people},
+		{"one unknown", map[string]string{"RCPT TO:<on": "550 who?"}, nil, "partly", []string{people[0], people[2]}, false, people},
+		{"full still", map[string]string{"RCPT TO:<on": "452 4.2.2 full"}, []string{people[0], people[2]}, "partly", nil, true, people[1:2]},
+		{"unknown by now", map[string]string{"RCPT TO:<on": "550 who?"}, []string{people[0], people[2]}, "partly", nil, false, people[1:2]},
+		{"room again", nil, []string{people[0], people[2]}, "taken", nil, false, people[1:2]},
+		{"away again", map[string]string{"greeting": "421 not now"}, people[:1], "later", nil, false, nil},
+		{"all have it", map[string]string{"greeting": "421 not now"}, people, "taken", nil, false, nil},
+	} {
+		s.mu.Lock()
+		s.replies, s.commands, s.mails = tt.replies, nil, nil
+		s.mu.Unlock()
+		m.had = tt.had
+		_, err := target.Deliver(t.Context(), &m, 0)
+		partly := &Partly{}
+		errors.As(err, &partly)
+		if got := meaning(err); got != tt.want || !slices.Equal(partly.Took, tt.took) || partly.Again != tt.again || strings.Contains(partly.Why, "\n") {
+			t.Errorf("%s: %s (%v), took %v, again %v", tt.name, got, err, partly.Took, partly.Again)
+		}
+		s.mu.Lock()
+		var asked []string
+		for _, c := range s.commands {
+			if to, found := strings.CutPrefix(c, "RCPT TO:<"); found {
+				asked = append(asked, strings.TrimSuffix(to, ">"))
+			}
+		}
+		if !slices.Equal(asked, tt.asked) || len(s.mails) > 0 != (len(tt.took) > 0 || tt.want == "taken" && len(tt.asked) > 0) {
+			t.Errorf("%s: asked for %v, %d mails", tt.name, asked, len(s.mails))
+		}
+		s.mu.Unlock()
+	}
+	for text, alone := range map[string]bool{"451 4.3.0 later": true, "": false} { // a lost connection is no word on the message
+		s.mu.Lock()
+		s.replies = map[string]string{"message": text}
+		s.mu.Unlock()
+		m.had = nil
+		_, err := target.Deliver(t.Context(), &m, 0)
+		if later := new(Later); !errors.As(err, &later) || later.OfMessage != alone {
+			t.Errorf("answer %q: %v", text, err)
+		}
+	}
+	many := make([]error, 50)
+	for i := range many {
+		many[i] = &Held{strings.Repeat("x", mostSaid)}
+	}
+	if got := inOneLine(many); len(got) > mostRefusals {
+		t.Errorf("fifty refusals are told in %d bytes", len(got))
+	}
+}
+
+// TestMailEndless: a server whose answer never ends, in lines or in one, is left
+// after what answers take.
+func TestMailEndless(t *testing.T) {
+	for name, more := range map[string]string{"lines": "220-hello there, how are you\r\n", "one line": "220 hello there, how are you?! "} {
+		var went atomic.Int64 // bytes that the server got rid of
+		url := peerWith(t, func(c net.Conn) {
+			for range 10_000 { // some 300 MB, if they were read
+				n, err := io.WriteString(c, strings.Repeat(more, 1000))
+				went.Add(int64(n))
+				if err != nil {
+					return
+				}
+			}
+		})
+		m := message("a")
+		_, err := mailTo(t, &smtpServer{address: strings.TrimPrefix(url, "http://")}, SecurityNone).Deliver(t.Context(), &m, 0)
+		if meaning(err) != "later" || went.Load() > 32<<20 { // what the system's buffers hold, at most
+			t.Errorf("%s: %.500v after %d MB", name, err, went.Load()>>20)
+		}
 	}
 }
 

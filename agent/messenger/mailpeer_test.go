@@ -67,29 +67,11 @@ func TestMailPeer(t *testing.T) {
 		if _, err := target.Deliver(t.Context(), &m, time.Duration(i)*time.Hour); err != nil {
 			t.Fatalf("message %d: %v", i, err)
 		}
-		got := peerMail{}
 		line, err := lines.ReadString('\n')
-		if err == nil {
-			err = json.Unmarshal([]byte(line), &got)
-		}
 		if err != nil {
-			t.Fatalf("message %d: %v in %q", i, err, line)
+			t.Fatalf("message %d: %v", i, err)
 		}
-		if got.From != "loadscribe@air.example" || !slices.Equal(got.To, []string{"shop@air.example", "on.call@air.example"}) || !got.Encrypted || got.ID != "<"+m.ID+"@air.example>" || got.Type != "text/plain" || len(got.Defects) > 0 {
-			t.Errorf("message %d: %+v", i, got)
-		}
-		// A long subject begins on the next line, and Python's package keeps the space
-		// before it; the lines end as in the mail.
-		late := time.Duration(i) * time.Hour
-		if want := target.subject(&m, late); strings.TrimSpace(got.Subject) != want {
-			t.Errorf("message %d: subject\n%q, want\n%q", i, got.Subject, want)
-		}
-		if want := target.body(&m, late); strings.TrimSpace(strings.ReplaceAll(got.Text, "\r\n", "\n")) != strings.TrimSpace(want) {
-			t.Errorf("message %d: text\n%.600q, want\n%.600q", i, got.Text, want)
-		}
-		if age := float64(time.Now().Unix()) - got.Date; slices.Contains(got.Names, "Bcc") || age < -60 || age > 600 {
-			t.Errorf("message %d: headers %v, %g s old", i, got.Names, age)
-		}
+		t.Run(fmt.Sprint("message ", i), func(t *testing.T) { checkPeerMail(t, line, target, &m, time.Duration(i)*time.Hour) })
 	}
 	if err := os.WriteFile(target.secret.path, []byte("sesame"), 0o600); err != nil {
 		t.Fatal(err)
@@ -102,6 +84,29 @@ func TestMailPeer(t *testing.T) {
 	target.config.User = ""
 	if _, err := target.Deliver(t.Context(), &m, 0); !errors.As(err, &held) {
 		t.Errorf("without sign-in: %v", err)
+	}
+}
+
+// checkPeerMail holds what the peer read to what was meant.
+func checkPeerMail(t *testing.T, line string, target *Mail, m *Message, late time.Duration) {
+	var got peerMail
+	if err := json.Unmarshal([]byte(line), &got); err != nil {
+		t.Fatalf("%v in %q", err, line)
+	}
+	if got.From != "loadscribe@air.example" || !slices.Equal(got.To, []string{"shop@air.example", "on.call@air.example"}) || !got.Encrypted ||
+		got.ID != "<"+m.ID+"@air.example>" || got.Type != "text/plain" || len(got.Defects) > 0 {
+		t.Errorf("%+v", got)
+	}
+	// A long subject begins on the next line, and Python's package keeps the space
+	// before it; the lines end as in the mail.
+	if want := target.subject(m, late); strings.TrimSpace(got.Subject) != want {
+		t.Errorf("subject\n%q, want\n%q", got.Subject, want)
+	}
+	if want := target.body(m, late); strings.TrimSpace(strings.ReplaceAll(got.Text, "\r\n", "\n")) != strings.TrimSpace(want) {
+		t.Errorf("text\n%.600q, want\n%.600q", got.Text, want)
+	}
+	if age := float64(time.Now().Unix()) - got.Date; slices.Contains(got.Names, "Bcc") || age < -60 || age > 600 {
+		t.Errorf("headers %v, %g s old", got.Names, age)
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -53,7 +54,9 @@ func Open(dir string, targets []Target, o Options) (*Messenger, error) {
 		log := log.With("target", t.Name())
 		l := &lane{target: t, log: log, wake: make(chan struct{}, 1), untidy: make(chan struct{}, 1), testing: make(chan struct{}, 1),
 			queue: &queue{dir: filepath.Join(dir, folder), files: o.files, log: log}}
-		l.state.GivenUp = l.queue.load(now)
+		damaged := l.queue.load(now)
+		earlier := l.queue.tally
+		l.state = TargetState{LastSentMS: earlier.LastSentMS, FailingSinceMS: earlier.FailingSinceMS, GivenUp: earlier.GivenUp + damaged}
 		m.lanes, m.byName[t.Name()] = append(m.lanes, l), l
 	}
 	tellOrphans(dir, folders, log)
@@ -70,7 +73,9 @@ func tellOrphans(dir string, folders map[string]bool, log *slog.Logger) {
 		if folders[e.Name()] {
 			continue
 		}
-		if files, err := os.ReadDir(filepath.Join(dir, e.Name())); err == nil && len(files) > 0 {
+		files, err := os.ReadDir(filepath.Join(dir, e.Name()))
+		files = slices.DeleteFunc(files, func(f os.DirEntry) bool { return filepath.Ext(f.Name()) != letterEnding })
+		if err == nil && len(files) > 0 {
 			log.Warn("messages wait for a target that is no longer set up; they go out if it comes back", "folder", e.Name(), "messages", len(files))
 		}
 	}
@@ -88,7 +93,7 @@ func folderOf(name string) string {
 }
 
 // Send queues a message for the targets of these names; nil: for all. It is on
-// the disk when Send returns nil. An error that wraps ErrNotSafe says that a
+// the disk, or delivered already, when Send returns nil. An error that wraps ErrNotSafe says that a
 // target's disk does not take it: it waits in memory and goes out as well. Send
 // takes as long as the disk takes: it is not for a loop that must not wait.
 func (m *Messenger) Send(to []string, msg Message) error {

@@ -86,7 +86,7 @@ func (c *cutFiles) cut() {
 // what Send has called safe and nobody has taken is there afterwards, in order,
 // and nothing else is but what was taken just before.
 func TestPowerCuts(t *testing.T) {
-	for steps := range 40 {
+	for steps := range 60 {
 		dir := t.TempDir()
 		disk := &cutFiles{steps: steps}
 		synctest.Test(t, func(t *testing.T) {
@@ -135,7 +135,7 @@ func TestPowerCuts(t *testing.T) {
 // lettersIn are the files of waiting messages below dir.
 func lettersIn(t *testing.T, dir string) []string {
 	t.Helper()
-	all, err := filepath.Glob(filepath.Join(dir, "to-*", "*"))
+	all, err := filepath.Glob(filepath.Join(dir, "to-*", "*"+letterEnding+"*"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -209,6 +209,55 @@ func TestFullDisk(t *testing.T) {
 	})
 }
 
+// hangingDisk takes no file before it is let go.
+type hangingDisk struct {
+	osFiles
+	free chan struct{}
+}
+
+func (d *hangingDisk) WriteSynced(path string, data []byte) error {
+	<-d.free
+	return d.osFiles.WriteSynced(path, data)
+}
+
+// TestHangingDisk: a disk that hangs holds up Send, not the sending; and what left
+// before it was written does not come back after a restart.
+func TestHangingDisk(t *testing.T) {
+	dir := t.TempDir()
+	disk := &hangingDisk{free: make(chan struct{})}
+	a, b := &fakeTarget{name: "dispatch"}, &fakeTarget{name: "mail"}
+	m := mustOpen(t, dir, Options{files: disk}, a, b)
+	stop := running(m)
+	sent := make(chan error)
+	for n, id := range []string{"1", "2"} {
+		go func() { sent <- m.Send(nil, message(id)) }()
+		for len(a.ids()) <= n || len(b.ids()) <= n { // else the test's own time is over
+			time.Sleep(time.Millisecond)
+		}
+	}
+	close(disk.free)
+	for range 2 {
+		if err := <-sent; err != nil {
+			t.Errorf("send: %v", err)
+		}
+	}
+	stop()
+	if left := lettersIn(t, dir); len(left) > 0 {
+		t.Errorf("%v would be sent again", left)
+	}
+
+	q := mustOpen(t, dir, Options{}, a).lanes[0].queue
+	w, _ := q.add(message("3"), time.Now())
+	q.done(w)
+	q.tidy()
+	if err := q.keep(w); err != nil {
+		t.Errorf("keep: %v", err)
+	}
+	if left := lettersIn(t, dir); len(left) > 0 {
+		t.Errorf("what left first: %v would be sent again", left)
+	}
+}
+
 // TestReadOnlyStart: a folder that cannot be made holds nothing up.
 func TestReadOnlyStart(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -218,10 +267,10 @@ func TestReadOnlyStart(t *testing.T) {
 		}
 		f := &fakeTarget{name: "dispatch"}
 		m := mustOpen(t, filepath.Join(file, "messages"), Options{}, f)
-		stop := running(m)
 		if err := m.Send(nil, message("a")); !errors.Is(err, ErrNotSafe) {
 			t.Errorf("send: %v", err)
 		}
+		stop := running(m)
 		synctest.Wait()
 		stop()
 		if got := f.ids(); len(got) != 1 {
@@ -283,7 +332,7 @@ func TestClockSteps(t *testing.T) {
 				q := &queue{dir: m.lanes[0].queue.dir, files: osFiles{}, log: m.lanes[0].log}
 				now := time.Now().Add(step)
 				q.load(now)
-				w := q.head()
+				w, _ := q.head(time.Now())
 				if w == nil {
 					t.Fatal("the message is gone")
 				}

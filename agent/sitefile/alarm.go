@@ -60,6 +60,8 @@ type Alarm struct {
 	// Back is the deadband: so far inside the limit a reading must be to count as
 	// back; SI.
 	Back float64
+	// InShifts: outside the site's shifts a pressure counts as well. Key: when.
+	InShifts bool
 	// Limit is how many starts or load cycles in an hour are too many; 0: the
 	// motor's starts_per_hour.
 	Limit float64
@@ -112,7 +114,7 @@ func (l *loader) readAlarms(root *section) {
 		a.Priority = AlarmPriority(s.choice("priority", string(MediumPriority), string(HighPriority), string(MediumPriority), string(LowPriority)))
 		l.alarmTargets(s, &a)
 		l.alarmKeys(s, &a)
-		a.ClearAfter = s.duration("clear_after", alarmClearAfter, 0, alarmDelayMend)
+		a.ClearAfter = s.duration("clear_after", a.On.clearAfter(), 0, alarmDelayMend)
 		if a.On == "" { // what else it may say hangs on that
 			continue
 		}
@@ -123,15 +125,48 @@ func (l *loader) readAlarms(root *section) {
 	}
 }
 
-// alarmTargets reads tell. That each name is one of the file is checked where these
-// are read.
+// Targets are the names of all who may be told: "mail" and the webhooks. Never nil.
+func (s *Site) Targets() []string {
+	all := []string{}
+	if s.Mail != nil {
+		all = append(all, mailName)
+	}
+	for _, w := range s.Webhooks {
+		all = append(all, w.Name)
+	}
+	return all
+}
+
+// alarmTargets reads tell, whose names are those of Targets.
 func (l *loader) alarmTargets(s *section, a *Alarm) {
+	known := l.site.Targets()
 	for _, v := range s.texts("tell") {
+		if !slices.Contains(known, v.text) {
+			mend := "the file has neither [mail] nor [[webhook]]: add one, or write tell = [] for the page alone"
+			if len(known) > 0 {
+				mend = "there are " + quotedList(known)
+			}
+			if near := quantity.Nearest(v.text, known); near != "" {
+				mend = fmt.Sprintf("did you mean %q?", near)
+			}
+			s.problem(v.at, "tell", mend, "there is nobody %q to tell", v.text)
+			continue
+		}
 		if !slices.Contains(a.Tell, v.text) {
 			a.Tell = append(a.Tell, v.text)
 		}
 	}
 	a.TellAll = s.table.find("tell") == nil
+}
+
+// clearAfter is the off-delay where none is written: what changes by the hour or the
+// day needs none.
+func (k AlarmKind) clearAfter() time.Duration {
+	switch k {
+	case AlarmStarts, AlarmCycling, AlarmService, AlarmQuiet, AlarmCalibration:
+		return 0
+	}
+	return alarmClearAfter
 }
 
 // alarmKeys reads what the kind has of its own.
@@ -159,11 +194,13 @@ func (l *loader) alarmKeys(s *section, a *Alarm) {
 			s.problem(s.table.find("role").at, "role", "leave it out", "a system's pressure is that of its last tap: it has no role")
 		}
 		l.alarmLimits(s, a, quantity.Pressure, alarmBackPa)
+		l.alarmWhen(s, a)
 	case AlarmMinimum:
 		after = alarmMinimumAfter
 		l.alarmSystem(s, a)
 		l.alarmHasMinimum(s, a)
 		a.Back = s.difference("back", quantity.Pressure, alarmBackPa)
+		l.alarmWhen(s, a)
 	case AlarmStarts:
 		l.alarmMachine(s, a)
 		a.Limit = s.alarmLimit("limit", 0, mostStartsLimit)
@@ -197,6 +234,16 @@ func (l *loader) alarmKeys(s *section, a *Alarm) {
 		l.alarmChannel(s, a)
 	}
 	a.After = s.duration("after", after, 0, alarmDelayMend)
+}
+
+// alarmWhen reads whether it is judged in the shifts alone: a plant that is off at
+// night is empty in the morning.
+func (l *loader) alarmWhen(s *section, a *Alarm) {
+	const always, shifts = "always", "shifts"
+	a.InShifts = s.choice("when", always, always, shifts) == shifts
+	if a.InShifts && len(l.site.Shifts) == 0 {
+		s.problem(s.table.find("when").value.at, "when", `write shifts = ["Mon-Fri 07:00-16:00"] into [site], or when = "always"`, "the site has no shifts")
+	}
 }
 
 func (l *loader) alarmMachine(s *section, a *Alarm) {

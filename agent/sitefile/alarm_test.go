@@ -40,6 +40,7 @@ func TestAlarms(t *testing.T) {
 		}},
 		{`on = "pressure below minimum"`, func(a *Alarm) bool { return a.After == 2*time.Minute && a.Back == 10_000 && a.System == "" }},
 		{`on = "pressure below minimum"` + "\n" + `after = "5s"` + "\n" + `clear_after = "0s"`, func(a *Alarm) bool { return a.After == 5*time.Second && a.ClearAfter == 0 }},
+		{`on = "pressure below minimum"` + "\n" + `when = "shifts"`, func(a *Alarm) bool { return a.InShifts }},
 		{`on = "starts at the limit"` + "\n" + `machine = "comp1"`, func(a *Alarm) bool { return a.Limit == 0 && a.Machine == "comp1" }},
 		{`on = "starts at the limit"` + "\n" + `limit = 4`, func(a *Alarm) bool { return a.Limit == 4 }},
 		{`on = "short cycling"`, func(a *Alarm) bool { return a.Limit == 60 }},
@@ -82,6 +83,7 @@ func TestAlarmMistakes(t *testing.T) {
 		{"unknown system", "on = \"pressure below minimum\"\nsystem = \"mian\"", "alarm.system", `no system "mian"`, `did you mean "main"?`},
 		{"system and machine", "on = \"pressure\"\nsystem = \"main\"\nmachine = \"comp1\"\nabove = \"8 bar\"", "alarm.machine", "both machine and system", "keep one"},
 		{"role of a system", "on = \"pressure\"\nsystem = \"main\"\nrole = \"header_pressure\"\nabove = \"8 bar\"", "alarm.role", "last tap", "leave it out"},
+		{"when else", "on = \"pressure below minimum\"\nwhen = \"nights\"", "alarm.when", `"nights" is not known`, `"always", "shifts"`},
 		{"starts without a limit", "on = \"starts at the limit\"\nmachine = \"comp2\"", "alarm.limit", `machine "comp2" may make is not known`, "limit = 6"},
 		{"no limit at all", "on = \"short cycling\"\nlimit = 0", "alarm.limit", "0 is no limit", "1 to 1000"},
 		{"more starts than are counted", "on = \"starts at the limit\"\nlimit = 33", "alarm.limit", "33 is no limit", "1 to 32"},
@@ -94,6 +96,8 @@ func TestAlarmMistakes(t *testing.T) {
 		{"unit of what has none", "on = \"reading\"\nchannel = \"inputs.loaded\"\nabove = \"3 A\"", "alarm.above", "this is a text in quotes", "without quotes"},
 		{"priority", "on = \"disk\"\npriority = \"urgent\"", "alarm.priority", `"urgent" is not known`, `"high", "medium", "low"`},
 		{"delay", "on = \"disk\"\nafter = \"soon\"", "alarm.after", "", ""},
+		{"tell whom there is not", "on = \"disk\"\ntell = [\"mail\"]", "alarm.tell", `nobody "mail" to tell`, "neither [mail] nor [[webhook]]"},
+		{"tell misspelt", "on = \"disk\"\ntell = [\"dispach\"]\n[[webhook]]\nname = \"dispatch\"\nurl = \"https://dispatch.example/\"\nsecret_file = \"secret\"", "alarm.tell", `nobody "dispach" to tell`, `did you mean "dispatch"?`},
 		{"tell is no text", "on = \"disk\"\ntell = [1]", "alarm.tell", "a whole number", "put it in quotes"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -110,6 +114,36 @@ func TestAlarmMistakes(t *testing.T) {
 				t.Errorf("%s: want %q and %q", text, tt.says, tt.mend)
 			}
 		})
+	}
+}
+
+// TestAlarmTargets: without tell it goes to all, with an empty one to nobody.
+func TestAlarmTargets(t *testing.T) {
+	s := mustLoad(t, withAlarms(t, `[[alarm]]
+name = "all"
+on = "disk"
+[[alarm]]
+name = "one"
+on = "disk"
+tell = ["dispatch"]
+[[alarm]]
+name = "page"
+on = "disk"
+tell = []
+[mail]
+server = "mail.example:587"
+from = "loadscribe@air.example"
+to = ["shop@air.example"]
+[[webhook]]
+name = "dispatch"
+url = "https://dispatch.example/"
+secret_file = "secret"
+`))
+	if got := s.Targets(); !slices.Equal(got, []string{"mail", "dispatch"}) {
+		t.Errorf("targets %q", got)
+	}
+	if a := s.Alarms; !a[0].TellAll || a[1].TellAll || !slices.Equal(a[1].Tell, []string{"dispatch"}) || a[2].TellAll || len(a[2].Tell) != 0 {
+		t.Errorf("alarms %+v", a)
 	}
 }
 

@@ -42,6 +42,8 @@ func SystemFS() FS { return osFS{} }
 
 type osFS struct{}
 
+// MkdirAll makes what is of no concern to other accounts of the computer: readings tell who
+// works when.
 func (osFS) MkdirAll(dir string) error { return os.MkdirAll(dir, 0o700) }
 
 func (osFS) Create(name string) (File, error) {

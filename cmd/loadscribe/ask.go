@@ -63,6 +63,8 @@ type asked interface {
 	// Tests lists the guided tests.
 	Tests(ctx context.Context) (agent.Tests, error)
 	Audit(ctx context.Context) (agent.Audit, error)
+	// Alarms is what stands and what is watched.
+	Alarms(ctx context.Context) (agent.Alarms, error)
 	// Evidence is the newest checkpoint of the evidence log.
 	Evidence(ctx context.Context) (agent.EvidenceHead, error)
 	// Verify compares the record with its evidence log, and that with the text of

@@ -85,11 +85,3 @@ func (h *heart) look(still bool) (ok bool) {
 	}
 	return ok
 }
-
-// turningOf is what an agent says of its loops.
-func turningOf(a any) func() (ok bool, why string) {
-	if t, says := a.(interface{ Turning() (bool, string) }); says {
-		return t.Turning
-	}
-	return nil
-}

@@ -42,7 +42,7 @@ var allowed = map[string][]string{
 	"agent/intake":           {"agent/quantity", "agent/scan", "agent/sitefile"},
 	"agent/transfer":         {"agent/scan"},
 	"agent/bundle":           {"agent/scan", "agent/store", "agent/evidence", "agent/transfer"},
-	"agent": {"agent/air", "agent/alarm", "agent/awake", "agent/oplog", "agent/pulse", "agent/evidence", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/poll",
+	"agent": {"agent/air", "agent/alarm", "agent/messenger", "agent/awake", "agent/oplog", "agent/pulse", "agent/evidence", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/poll",
 		"agent/analysis", "agent/replay", "agent/report", "agent/publish", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
 	"dashboard/web":  {},
 	"dashboard/door": {},

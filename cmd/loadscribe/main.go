@@ -47,6 +47,7 @@ type commands struct {
 	Audit      auditCmd      `cmd:"" help:"How a week's audit stands, step by step: what is done, what is still missing; begin one, say something of a step."`
 	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
 	Leaks      leaksCmd      `cmd:"" help:"Leaks that people tagged: list, add, mended, again, correct, withdraw."`
+	Alarms     alarmsCmd     `cmd:"" help:"Alarms of the site file: what stands, what is watched; acknowledge, shelve, history, a test message."`
 	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
 	Export     exportCmd     `cmd:"" help:"Write readings as CSV, or as an evidence bundle that anyone can check."`
 	Verify     verifyCmd     `cmd:"" help:"Check an evidence bundle, or with --site the whole record: that the readings are what was logged."`
@@ -145,7 +146,8 @@ func executeIn(s *surroundings, args []string) int {
 		fmt.Fprintf(stderr, "loadscribe: %v\n(see loadscribe --help)\n", err)
 		return exitWrongUse
 	}
-	stdout, stderr = onTerminal(stdout), onTerminal(stderr)
+	s.stdout, s.stderr = onTerminal(stdout), onTerminal(stderr)
+	stderr = s.stderr
 	err = parsed.Run(s)
 	if err != nil && s.eventLog != nil { // a service of Windows has no standard error
 		s.eventLog(slog.LevelError, err.Error())

@@ -50,7 +50,7 @@ func openDoor(a *agent.Agent, site *sitefile.Site, log *slog.Logger, listening n
 		return out, a.ServeAs("http", "")
 	}
 	certificate, err := door.OpenCertificate(door.CertificateOptions{
-		Dir: dir, Names: certificateNames(site, names), Addresses: ownAddresses(),
+		Dir: dir, Names: certificateNames(site, names), Addresses: append(ownAddresses(), givenAddresses(site)...),
 		File: site.Agent.TLS.Certificate, Key: site.Agent.TLS.Key, Log: log,
 	})
 	if err != nil {
@@ -81,6 +81,16 @@ func certificateNames(site *sitefile.Site, own []string) (names []string) {
 		}
 	}
 	return names
+}
+
+// givenAddresses are the addresses among the site file's hosts.
+func givenAddresses(site *sitefile.Site) (all []net.IP) {
+	for _, host := range site.Agent.Hosts {
+		if ip := net.ParseIP(host); ip != nil {
+			all = append(all, ip)
+		}
+	}
+	return all
 }
 
 // ownAddresses are those of this computer on its networks.

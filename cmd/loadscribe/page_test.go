@@ -143,10 +143,10 @@ func (l *testLines) rest() {
 	}
 }
 
-// writingChecks are the files of checks that write notes, spot readings and walks
-// into the record, and those that count them: they run one after another, beside
+// writingChecks are the files of checks that write notes, spot readings, walks and
+// shelved alarms into the record, and those that count them: they run one after another, beside
 // the others. With them go the days, so that both halves take about as long.
-var writingChecks = []string{"book", "days", "desk", "hookup", "machine", "night", "pagenumbers", "trace"}
+var writingChecks = []string{"alarms", "book", "days", "desk", "hookup", "machine", "night", "pagenumbers", "trace"}
 
 // pageChecks divides the files of checks in two that run side by side: most of
 // their time is waiting.

@@ -59,6 +59,14 @@ machines = ["m %[1]s"]
 minimum_pressure = "90 psi"
 parts = [{ name = "r %[1]s", kind = "receiver", volume = "240 gal" }]
 taps = [{ at = "r %[1]s", pressure = "controller.receiver_pressure" }]
+[[alarm]]
+name = "hot %[1]s"
+on = "temperature"
+machine = "m %[1]s"
+role = "discharge_temperature"
+above = "1 °C"
+after = "0s"
+priority = "high"
 `
 
 // TestHostilePage records a plant under names that would do harm, fills every text

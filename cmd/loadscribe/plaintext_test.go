@@ -5,12 +5,14 @@ import (
 	"errors"
 	"io"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"github.com/creack/pty"
 
+	"loadscribe/agent/oplog"
 	"loadscribe/agent/store"
 )
 
@@ -73,12 +75,33 @@ func TestEventsOnATerminal(t *testing.T) {
 	}
 }
 
-// One message is one line of the log, whatever a device or a client says in it.
+// One message is one line of the log, whatever a device or a client says in it: of a
+// command, of a recording agent on stderr and in its file, and for the journal.
 func TestLogLinesCannotBeForged(t *testing.T) {
-	var out bytes.Buffer
-	log := (&surroundings{stderr: &out}).logger()
-	log.Warn("line lost", "device", "a\nlevel=ERROR msg=forged", "err", errors.New("x\r\n"+commandsOfOthers+"\u2028y"), slog.String("key\nk", "v\"q"))
-	if got := out.String(); strings.Count(got, "\n") != 1 || !strings.HasSuffix(got, "\n") || strings.ContainsAny(got, "\r\x1b\x07\u009b\u202e\u2028") {
-		t.Errorf("the log has %q", got)
+	var command, recording, journal bytes.Buffer
+	file := filepath.Join(t.TempDir(), "log")
+	s := &surroundings{stderr: &recording}
+	ofAgent, shut, err := s.openLog(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ofJournal, shutJournal, err := oplog.Open(oplog.Options{Stderr: &journal, Journal: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, log := range []*slog.Logger{(&surroundings{stderr: &command}).logger(), ofAgent, ofJournal} {
+		log.Warn("line lost", "device", "a\nlevel=ERROR msg=forged", "err", errors.New("x\r\n"+commandsOfOthers+"\u2028y"), slog.String("key\nk", "v\"q"))
+	}
+	if err := errors.Join(shut(), shutJournal()); err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, got := range map[string]string{"command": command.String(), "agent": recording.String(), "file": string(text), "journal": journal.String()} {
+		if strings.Count(got, "\n") != 1 || !strings.HasSuffix(got, "\n") || strings.ContainsAny(got, "\r\x1b\x07\u009b\u202e\u2028") || !strings.Contains(got, "forged") {
+			t.Errorf("%s: the log has %q", name, got)
+		}
 	}
 }

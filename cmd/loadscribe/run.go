@@ -78,7 +78,7 @@ func recordLogged(s *surroundings, site *sitefile.Site, log *slog.Logger, keeper
 		if err != nil {
 			return explainOpen(errors.Join(err, refuge.Remove()), site.Agent.DataDir)
 		}
-		heart.watch(turningOf(a))
+		heart.watch(a.Turning)
 		err = recordWith(s, a, site, log, listen, func(url string) {
 			heart.serves(site.Name, url)
 			if ready != nil {

@@ -196,10 +196,15 @@ func (c *Certificate) openOwn() error {
 	return c.makeOwn()
 }
 
+// endsSoon reports whether a new certificate is due. A clock that has not been set
+// yet, as after each start of a computer without a battery for it, is no reason.
 func (c *Certificate) endsSoon(leaf *x509.Certificate) bool {
 	now := c.o.Now()
-	return leaf.NotAfter.Sub(now) < renewBefore || leaf.NotBefore.After(now)
+	return leaf.NotAfter.Sub(now) < renewBefore || leaf.NotBefore.After(now) && now.After(firstDay)
 }
+
+// firstDay is before any certificate of this program.
+var firstDay = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
 
 // namesAll reports whether the certificate has every host name. An address may be
 // another one tomorrow and is no reason for a new fingerprint.

@@ -5,24 +5,45 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"slices"
+	"strings"
 )
 
-// recordNames are what a data directory of loadscribe holds, one of them at least.
-var recordNames = []string{"store.db", "journal", "lock"}
+// recordFiles are what a data directory of loadscribe holds, one of them at least. Folders
+// of these names elsewhere, such as /var/log/journal, are none.
+var recordFiles = []string{"store.db", "evidence.key"}
 
-// checkDataEntries refuses to give a folder with other things to the service's user: dir as
-// it is told, and where it is.
-func checkDataEntries(dir, at string) error {
-	entries, err := os.ReadDir(at)
-	if errors.Is(err, fs.ErrNotExist) || err == nil && len(entries) == 0 {
-		return nil
+// backupSuffix ends the names of scheduled backups (docs/keeping-data.md).
+const backupSuffix = ".loadscribe-backup"
+
+// checkGiven refuses to give the service a folder with other things in it: all that is in
+// it would be the service's. at is where a path is.
+func (p *Plan) checkGiven(at func(string) string) error {
+	var errs []error
+	for i, dir := range append([]string{p.Data}, p.Writes...) {
+		entries, err := os.ReadDir(at(dir))
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+		case err != nil:
+			errs = append(errs, Problem{fmt.Sprintf("%s cannot be read (%v)", dir, err), "mend its path in the site file"})
+		case len(entries) == 0:
+		case i == 0 && slices.ContainsFunc(entries, isRecordFile):
+		case i > 0 && !slices.ContainsFunc(entries, p.isOthers):
+		default:
+			errs = append(errs, Problem{fmt.Sprintf("%s is to be the service's alone, and holds other things", dir),
+				"give data, backups and log folders of their own in the site file"})
+		}
 	}
-	if err != nil {
-		return Problem{fmt.Sprintf("the data directory %s cannot be read (%v)", dir, err), "mend [agent] data in the site file"}
-	}
-	if slices.ContainsFunc(entries, func(e fs.DirEntry) bool { return slices.Contains(recordNames, e.Name()) }) {
-		return nil
-	}
-	return Problem{fmt.Sprintf("the data directory %s holds other things and no record", dir), `give it a folder of its own, like data = "data"`}
+	return errors.Join(errs...)
+}
+
+func isRecordFile(e fs.DirEntry) bool {
+	return e.Type().IsRegular() && slices.Contains(recordFiles, e.Name())
+}
+
+// isOthers reports what is no backup and no log of the plan's.
+func (p *Plan) isOthers(e fs.DirEntry) bool {
+	name := strings.TrimSuffix(e.Name(), ".part")
+	return !strings.HasSuffix(name, backupSuffix) && (p.Log == "" || !strings.HasPrefix(name, filepath.Base(p.Log)))
 }

@@ -69,11 +69,11 @@ func (w *Windows) Check(ctx context.Context, p *Plan) error {
 	if err := needAdministrator("install"); err != nil {
 		return err
 	}
-	errs := []error{checkDataEntries(p.Data, p.Data)}
+	errs := []error{p.checkGiven(func(path string) string { return path })}
 	for _, f := range append([]string{p.Data}, p.Writes...) {
 		if below(p.Site, f) {
 			errs = append(errs, Problem{fmt.Sprintf("%s is to be written by the service, and holds the site file as well", f),
-				`give it a folder of its own, like data = "data"`})
+				"give data, backups and log folders of their own in the site file"})
 		}
 	}
 	for _, f := range p.Reads {

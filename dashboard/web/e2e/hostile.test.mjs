@@ -64,6 +64,9 @@ check('keeps what would do harm as text', async () => {
   await send(page, 'audit/begin', { who: text().slice(0, 80) });
   for (const step of (await api('audit')).steps) await send(page, 'audit/mark', { step: step.step, who: text().slice(0, 80), text: text() + all });
   await send(page, 'hookup/spot', { machine: machine.name, when: 'as_found', step: 'loaded', who: text().slice(0, 80), instrument: text(), power_w: 33000, power_accuracy: 0.02 });
+  const [standing] = (await api('alarms')).standing;
+  await send(page, 'alarms/acknowledge', { id: standing.id, who: text().slice(0, 80), why: all });
+  await send(page, 'alarms/shelve', { rule: standing.rule, for: '8h', who: text().slice(0, 80), why: all });
   // What it says is wrong it repeats, as text too.
   await tolerating(/Failed to load resource/, async () => {
     await send(page, 'notes', { text: 'x', subject: all }, 400);

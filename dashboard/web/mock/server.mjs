@@ -5,6 +5,8 @@
 import { createServer } from 'node:http';
 import { readFile } from 'node:fs/promises';
 import { extname } from 'node:path';
+import { alarmAnswer, alarmEvents } from './alarms.mjs';
+import { doorAnswer, shutOut, signIn } from './door.mjs';
 import { accept } from './socket.mjs';
 import { figures, Plant, several, site } from './plant.mjs';
 
@@ -92,7 +94,7 @@ const book = [
   { seq: 1, time: new Date(Date.now() - 86_420_000).toISOString(), kind: 'fault', subject: 'comp1', text: 'motor overload (code 2): for the first time on record', data: { state: 'raised', code: '2', channel: 'controller.fault_code' } },
 ];
 if (process.env.MOCK_DAMAGE) book.push({ seq: 0, time: new Date(Date.now() - 90_000_000).toISOString(), kind: 'data_damaged', subject: 'controller', text: 'an hour cannot be read', data: {} });
-const events = (query) => ({ events: book.filter((e) => query.getAll('kind').length === 0 || query.getAll('kind').includes(e.kind)), next: '' });
+const events = (query) => ({ events: [...alarmEvents, ...book].filter((e) => query.getAll('kind').length === 0 || query.getAll('kind').includes(e.kind)), next: '' });
 const faults = () => ({ from: new Date(Date.now() - 7 * 86_400_000).toISOString(), to: new Date().toISOString(), faults: [{ subject: 'comp1', channel: 'controller.fault_code', code: '2', text: 'motor overload', times: 1, first: book.at(-1).time, last: book.at(-1).time, on_s: 420, unseen_s: 0, on: false }] });
 
 function note(body) {
@@ -131,6 +133,15 @@ const server = createServer(async (request, response) => {
     response.end(JSON.stringify(note(body)));
     return;
   }
+  if (/^\/api\/v1\/(door|alarms)(\/|$)/.test(url.pathname) || shutOut(url.pathname)) {
+    let text = '';
+    for await (const part of request) text += part;
+    const body = text ? JSON.parse(text) : {};
+    const { status, headers, body: answer } = shutOut(url.pathname) ? signIn : url.pathname.startsWith('/api/v1/door') ? doorAnswer(request.method, url.pathname, body) : { status: 200, headers: {}, body: alarmAnswer(request.method, url.pathname, body) };
+    response.writeHead(status, { 'content-type': 'application/json', ...headers });
+    response.end(JSON.stringify(answer));
+    return;
+  }
   const route = routes[url.pathname];
   if (route) {
     response.setHeader('content-type', 'application/json');
@@ -156,6 +167,10 @@ function send(type, data) {
 }
 
 server.on('upgrade', (request, socket) => {
+  if (shutOut('/api/v1/live')) {
+    socket.end('HTTP/1.1 401 Unauthorized\r\n\r\n');
+    return;
+  }
   const snapshot = () => out(JSON.stringify({ seq, type: 'snapshot', data: state() }));
   const out = accept(request, socket, snapshot, () => clients.delete(out));
   snapshot();

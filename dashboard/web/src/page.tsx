@@ -1,5 +1,8 @@
 // The frame of every page: its head, and what stands there until the first
 // readings have come.
+import { useLayoutEffect, useRef } from 'preact/hooks';
+import { useAlarms } from './alarms/line';
+import { shut } from './door/state';
 import type { Live, View } from './live/live';
 import { Guarded } from './look/broken';
 import { Head } from './machine/head';
@@ -16,15 +19,24 @@ function skip(e: Event): void {
 export function Page({ live }: { live: Live }) {
   const site = live.site.value;
   const view = live.view.value;
-  const far = page.value === 'machine' && isFar(location, place.value) && site?.machines.length !== 0;
+  const closed = shut.value !== undefined;
+  const alarms = useAlarms(live);
+  const left = useRef<Element | null>(null);
+  useLayoutEffect(() => { // before the browser takes the focus from what is hidden
+    if (closed) left.current = document.activeElement;
+    else if (left.current instanceof HTMLElement && left.current.isConnected) left.current.focus();
+  }, [closed]);
+  const far = !closed && page.value === 'machine' && isFar(location, place.value) && site?.machines.length !== 0;
   return (
     <div class={far ? 'frame far' : 'frame'}>
       {!far && <a class="skip" href="#main" onClick={skip}>To the content</a>}
-      {!far && <Head live={live} site={site} view={view} />}
-      <main id="main" tabIndex={-1} data-page={page.value}>
+      {!far && <Head live={live} site={site} view={view} alarms={alarms ?? []} />}
+      {closed && <main key="door" id="main" tabIndex={-1} data-page="door"><Lazy name="door" props={{}} /></main>}
+      {/* Hidden, not taken away: what was typed is there after the sign-in. */}
+      <main key="page" id={closed ? undefined : 'main'} hidden={closed} tabIndex={-1} data-page={page.value}>
         {!site || !view ? <Waiting live={live} view={view} /> : (
           <Guarded key={page.value}>
-            {page.value === 'machine' ? <AtTheMachine live={live} site={site} view={view} /> : <Lazy name={page.value} props={{ live, site, view }} />}
+            {page.value === 'machine' ? <AtTheMachine live={live} site={site} view={view} alarms={alarms} /> : <Lazy name={page.value} props={{ live, site, view }} />}
           </Guarded>
         )}
       </main>

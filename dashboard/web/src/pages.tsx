@@ -12,9 +12,11 @@ export interface PageProps {
   view: View;
 }
 
-type Loader = () => Promise<{ default: ComponentType<PageProps> }>;
+/** What stands in place of every page before a sign-in is fetched the same way. */
+type Name = PageName | 'door';
+type Loader = () => Promise<{ default: ComponentType<PageProps> | ComponentType }>;
 
-const loaders: Partial<Record<PageName, Loader>> = {
+const loaders: Partial<Record<Name, Loader>> = {
   book: () => import('./book/page'),
   desk: () => import('./desk/page'),
   days: () => import('./days/page'),
@@ -26,22 +28,25 @@ const loaders: Partial<Record<PageName, Loader>> = {
   trace: () => import('./trace/page'),
   hookup: () => import('./hookup/page'),
   figures: () => import('./figure/page'),
+  alarms: () => import('./alarms/page'),
+  people: () => import('./people/page'),
+  door: () => import('./door/page'),
 };
 
 /** Whether there is a page by this name to go to. */
 export const has = (name: PageName): boolean => name === 'machine' || loaders[name] !== undefined;
 
-const got = signal<Partial<Record<PageName, ComponentType<PageProps> | 'fetching' | 'failed'>>>({});
+const got = signal<Partial<Record<Name, ComponentType<object> | 'fetching' | 'failed'>>>({});
 
-function fetchPage(name: PageName, loader: Loader): void {
+function fetchPage(name: Name, loader: Loader): void {
   got.value = { ...got.value, [name]: 'fetching' };
   loader().then(
-    (m) => { got.value = { ...got.value, [name]: m.default }; },
+    (m) => { got.value = { ...got.value, [name]: m.default as ComponentType<object> }; },
     () => { got.value = { ...got.value, [name]: 'failed' }; },
   );
 }
 
-export function Lazy({ name, props }: { name: PageName; props: PageProps }) {
+export function Lazy({ name, props }: { name: PageName; props: PageProps } | { name: 'door'; props: object }) {
   const loader = loaders[name];
   const have = got.value[name];
   if (!loader) return null;

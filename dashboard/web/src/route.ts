@@ -4,7 +4,7 @@
 import { computed, signal } from '@preact/signals';
 
 export type PageName =
-  | 'machine' | 'trace' | 'days' | 'loads' | 'money' | 'night' | 'settings' | 'book' | 'missed' | 'hookup' | 'desk' | 'figures';
+  | 'machine' | 'trace' | 'days' | 'loads' | 'money' | 'night' | 'settings' | 'book' | 'missed' | 'hookup' | 'desk' | 'figures' | 'alarms' | 'people';
 
 export interface PageInfo {
   name: PageName;
@@ -25,6 +25,8 @@ export const pages: PageInfo[] = [
   { name: 'hookup', title: 'Hook-up', path: '/hook-up' },
   { name: 'desk', title: 'Audit desk', path: '/audit-desk' },
   { name: 'figures', title: 'Every figure', path: '/every-figure' },
+  { name: 'alarms', title: 'Alarms', path: '/alarms' },
+  { name: 'people', title: 'People', path: '/people' },
 ];
 
 export interface Place {

@@ -3,6 +3,7 @@
 // is on its way or fails, and is then known to be older than it should be.
 import { effect, signal, type ReadonlySignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
+import { shut } from '../door/state';
 
 /** What an Asked must know of the page: whether the reader holds it, and when to ask anew. */
 export interface Pace {
@@ -49,6 +50,7 @@ export class Asked<T> {
     const leave = effect(() => {
       void this.pace.tick?.value;
       void this.pace.held.value;
+      void shut.value;
       if (!first) soon();
       first = false;
     });
@@ -95,8 +97,8 @@ export class Asked<T> {
     const question = this.question;
     if (!question || this.request) return; // the end of what is under way plans the next
     const known = this.answered.peek() === question.key;
-    this.missed = document.hidden || (known && this.pace.held.peek());
-    if (this.missed) return; // nobody looks: it is asked when somebody does
+    this.missed = document.hidden || shut.peek() !== undefined || (known && this.pace.held.peek());
+    if (this.missed) return; // nobody looks, or may: it is asked when somebody does
     const request = new AbortController();
     this.request = request;
     this.askedAt = performance.now();

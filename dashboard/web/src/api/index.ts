@@ -1,6 +1,7 @@
 // The HTTP API as the page uses it. Addresses are relative to the page's own
 // server; nothing else is ever asked.
-import type { Answers, Event, NewNote, SeriesAnswer } from './types';
+import { doubt, shut, turnedAway } from '../door/state';
+import type { Answers, Door, Event, NewNote, SeriesAnswer } from './types';
 
 export type * from './types';
 
@@ -9,6 +10,10 @@ export class ApiError extends Error {
   override name = 'ApiError';
   /** the field of what was sent that is wrong, or empty */
   field = '';
+  /** of the answer; 0: there was none */
+  status = 0;
+  /** try again after so long, s; 0: the server says nothing of it */
+  afterS = 0;
 }
 
 const timeoutMs = 20_000;
@@ -19,12 +24,20 @@ export async function answerOf<P extends keyof Answers>(path: P, query: URLSearc
   return (await ask(text ? `${path}?${text}` : path, { headers: { accept: 'application/json' } }, signal)) as Answers[P];
 }
 
+const doorPath = '/api/v1/door';
+
+/** Who the server takes this page for. */
+export async function askDoor(): Promise<Door> {
+  return answerOf(doorPath, new URLSearchParams());
+}
+
 /** Sends what a person says; the answer is as the API's document has it. */
 export async function post(path: string, body: unknown): Promise<unknown> {
   return ask(path, { method: 'POST', headers: { accept: 'application/json', 'content-type': 'application/json' }, body: JSON.stringify(body) });
 }
 
 async function ask(address: string, request: RequestInit, signal?: AbortSignal): Promise<unknown> {
+  if (shut.peek() !== undefined && !address.startsWith(doorPath)) throw notIn(); // it would be refused
   const limit = AbortSignal.timeout(timeoutMs);
   let response: Response;
   try {
@@ -33,11 +46,28 @@ async function ask(address: string, request: RequestInit, signal?: AbortSignal):
     if (signal?.aborted) throw cause;
     throw new ApiError(limit.aborted ? 'loadscribe took too long to answer' : 'loadscribe cannot be reached', { cause });
   }
-  if (!response.ok) {
-    const body: unknown = await response.json().catch(() => null);
-    throw refusal(body) ?? new ApiError(`loadscribe answered with status ${response.status}`);
-  }
+  if (!response.ok) throw await refused(response);
   return response.json();
+}
+
+function notIn(): ApiError {
+  const e = new ApiError('it needed a sign-in; after that, try again');
+  e.field = 'sign_in';
+  return e;
+}
+
+/** What a refusal says; one that asks for a sign-in is told to the whole page. */
+export async function refused(response: Response): Promise<ApiError> {
+  const body: unknown = await response.json().catch(() => null);
+  const e = refusal(body) ?? new ApiError(`loadscribe answered with status ${response.status}`);
+  e.status = response.status;
+  e.afterS = Number(response.headers?.get('retry-after')) || 0;
+  if (response.status === 401 && e.field === 'sign_in') {
+    turnedAway(e.message);
+    return notIn();
+  }
+  if (response.status === 403 && e.field === 'role') doubt.value += 1; // the role may have changed
+  return e;
 }
 
 function refusal(body: unknown): ApiError | undefined {

@@ -14,6 +14,7 @@ const shapes: Record<Sort, preact.JSX.Element> = {
   counter: (<path class="mark-line" d="M-7-4h14v8h-14zM-2.500-4v8M2.500-4v8" />),
   agent: (<g><circle class="mark-line" r="6" /><circle class="mark-fill" r="2.500" /></g>),
   note: (<path class="mark-line" d="M-5.500-6.500h7l4 4v9h-11zM1.500-6.500v4h4M-3 0h6M-3 3h6" />),
+  alarm: (<path class="mark-line" d="M0-6.500L6.500 5.500h-13zM0-2v3.500M0 3.300v.2" />),
   other: (<circle class="mark-fill" r="3" />),
 };
 

@@ -3,6 +3,8 @@ import { useSignal } from '@preact/signals';
 import { Fragment } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import type { Event, Fault, Site } from '../api';
+import { Operating } from '../door/operating';
+import { mayOperate } from '../door/state';
 import type { View } from '../live/live';
 import '../look/book.css';
 import { WindowChooser } from '../look/window';
@@ -43,10 +45,10 @@ export default function ServiceBook({ live, site, view }: PageProps) {
         <div class="book-side">
           <Faults answer={shown?.faults} site={site} now={view.now} over={shown?.now === false} days={shown?.days ?? bookDays} pace={{ held: live.held }} />
           {shown && <Service machines={shown.service} site={site} mark={(machine, item) => { corrects.value = undefined; preset.value = { machine, item, n: (preset.value?.n ?? 0) + 1 }; }} />}
-          <NoteForm
+          <Operating what="write notes"><NoteForm
             key={`${corrects.value?.seq ?? 0} ${preset.value?.n ?? 0}`} site={site} now={view.now} service={shown?.service} corrects={corrects.value} preset={corrects.value ? undefined : preset.value}
             done={() => { corrects.value = undefined; book.refresh(); }}
-          />
+          /></Operating>
         </div>
         <section class="entries" aria-labelledby="entries-title">
           <h2 id="entries-title">The book, newest first</h2>
@@ -160,7 +162,7 @@ function Entry({ event: e, timeZone, correct }: { event: Event; timeZone: string
             {e.data.found && `Found: ${e.data.found}. `}
             Note {e.seq}{e.data.author && `, ${e.data.author}`}{e.data.corrects && `, corrects note ${e.data.corrects}`}{by && `, corrected by note ${by}`}
             {!by && e.data.service && e.data.service !== 'none' && <> <EffectLink note={e.seq} item={e.data.service} /></>}
-            {!by && <button type="button" class="plain" onClick={() => correct(e)}>Correct<span class="visually-hidden"> note {e.seq}</span></button>}
+            {!by && mayOperate.value && <button type="button" class="plain" onClick={() => correct(e)}>Correct<span class="visually-hidden"> note {e.seq}</span></button>}
           </p>
         )}
         {e.kind === 'config_changed' && e.data.file && <Setup event={e} />}

@@ -2,6 +2,7 @@
 // when it was done, by whom and what was found.
 import type { ComponentChildren } from 'preact';
 import type { MachineService, ServiceItem, ServiceMark, Site } from '../api';
+import { mayOperate } from '../door/state';
 import { Known } from '../figure/known';
 import { Num } from '../figure/number';
 import { traceHref } from '../trace/address';
@@ -104,7 +105,7 @@ export function Service({ machines, site, mark }: ServiceProps) {
                   <ol>{item.marks.map((d, k) => <MarkLine key={d.note} mark={d} item={item.item} at={`${at}/marks/${k}`} timeZone={timeZone} />)}</ol>
                 </details>
               )}
-              <button type="button" class="plain" onClick={() => mark(m.machine, item.item)}>Mark as done<span class="visually-hidden">: {item.item} of {m.machine}</span></button>
+              {mayOperate.value && <button type="button" class="plain" onClick={() => mark(m.machine, item.item)}>Mark as done<span class="visually-hidden">: {item.item} of {m.machine}</span></button>}
             </li>
           );
         }))}

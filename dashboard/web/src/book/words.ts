@@ -3,7 +3,7 @@ import type { Event, Fault } from '../api';
 import { clockMinute, day, duration, localDate, when } from '../units/words';
 
 /** What an entry is about: its word, its shape, and by which filter it is found. */
-export type Sort = 'fault' | 'trip' | 'motor' | 'load' | 'gap' | 'line' | 'setup' | 'counter' | 'agent' | 'note' | 'other';
+export type Sort = 'fault' | 'trip' | 'motor' | 'load' | 'gap' | 'line' | 'setup' | 'counter' | 'agent' | 'note' | 'alarm' | 'other';
 
 export function sortOf(e: Event): Sort {
   switch (e.kind) {
@@ -16,7 +16,10 @@ export function sortOf(e: Event): Sort {
       return 'note';
     case 'config_changed':
     case 'levels':
+    case 'sign_in':
       return 'setup';
+    case 'alarm':
+      return 'alarm';
     case 'line_down':
     case 'line_up':
     case 'line_wedged':
@@ -62,7 +65,7 @@ export function sortOf(e: Event): Sort {
 
 export const sortWord: Record<Sort, string> = {
   fault: 'Fault', trip: 'Trip', motor: 'Motor', load: 'Load', gap: 'Not read', line: 'Line', setup: 'Set-up',
-  counter: 'Counter', agent: 'Recording', note: 'Note', other: 'Other',
+  counter: 'Counter', agent: 'Recording', note: 'Note', alarm: 'Alarm', other: 'Other',
 };
 
 /** An entry's word. */
@@ -81,10 +84,11 @@ export interface Filter {
 export const filters: Filter[] = [
   { key: 'all', title: 'What stands out', kinds: [], changes: ['trip'] },
   { key: 'faults', title: 'Faults', kinds: ['fault', 'state'], changes: ['trip'] },
+  { key: 'alarms', title: 'Alarms', kinds: ['alarm'], changes: [] },
   { key: 'motor', title: 'Starts and stops', kinds: ['state'], changes: ['start', 'stop', 'trip'] },
   { key: 'state', title: 'Every load and unload', kinds: ['state'], changes: [] },
   { key: 'lines', title: 'Lines and recording', kinds: ['line_down', 'line_up', 'line_wedged', 'loop_wedged', 'device_down', 'device_up', 'agent_started', 'agent_stopped', 'agent_broke_off', 'clock_step', 'clock_behind', 'clock_not_set', 'clock_set', 'computer_slept', 'data_damaged', 'store_down', 'store_up', 'scans_dropped', 'raw_dropped', 'backup_made', 'keeping_failed'], changes: [] },
-  { key: 'setup', title: 'Set-up', kinds: ['config_changed', 'levels', 'counter_reset', 'counter_wrapped'], changes: [] },
+  { key: 'setup', title: 'Set-up', kinds: ['config_changed', 'levels', 'counter_reset', 'counter_wrapped', 'sign_in'], changes: [] },
   { key: 'notes', title: 'Notes', kinds: ['note', 'hookup', 'spot_reading', 'calibration'], changes: [] },
 ];
 

@@ -2,6 +2,8 @@
 import { useSignal } from '@preact/signals';
 import { answerOf, type Audit, type AuditStep } from '../api';
 import { useAsked } from '../api/asked';
+import { Operating } from '../door/operating';
+import { mayOperate } from '../door/state';
 import { Standing } from '../look/standing';
 import { has, type PageProps } from '../pages';
 import { pages } from '../route';
@@ -24,11 +26,12 @@ export default function AuditDesk({ live, site, view }: PageProps) {
       <div class={view.connection === 'live' ? 'sentence' : 'sentence not-live'}>
         <div>
           <h1 data-words aria-live="polite">{audit?.sentence ?? 'Laying out the audit.'}</h1>
-          {audit?.begun && <p class="note-line" data-words>Begun <time dateTime={audit.begun.time ?? ''}>{moment(audit.begun.time, site.timezone)}</time> by {audit.begun.who}, planned until the end of <time dateTime={audit.begun.ends ?? ''}>{lastDay(audit.begun.ends, site.timezone)}</time>. <button type="button" class="plain" aria-expanded={again.value} onClick={() => { again.value = !again.value; }}>Begin another</button></p>}
+          {audit?.begun && <p class="note-line" data-words>Begun <time dateTime={audit.begun.time ?? ''}>{moment(audit.begun.time, site.timezone)}</time> by {audit.begun.who}, planned until the end of <time dateTime={audit.begun.ends ?? ''}>{lastDay(audit.begun.ends, site.timezone)}</time>. {mayOperate.value && <button type="button" class="plain" aria-expanded={again.value} onClick={() => { again.value = !again.value; }}>Begin another</button>}</p>}
           <Standing asked={asked} what="the audit" question={path} />
         </div>
       </div>
-      {audit && (!audit.begun || again.value) && <BeginForm zone={site.timezone} now={view.now} done={told} another={audit.begun !== undefined} />}
+      {audit && (!audit.begun || again.value) && <Operating what="begin an audit"><BeginForm zone={site.timezone} now={view.now} done={told} another={audit.begun !== undefined} /></Operating>}
+      {audit?.begun && !mayOperate.value && <Operating what="accept steps">{null}</Operating>}
       {audit && (
         <ol class="walk">
           {audit.steps.map((s) => <Step key={s.step} step={s} zone={site.timezone} begun={audit.begun !== undefined} done={told} />)}
@@ -62,7 +65,7 @@ function Step({ step: s, zone, begun, done }: { step: AuditStep; zone: string; b
             {s.marks.map((m) => <li key={m.seq} data-words><time dateTime={m.time ?? ''}>{moment(m.time, zone)}</time> {m.who}: {m.text}</li>)}
           </ul>
         )}
-        {begun && <MarkForm step={s.step} title={s.title} open={open} done={done} />}
+        {begun && mayOperate.value && <MarkForm step={s.step} title={s.title} open={open} done={done} />}
       </div>
     </li>
   );

@@ -1,4 +1,5 @@
 // Hook-up: does what is wired and mapped say what the machine does?
+import { Operating } from '../door/operating';
 import type { PageProps } from '../pages';
 import { go, place } from '../route';
 import { units } from '../settings';
@@ -37,7 +38,7 @@ export default function HookUp({ live, site, view }: PageProps) {
       {part === 'walk' && <Walk live={live} site={site} view={view} system={units.value} />}
       {part === 'registers' && <Registers live={live} site={site} view={view} system={units.value} device={device} />}
       {part === 'lines' && <Lines live={live} site={site} view={view} device={device} />}
-      {part === 'files' && <Files live={live} site={site} />}
+      {part === 'files' && <Operating what="read the set-up files"><Files live={live} site={site} /></Operating>}
     </>
   );
 }

@@ -4,6 +4,7 @@ import { useSignal } from '@preact/signals';
 import { useId, useRef } from 'preact/hooks';
 import { ApiError, fetchEvents, post, type Event, type EventsAnswer, type HookupSpot, type Site, type SiteMachine } from '../api';
 import { useAsked } from '../api/asked';
+import { Operating } from '../door/operating';
 import type { Live, View } from '../live/live';
 import { when } from '../units/words';
 import { numbersOf } from './words';
@@ -79,7 +80,7 @@ export function Spot({ live, site, view, machine, send = async (s) => (await pos
     <details class="spot">
       <summary>Keep a spot reading of {machine.name}</summary>
       <p class="aside">What you read with a clamp meter or a gauge of your own. An unloaded and a loaded reading of power make power of current where no meter is fitted.</p>
-      <form class="spot-form" ref={form} onSubmit={(e) => void submit(e)} noValidate aria-label={`Spot reading of ${machine.name}`}>
+      <Operating what="keep spot readings"><form class="spot-form" ref={form} onSubmit={(e) => void submit(e)} noValidate aria-label={`Spot reading of ${machine.name}`}>
         {choice('when', 'When', [['as_found', 'as found, before anything was changed'], ['as_left', 'as left']])}
         {choice('step', 'The machine', [['unloaded', 'runs unloaded'], ['loaded', 'runs loaded']])}
         {field('who', 'Your name')}
@@ -91,7 +92,7 @@ export function Spot({ live, site, view, machine, send = async (s) => (await pos
         {wrong.value.why && <p class="warn" id={`${id}-why`} role="alert"><span data-words>{wrong.value.why}</span></p>}
         <div class="form-end"><button type="submit" disabled={busy.value}>{busy.value ? 'Keeping it …' : 'Keep it'}</button></div>
         <p class="aside" role="status"><span data-words>{kept.value}</span></p>
-      </form>
+      </form></Operating>
       {asked.value.value && asked.value.value.events.length > 0 && (
         <>
           <h3>Kept of {machine.name}</h3>

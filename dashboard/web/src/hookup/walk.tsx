@@ -4,6 +4,8 @@ import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { answerOf, post, type HookupReport, type HookupStepName, type Site, type SiteMachine } from '../api';
 import { useAsked } from '../api/asked';
+import { Operating } from '../door/operating';
+import { mayOperate } from '../door/state';
 import { Num } from '../figure/number';
 import type { Live, View } from '../live/live';
 import { isFresh } from '../live/picture';
@@ -46,7 +48,7 @@ export function Walk({ live, site, view, system }: Props) {
       <h2 id="walk-title">{report && report.phase !== 'idle' ? `Hook-up check of ${report.machine}` : 'Hook-up check'}</h2>
       <Standing asked={asked} what="the hook-up check" question={path} />
       {wrong.value && <p class="warn" role="alert">{wrong.value.charAt(0).toUpperCase() + wrong.value.slice(1)}.</p>}
-      {report?.phase === 'idle' && <Begin site={site} machine={shownMachine(site) ?? machine} busy={busy.value} begin={(name) => void send('start', { machine: name })} />}
+      {report?.phase === 'idle' && <Operating what="begin a hook-up check"><Begin site={site} machine={shownMachine(site) ?? machine} busy={busy.value} begin={(name) => void send('start', { machine: name })} /></Operating>}
       {report && report.phase !== 'idle' && (
         <div data-answer={path} data-moves>
           <p class="visually-hidden" role="status">{report.phase === 'done' ? report.instruction : report.phase === 'waiting' ? `${report.detail ? `${report.detail}. ` : ''}${report.instruction}` : report.instruction}</p>
@@ -64,13 +66,13 @@ export function Walk({ live, site, view, system }: Props) {
                     })}
                   </dl>
                 )}
-                {(s.state === 'done' || s.state === 'skipped') && (
+                {mayOperate.value && (s.state === 'done' || s.state === 'skipped') && (
                   <button type="button" class="plain" disabled={busy.value} onClick={() => void send('step', { step: s.step })}>Read this step again<span class="visually-hidden">: {stepTitle[s.step]}</span></button>
                 )}
               </li>
             ))}
           </ol>
-          <p><button type="button" disabled={busy.value} onClick={() => void send('start', { machine: report.machine })}>Begin anew</button></p>
+          <Operating what="lead the check on"><p><button type="button" disabled={busy.value} onClick={() => void send('start', { machine: report.machine })}>Begin anew</button></p></Operating>
         </div>
       )}
       <LiveReadings machine={machine} site={site} view={view} system={system} />
@@ -111,10 +113,10 @@ function Now({ report, step, busy, send }: { report: HookupReport; step: HookupS
       {report.detail && <p class="warn"><span data-words>{report.detail}</span>.</p>}
       <p class="instruction"><span data-words>{report.instruction}</span></p>
       {report.cautions.length > 0 && <ul class="cautions" aria-label="Cautions">{report.cautions.map((c) => <li key={c}><span data-words>{c}</span></li>)}</ul>}
-      <div class="form-end">
+      {mayOperate.value && <div class="form-end">
         <button type="button" class="main" ref={first} disabled={busy} onClick={() => void send('step', { step })}>{stepButton[step]}</button>
         {mayLeaveOut(step) && <button type="button" disabled={busy} onClick={() => void send('step', { step, skip: true })}>Leave this step out</button>}
-      </div>
+      </div>}
     </div>
   );
 }

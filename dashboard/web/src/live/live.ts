@@ -1,8 +1,9 @@
 // What the page shows, as signals. Messages change a private picture; a few
 // times a second at most a copy of it becomes the view that is drawn. A hidden
 // page and a held one draw nothing; both fetch a snapshot on return.
-import { signal } from '@preact/signals';
-import { fetchSite, type LiveEnvelope, type MachineState, type ScanUpdate, type Site, type TestStatus } from '../api';
+import { effect, signal, untracked } from '@preact/signals';
+import { askDoor, fetchSite, type LiveEnvelope, type MachineState, type ScanUpdate, type Site, type TestStatus } from '../api';
+import { doubt, shut, turnedAway } from '../door/state';
 import { siteUnits, siteZone } from '../settings';
 import { ServerClock } from './clock';
 import { applyMessage, applySnapshot, copyPicture, emptyPicture, scanChannels, type Picture } from './picture';
@@ -41,6 +42,8 @@ export class Live {
   readonly figuresTick = signal(0);
   /** Grows when something happened that the service book tells of. */
   readonly eventTick = signal(0);
+  /** Grows when an alarm may stand, or stands no more. */
+  readonly alarmTick = signal(0);
   /** The newest word on each system's guided test, by system, since the page was opened. */
   readonly tests = signal<Record<string, TestStatus>>({});
   readonly held = signal(false);
@@ -60,7 +63,11 @@ export class Live {
   constructor(location: { protocol: string; host: string }) {
     this.socket = new LiveSocket(liveUrl(location), {
       message: (m) => this.receive(m),
-      connection: (c) => this.connected(c),
+      connection: (c) => {
+        this.connected(c);
+        if (c === 'lost') doubt.value += 1; // a socket that is refused does not say why
+      },
+      turnedAway: (words) => void this.sessionEnded(words),
     });
   }
 
@@ -77,11 +84,35 @@ export class Live {
       this.socket.stop();
       this.connected('lost'); // so that a page taken back from the browser's cache catches up
     });
-    on(window, 'pageshow', () => this.socket.start());
+    on(window, 'pageshow', () => { if (shut.peek() === undefined) this.socket.start(); });
     const tick = setInterval(() => this.publishSoon(), tickMs);
     this.undo.push(() => clearInterval(tick));
-    this.socket.start();
+    let first = true;
+    this.undo.push(effect(() => {
+      const open = shut.value === undefined;
+      untracked(() => {
+        if (!open) this.socket.stop();
+        else this.socket.start();
+        if (open && !first) this.comeIn();
+      });
+      first = false;
+    }));
     void this.loadSite(); // beside the connection, not after it
+  }
+
+  /** The socket's session is over. The page may be in all the same: a changed password makes another. */
+  private async sessionEnded(words: string): Promise<void> {
+    this.connected('lost');
+    const now = await askDoor().catch(() => undefined);
+    if (now && (!now.sign_in || now.person)) this.socket.start();
+    else turnedAway(words);
+  }
+
+  /** After a sign-in: all that was refused is asked for again. */
+  private comeIn(): void {
+    this.siteError.value = '';
+    this.connection = 'connecting';
+    void this.loadSite();
   }
 
   stop(): void {
@@ -113,6 +144,7 @@ export class Live {
     for (const r of this.recorders) r.refill();
     this.figuresTick.value += 1;
     this.eventTick.value += 1;
+    this.alarmTick.value += 1;
     this.publishSoon();
   }
 
@@ -138,6 +170,7 @@ export class Live {
       for (const r of this.recorders) r.refill();
       this.figuresTick.value += 1;
       this.eventTick.value += 1;
+      this.alarmTick.value += 1;
     } catch (e) {
       this.siteError.value = e instanceof Error ? e.message : String(e);
       setTimeout(() => {
@@ -158,6 +191,7 @@ export class Live {
       if (m.type === 'state') r.state(m.data, this.heard);
     }
     if (m.type === 'figures_changed') this.figuresTick.value += 1;
+    if (m.type === 'alarm') this.alarmTick.value += 1;
     if (m.type === 'test') this.tests.value = { ...this.tests.value, [m.data.system]: m.data };
     if (m.type === 'event' && lost.has(m.data.kind)) for (const r of this.recorders) r.refill();
     if (m.type === 'event' || m.type === 'state') this.eventTick.value += 1;

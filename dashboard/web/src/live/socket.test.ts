@@ -6,7 +6,7 @@ class FakeSocket {
   static readonly OPEN = 1;
   static all: FakeSocket[] = [];
   onmessage: ((e: { data: unknown }) => void) | null = null;
-  onclose: (() => void) | null = null;
+  onclose: ((e?: { code: number; reason: string }) => void) | null = null;
   readyState = 1;
   sent: string[] = [];
   closed = false;
@@ -33,6 +33,7 @@ const last = () => FakeSocket.all.at(-1) as FakeSocket;
 describe('live socket', () => {
   let seen: LiveEnvelope[];
   let states: Connection[];
+  let away: string[];
   let socket: LiveSocket;
 
   beforeEach(() => {
@@ -41,7 +42,8 @@ describe('live socket', () => {
     FakeSocket.all = [];
     seen = [];
     states = [];
-    socket = new LiveSocket('ws://x/live', { message: (m) => seen.push(m), connection: (c) => states.push(c) });
+    away = [];
+    socket = new LiveSocket('ws://x/live', { message: (m) => seen.push(m), connection: (c) => states.push(c), turnedAway: (w) => away.push(w) });
     socket.start();
   });
 
@@ -110,6 +112,19 @@ describe('live socket', () => {
     }
     expect(states.includes('lost')).toBe(false);
     expect(FakeSocket.all.length).toBe(1);
+  });
+
+  it('stops when the server asks for a sign-in, until it is started again', () => {
+    last().say(1, 'snapshot');
+    last().onclose?.({ code: 4401, reason: 'the session was ended' });
+    vi.advanceTimersByTime(120_000);
+    socket.hurry();
+    expect(away).toEqual(['the session was ended']);
+    expect(FakeSocket.all.length).toBe(1);
+    socket.start();
+    last().say(1, 'snapshot');
+    expect(FakeSocket.all.length).toBe(2);
+    expect(states.at(-1)).toBe('live');
   });
 
   it('hears nothing of an abandoned socket', () => {

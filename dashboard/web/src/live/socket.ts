@@ -10,10 +10,14 @@ const quietMs = 60_000;
 /** … and gives the socket up when none comes in this time. */
 const answerMs = 15_000;
 const openMs = 10_000;
+/** The server ends a socket with it whose session has ended. */
+const signInCode = 4401;
 
 export interface SocketEvents {
   message(envelope: LiveEnvelope): void;
   connection(state: Connection): void;
+  /** The server asks for a sign-in, in its words; no other attempt is made before the next start. */
+  turnedAway(words: string): void;
 }
 
 export class LiveSocket {
@@ -63,8 +67,11 @@ export class LiveSocket {
     socket.onmessage = (e: MessageEvent<unknown>) => {
       if (this.socket === socket && typeof e.data === 'string') this.receive(e.data);
     };
-    socket.onclose = () => {
-      if (this.socket === socket) this.lost();
+    socket.onclose = (e?: { code: number; reason: string }) => {
+      if (this.socket !== socket) return;
+      if (e?.code !== signInCode) return this.lost();
+      this.stop();
+      this.events.turnedAway(e.reason);
     };
   }
 

@@ -1,6 +1,8 @@
 // The page's head: where we are, how old what we see is, and how it is shown.
 import { useEffect, useMemo, useState } from 'preact/hooks';
-import type { Site } from '../api';
+import { post, type Site, type StandingAlarm } from '../api';
+import { AlarmLine } from '../alarms/line';
+import { door, endsSoon, shut } from '../door/state';
 import type { Live, View } from '../live/live';
 import { has } from '../pages';
 import { askedMachine, href, page, pages } from '../route';
@@ -35,9 +37,10 @@ function liveWords(live: Live, view: View | null): string {
 const themeWords: Record<Theme, string> = { auto: 'auto', light: 'light', dark: 'dark' };
 const nextTheme: Record<Theme, Theme> = { auto: 'dark', dark: 'light', light: 'auto' };
 
-export function Head({ live, site, view }: { live: Live; site: Site | null; view: View | null }) {
+export function Head({ live, site, view, alarms }: { live: Live; site: Site | null; view: View | null; alarms: StandingAlarm[] }) {
   const zone = site?.timezone ?? 'UTC';
   const held = live.held.value;
+  const closed = shut.value !== undefined;
   const [open, setOpen] = useState(false);
   useEffect(() => setOpen(false), [page.value]);
   const nav = useMemo(() => <PagesNav open={open} turn={() => setOpen(!open)} />, [open]); // no reading changes it
@@ -46,24 +49,43 @@ export function Head({ live, site, view }: { live: Live; site: Site | null; view
       <div class="where">
         <span class="site">{site?.name ?? 'loadscribe'}</span>
       </div>
-      {nav}
+      {!closed && nav}
       <div class="now">
-        {view && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}
-        <span class="liveness" data-live={String(!held && view?.connection === 'live')}>{liveWords(live, view)}</span>
+        {view && !closed && <span class="clock">{day(view.now, zone)} {clock(view.now, zone)} {zoneName(view.now, zone)}</span>}
+        {!closed && <span class="liveness" data-live={String(!held && view?.connection === 'live')}>{liveWords(live, view)}</span>}
       </div>
       <div class="switches">
-        <button type="button" aria-pressed={held} onClick={() => live.hold(!held)}>{held ? 'Go on' : 'Hold still'}</button>
-        <button type="button" class="choice" onClick={() => chooseUnits(units.value === 'us' ? 'si' : 'us')}>
+        {!closed && <button type="button" aria-pressed={held} onClick={() => live.hold(!held)}>{held ? 'Go on' : 'Hold still'}</button>}
+        {!closed && <button type="button" class="choice" onClick={() => chooseUnits(units.value === 'us' ? 'si' : 'us')}>
           <span class="wide-only">Units: </span>{units.value === 'us' ? 'psi, °F' : 'bar, °C'}
-        </button>
+        </button>}
         <button type="button" class="choice" onClick={() => chooseTheme(nextTheme[theme.value])}>
           Colours: {themeWords[theme.value]}
         </button>
+        {!closed && <Who />}
       </div>
+      {!closed && site && <AlarmLine all={alarms} now={view?.now ?? live.now()} zone={zone} />}
+      {endsSoon.value > 0 && <p class="outdated" role="status">You are signed out at <time dateTime={new Date(endsSoon.value).toISOString()}>{clock(endsSoon.value, zone)}</time> for want of use. Any key or touch keeps you in.</p>}
       {live.outdated.value && (
         <p class="outdated">loadscribe was updated. <button type="button" onClick={() => location.reload()}>Load the new page</button></p>
       )}
     </header>
+  );
+}
+
+/** Who is signed in, and the way out; nothing where nobody signs in. */
+function Who() {
+  const [error, setError] = useState('');
+  const name = door.value?.person?.name;
+  if (name === undefined) return null;
+  // What was shown and typed is nobody's after that: the page is loaded anew.
+  const out = () => post('/api/v1/door/out', {}).then(() => location.reload(), (e: unknown) => setError(e instanceof Error ? e.message : String(e)));
+  return (
+    <span class="choice who">
+      <a href={href('people')}>{name}</a>
+      <button type="button" onClick={() => void out()}>Sign out</button>
+      {error && <span class="warn" role="alert">Not signed out: {error}.</span>}
+    </span>
   );
 }
 

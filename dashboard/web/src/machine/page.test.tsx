@@ -3,7 +3,7 @@ import { signal } from '@preact/signals';
 import { render } from 'preact';
 import { act } from 'preact/test-utils';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
-import type { MachineState, Site, StateName, StoreState } from '../api';
+import type { MachineState, Site, StandingAlarm, StateName, StoreState } from '../api';
 import type { Live, View } from '../live/live';
 import { emptyPicture, type Reading } from '../live/picture';
 import { place, placeOf } from '../route';
@@ -55,9 +55,9 @@ afterEach(() => {
 });
 
 /** Draws the page and lets what it asks for come. */
-async function show(site: Site, view: View): Promise<string> {
+async function show(site: Site, view: View, alarms: StandingAlarm[] | undefined = []): Promise<string> {
   live.site.value = site;
-  const draw = () => render(<AtTheMachine live={live} site={site} view={view} />, host);
+  const draw = () => render(<AtTheMachine live={live} site={site} view={view} alarms={alarms} />, host);
   await act(async () => {
     draw();
     await new Promise((r) => setTimeout(r, 20));
@@ -174,5 +174,33 @@ describe('across the room', () => {
     v.readings.set('air.mains', good(80));
     await show(site, v);
     expect(host.querySelector('.board-wrong')?.textContent).toBe('trim was stopped by its controller for a fault. And two more.');
+  });
+});
+
+describe('alarms', () => {
+  const alarm = (change: Partial<StandingAlarm> = {}): StandingAlarm => ({
+    id: '4', rule: 'air end hot', on: 'temperature', subject: 'trim', priority: 'high', text: 'discharge temperature of trim 226 °F, above 221 °F', since: '2026-11-25T17:00:00Z', since_at_least: false,
+    raised: '2026-11-25T17:00:30Z', times: 1, returned: null, acknowledged: null, value: null, limit: null, unit: '', told: true, shelved_until: null, ...change,
+  });
+
+  it('does not say that all is well while one stands, or before it was heard whether one does', async () => {
+    const site = siteOf(1);
+    const view = viewOf(site, ['loaded']);
+    await show(site, view, [alarm()]);
+    expect(h1()).not.toContain('all well');
+    render(null, host);
+    const draw = () => render(<AtTheMachine live={live} site={site} view={view} alarms={undefined} />, host);
+    await act(async () => { draw(); await new Promise((r) => setTimeout(r, 20)); draw(); });
+    expect(h1()).not.toContain('all well');
+    render(null, host);
+    await show(site, view, [alarm({ returned: '2026-11-25T17:30:00Z' })]); // over, and yet to be acknowledged
+    expect(h1()).toContain('all well');
+  });
+
+  it('tells of one across the room, where no head does', async () => {
+    place.value = placeOf('#/?far=1');
+    const site = siteOf(1);
+    await show(site, viewOf(site, ['loaded']), [alarm()]);
+    expect(host.querySelector('.board-wrong')?.textContent).toBe('Alarm: air end hot, trim.');
   });
 });

@@ -1,6 +1,6 @@
 // At the machine: the first page.
 import { useEffect, useMemo, useState } from 'preact/hooks';
-import type { Site, SiteMachine } from '../api';
+import type { Site, SiteMachine, StandingAlarm } from '../api';
 import { Damage } from '../live/damage';
 import { TodayFigures } from '../live/figures';
 import { HourRecorder } from '../live/hour';
@@ -19,7 +19,7 @@ import { Said } from './said';
 import { announcement, plantSentence, sentence, starts, type Moment } from './sentence';
 import { signs, type Sign } from './signs';
 import { mainPressure, powerChannel, systemOf } from './taps';
-import { allWell, plantSigns } from './wrong';
+import { alarmSigns, allWell, plantSigns } from './wrong';
 
 interface Seen {
   live: Live;
@@ -30,19 +30,21 @@ interface Seen {
   well: boolean;
 }
 
-export function AtTheMachine({ live, site, view }: { live: Live; site: Site; view: View }) {
+/** alarms: those that stand and ask for a look; undefined: not heard yet. */
+export function AtTheMachine({ live, site, view, alarms }: { live: Live; site: Site; view: View; alarms: StandingAlarm[] | undefined }) {
   const [damage] = useState(() => new Damage(live));
   useEffect(() => () => damage.stop(), []);
   const machine = shownMachine(site);
   const moment: Moment = { now: view.now, heard: view.heard, connection: view.connection, timeZone: site.timezone };
   const wrong = [...plantSigns(view, site, units.value), ...signs(view, site, damage.losses.value)];
-  const seen: Seen = { live, site, view, moment, wrong, well: allWell(view, site, wrong, damage.known.value) };
+  const bad = alarms?.filter((a) => !a.returned);
+  const seen: Seen = { live, site, view, moment, wrong, well: bad?.length === 0 && allWell(view, site, wrong, damage.known.value) };
   const named = site.machines.filter((m) => m.name === askedMachine.value);
   return (
     <>
       <Spoken site={site} view={view} moment={moment} />
       {!machine ? <NoMachine {...seen} />
-        : isFar(location, place.value) ? <Far {...seen} machines={named.length > 0 ? named : site.machines} system={units.value} />
+        : isFar(location, place.value) ? <Far {...seen} wrong={[...wrong, ...alarmSigns(bad ?? [])]} machines={named.length > 0 ? named : site.machines} system={units.value} />
           : site.machines.length === 1 ? <OneMachine key={site.site_hash} {...seen} machine={machine} />
             : <Plant {...seen} machine={machine} />}
     </>

@@ -1,6 +1,7 @@
 // What is wrong with the machines and their pressure, as far as the controllers,
 // the taps and the site file tell; what is wrong with the readings is in signs.ts.
-import type { Site, SiteMachine, SiteSystem } from '../api';
+import { alarmName } from '../alarms/line';
+import type { Site, SiteMachine, SiteSystem, StandingAlarm } from '../api';
 import type { View } from '../live/live';
 import { isFresh } from '../live/picture';
 import { convert, displayOf, fixed, type UnitSystem } from '../units/units';
@@ -74,6 +75,11 @@ export function plantSigns(view: View, site: Site, units: UnitSystem): Sign[] {
   out.push(...site.systems.flatMap((s) => pressureSign(view, site, s, units)));
   out.push(...site.machines.flatMap((m) => startSign(view, site, m)));
   return out;
+}
+
+/** Alarms, for the page that has no head to tell of them. */
+export function alarmSigns(bad: StandingAlarm[]): Sign[] {
+  return bad.map((a) => ({ key: `alarm ${a.id}`, what: `Alarm: ${a.text}.`, brief: `Alarm: ${alarmName(a)}.`, todo: '' }));
 }
 
 /** Nothing is wrong that the page can know, and it can see every machine. */

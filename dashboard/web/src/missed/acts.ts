@@ -1,6 +1,6 @@
 // What the page asks of loadscribe beyond reading: a copy of the record, a check of
 // the evidence log, a report. They may take minutes, so each can be taken back.
-import { ApiError, type EvidenceVerdict } from '../api';
+import { ApiError, refused, type EvidenceVerdict } from '../api';
 
 /** Sends a POST that may take long; a refusal has the words of the API. */
 async function ask(path: string, body: string | undefined, signal: AbortSignal): Promise<Response> {
@@ -12,8 +12,7 @@ async function ask(path: string, body: string | undefined, signal: AbortSignal):
     throw new ApiError('loadscribe cannot be reached', { cause });
   }
   if (response.ok) return response;
-  const refused = (await response.json().catch(() => null)) as { error?: { message?: string } } | null;
-  throw new ApiError(refused?.error?.message ?? `loadscribe answered with status ${response.status}`);
+  throw await refused(response);
 }
 
 /** The copy, ready to be saved. */

@@ -2,6 +2,7 @@
 // log that proves it; below, what happened to it.
 import type { ComponentChildren } from 'preact';
 import type { MissedAnswer, Site } from '../api';
+import { Operating } from '../door/operating';
 import { Num } from '../figure/number';
 import { duration, when } from '../units/words';
 import { backup, save, verdictWords, verify } from './acts';
@@ -75,8 +76,8 @@ export function Disk({ answer, site, now }: Shown) {
         <Row term="Kept">{d.keep_raw_days === null ? 'every reading, for good' : <>raw readings for <Num value={d.keep_raw_days} at="/disk/keep_raw_days">{d.keep_raw_days}</Num> days, figures and hashes for good</>}{d.raw_from && <>; of before {at(d.raw_from)} there are summaries alone</>}</Row>
         <Row term="Backups">{!d.backups ? 'none is scheduled in the site file' : d.last_backup ? <>the last one was made {at(d.last_backup)}</> : 'scheduled; none is there yet'}</Row>
       </dl>
-      <Deed label="Take a backup now" busy="The record is copied; recording goes on" act={async (signal) => { const b = await backup(signal); save(b, name); return b.size; }}
-        done={(size) => <p>The copy, <span data-words>{`${bytes(size).value} ${bytes(size).unit}`}</span>, is with your browser’s downloads as <span data-words>{name}</span>. Keep it on another computer.</p>} />
+      <Operating what="take copies of the record"><Deed label="Take a backup now" busy="The record is copied; recording goes on" act={async (signal) => { const b = await backup(signal); save(b, name); return b.size; }}
+        done={(size) => <p>The copy, <span data-words>{`${bytes(size).value} ${bytes(size).unit}`}</span>, is with your browser’s downloads as <span data-words>{name}</span>. Keep it on another computer.</p>} /></Operating>
     </section>
   );
 }

@@ -3,6 +3,8 @@
 import { useSignal } from '@preact/signals';
 import { answerOf, post, type Site, type TestRecord, type Tests } from '../api';
 import { useAsked } from '../api/asked';
+import { Operating } from '../door/operating';
+import { mayOperate } from '../door/state';
 import { Num } from '../figure/number';
 import type { Live, View } from '../live/live';
 import { Standing } from '../look/standing';
@@ -34,7 +36,7 @@ export function Guided({ live, site, view, name, system }: Props) {
       <p class="said">A leak test times what flows while nobody uses air; a pump-up test measures what a machine truly delivers, without trust in its nameplate. You turn valves and buttons; loadscribe reads, times and files the result, and figures of later days use it.</p>
       <Standing asked={asked} what="the tests" question={path} />
       {tests && shown && <Running key={whose(shown)} focus={mine.value === whose(shown)} live={live} site={site} view={view} system={system} status={shown} at={at < 0 ? undefined : `/running/${at}`} again={() => asked.again()} away={() => { aside.value = shown.started ?? ''; }} />}
-      {tests && (!shown || isOver(shown)) && <BeginTest site={site} name={name} cautions={tests.cautions} system={system} begun={(s) => { mine.value = whose(s); live.tests.value = { ...live.tests.value, [s.system]: s }; aside.value = ''; asked.again(); }} />}
+      {tests && (!shown || isOver(shown)) && <Operating what="begin a test"><BeginTest site={site} name={name} cautions={tests.cautions} system={system} begun={(s) => { mine.value = whose(s); live.tests.value = { ...live.tests.value, [s.system]: s }; aside.value = ''; asked.again(); }} /></Operating>}
       {tests && <Results list={results} site={site} system={system} again={() => asked.again()} now={view.now} />}
     </section>
   );
@@ -71,8 +73,8 @@ function Result({ r, at, site, system, again, now }: { r: TestRecord; at: string
       </p>
       <p class="aside"><span data-words>{r.text}</span></p>
       {gone && <p class="aside">Why: <span data-words>{r.withdrawn_why}</span></p>}
-      {!gone && <button type="button" class="plain" aria-expanded={open.value} onClick={() => { open.value = !open.value; }}>{open.value ? 'Leave it' : 'Take it back …'}<span class="visually-hidden"> (<span data-words>{r.text}</span>)</span></button>}
-      {open.value && !gone && <Withdraw seq={r.seq} done={() => { open.value = false; again(); }} />}
+      {!gone && mayOperate.value && <button type="button" class="plain" aria-expanded={open.value} onClick={() => { open.value = !open.value; }}>{open.value ? 'Leave it' : 'Take it back …'}<span class="visually-hidden"> (<span data-words>{r.text}</span>)</span></button>}
+      {open.value && !gone && mayOperate.value && <Withdraw seq={r.seq} done={() => { open.value = false; again(); }} />}
     </li>
   );
 }

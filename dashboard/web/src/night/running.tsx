@@ -3,6 +3,7 @@
 import { useEffect, useMemo, useRef } from 'preact/hooks';
 import { useSignal } from '@preact/signals';
 import { post, type Site, type SiteChannel, type TestStatus } from '../api';
+import { mayOperate } from '../door/state';
 import { Num } from '../figure/number';
 import type { Live, View } from '../live/live';
 import { useWidth } from '../look/measure';
@@ -57,7 +58,7 @@ export function Running({ live, site, view, system, status, at, focus, again, aw
       </p>
       {wrong.value && <p class="warn" role="alert"><span data-words>{wrong.value}</span></p>}
       <div class="form-end">
-        {over ? <button type="button" onClick={away}>{status.phase === 'done' ? 'Read; put it away' : 'Put it away'}</button> : <button type="button" onClick={() => void cancel()}>Break it off; nothing is filed</button>}
+        {over ? <button type="button" onClick={away}>{status.phase === 'done' ? 'Read; put it away' : 'Put it away'}</button> : mayOperate.value && <button type="button" onClick={() => void cancel()}>Break it off; nothing is filed</button>}
       </div>
     </div>
   );

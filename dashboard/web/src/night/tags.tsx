@@ -3,6 +3,8 @@
 import { useSignal } from '@preact/signals';
 import { answerOf, post, type LeakTag, type LeaksAnswer, type NewLeakTag, type Site } from '../api';
 import { useAsked } from '../api/asked';
+import { Operating } from '../door/operating';
+import { mayOperate } from '../door/state';
 import { Known } from '../figure/known';
 import { answerAddress, Num } from '../figure/number';
 import type { Live } from '../live/live';
@@ -31,8 +33,8 @@ export function Tags({ live, site, name, window, system }: Props) {
         <>
           <p class="verdict"><span data-words>{answer.sentence}</span></p>
           <Sums answer={answer} system={system} />
-          <button type="button" aria-expanded={adding.value} class="add-tag" onClick={() => { adding.value = !adding.value; }}>{adding.value ? 'Leave it' : 'Tag a leak …'}</button>
-          {adding.value && <Entry action="found" name={name} tag={undefined} done={() => { adding.value = false; again(); }} />}
+          <Operating what="tag leaks"><button type="button" aria-expanded={adding.value} class="add-tag" onClick={() => { adding.value = !adding.value; }}>{adding.value ? 'Leave it' : 'Tag a leak …'}</button>
+          {adding.value && <Entry action="found" name={name} tag={undefined} done={() => { adding.value = false; again(); }} />}</Operating>
           <ol class="tag-list">{answer.tags.map((t, i) => <Tag key={t.tag} t={t} at={`/tags/${i}`} site={site} system={system} again={again} />)}</ol>
           <Known title="the sum of the tags" facts={{ method: answer.method, inputs: [], instruments: [] }} look="" />
         </>
@@ -93,12 +95,12 @@ function Tag({ t, at, site, system, again }: { t: LeakTag; at: string; site: Sit
           <ul>{t.entries.map((e) => <li key={e.seq}><Day ms={Date.parse(e.time ?? '')} site={site} /> {actionWord[e.action] ?? e.action}, <span data-words>{e.who}{e.what && `: ${e.what}`}</span></li>)}</ul>
         </details>
       )}
-      {choices.length > 0 && (
+      {choices.length > 0 && mayOperate.value && (
         <div class="choose" role="group" aria-label={`What is new of tag ${t.tag}`}>
           {choices.map(([a, word]) => <button key={a} type="button" data-action={a} aria-pressed={doing.value === a} onClick={() => { doing.value = doing.value === a ? '' : a; }}>{word}</button>)}
         </div>
       )}
-      {doing.value !== '' && <Entry key={doing.value} action={doing.value} name={t.system} tag={t.tag} done={() => { doing.value = ''; again(); }} />}
+      {doing.value !== '' && mayOperate.value && <Entry key={doing.value} action={doing.value} name={t.system} tag={t.tag} done={() => { doing.value = ''; again(); }} />}
     </li>
   );
 }

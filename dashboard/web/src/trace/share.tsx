@@ -2,6 +2,7 @@
 // that is written at a moment.
 import { useState } from 'preact/hooks';
 import { NoteForm } from '../book/form';
+import { Operating } from '../door/operating';
 import type { Site } from '../api';
 import { traceHref, type TraceView } from './address';
 import { exportAddress } from './ask';
@@ -50,7 +51,7 @@ export function NoteAt({ site, now, at, kept }: { site: Site; now: number; at: n
       {at === undefined
         ? <p class="aside">To write a note at a moment, set cursor A there. Without it the note is of now.</p>
         : <p>It will stand in the book at cursor A, <Moment ms={at} timeZone={site.timezone} />.</p>}
-      <NoteForm site={site} now={now} corrects={undefined} done={kept} at={at} />
+      <Operating what="write notes"><NoteForm site={site} now={now} corrects={undefined} done={kept} at={at} /></Operating>
     </section>
   );
 }
