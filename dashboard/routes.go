@@ -25,7 +25,7 @@ func (s *Server) mux(metrics publish.Source) *http.ServeMux {
 	route("/api/v1/series", s.json(s.gated(s.serveSeries)))
 	route("/api/v1/moments", s.json(s.gated(s.serveMoments)))
 	route("/api/v1/below", s.json(s.gated(s.serveBelow)))
-	route("/api/v1/figures", s.json(s.gated(s.serveFigures)))
+	route("/api/v1/figures", s.json(s.shared(s.gated(s.serveFigures))))
 	route("/api/v1/figure-names", s.json(s.serveFigureNames))
 	route("/api/v1/demand", s.json(s.gated(s.serveDemand)))
 	route("/api/v1/leaks", s.json(s.gated(s.serveLeaks)))
@@ -50,7 +50,7 @@ func (s *Server) mux(metrics publish.Source) *http.ServeMux {
 	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
 	post := func(path string, a answer) {
 		s.posts = append(s.posts, path)
-		m.Handle("POST "+path, s.json(a))
+		m.Handle("POST "+path, s.json(s.done(a)))
 	}
 	post("/api/v1/compare", s.gated(s.servePostedCompare))
 	post("/api/v1/notes", s.serveNote)

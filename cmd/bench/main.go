@@ -46,7 +46,7 @@ func sections() []section {
 		{"figures", figureFigures, figureRows},
 		{"year", []string{"year_merge", "series_p95", "export_memory"}, yearRows},
 		{"serial", serialFigures, serialRows},
-		{"agent", []string{"agent_private_memory", "agent_cpu"}, agentRows},
+		{"agent", agentFigures, agentRows},
 		{"air", airFigures(), airRows},
 		{"evidence", evidenceFigures, evidenceRows},
 		{"replay", replayFigures, replayRows},

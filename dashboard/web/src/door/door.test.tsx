@@ -115,6 +115,7 @@ it('says until when attempts are limited, and takes none before', async () => {
   expect(until - Date.now()).toBeLessThanOrEqual(1000);
   expect((await find('.door [type=submit]')).hasAttribute('disabled')).toBe(true);
   await vi.waitFor(() => { expect(host.querySelector('.door [type=submit]')?.hasAttribute('disabled')).toBe(false); }, { timeout: 3000 });
+  expect(text('.door .warn')).toBe('');
 });
 
 it('a session that ended: says why, keeps what was typed and where, asks nothing meanwhile, goes on', async () => {

@@ -36,7 +36,7 @@ const ownZone = () => new Intl.DateTimeFormat().resolvedOptions().timeZone;
 function useKnock(path: string, body: (get: (name: string) => string, form: HTMLFormElement) => unknown, until: Signal<number>) {
   const timer = useRef<ReturnType<typeof setTimeout> | undefined>(undefined);
   useEffect(() => () => clearTimeout(timer.current), []);
-  return useForm(async (get, form) => {
+  const knock = useForm(async (get, form) => {
     try {
       const answer = (await post(path, body(get, form))) as Answer;
       form.reset();
@@ -46,11 +46,15 @@ function useKnock(path: string, body: (get: (name: string) => string, form: HTML
       if (e instanceof ApiError && e.afterS > 0) {
         until.value = Date.now() + e.afterS * 1000;
         clearTimeout(timer.current);
-        timer.current = setTimeout(() => { until.value = 0; }, e.afterS * 1000);
+        timer.current = setTimeout(() => {
+          until.value = 0;
+          knock.wrong.value = { field: '', message: '' }; // that it must wait is over
+        }, e.afterS * 1000);
       }
       throw e;
     }
   });
+  return knock;
 }
 
 function Limited({ until }: { until: Signal<number> }) {
