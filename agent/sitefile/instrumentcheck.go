@@ -25,6 +25,7 @@ type InstrumentCheck struct {
 // what was not adjusted was left as it was found.
 func (c *InstrumentCheck) FoundOff() float64 { return c.Found.SI() - c.Reference.SI() }
 
+// LeftOff is by how much the instrument was off as it was left, in SI.
 func (c *InstrumentCheck) LeftOff() float64 {
 	if c.Left == nil {
 		return c.FoundOff()
