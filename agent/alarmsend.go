@@ -142,7 +142,7 @@ func (a *Agent) TestAlarm(ctx context.Context, q AlarmTest) (AlarmTested, error)
 	case errors.Is(err, messenger.ErrBusy):
 		return AlarmTested{}, err
 	case err != nil:
-		return AlarmTested{Target: q.Target, Answer: err.Error()}, nil
+		return AlarmTested{Target: q.Target, Answer: errors.Unwrap(err).Error()}, nil // without "test message to …"
 	}
 	return AlarmTested{Target: q.Target, OK: true, Answer: answer}, nil
 }

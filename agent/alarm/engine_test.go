@@ -240,6 +240,23 @@ func TestShelving(t *testing.T) {
 		}
 	}
 	e, _ := New(site, src, nil, startMS)
+	shelved := e.Book().Shelve("air end hot", "comp1", startMS+3_600_000, "R. Vale", "fan ordered", startMS)
+	history := []Record{shelved, raise(t, e)}
+	byHand, err := e.Book().Unshelve("air end hot", "comp1", "R. Vale", "", startMS+5000) // of the commands, while nobody records
+	if err != nil {
+		t.Fatal(err)
+	}
+	history = append(history, byHand)
+	for start, want := range []int{1, 0} { // told at the first start, and not again at the next
+		again, _ := restart(t, site, src, history, startMS+60_000)
+		ended, untold := again.Sweep(startMS + 60_000)
+		if len(untold) != want || len(ended) != want || len(again.Untold(startMS+60_000)) != 0 {
+			t.Errorf("unshelved while nobody recorded: at start %d %+v, to be told %+v", start, ended, untold)
+		}
+		history = append(history, ended...)
+	}
+
+	e, _ = New(site, src, nil, startMS)
 	eastern := time.FixedZone("EST", -5*3600)
 	if r := e.Book().Shelve("air end hot", "comp1", startMS+3_600_000, "R. Vale", "fan ordered", startMS); r.Text(eastern) != "air end hot of comp1, shelved until Wed 2026-02-25 02:13 by R. Vale: fan ordered" {
 		t.Errorf("the history says %q", r.Text(eastern))
