@@ -39,6 +39,17 @@ func TestBruteForce(t *testing.T) {
 	if let > 20 {
 		t.Errorf("%d tries in an hour under one name from a thousand addresses", let)
 	}
+	// Nor does one address under a thousand names.
+	let = 0
+	for i := range 3600 {
+		if _, err := d.begin(fmt.Sprintf("guess %d", i), Origin{Address: "192.0.2.99"}); err == nil {
+			let++
+		}
+		c.pass(time.Second)
+	}
+	if let > 20 {
+		t.Errorf("%d tries in an hour under a thousand names from one address", let)
+	}
 	let = 0
 	for i := range 10 * 3600 {
 		if _, err := d.begin(fmt.Sprintf("name %d", i), Origin{Address: fmt.Sprintf("198.51.%d.%d", i/250%250, i%250)}); err == nil {
@@ -68,8 +79,8 @@ func TestBruteForce(t *testing.T) {
 			}
 		}
 	}
-	if limited < 1 || limited > 28 {
-		t.Errorf("%d events in 26 hours, want one an hour at most", limited)
+	if limited < 1 || limited > 29 {
+		t.Errorf("%d events in 27 hours, want one an hour at most", limited)
 	}
 	if n := len(d.attempts.names) + len(d.attempts.addresses); n > 2*mostTried {
 		t.Errorf("%d entries are kept in mind", n)

@@ -3,6 +3,7 @@
 import { useSignal, type Signal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { ApiError, post, type Door as Answer } from '../api';
+import { capital } from '../look/words';
 import { Mistake, useForm, Why } from '../night/form';
 import { clock } from '../units/words';
 import './door.css';
@@ -27,8 +28,6 @@ export default function Door() {
     </div>
   );
 }
-
-const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1);
 
 /** Zone of the browser: the site's is not known before a sign-in. */
 const ownZone = () => new Intl.DateTimeFormat().resolvedOptions().timeZone;

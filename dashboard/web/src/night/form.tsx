@@ -3,6 +3,7 @@
 import { useSignal, type Signal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import { ApiError } from '../api';
+import { capital } from '../look/words';
 import { sayAuthor, storedAuthor } from '../settings';
 
 /** Something wrong with a field, found before it is sent. */
@@ -59,5 +60,5 @@ export function useForm(send: (get: (name: string) => string, form: HTMLFormElem
 export function Why({ form, field }: { form: Form; field: string }) {
   const { message, field: at } = form.wrong.value;
   if (!message || at !== field) return null;
-  return <p class="warn" id={`${form.id}-${field}`} role="alert"><span data-words>{message.charAt(0).toUpperCase() + message.slice(1)}</span>.</p>;
+  return <p class="warn" id={`${form.id}-${field}`} role="alert"><span data-words>{capital(message)}</span>.</p>;
 }
