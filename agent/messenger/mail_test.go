@@ -2,6 +2,7 @@ package messenger
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"io"
 	"log/slog"
@@ -314,6 +315,21 @@ func TestMailNoDowngrade(t *testing.T) {
 				t.Errorf("%s (%v), want %s; in the clear: %v, %d mails", got, err, tt.want, s.plain, len(s.mails))
 			}
 		})
+	}
+}
+
+// TestMailOldTLS: a server that knows TLS 1.1 at most gets nothing.
+func TestMailOldTLS(t *testing.T) {
+	cert, roots, _, _ := certificate(t)
+	for _, security := range []string{SecurityStartTLS, SecurityTLS} {
+		s := &smtpServer{cert: &cert, implicit: security == SecurityTLS, offers: []string{"STARTTLS", "AUTH PLAIN"}, maxTLS: tls.VersionTLS11}
+		s.start(t)
+		target := mailTo(t, s, security)
+		target.roots = roots
+		m := message("a")
+		if _, err := target.Deliver(t.Context(), &m, 0); err == nil || len(s.mails) > 0 || s.plain {
+			t.Errorf("%s: %v, %d mails", security, err, len(s.mails))
+		}
 	}
 }
 
