@@ -3,6 +3,7 @@ package agent
 import (
 	"context"
 	"errors"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
@@ -384,6 +385,42 @@ func TestShelvingByHand(t *testing.T) {
 	}
 	if err := r.a.Close(); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// TestPersonsWordOutlastsAPowerCut: what a person was told is done is on the disk by
+// then, behind the raise that it is about; a recording that keeps nothing at the moment
+// does it all the same.
+func TestPersonsWordOutlastsAPowerCut(t *testing.T) {
+	dir, cut := t.TempDir(), t.TempDir()
+	clock := &manualClock{mono: 1000, wall: testStartMS}
+	r := openAlarmRig(t, dir, scanAlarms, clock, Options{})
+	stop := start(t.Context(), make(chan error, 1), r.a.keepEvents)
+	eventually(t, "the loop to keep events", r.a.keeping.Load)
+	r.reading(80, 0, 700)
+	for range 5 {
+		r.reading(107, 0, 700)
+	}
+	id := r.alarms().Standing[0].ID
+	if _, err := r.a.AcknowledgeAlarm(AlarmAck{ID: id, Who: "R. Vale"}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.a.ShelveAlarm(AlarmShelve{Rule: "low", For: "8h", Who: "R. Vale", Why: "rewiring"}); err != nil {
+		t.Fatal(err)
+	}
+	copyTree(t, filepath.Join(dir, "data"), filepath.Join(cut, "data"))
+	stop()
+	after := openAlarmRig(t, cut, scanAlarms, clock, Options{})
+	if all := after.alarms(); len(all.Standing) != 1 || all.Standing[0].ID != id || all.Standing[0].Acknowledged == nil || len(all.Rules[1].Shelved) != 1 {
+		t.Errorf("after the cut %+v, %+v", all.Standing, all.Rules[1])
+	}
+	if _, err := r.a.UnshelveAlarm(AlarmUnshelve{Rule: "low", Who: "R. Vale"}); err != nil || len(r.alarms().Rules[1].Shelved) != 0 {
+		t.Errorf("while nothing is kept: %v", err)
+	}
+	for _, a := range []*Agent{r.a, after.a} {
+		if err := a.Close(); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 

@@ -80,7 +80,7 @@ func TestAlarmReachesItsTarget(t *testing.T) {
 		t.Errorf("test message: %+v, %v", tested, err)
 	}
 	other.setDown(true)
-	if tested, err := r.a.TestAlarm(t.Context(), AlarmTest{Target: "dispatch"}); err != nil || tested.OK || !strings.Contains(tested.Answer, "503") {
+	if tested, err := r.a.TestAlarm(t.Context(), AlarmTest{Target: "dispatch"}); err != nil || tested.OK || !strings.HasPrefix(tested.Answer, "127.0.0.1:") || !strings.Contains(tested.Answer, " answers 503") {
 		t.Errorf("test message to a target that is down: %+v, %v", tested, err)
 	}
 	other.setDown(false)
