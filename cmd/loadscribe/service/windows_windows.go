@@ -113,7 +113,7 @@ func (w *Windows) Install(ctx context.Context, p *Plan) error {
 	if before.Installed {
 		verb = "Updating"
 	}
-	fmt.Fprintf(w.out, "%s the service %s, which runs %s as NT SERVICE\\%s:\n", verb, p.Name, windowsCommandLine(p.Program, p.windowsRun()...), p.Name)
+	fmt.Fprintf(w.out, "%s the service %s, which runs %s as %s:\n", verb, p.Name, windowsCommandLine(p.Program, p.windowsRun()...), virtualAccount(p.Name))
 	return carryOut(w.out, w.installSteps(ctx, m, p, before))
 }
 
@@ -126,7 +126,7 @@ func (w *Windows) installSteps(ctx context.Context, m *mgr.Mgr, p *Plan, before 
 	if !strings.EqualFold(p.Program, w.self) {
 		steps = append(steps, copyStep(w.self, p.Program))
 	}
-	steps = append(steps, w.defineStep(m, p, before), eventSourceStep(p.Name, before.Installed))
+	steps = append(steps, w.defineStep(m, p, before), eventSourceStep(p.Name))
 	for _, dir := range append([]string{p.Data}, p.Writes...) {
 		steps = append(steps, giveStep(dir, p.Name))
 	}
@@ -181,7 +181,12 @@ func (w *Windows) Start(ctx context.Context, name string) error {
 		if err := s.Start(); err != nil && !errors.Is(err, windows.ERROR_SERVICE_ALREADY_RUNNING) {
 			return err
 		}
-		return waitFor(ctx, s, svc.Running)
+		err := waitFor(ctx, s, svc.Running)
+		if is, asked := s.Query(); errors.Is(err, context.DeadlineExceeded) && asked == nil && is.State == svc.StartPending {
+			fmt.Fprintf(w.out, "  it has not said within %v that it records; a damaged record may be under repair: loadscribe service status\n", controlWait)
+			return nil
+		}
+		return err
 	})
 }
 
@@ -227,7 +232,7 @@ func waitFor(ctx context.Context, s *mgr.Service, want svc.State) error {
 		case err != nil || is.State == want:
 			return err
 		case is.State == svc.Stopped:
-			return fmt.Errorf("it ended with code %d; the event log says why", is.ServiceSpecificExitCode)
+			return fmt.Errorf("it ended with code %d; the event log says why", exitCode(is))
 		}
 		select {
 		case <-ctx.Done():
