@@ -69,11 +69,10 @@ func (w *Windows) Check(ctx context.Context, p *Plan) error {
 	if err := needAdministrator("install"); err != nil {
 		return err
 	}
-	errs := []error{p.checkGiven(func(path string) string { return path })}
-	for _, f := range append([]string{p.Data}, p.Writes...) {
-		if below(p.Site, f) {
-			errs = append(errs, Problem{fmt.Sprintf("%s is to be written by the service, and holds the site file as well", f),
-				"give data, backups and log folders of their own in the site file"})
+	errs := []error{p.checkWritten(), p.checkGiven(func(path string) string { return path })}
+	for _, dir := range p.Folders {
+		if loose(dir) {
+			errs = append(errs, Problem{dir + " holds files of the site among other things, all of which the service could read", "move them into a folder of their own, such as C:\\Loadscribe"})
 		}
 	}
 	for _, f := range p.Reads {
@@ -93,6 +92,13 @@ func (w *Windows) Check(ctx context.Context, p *Plan) error {
 		}
 	}
 	return errors.Join(errs...)
+}
+
+// loose reports whether a folder is a whole disk or somebody's home.
+func loose(dir string) bool {
+	up := filepath.Dir(dir)
+	homes, err := windows.KnownFolderPath(windows.FOLDERID_UserProfiles, 0)
+	return up == dir || err == nil && strings.EqualFold(up, homes)
 }
 
 // Install makes the service or brings it up to date, and starts it.

@@ -46,7 +46,7 @@ func (w *Windows) Status(_ context.Context, name string) (State, error) {
 		st.Data = site.Agent.DataDir
 		file := site.Agent.Log
 		if file == "" {
-			file = filepath.Join(st.Data, "log", "loadscribe.log")
+			file = filepath.Join(st.Data, windowsLogs, "loadscribe.log")
 		}
 		st.Log = file + ", and " + st.Log
 	}
