@@ -93,12 +93,14 @@ it('acknowledges with a name, what is wrong at its field, and shows what holds t
   refused = undefined;
   put(form, 'who', 'R. Vale');
   put(form, 'why', 'called service');
+  form.querySelector<HTMLElement>('[type=submit]')?.focus();
   answer = { ...answer, standing: [alarm('1', { acknowledged: { at: ago(0), who: 'R. Vale', why: 'called service' } })] };
   submit(form);
   await vi.waitFor(() => { expect(text('[data-alarm="1"]')).toContain('Acknowledged 17:00:00 by R. Vale: called service.'); });
   expect(sent()).toEqual({ address: '/api/v1/alarms/acknowledge', method: 'POST', body: { id: '1', who: 'R. Vale', why: 'called service' } });
   expect(host.querySelector('[data-alarm="1"] form')).toBeNull();
   expect(localStorage.getItem('author')).toBe('R. Vale');
+  await vi.waitFor(() => { expect(document.activeElement?.textContent).toContain('Shelve'); }); // the next thing to do there
 });
 
 it('shelves an alarm and takes it off, by the person who is signed in', async () => {
@@ -145,6 +147,17 @@ it('offers nothing to do to the role look, and says why', async () => {
   await find('.history li');
   expect([...host.querySelectorAll('button')].map((b) => b.textContent)).toEqual([]);
   expect(text('[data-not-allowed]')).toBe('With the role look one does not acknowledge or shelve alarms here. The role operate may.');
+});
+
+it('takes an opened form away from whose role was changed', async () => {
+  door.value = { sign_in: true, set_up: false, person: { name: 'M. Oak', role: 'operate' }, role: 'operate', idle_s: 0, fingerprint: '' };
+  answer = { ...none, standing: [alarm('1')], rules: [rule('air end hot')] };
+  show();
+  await find('[data-alarm="1"]');
+  press('[data-alarm="1"]', 'Acknowledge');
+  await find('[data-alarm="1"] form');
+  door.value = { ...door.value, role: 'look' };
+  await vi.waitFor(() => { expect(host.querySelector('form')).toBeNull(); });
 });
 
 it('tells what waits and why, and what a test message met', async () => {
