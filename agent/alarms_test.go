@@ -424,6 +424,36 @@ func TestPersonsWordOutlastsAPowerCut(t *testing.T) {
 	}
 }
 
+// TestAbsolutePressureIsJudgedAsGauge: 6.5 bar(a) are 5.5 bar above the air around, and
+// so below a minimum of 6 bar.
+func TestAbsolutePressureIsJudgedAsGauge(t *testing.T) {
+	site := loadTestSite(t, t.TempDir(), alarmSite+scanAlarms, strings.Replace(alarmMap, `unit = "bar"`, `unit = "bar(a)"`, 1))
+	clock := &manualClock{mono: 1000, wall: testStartMS}
+	a, err := Open(site, Options{Dial: noLine, Clock: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &alarmRig{t, a, clock}
+	for range 15 {
+		r.reading(80, 0, 720) // 6.2 bar gauge
+	}
+	if got := r.history(); got != "" {
+		t.Errorf("above the minimum: %s", got)
+	}
+	for range 11 {
+		r.reading(80, 0, 650)
+	}
+	if got, want := r.history(), "15:26 low raised"; got != want {
+		t.Fatalf("history %s, want %s", got, want)
+	}
+	if got := r.alarms().Standing[0].Text; !strings.Contains(got, "5.49 bar, below the minimum of 6.00 bar") {
+		t.Errorf("it says %s", got)
+	}
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // TestSilentDeviceIsTold: a device that does not answer is told after its delay, and
 // the rules that see its readings are blind.
 func TestSilentDeviceIsTold(t *testing.T) {
