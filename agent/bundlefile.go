@@ -55,7 +55,7 @@ func (h *History) BundleFile(ctx context.Context, o bundle.Options) (*BundleFile
 	}
 	release := func() { <-h.bundling }
 	dir := h.site.Agent.DataDir
-	f, err := os.Create(filepath.Join(dir, bundlePart)) // over one left by a kill
+	f, err := os.OpenFile(filepath.Join(dir, bundlePart), os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o600) // over one left by a kill
 	if err != nil {
 		release()
 		return nil, fmt.Errorf("make an evidence bundle: %w", err)

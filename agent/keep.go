@@ -186,7 +186,7 @@ func (a *Agent) backupTo(ctx context.Context, name string) (err error) {
 	}
 	defer func() { err = errors.Join(err, b.Close()) }()
 	part := name + ".part"
-	f, err := os.Create(part)
+	f, err := os.OpenFile(part, os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return fmt.Errorf("back up: %w", err)
 	}

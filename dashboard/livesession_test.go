@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"errors"
 	"net/http"
 	"strings"
@@ -12,11 +13,14 @@ import (
 	"loadscribe/dashboard/door"
 )
 
-// closed waits for the end of a live socket and returns its code and reason.
+// closed waits for the end of a live socket and returns its code and reason. It
+// waits for less than the 30 s after which a socket asks by itself.
 func closed(t *testing.T, conn *websocket.Conn) (int, string) {
 	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	defer cancel()
 	for {
-		_, _, err := conn.Read(deadline(t))
+		_, _, err := conn.Read(ctx)
 		var end websocket.CloseError
 		switch {
 		case errors.As(err, &end):
@@ -61,7 +65,7 @@ func TestRevocationCutsTheSocket(t *testing.T) {
 // An idle session of who operates loses its socket by itself; that of a screen
 // stays.
 func TestIdleSessionLosesTheSocket(t *testing.T) {
-	d := newTestDoor(t, func(o *door.Options) { o.OperateIdle = 300 * time.Millisecond })
+	d := newTestDoor(t, func(o *door.Options) { o.OperateIdle = 3 * time.Second })
 	s := newTestServer(t, newShop(), Options{Door: d, SignIn: true})
 	r := run(t, s)
 	screen := dial(t, r, http.Header{"Cookie": {cookieOf(t, s, "A. Looker", lookPassword)}})

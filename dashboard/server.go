@@ -64,6 +64,7 @@ type Server struct {
 	pages   *assets
 	handler http.Handler
 	heavy   *gate // series, figures, intervals
+	alike   shared
 	exports *gate
 	routes  []string
 	posts   []string // routes that take POST
@@ -89,7 +90,7 @@ func New(b Backend, o Options) (*Server, error) {
 		return nil, err
 	}
 	s.backend = b
-	s.handler = s.guard.wrap(s.tracked(s.admit(s.mux(o.Metrics))))
+	s.handler = s.guard.wrap(s.tracked(s.admit(s.newMux(o.Metrics))))
 	return s, nil
 }
 
@@ -139,6 +140,9 @@ func (s *Server) Handler() http.Handler { return s.handler }
 // never waits for a client, and keeps nothing of data. The state that Backend
 // returns must already include what is published.
 func (s *Server) Publish(kind string, data any) {
+	if kind != "scan" && kind != "figures_changed" { // they come with each reading, which changes a figure by little
+		s.alike.forget()
+	}
 	if err := s.hub.publish(kind, data, time.Now()); err != nil {
 		s.log.Error("live message dropped", "err", err)
 	}

@@ -31,18 +31,19 @@ const lookEvery = time.Minute
 // several goroutines; a nil Keeper knows nothing.
 type Keeper struct {
 	hold  bool
+	root  string // where the system's files begin
 	state atomic.Pointer[State]
 }
 
 // New looks at the computer once; hold says whether Run asks it to stay awake.
 func New(hold bool) *Keeper {
-	k := &Keeper{hold: hold}
+	k := &Keeper{hold: hold, root: "/"}
 	k.see(request{})
 	return k
 }
 
 func (k *Keeper) see(r request) State {
-	s := look(r)
+	s := look(k.root, r)
 	k.state.Store(&s)
 	return s
 }
@@ -61,26 +62,44 @@ type request struct {
 	err   error
 }
 
-// Run holds the computer awake until ctx ends, and looks again from time to time. seen
+// firstPause is the pause after a request that failed; each further one doubles it, up to
+// lookEvery.
+const firstPause = time.Second
+
+// Run holds the computer awake until ctx ends, and looks again from time to time; what
+// was lost, as when the system's message bus is started anew, is asked for again. seen
 // is called with what it first sees, and when Sleep changes.
 func (k *Keeper) Run(ctx context.Context, seen func(State)) error {
-	var r request
-	if k.hold {
-		release, asked, err := hold()
-		defer release()
-		r = request{asked, err}
-	}
-	every := time.NewTicker(lookEvery)
-	defer every.Stop()
+	var h holder
+	defer h.release() // of the goroutine that asked
+	pause := firstPause
+	timer := time.NewTimer(0)
+	defer timer.Stop()
 	for before := Sleep(""); ; {
+		var r request
+		if k.hold {
+			r = h.take(ctx, k.root)
+		}
+		if before != "" && ctx.Err() != nil {
+			return nil
+		}
 		if s := k.see(r); s.Sleep != before {
 			before = s.Sleep
 			seen(s)
 		}
+		next := lookEvery
+		if r.asked && r.err != nil {
+			next, pause = pause, min(2*pause, lookEvery)
+		} else {
+			pause = firstPause
+		}
+		timer.Reset(next)
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-every.C:
+		case <-h.lost:
+			h.lost = nil // told
+		case <-timer.C:
 		}
 	}
 }

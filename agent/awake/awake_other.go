@@ -2,9 +2,16 @@
 
 package awake
 
-func hold() (release func(), asked bool, err error) { return func() {}, false, nil }
+import "context"
 
-func look(request) State {
+// holder asks nothing here.
+type holder struct{ lost chan struct{} }
+
+func (*holder) take(context.Context, string) request { return request{} }
+
+func (*holder) release() {}
+
+func look(string, request) State {
 	return State{Sleep: Unknown, Why: "loadscribe cannot read whether this system falls asleep.",
 		Mend: "Switch off sleep in its energy settings for as long as it records."}
 }

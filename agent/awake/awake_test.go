@@ -80,7 +80,7 @@ func TestLinux(t *testing.T) {
 					all[path] = text
 				}
 			}
-			got := linuxState(files(t, all))
+			got := linuxState(files(t, all), request{})
 			if got.Sleep != c.sleep || !strings.Contains(got.How+" "+got.Why, c.how) {
 				t.Errorf("got %+v, want %s with %q", got, c.sleep, c.how)
 			}

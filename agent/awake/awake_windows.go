@@ -1,6 +1,7 @@
 package awake
 
 import (
+	"context"
 	"fmt"
 	"runtime"
 
@@ -15,20 +16,31 @@ const (
 
 var setThreadExecutionState = windows.NewLazySystemDLL("kernel32.dll").NewProc("SetThreadExecutionState")
 
-// hold asks the system not to fall asleep by itself. The request is the thread's, so
+// holder asks the system not to fall asleep by itself. The request is the thread's, so
 // that the goroutine keeps its thread until release, which it must call itself.
-func hold() (release func(), asked bool, err error) {
-	runtime.LockOSThread()
-	if err := execution(continuous | systemRequired); err != nil {
-		runtime.UnlockOSThread()
-		return func() {}, true, err
-	}
-	return func() {
-		// A thread that ends takes its request along; this one goes on.
-		if execution(continuous) == nil {
+type holder struct {
+	lost  chan struct{} // never told: the request stays
+	asked bool
+	held  bool
+	err   error
+}
+
+func (h *holder) take(context.Context, string) request {
+	if !h.held {
+		runtime.LockOSThread()
+		h.asked, h.err = true, execution(continuous|systemRequired)
+		if h.held = h.err == nil; !h.held {
 			runtime.UnlockOSThread()
 		}
-	}, true, nil
+	}
+	return request{h.asked, h.err}
+}
+
+func (h *holder) release() {
+	// A thread that ends takes its request along; this one goes on.
+	if h.held && execution(continuous) == nil {
+		runtime.UnlockOSThread()
+	}
 }
 
 // execution fails where the system answers with no earlier state.
@@ -42,4 +54,4 @@ func execution(flags uintptr) error {
 	return nil
 }
 
-func look(r request) State { return windowsState(r) }
+func look(_ string, r request) State { return windowsState(r) }

@@ -16,8 +16,28 @@ import (
 const mask = "Switch sleep off for as long as it records: sudo systemctl mask sleep.target suspend.target hibernate.target " +
 	"hybrid-sleep.target suspend-then-hibernate.target (unmask with the same names switches it back on)."
 
-// linuxState reads the settings of the system whose files begin at root.
-func linuxState(root string) State {
+// linuxState reads the settings of the system whose files begin at root; r is what was
+// asked of its login manager.
+func linuxState(root string, r request) State {
+	s := settingsState(root)
+	switch {
+	case s.Sleep == Never || !r.asked:
+	case r.err != nil:
+		s.Why += " loadscribe asked to be kept awake, in vain (" + r.err.Error() + ")."
+	default:
+		s = State{Sleep: Held, How: "a lock of systemd's login manager, for as long as loadscribe runs",
+			Why:  "This computer does not fall asleep by itself while loadscribe runs. Its administrator or an empty battery can still put it to sleep.",
+			Mend: "Keep the computer on mains power."}
+		if lid := lidSleeps(root); lid != "" {
+			s.Why += " So does its lid when it is closed (" + lid + ")."
+			s.Mend = "Keep the lid open, or set HandleLidSwitch=ignore in logind.conf, and keep the computer on mains power."
+		}
+	}
+	return s
+}
+
+// settingsState is what the settings say, nothing being asked.
+func settingsState(root string) State {
 	if state, err := os.ReadFile(filepath.Join(root, "sys/power/state")); errors.Is(err, fs.ErrNotExist) || err == nil && strings.TrimSpace(string(state)) == "" {
 		return State{Sleep: Never, How: "the kernel offers no sleep (/sys/power/state)", Why: "This computer cannot sleep: its kernel offers none."}
 	}
@@ -69,18 +89,30 @@ func switchedOff(root string) string {
 	return ""
 }
 
+// sleepActions are the actions of logind.conf(5) that put the computer to sleep.
+var sleepActions = [...]string{"suspend", "hibernate", "hybrid-sleep", "suspend-then-hibernate", "sleep"}
+
 // setToSleep lists what logind.conf(5) lets put the computer to sleep by itself; the
 // sleep key is a person's own doing.
 func setToSleep(root string) (why []string) {
-	sleeps := []string{"suspend", "hibernate", "hybrid-sleep", "suspend-then-hibernate", "sleep"}
 	set := settings(root, "logind")
-	if does := cmp.Or(set["IdleAction"], "ignore"); slices.Contains(sleeps, does) {
+	if does := cmp.Or(set["IdleAction"], "ignore"); slices.Contains(sleepActions[:], does) {
 		why = append(why, fmt.Sprintf("when nobody uses it (IdleAction=%s)", does))
 	}
-	if does := cmp.Or(set["HandleLidSwitch"], "suspend"); slices.Contains(sleeps, does) && hasLid(root) {
-		why = append(why, fmt.Sprintf("when its lid is closed (HandleLidSwitch=%s)", does))
+	if lid := lidSleeps(root); lid != "" {
+		why = append(why, "when its lid is closed ("+lid+")")
 	}
 	return why
+}
+
+// lidSleeps is the setting by which a closed lid puts the computer to sleep, also against a
+// lock on sleep unless LidSwitchIgnoreInhibited says no (logind.conf(5)); empty: none.
+func lidSleeps(root string) string {
+	set := settings(root, "logind")
+	if does := cmp.Or(set["HandleLidSwitch"], "suspend"); slices.Contains(sleepActions[:], does) && hasLid(root) {
+		return "HandleLidSwitch=" + does
+	}
+	return ""
 }
 
 // hasLid: the kernel lists a lid switch.

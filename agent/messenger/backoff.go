@@ -15,6 +15,9 @@ const (
 	mostAfter = time.Hour
 	// attemptTime is the most that one attempt takes.
 	attemptTime = time.Minute
+	// orderlyTries is how often a message fails, by what may be the message itself,
+	// before others pass it.
+	orderlyTries = 3
 )
 
 // waitAfter is how long to wait after an attempt failed, the failures-th in a row

@@ -20,8 +20,10 @@
 // Secrets are read from their files at each use, so that a new one holds at once.
 // They are in no error, log or state, and neither is a webhook's path or query.
 //
-// Caveats: the order is that of each target, not among targets. A mail that one
-// of several addresses took counts as delivered; who refused it is told.
+// Caveats: the order is that of each target, not among targets, and a message that
+// its target chokes on, or has not yet given to all of its people, lets others pass.
+// A mail that some of several addresses took is tried again for those that refused it
+// for now alone; who refused it for good is told.
 // Not a safety device: a message may come late or never. Non-goals: receiving,
 // other ways of sending, and what an alarm is (package alarm).
 package messenger

@@ -1,10 +1,12 @@
 package messenger
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"log/slog"
+	"strings"
 	"sync"
 	"time"
 )
@@ -24,7 +26,7 @@ type lane struct {
 	state    TargetState
 }
 
-// TargetState is how it stands with one target. Counts are since the start.
+// TargetState is how it stands with one target. Counts and times outlast a restart.
 type TargetState struct {
 	Name string
 	Kind string
@@ -32,10 +34,10 @@ type TargetState struct {
 	// Waiting is how many messages wait, InMemory how many of them the disk has
 	// not taken.
 	Waiting, InMemory int
-	LastSentMS        int64 // wall clock; 0: none since the start
+	LastSentMS        int64 // wall clock; 0: none ever
 	FailingSinceMS    int64 // wall clock; 0: the last attempt went well
-	// Why is what went wrong last, or who of several did not take the last
-	// message. Empty: nothing.
+	// Why is what went wrong last, who of several did not take the last message, or
+	// why one waits that others pass. Empty: nothing.
 	Why string
 	// Held is whether a person must mend the set-up.
 	Held bool
@@ -50,11 +52,12 @@ const tidyEvery = time.Minute
 // run sends until ctx ends. It never asks the disk.
 func (l *lane) run(ctx context.Context) {
 	for ctx.Err() == nil {
-		now, pause := time.Now(), time.Hour // nothing to do but to be woken
-		if w := l.queue.head(); w != nil {
+		now := time.Now()
+		w, pause := l.queue.head(now)
+		if w != nil {
 			switch due := l.due(now); {
 			case w.remains(now) <= 0:
-				l.giveUp(w, "it was tried for "+MostAge.String())
+				l.giveUp(w, strings.TrimRight("it was tried for "+MostAge.String()+"; "+w.why, "; "))
 				continue
 			case due <= 0:
 				l.attempt(ctx, w, now)
@@ -70,10 +73,19 @@ func (l *lane) run(ctx context.Context) {
 
 // keep does to the disk what is to be done, until ctx ends, and once after that.
 func (l *lane) keep(ctx context.Context) {
+	failing := false
 	for {
 		pause := time.Hour
-		if !l.queue.tidy() {
+		err := errors.Join(l.queue.tidy(), l.queue.keepTally(l.tally()))
+		if err != nil {
 			pause = tidyEvery
+		}
+		if failed := err != nil; failed != failing {
+			if failing = failed; failed {
+				l.log.Warn("the disk does not take messages: they wait in memory and go out all the same", "error", err)
+			} else {
+				l.log.Info("the disk takes messages again")
+			}
 		}
 		if ctx.Err() != nil {
 			return
@@ -112,6 +124,7 @@ func (l *lane) attempt(ctx context.Context, w *waiting, now time.Time) {
 	limited, cancel := context.WithTimeout(ctx, attemptTime)
 	defer cancel()
 	m := w.Message
+	m.had = w.Had
 	_, err := l.target.Deliver(limited, &m, w.late(now))
 	var refused *Refused
 	var partly *Partly
@@ -120,17 +133,29 @@ func (l *lane) attempt(ctx context.Context, w *waiting, now time.Time) {
 		l.leave(w)
 		l.wentWell("", true)
 	case errors.As(err, &partly):
-		l.leave(w)
-		l.wentWell(partly.Error(), true)
-		l.log.Warn("a message did not reach everybody", "error", err, "subject", m.Subject)
+		l.partly(w, partly)
 	case errors.As(err, &refused):
 		l.giveUp(w, refused.Error())
 		l.wentWell(refused.Error(), false)
 	case ctx.Err() != nil: // our own stop
 		l.queue.putBack()
 	default:
-		l.failed(err)
+		l.failed(w, err)
 	}
+}
+
+// partly notes who has a message; for the others it is tried again, or not.
+func (l *lane) partly(w *waiting, partly *Partly) {
+	if partly.Again {
+		w.tries++
+		wait := waitAfter(partly, w.tries)
+		l.queue.passOver(w, partly.Took, partly.Error(), time.Now().Add(wait))
+		tidySoon(l.untidy)
+	} else {
+		l.leave(w)
+	}
+	l.wentWell(partly.Error(), len(partly.Took) > 0)
+	l.log.Warn("a message did not reach everybody", "error", partly, "subject", w.Message.Subject, "tried_again", partly.Again)
 }
 
 // queued queues a message in memory.
@@ -160,23 +185,38 @@ func (l *lane) wentWell(why string, sent bool) {
 		l.state.LastSentMS = time.Now().UnixMilli()
 	}
 	l.mu.Unlock()
+	tidySoon(l.untidy) // for the tally
 	if failed > 0 {
 		l.log.Info("messages go out again", "failures", failed)
 	}
 }
 
-func (l *lane) failed(err error) {
+// failed notes that a message did not go. One that has failed so often that it may be
+// the message itself is passed over; else the whole target waits.
+func (l *lane) failed(w *waiting, err error) {
 	now := time.Now()
 	var held *Held
 	isHeld := errors.As(err, &held)
-	l.mu.Lock()
-	l.failures++
-	wait := waitAfter(err, l.failures)
-	l.nextTry = now.Add(wait)
-	told := l.state.Why == err.Error()
-	if l.failures == 1 {
-		l.state.FailingSinceMS = now.UnixMilli()
+	var later *Later
+	if errors.As(err, &later) && later.OfMessage {
+		w.tries++
 	}
+	passed := later != nil && later.OfMessage && w.tries > orderlyTries
+	defer tidySoon(l.untidy) // for the tally
+	l.mu.Lock()
+	wait := waitAfter(err, max(w.tries, 1))
+	if passed {
+		l.nextTry = time.Time{}
+		l.queue.passOver(w, nil, err.Error(), now.Add(wait))
+	} else {
+		l.failures++
+		wait = waitAfter(err, l.failures)
+		l.nextTry = now.Add(wait)
+		if l.state.FailingSinceMS == 0 { // else since an earlier run
+			l.state.FailingSinceMS = now.UnixMilli()
+		}
+	}
+	told := l.state.Why == err.Error()
 	l.state.Why, l.state.Held = err.Error(), isHeld
 	l.mu.Unlock()
 	if !told {
@@ -200,6 +240,7 @@ func (l *lane) lost(w *waiting, why string) {
 // poke wakes run; at once is whether it need not wait for its next try.
 func (l *lane) poke(atOnce bool) {
 	if atOnce {
+		l.queue.passNone()
 		l.mu.Lock()
 		l.nextTry = time.Time{}
 		l.mu.Unlock()
@@ -212,9 +253,18 @@ func (l *lane) poke(atOnce bool) {
 
 func (l *lane) now() TargetState {
 	waiting, inMemory := l.queue.counts()
+	passed := l.queue.whyPassed()
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	s := l.state
+	s.Why = cmp.Or(s.Why, passed)
 	s.Name, s.Kind, s.To, s.Waiting, s.InMemory = l.target.Name(), l.target.Kind(), l.target.To(), waiting, inMemory
 	return s
+}
+
+// tally is what is to outlast a restart.
+func (l *lane) tally() tally {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return tally{l.state.LastSentMS, l.state.FailingSinceMS, l.state.GivenUp}
 }

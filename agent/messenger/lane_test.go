@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"sync/atomic"
 	"testing"
@@ -151,7 +153,9 @@ func TestRefused(t *testing.T) {
 // is told.
 func TestPartly(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		f := &fakeTarget{name: "mail", answer: func(int, *Message) error { return &Partly{"x@air.example: no such user"} }}
+		f := &fakeTarget{name: "mail", answer: func(int, *Message) error {
+			return &Partly{Why: "x@air.example: no such user", Took: []string{"shop@air.example"}}
+		}}
 		m := mustOpen(t, t.TempDir(), Options{}, f)
 		stop := running(m)
 		send(t, m, "a")
@@ -160,6 +164,179 @@ func TestPartly(t *testing.T) {
 			t.Errorf("%d attempts, %+v", f.count(), s)
 		}
 		stop()
+	})
+}
+
+// TestPartlyAgain: who was refused for now gets the message later, also after a
+// restart; who has it does not get it again, others' messages pass, and what is never
+// taken is given up.
+func TestPartlyAgain(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		var room atomic.Bool
+		var had [][]string // of the attempts at "a"
+		f := &fakeTarget{name: "mail", answer: func(_ int, m *Message) error {
+			if m.ID != "a" {
+				return nil
+			}
+			switch had = append(had, slices.Clone(m.had)); {
+			case room.Load():
+				return nil
+			case len(m.had) > 0:
+				return &Partly{Why: "x@air.example: full", Again: true}
+			}
+			return &Partly{Why: "x@air.example: full", Took: []string{"y@air.example", "z@air.example"}, Again: true}
+		}}
+		m := mustOpen(t, dir, Options{}, f)
+		send(t, m, "a")
+		stop := running(m) // what is on the disk by now does not know who took it
+		synctest.Wait()
+		send(t, m, "b")
+		synctest.Wait()
+		if got := f.ids(); !slices.Equal(got, []string{"b"}) {
+			t.Errorf("while one address is full the others have %v", got)
+		}
+		if s := m.State()[0]; s.Waiting != 1 || s.InMemory != 0 || s.FailingSinceMS != 0 || s.LastSentMS == 0 || s.Why != "not everybody got it: x@air.example: full" {
+			t.Errorf("%+v", s)
+		}
+		time.Sleep(30 * time.Minute)
+		if len(had) < 5 || len(had) > 12 {
+			t.Errorf("%d attempts in half an hour", len(had))
+		}
+		stop()
+		m = mustOpen(t, dir, Options{}, f)
+		stop = running(m)
+		time.Sleep(MostAge - time.Hour)
+		room.Store(true)
+		if _, err := m.Test(t.Context(), "mail"); err != nil {
+			t.Error(err)
+		}
+		synctest.Wait() // no time goes by: a test message that got through hurries it
+		stop()
+		if got := f.ids(); len(got) != 3 || got[2] != "a" {
+			t.Errorf("with room again they have %v", got)
+		}
+		for i, h := range had[1:] {
+			if !slices.Equal(h, []string{"y@air.example", "z@air.example"}) {
+				t.Fatalf("attempt %d as if %v had it", i+2, h)
+			}
+		}
+		if s := m.State()[0]; s.Waiting != 0 || s.Why != "" || s.GivenUp != 0 {
+			t.Errorf("with room again %+v", s)
+		}
+		room.Store(false)
+		stop = running(m)
+		send(t, m, "a")
+		time.Sleep(MostAge + mostWait)
+		if s := m.State()[0]; s.Waiting != 0 || s.GivenUp != 1 {
+			t.Errorf("after seven days without room %+v", s)
+		}
+		stop()
+	})
+}
+
+// TestChokes: a message that its target chokes on holds the others up for three tries,
+// not for seven days; a target that is away gets all in their order.
+func TestChokes(t *testing.T) {
+	for _, alone := range []bool{true, false} {
+		synctest.Test(t, func(t *testing.T) {
+			began := time.Now()
+			f := &fakeTarget{name: "dispatch", answer: func(_ int, m *Message) error {
+				if m.ID == "poison" && time.Since(began) < time.Hour {
+					return &Later{Why: "500 Internal Server Error", OfMessage: alone}
+				}
+				return nil
+			}}
+			m := mustOpen(t, t.TempDir(), Options{}, f)
+			stop := running(m)
+			send(t, m, "poison")
+			time.Sleep(time.Second)
+			send(t, m, "b")
+			synctest.Wait()
+			if got := f.ids(); len(got) != 0 {
+				t.Errorf("after one try: %v", got)
+			}
+			time.Sleep(75 * time.Second) // 10 s + 20 s + 40 s
+			want := []string(nil)
+			if alone {
+				want = []string{"b"}
+			}
+			if got := f.ids(); !slices.Equal(got, want) {
+				t.Errorf("alone %v: after 76 s %v, want %v", alone, got, want)
+			}
+			if s := m.State()[0]; s.Waiting != 2-len(want) || s.FailingSinceMS == 0 != alone || s.Why != "500 Internal Server Error" {
+				t.Errorf("alone %v: %+v", alone, s)
+			}
+			time.Sleep(50 * time.Minute)
+			if n := f.count(); n > 20 {
+				t.Errorf("alone %v: %d attempts in less than an hour", alone, n)
+			}
+			send(t, m, "c")
+			synctest.Wait()
+			if got := f.ids(); alone && len(got) != 2 {
+				t.Errorf("a later one waits too: %v", got)
+			}
+			time.Sleep(30 * time.Minute)
+			want = []string{"poison", "b", "c"}
+			if alone {
+				want = []string{"b", "c", "poison"}
+			}
+			if got := f.ids(); !slices.Equal(got, want) {
+				t.Errorf("alone %v: in the end %v, want %v", alone, got, want)
+			}
+			stop()
+		})
+	}
+}
+
+// TestTally: when the last message went and what was given up outlast restarts, also
+// of a recording that is killed; a damaged tally begins anew.
+func TestTally(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		f := &fakeTarget{name: "dispatch", answer: func(_ int, m *Message) error {
+			switch m.ID {
+			case "poison":
+				return &Refused{"400 Bad Request"}
+			case "wait":
+				return errors.New("no route")
+			}
+			return nil
+		}}
+		m := mustOpen(t, dir, Options{}, f)
+		stop := running(m)
+		send(t, m, "a")
+		send(t, m, "poison")
+		synctest.Wait()
+		sent := time.Now().UnixMilli()
+		time.Sleep(time.Minute)
+		failing := time.Now().UnixMilli()
+		send(t, m, "wait")
+		time.Sleep(time.Minute) // it is not stopped: what it knows is on the disk by now
+		killed := mustOpen(t, dir, Options{}, f)
+		if s := killed.State()[0]; s.LastSentMS != sent || s.GivenUp != 1 || s.FailingSinceMS != failing || s.Waiting != 1 {
+			t.Errorf("after a kill %+v, want %d, 1, %d, 1", s, sent, failing)
+		}
+		stop()
+		if err := os.WriteFile(lettersIn(t, dir)[0], []byte("damage"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		m = mustOpen(t, dir, Options{}, f)
+		stop = running(m)
+		synctest.Wait()
+		stop()
+		m = mustOpen(t, dir, Options{}, f)
+		if s := m.State()[0]; s.LastSentMS != sent || s.GivenUp != 2 || s.Waiting != 0 {
+			t.Errorf("after damage %+v", s)
+		}
+		for _, wrong := range []string{"", "{", `{"given_up":-1}`, "[1]"} {
+			if err := os.WriteFile(filepath.Join(dir, "to-dispatch", tallyFile), []byte(wrong), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			if s := mustOpen(t, dir, Options{}, f).State()[0]; s.LastSentMS != 0 || s.GivenUp != 0 {
+				t.Errorf("tally %q: %+v", wrong, s)
+			}
+		}
 	})
 }
 
@@ -191,7 +368,7 @@ func TestTooMany(t *testing.T) {
 	for i := range MostWaiting {
 		q.add(message(fmt.Sprint(i)), time.Now())
 	}
-	under := q.head()
+	under, _ := q.head(time.Now())
 	for i := range 5 {
 		send(t, m, fmt.Sprint("more-", i))
 	}

@@ -28,6 +28,8 @@ type letter struct {
 	// QueuedMS is when it was queued, by the wall clock of then.
 	QueuedMS int64   `json:"queued_ms"`
 	Message  Message `json:"message"`
+	// Had are those of the target's people who have it already.
+	Had []string `json:"had,omitempty"`
 }
 
 func (l *letter) encode() ([]byte, error) {

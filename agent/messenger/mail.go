@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"net/textproto"
+	"slices"
 	"strings"
 	"time"
 
@@ -83,6 +84,9 @@ func (m *Mail) Deliver(ctx context.Context, msg *Message, late time.Duration) (s
 			return "", err
 		}
 	}
+	if len(m.rest(msg)) == 0 { // the site file has fewer addresses than it had
+		return "all who are written to have it", nil
+	}
 	letter, err := m.compose(msg, late, time.Now())
 	if err != nil {
 		return "", &Refused{fmt.Sprintf("it cannot be written as a mail: %v", err)}
@@ -97,7 +101,11 @@ func (m *Mail) Deliver(ctx context.Context, msg *Message, late time.Duration) (s
 		stop()
 		conn.Close()
 	}()
-	return m.converse(conn, letter, password)
+	answer, err := m.converse(conn, msg, letter, password)
+	if later := (*Later)(nil); ctx.Err() != nil && errors.As(err, &later) { // what it says of the closed connection is no help
+		return "", &Later{Why: fmt.Sprintf("mail by %s: the server did not answer in time", m.config.Server)}
+	}
+	return answer, err
 }
 
 // dial connects, encrypted where that is so from the first byte.
@@ -127,7 +135,7 @@ func (m *Mail) tls() *tls.Config {
 }
 
 // converse has the whole talk with a server.
-func (m *Mail) converse(conn net.Conn, letter []byte, password string) (string, error) {
+func (m *Mail) converse(conn net.Conn, msg *Message, letter []byte, password string) (string, error) {
 	c, err := smtp.NewClient(conn, m.host)
 	if err != nil {
 		return "", m.said("greeting", err, password)
@@ -147,7 +155,7 @@ func (m *Mail) converse(conn net.Conn, letter []byte, password string) (string, 
 	if err := m.signIn(c, password); err != nil {
 		return "", err
 	}
-	answer, err := m.transfer(c, letter, password)
+	answer, err := m.transfer(c, msg, letter, password)
 	if conn.SetDeadline(time.Now().Add(partingTime)) == nil {
 		_ = c.Quit() // the message has gone or not by now
 	}
@@ -190,27 +198,32 @@ func (m *Mail) signIn(c *smtp.Client, password string) error {
 	return nil
 }
 
-// transfer gives the message to the server, for all who can have it.
-func (m *Mail) transfer(c *smtp.Client, letter []byte, password string) (string, error) {
+// transfer gives the message to the server, for all who can have it and have it not.
+func (m *Mail) transfer(c *smtp.Client, msg *Message, letter []byte, password string) (string, error) {
 	// Sender and addresses stand in the site file: a server that refuses them for
 	// good refuses every message, and a person must mend it.
 	if err := c.Mail("<" + m.config.From + ">"); err != nil {
 		return "", m.setUp("sender "+m.config.From, err, password)
 	}
 	var refusals []error
-	taken := 0
-	for _, to := range m.config.To {
+	var taken []string
+	again := false
+	for _, to := range m.rest(msg) {
 		if err := c.Rcpt("<" + to + ">"); err != nil {
 			if codeOf(err) == 0 { // the connection, not the address
 				return "", m.said("address "+to, err, password)
 			}
 			refusals = append(refusals, m.setUp("address "+to, err, password))
+			again = again || codeOf(err) < 500
 			continue
 		}
-		taken++
+		taken = append(taken, to)
 	}
-	if taken == 0 {
+	if len(taken) == 0 && len(msg.had) == 0 {
 		return "", worst(refusals)
+	}
+	if len(taken) == 0 {
+		return "", &Partly{Why: inOneLine(refusals), Again: again}
 	}
 	w, err := c.Data()
 	if err != nil {
@@ -220,16 +233,37 @@ func (m *Mail) transfer(c *smtp.Client, letter []byte, password string) (string,
 		return "", m.said("message", err, password)
 	}
 	if err := w.Close(); err != nil {
-		if codeOf(err) >= 500 {
+		said := m.said("message", err, password)
+		switch code := codeOf(err); {
+		case code >= 500:
 			return "", &Refused{fmt.Sprintf("%s refuses it: %s", m.config.Server, m.words(err, password))}
+		case code != 0:
+			return "", &Later{Why: said.Error(), OfMessage: true}
 		}
-		return "", m.said("message", err, password)
+		return "", said
 	}
 	if len(refusals) > 0 {
-		return "", &Partly{errors.Join(refusals...).Error()}
+		return "", &Partly{inOneLine(refusals), taken, again}
 	}
-	return fmt.Sprintf("%s has taken it for %s", m.config.Server, m.To()), nil
+	return fmt.Sprintf("%s has taken it for %s", m.config.Server, strings.Join(taken, ", ")), nil
 }
+
+// rest are the addresses that have not got a message.
+func (m *Mail) rest(msg *Message) []string {
+	return slices.DeleteFunc(slices.Clone(m.config.To), func(to string) bool { return slices.Contains(msg.had, to) })
+}
+
+// inOneLine joins refusals, of which there may be many.
+func inOneLine(refusals []error) string {
+	texts := make([]string, len(refusals))
+	for i, err := range refusals {
+		texts[i] = err.Error()
+	}
+	return cut(strings.Join(texts, "; "), mostRefusals)
+}
+
+// mostRefusals is how much is kept of what is said of addresses, in bytes.
+const mostRefusals = 1000
 
 // worst is the refusal that decides where nobody could have the message: one that
 // may be over by itself before one that is for good.

@@ -2,6 +2,7 @@ package messenger
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"io"
 	"log/slog"
@@ -193,6 +194,73 @@ func TestMailAnswers(t *testing.T) {
 	}
 }
 
+// TestMailRest: whom a server refuses for now gets the message later, alone; whom it
+// refuses for good, or who has it, does not.
+func TestMailRest(t *testing.T) {
+	people := []string{"shop@air.example", "on.call@air.example", "owner@air.example"}
+	s := &smtpServer{offers: []string{"AUTH PLAIN"}}
+	s.start(t)
+	target := mailTo(t, s, SecurityNone, people...)
+	m := message("a")
+	for _, tt := range []struct {
+		name    string
+		replies map[string]string
+		had     []string
+		want    string // of the error
+		took    []string
+		again   bool
+		asked   []string
+	}{
+		{"one full", map[string]string{"RCPT TO:<on": "452 4.2.2 full"}, nil, "partly", []string{people[0], people[2]}, true, people},
+		{"one full, one unknown", map[string]string{"RCPT TO:<on": "452 4.2.2 full", "RCPT TO:<shop": "550 who?"}, nil, "partly", people[2:], true, people},
+		{"one unknown", map[string]string{"RCPT TO:<on": "550 who?"}, nil, "partly", []string{people[0], people[2]}, false, people},
+		{"full still", map[string]string{"RCPT TO:<on": "452 4.2.2 full"}, []string{people[0], people[2]}, "partly", nil, true, people[1:2]},
+		{"unknown by now", map[string]string{"RCPT TO:<on": "550 who?"}, []string{people[0], people[2]}, "partly", nil, false, people[1:2]},
+		{"room again", nil, []string{people[0], people[2]}, "taken", nil, false, people[1:2]},
+		{"away again", map[string]string{"greeting": "421 not now"}, people[:1], "later", nil, false, nil},
+		{"all have it", map[string]string{"greeting": "421 not now"}, people, "taken", nil, false, nil},
+	} {
+		s.mu.Lock()
+		s.replies, s.commands, s.mails = tt.replies, nil, nil
+		s.mu.Unlock()
+		m.had = tt.had
+		_, err := target.Deliver(t.Context(), &m, 0)
+		partly := &Partly{}
+		errors.As(err, &partly)
+		if got := meaning(err); got != tt.want || !slices.Equal(partly.Took, tt.took) || partly.Again != tt.again || strings.Contains(partly.Why, "\n") {
+			t.Errorf("%s: %s (%v), took %v, again %v", tt.name, got, err, partly.Took, partly.Again)
+		}
+		s.mu.Lock()
+		var asked []string
+		for _, c := range s.commands {
+			if to, found := strings.CutPrefix(c, "RCPT TO:<"); found {
+				asked = append(asked, strings.TrimSuffix(to, ">"))
+			}
+		}
+		if !slices.Equal(asked, tt.asked) || len(s.mails) > 0 != (len(tt.took) > 0 || tt.want == "taken" && len(tt.asked) > 0) {
+			t.Errorf("%s: asked for %v, %d mails", tt.name, asked, len(s.mails))
+		}
+		s.mu.Unlock()
+	}
+	for text, alone := range map[string]bool{"451 4.3.0 later": true, "": false} { // a lost connection is no word on the message
+		s.mu.Lock()
+		s.replies = map[string]string{"message": text}
+		s.mu.Unlock()
+		m.had = nil
+		_, err := target.Deliver(t.Context(), &m, 0)
+		if later := new(Later); !errors.As(err, &later) || later.OfMessage != alone {
+			t.Errorf("answer %q: %v", text, err)
+		}
+	}
+	many := make([]error, 50)
+	for i := range many {
+		many[i] = &Held{strings.Repeat("x", mostSaid)}
+	}
+	if got := inOneLine(many); len(got) > mostRefusals {
+		t.Errorf("fifty refusals are told in %d bytes", len(got))
+	}
+}
+
 // TestMailEndless: a server whose answer never ends, in lines or in one, is left
 // after what answers take.
 func TestMailEndless(t *testing.T) {
@@ -247,6 +315,21 @@ func TestMailNoDowngrade(t *testing.T) {
 				t.Errorf("%s (%v), want %s; in the clear: %v, %d mails", got, err, tt.want, s.plain, len(s.mails))
 			}
 		})
+	}
+}
+
+// TestMailOldTLS: a server that knows TLS 1.1 at most gets nothing.
+func TestMailOldTLS(t *testing.T) {
+	cert, roots, _, _ := certificate(t)
+	for _, security := range []string{SecurityStartTLS, SecurityTLS} {
+		s := &smtpServer{cert: &cert, implicit: security == SecurityTLS, offers: []string{"STARTTLS", "AUTH PLAIN"}, maxTLS: tls.VersionTLS11}
+		s.start(t)
+		target := mailTo(t, s, security)
+		target.roots = roots
+		m := message("a")
+		if _, err := target.Deliver(t.Context(), &m, 0); err == nil || len(s.mails) > 0 || s.plain {
+			t.Errorf("%s: %v, %d mails", security, err, len(s.mails))
+		}
 	}
 }
 
@@ -317,8 +400,8 @@ func TestMailSilent(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		go func() { <-reached; cancel() }()
 		m := message("a")
-		if _, err := target.Deliver(ctx, &m, 0); err == nil {
-			t.Errorf("%s: taken by a silent server", security)
+		if _, err := target.Deliver(ctx, &m, 0); err == nil || strings.Contains(err.Error(), "closed network connection") {
+			t.Errorf("%s: a silent server: %v", security, err)
 		}
 	}
 	synctest.Test(t, func(t *testing.T) { // the time that the messenger gives an attempt

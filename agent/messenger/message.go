@@ -40,6 +40,9 @@ type Message struct {
 	Text    string `json:"text"`    // lines for people
 	// Data are details for programs.
 	Data map[string]string `json:"data,omitempty"`
+
+	// had are those of the target's people who have it already.
+	had []string
 }
 
 // Bounds of a message's texts, in bytes. A longer one is cut: a message that is

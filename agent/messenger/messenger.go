@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -53,7 +54,9 @@ func Open(dir string, targets []Target, o Options) (*Messenger, error) {
 		log := log.With("target", t.Name())
 		l := &lane{target: t, log: log, wake: make(chan struct{}, 1), untidy: make(chan struct{}, 1), testing: make(chan struct{}, 1),
 			queue: &queue{dir: filepath.Join(dir, folder), files: o.files, log: log}}
-		l.state.GivenUp = l.queue.load(now)
+		damaged := l.queue.load(now)
+		earlier := l.queue.tally
+		l.state = TargetState{LastSentMS: earlier.LastSentMS, FailingSinceMS: earlier.FailingSinceMS, GivenUp: earlier.GivenUp + damaged}
 		m.lanes, m.byName[t.Name()] = append(m.lanes, l), l
 	}
 	tellOrphans(dir, folders, log)
@@ -70,7 +73,9 @@ func tellOrphans(dir string, folders map[string]bool, log *slog.Logger) {
 		if folders[e.Name()] {
 			continue
 		}
-		if files, err := os.ReadDir(filepath.Join(dir, e.Name())); err == nil && len(files) > 0 {
+		files, err := os.ReadDir(filepath.Join(dir, e.Name()))
+		files = slices.DeleteFunc(files, func(f os.DirEntry) bool { return filepath.Ext(f.Name()) != letterEnding })
+		if err == nil && len(files) > 0 {
 			log.Warn("messages wait for a target that is no longer set up; they go out if it comes back", "folder", e.Name(), "messages", len(files))
 		}
 	}
@@ -92,8 +97,30 @@ func folderOf(name string) string {
 // target's disk does not take it: it waits in memory and goes out as well. Send
 // takes as long as the disk takes: it is not for a loop that must not wait.
 func (m *Messenger) Send(to []string, msg Message) error {
-	lanes := m.lanes
-	var errs []error
+	lanes, kept, errs := m.queue(to, msg)
+	for i, l := range lanes {
+		if err := l.queue.keep(kept[i]); err != nil {
+			errs = append(errs, fmt.Errorf("message to %s: %w", l.target.Name(), err))
+			tidySoon(l.untidy)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Post is Send without a wait for the disk: Run brings the message there as soon as it
+// takes it, and sends it meanwhile. A disk that hangs holds up neither.
+func (m *Messenger) Post(to []string, msg Message) error {
+	lanes, _, errs := m.queue(to, msg)
+	for _, l := range lanes {
+		tidySoon(l.untidy)
+	}
+	return errors.Join(errs...)
+}
+
+// queue queues a message in memory, before any disk is asked, for the targets of these
+// names.
+func (m *Messenger) queue(to []string, msg Message) (lanes []*lane, kept []*waiting, errs []error) {
+	lanes = m.lanes
 	if to != nil {
 		lanes = nil
 		for _, name := range to {
@@ -106,17 +133,10 @@ func (m *Messenger) Send(to []string, msg Message) error {
 		}
 	}
 	msg = msg.fitted()
-	kept := make([]*waiting, len(lanes))
-	for i, l := range lanes { // before any disk is asked, which may hang
-		kept[i] = l.queued(msg)
+	for _, l := range lanes {
+		kept = append(kept, l.queued(msg))
 	}
-	for i, l := range lanes {
-		if err := l.queue.keep(kept[i]); err != nil {
-			errs = append(errs, fmt.Errorf("message to %s: %w", l.target.Name(), err))
-			tidySoon(l.untidy)
-		}
-	}
-	return errors.Join(errs...)
+	return lanes, kept, errs
 }
 
 // Run sends until ctx ends, and returns when no attempt is under way any more.

@@ -32,14 +32,19 @@ type queue struct {
 	// leaving are files of messages that have left and are to be removed. They lie
 	// on the disk, so are bounded as that is.
 	leaving []string
+
+	tally tally // as it is on the disk; after load by disk
 }
 
 // waiting is one message in the queue.
 type waiting struct {
 	letter
 	path  string
-	safe  bool          // on the disk; by the queue's mu
+	safe  bool          // on the disk, as it is; by the queue's mu
 	left  bool          // out of the queue; by the queue's mu
+	until time.Time     // before that it is passed over; by the queue's mu
+	why   string        // it is so; by the queue's mu
+	tries int           // that failed by what may be this message; of the lane's run
 	since time.Time     // when this process got it
 	aged  time.Duration // how long it had waited by then
 	tried time.Duration // how much of MostAge it had had by then
@@ -95,26 +100,26 @@ func (q *queue) keep(w *waiting) error {
 	q.disk.Lock()
 	defer q.disk.Unlock()
 	q.mu.Lock()
-	needed := !w.safe && !w.left
+	needed, now := !w.safe && !w.left, w.letter
 	q.mu.Unlock()
 	if !needed {
 		return nil
 	}
-	if err := q.write(w); err != nil {
+	data, err := now.encode()
+	if err == nil {
+		err = q.write(w.path, data)
+	}
+	if err != nil {
 		return fmt.Errorf("%w: %w", ErrNotSafe, err)
 	}
 	q.mu.Lock()
-	w.safe = true
+	w.safe = len(w.Had) == len(now.Had) // else somebody has got it meanwhile
 	q.mu.Unlock()
 	return nil
 }
 
-// write puts a message on the disk. The caller holds disk.
-func (q *queue) write(w *waiting) error {
-	data, err := w.encode()
-	if err != nil {
-		return err
-	}
+// write puts a file on the disk. The caller holds disk.
+func (q *queue) write(path string, data []byte) error {
 	if !q.made {
 		if err := os.MkdirAll(q.dir, 0o700); err != nil {
 			return err
@@ -122,11 +127,11 @@ func (q *queue) write(w *waiting) error {
 		q.made = true
 	}
 	// Synced before it is renamed: a power cut leaves the whole file or none.
-	temp := w.path + ".tmp"
+	temp := path + ".tmp"
 	if err := q.files.WriteSynced(temp, data); err != nil {
 		return errors.Join(err, ignoreGone(q.files.Remove(temp)))
 	}
-	if err := q.files.Rename(temp, w.path); err != nil {
+	if err := q.files.Rename(temp, path); err != nil {
 		return err
 	}
 	return q.files.SyncDir(q.dir)
@@ -139,16 +144,53 @@ func ignoreGone(err error) error {
 	return err
 }
 
-// head is the oldest message, or nil; it counts as under way until done or
-// putBack.
-func (q *queue) head() *waiting {
+// head is the oldest message that is not passed over; it counts as under way until
+// done, putBack or passOver. Where there is none it is nil, and pause is until when.
+func (q *queue) head(now time.Time) (w *waiting, pause time.Duration) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.sending, pause = nil, time.Hour // nothing to do but to be woken
+	for _, w := range q.all {
+		left := w.until.Sub(now)
+		if left <= 0 {
+			q.sending = w
+			return w, 0
+		}
+		pause = min(pause, left)
+	}
+	return nil, pause
+}
+
+// passOver lets others pass a message until then; took are those who have it now.
+func (q *queue) passOver(w *waiting, took []string, why string, until time.Time) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	q.sending = nil
-	if len(q.all) > 0 {
-		q.sending = q.all[0]
+	w.until, w.why = until, why
+	if len(took) > 0 {
+		w.Had, w.safe = slices.Concat(w.Had, took), false
 	}
-	return q.sending
+}
+
+// passNone ends that messages are passed over.
+func (q *queue) passNone() {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	for _, w := range q.all {
+		w.until = time.Time{}
+	}
+}
+
+// whyPassed is why the oldest message that others pass waits; empty: there is none.
+func (q *queue) whyPassed() string {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	for _, w := range q.all {
+		if w.why != "" {
+			return w.why
+		}
+	}
+	return ""
 }
 
 func (q *queue) putBack() {
@@ -177,44 +219,44 @@ func (q *queue) counts() (waiting, inMemory int) {
 	return len(q.all), inMemory
 }
 
-// tidy removes the files of messages that have left, and writes those that the
-// disk did not take. It reports whether nothing is left to do.
-func (q *queue) tidy() bool {
+// tidy removes the files of messages that have left, and writes those that are not on
+// the disk. The error says what it does not take.
+func (q *queue) tidy() error {
 	q.mu.Lock()
 	leaving, all := q.leaving, slices.Clone(q.all)
 	q.leaving = nil
 	q.mu.Unlock()
-	kept := q.remove(leaving)
+	kept, err := q.remove(leaving)
 	q.mu.Lock()
 	q.leaving = append(q.leaving, kept...)
 	q.mu.Unlock()
 	for _, w := range all {
 		if err := q.keep(w); err != nil {
-			return false
+			return err
 		}
 	}
-	return len(kept) == 0
+	return err
 }
 
 // remove takes files away and returns those that the disk did not remove.
-func (q *queue) remove(paths []string) (kept []string) {
+func (q *queue) remove(paths []string) (kept []string, err error) {
 	if len(paths) == 0 {
-		return nil
+		return nil, nil
 	}
 	q.disk.Lock()
 	defer q.disk.Unlock()
 	if !q.made { // nothing was ever written
-		return nil
+		return nil, nil
 	}
 	for _, path := range paths {
-		if err := ignoreGone(q.files.Remove(path)); err != nil {
-			kept = append(kept, path)
+		if failed := ignoreGone(q.files.Remove(path)); failed != nil {
+			kept, err = append(kept, path), failed
 		}
 	}
 	if err := q.files.SyncDir(q.dir); err != nil {
-		return paths // a power cut could bring them back
+		return paths, err // a power cut could bring them back
 	}
-	return kept
+	return kept, err
 }
 
 // load reads what an earlier run left. A damaged file is set aside.
@@ -229,8 +271,12 @@ func (q *queue) load(now time.Time) (damaged int) {
 	q.made = true
 	for _, entry := range names { // sorted by name, which is their order
 		path := filepath.Join(q.dir, entry.Name())
-		if strings.HasSuffix(entry.Name(), letterEnding+".tmp") { // never was safe
+		if strings.HasSuffix(entry.Name(), ".tmp") { // never was safe
 			q.leaving = append(q.leaving, path)
+			continue
+		}
+		if entry.Name() == tallyFile {
+			q.loadTally(path)
 			continue
 		}
 		number, found := strings.CutSuffix(entry.Name(), letterEnding)

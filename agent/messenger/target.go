@@ -48,14 +48,21 @@ func (e *Held) Error() string { return "set-up: " + e.Why }
 type Later struct {
 	After time.Duration // from now; 0: not said
 	Why   string
+	// OfMessage is whether it may be this message alone that does not go: after some
+	// tries it holds up no other.
+	OfMessage bool
 }
 
 // Error implements error.
 func (e *Later) Error() string { return e.Why }
 
-// Partly is the answer of a target that gave the message to some and not to
-// others: it counts as delivered, for those who have it must not get it again.
-type Partly struct{ Why string }
+// Partly is the answer of a target that gave the message to some and not to others,
+// who refused it for now or for good. Those who have it do not get it again.
+type Partly struct {
+	Why   string
+	Took  []string // who has it now and had it not before
+	Again bool     // somebody may take it later
+}
 
 // Error implements error.
 func (e *Partly) Error() string { return "not everybody got it: " + e.Why }

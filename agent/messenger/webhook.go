@@ -13,7 +13,9 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
+	"strings"
 	"syscall"
 	"time"
 )
@@ -158,18 +160,22 @@ func (w *Webhook) notReached(err error) error {
 	if errors.As(err, &inURL) {
 		err = inURL.Err // the rest is the address
 	}
+	if inURL != nil && inURL.Timeout() {
+		return fmt.Errorf("no answer from %s within %s", w.url.Host, webhookTime)
+	}
 	return fmt.Errorf("no answer from %s: %s", w.url.Host, without(err.Error()))
 }
 
 // answered says what an answer means.
 func (w *Webhook) answered(resp *http.Response, secretText string, now time.Time) (string, error) {
-	said := fmt.Sprintf("%s answers %s", w.url.Host, cut(line(resp.Status), mostSaid))
+	secrets := append(strings.Fields(secretText), w.hidden()...)
+	said := fmt.Sprintf("%s answers %s", w.url.Host, without(resp.Status, secrets...))
 	code := resp.StatusCode
 	if code >= 200 && code <= 299 { // taken; its words are not waited for
 		return said, nil
 	}
 	data, _ := io.ReadAll(io.LimitReader(resp.Body, mostAnswerRead)) // what came is enough; the status decides
-	if shown := cut(without(string(data), secretText), mostAnswerShown); shown != "" {
+	if shown := cut(without(string(data), secrets...), mostAnswerShown); shown != "" {
 		said += ": " + shown
 	}
 	switch {
@@ -180,10 +186,28 @@ func (w *Webhook) answered(resp *http.Response, secretText string, now time.Time
 	case code == 404, code == 405, code == 407, code == 410:
 		return "", &Held{said + "; the address may be a wrong one"}
 	case code == 408, code == 425, code == 429, code >= 500:
-		return "", &Later{retryAfter(resp.Header.Get("Retry-After"), now), said}
+		// 500 is also what a receiver says that chokes on one message.
+		return "", &Later{retryAfter(resp.Header.Get("Retry-After"), now), said, code == 500}
 	default:
 		return "", &Refused{said}
 	}
+}
+
+// leastHidden is how long a part of an address is to be a secret.
+const leastHidden = 6
+
+// hidden are the parts of the address that may be a secret: a receiver may repeat the
+// path that it does not know. The longest come first.
+func (w *Webhook) hidden() []string {
+	all := []string{w.url.RequestURI(), w.url.EscapedPath(), w.url.Path, w.url.RawQuery}
+	for _, part := range []string{w.url.EscapedPath(), w.url.Path} {
+		all = append(all, strings.Split(part, "/")...)
+	}
+	for _, values := range w.url.Query() {
+		all = append(all, values...)
+	}
+	slices.SortFunc(all, func(x, y string) int { return len(y) - len(x) })
+	return slices.DeleteFunc(all, func(s string) bool { return len(s) < leastHidden })
 }
 
 // retryAfter reads the header of RFC 9110, section 10.2.3: seconds, or a date. It

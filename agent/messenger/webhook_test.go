@@ -4,6 +4,7 @@ import (
 	"compress/gzip"
 	"context"
 	"crypto/x509"
+	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -102,6 +103,9 @@ func TestWebhookStatus(t *testing.T) {
 			if got := meaning(err); got != want {
 				t.Errorf("%d: %s (%v), want %s", status, got, err, want)
 			}
+			if later := new(Later); errors.As(err, &later) && later.OfMessage != (status == http.StatusInternalServerError) {
+				t.Errorf("%d: may be of this message alone: %v", status, later.OfMessage)
+			}
 			if err != nil && (strings.Contains(err.Error(), goodSecret) || strings.Contains(err.Error(), "\x1b") || !strings.Contains(err.Error(), strconv.Itoa(status))) {
 				t.Errorf("%d: %q", status, err)
 			}
@@ -125,6 +129,23 @@ func TestWebhookStatus(t *testing.T) {
 		if !errors.As(err, &later) || later.After < tt.least || later.After > tt.max {
 			t.Errorf("Retry-After %q: %v, want %v to %v", tt.header, err, tt.least, tt.max)
 		}
+	}
+}
+
+// TestWebhookRepeats: a receiver that repeats the address that it does not know, or a
+// secret, tells nobody here of it.
+func TestWebhookRepeats(t *testing.T) {
+	other := secretPrefix + base64.StdEncoding.EncodeToString([]byte("nmlkjihgfedcba9876543210"))
+	url := serve(t, func(w http.ResponseWriter, r *http.Request) {
+		w.WriteHeader(http.StatusNotFound)
+		fmt.Fprintf(w, "Cannot POST %s: no hook hush-hush-x here, key %q; %s or %s", r.RequestURI, r.URL.Query().Get("key"), goodSecret, other)
+	})
+	target := hookAt(t, url+"/a/hush-hush/hush-hush-x?key=qui%20etly&z=1", nil)
+	target.secret.path = secretFile(t, other+"\n"+goodSecret+"\n")
+	m := message("a")
+	_, err := target.Deliver(t.Context(), &m, 0)
+	if want := "set-up: " + target.url.Host + ` answers 404 Not Found: Cannot POST (secret): no hook (secret) here, key "(secret)"; (secret) or (secret); the address may be a wrong one`; err == nil || err.Error() != want {
+		t.Errorf("said\n%v, want\n%s", err, want)
 	}
 }
 

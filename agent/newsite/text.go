@@ -41,8 +41,46 @@ func write(d *Draft, listen string) *writer {
 		w.header("[report]", "report")
 		w.keys("report", said...)
 	}
+	w.put(tail)
 	return w
 }
+
+// tail is a list of alarms to begin with, as comments: which of them somebody would
+// act on is for the shop to say.
+const tail = `
+# Alarms are for upkeep and no safety device: docs/alarms.md. Take the # away from
+# those that somebody will act on.
+#
+# [[alarm]]
+# name = "air end hot"
+# on = "temperature"
+# above = "105 °C"                # below the machine's own trip: see its manual
+# after = "30s"
+# priority = "high"
+#
+# [[alarm]]
+# name = "fault"
+# on = "fault"
+# priority = "high"
+#
+# [[alarm]]
+# name = "no readings"
+# on = "no data"
+# priority = "high"
+#
+# [[alarm]]
+# name = "pressure low"
+# on = "pressure below minimum"   # the system's minimum_pressure, for 2 minutes
+#
+# [[alarm]]
+# name = "service"
+# on = "service due"
+# ahead = "14 d"
+#
+# [[alarm]]
+# name = "disk"
+# on = "disk"
+`
 
 func (w *writer) site(s *SiteDraft) {
 	w.header("[site]", "site")

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -159,5 +160,35 @@ func TestAlarmNames(t *testing.T) {
 	}
 	if _, err := load(inSite, Options{}, memory(withAlarms(t, many.String()))); err == nil || !strings.Contains(err.Error(), "more than 200 alarms") {
 		t.Errorf("%d alarms: %v", mostAlarms+1, err)
+	}
+}
+
+// TestAlarmsOfTheDocs: the list of docs/alarms.md loads as it stands there and has
+// every kind but those that need a limit of one's own.
+func TestAlarmsOfTheDocs(t *testing.T) {
+	doc, err := os.ReadFile("../../docs/alarms.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, list, ok := strings.Cut(string(doc), "```toml\n")
+	list, _, closed := strings.Cut(list, "```")
+	if !ok || !closed {
+		t.Fatal("docs/alarms.md has no list")
+	}
+	s := mustLoad(t, changed(t, `poles = 4 }`, `poles = 4, starts_per_hour = 6 }`, "roles = { loaded = \"inputs.loaded\" }", "roles = { loaded = \"inputs.loaded\" }\nmotor = { starts_per_hour = 6 }", tapLine, tapLine+"\n\n"+list))
+	var got []AlarmKind
+	for i := range s.Alarms {
+		got = append(got, s.Alarms[i].On)
+	}
+	for _, kind := range AlarmKinds() {
+		if want := kind != AlarmPressure && kind != AlarmReading; slices.Contains(got, kind) != want {
+			t.Errorf("the list has %q: %t, want %t", kind, !want, want)
+		}
+		if !strings.Contains(string(doc), "| `"+string(kind)+"` |") {
+			t.Errorf("the kinds of docs/alarms.md lack %q", kind)
+		}
+	}
+	if !strings.Contains(string(doc), "Not a safety device.") {
+		t.Error("the head does not say that this is no safety device")
 	}
 }

@@ -64,7 +64,7 @@ func (s *Store) backup() (*Backup, error) {
 	}
 	err = s.roomFor(tx.Size())
 	if err == nil {
-		b.file, err = os.Create(filepath.Join(s.dir, backupPart)) // over one left by a kill
+		b.file, err = os.OpenFile(filepath.Join(s.dir, backupPart), os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o600) // over one left by a kill
 	}
 	if err != nil {
 		return nil, errors.Join(err, tx.Rollback())
@@ -193,7 +193,7 @@ func copyFile(from, to string) error {
 		return err
 	}
 	defer in.Close()
-	out, err := os.Create(to)
+	out, err := os.OpenFile(to, os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return err
 	}

@@ -74,7 +74,7 @@ func (s *Store) compactInto(from, to string) (err error) {
 	if err != nil {
 		return err
 	}
-	dst, err := bolt.Open(to, 0o644, &bolt.Options{FreelistType: bolt.FreelistMapType, NoSync: true}) // until it is whole
+	dst, err := bolt.Open(to, 0o600, &bolt.Options{FreelistType: bolt.FreelistMapType, NoSync: true}) // until it is whole
 	if err != nil {
 		return err
 	}

@@ -45,7 +45,7 @@ func openTapped(name string, readOnly bool, tap bolt.Logger) (db *bolt.DB, err e
 	err = guard(func() error {
 		var err error
 		// the initial map size stays unset: on Windows the file would grow to it
-		db, err = bolt.Open(name, 0o644, &bolt.Options{Timeout: dbLockWait, ReadOnly: readOnly,
+		db, err = bolt.Open(name, 0o600, &bolt.Options{Timeout: dbLockWait, ReadOnly: readOnly,
 			FreelistType: bolt.FreelistMapType, Logger: tap})
 		return err
 	})

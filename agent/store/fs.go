@@ -47,7 +47,7 @@ type osFS struct{}
 func (osFS) MkdirAll(dir string) error { return os.MkdirAll(dir, 0o700) }
 
 func (osFS) Create(name string) (File, error) {
-	return os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL|os.O_APPEND, 0o644)
+	return os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL|os.O_APPEND, 0o600)
 }
 
 func (osFS) ReadFile(name string) ([]byte, error) { return os.ReadFile(name) }

@@ -158,12 +158,16 @@ func (j *journal) sync() error {
 	return j.syncLocked()
 }
 
+// burstBytes: a buffer that grew beyond it, while the disk took nothing or after a
+// start, is given back. Between two syncs there are some kilobytes.
+const burstBytes = 256 << 10
+
 func (j *journal) syncLocked() error {
 	j.mu.Lock()
 	start := len(j.unsafe)
 	j.unsafe = append(j.unsafe, j.buf...)
 	j.buf = j.buf[:0]
-	if cap(j.buf) > 8<<20 {
+	if cap(j.buf) > burstBytes {
 		j.buf = nil // a burst is over
 	}
 	mark := j.last
@@ -184,7 +188,7 @@ func (j *journal) syncLocked() error {
 	} else {
 		j.acked = true // or will be: no reason to remove the file any more
 		j.unsafe = j.unsafe[:0]
-		if cap(j.unsafe) > 8<<20 {
+		if cap(j.unsafe) > burstBytes {
 			j.unsafe = nil
 		}
 		err = j.removeStale()

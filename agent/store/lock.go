@@ -27,7 +27,7 @@ const (
 // it, if that is more than a look. The file holds the number of the process.
 func lockDir(dir string) (*dirLock, error) {
 	name := filepath.Join(dir, lockName)
-	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o644)
+	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("open lock file: %w", err)
 	}
@@ -51,7 +51,7 @@ func lockDir(dir string) (*dirLock, error) {
 // where there is none, until release is called. It returns ErrLocked while one has
 // it.
 func Hold(dir string) (release func() error, err error) {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("make the data directory: %w", err)
 	}
 	l, err := lockDir(dir)

@@ -101,11 +101,15 @@ type follower struct {
 	monoMS   map[uint32]int64 // last scan of each group in this segment
 }
 
-func newCoders() (*zstd.Encoder, *zstd.Decoder, error) {
+func newEncoder() (*zstd.Encoder, error) {
 	// Columns are some kilobytes long: a 64 KiB window holds them, and one
 	// coder keeps the tables' memory from multiplying.
-	enc, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithEncoderLevel(zstd.SpeedBetterCompression),
+	return zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithEncoderLevel(zstd.SpeedBetterCompression),
 		zstd.WithWindowSize(64<<10), zstd.WithEncoderCRC(false), zstd.WithLowerEncoderMem(true), zstd.WithZeroFrames(true))
+}
+
+func newCoders() (*zstd.Encoder, *zstd.Decoder, error) {
+	enc, err := newEncoder()
 	if err != nil {
 		return nil, nil, err
 	}

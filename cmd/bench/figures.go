@@ -39,23 +39,28 @@ func (w *demoWeek) close() {
 }
 
 // demoWeek records the week at its first call.
-func (b *bench) demoWeek(ctx context.Context) (*demoWeek, error) {
-	if b.week != nil {
-		return b.week, nil
+func (b *bench) demoWeek(ctx context.Context) (_ *demoWeek, err error) {
+	if b.week == nil {
+		b.week, err = b.demoWeekTo(ctx, "shop", b.now)
 	}
+	return b.week, err
+}
+
+// demoWeekTo records the week before end in a folder of that name.
+func (b *bench) demoWeekTo(ctx context.Context, name string, end time.Time) (*demoWeek, error) {
 	began := time.Now()
-	w := &demoWeek{dir: filepath.Join(b.dir, "shop")}
+	w := &demoWeek{dir: filepath.Join(b.dir, name)}
 	var err error
-	w.shop, err = demo.Open(demo.Options{Dir: w.dir, Listen: "127.0.0.1:0", Now: func() time.Time { return b.now }})
+	w.shop, err = demo.Open(demo.Options{Dir: w.dir, Listen: "127.0.0.1:0", Now: func() time.Time { return end }})
 	if err != nil {
 		return nil, err
 	}
-	b.week = w
 	err = w.shop.Fill(ctx, "bench", slog.New(slog.DiscardHandler), func(float64, string) {})
 	if err == nil {
 		err = ctx.Err()
 	}
 	if err != nil {
+		w.close()
 		return nil, fmt.Errorf("record the demo week: %w", err)
 	}
 	fmt.Fprintf(b.log, "the demo week took %.1f s to record\n", time.Since(began).Seconds())

@@ -32,6 +32,7 @@ type page struct {
 	zone    *time.Location
 
 	scans, figures, series atomic.Int64 // answers that came whole
+	leaving                atomic.Bool  // the agent is about to be stopped: what fails then is no error
 }
 
 // run keeps the page open until ctx ends; it returns nil then.
@@ -47,7 +48,7 @@ func (p *page) run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return p.listen(ctx, conn, changed) })
 	group.Go(func() error { return p.ask(ctx, changed) })
-	if err := group.Wait(); err != nil && !errors.Is(err, context.Canceled) {
+	if err := group.Wait(); err != nil && !errors.Is(err, context.Canceled) && !p.leaving.Load() {
 		return fmt.Errorf("page: %w", err)
 	}
 	return nil

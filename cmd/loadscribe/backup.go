@@ -57,7 +57,7 @@ func (c *backupCmd) fromRunning(s *surroundings, site *sitefile.Site) (info stor
 	}
 	defer body.Close()
 	part := c.Out + partSuffix
-	f, err := os.Create(part)
+	f, err := os.OpenFile(part, os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return info, fmt.Errorf("back up: %w; give --out a file in a folder that is there and that this user may write to", err)
 	}

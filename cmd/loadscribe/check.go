@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"loadscribe/agent"
@@ -80,6 +81,7 @@ func (c *checkCmd) Run(s *surroundings) error {
 	for _, l := range loads {
 		fmt.Fprintf(s.stdout, "line %s: busy %.0f %% of the time (predicted)\n", l.Line, l.Share*100)
 	}
+	printAlarmCheck(s.stdout, site)
 	for _, w := range warnings {
 		fmt.Fprintln(s.stdout, "warning:", w.Error())
 	}
@@ -89,6 +91,18 @@ func (c *checkCmd) Run(s *surroundings) error {
 		fmt.Fprintln(s.stdout, "no mistake found")
 	}
 	return nil
+}
+
+// printAlarmCheck writes how many alarms are set, and that they protect nobody.
+func printAlarmCheck(out io.Writer, site *sitefile.Site) {
+	if len(site.Alarms) == 0 {
+		return
+	}
+	told := "told on the page alone"
+	if targets := site.Targets(); len(targets) > 0 {
+		told = "messages to " + strings.Join(targets, ", ")
+	}
+	fmt.Fprintf(out, "%s, %s; not a safety device: what protects people and machines are the machine's own safety devices\n", counted(len(site.Alarms), "alarm"), told)
 }
 
 // printReportTexts writes for whom a report is, where the site file says anything of it.

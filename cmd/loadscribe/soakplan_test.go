@@ -62,6 +62,22 @@ machines = ["comp1"]
 minimum_pressure = "95 psi"
 parts = [{ name = "receiver", kind = "receiver", volume = "240 gal" }]
 taps = [{ at = "receiver", pressure = "inputs.pressure" }]
+[[alarm]]
+name = "warm"
+on = "temperature"
+machine = "comp1"
+role = "discharge_temperature"
+above = "185 °F"
+back = "1 K"
+after = "0s"
+[[alarm]]
+name = "low"
+on = "pressure below minimum"
+system = "main"
+[[alarm]]
+name = "silent"
+on = "no data"
+priority = "low"
 `
 
 const soakMap = `

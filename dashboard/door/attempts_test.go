@@ -39,6 +39,17 @@ func TestBruteForce(t *testing.T) {
 	if let > 20 {
 		t.Errorf("%d tries in an hour under one name from a thousand addresses", let)
 	}
+	// Nor does one address under a thousand names.
+	let = 0
+	for i := range 3600 {
+		if _, err := d.begin(fmt.Sprintf("guess %d", i), Origin{Address: "192.0.2.99"}); err == nil {
+			let++
+		}
+		c.pass(time.Second)
+	}
+	if let > 20 {
+		t.Errorf("%d tries in an hour under a thousand names from one address", let)
+	}
 	let = 0
 	for i := range 10 * 3600 {
 		if _, err := d.begin(fmt.Sprintf("name %d", i), Origin{Address: fmt.Sprintf("198.51.%d.%d", i/250%250, i%250)}); err == nil {
@@ -68,8 +79,8 @@ func TestBruteForce(t *testing.T) {
 			}
 		}
 	}
-	if limited < 1 || limited > 28 {
-		t.Errorf("%d events in 26 hours, want one an hour at most", limited)
+	if limited < 1 || limited > 29 {
+		t.Errorf("%d events in 27 hours, want one an hour at most", limited)
 	}
 	if n := len(d.attempts.names) + len(d.attempts.addresses); n > 2*mostTried {
 		t.Errorf("%d entries are kept in mind", n)
@@ -149,5 +160,16 @@ func TestUnknownNameIsAsAWrongPassword(t *testing.T) {
 	}
 	if nobodys().parameters != d.people.People[0].hash.parameters {
 		t.Errorf("work for nobody %+v, for a person %+v", nobodys().parameters, d.people.People[0].hash.parameters)
+	}
+}
+
+// A wait is told in whole units, never shorter than it is.
+func TestWaitInWords(t *testing.T) {
+	for after, want := range map[time.Duration]string{
+		0: "1 s", 1200 * time.Millisecond: "2 s", 32 * time.Second: "32 s", time.Minute: "1 min", 61 * time.Second: "2 min", longestWait: "15 min",
+	} {
+		if got := (&LimitedError{after}).Error(); got != "too many attempts: try again in "+want {
+			t.Errorf("%v: %q", after, got)
+		}
 	}
 }

@@ -91,7 +91,11 @@ func TestRevocation(t *testing.T) {
 		if again, why := d.Use(token); again != nil || !strings.Contains(why, cut.why) {
 			t.Errorf("%s: %+v, %q, want %q", name, again, why, cut.why)
 		}
-		<-who.Session.Ended()
+		select {
+		case <-who.Session.Ended():
+		default:
+			t.Errorf("%s: the socket is not told", name)
+		}
 	}
 	token := add()
 	if err := d.AddOrChange(t.Context(), "R. Vale", "Wall", Look, ""); err != nil {

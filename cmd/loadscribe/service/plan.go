@@ -44,6 +44,7 @@ type Problem struct {
 	Mend string
 }
 
+// Error is what is wrong and what mends it.
 func (p Problem) Error() string { return p.What + "; " + p.Mend }
 
 var serviceName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_-]{0,63}$`)
