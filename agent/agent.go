@@ -49,7 +49,9 @@ type Agent struct {
 	poller    *poll.Poller
 	queue     *queue
 	events    chan store.Event
-	refuge    *Refuge // not nil: this agent records into memory
+	keeping   atomic.Bool        // keepEvents runs
+	settle    chan chan struct{} // closed when what is in events has gone to the store
+	refuge    *Refuge            // not nil: this agent records into memory
 	board     *board
 	watch     *watch
 	turning   turning
@@ -95,7 +97,7 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 		return nil, err
 	}
 	a := &Agent{
-		History: *h, log: o.Log, queue: newQueue(queueBytes), awake: o.Awake, events: make(chan store.Event, eventQueue),
+		History: *h, log: o.Log, queue: newQueue(queueBytes), awake: o.Awake, events: make(chan store.Event, eventQueue), settle: make(chan chan struct{}),
 		board: newBoard(h.groups), secret: newSecret(), started: time.Now(), shown: map[string]MachineState{},
 		replays: jobs[replay.Answer]{kind: replayKind(), log: o.Log}, reports: jobs[ReportMade]{kind: reportKind(), log: o.Log},
 	}

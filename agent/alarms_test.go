@@ -3,6 +3,7 @@ package agent
 import (
 	"context"
 	"errors"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
@@ -383,6 +384,72 @@ func TestShelvingByHand(t *testing.T) {
 		t.Errorf("history %s, want %s", got, want)
 	}
 	if err := r.a.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestPersonsWordOutlastsAPowerCut: what a person was told is done is on the disk by
+// then, behind the raise that it is about; a recording that keeps nothing at the moment
+// does it all the same.
+func TestPersonsWordOutlastsAPowerCut(t *testing.T) {
+	dir, cut := t.TempDir(), t.TempDir()
+	clock := &manualClock{mono: 1000, wall: testStartMS}
+	r := openAlarmRig(t, dir, scanAlarms, clock, Options{})
+	stop := start(t.Context(), make(chan error, 1), r.a.keepEvents)
+	eventually(t, "the loop to keep events", r.a.keeping.Load)
+	r.reading(80, 0, 700)
+	for range 5 {
+		r.reading(107, 0, 700)
+	}
+	id := r.alarms().Standing[0].ID
+	if _, err := r.a.AcknowledgeAlarm(AlarmAck{ID: id, Who: "R. Vale"}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.a.ShelveAlarm(AlarmShelve{Rule: "low", For: "8h", Who: "R. Vale", Why: "rewiring"}); err != nil {
+		t.Fatal(err)
+	}
+	copyTree(t, filepath.Join(dir, "data"), filepath.Join(cut, "data"))
+	stop()
+	after := openAlarmRig(t, cut, scanAlarms, clock, Options{})
+	if all := after.alarms(); len(all.Standing) != 1 || all.Standing[0].ID != id || all.Standing[0].Acknowledged == nil || len(all.Rules[1].Shelved) != 1 {
+		t.Errorf("after the cut %+v, %+v", all.Standing, all.Rules[1])
+	}
+	if _, err := r.a.UnshelveAlarm(AlarmUnshelve{Rule: "low", Who: "R. Vale"}); err != nil || len(r.alarms().Rules[1].Shelved) != 0 {
+		t.Errorf("while nothing is kept: %v", err)
+	}
+	for _, a := range []*Agent{r.a, after.a} {
+		if err := a.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// TestAbsolutePressureIsJudgedAsGauge: 6.5 bar(a) are 5.5 bar above the air around, and
+// so below a minimum of 6 bar.
+func TestAbsolutePressureIsJudgedAsGauge(t *testing.T) {
+	site := loadTestSite(t, t.TempDir(), alarmSite+scanAlarms, strings.Replace(alarmMap, `unit = "bar"`, `unit = "bar(a)"`, 1))
+	clock := &manualClock{mono: 1000, wall: testStartMS}
+	a, err := Open(site, Options{Dial: noLine, Clock: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &alarmRig{t, a, clock}
+	for range 15 {
+		r.reading(80, 0, 720) // 6.2 bar gauge
+	}
+	if got := r.history(); got != "" {
+		t.Errorf("above the minimum: %s", got)
+	}
+	for range 11 {
+		r.reading(80, 0, 650)
+	}
+	if got, want := r.history(), "15:26 low raised"; got != want {
+		t.Fatalf("history %s, want %s", got, want)
+	}
+	if got := r.alarms().Standing[0].Text; !strings.Contains(got, "5.49 bar, below the minimum of 6.00 bar") {
+		t.Errorf("it says %s", got)
+	}
+	if err := a.Close(); err != nil {
 		t.Fatal(err)
 	}
 }

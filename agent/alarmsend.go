@@ -42,29 +42,29 @@ func openMessages(site *sitefile.Site, log *slog.Logger) (*messenger.Messenger, 
 	return messenger.Open(filepath.Join(site.Agent.DataDir, messagesDir), targets, messenger.Options{Log: log, Site: site.Name})
 }
 
-// sendAlarms hands records to the messages, which may have to wait for the disk. When
-// ctx ends it still hands on what waits.
+// sendAlarms hands records to the messages. When ctx ends it still hands on what waits,
+// for which it may have to wait for the disk.
 func (a *Agent) sendAlarms(ctx context.Context) error {
 	for {
 		select {
 		case r := <-a.alarms.out:
-			a.sendAlarm(&r)
+			a.sendAlarm(&r, a.messages.Post) // what waits for a disk that hangs would not be sent
 		case <-ctx.Done():
 			for len(a.alarms.out) > 0 {
 				r := <-a.alarms.out
-				a.sendAlarm(&r)
+				a.sendAlarm(&r, a.messages.Send) // nobody brings it to the disk any more
 			}
 			return nil
 		}
 	}
 }
 
-func (a *Agent) sendAlarm(r *alarm.Record) {
+func (a *Agent) sendAlarm(r *alarm.Record, send func([]string, messenger.Message) error) {
 	to := a.alarms.engine.Targets(r.Rule)
 	if len(to) == 0 {
 		return
 	}
-	switch err := a.messages.Send(to, alarmMessage(a.site, r)); {
+	switch err := send(to, alarmMessage(a.site, r)); {
 	case errors.Is(err, messenger.ErrNotSafe):
 		a.log.Warn("a message of an alarm waits in memory: the disk does not take it", "rule", r.Rule, "subject", r.Subject, "err", err)
 	case err != nil:
@@ -98,7 +98,7 @@ func alarmMessage(site *sitefile.Site, r *alarm.Record) messenger.Message {
 		if r.HeldBack > 0 {
 			text = append(text, fmt.Sprintf("%d more were raised since the last message of it and not sent.", r.HeldBack))
 		}
-		text = append(text, "To say that you have taken note: the page Alarms, or loadscribe alarms acknowledge "+r.ID+".")
+		text = append(text, "To say that you have taken note: the page Alarms, or loadscribe alarms acknowledge --site FILE --who NAME "+r.ID+".")
 	}
 	m.Text = strings.Join(text, "\n")
 	return m
@@ -142,7 +142,7 @@ func (a *Agent) TestAlarm(ctx context.Context, q AlarmTest) (AlarmTested, error)
 	case errors.Is(err, messenger.ErrBusy):
 		return AlarmTested{}, err
 	case err != nil:
-		return AlarmTested{Target: q.Target, Answer: err.Error()}, nil
+		return AlarmTested{Target: q.Target, Answer: errors.Unwrap(err).Error()}, nil // without "test message to …"
 	}
 	return AlarmTested{Target: q.Target, OK: true, Answer: answer}, nil
 }

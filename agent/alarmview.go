@@ -206,8 +206,9 @@ func (a *Agent) changeAlarms(change func(*alarm.Engine, int64) (alarm.Record, er
 	a.alarms.mu.Lock()
 	r, err := change(a.alarms.engine, wall)
 	if err == nil {
+		r.Told = r.State == alarm.Unshelved // with what was raised meanwhile
 		a.alarmsHappened([]alarm.Record{r})
-		if r.State == alarm.Unshelved {
+		if r.Told {
 			untold := a.alarms.engine.Untold(wall)
 			for i := range untold {
 				a.handOn(&untold[i])
@@ -217,6 +218,9 @@ func (a *Agent) changeAlarms(change func(*alarm.Engine, int64) (alarm.Record, er
 	a.alarms.mu.Unlock()
 	if err != nil {
 		return Alarms{}, err
+	}
+	if err := a.settleEvents(); err != nil { // it holds all the same, and goes to the disk when that takes it
+		a.log.Warn("what was said of an alarm is not on the disk yet", "rule", r.Rule, "err", err)
 	}
 	return a.Alarms()
 }

@@ -11,8 +11,8 @@ const (
 	trimFirst = 10 * time.Second
 	// trimEvery bounds how long memory is held that a seal, a report or a long window
 	// took. The collector alone keeps twice what is in use, and gives the rest back
-	// minutes later; a collection more in ten minutes costs some ten milliseconds.
-	trimEvery = 10 * time.Minute
+	// minutes later; a collection more costs some ten milliseconds.
+	trimEvery = 30 * time.Minute
 )
 
 // trim gives memory back to the system until ctx ends.

@@ -28,20 +28,61 @@ func (a *Agent) tellStates() {
 
 // keepEvents writes queued events to the store; when ctx ends, those that wait.
 func (a *Agent) keepEvents(ctx context.Context) error {
+	a.keeping.Store(true)
+	defer a.keeping.Store(false)
 	for {
 		a.turning.events.Idle()
 		select {
 		case e := <-a.events:
 			a.turning.events.Busy("keeping events", loopLimit)
 			a.keepEvent(e)
+		case done := <-a.settle:
+			a.turning.events.Busy("keeping events", loopLimit)
+			a.keepQueued()
+			close(done)
 		case <-ctx.Done():
-			for len(a.events) > 0 {
-				a.keepEvent(<-a.events)
-			}
+			a.keepQueued()
 			a.loseTests()
 			return nil
 		}
 	}
+}
+
+func (a *Agent) keepQueued() {
+	for len(a.events) > 0 {
+		a.keepEvent(<-a.events)
+	}
+}
+
+// errUnsettled: the loop that keeps events did not get to it in time.
+var errUnsettled = errors.New("events are not kept at the moment")
+
+// settleTime is how long a person's request waits for the loop that keeps events.
+const settleTime = 2 * time.Second
+
+// settleEvents waits until the events queued so far are safe on the disk: what a person
+// was told is done must outlast a power cut.
+func (a *Agent) settleEvents() error {
+	if !a.keeping.Load() {
+		return errUnsettled
+	}
+	timer := time.NewTimer(settleTime)
+	defer timer.Stop()
+	done := make(chan struct{})
+	select {
+	case a.settle <- done:
+	case <-timer.C:
+		return errUnsettled
+	}
+	select {
+	case <-done:
+	case <-timer.C:
+		return errUnsettled
+	}
+	if err := a.store.Sync(); err != nil {
+		return fmt.Errorf("keep events: %w", err)
+	}
+	return nil
 }
 
 func (a *Agent) keepEvent(e store.Event) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -59,7 +60,7 @@ func NewBook(history []Record) *Book {
 	b := &Book{standing: map[place]*Standing{}, shelves: map[shelfKey]Shelf{}}
 	for i := range history {
 		b.take(&history[i])
-		if r := &history[i]; r.State == Unshelved {
+		if r := &history[i]; r.State == Unshelved && r.Told {
 			b.toldAfter(r)
 		}
 	}
@@ -172,7 +173,7 @@ func (b *Book) Acknowledge(id, who, why string, nowMS int64) (Record, error) {
 // Unshelve is the record of the end of a shelf.
 func (b *Book) Unshelve(rule, subject, who, why string, nowMS int64) (Record, error) {
 	if _, ok := b.shelves[shelfKey{rule, subject}]; !ok {
-		return Record{}, fmt.Errorf("%s %s: %w", rule, subject, ErrNotShelved)
+		return Record{}, fmt.Errorf("%s: %w", strings.TrimSpace(rule+" "+subject), ErrNotShelved)
 	}
 	r := Record{State: Unshelved, Rule: rule, Subject: subject, AtMS: nowMS, Who: who, Why: why}
 	b.take(&r)

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/base32"
 	"fmt"
+	"slices"
 	"strings"
 
 	"loadscribe/agent/sitefile"
@@ -110,20 +111,25 @@ func idOf(r *Record) string {
 }
 
 // Sweep ends shelves whose time is over. untold are alarms that were raised while they
-// were shelved and stand still: they are to be told now.
+// were shelved, are so no more and stand still: they are to be told now.
 func (e *Engine) Sweep(nowMS int64) (ended []Record, untold []Record) {
 	for key, s := range e.book.shelves {
 		if s.holds(nowMS) {
 			continue
 		}
 		if r, err := e.book.Unshelve(key.rule, key.subject, "", "its time is over", nowMS); err == nil { // it is there
+			r.Told = true
 			ended = append(ended, r)
 		}
 	}
-	if len(ended) == 0 {
-		return nil, nil
+	untold = e.Untold(nowMS)
+	for i := range untold { // of one unshelved while nobody recorded the history is to say that it is told by now
+		u := &untold[i]
+		if !slices.ContainsFunc(ended, func(r Record) bool { return r.Rule == u.Rule && (r.Subject == "" || r.Subject == u.Subject) }) {
+			ended = append(ended, Record{State: Unshelved, Rule: u.Rule, Subject: u.Subject, AtMS: nowMS, Why: "what was raised meanwhile is told now", Told: true})
+		}
 	}
-	return ended, e.Untold(nowMS)
+	return ended, untold
 }
 
 // Untold are the alarms that stand untold since they were raised while shelved, and

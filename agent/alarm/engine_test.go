@@ -2,6 +2,7 @@ package alarm
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -240,6 +241,23 @@ func TestShelving(t *testing.T) {
 		}
 	}
 	e, _ := New(site, src, nil, startMS)
+	shelved := e.Book().Shelve("air end hot", "comp1", startMS+3_600_000, "R. Vale", "fan ordered", startMS)
+	history := []Record{shelved, raise(t, e)}
+	byHand, err := e.Book().Unshelve("air end hot", "comp1", "R. Vale", "", startMS+5000) // of the commands, while nobody records
+	if err != nil {
+		t.Fatal(err)
+	}
+	history = append(history, byHand)
+	for start, want := range []int{1, 0} { // told at the first start, and not again at the next
+		again, _ := restart(t, site, src, history, startMS+60_000)
+		ended, untold := again.Sweep(startMS + 60_000)
+		if len(untold) != want || len(ended) != want || len(again.Untold(startMS+60_000)) != 0 {
+			t.Errorf("unshelved while nobody recorded: at start %d %+v, to be told %+v", start, ended, untold)
+		}
+		history = append(history, ended...)
+	}
+
+	e, _ = New(site, src, nil, startMS)
 	eastern := time.FixedZone("EST", -5*3600)
 	if r := e.Book().Shelve("air end hot", "comp1", startMS+3_600_000, "R. Vale", "fan ordered", startMS); r.Text(eastern) != "air end hot of comp1, shelved until Wed 2026-02-25 02:13 by R. Vale: fan ordered" {
 		t.Errorf("the history says %q", r.Text(eastern))
@@ -253,6 +271,77 @@ func TestShelving(t *testing.T) {
 	}
 	if _, err := e.Book().Unshelve("air end hot", "comp1", "R. Vale", "", startMS); !errors.Is(err, ErrNotShelved) {
 		t.Errorf("unshelved twice: %v", err)
+	}
+}
+
+// TestBookTellsApart: what is said of one alarm, rule or machine is not said of another.
+func TestBookTellsApart(t *testing.T) {
+	raised := func(id, rule, subject string, atMS int64) Record {
+		return Record{State: Raised, ID: id, Rule: rule, Subject: subject, Priority: "high", AtMS: atMS}
+	}
+	shelved := func(rule, subject string) Record {
+		return Record{State: Shelved, Rule: rule, Subject: subject, AtMS: startMS, UntilMS: startMS + 3_600_000}
+	}
+	told := func(rule, subject string) Record {
+		return Record{State: Unshelved, Rule: rule, Subject: subject, AtMS: startMS + 2000, Told: true}
+	}
+	for _, tt := range []struct {
+		name    string
+		history []Record
+		want    string // ids that are still to be told
+	}{
+		{"of the rule", []Record{shelved("hot", ""), raised("a", "hot", "m", startMS+1), told("hot", "")}, ""},
+		{"of the machine", []Record{shelved("hot", "m"), raised("a", "hot", "m", startMS+1), told("hot", "m")}, ""},
+		{"of another rule", []Record{shelved("hot", ""), shelved("low", ""), raised("a", "hot", "m", startMS+1), told("low", ""), {State: Unshelved, Rule: "hot", AtMS: startMS + 3000}}, "a"},
+		{"of another machine", []Record{shelved("hot", "m"), shelved("hot", "n"), raised("a", "hot", "m", startMS+1), told("hot", "n"), {State: Unshelved, Rule: "hot", Subject: "m", AtMS: startMS + 3000}}, "a"},
+		{"its machine is shelved still", []Record{shelved("hot", "m"), shelved("hot", ""), raised("a", "hot", "m", startMS+1), told("hot", ""), {State: Unshelved, Rule: "hot", Subject: "m", AtMS: startMS + 3000}}, "a"},
+	} {
+		e := &Engine{book: NewBook(tt.history), rules: []*Rule{{Alarm: sitefile.Alarm{Name: "hot"}, Targets: []string{"dispatch"}}}}
+		var ids []string
+		for _, r := range e.Untold(startMS + 4000) {
+			ids = append(ids, r.ID)
+		}
+		if got := strings.Join(ids, " "); got != tt.want {
+			t.Errorf("unshelved %s: to be told %q, want %q", tt.name, got, tt.want)
+		}
+	}
+	b := NewBook([]Record{raised("a", "hot", "m", startMS), {State: Returned, ID: "a", Rule: "hot", Subject: "m", AtMS: startMS + 1},
+		raised("b", "hot", "m", startMS+2), {State: Acknowledged, ID: "a", Rule: "hot", Subject: "m", AtMS: startMS + 3, Who: "R. Vale"}})
+	if s := b.Standing(startMS + 4); len(s) != 1 || s[0].ID != "b" || s[0].AckMS != 0 {
+		t.Errorf("the earlier alarm is acknowledged, and so is the later: %+v", s)
+	}
+}
+
+// TestMessagesAreBounded: three raises an hour are told; the next that is says how many
+// were not, once.
+func TestMessagesAreBounded(t *testing.T) {
+	p := newPoint(0, 0, 0, 3000)
+	got := ""
+	for _, minute := range []int64{0, 1, 2, 3, 4, 59, 61, 62, 63, 200} {
+		held, ok := p.mayTell(minute * 60_000)
+		if got += " -"; ok {
+			got = fmt.Sprintf("%s%d", got[:len(got)-1], held)
+		}
+	}
+	if want := " 0 0 0 - - - 3 0 0 0"; got != want {
+		t.Errorf("told %q, want %q", got, want)
+	}
+}
+
+// TestRuleIsBlind: a rule whose readings stop, and one of a channel that is not read.
+func TestRuleIsBlind(t *testing.T) {
+	site, src := shop(t, hot())
+	e, _ := New(site, src, nil, startMS)
+	see(e, 0, 370)
+	for second, want := range map[int64]RuleState{3: QuietRule, 4: BlindRule} {
+		if state, why, _ := e.StateOf(e.Rules()[0], second*1000); state != want || (why != "") != (want == BlindRule) {
+			t.Errorf("%d s after the last reading: %s, %q", second, state, why)
+		}
+	}
+	src.GapMS = func(string) int64 { return 0 }
+	e, _ = New(site, src, nil, startMS)
+	if state, why, _ := e.StateOf(e.Rules()[0], 0); len(e.Rules()[0].Points) != 0 || state != BlindRule || why != "c.heat is not polled" {
+		t.Errorf("not polled: %s, %q", state, why)
 	}
 }
 

@@ -87,7 +87,7 @@ func (m *plainModel) see(s Sight) (out []string) {
 		out = append(out, fmt.Sprintf("%s since %d %t of %d", word, since.MonoMS, atLeast, m.of))
 		m.raised, m.begun = word == "raised", last+1
 	}
-	if m.raised && s.Verdict == Bad && s.Of != m.of {
+	if m.raised && s.Verdict == Bad && s.Of != m.of && !m.chatters(s.MonoMS) {
 		first := last // or since it was fine, where that led up to this sight
 		for i := last - 1; i >= m.begun && m.sights[i].Verdict == Fine && !m.broken(i+1); i-- {
 			first = i
@@ -113,16 +113,21 @@ func (m *plainModel) see(s Sight) (out []string) {
 
 // calm is for how long it must be fine.
 func (m *plainModel) calm(now int64) int64 {
+	if m.chatters(now) {
+		return max(m.clearAfterMS, 600_000)
+	}
+	return m.clearAfterMS
+}
+
+// chatters reports whether it was raised six times within the hour.
+func (m *plainModel) chatters(now int64) bool {
 	n := 0
 	for _, at := range m.raises {
 		if now-at < 3_600_000 && at <= now {
 			n++
 		}
 	}
-	if n >= 6 {
-		return max(m.clearAfterMS, 600_000)
-	}
-	return m.clearAfterMS
+	return n >= 6
 }
 
 // TestPointAgainstPlainModel: whatever is seen, with gaps, failed readings and other

@@ -106,7 +106,8 @@ func (p *Point) step(s *Sight, out []change) []change {
 		p.bad, p.fine = run{}, run{}
 	}
 	p.seen, p.lastMS, p.value, p.why = true, s.MonoMS, s.Value, ""
-	if p.raised && s.Verdict == Bad && s.Of != p.of {
+	// One that chatters stands: a code that changes with each reading would fill the history.
+	if p.raised && s.Verdict == Bad && s.Of != p.of && !p.chatters(s.MonoMS) {
 		out = append(out, p.returns(s, "another one came in its place"))
 	}
 	switch {
@@ -154,11 +155,16 @@ func (p *Point) returns(s *Sight, why string) change {
 
 // offDelayMS is longer for an alarm that chatters.
 func (p *Point) offDelayMS(monoMS int64) int64 {
-	p.raises = withinHour(p.raises, monoMS)
-	if len(p.raises) >= mostRaised {
+	if p.chatters(monoMS) {
 		return max(p.Rule.clearAfterMS, calmMS)
 	}
 	return p.Rule.clearAfterMS
+}
+
+// chatters reports whether the point was raised too often in the last hour.
+func (p *Point) chatters(monoMS int64) bool {
+	p.raises = withinHour(p.raises, monoMS)
+	return len(p.raises) >= mostRaised
 }
 
 // mayTell reports whether a raised alarm is to be told now, and how many were not

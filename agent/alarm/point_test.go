@@ -111,6 +111,19 @@ func TestChattering(t *testing.T) {
 	}
 }
 
+// TestChangingCodesAreBounded: a code that is another one at each reading, as of a
+// register that is no fault code at all, is raised six times and then stands.
+func TestChangingCodesAreBounded(t *testing.T) {
+	p := newPoint(0, 1000, 0, 3000)
+	n := 0
+	for second := range int64(3600) {
+		n += len(p.step(&Sight{MonoMS: 1000 * second, Seen: true, Verdict: Bad, Of: second + 1}, nil))
+	}
+	if n != 2*mostRaised-1 {
+		t.Errorf("%d records of an hour, want %d raised and %d returned", n, mostRaised, mostRaised-1)
+	}
+}
+
 // TestBlind: a point says what it does not see.
 func TestBlind(t *testing.T) {
 	p := newPoint(0, 0, 0, 3000)

@@ -40,7 +40,9 @@ type Record struct {
 	// Times is how often the point was raised within the hour, HeldBack how many of
 	// these were not told since the last message.
 	Times, HeldBack int
-	// Told is whether it is to go out as a message.
+	// Told is whether it is to go out as a message; of an unshelved one, whether what
+	// was raised meanwhile was told with it. One that is unshelved while nobody records
+	// is told at the next start.
 	Told bool
 }
 

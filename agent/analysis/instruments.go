@@ -156,10 +156,7 @@ func namedFew(names []string) string {
 	if len(names) > most+1 {
 		names = append(names[:most:most], fmt.Sprintf("%d more", len(names)-most))
 	}
-	if len(names) == 1 {
-		return names[0]
-	}
-	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
+	return listed(names)
 }
 
 // figures are the names of those that rest on any of the channels.

@@ -76,10 +76,15 @@ func dayList(p *Period) string {
 		}
 		all = append(all, text+" of the type "+d.Name)
 	}
-	if n := len(all); n > 1 {
-		return strings.Join(all[:n-1], ", ") + " and " + all[n-1]
+	return listed(all)
+}
+
+// listed names all: "a, b and c".
+func listed(names []string) string {
+	if n := len(names); n > 1 {
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
 	}
-	return strings.Join(all, "")
+	return strings.Join(names, "")
 }
 
 // command is what asks for the saving from the earlier period to the later.

@@ -60,6 +60,7 @@ func UncertaintyOf(t *analysis.Table, row []*float64, i int) *float64 {
 // IsSpread reports the uncertainty of the column before.
 func IsSpread(c *analysis.Column) bool { return strings.HasPrefix(c.Name, "uncertainty") }
 
+// IsFlow reports a column of flows, which are shown in the site's unit of them.
 func IsFlow(c *analysis.Column) bool { return c.Unit == "m³/min" && !IsSpread(c) }
 
 // FlowDecimals are the places of a table's flows: four figures of the largest, so

@@ -73,10 +73,19 @@ func (l *lane) run(ctx context.Context) {
 
 // keep does to the disk what is to be done, until ctx ends, and once after that.
 func (l *lane) keep(ctx context.Context) {
+	failing := false
 	for {
 		pause := time.Hour
-		if tidied := l.queue.tidy(); l.queue.keepTally(l.tally()) != nil || !tidied {
+		err := errors.Join(l.queue.tidy(), l.queue.keepTally(l.tally()))
+		if err != nil {
 			pause = tidyEvery
+		}
+		if failed := err != nil; failed != failing {
+			if failing = failed; failed {
+				l.log.Warn("the disk does not take messages: they wait in memory and go out all the same", "error", err)
+			} else {
+				l.log.Info("the disk takes messages again")
+			}
 		}
 		if ctx.Err() != nil {
 			return

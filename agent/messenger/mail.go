@@ -101,7 +101,11 @@ func (m *Mail) Deliver(ctx context.Context, msg *Message, late time.Duration) (s
 		stop()
 		conn.Close()
 	}()
-	return m.converse(conn, msg, letter, password)
+	answer, err := m.converse(conn, msg, letter, password)
+	if later := (*Later)(nil); ctx.Err() != nil && errors.As(err, &later) { // what it says of the closed connection is no help
+		return "", &Later{Why: fmt.Sprintf("mail by %s: the server did not answer in time", m.config.Server)}
+	}
+	return answer, err
 }
 
 // dial connects, encrypted where that is so from the first byte.

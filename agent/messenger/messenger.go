@@ -97,8 +97,30 @@ func folderOf(name string) string {
 // target's disk does not take it: it waits in memory and goes out as well. Send
 // takes as long as the disk takes: it is not for a loop that must not wait.
 func (m *Messenger) Send(to []string, msg Message) error {
-	lanes := m.lanes
-	var errs []error
+	lanes, kept, errs := m.queue(to, msg)
+	for i, l := range lanes {
+		if err := l.queue.keep(kept[i]); err != nil {
+			errs = append(errs, fmt.Errorf("message to %s: %w", l.target.Name(), err))
+			tidySoon(l.untidy)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Post is Send without a wait for the disk: Run brings the message there as soon as it
+// takes it, and sends it meanwhile. A disk that hangs holds up neither.
+func (m *Messenger) Post(to []string, msg Message) error {
+	lanes, _, errs := m.queue(to, msg)
+	for _, l := range lanes {
+		tidySoon(l.untidy)
+	}
+	return errors.Join(errs...)
+}
+
+// queue queues a message in memory, before any disk is asked, for the targets of these
+// names.
+func (m *Messenger) queue(to []string, msg Message) (lanes []*lane, kept []*waiting, errs []error) {
+	lanes = m.lanes
 	if to != nil {
 		lanes = nil
 		for _, name := range to {
@@ -111,17 +133,10 @@ func (m *Messenger) Send(to []string, msg Message) error {
 		}
 	}
 	msg = msg.fitted()
-	kept := make([]*waiting, len(lanes))
-	for i, l := range lanes { // before any disk is asked, which may hang
-		kept[i] = l.queued(msg)
+	for _, l := range lanes {
+		kept = append(kept, l.queued(msg))
 	}
-	for i, l := range lanes {
-		if err := l.queue.keep(kept[i]); err != nil {
-			errs = append(errs, fmt.Errorf("message to %s: %w", l.target.Name(), err))
-			tidySoon(l.untidy)
-		}
-	}
-	return errors.Join(errs...)
+	return lanes, kept, errs
 }
 
 // Run sends until ctx ends, and returns when no attempt is under way any more.

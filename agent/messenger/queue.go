@@ -219,44 +219,44 @@ func (q *queue) counts() (waiting, inMemory int) {
 	return len(q.all), inMemory
 }
 
-// tidy removes the files of messages that have left, and writes those that the
-// disk did not take. It reports whether nothing is left to do.
-func (q *queue) tidy() bool {
+// tidy removes the files of messages that have left, and writes those that are not on
+// the disk. The error says what it does not take.
+func (q *queue) tidy() error {
 	q.mu.Lock()
 	leaving, all := q.leaving, slices.Clone(q.all)
 	q.leaving = nil
 	q.mu.Unlock()
-	kept := q.remove(leaving)
+	kept, err := q.remove(leaving)
 	q.mu.Lock()
 	q.leaving = append(q.leaving, kept...)
 	q.mu.Unlock()
 	for _, w := range all {
 		if err := q.keep(w); err != nil {
-			return false
+			return err
 		}
 	}
-	return len(kept) == 0
+	return err
 }
 
 // remove takes files away and returns those that the disk did not remove.
-func (q *queue) remove(paths []string) (kept []string) {
+func (q *queue) remove(paths []string) (kept []string, err error) {
 	if len(paths) == 0 {
-		return nil
+		return nil, nil
 	}
 	q.disk.Lock()
 	defer q.disk.Unlock()
 	if !q.made { // nothing was ever written
-		return nil
+		return nil, nil
 	}
 	for _, path := range paths {
-		if err := ignoreGone(q.files.Remove(path)); err != nil {
-			kept = append(kept, path)
+		if failed := ignoreGone(q.files.Remove(path)); failed != nil {
+			kept, err = append(kept, path), failed
 		}
 	}
 	if err := q.files.SyncDir(q.dir); err != nil {
-		return paths // a power cut could bring them back
+		return paths, err // a power cut could bring them back
 	}
-	return kept
+	return kept, err
 }
 
 // load reads what an earlier run left. A damaged file is set aside.

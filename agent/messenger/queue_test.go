@@ -235,6 +235,12 @@ func TestHangingDisk(t *testing.T) {
 			time.Sleep(time.Millisecond)
 		}
 	}
+	if err := m.Post(nil, message("posted")); err != nil {
+		t.Errorf("post: %v", err)
+	}
+	for len(a.ids()) <= 2 || len(b.ids()) <= 2 {
+		time.Sleep(time.Millisecond)
+	}
 	close(disk.free)
 	for range 2 {
 		if err := <-sent; err != nil {
@@ -256,6 +262,46 @@ func TestHangingDisk(t *testing.T) {
 	if left := lettersIn(t, dir); len(left) > 0 {
 		t.Errorf("what left first: %v would be sent again", left)
 	}
+}
+
+// TestPost: what is posted gets to the disk by itself, also at the very end, and goes
+// out on a disk that takes nothing.
+func TestPost(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		disk := &fullDisk{}
+		f := &fakeTarget{name: "dispatch", answer: func(_ int, m *Message) error {
+			if m.ID == "full" {
+				return nil
+			}
+			return errors.New("no route")
+		}}
+		m := mustOpen(t, dir, Options{files: disk}, f)
+		if err := m.Post([]string{"dispatch", "despatch"}, message("full")); !errors.Is(err, ErrNoTarget) {
+			t.Errorf("posted to an unknown target: %v", err)
+		}
+		disk.set(true)
+		stop := running(m)
+		synctest.Wait()
+		if got := f.ids(); !slices.Equal(got, []string{"full"}) {
+			t.Errorf("on a full disk %v went out", got)
+		}
+		disk.set(false)
+		if err := m.Post(nil, message("a")); err != nil {
+			t.Error(err)
+		}
+		synctest.Wait()
+		if s := m.State()[0]; s.Waiting != 1 || s.InMemory != 0 || len(lettersIn(t, dir)) != 1 {
+			t.Errorf("posted: %+v", s)
+		}
+		if err := m.Post(nil, message("b")); err != nil {
+			t.Error(err)
+		}
+		stop()
+		if again := mustOpen(t, dir, Options{}, f); again.State()[0].Waiting != 2 {
+			t.Errorf("after a stop %+v", again.State()[0])
+		}
+	})
 }
 
 // TestReadOnlyStart: a folder that cannot be made holds nothing up.

@@ -61,6 +61,7 @@ func certificate(t *testing.T) (cert tls.Certificate, roots *x509.CertPool, cert
 type smtpServer struct {
 	address  string
 	cert     *tls.Certificate
+	maxTLS   uint16            // 0: the newest
 	implicit bool              // TLS from the first byte
 	offers   []string          // extensions
 	replies  map[string]string // by the first words of a command, or "greeting", "message"; "" ends the connection
@@ -93,12 +94,16 @@ func (s *smtpServer) start(t *testing.T) {
 				defer c.Close()
 				c.SetDeadline(time.Now().Add(time.Minute))
 				if s.implicit {
-					c = tls.Server(c, &tls.Config{Certificates: []tls.Certificate{*s.cert}})
+					c = tls.Server(c, s.tls())
 				}
 				s.serve(c, s.implicit)
 			})
 		}
 	})
+}
+
+func (s *smtpServer) tls() *tls.Config {
+	return &tls.Config{Certificates: []tls.Certificate{*s.cert}, MinVersion: tls.VersionTLS10, MaxVersion: s.maxTLS}
 }
 
 // reply is the answer to a command, as told or the usual one.
@@ -146,7 +151,7 @@ func (s *smtpServer) serve(c net.Conn, encrypted bool) {
 			goOn = say(text, "250-mail.example\r\n250-"+strings.Join(append(s.offers, "8BITMIME"), "\r\n250-")+"\r\n250 SMTPUTF8")
 		case "STARTTLS":
 			if goOn = say(text, "220 go on"); goOn {
-				c = tls.Server(c, &tls.Config{Certificates: []tls.Certificate{*s.cert}})
+				c = tls.Server(c, s.tls())
 				r, encrypted = bufio.NewReader(c), true
 			}
 		case "AUTH":

@@ -160,6 +160,9 @@ func (w *Webhook) notReached(err error) error {
 	if errors.As(err, &inURL) {
 		err = inURL.Err // the rest is the address
 	}
+	if inURL != nil && inURL.Timeout() {
+		return fmt.Errorf("no answer from %s within %s", w.url.Host, webhookTime)
+	}
 	return fmt.Errorf("no answer from %s: %s", w.url.Host, without(err.Error()))
 }
 

@@ -103,6 +103,9 @@ func TestWebhookStatus(t *testing.T) {
 			if got := meaning(err); got != want {
 				t.Errorf("%d: %s (%v), want %s", status, got, err, want)
 			}
+			if later := new(Later); errors.As(err, &later) && later.OfMessage != (status == http.StatusInternalServerError) {
+				t.Errorf("%d: may be of this message alone: %v", status, later.OfMessage)
+			}
 			if err != nil && (strings.Contains(err.Error(), goodSecret) || strings.Contains(err.Error(), "\x1b") || !strings.Contains(err.Error(), strconv.Itoa(status))) {
 				t.Errorf("%d: %q", status, err)
 			}

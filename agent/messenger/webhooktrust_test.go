@@ -95,6 +95,12 @@ func TestWebhookSecretFile(t *testing.T) {
 	if n := strings.Count(log.String(), "everybody on this computer may read a secret"); runtime.GOOS != "windows" && n != 1 {
 		t.Errorf("warned %d times: %s", n, log.String())
 	}
+	if runtime.GOOS != "windows" {
+		other := secret{path: os.DevNull, log: slog.New(slog.DiscardHandler)}
+		if _, err := other.read(); err == nil || !strings.Contains(err.Error(), "is not a file") {
+			t.Errorf("a device in its place: %v", err) // a pipe there would hold the messages up for ever
+		}
+	}
 	if err := os.Remove(target.secret.path); err != nil {
 		t.Fatal(err)
 	}

@@ -158,6 +158,10 @@ func (b *book) read() (LineStatus, []DeviceStatus) {
 type trips struct {
 	last [128]time.Duration
 	n    int // answers so far
+	// middle is the median of the first middleOf answers, so that who asks each second
+	// need not have them sorted where none has come.
+	middle   time.Duration
+	middleOf int
 }
 
 func (t *trips) add(d time.Duration) {
@@ -176,7 +180,12 @@ func (t *trips) max() time.Duration {
 }
 
 // median returns the lower median, zero when there is none.
-func (t *trips) median() time.Duration { return t.at(50) }
+func (t *trips) median() time.Duration {
+	if t.middleOf != t.n {
+		t.middle, t.middleOf = t.at(50), t.n
+	}
+	return t.middle
+}
 
 // at returns the shortest that percent of them did not exceed, zero when there
 // is none.

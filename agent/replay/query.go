@@ -22,6 +22,7 @@ type Query struct {
 // it. Field is a setting's key, or "system", "from" and the like.
 type RequestError struct{ Field, Message string }
 
+// Error is the field and what is wrong with it.
 func (e *RequestError) Error() string { return e.Field + ": " + e.Message }
 
 func refuse(field, format string, args ...any) error {

@@ -21,10 +21,10 @@ type InstrumentCheck struct {
 	ReferenceText, FoundText, LeftText string
 }
 
-// FoundOff and LeftOff are how much more than the reference the instrument read, in SI;
-// what was not adjusted was left as it was found.
+// FoundOff is how much more than the reference the instrument read, in SI.
 func (c *InstrumentCheck) FoundOff() float64 { return c.Found.SI() - c.Reference.SI() }
 
+// LeftOff is the same as it was left; what was not adjusted was left as it was found.
 func (c *InstrumentCheck) LeftOff() float64 {
 	if c.Left == nil {
 		return c.FoundOff()

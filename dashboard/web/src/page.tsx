@@ -24,7 +24,7 @@ export function Page({ live }: { live: Live }) {
   const left = useRef<Element | null>(null);
   useLayoutEffect(() => { // before the browser takes the focus from what is hidden
     if (closed) left.current = document.activeElement;
-    else if (left.current instanceof HTMLElement && left.current.isConnected) left.current.focus();
+    else if (left.current instanceof HTMLElement) (left.current.isConnected && left.current !== document.body ? left.current : document.getElementById('main'))?.focus();
   }, [closed]);
   const far = !closed && page.value === 'machine' && isFar(location, place.value) && site?.machines.length !== 0;
   return (

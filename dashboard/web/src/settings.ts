@@ -1,5 +1,6 @@
 // What the reader chose, kept in this browser. Everything works without storage.
 import { computed, effect, signal } from '@preact/signals';
+import { door } from './door/state';
 import type { UnitSystem } from './units/units';
 
 export type Theme = 'auto' | 'light' | 'dark';
@@ -21,10 +22,10 @@ function keep(key: string, value: string): void {
   }
 }
 
-/** The reader's name as it was last written under a note, a test or a tag. */
+/** The reader's name: who is signed in, else as it was last written under a note, a test or a tag. */
 export function storedAuthor(): string {
   try {
-    return localStorage.getItem('author') ?? '';
+    return door.peek()?.person?.name ?? localStorage.getItem('author') ?? '';
   } catch {
     return '';
   }

@@ -69,7 +69,7 @@ it('tells each that stands: what, since when, how far from the limit, and whethe
   show();
   await find('[data-alarm="1"]');
   expect(text('[data-alarm="1"]')).toContain('It was raised 3 times within the hour.');
-  expect(text('h1')).toBe('1 alarm stands: air end hot, comp1, since 15:50:00.');
+  expect(text('h1')).toBe('1 alarm stands: air end hot, comp1, since 15:50:00. 1 that is over waits to be acknowledged.');
   expect(text('.must')).toBe('1 of 2 rules cannot see what it watches.');
   expect([...host.querySelectorAll('[data-alarm]')].map((e) => e.getAttribute('data-alarm'))).toEqual(['1', '2']); // what is bad now comes first
   expect(text('[data-alarm="1"] h3')).toBe(alarm('1').text);
@@ -93,12 +93,14 @@ it('acknowledges with a name, what is wrong at its field, and shows what holds t
   refused = undefined;
   put(form, 'who', 'R. Vale');
   put(form, 'why', 'called service');
+  form.querySelector<HTMLElement>('[type=submit]')?.focus();
   answer = { ...answer, standing: [alarm('1', { acknowledged: { at: ago(0), who: 'R. Vale', why: 'called service' } })] };
   submit(form);
   await vi.waitFor(() => { expect(text('[data-alarm="1"]')).toContain('Acknowledged 17:00:00 by R. Vale: called service.'); });
   expect(sent()).toEqual({ address: '/api/v1/alarms/acknowledge', method: 'POST', body: { id: '1', who: 'R. Vale', why: 'called service' } });
   expect(host.querySelector('[data-alarm="1"] form')).toBeNull();
   expect(localStorage.getItem('author')).toBe('R. Vale');
+  await vi.waitFor(() => { expect(document.activeElement?.textContent).toContain('Shelve'); }); // the next thing to do there
 });
 
 it('shelves an alarm and takes it off, by the person who is signed in', async () => {
@@ -145,6 +147,17 @@ it('offers nothing to do to the role look, and says why', async () => {
   await find('.history li');
   expect([...host.querySelectorAll('button')].map((b) => b.textContent)).toEqual([]);
   expect(text('[data-not-allowed]')).toBe('With the role look one does not acknowledge or shelve alarms here. The role operate may.');
+});
+
+it('takes an opened form away from whose role was changed', async () => {
+  door.value = { sign_in: true, set_up: false, person: { name: 'M. Oak', role: 'operate' }, role: 'operate', idle_s: 0, fingerprint: '' };
+  answer = { ...none, standing: [alarm('1')], rules: [rule('air end hot')] };
+  show();
+  await find('[data-alarm="1"]');
+  press('[data-alarm="1"]', 'Acknowledge');
+  await find('[data-alarm="1"] form');
+  door.value = { ...door.value, role: 'look' };
+  await vi.waitFor(() => { expect(host.querySelector('form')).toBeNull(); });
 });
 
 it('tells what waits and why, and what a test message met', async () => {

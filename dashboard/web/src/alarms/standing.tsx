@@ -56,9 +56,9 @@ function One({ alarm: a, at, whole, zone, now, done }: Shared & { alarm: Standin
             {!a.shelved_until && <button type="button" aria-expanded={doing.value === 'shelve'} onClick={() => turn('shelve')}>{doing.value === 'shelve' ? 'Leave it' : 'Shelve …'}<span class="visually-hidden" data-words>: {a.text}</span></button>}
           </div>
         )}
-        {doing.value === 'acknowledge' && <Acknowledge alarm={a} done={ended} />}
-        {doing.value === 'unshelve' && <Unshelve rule={a.rule} {...(whole ? {} : { subject: a.subject })} done={ended} />}
-        {doing.value === 'shelve' && <ShelveForm rule={a.rule} subject={a.subject} done={ended} />}
+        {mayOperate.value && doing.value === 'acknowledge' && <Acknowledge alarm={a} done={ended} />}
+        {mayOperate.value && doing.value === 'unshelve' && <Unshelve rule={a.rule} {...(whole ? {} : { subject: a.subject })} done={ended} />}
+        {mayOperate.value && doing.value === 'shelve' && <ShelveForm rule={a.rule} subject={a.subject} done={ended} />}
       </div>
     </li>
   );

@@ -80,3 +80,23 @@ it('leaves nothing behind', async () => {
   expect(ask).not.toHaveBeenCalled();
   expect(vi.getTimerCount()).toBe(0);
 });
+
+it('asks again where it was due while an older answer was under way', async () => {
+  const tick = signal(0);
+  let answer: (n: number) => void = () => undefined;
+  const ask = vi.fn(() => new Promise<number>((r) => { answer = r; }));
+  const asked = new Asked<number>({ held: signal(false), tick });
+  asked.start();
+  asked.put({ key: 'k', ask });
+  await vi.advanceTimersByTimeAsync(10);
+  tick.value += 1; // an alarm is raised, and the answer of before is slow
+  await vi.advanceTimersByTimeAsync(5_000);
+  answer(1);
+  await vi.advanceTimersByTimeAsync(10);
+  expect(ask).toHaveBeenCalledTimes(2);
+  answer(2);
+  await vi.advanceTimersByTimeAsync(60_000);
+  expect(asked.value.value).toBe(2);
+  expect(ask).toHaveBeenCalledTimes(2);
+  asked.stop();
+});

@@ -38,6 +38,8 @@ export class Asked<T> {
   private askedAt = -Infinity;
   /** nobody looked when it was due */
   private missed = false;
+  /** it was due while another answer was under way, which may be older than what made it due */
+  private late = false;
   private undo: (() => void) | undefined;
 
   constructor(private readonly pace: Pace) {}
@@ -70,6 +72,7 @@ export class Asked<T> {
     if (same) return;
     this.request?.abort();
     this.request = undefined;
+    this.late = false;
     this.plan(0);
   }
 
@@ -95,6 +98,7 @@ export class Asked<T> {
 
   private async fetch(): Promise<void> {
     const question = this.question;
+    if (this.request) this.late = true;
     if (!question || this.request) return; // the end of what is under way plans the next
     const known = this.answered.peek() === question.key;
     this.missed = document.hidden || shut.peek() !== undefined || (known && this.pace.held.peek());
@@ -103,6 +107,7 @@ export class Asked<T> {
     this.request = request;
     this.askedAt = performance.now();
     this.busy.value = true;
+    this.late = false;
     let failed = false;
     try {
       const answer = await question.ask(request.signal);
@@ -121,6 +126,7 @@ export class Asked<T> {
       }
     }
     if (failed) this.plan(retryMs);
+    else if (this.late) this.plan(0);
     else if (question.everyMs !== undefined) this.plan(question.everyMs);
   }
 }

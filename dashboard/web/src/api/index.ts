@@ -1,6 +1,6 @@
 // The HTTP API as the page uses it. Addresses are relative to the page's own
 // server; nothing else is ever asked.
-import { doubt, shut, turnedAway } from '../door/state';
+import { doubt, entries, shut, turnedAway } from '../door/state';
 import type { Answers, Door, Event, NewNote, SeriesAnswer } from './types';
 
 export type * from './types';
@@ -39,6 +39,7 @@ export async function post(path: string, body: unknown): Promise<unknown> {
 async function ask(address: string, request: RequestInit, signal?: AbortSignal): Promise<unknown> {
   if (shut.peek() !== undefined && !address.startsWith(doorPath)) throw notIn(); // it would be refused
   const limit = AbortSignal.timeout(timeoutMs);
+  const begun = entries.peek();
   let response: Response;
   try {
     response = await fetch(address, { ...request, signal: signal ? AbortSignal.any([signal, limit]) : limit });
@@ -46,7 +47,7 @@ async function ask(address: string, request: RequestInit, signal?: AbortSignal):
     if (signal?.aborted) throw cause;
     throw new ApiError(limit.aborted ? 'loadscribe took too long to answer' : 'loadscribe cannot be reached', { cause });
   }
-  if (!response.ok) throw await refused(response);
+  if (!response.ok) throw await refused(response, begun);
   return response.json();
 }
 
@@ -56,14 +57,15 @@ function notIn(): ApiError {
   return e;
 }
 
-/** What a refusal says; one that asks for a sign-in is told to the whole page. */
-export async function refused(response: Response): Promise<ApiError> {
+/** What a refusal says; one that asks for a sign-in is told to the whole page, but for a request begun before the last coming in. */
+export async function refused(response: Response, begun = entries.peek()): Promise<ApiError> {
   const body: unknown = await response.json().catch(() => null);
   const e = refusal(body) ?? new ApiError(`loadscribe answered with status ${response.status}`);
   e.status = response.status;
   e.afterS = Number(response.headers?.get('retry-after')) || 0;
   if (response.status === 401 && e.field === 'sign_in') {
-    turnedAway(e.message);
+    if (begun === entries.peek()) turnedAway(e.message);
+    else doubt.value += 1;
     return notIn();
   }
   if (response.status === 403 && e.field === 'role') doubt.value += 1; // the role may have changed

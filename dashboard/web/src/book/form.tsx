@@ -2,6 +2,7 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useId, useRef } from 'preact/hooks';
 import { ApiError, sendNote, type Event, type MachineService, type NewNote, type Site } from '../api';
+import { capital } from '../look/words';
 import { sayAuthor, storedAuthor } from '../settings';
 import { typedNumber } from '../units/typed';
 import { clock, zoneName } from '../units/words';
@@ -160,4 +161,3 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
   );
 }
 
-const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1);

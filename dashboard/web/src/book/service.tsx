@@ -5,13 +5,13 @@ import type { MachineService, ServiceItem, ServiceMark, Site } from '../api';
 import { mayOperate } from '../door/state';
 import { Known } from '../figure/known';
 import { Num } from '../figure/number';
+import { capital } from '../look/words';
 import { traceHref } from '../trace/address';
 import { fixed } from '../units/units';
 import { localDate } from '../units/words';
 import { EffectLink } from './effect';
 
 const nb = '\u00a0';
-const capital = (s: string) => `${s.charAt(0).toUpperCase()}${s.slice(1)}`;
 
 /** at: JSON pointer to the item. */
 interface Of {

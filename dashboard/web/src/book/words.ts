@@ -1,5 +1,6 @@
 // What the service book says, as pure text, so that each wording can be tested.
 import type { Event, Fault } from '../api';
+import { capital } from '../look/words';
 import { clockMinute, day, duration, localDate, when } from '../units/words';
 
 /** What an entry is about: its word, its shape, and by which filter it is found. */
@@ -92,7 +93,6 @@ export const filters: Filter[] = [
   { key: 'notes', title: 'Notes', kinds: ['note', 'hookup', 'spot_reading', 'calibration'], changes: [] },
 ];
 
-const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1);
 const some = (n: number, one: string, many: string) => `${n === 0 ? 'no' : n} ${n === 1 ? one : many}`;
 
 export function faultName(f: Fault): string {

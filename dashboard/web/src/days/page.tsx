@@ -7,6 +7,7 @@ import { NotHere } from '../look/choose';
 import { apiWindow, daysOf, type Days } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
+import { sentence } from '../look/words';
 import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
@@ -51,7 +52,7 @@ function Shown({ live, site, who, days, now }: { live: PageProps['live']; site: 
       <Standing asked={asked} what="days" question={key} />
       {answer && (
         <>
-          {answer.notes.map((n) => <p key={n} class="aside" data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
+          {answer.notes.map((n) => <p key={n} class="aside" data-words>{sentence(n)}</p>)}
           <Strips answer={answer} site={site} who={who} system={system} now={now} />
           <p><a href={href('figures', { from: days.from, to: days.to, machine: who.kind === 'machine' ? who.name : undefined })}>Every figure of these days</a></p>
           <Week id="demand" title="Demand for air by weekday and hour" map={answer.demand_week} at="/demand_week" answer={answer} site={site} who={who} system={system} wash="air" />

@@ -7,6 +7,7 @@ import { lookAt } from '../figure/look';
 import { Num } from '../figure/number';
 import type { Found } from '../figure/answer';
 import { useWidth } from '../look/measure';
+import { StatePatterns } from '../look/pattern';
 import { Twin, type TwinRow } from '../look/twin';
 import { go, place } from '../route';
 import { channelDisplay, fixed, showFigure, type UnitSystem } from '../units/units';
@@ -36,7 +37,7 @@ export function Strips({ answer, site, who, system, now }: Shared & { now: numbe
   return (
     <section class="strips" aria-labelledby="strips-title">
       <h2 id="strips-title">The days</h2>
-      <Patterns />
+      <StatePatterns prefix="days-" />
       <Key answer={answer} scale={scale} unit={display?.unit ?? ''} least={least} machines={machines} decimals={display?.decimals ?? 0} />
       {absent.map((m) => <p key={m.machine} class="absent">What {m.machine} did is not known: <span data-words>{m.absent}</span>.</p>)}
       <ol class="days">
@@ -55,27 +56,6 @@ export function Strips({ answer, site, who, system, now }: Shared & { now: numbe
         look={placeHref(site, who, answer.pressure, Date.parse(answer.from), Date.parse(answer.to))}
       />
     </section>
-  );
-}
-
-/** Fills that strips share. */
-function Patterns() {
-  return (
-    <svg class="patterns" width="0" height="0" aria-hidden="true" focusable="false">
-      <defs>
-        <pattern id="days-idle" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
-          <rect class="idle-paper" width="5" height="5" />
-          <line class="idle-line" x1="0" y1="0" x2="0" y2="5" />
-        </pattern>
-        <pattern id="days-nothing" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
-          <line class="hatch" x1="0" y1="0" x2="0" y2="7" />
-        </pattern>
-        <pattern id="days-cross" width="8" height="8" patternUnits="userSpaceOnUse">
-          <rect class="trip-paper" width="8" height="8" />
-          <path class="trip-line" d="M0 0l8 8M8 0l-8 8" />
-        </pattern>
-      </defs>
-    </svg>
   );
 }
 

@@ -2,6 +2,7 @@
 import type { Day, DayMachine, DaysAnswer, Figure, Site, SiteChannel, StateName, WeekCell, WeekMap } from '../api';
 import type { Found } from '../figure/answer';
 import { count, moved, type Days } from '../look/days';
+import { niceStep } from '../plot/ticks';
 import { href, type PageName } from '../route';
 import { traceHref } from '../trace/address';
 import { channelDisplay, convert, type Display, type UnitSystem } from '../units/units';
@@ -119,11 +120,6 @@ export function scaleOf(all: Band[][], least: number | undefined): { low: number
 /** The fewest decimals that write these values as they are, three at most. */
 export function decimalsOf(values: number[]): number {
   return [0, 1, 2].find((n) => values.every((v) => Math.abs(Number(v.toFixed(n)) - v) < 1e-6)) ?? 3;
-}
-
-function niceStep(rough: number): number {
-  const power = 10 ** Math.floor(Math.log10(rough));
-  return ([1, 2, 5, 10].find((n) => n * power >= rough) ?? 10) * power;
 }
 
 /** The minimum pressure of the shown system, in the shown unit. */

@@ -6,7 +6,7 @@ import type { Door, Site } from '../api';
 import type { Live } from '../live/live';
 import { Page } from '../page';
 import { place, placeOf } from '../route';
-import { door, doubt, endsSoon, shut } from './state';
+import { cameIn, door, doubt, endsSoon, leaving, shut } from './state';
 import { watchDoor } from './watch';
 
 const nobody: Door = { sign_in: true, set_up: false, person: null, role: '', idle_s: 1800, fingerprint: 'AB:CD' };
@@ -42,6 +42,7 @@ afterEach(() => {
   door.value = undefined;
   shut.value = undefined;
   endsSoon.value = 0;
+  leaving.value = false;
 });
 
 const view = { now: Date.parse('2026-03-04T17:00:00Z'), connection: 'live', readings: new Map(), devices: new Map(), machines: new Map() };
@@ -58,6 +59,7 @@ it('asks who is here, and for a sign-in of nobody; a wrong pair is told at the p
   show();
   await find('.door form');
   expect(text('.door h1')).toBe('Sign in.');
+  await vi.waitFor(() => { expect(document.title).toBe('Sign in'); });
   expect(text('.door .note-line')).toBe(''); // nobody was in: nothing has ended
   expect(host.querySelector('main[data-page=desk]')?.hasAttribute('hidden')).toBe(true);
   expect(host.querySelector('nav')).toBeNull();
@@ -193,4 +195,96 @@ it('stays open where the server cannot be asked', async () => {
   show();
   await find('.begin');
   expect(shut.value).toBeUndefined();
+});
+
+/** Whether anybody sees the page. */
+function look(seen: boolean): void {
+  vi.spyOn(document, 'hidden', 'get').mockReturnValue(!seen);
+  document.dispatchEvent(new Event('visibilitychange'));
+}
+
+it('asks who is here as soon as a page is seen that was opened in the background', async () => {
+  undo.push(() => vi.restoreAllMocks());
+  look(false);
+  replies.set('/api/v1/door', { status: 200, body: vale });
+  undo.push(watchDoor());
+  await new Promise((r) => setTimeout(r, 20));
+  expect(asked).toEqual([]);
+  look(true);
+  await vi.waitFor(() => { expect(door.value).toEqual(vale); });
+});
+
+it('asks again after a while where the first question met no answer', async () => {
+  vi.useFakeTimers();
+  replies.set('/api/v1/door', [{ status: 503, body: null }, { status: 200, body: vale }]);
+  undo.push(watchDoor());
+  await vi.advanceTimersByTimeAsync(1_000);
+  expect(door.value).toBeUndefined();
+  await vi.advanceTimersByTimeAsync(20_000);
+  expect(door.value).toEqual(vale);
+});
+
+it('asks once more where doubt came while it was asking', async () => {
+  replies.set('/api/v1/door', [{ status: 200, body: vale }, { status: 200, body: { ...vale, role: 'look' } }]);
+  undo.push(watchDoor());
+  doubt.value += 1;
+  await vi.waitFor(() => { expect(door.value?.role).toBe('look'); });
+});
+
+it('lets nobody in who was signed out for want of use before the server has confirmed it', async () => {
+  door.value = vale;
+  shut.value = 'You were signed out';
+  leaving.value = true;
+  replies.set('/api/v1/door', { status: 200, body: vale }); // the session is still there
+  replies.set('/api/v1/door/out', { status: 503, body: null });
+  undo.push(watchDoor());
+  await vi.waitFor(() => { expect(posts('/api/v1/door/out').length).toBe(1); });
+  await new Promise((r) => setTimeout(r, 20));
+  expect(shut.value).toBe('You were signed out');
+  replies.set('/api/v1/door/out', { status: 200, body: nobody });
+  replies.set('/api/v1/door', { status: 200, body: nobody });
+  look(true);
+  await vi.waitFor(() => { expect(leaving.value).toBe(false); });
+  expect(shut.value).toBe('You were signed out');
+});
+
+it('does not turn away who has just come in for the refusal of a request begun before', async () => {
+  const { answerOf } = await import('../api');
+  door.value = vale;
+  let late: (r: unknown) => void = () => undefined;
+  vi.stubGlobal('fetch', vi.fn(() => new Promise((r) => { late = r; })));
+  const waits = expect(answerOf('/api/v1/audit', new URLSearchParams())).rejects.toThrow('it needed a sign-in');
+  shut.value = 'the session has ended';
+  cameIn(vale);
+  const before = doubt.value;
+  late({ ok: false, status: 401, json: async () => signInFirst.body });
+  await waits;
+  expect(shut.value).toBeUndefined();
+  expect(doubt.value).toBe(before + 1); // it is asked all the same
+});
+
+it('sends once what is sent twice, and writes with the name of who is in', async () => {
+  localStorage.setItem('author', 'M. Oak');
+  door.value = vale;
+  replies.set('/api/v1/audit', { status: 200, body: desk });
+  show();
+  const who = (await find('.begin [name=who]')) as HTMLInputElement;
+  expect(who.value).toBe('R. Vale');
+  replies.set('/api/v1/audit/begin', { status: 200, body: desk });
+  for (let i = 0; i < 2; i++) host.querySelector('.begin')?.dispatchEvent(new Event('submit', { bubbles: true, cancelable: true }));
+  await vi.waitFor(() => { expect(posts('/api/v1/audit/begin').length).toBe(1); });
+  await new Promise((r) => setTimeout(r, 20));
+  expect(posts('/api/v1/audit/begin').length).toBe(1);
+});
+
+it('leads the focus into the page where none was before the sign-in', async () => {
+  undo.push(watchDoor());
+  show();
+  await find('.door form');
+  put('name', 'R. Vale');
+  put('password', 'nine tall green ladders');
+  replies.set('/api/v1/door/in', { status: 200, body: vale });
+  send();
+  await vi.waitFor(() => { expect(document.activeElement?.id).toBe('main'); });
+  expect(document.activeElement?.getAttribute('data-page')).toBe('desk');
 });

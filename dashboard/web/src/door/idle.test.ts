@@ -1,7 +1,7 @@
 // @vitest-environment happy-dom
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
 import { endWhenIdle } from './idle';
-import { endsSoon, shut } from './state';
+import { endsSoon, leaving, shut } from './state';
 
 const asked: string[] = [];
 let undo = () => {};
@@ -34,6 +34,17 @@ it('signs out who has left, says so, and warns a minute before', () => {
   expect(endsSoon.value).toBe(0);
   vi.advanceTimersByTime(idleMs);
   expect(asked.length).toBe(1);
+});
+
+it('says that the way out is still to be confirmed, until it is', async () => {
+  let out: (r: unknown) => void = () => undefined;
+  vi.stubGlobal('fetch', () => new Promise((r) => { out = r; }));
+  undo = endWhenIdle(idleMs);
+  vi.advanceTimersByTime(idleMs);
+  expect(leaving.value).toBe(true);
+  out({ ok: true, json: async () => ({}) });
+  await vi.advanceTimersByTimeAsync(1);
+  expect(leaving.value).toBe(false);
 });
 
 it('stays with who moves a pointer or presses a key', () => {

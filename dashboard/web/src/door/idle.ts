@@ -2,7 +2,7 @@
 // so long. The server cannot tell: a page that is open asks by itself.
 import { post } from '../api';
 import { duration } from '../units/words';
-import { endsSoon, shut } from './state';
+import { doubt, endsSoon, leaving, shut } from './state';
 
 const warnMs = 60_000;
 const lookMs = 5_000;
@@ -45,7 +45,8 @@ export function endWhenIdle(idleMs: number): () => void {
     endsSoon.value = left < warnMs && left > 0 ? Date.now() + left : 0;
     if (left > 0) return;
     undo();
-    void post('/api/v1/door/out', {}).catch(() => undefined);
+    leaving.value = true; // door/watch.ts lets nobody in before it is done
+    void post('/api/v1/door/out', {}).then(() => { leaving.value = false; }, () => { doubt.value += 1; });
     shut.value = `You were signed out: these pages were not used for ${duration(idleMs)}`;
   }, lookMs);
   for (const k of kinds) window.addEventListener(k, touched, { passive: true, capture: true });

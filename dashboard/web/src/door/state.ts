@@ -20,6 +20,12 @@ export const mayOperate = computed(() => (door.value?.role || 'operate') === 'op
 /** When the session ends without use, Unix ms of this browser, where that is soon; else 0. */
 export const endsSoon = signal(0);
 
+/** Somebody was signed out for want of use, and the server has not confirmed it yet. */
+export const leaving = signal(false);
+
+/** Grows with each coming in, so that an answer to a request of before is told from one of now. */
+export const entries = signal(0);
+
 /** The server asks for a sign-in. Its words matter to who was in: a session has ended. */
 export function turnedAway(words: string): void {
   if (shut.peek() !== undefined) return;
@@ -31,6 +37,8 @@ export function cameIn(now: Door): void {
   const before = door.peek()?.person?.name;
   door.value = now;
   endsSoon.value = 0;
+  leaving.value = false;
+  entries.value += 1;
   // What another person typed is not this one's: it goes with the page.
   if (before !== undefined && before !== now.person?.name) location.reload();
   else shut.value = undefined;

@@ -1,6 +1,7 @@
 // A table's cell as people read it: four figures of a value, two of an
 // uncertainty, money to its hundredths, shares in per cent and times in words.
 import type { Table, TableColumn } from '../api';
+import { capital } from '../look/words';
 import { convert, figureDisplay, fixed, showFigure, type UnitSystem } from '../units/units';
 
 /** Whether a column of plain numbers holds shares of one. */
@@ -34,5 +35,5 @@ export function cellText(table: Table, i: number, value: number, system: UnitSys
 /** "Energy by state" */
 export function titleOf(name: string): string {
   const words = name.replaceAll('_', ' ');
-  return words.charAt(0).toUpperCase() + words.slice(1);
+  return capital(words);
 }

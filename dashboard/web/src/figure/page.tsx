@@ -8,6 +8,7 @@ import { NotHere } from '../look/choose';
 import { apiWindow, count, daysOf, type Days } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
+import { capital, sentence } from '../look/words';
 import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units, siteZone } from '../settings';
@@ -49,7 +50,7 @@ export default function EveryFigure({ live, site, view }: PageProps) {
       <h1>{headline(days, subject)}</h1>
       <p class="aside">
         {answer && <>{Span({ from: Date.parse(answer.from), to: Date.parse(answer.to), timeZone: site.timezone })}. </>}
-        {answer?.notes?.map((n) => <span key={n} data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}. </span>)}
+        {answer?.notes?.map((n) => <span key={n} data-words>{sentence(n)} </span>)}
       </p>
       <WindowChooser now={view.now} timeZone={site.timezone} most={366} />
       <Subjects site={site} chosen={subject} />
@@ -145,8 +146,6 @@ interface Entry {
   title: string;
   found: Found;
 }
-
-const capital = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /** A group's figures that have a value and those that have none, but for those that a machine or a system never has. */
 function sorted(group: FigureGroup, figures: Map<string, Found>, wanted: string): { known: Entry[]; unknown: Entry[] } {

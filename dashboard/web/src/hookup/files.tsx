@@ -6,6 +6,7 @@ import { useAsked } from '../api/asked';
 import { Num } from '../figure/number';
 import type { Live } from '../live/live';
 import { Standing } from '../look/standing';
+import { sentence } from '../look/words';
 import { go, place } from '../route';
 import { clock } from '../units/words';
 import { here } from './address';
@@ -111,7 +112,7 @@ function Problems({ a, disk, version, show }: { a: SiteFilesAnswer; disk: boolea
 }
 
 function Words({ p }: { p: SiteProblem }) {
-  return <span data-words>{p.key && <code>{p.key}</code>}{p.key && ' '}{p.message}.{p.mend && <em> {p.mend.charAt(0).toUpperCase() + p.mend.slice(1)}.</em>}</span>;
+  return <span data-words>{p.key && <code>{p.key}</code>}{p.key && ' '}{p.message}.{p.mend && <em> {sentence(p.mend)}</em>}</span>;
 }
 
 /** A file line by line; the numbers are the list's own. line: the one to go to. */
@@ -133,7 +134,7 @@ function Listing({ shown, line }: { shown: Shown; line: number | undefined }) {
             return (
               <li key={i} value={i + 1} tabIndex={-1} class={here.length > 0 ? 'marked' : undefined}>
                 <code class={/^\s*#/.test(text) ? 'comment' : undefined}>{text || ' '}</code>
-                {here.map(({ p, at, bad }) => <p key={at} class={bad ? 'at-line bad' : 'at-line'}>{bad ? 'Mistake: ' : ''}{p.message}.{p.mend && ` ${p.mend.charAt(0).toUpperCase()}${p.mend.slice(1)}.`}</p>)}
+                {here.map(({ p, at, bad }) => <p key={at} class={bad ? 'at-line bad' : 'at-line'}>{bad ? 'Mistake: ' : ''}{p.message}.{p.mend && ` ${sentence(p.mend)}`}</p>)}
               </li>
             );
           })}

@@ -6,6 +6,7 @@ import { ApiError, fetchEvents, post, type Event, type EventsAnswer, type Hookup
 import { useAsked } from '../api/asked';
 import { Operating } from '../door/operating';
 import type { Live, View } from '../live/live';
+import { sentence } from '../look/words';
 import { when } from '../units/words';
 import { numbersOf } from './words';
 
@@ -59,7 +60,7 @@ export function Spot({ live, site, view, machine, send = async (s) => (await pos
       asked.again();
     } catch (error) {
       const message = error instanceof ApiError || error instanceof Error ? error.message : String(error);
-      wrong.value = { field: '', why: `${message.charAt(0).toUpperCase()}${message.slice(1)}.` };
+      wrong.value = { field: '', why: sentence(message) };
     } finally {
       busy.value = false;
     }

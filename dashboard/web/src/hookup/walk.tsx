@@ -11,6 +11,7 @@ import type { Live, View } from '../live/live';
 import { isFresh } from '../live/picture';
 import { MachineChooser, shownMachine } from '../look/choose';
 import { Standing } from '../look/standing';
+import { sentence } from '../look/words';
 import { channelDisplay, write, type UnitSystem } from '../units/units';
 import { age } from '../units/words';
 import { Found } from './found';
@@ -47,7 +48,7 @@ export function Walk({ live, site, view, system }: Props) {
     <section aria-labelledby="walk-title" class="walk">
       <h2 id="walk-title">{report && report.phase !== 'idle' ? `Hook-up check of ${report.machine}` : 'Hook-up check'}</h2>
       <Standing asked={asked} what="the hook-up check" question={path} />
-      {wrong.value && <p class="warn" role="alert">{wrong.value.charAt(0).toUpperCase() + wrong.value.slice(1)}.</p>}
+      {wrong.value && <p class="warn" role="alert">{sentence(wrong.value)}</p>}
       {report?.phase === 'idle' && <Operating what="begin a hook-up check"><Begin site={site} machine={shownMachine(site) ?? machine} busy={busy.value} begin={(name) => void send('start', { machine: name })} /></Operating>}
       {report && report.phase !== 'idle' && (
         <div data-answer={path} data-moves>

@@ -3,7 +3,7 @@
 // page and a held one draw nothing; both fetch a snapshot on return.
 import { effect, signal, untracked } from '@preact/signals';
 import { askDoor, fetchSite, type LiveEnvelope, type MachineState, type ScanUpdate, type Site, type TestStatus } from '../api';
-import { doubt, shut, turnedAway } from '../door/state';
+import { cameIn, doubt, entries, shut, turnedAway } from '../door/state';
 import { siteUnits, siteZone } from '../settings';
 import { ServerClock } from './clock';
 import { applyMessage, applySnapshot, copyPicture, emptyPicture, scanChannels, type Picture } from './picture';
@@ -103,9 +103,12 @@ export class Live {
   /** The socket's session is over. The page may be in all the same: a changed password makes another. */
   private async sessionEnded(words: string): Promise<void> {
     this.connected('lost');
+    const begun = entries.peek();
     const now = await askDoor().catch(() => undefined);
-    if (now && (!now.sign_in || now.person)) this.socket.start();
-    else turnedAway(words);
+    const out = !now || (now.sign_in && !now.person);
+    if (out && begun === entries.peek()) return turnedAway(words);
+    if (!out) cameIn(now); // another person came in on another page of this browser, or the role is another
+    if (shut.peek() === undefined) this.socket.start();
   }
 
   /** After a sign-in: all that was refused is asked for again. */

@@ -49,6 +49,14 @@ it('asks for a sign-in with the socket’s reason, keeps quiet meanwhile, and go
   await vi.waitFor(() => { expect(asked.filter((a) => a.endsWith('/site')).length).toBe(before + 1); });
 });
 
+it('is loaded anew where another person came in on another page of this browser', async () => {
+  const reload = vi.spyOn(window.location, 'reload').mockImplementation(() => undefined);
+  answer = { ...vale, person: { name: 'M. Oak', role: 'look' }, role: 'look' };
+  ended();
+  await vi.waitFor(() => { expect(reload).toHaveBeenCalledOnce(); });
+  reload.mockRestore();
+});
+
 it('only connects again where the page is in all the same: a changed password makes another session', async () => {
   answer = vale;
   ended();

@@ -12,6 +12,7 @@ import { MachineChooser, NotHere, shownMachine } from '../look/choose';
 import { apiWindow, daysOf } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
+import { sentence } from '../look/words';
 import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
@@ -114,9 +115,6 @@ function Said({ answer, name }: { answer: CyclesAnswer | undefined; name: string
     </div>
   );
 }
-
-/** With a capital and a stop. */
-export const sentence = (text: string) => `${text.charAt(0).toUpperCase()}${text.slice(1).replace(/\.$/, '')}.`;
 
 function Headline({ answer, name }: { answer: CyclesAnswer; name: string }) {
   const of = (what: string) => answer.lengths.findIndex((l) => l.what === what);

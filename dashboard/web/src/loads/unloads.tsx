@@ -9,6 +9,7 @@ import type { Live } from '../live/live';
 import { useWidth } from '../look/measure';
 import { Standing } from '../look/standing';
 import { Twin } from '../look/twin';
+import { sentence } from '../look/words';
 import { valueTicks } from '../plot/ticks';
 import { convert, figureDisplay, fixed, type Display, type UnitSystem } from '../units/units';
 import { curves, unloadsAddress } from './ask';
@@ -55,7 +56,7 @@ export function Unloads({ live, asked, question, figures, cycles, picked, pick, 
       {answer && (
         <div data-answer={unloadsAddress(answer)}>
           {answer.sentences.map((s) => <p key={s} data-words>{s}</p>)}
-          {answer.notes.map((s) => <p key={s} class="aside small" data-words>{`${s.charAt(0).toUpperCase()}${s.slice(1)}.`}</p>)}
+          {answer.notes.map((s) => <p key={s} class="aside small" data-words>{sentence(s)}</p>)}
           {answer.unloads.length === 0 ? <p class="absent">No unload was seen in these days.</p> : (
             <div class="unload-panels">
               {answer.power && <Panel what="power" title={`Power, ${answer.power_unit ?? ''}`} answer={answer} lit={lit} display={figureDisplay('', answer.power_unit ?? '', system)} level={answer.power_unit === 'kW' ? marks.settled : undefined} upright={marks.blowdown} pick={pick} cycles={cycles} />}

@@ -6,6 +6,7 @@ import { atLeast, FigureEntry } from '../figure/figure';
 import { lookAt } from '../figure/look';
 import { Num } from '../figure/number';
 import type { Today, TodayFigures } from '../live/figures';
+import { sentence } from '../look/words';
 import { href } from '../route';
 import type { UnitSystem } from '../units/units';
 import { clock, localDate } from '../units/words';
@@ -51,7 +52,7 @@ export function Figures({ source, site, machine, limit, system }: { source: Toda
         {today ? <>From <time>{clock(today.from, timeZone)}</time> to <time>{clock(today.to, timeZone)}</time></> : error ? '' : 'Fetching today’s figures …'}
         {error && <span class="warn">{today ? ' – older than it should be: ' : 'No figures: '}{error}. Trying again.</span>}
       </p>
-      {today?.notes.map((n) => <p key={n} class="aside" data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
+      {today?.notes.map((n) => <p key={n} class="aside" data-words>{sentence(n)}</p>)}
       {today && wanted(limit, site.machines.findIndex((m) => m.name === machine)).map((w) => <Entry key={w.title} want={w} today={today} site={site} machine={machine} system={system} />)}
       {today && <p><a href={href('figures', { from: localDate(today.from, timeZone), to: localDate(today.to, timeZone), machine })}>Every figure of today</a></p>}
     </section>

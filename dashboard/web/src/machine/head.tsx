@@ -65,7 +65,7 @@ export function Head({ live, site, view, alarms }: { live: Live; site: Site | nu
         {!closed && <Who />}
       </div>
       {!closed && site && <AlarmLine all={alarms} now={view?.now ?? live.now()} zone={zone} />}
-      {endsSoon.value > 0 && <p class="outdated" role="status">You are signed out at <time dateTime={new Date(endsSoon.value).toISOString()}>{clock(endsSoon.value, zone)}</time> for want of use. Any key or touch keeps you in.</p>}
+      {endsSoon.value > 0 && <p class="outdated" role="status">In less than a minute you are signed out for want of use. Any key or touch keeps you in.</p>}
       {live.outdated.value && (
         <p class="outdated">loadscribe was updated. <button type="button" onClick={() => location.reload()}>Load the new page</button></p>
       )}

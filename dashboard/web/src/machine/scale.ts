@@ -1,6 +1,7 @@
 // The section's height scale: pressure on a straight scale from zero, or, when
 // all that matters is high up, with the part below it pressed together and a
 // break drawn across. Distances above the break are true to each other.
+import { niceStep } from '../plot/ticks';
 
 export interface Scale {
   /** height in the drawing of a pressure, Pa */
@@ -15,13 +16,6 @@ export interface Scale {
 
 /** Share of the height that the pressed-together part takes. */
 const lowShare = 0.3;
-
-/** 1, 2 or 5 times a power of ten, at least `raw`. */
-export function niceStep(raw: number): number {
-  const power = 10 ** Math.floor(Math.log10(raw));
-  for (const m of [1, 2, 5]) if (m * power >= raw * 0.999) return m * power;
-  return 10 * power;
-}
 
 /**
  * Makes the scale for pressures that must be told apart. unitPa is one shown

@@ -4,7 +4,7 @@ import type { View } from '../live/live';
 import { emptyPicture, type Reading } from '../live/picture';
 import { describe as inWords } from './describe';
 import { layOut } from './layout';
-import { makeScale, niceStep } from './scale';
+import { makeScale } from './scale';
 import { signs } from './signs';
 import { levels, passing, stations } from './stations';
 
@@ -43,8 +43,6 @@ describe('scale of the section', () => {
   });
 
   it('stands on its own without any pressure', () => expect(makeScale([], 1e5, 30, 370).ticks.length).toBeGreaterThan(2));
-
-  it.each([[0.7, 1], [1, 1], [3, 5], [12, 20], [0.06, 0.1]])('takes %d to a step of %d', (raw, want) => expect(niceStep(raw)).toBeCloseTo(want, 12));
 });
 
 const channel = (id: string, role: string) => ({ id, device: id.split('.')[0], name: id.split('.')[1], role, unit: 'psi', quantity: 'pressure', si_scale: psi, si_offset: 0, absolute: false, period_ms: 1000, bit: false });

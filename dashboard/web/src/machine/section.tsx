@@ -4,6 +4,7 @@ import type { ComponentChildren, VNode } from 'preact';
 import type { Site, SiteSystem } from '../api';
 import type { View } from '../live/live';
 import { useWidth } from '../look/measure';
+import { Hatch } from '../look/pattern';
 import { convert, fixed, type UnitSystem } from '../units/units';
 import { describe } from './describe';
 import { layOut, type Column, type Drawing, type Group, type Shown, type Tier } from './layout';
@@ -29,9 +30,7 @@ function Drawn({ site, d, view, system, shown }: { site: Site; d: Drawing; view:
       <title id={id}>Section through the air's way; height is pressure</title>
       <desc id={`${id}-text`}>{describe(d, shown.system, system)}</desc>
       <defs>
-        <pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
-          <line class="hatch" x1="0" y1="0" x2="0" y2="6" />
-        </pattern>
+        <Hatch id="hatch" step={6} />
       </defs>
       {d.tiers.map((t, i) => (
         <g key={i} transform={`translate(0 ${i * d.height})`}>

@@ -3,6 +3,7 @@
 import type { MachineState, StateName } from '../api';
 import type { Connection } from '../live/socket';
 import { hourMs } from '../live/hour';
+import { capital } from '../look/words';
 import { duration, when } from '../units/words';
 import type { Told, Words } from './said';
 
@@ -34,8 +35,6 @@ export const stateWord: Record<StateName, string> = {
   tripped: 'tripped',
   unobserved: 'not observed',
 };
-
-const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1);
 
 function since(m: MachineState, at: Moment): string {
   if (m.since === null) return '';

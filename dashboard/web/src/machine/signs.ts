@@ -2,6 +2,7 @@
 import type { Event, Site } from '../api';
 import type { View } from '../live/live';
 import { isFresh } from '../live/picture';
+import { sentence } from '../look/words';
 import { duration, when } from '../units/words';
 import type { Words } from './said';
 
@@ -36,9 +37,6 @@ function ago(at: string | null, view: View, zone: string): string {
   const ms = Date.parse(at);
   return `has not answered since ${when(ms, view.now, zone)} (${duration(view.now - ms)})`;
 }
-
-/** What the agent says of a device, as a sentence: it knows addresses and units that the page does not. */
-const sentence = (text: string): string => `${text.charAt(0).toUpperCase()}${text.slice(1).replace(/\.$/, '')}.`;
 
 /** All signs, the most fundamental first; those that follow from another are left out. */
 export function signs(view: View, site: Site | null, losses: Event[] = []): Sign[] {

@@ -1,6 +1,7 @@
 // What the page asks of loadscribe beyond reading: a copy of the record, a check of
 // the evidence log, a report. They may take minutes, so each can be taken back.
 import { ApiError, refused, type EvidenceVerdict } from '../api';
+import { capital } from '../look/words';
 
 /** Sends a POST that may take long; a refusal has the words of the API. */
 async function ask(path: string, body: string | undefined, signal: AbortSignal): Promise<Response> {
@@ -45,5 +46,5 @@ export function verdictWords(v: EvidenceVerdict): string {
   const seen = `${v.leaves} leaves, ${v.blocks} blocks with ${v.readings} readings and ${v.events} events were made again and compared`;
   const rest = `${v.dropped > 0 ? `; of ${v.dropped} blocks only the hash is kept` : ''}${v.unsealed > 0 ? `; ${v.unsealed} readings and events are newer than the log` : ''}`;
   if (v.sound) return `The log is sound: ${seen}${rest}.`;
-  return `The log is not sound: ${v.break_count} ${v.break_count === 1 ? 'thing is' : 'things are'} not as it has them. ${seen.charAt(0).toUpperCase()}${seen.slice(1)}${rest}.`;
+  return `The log is not sound: ${v.break_count} ${v.break_count === 1 ? 'thing is' : 'things are'} not as it has them. ${capital(seen)}${rest}.`;
 }

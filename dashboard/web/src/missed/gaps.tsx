@@ -4,9 +4,10 @@ import type { MissedAnswer, MissedCounter, Site } from '../api';
 import { Known, Span } from '../figure/known';
 import { Num } from '../figure/number';
 import { Twin } from '../look/twin';
+import { listed } from '../look/words';
 import { traceHref } from '../trace/address';
 import { duration } from '../units/words';
-import { byLength, counted, holesOf, listed, type Hole } from './words';
+import { byLength, counted, holesOf, type Hole } from './words';
 
 /** Shown at first; the table has all. */
 const firstHoles = 6;

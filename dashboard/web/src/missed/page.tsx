@@ -6,6 +6,7 @@ import { answerAddress, Num } from '../figure/number';
 import { apiWindow, daysOf } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
+import { listed } from '../look/words';
 import type { PageProps } from '../pages';
 import { place } from '../route';
 import { day as dayWords, duration } from '../units/words';
@@ -15,7 +16,7 @@ import './missed.css';
 import { Picture } from './picture';
 import { Clock, Disk, Events, Evidence, Sleep } from './record';
 import { Report } from './report';
-import { listed, worst } from './words';
+import { worst } from './words';
 
 const path = '/api/v1/missed';
 /** A window that ends now is asked for anew after so long, ms. */

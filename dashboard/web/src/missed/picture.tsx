@@ -3,6 +3,7 @@
 import type { MissedAnswer } from '../api';
 import { Num } from '../figure/number';
 import { useWidth } from '../look/measure';
+import { Hatch } from '../look/pattern';
 import { clockMinute, day as dayWords, duration } from '../units/words';
 import { midnights, percent } from './words';
 
@@ -20,7 +21,7 @@ export function Picture({ answer, timeZone }: Shape) {
   return (
     <div class="bands">
       <svg width="0" height="0" class="patterns" aria-hidden="true" focusable="false"><defs>
-        <pattern id="missed-nothing" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" y1="0" x2="0" y2="7" /></pattern>
+        <Hatch id="missed-nothing" />
       </defs></svg>
       <div class="band-row"><span /><div ref={ref} class="band-width" /><span /></div>
       {answer.devices.map((d, i) => (

@@ -35,11 +35,6 @@ export function byLength(hole: Hole): Hole['gaps'][] {
   return all;
 }
 
-/** "controller", "controller and meter", "a, b and c" */
-export function listed(names: string[]): string {
-  return names.length < 2 ? names.join('') : `${names.slice(0, -1).join(', ')} and ${names.at(-1)}`;
-}
-
 /** A share as percent, never rounded to none or all of it where it is neither. */
 export function percent(share: number): string {
   if (share >= 1) return '100';

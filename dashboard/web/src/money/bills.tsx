@@ -2,6 +2,7 @@
 // highest quarter hour was, and the way there.
 import { Num } from '../figure/number';
 import { foundIn } from '../days/view';
+import { sentence } from '../look/words';
 import { fixed } from '../units/units';
 import { clockMinute, day as dayWords } from '../units/words';
 import type { PartProps } from './page';
@@ -31,7 +32,7 @@ export function Bills({ answer, site }: PartProps) {
                 <Num value={b.per_kw} at={`${at}/per_kw`}>{fixed(b.per_kw, 2)}</Num> {answer.currency} a kilowatt (<span data-words>{b.charge}</span>). Of the month from {month(b.from)} these days hold{' '}
                 <Num value={b.share} at={`${at}/share`}>{fixed(b.share * 100, 0)}</Num> %: {b.at_least && 'at least '}<strong><Num value={b.cost} at={`${at}/cost`}>{fixed(b.cost, 2)}</Num> {answer.currency}</strong>.
               </p>
-              <p class="aside small"><span data-words>{b.note.charAt(0).toUpperCase() + b.note.slice(1)}.</span></p>
+              <p class="aside small"><span data-words>{sentence(b.note)}</span></p>
               <p><a href={stretchHref(site, answer, from, to, 30 * 60_000)}>Look at that quarter hour<span class="visually-hidden"> of the month from {month(b.from)}</span></a></p>
             </li>
           );

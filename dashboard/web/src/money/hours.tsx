@@ -4,6 +4,7 @@ import type { MoneyHour } from '../api';
 import { Known } from '../figure/known';
 import { Num } from '../figure/number';
 import { useWidth } from '../look/measure';
+import { Hatch } from '../look/pattern';
 import { Twin } from '../look/twin';
 import { fixed } from '../units/units';
 import { clockMinute, day as dayWords } from '../units/words';
@@ -33,7 +34,7 @@ export function Hours(props: PartProps) {
           </div>
           {/* of its own: where the states are not known nobody else draws one */}
           <svg class="patterns" width="0" height="0" aria-hidden="true" focusable="false"><defs>
-            <pattern id="money-nothing" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" y1="0" x2="0" y2="7" /></pattern>
+            <Hatch id="money-nothing" />
           </defs></svg>
           <ul class="key money-key" aria-label="What the marks mean">
             <li><svg width="16" height="16" aria-hidden="true" focusable="false"><rect class="hour-bar" x="3" y="2" width="10" height="13" /></svg>an hour</li>

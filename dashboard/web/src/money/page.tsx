@@ -10,6 +10,7 @@ import { NotHere } from '../look/choose';
 import { addDays, apiWindow, count, daysOf, type Days } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
+import { sentence } from '../look/words';
 import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
@@ -68,7 +69,7 @@ function Parts({ answer, site, system, days }: PartProps & { days: Days }) {
   const shared = { answer, site, system };
   return (
     <>
-      {answer.notes.map((n) => <p key={n} class="aside" data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
+      {answer.notes.map((n) => <p key={n} class="aside" data-words>{sentence(n)}</p>)}
       {!answer.currency && <NoTariff />}
       <Split {...shared} />
       <Hours {...shared} />

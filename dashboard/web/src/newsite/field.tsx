@@ -3,6 +3,7 @@
 import { signal } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import type { DraftChecked } from '../api';
+import { sentence } from '../look/words';
 import { put, remarksAt, textAt, valueAt } from './draft';
 
 /** The newest answer of the check. */
@@ -16,11 +17,6 @@ interface Asked {
   /** what is lost when it stays empty */
   without?: string;
 }
-
-export const sentence = (text: string) => {
-  const capital = text.charAt(0).toUpperCase() + text.slice(1);
-  return /[.?!]$/.test(capital) ? capital : `${capital}.`;
-};
 
 function Remarks({ at }: { at: string }) {
   const of = checked.value;

@@ -2,8 +2,9 @@
 import { effect, useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { answerOf, ApiError, post, type DraftChecked, type DraftRemark, type NewSite, type NewSiteWritten } from '../api';
+import { sentence } from '../look/words';
 import { draft, elementOf, firstDraft, forget, keep, kept, unclaimed } from './draft';
-import { checked, sentence } from './field';
+import { checked } from './field';
 import './newsite.css';
 import { DevicePart, LinePart, MachinePart, ReportPart, SitePart, SystemPart, TariffPart } from './parts';
 

@@ -3,6 +3,7 @@
 import { useSignal, type Signal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import { ApiError } from '../api';
+import { capital } from '../look/words';
 import { sayAuthor, storedAuthor } from '../settings';
 
 /** Something wrong with a field, found before it is sent. */
@@ -21,6 +22,22 @@ export interface Form {
   bad: (field: string) => { 'aria-invalid'?: true; 'aria-describedby'?: string };
 }
 
+function ancestors(of: Element): Element[] {
+  const all: Element[] = [];
+  for (let e = of.parentElement; e; e = e.parentElement) all.push(e);
+  return all;
+}
+
+/** Where a form is taken away with the focus in it, the focus goes to the nearest button that opens one, so that the keyboard goes on from there. */
+function focusNear(form: Element, around: Element[]): void {
+  if (form.isConnected || (document.activeElement !== null && document.activeElement !== document.body)) return;
+  const near = around.find((e) => e.isConnected)?.closest('main') ? around.filter((e) => e.isConnected) : [];
+  for (const e of near) {
+    const button = e.querySelector<HTMLElement>('button[aria-expanded]');
+    if (button ?? e.localName === 'main') return (button ?? (e as HTMLElement)).focus();
+  }
+}
+
 /** send gets the fields, trimmed; it gives what to say of what was kept. */
 export function useForm(send: (get: (name: string) => string, form: HTMLFormElement) => Promise<string>): Form {
   const id = useId();
@@ -29,9 +46,11 @@ export function useForm(send: (get: (name: string) => string, form: HTMLFormElem
   const busy = useSignal(false);
   const submit = (e: SubmitEvent) => {
     e.preventDefault();
+    if (busy.peek()) return; // once is enough
     const form = e.currentTarget as HTMLFormElement;
     const data = new FormData(form);
     const get = (name: string) => String(data.get(name) ?? '').trim();
+    const around = ancestors(form);
     busy.value = true;
     kept.value = '';
     send(get, form).then(
@@ -49,7 +68,10 @@ export function useForm(send: (get: (name: string) => string, form: HTMLFormElem
           at.focus();
         }
       },
-    ).finally(() => { busy.value = false; });
+    ).finally(() => {
+      busy.value = false;
+      setTimeout(() => focusNear(form, around)); // when it is drawn what came of it
+    });
   };
   const bad = (field: string) => (wrong.value.message && wrong.value.field === field ? { 'aria-invalid': true as const, 'aria-describedby': `${id}-${field}` } : {});
   return { id, author: storedAuthor(), wrong, kept, busy, submit, bad };
@@ -59,5 +81,5 @@ export function useForm(send: (get: (name: string) => string, form: HTMLFormElem
 export function Why({ form, field }: { form: Form; field: string }) {
   const { message, field: at } = form.wrong.value;
   if (!message || at !== field) return null;
-  return <p class="warn" id={`${form.id}-${field}`} role="alert"><span data-words>{message.charAt(0).toUpperCase() + message.slice(1)}</span>.</p>;
+  return <p class="warn" id={`${form.id}-${field}`} role="alert"><span data-words>{capital(message)}</span>.</p>;
 }

@@ -5,6 +5,7 @@ import { Known } from '../figure/known';
 import { lookAt } from '../figure/look';
 import { Num } from '../figure/number';
 import { Tables } from '../figure/told';
+import { capital } from '../look/words';
 import { showFigure, type UnitSystem } from '../units/units';
 
 interface Props {
@@ -12,8 +13,6 @@ interface Props {
   site: Site;
   system: UnitSystem;
 }
-
-const capital = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
 
 export function Methods({ answer, site, system }: Props) {
   const of = (name: string) => answer.tables.findIndex((t) => t.name === name);

@@ -9,6 +9,7 @@ import { NotHere } from '../look/choose';
 import { apiWindow, daysOf } from '../look/days';
 import { Standing } from '../look/standing';
 import { WindowChooser } from '../look/window';
+import { capital, sentence } from '../look/words';
 import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
@@ -61,7 +62,7 @@ function Shown({ live, site, view, name }: PageProps & { name: string }) {
       <Standing asked={asked} what="the nights" question={key} />
       {answer && (
         <>
-          {answer.notes.map((n) => <p key={n} class="aside" data-words>{n.charAt(0).toUpperCase() + n.slice(1).replace(/\.$/, '')}.</p>)}
+          {answer.notes.map((n) => <p key={n} class="aside" data-words>{sentence(n)}</p>)}
           <Picture answer={answer} site={site} system={system} />
           <Methods answer={answer} site={site} system={system} />
           <Figures answer={answer} site={site} system={system} />
@@ -120,7 +121,7 @@ function Sentence({ answer, site, system }: { answer: NightsAnswer | undefined; 
         )}
       </h1>
       <p class="note-line aside">
-        {leak?.note && leak.value !== undefined && <><span data-words>{leak.note.charAt(0).toUpperCase() + leak.note.slice(1)}</span>. </>}
+        {leak?.note && leak.value !== undefined && <><span data-words>{capital(leak.note)}</span>. </>}
         System {answer.system}, <time dateTime={answer.from}>{dayWords(Date.parse(answer.from), site.timezone)}</time> to{' '}
         <time dateTime={answer.to}>{windowEnd(Date.parse(answer.to), site.timezone)}</time>
         {answer.basis && <>; hours <span data-words>{answer.basis}</span></>}

@@ -5,6 +5,7 @@ import { Known } from '../figure/known';
 import { Num } from '../figure/number';
 import { addDays } from '../look/days';
 import { useWidth } from '../look/measure';
+import { Hatch } from '../look/pattern';
 import { Twin, type TwinRow } from '../look/twin';
 import { traceHref } from '../trace/address';
 import { displayOf, fixed, write, type UnitSystem } from '../units/units';
@@ -76,7 +77,7 @@ function Patterns() {
   return (
     <svg class="patterns" width="0" height="0" aria-hidden="true" focusable="false">
       <defs>
-        <pattern id="night-nothing" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" y1="0" x2="0" y2="7" /></pattern>
+        <Hatch id="night-nothing" />
         <pattern id="night-busy" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="busy-line" x1="0" y1="0" x2="0" y2="5" /></pattern>
       </defs>
     </svg>

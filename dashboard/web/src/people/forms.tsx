@@ -2,7 +2,7 @@
 import { useSignal } from '@preact/signals';
 import { ApiError, post, type Door, type DoorPeople, type DoorPerson } from '../api';
 import { Password, typed } from '../door/password';
-import { door, doubt, type Role } from '../door/state';
+import { cameIn, door, doubt, type Role } from '../door/state';
 import { Mistake, useForm, Why } from '../night/form';
 
 const path = '/api/v1/door/people';
@@ -114,10 +114,11 @@ export function OwnPassword({ name, done }: { name: string; done: () => void }) 
   const form = useForm(async (_get, f) => {
     if (!typed(f, 'old')) throw new Mistake('old', 'write the password that you have');
     if (!typed(f, 'new')) throw new Mistake('new', 'choose a new password');
-    door.value = (await post('/api/v1/door/password', { old: typed(f, 'old'), new: typed(f, 'new') }).catch((e: unknown) => {
+    const now = (await post('/api/v1/door/password', { old: typed(f, 'old'), new: typed(f, 'new') }).catch((e: unknown) => {
       if (!(e instanceof ApiError) || e.field !== 'password') throw e;
       throw e.status === 401 ? new Mistake('old', 'it is not your password') : new Mistake('new', e.message);
     })) as Door;
+    cameIn(now);
     f.reset();
     done();
     return 'The new password holds. Your other sessions were ended.';

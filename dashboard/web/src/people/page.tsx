@@ -66,7 +66,10 @@ function Doors({ live, site, view, role }: PageProps & { role: Role }) {
       <section aria-labelledby="sessions-title" data-answer={sessionsPath} data-moves>
         <h2 id="sessions-title">{role === 'operate' ? 'Sessions' : 'Your sessions'}</h2>
         <Standing asked={sessions as Asked<unknown>} what="the sessions" question={sessionsPath} />
-        {shown && <Sessions list={shown.sessions} zone={site.timezone} now={view.now} end={async (what) => setTold((await post(`${sessionsPath}/end`, what)) as DoorSessions)} />}
+        {shown && <Sessions list={shown.sessions} zone={site.timezone} now={view.now} end={async (what) => {
+          setTold((await post(`${sessionsPath}/end`, what)) as DoorSessions);
+          sessions.again();
+        }} />}
       </section>
       <section aria-labelledby="own-title">
         <h2 id="own-title">Your own password</h2>
@@ -88,7 +91,11 @@ function Everybody({ pace, zone, now, changed }: { pace: { held: PageProps['live
   const asked = useAsked<DoorPeople>(pace, { key: peoplePath, everyMs: freshMs, ask: (signal) => answerOf(peoplePath, new URLSearchParams(), signal) });
   useEffect(() => setTold(undefined), [asked.value.value]);
   const people = (told ?? asked.value.value)?.people;
-  const done = (answer: DoorPeople) => { setTold(answer); changed(); };
+  const done = (answer: DoorPeople) => {
+    setTold(answer);
+    asked.again(); // an answer under way may be older
+    changed();
+  };
   return (
     <div data-answer={peoplePath} data-moves>
       <div class="sentence">

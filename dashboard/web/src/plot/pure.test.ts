@@ -4,7 +4,7 @@ import { flagWords, pileUp, spans } from './marks';
 import { rangeOf } from './range';
 import { commonGaps, Raster, paint, traced } from './raster';
 import { blocks } from './states';
-import { timeTicks, valueTicks } from './ticks';
+import { niceStep, timeTicks, valueTicks } from './ticks';
 import type { Curve, PlotMark } from './types';
 import { panned, pinched, shortestMs, within, zoomed } from './window';
 
@@ -42,6 +42,8 @@ describe('window', () => {
 });
 
 describe('ticks', () => {
+  it.each([[0.7, 1], [1, 1], [3, 5], [12, 20], [0.06, 0.1], [0, 1]])('takes %d to a step of %d', (least, want) => expect(niceStep(least)).toBeCloseTo(want, 12));
+
   it('gives round values', () => {
     expect(valueTicks(88, 117, 6)).toEqual([90, 95, 100, 105, 110, 115]);
     expect(valueTicks(0, 42, 3)).toEqual([0, 20, 40]);

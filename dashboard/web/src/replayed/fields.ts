@@ -1,5 +1,6 @@
 // Which settings the form offers, what they ask for and what to write. Pure.
 import type { ReplayAlternative, ReplayNow, ReplaySetting } from '../api';
+import { capital } from '../look/words';
 
 export interface Field {
   key: string;
@@ -26,7 +27,7 @@ export const controls = ['load/unload', 'start/stop', 'modulating', 'modulate th
 const first: [string, string][] = [['cut_in', 'Cut-in pressure'], ['cut_out', 'Cut-out pressure'], ['no_load_stop', 'No-load stop'], ['least_between_starts', 'Least time between starts'], ['schedule', 'Hours'], ['control', 'Control']];
 
 function fieldOf(key: string, short: string, name: string, now: string, basis: string): Field {
-  return { key, label: name.charAt(0).toUpperCase() + name.slice(1), now, basis, example: examples[short] ?? '', ...(short === 'control' ? { choices: controls } : {}) };
+  return { key, label: capital(name), now, basis, example: examples[short] ?? '', ...(short === 'control' ? { choices: controls } : {}) };
 }
 
 /** The fields of each machine by what is known of it, and of the plant; whose is empty for the plant. */

@@ -2,8 +2,9 @@
 import type { ReplayAnswer, ReplayCalibrated } from '../api';
 import { Known } from '../figure/known';
 import { Twin, type TwinRow } from '../look/twin';
+import { sentence } from '../look/words';
 import type { UnitSystem } from '../units/units';
-import { Amount, Plain, sentence } from './show';
+import { Amount, Plain } from './show';
 
 export function Fit({ answer, system, look }: { answer: ReplayAnswer; system: UnitSystem; look: string }) {
   const { fit, measured } = answer;

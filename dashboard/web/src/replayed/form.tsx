@@ -3,9 +3,9 @@
 import { useId, useRef, useState } from 'preact/hooks';
 import { answerOf, type ReplayAlternative, type ReplayListed, type ReplayNow } from '../api';
 import { useAsked, type Pace } from '../api/asked';
+import { capital } from '../look/words';
 import { displayOf, write, type UnitSystem } from '../units/units';
 import { fieldsOf, moreSettings, restOf, type Field } from './fields';
-import { capital } from './show';
 
 export interface Wrong {
   field: string;

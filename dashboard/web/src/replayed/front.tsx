@@ -6,11 +6,12 @@ import { Known } from '../figure/known';
 import { answerAddress, Num } from '../figure/number';
 import { useWidth } from '../look/measure';
 import { Twin } from '../look/twin';
+import { sentence } from '../look/words';
 import type { UnitSystem } from '../units/units';
 import { wrongLimit } from './address';
 import { useReplay } from './run';
 import { SearchForm } from './searchform';
-import { Amount, sentence, shownAs, told } from './show';
+import { Amount, shownAs, told } from './show';
 
 export interface FrontProps {
   query: URLSearchParams;

@@ -3,8 +3,9 @@
 import type { ReplayAmount, ReplayAnswer, ReplayOutcome, ReplayResult } from '../api';
 import { Known } from '../figure/known';
 import { Num } from '../figure/number';
+import { sentence } from '../look/words';
 import type { UnitSystem } from '../units/units';
-import { Amount, Plain, sentence, shownAs, told } from './show';
+import { Amount, Plain, shownAs, told } from './show';
 import { Whiskers } from './whiskers';
 
 export interface OptionsProps {

@@ -7,6 +7,7 @@ import { answerAddress } from '../figure/number';
 import { NotHere } from '../look/choose';
 import { apiWindow, daysOf } from '../look/days';
 import { WindowChooser } from '../look/window';
+import { sentence } from '../look/words';
 import type { PageProps } from '../pages';
 import { go, href, place } from '../route';
 import { units } from '../settings';
@@ -21,7 +22,7 @@ import { isShort, Options } from './options';
 import './replayed.css';
 import { useReplay, type Replayed, type Replayer } from './run';
 import { Sheet } from './sheet';
-import { sentence, told } from './show';
+import { told } from './show';
 
 /** The form that is open: of which alternative, and whether it was sent. */
 interface Editing {

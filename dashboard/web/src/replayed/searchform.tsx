@@ -1,11 +1,11 @@
 // Says what a search may vary and what it must hold.
 import { useId, useState } from 'preact/hooks';
 import type { ReplayNow } from '../api';
+import { capital } from '../look/words';
 import { limitKeys, variesOf } from './address';
 import type { Wrong } from './form';
 import { units } from '../settings';
 import type { UnitSystem } from '../units/units';
-import { capital } from './show';
 
 const ofMachine = ['cut_in', 'cut_out', 'target', 'no_load_stop', 'least_between_starts'] as const;
 /** What one may write, in the units that the reader has chosen; where they are one text, for both. */

@@ -2,11 +2,12 @@
 // what is to be set, why, and what to beware of. The program writes to no machine.
 import { useState } from 'preact/hooks';
 import type { ReplayAnswer, ReplayChange, ReplayResult, Site } from '../api';
+import { sentence } from '../look/words';
 import { storedAuthor } from '../settings';
 import type { UnitSystem } from '../units/units';
 import { clockMinute, day, localDate, zoneName } from '../units/words';
 import { isShort, Saving } from './options';
-import { sentence, told } from './show';
+import { told } from './show';
 
 export interface SheetProps {
   answer: ReplayAnswer;

@@ -41,6 +41,3 @@ const tagOf = (unit: string, shown: ShownFigure) => (unit === 'm³ stored' || un
 /** Whether an interval leaves out zero: then the sign is told. */
 export const told = (a: ReplayAmount): boolean => a.value !== null && a.uncertainty !== undefined && Math.abs(a.value) > a.uncertainty;
 
-export const capital = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
-/** A sentence of the API with one full stop. */
-export const sentence = (text: string): string => `${capital(text).replace(/\.$/, '')}.`;
