@@ -16,6 +16,11 @@ export default function Door() {
   const fresh = door.value?.set_up === true;
   const why = shut.value ?? '';
   useEffect(() => { (box.current?.querySelector('input') ?? box.current?.querySelector('h1'))?.focus(); }, [fresh]);
+  useEffect(() => {
+    const before = document.title;
+    document.title = 'Sign in';
+    return () => { if (document.title === 'Sign in') document.title = before; };
+  }, []);
   return (
     <div class="door" ref={box}>
       <div class="sentence">
