@@ -98,7 +98,7 @@ func alarmMessage(site *sitefile.Site, r *alarm.Record) messenger.Message {
 		if r.HeldBack > 0 {
 			text = append(text, fmt.Sprintf("%d more were raised since the last message of it and not sent.", r.HeldBack))
 		}
-		text = append(text, "To say that you have taken note: the page Alarms, or loadscribe alarms acknowledge "+r.ID+".")
+		text = append(text, "To say that you have taken note: the page Alarms, or loadscribe alarms acknowledge --site FILE --who NAME "+r.ID+".")
 	}
 	m.Text = strings.Join(text, "\n")
 	return m

@@ -145,10 +145,10 @@ func TestAlarmMessage(t *testing.T) {
 		record                        alarm.Record
 	}{
 		{"raised", "abc-raised", "raised", "hot: m", "it is hot.\nSince Thu 1970-01-01 00:00:01 UTC at least: nothing was read before.\nPriority: high.\n" +
-			"To say that you have taken note: the page Alarms, or loadscribe alarms acknowledge abc.",
+			"To say that you have taken note: the page Alarms, or loadscribe alarms acknowledge --site FILE --who NAME abc.",
 			alarm.Record{State: alarm.Raised, ID: "abc", Rule: "hot", Subject: "m", Says: "it is hot", SinceMS: 1000, AtLeast: true, Priority: "high", Times: 1}},
 		{"raised often", "abc-raised", "raised", "hot: m", "it is hot.\nSince Thu 1970-01-01 00:00:01 UTC.\nPriority: low.\nRaised 4 times within the hour.\n" +
-			"7 more were raised since the last message of it and not sent.\nTo say that you have taken note: the page Alarms, or loadscribe alarms acknowledge abc.",
+			"7 more were raised since the last message of it and not sent.\nTo say that you have taken note: the page Alarms, or loadscribe alarms acknowledge --site FILE --who NAME abc.",
 			alarm.Record{State: alarm.Raised, ID: "abc", Rule: "hot", Subject: "m", Says: "it is hot", SinceMS: 1000, Priority: "low", Times: 4, HeldBack: 7}},
 		{"returned", "abc-returned", "returned", "over, hot: m", "it is back.\nSince Thu 1970-01-01 00:00:01 UTC.",
 			alarm.Record{State: alarm.Returned, ID: "abc", Rule: "hot", Subject: "m", Says: "it is back", SinceMS: 1000, Priority: "high"}},

@@ -12,91 +12,125 @@ import (
 // answer computes what a GET returns as JSON.
 type answer func(*http.Request) (any, *apiError)
 
-// mux holds every route. All of them are GET (and HEAD), but for those of post,
-// which take what a person says. None of them reaches a controller.
-func (s *Server) mux(metrics publish.Source) *http.ServeMux {
-	m := http.NewServeMux()
-	route := func(path string, h http.Handler) {
-		s.routes = append(s.routes, path)
-		m.Handle("GET "+path, h)
-	}
-	route("/api/v1/site", s.json(s.serveSite))
-	route("/api/v1/state", s.json(s.serveState))
-	route("/api/v1/series", s.json(s.gated(s.serveSeries)))
-	route("/api/v1/moments", s.json(s.gated(s.serveMoments)))
-	route("/api/v1/below", s.json(s.gated(s.serveBelow)))
-	route("/api/v1/figures", s.json(s.shared(s.gated(s.serveFigures))))
-	route("/api/v1/figure-names", s.json(s.serveFigureNames))
-	route("/api/v1/demand", s.json(s.gated(s.serveDemand)))
-	route("/api/v1/leaks", s.json(s.gated(s.serveLeaks)))
-	route("/api/v1/nights", s.json(s.gated(s.serveNights)))
-	route("/api/v1/events", s.json(s.gated(s.serveEvents)))
-	route("/api/v1/faults", s.json(s.gated(s.serveFaults)))
-	route("/api/v1/service", s.json(s.gated(s.serveService)))
-	route("/api/v1/service/effect", s.json(s.gated(s.serveServiceEffect)))
-	route("/api/v1/text", s.json(s.serveText))
-	route("/api/v1/intervals", s.json(s.gated(s.serveIntervals)))
-	route("/api/v1/unloads", s.json(s.gated(s.serveUnloads)))
-	route("/api/v1/cycles", s.json(s.gated(s.serveCycles)))
-	route("/api/v1/compare", s.json(s.gated(s.serveCompare)))
-	route("/api/v1/days", s.json(s.gated(s.serveDays)))
-	route("/api/v1/money", s.json(s.gated(s.serveMoney)))
-	route("/api/v1/periods", s.json(s.gated(s.servePeriods)))
-	route("/api/v1/missed", s.json(s.gated(s.serveMissed)))
-	route("/api/v1/levels", s.json(s.serveLevels))
-	route("/api/v1/evidence", s.json(s.serveEvidence))
-	route("/api/v1/export", http.HandlerFunc(s.serveExport))
-	route("/api/v1/live", http.HandlerFunc(s.serveLive))
-	route("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
-	post := func(path string, a answer) {
-		s.posts = append(s.posts, path)
-		m.Handle("POST "+path, s.json(s.done(a)))
-	}
-	post("/api/v1/compare", s.gated(s.servePostedCompare))
-	post("/api/v1/notes", s.serveNote)
-	post("/api/v1/leaks", s.serveLeakTag)
-	post("/api/v1/verify", s.gated(s.serveVerify))
-	route("/api/v1/hookup", s.json(s.serveHookup))
-	route("/api/v1/registers", s.json(s.serveRegisters))
-	route("/api/v1/lines", s.json(s.serveLines))
-	route("/api/v1/sitefile", s.json(s.gated(s.serveSiteFiles)))
-	post("/api/v1/hookup/start", s.serveHookupStart)
-	post("/api/v1/hookup/step", s.serveHookupStep)
-	post("/api/v1/hookup/spot", s.serveHookupSpot)
-	route("/api/v1/tests", s.json(s.serveTests))
-	post("/api/v1/tests/start", s.serveTestStart)
-	post("/api/v1/tests/cancel", s.serveTestCancel)
-	post("/api/v1/tests/withdraw", s.serveTestWithdraw)
-	post("/api/v1/levels/change", s.serveLevelsChange)
-	route("/api/v1/replay", s.json(s.serveReplay))
-	s.posts = append(s.posts, "/api/v1/replay")
-	m.Handle("POST /api/v1/replay", s.jsonAs(http.StatusAccepted, s.serveReplayStart)) // it goes on
-	post("/api/v1/replay/cancel", s.serveReplayCancel)
-	route("/api/v1/replay/machines", s.json(s.serveReplayMachines))
-	route("/api/v1/report", s.json(s.serveReport))
-	s.posts = append(s.posts, "/api/v1/report")
-	m.Handle("POST /api/v1/report", s.jsonAs(http.StatusAccepted, s.serveReportStart)) // likewise
-	route("/api/v1/report/file", http.HandlerFunc(s.serveReportFile))
-	post("/api/v1/report/cancel", s.serveReportCancel)
-	s.posts = append(s.posts, "/api/v1/backup")
-	m.Handle("POST /api/v1/backup", http.HandlerFunc(s.serveBackup))
-	s.setupRoutes(m)
-	route("/api/v1/audit", s.json(s.gated(s.serveAudit)))
-	post("/api/v1/audit/begin", s.serveAuditBegin)
-	post("/api/v1/audit/mark", s.serveAuditMark)
-	s.doorRoutes(route, post, m)
-	route("/api/v1/alarms", s.json(s.serveAlarms))
-	post("/api/v1/alarms/acknowledge", s.serveAlarmAck)
-	post("/api/v1/alarms/shelve", s.serveAlarmShelve)
-	post("/api/v1/alarms/unshelve", s.serveAlarmUnshelve)
-	post("/api/v1/alarms/test", s.serveAlarmTest)
+// routing fills the mux of a Server, which learns what it serves.
+type routing struct {
+	s   *Server
+	mux *http.ServeMux
+}
+
+// get answers GET (and HEAD) as JSON.
+func (r *routing) get(path string, a answer) { r.handle(path, r.s.json(a)) }
+
+// handle answers GET (and HEAD).
+func (r *routing) handle(path string, h http.Handler) {
+	r.s.routes = append(r.s.routes, path)
+	r.mux.Handle("GET "+path, h)
+}
+
+// post takes what a person says.
+func (r *routing) post(path string, a answer) { r.postTo(path, r.s.json(a)) }
+
+func (r *routing) postTo(path string, h http.Handler) {
+	r.s.posts = append(r.s.posts, path)
+	r.mux.Handle("POST "+path, h)
+}
+
+// newMux holds every route. None of them reaches a controller.
+func (s *Server) newMux(metrics publish.Source) *http.ServeMux {
+	r := &routing{s, http.NewServeMux()}
+	s.readingRoutes(r)
+	s.figureRoutes(r)
+	s.recordRoutes(r)
+	s.jobRoutes(r)
+	s.alarmRoutes(r)
+	s.setupRoutes(r)
+	s.doorRoutes(r)
 	if metrics != nil {
-		route("/metrics", inTime(publish.Handler(metrics, s.Live)))
+		r.handle("/metrics", inTime(publish.Handler(metrics, s.Live)))
 	}
-	route("/healthz", http.HandlerFunc(serveHealth))
-	route("/readyz", http.HandlerFunc(s.serveReady))
-	m.HandleFunc("/", s.serveOther)
-	return m
+	r.handle("/healthz", http.HandlerFunc(serveHealth))
+	r.handle("/readyz", http.HandlerFunc(s.serveReady))
+	r.mux.HandleFunc("/", s.serveOther)
+	return r.mux
+}
+
+// readingRoutes are the set-up, and what is read.
+func (s *Server) readingRoutes(r *routing) {
+	r.get("/api/v1/site", s.serveSite)
+	r.get("/api/v1/state", s.serveState)
+	r.get("/api/v1/series", s.gated(s.serveSeries))
+	r.get("/api/v1/moments", s.gated(s.serveMoments))
+	r.handle("/api/v1/export", http.HandlerFunc(s.serveExport))
+	r.handle("/api/v1/live", http.HandlerFunc(s.serveLive))
+	r.handle("/api/v1/openapi.json", http.HandlerFunc(serveOpenAPI))
+	r.get("/api/v1/registers", s.serveRegisters)
+	r.get("/api/v1/lines", s.serveLines)
+	r.get("/api/v1/sitefile", s.gated(s.serveSiteFiles))
+}
+
+func (s *Server) figureRoutes(r *routing) {
+	r.get("/api/v1/below", s.gated(s.serveBelow))
+	r.get("/api/v1/figures", s.shared(s.gated(s.serveFigures)))
+	r.get("/api/v1/figure-names", s.serveFigureNames)
+	r.get("/api/v1/demand", s.gated(s.serveDemand))
+	r.get("/api/v1/nights", s.gated(s.serveNights))
+	r.get("/api/v1/intervals", s.gated(s.serveIntervals))
+	r.get("/api/v1/unloads", s.gated(s.serveUnloads))
+	r.get("/api/v1/cycles", s.gated(s.serveCycles))
+	r.get("/api/v1/compare", s.gated(s.serveCompare))
+	r.get("/api/v1/days", s.gated(s.serveDays))
+	r.get("/api/v1/money", s.gated(s.serveMoney))
+	r.get("/api/v1/periods", s.gated(s.servePeriods))
+	r.post("/api/v1/compare", s.gated(s.servePostedCompare))
+}
+
+// recordRoutes are what happened, what was said and what is missing.
+func (s *Server) recordRoutes(r *routing) {
+	r.get("/api/v1/leaks", s.gated(s.serveLeaks))
+	r.get("/api/v1/events", s.gated(s.serveEvents))
+	r.get("/api/v1/faults", s.gated(s.serveFaults))
+	r.get("/api/v1/service", s.gated(s.serveService))
+	r.get("/api/v1/service/effect", s.gated(s.serveServiceEffect))
+	r.get("/api/v1/text", s.serveText)
+	r.get("/api/v1/missed", s.gated(s.serveMissed))
+	r.get("/api/v1/levels", s.serveLevels)
+	r.get("/api/v1/evidence", s.serveEvidence)
+	r.post("/api/v1/notes", s.serveNote)
+	r.post("/api/v1/leaks", s.serveLeakTag)
+	r.post("/api/v1/verify", s.gated(s.serveVerify))
+	r.post("/api/v1/levels/change", s.serveLevelsChange)
+	r.get("/api/v1/audit", s.gated(s.serveAudit))
+	r.post("/api/v1/audit/begin", s.serveAuditBegin)
+	r.post("/api/v1/audit/mark", s.serveAuditMark)
+}
+
+// jobRoutes are what goes on for a while.
+func (s *Server) jobRoutes(r *routing) {
+	r.get("/api/v1/hookup", s.serveHookup)
+	r.post("/api/v1/hookup/start", s.serveHookupStart)
+	r.post("/api/v1/hookup/step", s.serveHookupStep)
+	r.post("/api/v1/hookup/spot", s.serveHookupSpot)
+	r.get("/api/v1/tests", s.serveTests)
+	r.post("/api/v1/tests/start", s.serveTestStart)
+	r.post("/api/v1/tests/cancel", s.serveTestCancel)
+	r.post("/api/v1/tests/withdraw", s.serveTestWithdraw)
+	r.get("/api/v1/replay", s.serveReplay)
+	r.postTo("/api/v1/replay", s.jsonAs(http.StatusAccepted, s.serveReplayStart)) // it goes on
+	r.post("/api/v1/replay/cancel", s.serveReplayCancel)
+	r.get("/api/v1/replay/machines", s.serveReplayMachines)
+	r.get("/api/v1/report", s.serveReport)
+	r.postTo("/api/v1/report", s.jsonAs(http.StatusAccepted, s.serveReportStart)) // likewise
+	r.handle("/api/v1/report/file", http.HandlerFunc(s.serveReportFile))
+	r.post("/api/v1/report/cancel", s.serveReportCancel)
+	r.postTo("/api/v1/backup", http.HandlerFunc(s.serveBackup))
+}
+
+func (s *Server) alarmRoutes(r *routing) {
+	r.get("/api/v1/alarms", s.serveAlarms)
+	r.post("/api/v1/alarms/acknowledge", s.serveAlarmAck)
+	r.post("/api/v1/alarms/shelve", s.serveAlarmShelve)
+	r.post("/api/v1/alarms/unshelve", s.serveAlarmUnshelve)
+	r.post("/api/v1/alarms/test", s.serveAlarmTest)
 }
 
 func (s *Server) json(a answer) http.Handler { return s.jsonAs(http.StatusOK, a) }

@@ -90,7 +90,7 @@ func New(b Backend, o Options) (*Server, error) {
 		return nil, err
 	}
 	s.backend = b
-	s.handler = s.guard.wrap(s.tracked(s.admit(s.mux(o.Metrics))))
+	s.handler = s.guard.wrap(s.tracked(s.admit(s.newMux(o.Metrics))))
 	return s, nil
 }
 

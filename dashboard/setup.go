@@ -55,12 +55,12 @@ func NewSetup(setup Setup, o Options) (*Server, error) {
 }
 
 func (s *Server) setupMux() *http.ServeMux {
-	m := http.NewServeMux()
-	s.setupRoutes(m)
-	m.HandleFunc("GET /healthz", serveHealth)
-	m.HandleFunc("GET /api/v1/openapi.json", serveOpenAPI)
-	m.HandleFunc("/", s.serveSetupPage)
-	return m
+	r := &routing{s, http.NewServeMux()}
+	s.setupRoutes(r)
+	r.mux.HandleFunc("GET /healthz", serveHealth)
+	r.mux.HandleFunc("GET /api/v1/openapi.json", serveOpenAPI)
+	r.mux.HandleFunc("/", s.serveSetupPage)
+	return r.mux
 }
 
 // serveSetupPage serves the page that makes a site file as the first one, and its
@@ -81,12 +81,10 @@ func (s *Server) serveSetupPage(w http.ResponseWriter, r *http.Request) {
 }
 
 // setupRoutes are there with a site too, and then say that there is one.
-func (s *Server) setupRoutes(m *http.ServeMux) {
-	s.routes = append(s.routes, "/api/v1/newsite")
-	m.Handle("GET /api/v1/newsite", s.json(s.serveNewSite))
-	s.posts = append(s.posts, "/api/v1/newsite/check", "/api/v1/newsite/write")
-	m.Handle("POST /api/v1/newsite/check", s.json(s.serveNewSiteCheck))
-	m.HandleFunc("POST /api/v1/newsite/write", s.serveNewSiteWrite)
+func (s *Server) setupRoutes(r *routing) {
+	r.get("/api/v1/newsite", s.serveNewSite)
+	r.post("/api/v1/newsite/check", s.serveNewSiteCheck)
+	r.postTo("/api/v1/newsite/write", http.HandlerFunc(s.serveNewSiteWrite))
 }
 
 func (s *Server) serveNewSite(r *http.Request) (any, *apiError) {

@@ -44,28 +44,27 @@ type (
 	doorNothing struct{}
 )
 
-func (s *Server) doorRoutes(route func(string, http.Handler), post func(string, answer), m *http.ServeMux) {
-	route("/api/v1/door", s.json(s.serveDoor))
+func (s *Server) doorRoutes(r *routing) {
+	r.get("/api/v1/door", s.serveDoor)
 	for path, h := range map[string]func(http.ResponseWriter, *http.Request) (*doorAnswer, *apiError){
 		"/api/v1/door/set-up": s.serveSetUp, "/api/v1/door/in": s.serveIn, "/api/v1/door/out": s.serveOut, "/api/v1/door/password": s.servePassword,
 	} {
-		s.posts = append(s.posts, path)
-		m.HandleFunc("POST "+path, func(w http.ResponseWriter, r *http.Request) {
-			a, e := h(w, r)
+		r.postTo(path, http.HandlerFunc(func(w http.ResponseWriter, q *http.Request) {
+			a, e := h(w, q)
 			if e != nil {
 				writeError(w, e)
 				return
 			}
 			writeJSON(w, http.StatusOK, a)
-		})
+		}))
 	}
-	route("/api/v1/door/people", s.json(s.servePeople))
-	post("/api/v1/door/people", s.servePerson)
-	post("/api/v1/door/people/remove", s.serveRemove)
-	route("/api/v1/door/sessions", s.json(s.serveSessions))
-	post("/api/v1/door/sessions/end", s.serveSessionEnd)
-	post("/api/v1/door/code", s.serveCode)
-	post("/api/v1/door/scrape-token", s.serveScrapeToken)
+	r.get("/api/v1/door/people", s.servePeople)
+	r.post("/api/v1/door/people", s.servePerson)
+	r.post("/api/v1/door/people/remove", s.serveRemove)
+	r.get("/api/v1/door/sessions", s.serveSessions)
+	r.post("/api/v1/door/sessions/end", s.serveSessionEnd)
+	r.post("/api/v1/door/code", s.serveCode)
+	r.post("/api/v1/door/scrape-token", s.serveScrapeToken)
 }
 
 func (s *Server) serveDoor(r *http.Request) (any, *apiError) {

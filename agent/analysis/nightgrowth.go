@@ -82,11 +82,11 @@ func growth(before, latest sample) (share, half float64) {
 	a, b := before.mean(), latest.mean()
 	ratio := b / a
 	// of the ratio: that of the later mean, and that of the earlier one times the ratio
-	va, vb := before.meanVariance()*float64(ratio*ratio), latest.meanVariance()
+	va, vb := float64(before.meanVariance()*float64(ratio*ratio)), latest.meanVariance()
 	v := va + vb
 	if v == 0 {
 		return ratio - 1, 0
 	}
-	df := v * v / (float64(va*va)/float64(len(before)-1) + float64(vb*vb)/float64(len(latest)-1))
+	df := float64(v*v) / (float64(va*va)/float64(len(before)-1) + float64(vb*vb)/float64(len(latest)-1))
 	return ratio - 1, baseline.Quantile(stated, df) * math.Sqrt(v) / a
 }

@@ -47,6 +47,7 @@ func sections() []section {
 		{"year", []string{"year_merge", "series_p95", "export_memory"}, yearRows},
 		{"serial", serialFigures, serialRows},
 		{"agent", agentFigures, agentRows},
+		{"soak", soakFigures, soakRows},
 		{"air", airFigures(), airRows},
 		{"evidence", evidenceFigures, evidenceRows},
 		{"replay", replayFigures, replayRows},

@@ -120,7 +120,13 @@ func TestListeningOnANetwork(t *testing.T) {
 	if strings.Contains(u.stderr.String(), code[1]) {
 		t.Error("the code is in the log")
 	}
-	newer := strings.TrimSpace(mustRun(t, "people", "code", "--site", site))
+	exit, newer, advice := runCommand(t, "people", "code", "--site", site)
+	if newer = strings.TrimSpace(newer); exit != exitFine || !strings.Contains(advice, in.Fingerprint) {
+		t.Errorf("people code ends with %d and does not print the fingerprint, which a service prints nowhere else: %s", exit, advice)
+	}
+	if none := mustRun(t, "people", "sessions", "--site", site); none != "Nobody is signed in.\n" {
+		t.Errorf("people sessions: %q", none)
+	}
 	setUp := `{"code":"%s","name":"R. Vale","password":"mild winter evening"}`
 	if status, body := b.ask("/api/v1/door/set-up", fmt.Sprintf(setUp, code[1])); status != 400 {
 		t.Errorf("the code before: %d %s", status, body)
@@ -167,7 +173,7 @@ func TestListeningOnANetwork(t *testing.T) {
 	mustRun(t, "people", "remove", "Wall", "--site", site)
 	mustFail(t, exitFailed, []string{"already"}, "people", "code", "--site", site)
 	events := mustRun(t, "events", "--site", site, "--kind", "sign_in", "--from", "-1h")
-	for _, want := range []string{"first person is set up: R. Vale", "Wall may sign in", "Wall may no longer sign in"} {
+	for _, want := range []string{"first person is set up: R. Vale", "Wall may sign in, to look (by R. Vale)", "Wall may no longer sign in (by a local command)"} {
 		if !strings.Contains(events, want) {
 			t.Errorf("events lack %q:\n%s", want, events)
 		}

@@ -165,14 +165,22 @@ func (c *peopleRemoveCmd) Run(s *surroundings) error {
 type peopleCodeCmd struct{ siteFlags }
 
 func (c *peopleCodeCmd) Run(s *surroundings) error {
+	_, r, err := c.running(s)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
 	var made struct {
 		Code string `json:"code"`
 	}
-	if err := askRunning(s, &c.siteFlags, "/api/v1/door/code", struct{}{}, &made); err != nil {
+	if err := peopleMistake((&peopleAsked{r}).post(s.ctx, "/api/v1/door/code", struct{}{}, &made)); err != nil {
 		return err
 	}
 	fmt.Fprintf(s.stdout, "%s\n", made.Code)
 	fmt.Fprintln(s.stderr, "good for an hour, ten tries and one person: enter it on the page, with a name and a password")
+	if r.in.Fingerprint != "" {
+		fmt.Fprintf(s.stderr, "the certificate that the browser warns of must have this fingerprint (SHA-256): %s\n", r.in.Fingerprint)
+	}
 	return nil
 }
 
@@ -193,6 +201,10 @@ func (c *peopleSessionsCmd) Run(s *surroundings) error {
 	}
 	if c.JSON {
 		return printJSON(s.stdout, all)
+	}
+	if len(all.Sessions) == 0 {
+		fmt.Fprintln(s.stdout, "Nobody is signed in.")
+		return nil
 	}
 	out := tabwriter.NewWriter(s.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(out, "id\tname\tbegan\tlast used\tfrom")

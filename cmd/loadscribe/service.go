@@ -84,7 +84,8 @@ func (c *serviceInstallCmd) Run(s *surroundings) error {
 		return err
 	}
 	if site.Agent.SignInAlways || reachable(site.Agent.Listen) {
-		fmt.Fprintf(s.stdout, "The pages ask for sign-in. If nobody can sign in yet: loadscribe people code --site %s prints the code for the first one.\n", p.Site)
+		fmt.Fprintf(s.stdout, "The pages ask for sign-in. If nobody can sign in yet: loadscribe people code --site %s, with the same rights as this command,\n"+
+			"prints the code for the first one and the fingerprint of the certificate that browsers warn of.\n", p.Site)
 	}
 	return nil
 }

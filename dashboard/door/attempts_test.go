@@ -162,3 +162,14 @@ func TestUnknownNameIsAsAWrongPassword(t *testing.T) {
 		t.Errorf("work for nobody %+v, for a person %+v", nobodys().parameters, d.people.People[0].hash.parameters)
 	}
 }
+
+// A wait is told in whole units, never shorter than it is.
+func TestWaitInWords(t *testing.T) {
+	for after, want := range map[time.Duration]string{
+		0: "1 s", 1200 * time.Millisecond: "2 s", 32 * time.Second: "32 s", time.Minute: "1 min", 61 * time.Second: "2 min", longestWait: "15 min",
+	} {
+		if got := (&LimitedError{after}).Error(); got != "too many attempts: try again in "+want {
+			t.Errorf("%v: %q", after, got)
+		}
+	}
+}

@@ -126,7 +126,11 @@ func (d *Door) begin(name string, from Origin) (*attempt, error) {
 			data["person"] = d.people.People[i].Name
 		}
 		d.mu.Unlock()
-		d.tell("attempts to sign in are limited: many were wrong", data)
+		text := "attempts to sign in are limited: many were wrong, the last from " + from.Address
+		if data["person"] != "" {
+			text += " as " + data["person"]
+		}
+		d.tell(text, data)
 	}
 	return t, err
 }

@@ -39,13 +39,15 @@ func (c *clock) pass(d time.Duration) {
 
 // told keeps what a Door tells.
 type told struct {
-	mu  sync.Mutex
-	all []map[string]string
+	mu    sync.Mutex
+	texts []string
+	all   []map[string]string
 }
 
-func (e *told) tell(_ string, data map[string]string) {
+func (e *told) tell(text string, data map[string]string) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
+	e.texts = append(e.texts, text)
 	e.all = append(e.all, data)
 }
 

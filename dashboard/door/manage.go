@@ -3,6 +3,7 @@ package door
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -94,13 +95,13 @@ func (d *Door) AddOrChange(ctx context.Context, by, name string, role Role, pass
 	}
 	d.writing.Lock()
 	defer d.writing.Unlock()
-	text, action := name+" is changed", "changed"
+	action := "changed"
 	if d.knows(name) {
 		if role == "" && password == "" {
 			return wrong("role", "nothing is to be changed: give a role or a password")
 		}
 	} else {
-		text, action = name+" may sign in", "added"
+		action = "added"
 		if role == "" {
 			return wrong("role", "the role is missing: look or operate")
 		}
@@ -122,13 +123,28 @@ func (d *Door) AddOrChange(ctx context.Context, by, name string, role Role, pass
 	if password != "" && action == "changed" {
 		data["password"] = "new"
 	}
-	if err := d.change(text, data, func(p *people, now time.Time) error { return p.put(name, role, made, now) }); err != nil {
+	if err := d.change(changedText(action, name, role, password != "", by), data, func(p *people, now time.Time) error { return p.put(name, role, made, now) }); err != nil {
 		return err
 	}
 	if password != "" {
 		d.EndOthers(name, nil, "this session ended: "+by+" gave "+name+" a new password")
 	}
 	return nil
+}
+
+// changedText tells in words what an event of a person's change is about.
+func changedText(action, name string, role Role, password bool, by string) string {
+	if action == "added" {
+		return fmt.Sprintf("%s may sign in, to %s (by %s)", name, role, by)
+	}
+	var what []string
+	if role != "" {
+		what = append(what, fmt.Sprintf("may %s from now on", role))
+	}
+	if password {
+		what = append(what, "has a new password")
+	}
+	return fmt.Sprintf("%s %s (by %s)", name, strings.Join(what, " and "), by)
 }
 
 func (d *Door) knows(name string) bool {
@@ -141,7 +157,7 @@ func (d *Door) knows(name string) bool {
 func (d *Door) Remove(by, name string) error {
 	d.writing.Lock()
 	defer d.writing.Unlock()
-	err := d.change(name+" may no longer sign in", map[string]string{"action": "removed", "person": name, "by": by}, func(p *people, _ time.Time) error {
+	err := d.change(fmt.Sprintf("%s may no longer sign in (by %s)", name, by), map[string]string{"action": "removed", "person": name, "by": by}, func(p *people, _ time.Time) error {
 		i := p.find(name)
 		if i < 0 {
 			return ErrNobody

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -200,6 +201,7 @@ func TestChangesAreTold(t *testing.T) {
 		d.AddOrChange(t.Context(), "a local command", "R. Vale", Operate, goodPassword),
 		d.AddOrChange(t.Context(), "a local command", "Wall", Look, otherPassword),
 		d.AddOrChange(t.Context(), "a local command", "Wall", Operate, ""),
+		d.AddOrChange(t.Context(), "R. Vale", "Wall", "", goodPassword),
 		d.Remove("a local command", "Wall"),
 	} {
 		if err != nil {
@@ -208,8 +210,16 @@ func TestChangesAreTold(t *testing.T) {
 	}
 	e := &told{}
 	Open(Options{Dir: dir, Tell: e.tell})
-	if got := e.actions(); got != "added added changed removed" {
+	if got := e.actions(); got != "added added changed changed removed" {
 		t.Errorf("told %q", got)
+	}
+	want := []string{
+		"R. Vale may sign in, to operate (by a local command)", "Wall may sign in, to look (by a local command)",
+		"Wall may operate from now on (by a local command)", "Wall has a new password (by R. Vale)",
+		"Wall may no longer sign in (by a local command)",
+	}
+	if !slices.Equal(e.texts, want) {
+		t.Errorf("told in words %q", e.texts)
 	}
 	text, err := json.Marshal(e.all)
 	if err != nil {

@@ -3,6 +3,7 @@ package door
 import (
 	"errors"
 	"fmt"
+	"math"
 	"time"
 )
 
@@ -38,5 +39,9 @@ type LimitedError struct{ After time.Duration }
 
 // Error implements error.
 func (e *LimitedError) Error() string {
-	return fmt.Sprintf("too many attempts: try again in %v", e.After.Round(time.Second))
+	s := int(max(1, math.Ceil(e.After.Seconds())))
+	if s < 60 {
+		return fmt.Sprintf("too many attempts: try again in %d s", s)
+	}
+	return fmt.Sprintf("too many attempts: try again in %d min", (s+59)/60)
 }

@@ -69,7 +69,7 @@ it('tells each that stands: what, since when, how far from the limit, and whethe
   show();
   await find('[data-alarm="1"]');
   expect(text('[data-alarm="1"]')).toContain('It was raised 3 times within the hour.');
-  expect(text('h1')).toBe('1 alarm stands: air end hot, comp1, since 15:50:00.');
+  expect(text('h1')).toBe('1 alarm stands: air end hot, comp1, since 15:50:00. 1 that is over waits to be acknowledged.');
   expect(text('.must')).toBe('1 of 2 rules cannot see what it watches.');
   expect([...host.querySelectorAll('[data-alarm]')].map((e) => e.getAttribute('data-alarm'))).toEqual(['1', '2']); // what is bad now comes first
   expect(text('[data-alarm="1"] h3')).toBe(alarm('1').text);

@@ -56,7 +56,7 @@ function Sentence({ answer, now, zone }: { answer: Alarms; now: number; zone: st
   if (answer.rules.length === 0 && answer.standing.length === 0) return <>No alarm is set.</>;
   const all = asking(answer.standing);
   const bad = all.filter((a) => !a.returned);
-  if (bad[0]) return <><Count n={bad.length} one="alarm stands" many="alarms stand" />: <First alarm={bad[0]} now={now} zone={zone} />{bad.length > 1 && <>, and <span data-count>{bad.length - 1}</span> more</>}.</>;
+  if (bad[0]) return <><Count n={bad.length} one="alarm stands" many="alarms stand" />: <First alarm={bad[0]} now={now} zone={zone} />{bad.length > 1 && <>, and <span data-count>{bad.length - 1}</span> more</>}.{all.length > bad.length && <> <Count n={all.length - bad.length} one="that is over waits" many="that are over wait" /> to be acknowledged.</>}</>;
   if (all.length > 0) return <>What was wrong is over; <Count n={all.length} one="alarm waits" many="alarms wait" /> to be acknowledged.</>;
   return <>No alarm stands{answer.standing.length > 0 && ' but what is shelved'}.</>;
 }

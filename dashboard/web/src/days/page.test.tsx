@@ -172,7 +172,7 @@ it('halves the days where the ones before were hardly recorded', async () => {
     '/api/v1/periods?first=2026-02-26%2F2026-03-01&second=2026-03-02%2F2026-03-05&system=main',
     '/api/v1/periods?first=2026-03-02%2F2026-03-03&second=2026-03-04%2F2026-03-05&system=main',
   ]);
-  expect(text()).toContain('so these days are halved');
+  await vi.waitFor(() => { expect(text()).toContain('so these days are halved'); }, { timeout: 4_000 }); // its answer is drawn after it was asked for
 });
 
 it('says that there is nothing to show: no machine, or no energy known', async () => {

@@ -59,6 +59,7 @@ it('asks who is here, and for a sign-in of nobody; a wrong pair is told at the p
   show();
   await find('.door form');
   expect(text('.door h1')).toBe('Sign in.');
+  await vi.waitFor(() => { expect(document.title).toBe('Sign in'); });
   expect(text('.door .note-line')).toBe(''); // nobody was in: nothing has ended
   expect(host.querySelector('main[data-page=desk]')?.hasAttribute('hidden')).toBe(true);
   expect(host.querySelector('nav')).toBeNull();

@@ -16,6 +16,11 @@ export default function Door() {
   const fresh = door.value?.set_up === true;
   const why = shut.value ?? '';
   useEffect(() => { (box.current?.querySelector('input') ?? box.current?.querySelector('h1'))?.focus(); }, [fresh]);
+  useEffect(() => {
+    const before = document.title;
+    document.title = 'Sign in';
+    return () => { if (document.title === 'Sign in') document.title = before; };
+  }, []);
   return (
     <div class="door" ref={box}>
       <div class="sentence">
@@ -95,7 +100,7 @@ function SetUp() {
   return (
     <form class="form-sheet" method="post" onSubmit={form.submit} noValidate aria-label="Make the first person">
       <p>The first person is made here and may do everything: look, write, set, and let others in.</p>
-      <p class="aside">loadscribe printed a set-up code where it was started. Where it runs as a service, or for a new one, on the computer that records: <code>loadscribe people code --site FILE</code>. A code holds for an hour and serves once.</p>
+      <p class="aside">loadscribe printed a set-up code where it was started. Where it runs as a service, or for a new one, on the computer that records: <code>loadscribe people code --site FILE</code>. A code holds for an hour and serves once. Before you enter it: the certificate that the browser warned of has the fingerprint printed with the code, or somebody is in between.</p>
       <div class="field">
         <label for={`${form.id}-c`}>Set-up code</label>
         <input id={`${form.id}-c`} name="code" maxLength={80} autocomplete="one-time-code" autocapitalize="off" spellcheck={false} required {...form.bad('code')} />
