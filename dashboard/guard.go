@@ -67,7 +67,7 @@ const maxBodyBytes = 64 << 10
 func (g *guard) check(r *http.Request) *apiError {
 	if !g.hostAllowed(r) {
 		return &apiError{http.StatusForbidden, "", "host \"" + clip(r.Host) +
-			"\" is not this agent's: open it by its address, or by the host name of listen in the site file"}
+			"\" is not this agent's: open it by its address, by the host name of listen in the site file, or add it to [agent] hosts there"}
 	}
 	// A browser tells which site a request comes from. Following a link is
 	// fine; another site's script, image or frame is not.
