@@ -109,10 +109,11 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 	if a.watch, err = h.watch(); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
-	_, wallMS := o.Clock.Now()
+	monoMS, wallMS := o.Clock.Now()
 	if a.alarms, err = h.newAlarms(a.watch, wallMS); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
+	a.alarms.engine.Begin(monoMS)
 	if a.messages, err = openMessages(site, o.Log); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}

@@ -470,6 +470,12 @@ func TestSilentDeviceIsTold(t *testing.T) {
 		t.Errorf("standing %+v", all.Standing[0])
 	}
 	for _, rule := range all.Rules {
+		if rule.Rule == "hot" && (rule.State != "new" || rule.Why != "") {
+			t.Errorf("a rule that was not looked at yet: %+v", rule)
+		}
+	}
+	r.clock.advance(120_000)
+	for _, rule := range r.alarms().Rules {
 		if rule.Rule == "hot" && (rule.State != "blind" || !strings.Contains(rule.Why, "nothing has been read of it yet")) {
 			t.Errorf("a rule without readings: %+v", rule)
 		}

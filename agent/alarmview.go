@@ -67,7 +67,7 @@ type AlarmRule struct {
 	Text     string   `json:"text"`
 	Priority string   `json:"priority"`
 	Tell     []string `json:"tell"` // names of targets
-	// State is quiet, raised, waiting (a delay runs) or blind; Why says what it does
+	// State is quiet, raised, waiting (a delay runs), blind or new (not looked at yet); Why says what it does
 	// not see, also of a rule that is raised.
 	State   string       `json:"state"`
 	Why     string       `json:"why"`

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"loadscribe/agent/sitefile"
 )
@@ -16,6 +17,7 @@ type Engine struct {
 	rules   []*Rule
 	book    *Book
 	places  map[place]*Point
+	beganMS int64    // when the looking began, monotonic; -1: nobody looks
 	changes []change // kept for its room
 }
 
@@ -24,7 +26,7 @@ type Engine struct {
 // ended are the records of alarms whose rule, or what it watched, the site file has no
 // more; the caller stores them.
 func New(site *sitefile.Site, src Sources, history []Record, nowMS int64) (e *Engine, ended []Record) {
-	e = &Engine{site: site, rules: rulesOf(site, &src), book: NewBook(history), places: map[place]*Point{}}
+	e = &Engine{site: site, rules: rulesOf(site, &src), book: NewBook(history), places: map[place]*Point{}, beganMS: -1}
 	for _, r := range e.rules {
 		for _, p := range r.Points {
 			e.places[p.place()] = p
@@ -46,6 +48,17 @@ func New(site *sitefile.Site, src Sources, history []Record, nowMS int64) (e *En
 		}
 	}
 	return e, ended
+}
+
+// Begin says that looking begins at a monotonic time.
+func (e *Engine) Begin(monoMS int64) { e.beganMS = monoMS }
+
+// lookFor is how long a point that was not looked at yet is not called blind for it.
+const lookFor = 2 * time.Minute
+
+// new reports whether a point waits for its first look.
+func (e *Engine) new(p *Point, monoMS int64) bool {
+	return !p.seen && p.why == "" && e.beganMS >= 0 && monoMS-e.beganMS < lookFor.Milliseconds()
 }
 
 func (p *Point) place() place { return place{p.Rule.Name, p.Subject, p.Part} }
@@ -155,6 +168,7 @@ const (
 	RaisedRule  RuleState = "raised"
 	WaitingRule RuleState = "waiting" // an on-delay runs
 	BlindRule   RuleState = "blind"
+	NewRule     RuleState = "new" // the recording has just begun, and it was not looked at yet
 )
 
 // StateOf tells how a rule stands at a monotonic time, what it does not see, and since
@@ -164,10 +178,12 @@ func (e *Engine) StateOf(r *Rule, monoMS int64) (state RuleState, why string, si
 	if len(r.Points) == 0 {
 		return BlindRule, r.Absent, 0
 	}
-	blind := false
+	blind, fresh := false, false
 	for _, p := range r.Points {
 		reason, unseen := p.Blind(monoMS)
-		if unseen && !blind {
+		if e.new(p, monoMS) {
+			fresh = true
+		} else if unseen && !blind {
 			blind, why = true, p.What+": "+reason
 		}
 		earlier := func(ms int64) {
@@ -186,8 +202,12 @@ func (e *Engine) StateOf(r *Rule, monoMS int64) (state RuleState, why string, si
 			earlier(p.bad.wallMS)
 		}
 	}
-	if blind && state == QuietRule {
+	switch {
+	case state != QuietRule:
+	case blind:
 		state = BlindRule
+	case fresh:
+		state = NewRule
 	}
 	return state, why, sinceMS
 }

@@ -26,7 +26,7 @@ function NoRule() {
   );
 }
 
-const stateWord: Record<AlarmRule['state'], string> = { quiet: 'quiet', raised: 'raised', waiting: 'waits out its delay', blind: 'cannot see' };
+const stateWord: Record<AlarmRule['state'], string> = { quiet: 'quiet', raised: 'raised', waiting: 'waits out its delay', blind: 'cannot see', new: 'not looked at yet' };
 
 function Rule({ rule: r, zone, now, done }: Shared & { rule: AlarmRule }) {
   const open = useSignal(false);

@@ -61,8 +61,8 @@ export type AlarmRule = {
   priority: "high" | "medium" | "low";
   /** Names of targets; empty: the page alone. */
   tell: string[];
-  /** waiting: a delay runs; blind: it sees nothing, and neither raises nor returns. */
-  state: "quiet" | "raised" | "waiting" | "blind";
+  /** waiting: a delay runs; blind: it sees nothing, and neither raises nor returns; new: the recording has just begun, and it was not looked at yet. */
+  state: "quiet" | "raised" | "waiting" | "blind" | "new";
   /** What it does not see; empty: it sees all. */
   why: string;
   shelved: AlarmShelf[];
