@@ -48,7 +48,7 @@ bench:
 ## lint: formatting, vet, tidy modules, staticcheck; the versions are pinned here
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 lint:
-	@out=$$(gofmt -l agent cmd configs dashboard simulator | grep -v node_modules); if [ -n "$$out" ]; then echo "not gofmt-clean: $$out"; exit 1; fi
+	@out=$$(gofmt -l agent cmd configs dashboard internal simulator | grep -v node_modules); if [ -n "$$out" ]; then echo "not gofmt-clean: $$out"; exit 1; fi
 	go vet ./...
 	GOOS=windows go vet ./...
 	go mod tidy -diff
@@ -63,7 +63,7 @@ screenshots: build
 	SHOTS_DIR=$(CURDIR)/$(WEB)/screenshots go test ./cmd/loadscribe -run TestPage -count=1 -v
 
 fmt:
-	gofmt -w agent cmd configs dashboard simulator
+	gofmt -w agent cmd configs dashboard internal simulator
 
 clean:
 	rm -rf bin bench.tsv $(WEB)/node_modules

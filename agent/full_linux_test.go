@@ -13,6 +13,7 @@ import (
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
+	"loadscribe/internal/peers"
 )
 
 // smallDisk mounts a file system of its own, in memory, of a size in bytes.
@@ -20,10 +21,7 @@ func smallDisk(t *testing.T, size string) string {
 	t.Helper()
 	dir := t.TempDir()
 	if err := unix.Mount("tmpfs", dir, "tmpfs", 0, "size="+size); err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("mount a small tmpfs: %v", err)
-		}
-		t.Skipf("SKIPPED: a small tmpfs cannot be mounted here (%v); run as root to have a real full disk", err)
+		peers.Missing(t, "a small tmpfs cannot be mounted here (%v); run as root to have a real full disk", err)
 	}
 	t.Cleanup(func() {
 		if err := unix.Unmount(dir, unix.MNT_DETACH); err != nil {

@@ -1,7 +1,10 @@
 package dashboard
 
 import (
+	"bytes"
+	"cmp"
 	"context"
+	"io"
 	"net"
 	"net/http"
 	"net/netip"
@@ -105,8 +108,39 @@ func (s *Server) admit(m *http.ServeMux) http.Handler {
 			writeError(w, e)
 			return
 		}
+		if c.session != nil && r.Method == http.MethodPost {
+			// A body may take half a minute to come, in which who sends it may have been
+			// removed, or may only look.
+			r.Body = readAhead(r.Body)
+			c = s.whoAsks(r)
+			if e := s.mayAsk(r, pattern, c); e != nil {
+				writeError(w, e)
+				return
+			}
+		}
 		m.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), callerKey{}, c)))
 	})
+}
+
+// readAhead reads a body, which the guard bounds, to its end; an error comes where
+// it came.
+func readAhead(body io.ReadCloser) io.ReadCloser {
+	text, err := io.ReadAll(body)
+	return &aheadBody{bytes.NewReader(text), cmp.Or(err, io.EOF), body}
+}
+
+type aheadBody struct {
+	text *bytes.Reader
+	end  error
+	io.Closer
+}
+
+// Read implements io.Reader.
+func (b *aheadBody) Read(p []byte) (int, error) {
+	if b.text.Len() == 0 {
+		return 0, b.end
+	}
+	return b.text.Read(p)
 }
 
 func (s *Server) mayAsk(r *http.Request, pattern string, c caller) *apiError {

@@ -45,6 +45,9 @@ type errorDetail struct {
 	Field   string `json:"field"`
 }
 
+// mostMessage bounds what of a request an answer repeats.
+const mostMessage = 4 << 10
+
 func writeError(w http.ResponseWriter, e *apiError) {
 	if e.status == http.StatusServiceUnavailable {
 		w.Header().Set("Retry-After", "5")
@@ -52,7 +55,7 @@ func writeError(w http.ResponseWriter, e *apiError) {
 	if e.status == http.StatusUnauthorized { // RFC 9110, 15.5.2; of no scheme that makes a browser ask by itself
 		w.Header().Set("WWW-Authenticate", `Bearer realm="loadscribe"`)
 	}
-	writeJSON(w, e.status, errorAnswer{errorDetail{e.message, e.field}})
+	writeJSON(w, e.status, errorAnswer{errorDetail{clipTo(e.message, mostMessage), clipTo(e.field, mostMessage)}})
 }
 
 // writeJSON encodes v as a whole before the first byte goes out, so that an

@@ -67,7 +67,7 @@ const maxBodyBytes = 64 << 10
 func (g *guard) check(r *http.Request) *apiError {
 	if !g.hostAllowed(r) {
 		return &apiError{http.StatusForbidden, "", "host \"" + clip(r.Host) +
-			"\" is not this agent's: open it by its address, or by the host name of listen in the site file"}
+			"\" is not this agent's: open it by its address, by the host name of listen in the site file, or add it to [agent] hosts there"}
 	}
 	// A browser tells which site a request comes from. Following a link is
 	// fine; another site's script, image or frame is not.
@@ -105,7 +105,10 @@ func (g *guard) originAllowed(r *http.Request) *apiError {
 		return nil // not a browser
 	}
 	u, err := url.Parse(origin)
-	if err == nil && u.Host != "" && (strings.EqualFold(u.Host, r.Host) || g.origins[strings.ToLower(u.Scheme+"://"+u.Host)]) {
+	// Who is in between can serve a page of http:// under our own name and port; no
+	// such page is ours where we speak TLS.
+	ours := err == nil && strings.EqualFold(u.Host, r.Host) && (r.TLS == nil || strings.EqualFold(u.Scheme, "https"))
+	if err == nil && u.Host != "" && (ours || g.origins[strings.ToLower(u.Scheme+"://"+u.Host)]) {
 		return nil
 	}
 	e := &apiError{http.StatusForbidden, "", "origin \"" + clip(origin) + "\" does not fit host \"" + clip(r.Host) +
@@ -126,8 +129,14 @@ func hostName(hostport string) string {
 
 // clip bounds what a stranger can put into our log.
 func clip(s string) string {
-	if len(s) > 100 {
-		return s[:100] + "…"
+	return clipTo(s, 100)
+}
+
+// clipTo leaves no half character, which a close reason of the live socket must
+// not hold.
+func clipTo(s string, most int) string {
+	if len(s) > most {
+		return strings.ToValidUTF8(s[:most], "") + "…"
 	}
 	return s
 }

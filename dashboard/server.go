@@ -167,7 +167,9 @@ func (s *Server) Run(ctx context.Context, ln net.Listener) error {
 		ReadTimeout:       30 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    16 << 10,
-		ErrorLog:          log.New(complaints{s.guard}, "", 0),
+		// OPTIONS * is answered by our handler too, which checks and sets headers.
+		DisableGeneralOptionsHandler: true,
+		ErrorLog:                     log.New(complaints{s.guard}, "", 0),
 	}
 	var config *tls.Config
 	if s.certificate != nil {

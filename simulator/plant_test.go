@@ -1,38 +1,15 @@
 package simulator
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"testing"
 	"time"
+
+	"loadscribe/internal/vectors"
 )
 
 const cfmM3S = 0.3048 * 0.3048 * 0.3048 / 60
-
-// vectors reads a file of published values; rows as maps by column.
-func vectors(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	f, err := os.Open("../testdata/vectors/" + name)
-	if err != nil {
-		t.Fatalf("published values: %v", err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatalf("%s: %v", name, err)
-	}
-	var list []map[string]string
-	for _, row := range rows[1:] {
-		m := map[string]string{}
-		for i, key := range rows[0] {
-			m[key] = row[i]
-		}
-		list = append(list, m)
-	}
-	return list
-}
 
 // What goes in comes out or stays, in the sump and in the plant.
 func TestAirIsConserved(t *testing.T) {
@@ -125,7 +102,7 @@ func TestReceiverTiming(t *testing.T) {
 // one another as those of a published orifice table (100 % coefficient, read).
 func TestLeakFollowsThePublishedTable(t *testing.T) {
 	flows := map[string]map[float64]float64{}
-	for _, row := range vectors(t, "leak_table.csv") {
+	for _, row := range vectors.Read(t, "leak_table.csv") {
 		psig, err1 := strconv.ParseFloat(row["pressure_psig"], 64)
 		cfm, err2 := strconv.ParseFloat(row["flow_cfm"], 64)
 		if err1 != nil || err2 != nil || row["table"] != "orifice_100pct" {

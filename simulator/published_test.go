@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"testing"
 	"time"
+
+	"loadscribe/internal/vectors"
 )
 
 // number reads a cell of a table of published values.
@@ -23,7 +25,7 @@ func number(t *testing.T, row map[string]string, column string) float64 {
 // rated for those pressures, is held to that.
 func TestIndicatedWorkIsIsentropic(t *testing.T) {
 	want := map[string]float64{}
-	for _, row := range vectors(t, "flow_power.csv") {
+	for _, row := range vectors.Read(t, "flow_power.csv") {
 		switch row["case"] {
 		case "isentropic_7barg", "isentropic_10barg":
 			want[row["case"]] = number(t, row, "expected") * 1e3
@@ -71,7 +73,7 @@ func TestFullLoadEfficiencyIsOfThisWorld(t *testing.T) {
 // minutes from 125 to 100 psig at 14.7 psia. Here the vessel of that volume is
 // drained through a regulator, nobody filling it.
 func TestReceiverExample(t *testing.T) {
-	rows := vectors(t, "storage.csv")
+	rows := vectors.Read(t, "storage.csv")
 	row := rows[0]
 	const foot3 = 0.3048 * 0.3048 * 0.3048
 	psig := func(column string) float64 { return number(t, row, column) * psiPa }
@@ -117,7 +119,7 @@ func TestPartLoadPower(t *testing.T) {
 		}},
 	}
 	curve := map[string]map[float64]float64{}
-	for _, row := range vectors(t, "part_load.csv") {
+	for _, row := range vectors.Read(t, "part_load.csv") {
 		if curve[row["control"]] == nil {
 			curve[row["control"]] = map[float64]float64{}
 		}
@@ -192,7 +194,7 @@ func steadyPower(t *testing.T, control string, edit func(*Machine), share float6
 // Vapour pressure against IAPWS R7-97's handbook values (read), 0 to 50 °C.
 func TestSaturationPressure(t *testing.T) {
 	checked := 0
-	for _, row := range vectors(t, "saturation_pressure.csv") {
+	for _, row := range vectors.Read(t, "saturation_pressure.csv") {
 		c := number(t, row, "t_c")
 		if c < 0 || c > 50 {
 			continue

@@ -1,39 +1,15 @@
 package air
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
 
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
+	"loadscribe/internal/vectors"
 )
-
-// vector reads a table of published values.
-func vector(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	f, err := os.Open("../../testdata/vectors/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var all []map[string]string
-	for _, row := range rows[1:] {
-		m := map[string]string{}
-		for i, cell := range row {
-			m[rows[0][i]] = cell
-		}
-		all = append(all, m)
-	}
-	return all
-}
 
 func number(t *testing.T, text string) float64 {
 	t.Helper()
@@ -76,7 +52,7 @@ const seventyK = (459.67 + 70) * rankin
 func TestLeakTable(t *testing.T) {
 	free := Condition{PressurePa: handbookPa, TemperatureK: seventyK}
 	off := map[string][]float64{}
-	for _, row := range vector(t, "leak_table.csv") {
+	for _, row := range vectors.Read(t, "leak_table.csv") {
 		gauge := number(t, row["pressure_psig"]) * psiPa
 		coefficient, worst := number(t, row["coefficient_assumed"]), 0.0075
 		if row["table"] == "doe_tip_sheet_3" {
@@ -150,7 +126,7 @@ func TestLeakTests(t *testing.T) {
 		"tip3_1/16":              tip(50, 5.72),
 		"tip3_1/4":               tip(10, 100.9),
 	}
-	for _, row := range vector(t, "leak_tests.csv") {
+	for _, row := range vectors.Read(t, "leak_tests.csv") {
 		// The Navy's line through its own measurements is no formula of ours; its
 		// cost is in TestNavyCost.
 		if row["case"] == "navy_regression" {
@@ -208,7 +184,7 @@ func TestNavyCost(t *testing.T) {
 // TestStorage: the sandblasting example of an open textbook that quotes the
 // handbook (read), and the relations of a receiver's timing (textbook).
 func TestStorage(t *testing.T) {
-	rows := vector(t, "storage.csv")
+	rows := vectors.Read(t, "storage.csv")
 	for _, row := range rows {
 		m3 := EventVolumeM3(60*number(t, row["T_min"]), number(t, row["C_cfm"])*cfmM3S, number(t, row["Pa_psia"])*psiPa,
 			number(t, row["P1_psig"])*psiPa, number(t, row["P2_psig"])*psiPa)
@@ -235,7 +211,7 @@ func TestStorage(t *testing.T) {
 func TestReferenceConditions(t *testing.T) {
 	ours := map[string]Condition{"ISO 1217 / FAD": FAD(), "ISO 2787": FAD(), "ISO 8778 ANR": ANR(),
 		"SCFM trade association": ScfmTrade(), "SCFM 14.7/60F": ScfmGas(), "Normal m3": Normal()}
-	for _, row := range vector(t, "reference_conditions.csv") {
+	for _, row := range vectors.Read(t, "reference_conditions.csv") {
 		c, ok := ours[row["name"]]
 		if !ok {
 			t.Errorf("%s is not here", row["name"])
@@ -307,7 +283,7 @@ func TestFlowAndPower(t *testing.T) {
 		"two_psi_rule_100":     PressureFactor(inlet, inlet+100*psiPa, inlet+102*psiPa) - 1,
 		"bar_7_to_8":           PressureFactor(100e3, 800e3, 900e3) - 1,
 	}
-	for _, row := range vector(t, "flow_power.csv") {
+	for _, row := range vectors.Read(t, "flow_power.csv") {
 		v, ok := got[row["case"]]
 		if !ok {
 			t.Errorf("%s is not held", row["case"])
@@ -332,7 +308,7 @@ func TestRegulationsScope(t *testing.T) {
 // CRC handbook's table (read) and Hyland-Wexler (computed), each within its
 // tolerance, and back again.
 func TestSaturation(t *testing.T) {
-	rows := vector(t, "saturation_pressure.csv")
+	rows := vectors.Read(t, "saturation_pressure.csv")
 	for _, row := range rows {
 		k, want, rel := number(t, row["T_k"]), number(t, row["p_kpa_expected"])*1000, number(t, row["rel_tolerance"])
 		if got := SaturationPa(k); math.Abs(got/want-1) > rel {
@@ -342,7 +318,7 @@ func TestSaturation(t *testing.T) {
 			t.Errorf("%g K comes back as %.9g", k, back)
 		}
 	}
-	backward := vector(t, "saturation_temperature.csv")
+	backward := vectors.Read(t, "saturation_temperature.csv")
 	for _, row := range backward {
 		p, want := number(t, row["p_mpa"])*1e6, number(t, row["T_k_expected"])
 		if got := SaturationK(p); math.Abs(got-want) > 1e-6 {
@@ -358,7 +334,7 @@ func TestSaturation(t *testing.T) {
 // page (a chart reading, hence 7 %), two computed with the formula of the
 // reference, whose sources it names.
 func TestCondensateExample(t *testing.T) {
-	for _, row := range vector(t, "condensate.csv") {
+	for _, row := range vectors.Read(t, "condensate.csv") {
 		inlet := Condition{number(t, row["p_atm_pa"]), number(t, row["t_inlet_c"]) + zeroCK, number(t, row["rh_inlet"])}
 		got := inlet.DryDensity() * inlet.CondensateShare(number(t, row["t_separator_c"])+zeroCK,
 			inlet.PressurePa+number(t, row["p_discharge_gauge_pa"]))
@@ -374,7 +350,7 @@ func TestCondensateExample(t *testing.T) {
 // stored chart).
 func TestMoistureLoad(t *testing.T) {
 	const gallonKg = 3.785411784
-	for _, row := range vector(t, "moisture_load.csv") {
+	for _, row := range vectors.Read(t, "moisture_load.csv") {
 		c := Condition{101_325, (number(t, row["t_f"])-32)/1.8 + zeroCK, 1}
 		kgM3 := c.DryDensity() * VapourShare(SaturationPa(c.TemperatureK), c.PressurePa)
 		near(t, row["t_f"]+" °F", kgM3*cfmM3S*3600/gallonKg, number(t, row["printed_gph_per_cfm"]), number(t, row["tolerance"]))

@@ -4,6 +4,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"loadscribe/internal/vectors"
 )
 
 // storagePlant is a plant whose air follows its storage exactly: a machine of
@@ -52,7 +54,7 @@ func (p *storagePlant) tape(t testing.TB, hours int64) *memory {
 func textbook(t testing.TB, share float64) *storagePlant {
 	t.Helper()
 	const psi, cubicFoot = 6894.757, 0.028316846592
-	row := vector(t, "storage.csv")[0]
+	row := vectors.Read(t, "storage.csv")[0]
 	flow := 2 * number(t, row["C_cfm"]) * cubicFoot / 60
 	return &storagePlant{volumeM3: number(t, row["printed_ft3"]) * cubicFoot, flow: flow, demand: share * flow,
 		inletPa: number(t, row["Pa_psia"]) * psi, low: number(t, row["P2_psig"]) * psi, high: number(t, row["P1_psig"]) * psi}

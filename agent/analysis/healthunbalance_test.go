@@ -7,13 +7,14 @@ import (
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
+	"loadscribe/internal/vectors"
 )
 
 // TestUnbalanceExamples: published examples of NEMA MG 1-14.36 (read on stored
 // pages, one of them a DOE motor tip sheet's). 400/395/388 V is printed as 1.45 %
 // and is 1.606 %: its largest deviation is on the low line.
 func TestUnbalanceExamples(t *testing.T) {
-	rows := vector(t, "voltage_unbalance.csv")
+	rows := vectors.Read(t, "voltage_unbalance.csv")
 	for _, row := range rows {
 		v := [3]float64{number(t, row["v_ab"]), number(t, row["v_bc"]), number(t, row["v_ca"])}
 		if got, want := unbalancePct(v), number(t, row["recomputed_pct"]); math.Abs(got-want) > 5e-5 {
@@ -28,7 +29,7 @@ func TestUnbalanceExamples(t *testing.T) {
 // TestDeratingCurve: points of NEMA MG 1 figure 14-1 as tabulated on a stored page
 // (read); what is known from memory lies within 0.01 of it.
 func TestDeratingCurve(t *testing.T) {
-	for _, row := range vector(t, "voltage_derating.csv") {
+	for _, row := range vectors.Read(t, "voltage_derating.csv") {
 		within := 1e-9
 		if row["basis"] == "memory" {
 			within = 0.01 + 1e-9

@@ -10,6 +10,7 @@ import (
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
+	"loadscribe/internal/vectors"
 )
 
 // recordOf folds an hour of a sound machine and makes its report as at a time.
@@ -192,7 +193,7 @@ func TestInstrumentsOfAReport(t *testing.T) {
 // certificate says (JCGM 100:2008, from memory), through a site's record.
 func TestStatedAccuracy(t *testing.T) {
 	rows := map[string]map[string]string{}
-	for _, row := range vector(t, "uncertainty_gum.csv") {
+	for _, row := range vectors.Read(t, "uncertainty_gum.csv") {
 		rows[row["case"]] = row
 	}
 	for _, c := range []struct {

@@ -1,9 +1,7 @@
 package analysis
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"testing"
 	"time"
@@ -14,30 +12,8 @@ import (
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
+	"loadscribe/internal/vectors"
 )
-
-// vector reads one of the shared check tables as a list of column → cell.
-func vector(t testing.TB, name string) []map[string]string {
-	t.Helper()
-	f, err := os.Open("../../testdata/vectors/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var all []map[string]string
-	for _, row := range rows[1:] {
-		m := map[string]string{}
-		for i, cell := range row {
-			m[rows[0][i]] = cell
-		}
-		all = append(all, m)
-	}
-	return all
-}
 
 func number(t testing.TB, text string) float64 {
 	t.Helper()
@@ -58,7 +34,7 @@ func TestEnergyCostExample(t *testing.T) {
 	delete(site.Machines[0].Roles, scan.Energy)
 	var kW [2]float64
 	var printed, kWh float64
-	for _, row := range vector(t, "cost_example.csv") {
+	for _, row := range vectors.Read(t, "cost_example.csv") {
 		at := map[string]int{"loaded": 0, "unloaded": 1}
 		if i, ok := at[row["case"]]; ok {
 			kW[i] = number(t, row["bhp"]) * 0.746 * number(t, row["full_load_bhp_fraction"]) / number(t, row["motor_efficiency"])
@@ -89,13 +65,13 @@ func TestEnergyCostExample(t *testing.T) {
 // read on a stored page; ISO 1217 and ISO 8778: from memory).
 func TestFreeAir(t *testing.T) {
 	want := map[string]float64{}
-	for _, row := range vector(t, "flow_power.csv") {
+	for _, row := range vectors.Read(t, "flow_power.csv") {
 		if row["case"] == "nm3_to_iso" {
 			want["normal"] = number(t, row["expected"])
 		}
 	}
 	var iso, scfm float64
-	for _, row := range vector(t, "reference_conditions.csv") {
+	for _, row := range vectors.Read(t, "reference_conditions.csv") {
 		switch row["name"] {
 		case "ISO 1217 / FAD":
 			iso = number(t, row["dry_density_kg_m3"])
@@ -142,7 +118,7 @@ func TestFreeAir(t *testing.T) {
 func TestGUM(t *testing.T) {
 	const ls, theta = 50_000_623.0, -0.1
 	got := quad(25, 9.7, ls*theta*0.58e-6, ls*11.5e-6*0.029)
-	for _, row := range vector(t, "uncertainty_gum.csv") {
+	for _, row := range vectors.Read(t, "uncertainty_gum.csv") {
 		if row["quantity"] != "u_c first order" {
 			continue
 		}

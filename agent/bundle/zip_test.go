@@ -13,6 +13,8 @@ import (
 	"testing"
 
 	"go.uber.org/goleak"
+
+	"loadscribe/internal/peers"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -137,10 +139,7 @@ func TestOtherToolsReadIt(t *testing.T) {
 		t.Run(tool[0], func(t *testing.T) {
 			path, err := exec.LookPath(tool[0])
 			if err != nil {
-				if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-					t.Fatalf("%s is not installed, and LOADSCRIBE_PEERS=require asks for it", tool[0])
-				}
-				t.Skipf("%s is not installed", tool[0])
+				peers.Missing(t, "%s is not installed", tool[0])
 			}
 			if out, err := exec.Command(path, tool[1:]...).CombinedOutput(); err != nil {
 				t.Errorf("%v: %s", err, out)

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
+
+	"loadscribe/internal/peers"
 )
 
 // bytesOf is a document made at one time.
@@ -78,23 +80,9 @@ func pens(pdf *fpdf.Fpdf) (s penState) {
 	return s
 }
 
-// peer is an independent program; the test is left out where it is not installed, or
-// fails under LOADSCRIBE_PEERS=require.
-func peer(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("independent peer %s is not installed (see .ci/peers)", name)
-		}
-		t.Skipf("independent peer %s is not installed (see .ci/peers)", name)
-	}
-	return path
-}
-
 // TestPDFText: another reader finds every text of a picture on its page.
 func TestPDFText(t *testing.T) {
-	pdftotext := peer(t, "pdftotext")
+	pdftotext := peers.Path(t, "pdftotext")
 	file := filepath.Join(t.TempDir(), "charts.pdf")
 	if err := paper(t, samples(), 500).OutputFileAndClose(file); err != nil {
 		t.Fatal(err)
@@ -125,7 +113,7 @@ func TestBrowserLetters(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts a browser")
 	}
-	chromium := peer(t, "chromium")
+	chromium := peers.Path(t, "chromium")
 	page := `<!doctype html><meta charset="utf-8"><title>t</title>`
 	n := 0
 	for _, c := range append(samples(), oddSamples()...) {

@@ -200,10 +200,10 @@ func TestPartlyAgain(t *testing.T) {
 			t.Errorf("%+v", s)
 		}
 		time.Sleep(30 * time.Minute)
+		stop()
 		if len(had) < 5 || len(had) > 12 {
 			t.Errorf("%d attempts in half an hour", len(had))
 		}
-		stop()
 		m = mustOpen(t, dir, Options{}, f)
 		stop = running(m)
 		time.Sleep(MostAge - time.Hour)

@@ -93,7 +93,10 @@ func (m *Mail) Deliver(ctx context.Context, msg *Message, late time.Duration) (s
 	}
 	conn, err := m.dial(ctx)
 	if err != nil {
-		return "", m.said("no connection to "+m.config.Server, err, password)
+		if dialed := (*net.OpError)(nil); errors.As(err, &dialed) && dialed.Op == "dial" {
+			err = dialed.Err // without the address, which said has
+		}
+		return "", m.said("no connection", err, password)
 	}
 	// The library knows no context: a closed connection ends its every wait.
 	stop := context.AfterFunc(ctx, func() { conn.Close() })

@@ -430,3 +430,22 @@ func TestMailPlainLeaves(t *testing.T) {
 		}
 	}
 }
+
+// TestMailUnreachable: the page shows why no mail goes, with the server named once.
+func TestMailUnreachable(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := l.Addr().String()
+	l.Close()
+	m, err := NewMail(MailConfig{Server: server, Security: SecurityNone, From: "a@air.example", To: []string{"b@air.example"}}, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = m.Deliver(t.Context(), &Message{ID: "1", Subject: "x"}, 0)
+	var later *Later
+	if !errors.As(err, &later) || !strings.HasPrefix(later.Why, "mail by "+server+": no connection: ") || strings.Count(later.Why, server) != 1 {
+		t.Errorf("nobody there: %v", err)
+	}
+}

@@ -43,7 +43,9 @@ type line struct {
 // run polls until ctx ends.
 func (l *line) run(ctx context.Context) {
 	start := l.now()
-	l.openAt = start
+	if l.openAt.Before(start) { // else it rests
+		l.openAt = start
+	}
 	for _, s := range l.slots {
 		s.due = start
 	}

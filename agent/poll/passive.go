@@ -152,11 +152,14 @@ func (o *overheard) scan(now time.Time, mono, wall int64) (s scan.Scan, ok bool)
 
 // runPassive takes what another master reads until ctx ends. It never sends.
 func (l *line) runPassive(ctx context.Context) {
-	l.openAt = time.Now()
-	for _, s := range l.slots {
-		s.due = l.openAt.Add(s.period)
+	start := time.Now()
+	if l.openAt.Before(start) { // else it rests
+		l.openAt = start
 	}
-	heardAt := l.openAt
+	for _, s := range l.slots {
+		s.due = start.Add(s.period)
+	}
+	heardAt := start
 	defer l.close()
 	for {
 		s := next(l.slots, nil)

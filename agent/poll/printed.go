@@ -165,8 +165,11 @@ func (l *line) runPrinted(ctx context.Context) {
 	}
 	format := textFormat(&l.units[0].device.Map.Text.Format)
 	patience := max(reopenAfter, silentPeriods*longest)
-	l.openAt = time.Now()
-	heardAt := l.openAt
+	start := time.Now()
+	if l.openAt.Before(start) { // else it rests
+		l.openAt = start
+	}
+	heardAt := start
 	defer l.close()
 	for ctx.Err() == nil {
 		wake := l.wakePrinted()

@@ -27,6 +27,13 @@ const (
 	// mended by asking it ever again, only by another process.
 	mostLeft = 8
 
+	// A line that hung and hangs again within calmAfter rests before it is opened anew, from
+	// firstRest on and twice as long each time: else a driver that hangs always would fill the
+	// events, and come to mostLeft within minutes.
+	calmAfter = time.Minute
+	firstRest = 15 * time.Second
+	lastRest  = 10 * time.Minute
+
 	closingPort = "closing the port"
 )
 
@@ -50,6 +57,11 @@ type life struct {
 	abandoned atomic.Bool   // nothing that it still does counts
 	cancel    context.CancelFunc
 	done      chan struct{} // closed when its goroutine has ended
+
+	// Of the watcher alone:
+	watched time.Duration // how long, since its rest was over
+	rest    time.Duration // how long it waits before it opens the port
+	again   bool          // one before it hung
 
 	mu   sync.Mutex // protects port
 	port conn       // what is to be closed when it hangs; nil: nothing
@@ -146,6 +158,7 @@ func (p *Poller) Run(ctx context.Context) error {
 
 // look begins a line anew if it hangs, and returns the line that counts now.
 func (p *Poller) look(ctx context.Context, l *line, passed time.Duration) *line {
+	l.life.watched += passed
 	hangs, since := l.life.pulse.Look(passed)
 	if hangs == "" {
 		p.setStuck(l, "")
@@ -164,6 +177,7 @@ func (p *Poller) look(ctx context.Context, l *line, passed time.Duration) *line 
 	l.life.abandon(hangs)
 	n.life.running = l.life.running
 	n.book.takeOver(l.book)
+	n.restAfter(l.life, since)
 	w := Wedge{Line: l.site.Name, Doing: hangs, For: since, Times: n.book.status.Restarted, Left: int(l.life.running.Load())}
 	p.log.Error("a line hangs and is begun anew", "line", w.Line, "doing", w.Doing, "for", w.For.Round(time.Second), "times", w.Times, "left", w.Left)
 	p.replace(l, n)
@@ -177,6 +191,21 @@ func (p *Poller) look(ctx context.Context, l *line, passed time.Duration) *line 
 	}
 	n.start(ctx)
 	return n
+}
+
+// restAfter has a line rest before it opens its port where the life before it had hung
+// again soon after it began; it counts as up only once it has answered then.
+func (l *line) restAfter(before *life, hung time.Duration) {
+	l.life.again = true
+	if !before.again || before.watched-hung >= calmAfter {
+		return
+	}
+	rest := firstRest
+	if before.rest > 0 {
+		rest = min(2*before.rest, lastRest)
+	}
+	l.life.rest, l.life.watched = rest, -rest
+	l.openAt, l.pauses.failures = l.now().Add(rest), 1
 }
 
 // current are the lines that count now.

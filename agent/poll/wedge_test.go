@@ -210,6 +210,37 @@ func TestHangingCallsAreBounded(t *testing.T) {
 	})
 }
 
+// TestALineThatHangsAlwaysRests: a driver whose reads hang ever again, and end when the port is
+// closed, is asked less and less, so that a day of it makes few events; the line is up
+// only after it answered; and once it is well it is read as before.
+func TestALineThatHangsAlwaysRests(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		wedged, told := 0, 0
+		var d *driver
+		d = newDriver(1)
+		p := start(t, siteOf(1, time.Second), Options{Dial: d.dial, OnLine: func(LineStatus) { told++ },
+			OnWedged: func(Wedge) {
+				wedged++
+				close(d.swap()) // its closing frees it
+				d.set("read")
+			}})
+		time.Sleep(5 * time.Second)
+		d.set("read")
+		time.Sleep(24 * time.Hour)
+		if most := 24*6 + 10; wedged < 100 || wedged > most || told > 10 {
+			t.Errorf("in a day begun anew %d times, want 100 to %d; told %d times that it is up or down", wedged, most, told)
+		}
+		d.release()
+		time.Sleep(lastRest)
+		before := len(p.tape.of("u1", ""))
+		time.Sleep(time.Minute)
+		if n := count(p.tape.of("u1", "")[before:])[scan.Good]; n < 59 || !p.Status().Lines[0].Up {
+			t.Errorf("once it was well: %d readings in a minute, %+v", n, p.Status().Lines[0])
+		}
+		p.stop()
+	})
+}
+
 // TestStopLeavesAHangingLine: a stop does not wait for a driver that hangs, and says so.
 func TestStopLeavesAHangingLine(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

@@ -20,6 +20,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
+	"loadscribe/internal/peers"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -99,10 +100,7 @@ func TestGoldenText(t *testing.T) {
 func TestPromtoolFindsNothing(t *testing.T) {
 	tool, err := exec.LookPath("promtool")
 	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatal("promtool is not installed, and LOADSCRIBE_PEERS=require asks for it")
-		}
-		t.Skip("promtool is not installed")
+		peers.Missing(t, "promtool is not installed")
 	}
 	check := func(text string) (string, error) {
 		cmd := exec.Command(tool, "check", "metrics")

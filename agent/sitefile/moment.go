@@ -14,6 +14,9 @@ import (
 // outside 1970 to 2200 are errors: one was misspelt, and the far end leaves
 // room for sums of milliseconds in 64 bits.
 func ParseTime(s string, now time.Time, loc *time.Location, isEnd bool) (time.Time, error) {
+	if len(s) > longestTime { // which the errors repeat
+		return time.Time{}, fmt.Errorf("%q… is not a time: it has %d characters", s[:20], len(s))
+	}
 	t, err := parseTime(s, now, loc, isEnd)
 	if y := t.UTC().Year(); err == nil && (y < firstYear || y > lastYear) {
 		return time.Time{}, fmt.Errorf("%q is in the year %d: use one from %d to %d", s, y, firstYear, lastYear)
@@ -22,6 +25,9 @@ func ParseTime(s string, now time.Time, loc *time.Location, isEnd bool) (time.Ti
 }
 
 const firstYear, lastYear = 1970, 2200
+
+// longestTime is more than any time needs, also one of nanoseconds.
+const longestTime = 64
 
 func parseTime(s string, now time.Time, loc *time.Location, isEnd bool) (time.Time, error) {
 	if s == "now" {

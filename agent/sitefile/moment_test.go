@@ -135,3 +135,12 @@ func TestOffShift(t *testing.T) {
 		}
 	}
 }
+
+// What is no time is repeated in short.
+func TestLongTimes(t *testing.T) {
+	for _, text := range []string{strings.Repeat("9", 60_000), "2026-03-02T07:00:00." + strings.Repeat("0", 60_000) + "Z", "-" + strings.Repeat("1", 60_000) + "d"} {
+		if _, err := ParseTime(text, time.Now(), time.UTC, false); err == nil || len(err.Error()) > 200 {
+			t.Errorf("%.20q… is answered %.300v", text, err)
+		}
+	}
+}

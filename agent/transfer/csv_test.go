@@ -7,7 +7,6 @@ import (
 	"errors"
 	"io"
 	"math"
-	"os"
 	"os/exec"
 	"runtime"
 	"strings"
@@ -16,6 +15,7 @@ import (
 	"go.uber.org/goleak"
 
 	"loadscribe/agent/scan"
+	"loadscribe/internal/peers"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -165,10 +165,7 @@ func TestFormulasAreText(t *testing.T) {
 func TestPythonReadsIt(t *testing.T) {
 	python, err := exec.LookPath("python3")
 	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatal("python3 is not installed, and LOADSCRIBE_PEERS=require asks for it")
-		}
-		t.Skip("python3 is not installed")
+		peers.Missing(t, "python3 is not installed")
 	}
 	text, names := exportAwkward(t)
 	cmd := exec.Command(python, "-c", `

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"loadscribe/internal/peers"
 	"loadscribe/simulator"
 )
 
@@ -41,10 +42,7 @@ func TestTSDBWithoutPromtool(t *testing.T) {
 // sample, and random numbers, which take more.
 func TestTSDBBytes(t *testing.T) {
 	if _, err := exec.LookPath("promtool"); err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatal("promtool is not installed, and LOADSCRIBE_PEERS=require asks for it")
-		}
-		t.Skip("promtool is not installed")
+		peers.Missing(t, "promtool is not installed")
 	}
 	still, lively := make([]int64, 3600), make([]int64, 3600)
 	for i := range lively {

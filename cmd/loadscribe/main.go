@@ -91,6 +91,14 @@ type misuse struct{ error }
 func (m misuse) Unwrap() error { return m.error }
 
 func main() {
+	if service.Managed() {
+		// No signals: Windows tells services as well when anybody signs out, which Go makes a
+		// SIGTERM of (golang.org/issue/40167); its service manager has words of its own to stop
+		// one. There is no standard output either, and writing to it would fail.
+		os.Exit(service.Serve(context.Background(), func(ctx context.Context, notify service.Notify, eventLog func(slog.Level, string)) int {
+			return executeIn(&surroundings{ctx: ctx, stdout: io.Discard, stderr: io.Discard, notify: notify, eventLog: eventLog}, os.Args[1:])
+		}))
+	}
 	ctx, stop := context.WithCancel(context.Background())
 	signals := make(chan os.Signal, 2)
 	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
@@ -100,11 +108,6 @@ func main() {
 		<-signals
 		os.Exit(exitFailed) // a second signal does not wait for order
 	}()
-	if service.Managed() {
-		os.Exit(service.Serve(ctx, func(ctx context.Context, notify service.Notify, eventLog func(slog.Level, string)) int {
-			return executeIn(&surroundings{ctx: ctx, stdout: os.Stdout, stderr: os.Stderr, notify: notify, eventLog: eventLog}, os.Args[1:])
-		}))
-	}
 	os.Exit(execute(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }
 

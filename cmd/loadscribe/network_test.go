@@ -17,6 +17,7 @@ import (
 
 	"loadscribe/agent"
 	"loadscribe/dashboard/door"
+	"loadscribe/internal/peers"
 )
 
 // onNetwork runs an agent whose pages others can reach, though the tests ask it
@@ -229,7 +230,7 @@ func TestBehindAProxy(t *testing.T) {
 // TestPrometheusScrapesOverTLS: Debian's Prometheus trusts certificate.pem, bears
 // the token, and has our numbers.
 func TestPrometheusScrapesOverTLS(t *testing.T) {
-	prometheus := peer(t, "prometheus")
+	prometheus := peers.Path(t, "prometheus")
 	dir, site, _, in := onNetwork(t, "0.0.0.0:0", "")
 	token := mustRun(t, "people", "scrape-token", "--site", site)
 	work := t.TempDir()

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"loadscribe/cmd/loadscribe/demo"
+	"loadscribe/internal/peers"
 )
 
 // TestPage opens every page in Chromium against a recording agent with the
@@ -123,16 +124,13 @@ func TestPage(t *testing.T) {
 // are installed; without them the test is skipped, or fails where peers are required.
 func browserPeers(t *testing.T) (chromium, node, web string) {
 	t.Helper()
-	chromium, node = peer(t, "chromium"), peer(t, "node")
+	chromium, node = peers.Path(t, "chromium"), peers.Path(t, "node")
 	web, err := filepath.Abs("../../dashboard/web")
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, err := os.Stat(filepath.Join(web, "node_modules", "playwright-core")); err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("the page's packages are not installed: make build")
-		}
-		t.Skip("the page's packages are not installed: make build")
+		peers.Missing(t, "the page's packages are not installed: make build")
 	}
 	return chromium, node, web
 }

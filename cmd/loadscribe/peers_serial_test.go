@@ -10,12 +10,14 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"loadscribe/internal/peers"
 )
 
 // ttyPair makes two pseudo-terminals that are one line (socat).
 func ttyPair(t *testing.T, dir string) (theirs, ours string) {
 	t.Helper()
-	socat := peer(t, "socat")
+	socat := peers.Path(t, "socat")
 	theirs, ours = filepath.Join(dir, "theirs"), filepath.Join(dir, "ours")
 	background(t, "", socat, "pty,raw,echo=0,link="+theirs, "pty,raw,echo=0,link="+ours)
 	eventually(t, "socat's pseudo-terminals", 10*time.Second, func() bool {

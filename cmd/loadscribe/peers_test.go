@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"loadscribe/internal/peers"
 )
 
 // typeCase is one register layout entry with the value that must come out.
@@ -188,7 +190,7 @@ every = "200ms"
 
 // TestPymodbusRTU does the same over a pair of pseudo-terminals (socat).
 func TestPymodbusRTU(t *testing.T) {
-	python, socat := pymodbusPython(t), peer(t, "socat")
+	python, socat := pymodbusPython(t), peers.Path(t, "socat")
 	dir, cases := t.TempDir(), typeCases()
 	writeTypesMap(t, dir, cases)
 	theirs, ours := filepath.Join(dir, "theirs"), filepath.Join(dir, "ours")
@@ -221,7 +223,7 @@ every = "500ms"
 // TestMbpoll reads our simulator with an independent master (mbpoll, libmodbus)
 // over TCP and over RTU on a pseudo-terminal.
 func TestMbpoll(t *testing.T) {
-	mbpoll := peer(t, "mbpoll")
+	mbpoll := peers.Path(t, "mbpoll")
 	u := start(t, "simulate", "--tcp", "127.0.0.1:0", "--pty", "--baud", "19200", "--warm-up", "1m")
 	var tcp, pty string
 	eventually(t, "the simulator's addresses", 20*time.Second, func() bool {
@@ -268,7 +270,7 @@ func TestMbpoll(t *testing.T) {
 // TestTsharkFindsNoMalformedFrame captures our own Modbus TCP traffic on
 // loopback and lets an independent dissector judge it.
 func TestTsharkFindsNoMalformedFrame(t *testing.T) {
-	tshark := peer(t, "tshark")
+	tshark := peers.Path(t, "tshark")
 	dir, port := t.TempDir(), freePort(t)
 	sim := start(t, "simulate", "--tcp", fmt.Sprintf("127.0.0.1:%d", port), "--warm-up", "1m")
 	eventually(t, "the simulator", 20*time.Second, func() bool { return strings.Contains(sim.stdout.String(), "Ctrl-C") })

@@ -12,33 +12,17 @@ import (
 	"sync"
 	"testing"
 	"time"
-)
 
-// peer returns the path of an independent program, or skips the test where it
-// is not installed; under LOADSCRIBE_PEERS=require that is a failure.
-func peer(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err == nil {
-		return path
-	}
-	if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-		t.Fatalf("independent peer %s is not installed (see .ci/peers)", name)
-	}
-	t.Skipf("independent peer %s is not installed (see .ci/peers)", name)
-	return ""
-}
+	"loadscribe/internal/peers"
+)
 
 // pymodbusPython is Debian's Python, which has its pymodbus; another one
 // earlier in PATH would not.
 func pymodbusPython(t *testing.T) string {
 	t.Helper()
-	python := peer(t, "/usr/bin/python3")
+	python := peers.Path(t, "/usr/bin/python3")
 	if out, err := exec.Command(python, "-c", "import pymodbus, serial_asyncio").CombinedOutput(); err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("pymodbus with serial support is not installed (see .ci/peers): %s", out)
-		}
-		t.Skipf("pymodbus with serial support is not installed (see .ci/peers): %s", out)
+		peers.Missing(t, "pymodbus with serial support is not installed (see .ci/peers): %s", out)
 	}
 	return python
 }

@@ -61,7 +61,7 @@ func (f *siteFlags) running(s *surroundings) (*sitefile.Site, *running, error) {
 	}
 	release, err := store.Hold(site.Agent.DataDir)
 	if err == nil {
-		return nil, nil, errors.Join(fmt.Errorf("no agent runs on %s, and nobody is signed in without one: start it with loadscribe run --site %s", site.Agent.DataDir, site.Path), release())
+		return nil, nil, errors.Join(fmt.Errorf("no agent runs on %s, and without one nobody can sign in or be signed in: start it with loadscribe run --site %s", site.Agent.DataDir, site.Path), release())
 	}
 	if !errors.Is(err, store.ErrLocked) {
 		return nil, nil, err

@@ -50,6 +50,26 @@ func TestEventsOnATerminal(t *testing.T) {
 	}
 	args := []string{"events", "--site", site, "--from", "2026-03-01", "--to", "2026-03-04"}
 
+	code, got := onScreen(t, args...)
+	if code != exitFine || !strings.Contains(got, `ok\u001b[2J`) || strings.ContainsAny(got, "\x1b\x07\x08\x7f\x00\u009b\u202e") {
+		t.Errorf("code %d, the terminal gets %q", code, got)
+	}
+	if out := mustRun(t, args...); !strings.Contains(out, "ok\x1b[2J") {
+		t.Errorf("a file gets %q", out)
+	}
+}
+
+// Errors name what others wrote as well: a file's name, here.
+func TestErrorsOnATerminal(t *testing.T) {
+	code, got := onScreen(t, "check", "--site", filepath.Join(t.TempDir(), "ok\x1b[2J\x1b]0;owned\x07"))
+	if code != exitFailed || !strings.Contains(got, `ok\u001b[2J`) || strings.ContainsAny(got, "\x1b\x07") {
+		t.Errorf("code %d, the terminal gets %q", code, got)
+	}
+}
+
+// onScreen is what a terminal is sent that a command runs on.
+func onScreen(t *testing.T, args ...string) (code int, sent string) {
+	t.Helper()
 	tty, screen, err := pty.Open()
 	if err != nil {
 		t.Fatal(err)
@@ -59,20 +79,15 @@ func TestEventsOnATerminal(t *testing.T) {
 		all, _ := io.ReadAll(tty) // a pseudo-terminal's end is an error
 		shown <- string(all)
 	}()
-	code := execute(t.Context(), args, screen, screen)
+	code = execute(t.Context(), args, screen, screen)
 	if err := screen.Close(); err != nil {
 		t.Fatal(err)
 	}
-	got := <-shown
+	sent = <-shown
 	if err := tty.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if code != exitFine || !strings.Contains(got, `ok\u001b[2J`) || strings.ContainsAny(got, "\x1b\x07\x08\x7f\x00\u009b\u202e") {
-		t.Errorf("code %d, the terminal gets %q", code, got)
-	}
-	if out := mustRun(t, args...); !strings.Contains(out, "ok\x1b[2J") {
-		t.Errorf("a file gets %q", out)
-	}
+	return code, sent
 }
 
 // One message is one line of the log, whatever a device or a client says in it: of a

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"loadscribe/internal/peers"
 )
 
 // scraped returns /metrics, and the value of one series in it, as written; "" where
@@ -61,7 +63,7 @@ func TestReadyAndMetrics(t *testing.T) {
 		t.Errorf("device_up is %q while it answers", v)
 	}
 	t.Run("promtool", func(t *testing.T) {
-		cmd := exec.Command(peer(t, "promtool"), "check", "metrics")
+		cmd := exec.Command(peers.Path(t, "promtool"), "check", "metrics")
 		cmd.Stdin = strings.NewReader(all)
 		out, err := cmd.CombinedOutput()
 		if err != nil || len(bytes.TrimSpace(out)) > 0 {

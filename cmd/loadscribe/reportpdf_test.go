@@ -12,13 +12,14 @@ import (
 
 	"loadscribe/agent/report"
 	"loadscribe/agent/report/print"
+	"loadscribe/internal/peers"
 )
 
 // TestReportPDFNumbers reads a recorded day's report.pdf with an independent reader
 // (poppler's pdftotext): every paragraph, fact and row that has a number of the report in
 // it stands there, word for word, in the order of report.json.
 func TestReportPDFNumbers(t *testing.T) {
-	pdftotext := peer(t, "pdftotext")
+	pdftotext := peers.Path(t, "pdftotext")
 	if testing.Short() {
 		t.Skip("no goroutine of ours")
 	}

@@ -20,6 +20,7 @@ import (
 	"loadscribe/agent/replay"
 	"loadscribe/agent/report"
 	"loadscribe/agent/report/workbook"
+	"loadscribe/internal/peers"
 )
 
 // TestWorkbookRecalculated opens the workbook of a recorded day in an independent
@@ -27,7 +28,7 @@ import (
 // them are taken out first. No cell is an error, and money, energy and savings come to
 // what the report says.
 func TestWorkbookRecalculated(t *testing.T) {
-	office := peer(t, "soffice")
+	office := peers.Path(t, "soffice")
 	if testing.Short() {
 		t.Skip("no goroutine of ours")
 	}

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 )
 
 const (
@@ -74,6 +75,7 @@ type attempt struct {
 	address string // key; empty: of this computer
 	place   place
 	local   int
+	took    bool // one of the bucket
 }
 
 // begin lets an attempt through or says how long to wait. from is the address it
@@ -81,7 +83,7 @@ type attempt struct {
 func (a *attempts) begin(now time.Time, name, from string, ours bool) (*attempt, error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	t := &attempt{all: a, place: place{strings.ToLower(name), from}}
+	t := &attempt{all: a, place: place{folded(name), from}}
 	if name != "" {
 		t.name = "network " + t.place.name
 	}
@@ -91,10 +93,10 @@ func (a *attempts) begin(now time.Time, name, from string, ours bool) (*attempt,
 	} else {
 		t.address = network(from)
 	}
-	if seen, ok := a.places[t.place]; ok && name != "" && now.Sub(seen) < placeLife {
-		t.name = "at " + from + " " + t.place.name // strangers elsewhere cannot hold up this one
-	} else if wait := a.buckets[t.local].take(now); wait > 0 {
-		return nil, &LimitedError{wait}
+	seen, known := a.places[t.place]
+	if known = known && name != "" && now.Sub(seen) < placeLife; known {
+		// Strangers elsewhere cannot hold up this one, nor can the others of its network.
+		t.name, t.address = "at "+from+" "+t.place.name, ""
 	}
 	for _, k := range []struct {
 		of  map[string]*tried
@@ -103,6 +105,12 @@ func (a *attempts) begin(now time.Time, name, from string, ours bool) (*attempt,
 		if e := k.of[k.key]; k.key != "" && e != nil && now.Before(e.until) {
 			return nil, &LimitedError{e.until.Sub(now)}
 		}
+	}
+	if !known { // last, so that who waits anyway takes none from the others
+		if wait := a.buckets[t.local].take(now); wait > 0 {
+			return nil, &LimitedError{wait}
+		}
+		t.took = true
 	}
 	count(a.names, t.name, now)
 	count(a.addresses, t.address, now)
@@ -163,7 +171,9 @@ func (t *attempt) right(now time.Time) {
 	defer a.mu.Unlock()
 	delete(a.names, t.name)
 	delete(a.addresses, t.address)
-	a.buckets[t.local].left = min(bucketSize, a.buckets[t.local].left+1)
+	if t.took {
+		a.buckets[t.local].left = min(bucketSize, a.buckets[t.local].left+1)
+	}
 	if t.place.name == "" {
 		return
 	}
@@ -188,6 +198,18 @@ func (a *attempts) tellNow(now time.Time) bool {
 	}
 	a.told = now
 	return true
+}
+
+// folded is the same for all names that strings.EqualFold takes for one, which
+// lower case is not: "ſ" stays, and is an "s" to EqualFold.
+func folded(name string) string {
+	return strings.Map(func(r rune) rune {
+		least := r
+		for other := unicode.SimpleFold(r); other != r; other = unicode.SimpleFold(other) {
+			least = min(least, other)
+		}
+		return least
+	}, name)
 }
 
 // network is what counts as one address: of IPv6 the half that a provider or

@@ -163,6 +163,99 @@ func TestUnknownNameIsAsAWrongPassword(t *testing.T) {
 	}
 }
 
+// Names that sign in as one count as one: "ſ" is an "s" to who looks for the
+// person, and would be another name to who counts.
+func TestSpellingsOfANameCountAsOne(t *testing.T) {
+	c := newClock()
+	d, _ := openTest(t, c)
+	if err := d.AddOrChange(t.Context(), "a test", "Jess Moss", Look, otherPassword); err != nil {
+		t.Fatal(err)
+	}
+	let := 0
+	for i := range 64 {
+		name := []rune("jess moss")
+		for bit, at := range []int{2, 3, 7, 8} {
+			if i>>bit&1 == 1 {
+				name[at] = 'ſ'
+			}
+		}
+		if !d.knows(string(name)) {
+			t.Fatalf("%q is somebody else: this test holds nothing", string(name))
+		}
+		if _, err := d.begin(string(name), Origin{Address: fmt.Sprintf("198.51.100.%d", i)}); err == nil {
+			let++
+		}
+	}
+	if let > freeTries+1 {
+		t.Errorf("%d tries under one name in 16 spellings", let)
+	}
+}
+
+// Who signs in from a place where they did before is held up by none of the same
+// network, gains no tries for others, and who must wait takes none of the tries of all.
+func TestPlacesAndTheBucket(t *testing.T) {
+	c := newClock()
+	d, _ := openTest(t, c)
+	mine := Origin{Address: "2001:db8::1"}
+	mustSignIn(t, d, "R. Vale", goodPassword, mine)
+	left := func() int {
+		d.attempts.mu.Lock()
+		defer d.attempts.mu.Unlock()
+		return d.attempts.buckets[0].left
+	}
+	for i := range 30 { // a neighbour in the same /64, until all of it must wait
+		_, _ = d.begin(fmt.Sprintf("guess %d", i), Origin{Address: "2001:db8::2"})
+	}
+	if _, err := d.begin("R. Vale", Origin{Address: "2001:db8::3"}); !isLimited(err) {
+		t.Fatalf("the network does not wait (%v): this test holds nothing", err)
+	}
+	before := left()
+	if before < bucketSize-freeTries-2 {
+		t.Errorf("tries that were refused took %d of the bucket", bucketSize-before)
+	}
+	mustSignIn(t, d, "R. Vale", goodPassword, mine)
+	if got := left(); got != before {
+		t.Errorf("signing in from a known place makes %d tries of %d", got, before)
+	}
+}
+
+// Who knows the old password cannot keep the way in by a change that was begun
+// before somebody gave the person a new one.
+func TestChangeOfAPasswordThatWasReplaced(t *testing.T) {
+	c := newClock()
+	d, _ := openTest(t, c)
+	token := mustSignIn(t, d, "R. Vale", goodPassword, network1)
+	who, _ := d.Use(token)
+	c.pass(time.Second)
+	d.writing.Lock() // the thief's change waits here, its old password checked
+	ended := make(chan error, 1)
+	go func() {
+		_, err := d.ChangePassword(t.Context(), who, goodPassword, "the thief's own words", network1)
+		ended <- err
+	}()
+	end := time.Now().Add(time.Minute)
+	for checked := false; !checked; time.Sleep(time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("the old password is not checked")
+		}
+		d.attempts.mu.Lock()
+		checked = d.attempts.places[place{folded("R. Vale"), network1.Address}].Equal(c.Now())
+		d.attempts.mu.Unlock()
+	}
+	kept, err := d.hashing.make(t.Context(), otherPassword)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := d.change("x", nil, func(p *people, now time.Time) error { return p.put("R. Vale", "", kept, now) }); err != nil {
+		t.Fatal(err)
+	}
+	d.writing.Unlock()
+	if err := <-ended; !isField(err, "old") {
+		t.Errorf("the change of before is answered %v", err)
+	}
+	mustSignIn(t, d, "R. Vale", otherPassword, network1)
+}
+
 // A wait is told in whole units, never shorter than it is.
 func TestWaitInWords(t *testing.T) {
 	for after, want := range map[time.Duration]string{

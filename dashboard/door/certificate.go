@@ -251,6 +251,9 @@ func (c *Certificate) makeOwn() error {
 // other.
 func (c *Certificate) template() *x509.Certificate {
 	now := c.o.Now().UTC()
+	if now.Before(firstDay) { // not set yet: the fingerprint that is printed is to last when it is
+		now = firstDay
+	}
 	names := []string{"localhost"}
 	for _, name := range c.o.Names {
 		if name = strings.ToLower(name); !slices.Contains(names, name) {

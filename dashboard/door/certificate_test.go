@@ -79,7 +79,8 @@ func TestOwnCertificate(t *testing.T) {
 }
 
 // A computer without a battery for its clock starts in 1970 each time: the
-// certificate stays. One that was made then is made anew once the clock is set.
+// certificate stays. One that was made then is good once the clock is set, and its
+// printed fingerprint stays, but for a year in which it has ended.
 func TestCertificateAndAClockNotSet(t *testing.T) {
 	now := newClock()
 	o := CertificateOptions{Dir: t.TempDir(), Now: now.Now}
@@ -97,9 +98,18 @@ func TestCertificateAndAClockNotSet(t *testing.T) {
 	c = openOwnTest(t, o)
 	first := c.Fingerprint()
 	clock = now.Now()
+	leaf := c.shown.Load().Leaf
+	if clock.Before(leaf.NotBefore) || clock.After(leaf.NotAfter) {
+		t.Errorf("one that was made in 1970 is good from %v to %v", leaf.NotBefore, leaf.NotAfter)
+	}
 	c.Look(nil)
-	if c.Fingerprint() == first || c.shown.Load().Leaf.NotAfter.Before(now.Now()) {
-		t.Error("one that was made in 1970 stays")
+	if c.Fingerprint() != first {
+		t.Error("the fingerprint that was printed in 1970 is no longer shown once the clock is set")
+	}
+	clock = now.Now().Add(3 * 365 * 24 * time.Hour)
+	c.Look(nil)
+	if c.Fingerprint() == first || c.shown.Load().Leaf.NotAfter.Before(clock) {
+		t.Error("one that has ended is shown")
 	}
 }
 

@@ -180,7 +180,8 @@ func (d *Door) ChangePassword(ctx context.Context, who *Caller, old, password st
 	if err := checkPassword("new", who.Name, password); err != nil {
 		return "", err
 	}
-	if _, err := d.checkPair(ctx, who.Name, old, from); err != nil {
+	kept, err := d.checkPair(ctx, who.Name, old, from)
+	if err != nil {
 		if errors.Is(err, ErrWrongPair) {
 			return "", wrong("old", "that is not the password so far")
 		}
@@ -194,8 +195,12 @@ func (d *Door) ChangePassword(ctx context.Context, who *Caller, old, password st
 	}
 	err = d.change(who.Name+" has a new password", map[string]string{"action": "changed", "person": who.Name, "by": who.Name, "password": "new"},
 		func(p *people, now time.Time) error {
-			if p.find(who.Name) < 0 {
+			i := p.find(who.Name)
+			if i < 0 {
 				return ErrNobody
+			}
+			if p.People[i].hash != kept { // somebody gave them another one meanwhile, to keep out who knows the old
+				return wrong("old", "the password has just been changed")
 			}
 			return p.put(who.Name, "", text, now)
 		})

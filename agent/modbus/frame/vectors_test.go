@@ -2,43 +2,16 @@ package frame
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/hex"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
-)
 
-// vectors reads a table of published check values as one map a row.
-func vectors(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "..", "testdata", "vectors", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(rows) < 2 {
-		t.Fatalf("%s has no rows", name)
-	}
-	var all []map[string]string
-	for _, row := range rows[1:] {
-		m := map[string]string{}
-		for i, column := range rows[0] {
-			m[column] = row[i]
-		}
-		all = append(all, m)
-	}
-	return all
-}
+	"loadscribe/internal/vectors"
+)
 
 // subtest names a row with where it comes from.
 func subtest(what string, row map[string]string) string {
@@ -55,7 +28,7 @@ func unhex(t *testing.T, s string) []byte {
 }
 
 func TestCRCVectors(t *testing.T) {
-	for _, row := range vectors(t, "modbus_crc.csv") {
+	for _, row := range vectors.Read(t, "modbus_crc.csv") {
 		t.Run(subtest(row["input_hex"], row), func(t *testing.T) {
 			want, err := strconv.ParseUint(row["crc16"], 0, 16)
 			if err != nil {
@@ -72,7 +45,7 @@ func TestCRCVectors(t *testing.T) {
 // for byte. The PDUs of write functions come from the table; nothing here can
 // make one.
 func TestFrameVectors(t *testing.T) {
-	for _, row := range vectors(t, "modbus_frames.csv") {
+	for _, row := range vectors.Read(t, "modbus_frames.csv") {
 		what := strings.Join([]string{row["mode"], row["kind"], row["name"]}, " ")
 		t.Run(subtest(what, row), func(t *testing.T) {
 			unit64, err := strconv.ParseUint(row["unit"], 10, 8)
@@ -167,7 +140,7 @@ func checkTCP(t *testing.T, row map[string]string, unit byte, pdu []byte) {
 }
 
 func TestTimingVectors(t *testing.T) {
-	for _, row := range vectors(t, "modbus_timing.csv") {
+	for _, row := range vectors.Read(t, "modbus_timing.csv") {
 		t.Run(subtest(row["baud"], row), func(t *testing.T) {
 			baud, err := strconv.Atoi(row["baud"])
 			if err != nil {
@@ -215,7 +188,7 @@ func TestLimitVectors(t *testing.T) {
 		"exception 0B gateway target failed to respond": int(GatewayTargetFailure),
 	}
 	seen := 0
-	for _, row := range vectors(t, "modbus_limits.csv") {
+	for _, row := range vectors.Read(t, "modbus_limits.csv") {
 		got, ok := have[row["item"]]
 		if !ok {
 			continue // write limits, unit ids and the port are not this package's

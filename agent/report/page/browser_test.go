@@ -13,38 +13,21 @@ import (
 	"time"
 
 	"loadscribe/agent/report"
+	"loadscribe/internal/peers"
 )
-
-// peer returns the path of an independent program, or skips the test; under
-// LOADSCRIBE_PEERS=require a missing one is a failure.
-func peer(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err == nil {
-		return path
-	}
-	if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-		t.Fatalf("independent peer %s is not installed (see .ci/peers)", name)
-	}
-	t.Skipf("independent peer %s is not installed (see .ci/peers)", name)
-	return ""
-}
 
 // browse opens a page in Chromium (dashboard/web/e2e/report.test.mjs: axe-core in both
 // themes, widths, printing) and returns the directory with its shots and prints.
 // SHOTS_DIR keeps them.
 func browse(t *testing.T, page, hostile []byte) string {
 	t.Helper()
-	chromium, node := peer(t, "chromium"), peer(t, "node")
+	chromium, node := peers.Path(t, "chromium"), peers.Path(t, "node")
 	web, err := filepath.Abs("../../../dashboard/web")
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, err := os.Stat(filepath.Join(web, "node_modules", "playwright-core")); err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatal("the page's packages are not installed: make build")
-		}
-		t.Skip("the page's packages are not installed: make build")
+		peers.Missing(t, "the page's packages are not installed: make build")
 	}
 	dir := t.TempDir()
 	if kept := os.Getenv("SHOTS_DIR"); kept != "" {
@@ -94,7 +77,7 @@ type word struct {
 
 func sheets(t *testing.T, pdf string) []sheet {
 	t.Helper()
-	out, err := exec.Command(peer(t, "pdftotext"), "-bbox", pdf, "-").Output()
+	out, err := exec.Command(peers.Path(t, "pdftotext"), "-bbox", pdf, "-").Output()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,6 +11,7 @@ import (
 	"unicode"
 
 	"loadscribe/agent/report"
+	"loadscribe/internal/peers"
 )
 
 // poppler runs one of poppler's programs, an independent reader of PDFs, on a file; the
@@ -22,10 +23,7 @@ func poppler(t *testing.T, pdf []byte, program string, args ...string) string {
 	}
 	path, err := exec.LookPath(program)
 	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("independent peer %s is not installed (see .ci/peers)", program)
-		}
-		t.Skipf("independent peer %s is not installed (see .ci/peers)", program)
+		peers.Missing(t, "independent peer %s is not installed (see .ci/peers)", program)
 	}
 	file := filepath.Join(t.TempDir(), "report.pdf")
 	if err := os.WriteFile(file, pdf, 0o600); err != nil {

@@ -38,12 +38,15 @@ func windowsArgument(a string) string {
 	return b.String()
 }
 
+// windowsLogs is the folder in the data of a service on Windows that it logs to.
+const windowsLogs = "log"
+
 // windowsRun are the arguments of a service on Windows, which has no standard error: without
 // a log of the site's own it logs below its data.
 func (p *Plan) windowsRun() []string {
 	args := []string{"run", "--site", p.Site}
 	if p.Log == "" {
-		args = append(args, "--log", p.Data+`\log\loadscribe.log`)
+		args = append(args, "--log", p.Data+`\`+windowsLogs+`\loadscribe.log`)
 	}
 	return args
 }

@@ -31,6 +31,23 @@ func TestInstallTakesOver(t *testing.T) {
 	}
 }
 
+// TestInstallAfterFailure: what a start left that failed before there was a record is no
+// other's.
+func TestInstallAfterFailure(t *testing.T) {
+	c := newComputer(t)
+	c.put(t, "/srv/loadscribe/data/lock", "77", 0o600)
+	c.put(t, "/srv/loadscribe/data/logs/air.log", "recording", 0o600)
+	p := Example()
+	p.Log = "/srv/loadscribe/data/logs/air.log"
+	if err := c.Install(t.Context(), p); err != nil {
+		t.Fatal(err)
+	}
+	c.put(t, "/srv/loadscribe/data/letter", "Dear", 0o600)
+	if err := c.Install(t.Context(), p); err == nil {
+		t.Error("a folder with a letter is taken")
+	}
+}
+
 // TestInstallSlow: a start that repairs a record is left to it.
 func TestInstallSlow(t *testing.T) {
 	c := newComputer(t)
@@ -132,6 +149,13 @@ func TestInstallRefuses(t *testing.T) {
 			p.Site, p.Folders = "/home/pat/site.toml", []string{"/home/pat"}
 		}, "a folder of its own"},
 		{"data in the site's folder", func(_ *testing.T, _ *computer, p *Plan) { p.Data = "/srv/loadscribe" }, "holds the site file"},
+		{"a map in the data", func(t *testing.T, c *computer, p *Plan) {
+			c.put(t, "/srv/loadscribe/data/store.db", "record", 0o600)
+			p.Inside = []string{"/srv/loadscribe/data/screw.toml"}
+		}, "/srv/loadscribe/data/screw.toml as well; move that file"},
+		{"a secret among the backups", func(t *testing.T, c *computer, p *Plan) {
+			p.Reads = append(p.Reads, "/srv/loadscribe/backups/mail")
+		}, "/srv/loadscribe/backups/mail as well"},
 		{"data among other things", func(t *testing.T, c *computer, _ *Plan) {
 			c.put(t, "/srv/loadscribe/data/letter.txt", "Dear", 0o644)
 		}, "holds other things"},

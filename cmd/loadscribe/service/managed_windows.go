@@ -44,20 +44,19 @@ func (h *handler) Execute(args []string, requests <-chan svc.ChangeRequest, chan
 	stop, done, gone := make(chan struct{}), make(chan struct{}), make(chan struct{})
 	reports := make(chan report)
 	go h.relay(requests, changes, reports, stop, done, gone)
-	h.code = serve(h.ctx, stop, func(r report) { reports <- r }, func(ctx context.Context, notify Notify) int {
+	end := serve(h.ctx, stop, func(r report) { reports <- r }, func(ctx context.Context, notify Notify) int {
 		return h.work(ctx, notify, write)
 	})
 	close(done)
 	<-gone
-	// A code other than 0 makes Windows start the service anew, as after a crash.
-	return h.code != 0, uint32(h.code)
+	h.code = end.code
+	return end.told() != 0, end.told()
 }
 
 // relay turns requests into a stop, and reports into what Windows wants to hear.
 func (h *handler) relay(requests <-chan svc.ChangeRequest, changes chan<- svc.Status, reports <-chan report, stop, done, gone chan struct{}) {
 	defer close(gone)
-	var now svc.Status
-	stopped := false
+	now, stopped := statusOf(report{hint: pendingHint}), false
 	for {
 		select {
 		case <-done:

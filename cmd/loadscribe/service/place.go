@@ -42,9 +42,8 @@ func (p *Plan) checkPlaces() error {
 		}
 	}
 	for _, f := range append([]string{p.Data}, p.Writes...) {
-		if under(p.Site, f) || f == "/" {
-			return Problem{fmt.Sprintf("%s is to be written by the service, and holds the site file as well", f),
-				"give data, backups and log folders of their own in the site file"}
+		if f == "/" {
+			return Problem{"/ is to be written by the service", "give data, backups and log folders of their own in the site file"}
 		}
 	}
 	for _, f := range p.Folders {

@@ -26,7 +26,8 @@ type Plan struct {
 	Site    string   // site file
 	Data    string   // data directory; the service's alone
 	Log     string   // log file, or empty: standard error only
-	Reads   []string // files that it must be able to read: the site file, its maps, secrets
+	Reads   []string // files that it must be able to read: the site file, its maps, secrets; outside Data
+	Inside  []string // such files that lie in Data, where they must not
 	Folders []string // the folders that hold them
 	Writes  []string // folders beside Data that it writes to: backups, log; outside Data
 	Serial  bool     // it opens serial ports
@@ -71,8 +72,12 @@ func NewPlan(site *sitefile.Site, name, program string) (*Plan, error) {
 	p.Site, p.Data = real(site.Path), real(site.Agent.DataDir)
 	for _, f := range slices.Concat(fileNames(site), secrets(site)) {
 		f = real(f)
-		if !below(f, p.Data) && !slices.Contains(p.Reads, f) {
-			p.Reads = append(p.Reads, f)
+		to := &p.Reads
+		if below(f, p.Data) {
+			to = &p.Inside
+		}
+		if !slices.Contains(*to, f) {
+			*to = append(*to, f)
 		}
 	}
 	for _, f := range p.Reads {

@@ -74,6 +74,13 @@ every = "1s"
 	if want := []string{"ttyACM", "ttyS", "ttyUSB", "pts"}; !slices.Equal(p.Devices, want) {
 		t.Errorf("devices %q, want %q", p.Devices, want)
 	}
+	if len(p.Inside) > 0 {
+		t.Errorf("in the data: %q", p.Inside)
+	}
+	loaded.Agent.DataDir = filepath.Join(real, "maps")
+	if p, err := NewPlan(loaded, "air-1", ""); err != nil || len(p.Inside) != 1 || filepath.Dir(p.Inside[0]) != loaded.Agent.DataDir {
+		t.Errorf("a map in the data: %+v, %v", p, err)
+	}
 	if _, err := NewPlan(loaded, "a/b", ""); err == nil {
 		t.Error("a path for a name is taken")
 	}

@@ -10,6 +10,9 @@ import (
 // and starts it anew. run gives one three times as often.
 const WatchdogS = 60
 
+// stopLimitS is after how many seconds a stop that hangs is ended by force.
+const stopLimitS = 20
+
 // backOffFrom is the first systemd that waits longer after each failure.
 const backOffFrom = 254
 
@@ -59,7 +62,7 @@ func (p *Plan) unitRun(u *unitWriter) {
 	u.comment("A start may have to repair a damaged record, and takes what it takes.")
 	u.lines("TimeoutStartSec=infinity\n")
 	u.comment("It stops in order in under 5 s; what hangs longer is ended.")
-	u.lines("TimeoutStopSec=20\n")
+	u.set("TimeoutStopSec", fmt.Sprint(stopLimitS))
 	u.set("WatchdogSec", fmt.Sprint(WatchdogS))
 	u.lines("Restart=always\n")
 	if p.Systemd >= backOffFrom {

@@ -69,11 +69,10 @@ func (w *Windows) Check(ctx context.Context, p *Plan) error {
 	if err := needAdministrator("install"); err != nil {
 		return err
 	}
-	errs := []error{p.checkGiven(func(path string) string { return path })}
-	for _, f := range append([]string{p.Data}, p.Writes...) {
-		if below(p.Site, f) {
-			errs = append(errs, Problem{fmt.Sprintf("%s is to be written by the service, and holds the site file as well", f),
-				"give data, backups and log folders of their own in the site file"})
+	errs := []error{p.checkWritten(), p.checkGiven(func(path string) string { return path })}
+	for _, dir := range p.Folders {
+		if loose(dir) {
+			errs = append(errs, Problem{dir + " holds files of the site among other things, all of which the service could read", "move them into a folder of their own, such as C:\\Loadscribe"})
 		}
 	}
 	for _, f := range p.Reads {
@@ -95,6 +94,13 @@ func (w *Windows) Check(ctx context.Context, p *Plan) error {
 	return errors.Join(errs...)
 }
 
+// loose reports whether a folder is a whole disk or somebody's home.
+func loose(dir string) bool {
+	up := filepath.Dir(dir)
+	homes, err := windows.KnownFolderPath(windows.FOLDERID_UserProfiles, 0)
+	return up == dir || err == nil && strings.EqualFold(up, homes)
+}
+
 // Install makes the service or brings it up to date, and starts it.
 func (w *Windows) Install(ctx context.Context, p *Plan) error {
 	if err := w.Check(ctx, p); err != nil {
@@ -113,7 +119,7 @@ func (w *Windows) Install(ctx context.Context, p *Plan) error {
 	if before.Installed {
 		verb = "Updating"
 	}
-	fmt.Fprintf(w.out, "%s the service %s, which runs %s as NT SERVICE\\%s:\n", verb, p.Name, windowsCommandLine(p.Program, p.windowsRun()...), p.Name)
+	fmt.Fprintf(w.out, "%s the service %s, which runs %s as %s:\n", verb, p.Name, windowsCommandLine(p.Program, p.windowsRun()...), virtualAccount(p.Name))
 	return carryOut(w.out, w.installSteps(ctx, m, p, before))
 }
 
@@ -126,7 +132,7 @@ func (w *Windows) installSteps(ctx context.Context, m *mgr.Mgr, p *Plan, before 
 	if !strings.EqualFold(p.Program, w.self) {
 		steps = append(steps, copyStep(w.self, p.Program))
 	}
-	steps = append(steps, w.defineStep(m, p, before), eventSourceStep(p.Name, before.Installed))
+	steps = append(steps, w.defineStep(m, p, before), eventSourceStep(p.Name))
 	for _, dir := range append([]string{p.Data}, p.Writes...) {
 		steps = append(steps, giveStep(dir, p.Name))
 	}
@@ -181,7 +187,12 @@ func (w *Windows) Start(ctx context.Context, name string) error {
 		if err := s.Start(); err != nil && !errors.Is(err, windows.ERROR_SERVICE_ALREADY_RUNNING) {
 			return err
 		}
-		return waitFor(ctx, s, svc.Running)
+		err := waitFor(ctx, s, svc.Running)
+		if is, asked := s.Query(); errors.Is(err, context.DeadlineExceeded) && asked == nil && is.State == svc.StartPending {
+			fmt.Fprintf(w.out, "  it has not said within %v that it records; a damaged record may be under repair: loadscribe service status\n", controlWait)
+			return nil
+		}
+		return err
 	})
 }
 
@@ -227,7 +238,7 @@ func waitFor(ctx context.Context, s *mgr.Service, want svc.State) error {
 		case err != nil || is.State == want:
 			return err
 		case is.State == svc.Stopped:
-			return fmt.Errorf("it ended with code %d; the event log says why", is.ServiceSpecificExitCode)
+			return fmt.Errorf("it ended with code %d; the event log says why", exitCode(is))
 		}
 		select {
 		case <-ctx.Done():

@@ -22,7 +22,7 @@ const (
 // config is how the service is defined.
 func (p *Plan) config() mgr.Config {
 	return mgr.Config{ServiceType: windows.SERVICE_WIN32_OWN_PROCESS, StartType: mgr.StartAutomatic, ErrorControl: mgr.ErrorNormal,
-		BinaryPathName: windowsCommandLine(p.Program, p.windowsRun()...), ServiceStartName: `NT SERVICE\` + p.Name,
+		BinaryPathName: windowsCommandLine(p.Program, p.windowsRun()...), ServiceStartName: virtualAccount(p.Name),
 		DisplayName: "loadscribe (" + p.Name + ")", Description: description, SidType: windows.SERVICE_SID_TYPE_UNRESTRICTED, DelayedAutoStart: true}
 }
 
@@ -64,9 +64,10 @@ func (w *Windows) defineStep(m *mgr.Mgr, p *Plan, before State) step {
 }
 
 // eventSourceStep lets the event viewer show what the service writes.
-func eventSourceStep(name string, wasThere bool) step {
+func eventSourceStep(name string) step {
+	wasThere := hasEventSource(name)
 	return step{say: "let it write to the event log", do: func() error {
-		if hasEventSource(name) {
+		if wasThere {
 			return nil
 		}
 		return eventlog.InstallAsEventCreate(name, eventlog.Error|eventlog.Warning|eventlog.Info)
@@ -141,25 +142,38 @@ func letStep(dir, name string) step {
 		undo: func() error { return change(windows.REVOKE_ACCESS) }}
 }
 
-// copyStep puts this program where the service has it. A running program's file cannot be
-// written on Windows, but it can be renamed.
+// copyStep puts this program where the service has it. A running program's file can be
+// neither written nor deleted on Windows, but it can be renamed: another service may
+// still run the one of an earlier update.
 func copyStep(from, to string) step {
-	old := to + ".old"
+	var old string // empty: nothing was put aside
+	begun := false
 	return step{say: "copy this program to " + to, do: func() error {
 		if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
 			return err
 		}
-		_ = os.Remove(old) // of an earlier update
-		if err := os.Rename(to, old); err != nil && !errors.Is(err, os.ErrNotExist) {
+		aside, err := freeName(to)
+		if err != nil {
 			return err
 		}
+		switch err := os.Rename(to, aside); {
+		case err == nil:
+			old = aside
+		case !errors.Is(err, os.ErrNotExist):
+			return err
+		}
+		begun = true
 		return copyFile(from, to)
 	}, undo: func() error {
-		err := os.Rename(old, to)
-		if errors.Is(err, os.ErrNotExist) {
-			return os.Remove(to)
+		switch {
+		case old != "":
+			return os.Rename(old, to)
+		case begun:
+			if err := os.Remove(to); !errors.Is(err, os.ErrNotExist) {
+				return err
+			}
 		}
-		return err
+		return nil
 	}}
 }
 
@@ -177,16 +191,18 @@ func copyFile(from, to string) error {
 	return errors.Join(err, out.Sync(), out.Close())
 }
 
-// siteOf is what a service's command line says it records; empty where it is none of ours.
-func siteOf(line string) string {
-	args, err := windows.DecomposeCommandLine(line)
-	if err != nil {
+// siteOf is what a service's command line says it records; empty where it is none of ours:
+// those run under their own account, whatever the program's file is called.
+func siteOf(name string, c mgr.Config) string {
+	args, err := windows.DecomposeCommandLine(c.BinaryPathName)
+	if err != nil || !strings.EqualFold(c.ServiceStartName, virtualAccount(name)) {
 		return ""
 	}
-	for i, a := range args {
-		if a == "--site" && i > 1 && args[i-1] == "run" && i+1 < len(args) && strings.EqualFold(filepath.Base(args[0]), "loadscribe.exe") {
-			return args[i+1]
-		}
+	if len(args) < 4 || args[1] != "run" || args[2] != "--site" {
+		return ""
 	}
-	return ""
+	return args[3]
 }
+
+// virtualAccount is a service's own account.
+func virtualAccount(name string) string { return `NT SERVICE\` + name }

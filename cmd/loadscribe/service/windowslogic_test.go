@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
@@ -60,7 +61,7 @@ func TestRestarts(t *testing.T) {
 // it said.
 func TestServe(t *testing.T) {
 	stop, told := make(chan struct{}), make(chan report, 100)
-	ended := make(chan int, 1)
+	ended := make(chan ending, 1)
 	go func() {
 		ended <- serve(t.Context(), stop, func(r report) { told <- r }, func(ctx context.Context, notify Notify) int {
 			<-time.After(3 * checkpointEvery)
@@ -103,15 +104,38 @@ func TestServe(t *testing.T) {
 			t.Errorf("stopping: %+v, want checkpoint %d", r, i)
 		}
 	}
-	if code := <-ended; code != 3 {
-		t.Errorf("its code is %d, want 3", code)
+	// Windows starts a service anew whose code is not 0: not one that somebody stopped.
+	if end := <-ended; end.code != 3 || end.told() != 0 {
+		t.Errorf("it ended as %+v, told %d, want 3, told 0", end, end.told())
 	}
 }
 
-// TestServeFails: one that ends by itself is told by its code.
+// TestServeFails: one that ends by itself is told by its code, so that it is started anew.
 func TestServeFails(t *testing.T) {
-	code := serve(t.Context(), make(chan struct{}), func(report) {}, func(context.Context, Notify) int { return 1 })
-	if code != 1 {
-		t.Errorf("its code is %d, want 1", code)
+	end := serve(t.Context(), make(chan struct{}), func(report) {}, func(context.Context, Notify) int { return 1 })
+	if end.code != 1 || end.told() != 1 {
+		t.Errorf("it ended as %+v, told %d, want 1", end, end.told())
 	}
+}
+
+// TestServeHangs: a stop that hangs is given up, and the manager hears all the time that it
+// goes on.
+func TestServeHangs(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		stop, free := make(chan struct{}), make(chan struct{})
+		close(stop)
+		began, heard := time.Now(), 0
+		end := serve(t.Context(), stop, func(r report) {
+			if r.phase == phaseStopping {
+				heard++
+			}
+		}, func(context.Context, Notify) int {
+			<-free
+			return 0
+		})
+		if took := time.Since(began); took != stopLimit || end.code != 1 || end.told() != 0 || heard < 39 {
+			t.Errorf("given up after %v as %+v, %d reports", took, end, heard)
+		}
+		close(free)
+	})
 }

@@ -39,22 +39,26 @@ func (w *Windows) Status(_ context.Context, name string) (State, error) {
 	st.State, st.PID = stateWord(is), int(is.ProcessId)
 	st.Running = st.State == Running
 	if is.State == svc.Stopped && is.Win32ExitCode != 0 {
-		code := is.Win32ExitCode
-		if code == uint32(windows.ERROR_SERVICE_SPECIFIC_ERROR) {
-			code = is.ServiceSpecificExitCode
-		}
-		st.LastExit = fmt.Sprintf("it ended with code %d", code)
+		st.LastExit = fmt.Sprintf("it ended with code %d", exitCode(is))
 	}
-	st.Site, st.Definition, st.Log = siteOf(config.BinaryPathName), "services.msc", "the event viewer, Windows Logs, Application, source "+name
+	st.Site, st.Definition, st.Log = siteOf(name, config), "services.msc", "the event viewer, Windows Logs, Application, source "+name
 	if site, err := sitefile.Load(st.Site, sitefile.Options{}); err == nil {
 		st.Data = site.Agent.DataDir
 		file := site.Agent.Log
 		if file == "" {
-			file = filepath.Join(st.Data, "log", "loadscribe.log")
+			file = filepath.Join(st.Data, windowsLogs, "loadscribe.log")
 		}
 		st.Log = file + ", and " + st.Log
 	}
 	return st, nil
+}
+
+// exitCode is what a service that has stopped ended with: its own code, or Windows' for it.
+func exitCode(is svc.Status) uint32 {
+	if is.Win32ExitCode == uint32(windows.ERROR_SERVICE_SPECIFIC_ERROR) {
+		return is.ServiceSpecificExitCode
+	}
+	return is.Win32ExitCode
 }
 
 // openToLook opens a service with the rights that everybody has.
