@@ -94,13 +94,16 @@ it('acknowledges with a name, what is wrong at its field, and shows what holds t
   put(form, 'who', 'R. Vale');
   put(form, 'why', 'called service');
   form.querySelector<HTMLElement>('[type=submit]')?.focus();
+  const before = asked.filter((a) => a.method === 'GET' && a.address === '/api/v1/alarms').length;
   answer = { ...answer, standing: [alarm('1', { acknowledged: { at: ago(0), who: 'R. Vale', why: 'called service' } })] };
   submit(form);
   await vi.waitFor(() => { expect(text('[data-alarm="1"]')).toContain('Acknowledged 17:00:00 by R. Vale: called service.'); });
   expect(sent()).toEqual({ address: '/api/v1/alarms/acknowledge', method: 'POST', body: { id: '1', who: 'R. Vale', why: 'called service' } });
   expect(host.querySelector('[data-alarm="1"] form')).toBeNull();
+  // One that was under way may be older: it is asked anew at once.
+  await vi.waitFor(() => { expect(asked.filter((a) => a.method === 'GET' && a.address === '/api/v1/alarms').length).toBe(before + 1); });
   expect(localStorage.getItem('author')).toBe('R. Vale');
-  await vi.waitFor(() => { expect(document.activeElement?.textContent).toContain('Shelve'); }); // the next thing to do there
+  await vi.waitFor(() => { expect(document.activeElement?.textContent).toBe(`Shelve …: ${alarm('1').text}`); }); // the next thing to do there
 });
 
 it('shelves an alarm and takes it off, by the person who is signed in', async () => {

@@ -25,8 +25,8 @@ export default function AlarmsPage({ live, site, view }: PageProps) {
   const answer = told ?? asked.value.value;
   const done = (now: Alarms) => {
     setTold(now);
-    asked.again(); // an answer under way may be older
     live.alarmTick.value += 1; // the line in the head asks as well
+    asked.again(); // an answer under way may be older
   };
   const shared = { zone: site.timezone, now: view.now, done };
   return (

@@ -1,7 +1,7 @@
 // @vitest-environment happy-dom
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
 import type { Door } from '../api';
-import { door, shut } from '../door/state';
+import { cameIn, door, shut } from '../door/state';
 import { Live } from './live';
 
 const vale: Door = { sign_in: true, set_up: false, person: { name: 'R. Vale', role: 'operate' }, role: 'operate', idle_s: 1800, fingerprint: '' };
@@ -47,6 +47,16 @@ it('asks for a sign-in with the socket’s reason, keeps quiet meanwhile, and go
   shut.value = undefined;
   expect(open()).toBe(1);
   await vi.waitFor(() => { expect(asked.filter((a) => a.endsWith('/site')).length).toBe(before + 1); });
+});
+
+it('does not turn away who has come in while it asked', async () => {
+  let late: (r: Response) => void = () => undefined;
+  vi.stubGlobal('fetch', () => new Promise((r) => { late = r; }));
+  ended();
+  cameIn(vale); // a changed password answers before the question of the old session does
+  late(new Response(JSON.stringify({ ...vale, person: null, role: '' })));
+  await vi.waitFor(() => { expect(open()).toBe(1); });
+  expect(shut.value).toBeUndefined();
 });
 
 it('is loaded anew where another person came in on another page of this browser', async () => {

@@ -31,8 +31,7 @@ function ancestors(of: Element): Element[] {
 /** Where a form is taken away with the focus in it, the focus goes to the nearest button that opens one, so that the keyboard goes on from there. */
 function focusNear(form: Element, around: Element[]): void {
   if (form.isConnected || (document.activeElement !== null && document.activeElement !== document.body)) return;
-  const near = around.find((e) => e.isConnected)?.closest('main') ? around.filter((e) => e.isConnected) : [];
-  for (const e of near) {
+  for (const e of around.filter((a) => a.isConnected)) {
     const button = e.querySelector<HTMLElement>('button[aria-expanded]');
     if (button ?? e.localName === 'main') return (button ?? (e as HTMLElement)).focus();
   }

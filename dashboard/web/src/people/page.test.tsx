@@ -97,12 +97,15 @@ it('changes a role, sets a password, removes: each once it is confirmed', async 
   people = [vale, { ...oak, role: 'operate' }];
   show();
   await find('[data-person="M. Oak"]');
+  const gets = () => asked.filter((a) => a.method === 'GET' && a.address === '/api/v1/door/people').length;
+  const before = gets();
   press('[data-person="M. Oak"]', 'Let look only');
   expect(asked.some((a) => a.method === 'POST')).toBe(false);
   people = [vale, oak];
   submit(await find('[data-person="M. Oak"] form'));
   await vi.waitFor(() => { expect(text('[data-person="M. Oak"] h2')).toBe('M. Oak may look'); });
   expect(sent()?.body).toEqual({ name: 'M. Oak', role: 'look' });
+  await vi.waitFor(() => { expect(gets()).toBe(before + 1); }); // an answer under way may be older
   press('[data-person="M. Oak"]', 'Set a new password');
   const form = await find('[data-person="M. Oak"] form');
   put(form, 'password', 'six grey stone arches');
