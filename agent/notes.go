@@ -19,7 +19,7 @@ import (
 // Bounds of a note, in characters.
 const (
 	maxNoteText   = 2000
-	maxNoteAuthor = 80
+	maxNoteAuthor = 160 // a name, and in brackets who was signed in
 )
 
 // Note is what a person wrote down: a filter changed, a leak mended, a meter

@@ -34,7 +34,7 @@ func TestNotes(t *testing.T) {
 			{Note{Text: strings.Repeat("ö", 2001)}, "text", "2001 characters"},
 			{Note{Text: "bell\a"}, "text", "control character"},
 			{Note{Text: "\xff"}, "text", "UTF-8"},
-			{Note{Text: "x", Author: strings.Repeat("a", 81)}, "author", "at most 80"},
+			{Note{Text: "x", Author: strings.Repeat("a", 161)}, "author", "at most 160"},
 			{Note{Text: "x", Subject: "mm"}, "subject", `did you mean "m"`},
 			{Note{Text: "x", Time: "yesterday"}, "time", "is not a time"},
 			{Note{Text: "x", Time: "2100-01-01"}, "time", "future"},

@@ -148,6 +148,7 @@ func (s *Server) command(r *http.Request, into any) (Commands, *apiError) {
 	if e := readBody(r, into); e != nil {
 		return nil, e
 	}
+	sign(into, callerOf(r))
 	return c, nil
 }
 

@@ -26,6 +26,10 @@ const (
 // lockDir takes the directory's lock, or returns ErrLocked, which says who has
 // it, if that is more than a look. The file holds the number of the process.
 func lockDir(dir string) (*dirLock, error) {
+	if owner := otherOwner(dir); owner != "" {
+		return nil, fmt.Errorf("%s belongs to %s: what the administrator writes there, %s could not read, and would not record; "+
+			"do this as that account: sudo -u %s loadscribe …", dir, owner, owner, owner)
+	}
 	name := filepath.Join(dir, lockName)
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o600)
 	if err != nil {

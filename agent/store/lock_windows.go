@@ -6,6 +6,9 @@ import (
 	"golang.org/x/sys/windows"
 )
 
+// otherOwner names nobody: rights are inherited from the folder.
+func otherOwner(string) string { return "" }
+
 // lockFile takes a lock on the file's first byte without waiting.
 func lockFile(f *os.File, exclusive bool) error {
 	flags := uint32(windows.LOCKFILE_FAIL_IMMEDIATELY)

@@ -1,0 +1,34 @@
+package dashboard
+
+import (
+	"testing"
+
+	"loadscribe/agent"
+	"loadscribe/agent/hookup"
+	"loadscribe/dashboard/door"
+)
+
+// Nobody speaks as another without a trace.
+func TestWhoSpeaksIsSigned(t *testing.T) {
+	signedIn := caller{name: "B. Night", role: door.Operate, session: &door.Session{}}
+	for _, c := range []struct {
+		typed, want string
+		by          caller
+	}{
+		{"", "B. Night", signedIn},
+		{" b. night ", " b. night ", signedIn},
+		{"R. Vale", "R. Vale (signed in: B. Night)", signedIn},
+		{"R. Vale", "R. Vale", caller{role: door.Operate}},                // no sign-in is asked for
+		{"R. Vale", "R. Vale", caller{role: door.Operate, command: true}}, // a local command
+	} {
+		for _, body := range []any{&agent.Note{}, &agent.LeakTagEntry{}, &agent.TestAsk{}, &agent.TestWithdrawal{}, &agent.AuditBegin{}, &agent.AuditMark{},
+			&agent.AlarmAck{}, &agent.AlarmShelve{}, &agent.AlarmUnshelve{}, &hookup.Spot{}} {
+			who := statedBy(body)
+			*who = c.typed
+			if sign(body, c.by); *who != c.want {
+				t.Errorf("%T: %q of %q becomes %q, want %q", body, c.typed, c.by.name, *who, c.want)
+			}
+		}
+	}
+	sign(&agent.ReplayRequest{}, signedIn) // says nothing of anybody
+}
