@@ -1455,7 +1455,7 @@ export type TestAsk = {
   machine?: string;
   /** leak; likewise */
   system?: string;
-  /** who does it, at most 80 characters */
+  /** who does it, at most 160 characters */
   who: string;
   /** the cautions were read, and all who use air were told; must be true */
   confirmed: boolean;
@@ -1491,7 +1491,7 @@ export type NewNote = {
   subject?: string;
   /** when it was so: RFC 3339, a local date, now, or an age such as -2h; default: now, or the time of the note that it corrects */
   time?: string;
-  /** at most 80 characters */
+  /** at most 160 characters */
   author?: string;
   /** number (seq) of the note that this one puts right */
   corrects?: number;
@@ -1764,7 +1764,7 @@ export type NewLeakTag = {
   hole?: string;
   /** the jet's area by the hole's; left out: 0.65, a sharp edge */
   coefficient?: number;
-  /** at most 80 characters */
+  /** at most 160 characters */
   who: string;
   /** what was seen or done, or why; at most 2000 characters */
   what?: string;
