@@ -216,7 +216,7 @@ func notOne(what, name string, names []string) string {
 }
 
 // maxWho is the most characters of a name.
-const maxWho = 80
+const maxWho = 160
 
 // check refuses what cannot be meant.
 func (a *Ask) check() error {
