@@ -27,8 +27,8 @@ func (r *routing) handle(path string, h http.Handler) {
 	r.mux.Handle("GET "+path, h)
 }
 
-// post takes what a person says.
-func (r *routing) post(path string, a answer) { r.postTo(path, r.s.json(a)) }
+// post takes what a person says, after which no answer from before is shared.
+func (r *routing) post(path string, a answer) { r.postTo(path, r.s.json(r.s.done(a))) }
 
 func (r *routing) postTo(path string, h http.Handler) {
 	r.s.posts = append(r.s.posts, path)

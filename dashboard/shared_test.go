@@ -3,6 +3,7 @@ package dashboard
 import (
 	"net/http"
 	"net/http/httptest"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -70,4 +71,23 @@ func TestAlikeQuestionsShareAnAnswer(t *testing.T) {
 			t.Errorf("%d answers are kept, at most %d", len(s.alike.answers), sharedMost)
 		}
 	})
+}
+
+// What a person says may change what is computed: nobody gets an answer from before it.
+func TestAPersonsWordEndsASharedAnswer(t *testing.T) {
+	s := newTestServer(t, newShop(), Options{Secret: "s3cret"})
+	if w := get(s, "/api/v1/figures"); w.Code != http.StatusOK {
+		t.Fatal(w.Code, w.Body)
+	}
+	if len(s.alike.answers) != 1 {
+		t.Fatalf("%d answers are kept, want the figures'", len(s.alike.answers))
+	}
+	r := httptest.NewRequest(http.MethodPost, "/api/v1/notes", strings.NewReader(`{"text":"filter changed"}`))
+	r.Host = "127.0.0.1"
+	r.Header.Set("Content-Type", "application/json")
+	r.Header.Set("Authorization", "Bearer s3cret")
+	s.Handler().ServeHTTP(httptest.NewRecorder(), r)
+	if len(s.alike.answers) != 0 {
+		t.Error("the figures from before the note are still given out")
+	}
 }

@@ -20,11 +20,10 @@ import (
 // loginManager is a login manager in small, as org.freedesktop.login1(5) describes
 // Inhibit, on a real message bus: s what, s who, s why, s mode; h pipe_fd.
 type loginManager struct {
-	mu       sync.Mutex // protects the rest
-	refuses  bool
-	asked    []string // what was asked for
-	held     int      // locks whose file is open
-	takeover int
+	mu      sync.Mutex // protects the rest
+	refuses bool
+	asked   []string // what was asked for
+	held    int      // locks whose file is open
 }
 
 // Inhibit is called over the bus.
@@ -168,7 +167,7 @@ func TestInhibit(t *testing.T) {
 	before = len(asked)
 	stopLogin()
 	stopBus()
-	stopBus = startBus(t, path)
+	startBus(t, path)
 	login.serve(t)
 	soon(t, "that it is asked on the new bus", func() bool { asked, _ := login.now(); return len(asked) > before })
 	soon(t, "the lock again", func() bool { return is(Held, "by itself")() && one() })

@@ -216,8 +216,7 @@ func TestHangingCallsAreBounded(t *testing.T) {
 func TestALineThatHangsAlwaysRests(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		wedged, told := 0, 0
-		var d *driver
-		d = newDriver(1)
+		d := newDriver(1)
 		p := start(t, siteOf(1, time.Second), Options{Dial: d.dial, OnLine: func(LineStatus) { told++ },
 			OnWedged: func(Wedge) {
 				wedged++

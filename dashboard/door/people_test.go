@@ -89,9 +89,8 @@ func TestModes(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("modes say nothing there: the folder's rights hold")
 	}
-	d, _ := openTest(t, newClock())
 	dir := filepath.Join(t.TempDir(), "door")
-	d = Open(Options{Dir: dir})
+	d := Open(Options{Dir: dir})
 	if err := d.AddOrChange(t.Context(), "x", "R. Vale", Operate, goodPassword); err != nil {
 		t.Fatal(err)
 	}

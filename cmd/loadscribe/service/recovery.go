@@ -14,6 +14,3 @@ func restarts() []time.Duration {
 	}
 	return all
 }
-
-// forgetFailuresS is after how many seconds without a failure Windows counts from the first again.
-const forgetFailuresS = 24 * 3600

@@ -206,3 +206,6 @@ func siteOf(name string, c mgr.Config) string {
 
 // virtualAccount is a service's own account.
 func virtualAccount(name string) string { return `NT SERVICE\` + name }
+
+// forgetFailuresS is after how many seconds without a failure Windows counts from the first again.
+const forgetFailuresS = 24 * 3600
