@@ -48,11 +48,11 @@ bench:
 ## lint: formatting, vet, tidy modules, staticcheck; the versions are pinned here
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 lint:
-	@out=$$(gofmt -l agent cmd configs dashboard internal simulator | grep -v node_modules); if [ -n "$$out" ]; then echo "not gofmt-clean: $$out"; exit 1; fi
-	go vet ./...
-	GOOS=windows go vet ./...
+	@out=$$(gofmt -l agent cmd configs dashboard simulator testdata | grep -v node_modules); if [ -n "$$out" ]; then echo "not gofmt-clean: $$out"; exit 1; fi
+	go vet ./... ./testdata/...
+	GOOS=windows go vet ./... ./testdata/...
 	go mod tidy -diff
-	go run $(STATICCHECK) ./...
+	go run $(STATICCHECK) ./... ./testdata/...
 
 ## vuln: the known flaws that the program can meet, from a database that is pinned
 vuln:
@@ -63,7 +63,7 @@ screenshots: build
 	SHOTS_DIR=$(CURDIR)/$(WEB)/screenshots go test ./cmd/loadscribe -run TestPage -count=1 -v
 
 fmt:
-	gofmt -w agent cmd configs dashboard internal simulator
+	gofmt -w agent cmd configs dashboard simulator testdata
 
 clean:
 	rm -rf bin bench.tsv $(WEB)/node_modules

@@ -13,7 +13,7 @@ import (
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // smallDisk mounts a file system of its own, in memory, of a size in bytes.

@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/vectors"
+	"loadscribe/testdata/vectors"
 )
 
 const cfmM3S = 0.3048 * 0.3048 * 0.3048 / 60

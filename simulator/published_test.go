@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/vectors"
+	"loadscribe/testdata/vectors"
 )
 
 // number reads a cell of a table of published values.

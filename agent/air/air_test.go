@@ -8,7 +8,7 @@ import (
 
 	"loadscribe/agent/gum"
 	"loadscribe/agent/quantity"
-	"loadscribe/internal/vectors"
+	"loadscribe/testdata/vectors"
 )
 
 func number(t *testing.T, text string) float64 {

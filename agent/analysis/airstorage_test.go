@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"loadscribe/internal/vectors"
+	"loadscribe/testdata/vectors"
 )
 
 // storagePlant is a plant whose air follows its storage exactly: a machine of

@@ -7,7 +7,7 @@ import (
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
-	"loadscribe/internal/vectors"
+	"loadscribe/testdata/vectors"
 )
 
 // TestUnbalanceExamples: published examples of NEMA MG 1-14.36 (read on stored

@@ -10,7 +10,7 @@ import (
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
-	"loadscribe/internal/vectors"
+	"loadscribe/testdata/vectors"
 )
 
 // recordOf folds an hour of a sound machine and makes its report as at a time.

@@ -12,7 +12,7 @@ import (
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
-	"loadscribe/internal/vectors"
+	"loadscribe/testdata/vectors"
 )
 
 func number(t testing.TB, text string) float64 {

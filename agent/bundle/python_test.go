@@ -11,7 +11,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 const pythonVerifier = "../../docs/verify/verify.py"

@@ -14,7 +14,7 @@ import (
 
 	"go.uber.org/goleak"
 
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }

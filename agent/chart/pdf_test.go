@@ -11,7 +11,7 @@ import (
 
 	"codeberg.org/go-pdf/fpdf"
 
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // bytesOf is a document made at one time.

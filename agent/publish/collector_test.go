@@ -20,7 +20,7 @@ import (
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")

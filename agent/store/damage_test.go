@@ -17,7 +17,7 @@ import (
 	bolt "go.etcd.io/bbolt"
 
 	"loadscribe/agent/scan"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // damaged is a store of some hours, part sealed, part in the journal, as a

@@ -15,7 +15,7 @@ import (
 	"go.uber.org/goleak"
 
 	"loadscribe/agent/scan"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }

@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 	"loadscribe/simulator"
 )
 

@@ -48,10 +48,8 @@ var allowed = map[string][]string{
 	"dashboard/door": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",
 		"agent/publish", "agent/hookup", "agent/transfer", "agent/bundle", "agent/newsite", "agent/probe", "agent/replay", "dashboard/door", "dashboard/web"},
-	"configs":          {},
-	"internal/peers":   {}, // of tests
-	"internal/vectors": {},
-	"simulator":        {"agent/quantity", "agent/modbus/frame"},
+	"configs":   {},
+	"simulator": {"agent/quantity", "agent/modbus/frame"},
 }
 
 // TestImportsPointOneWay reads the import graph and fails on an arrow that
@@ -66,7 +64,7 @@ func TestImportsPointOneWay(t *testing.T) {
 		fields := strings.Fields(line)
 		from := strings.TrimPrefix(fields[0], "loadscribe/")
 		for _, imported := range fields[1:] {
-			if strings.HasPrefix(imported, "loadscribe/internal/") {
+			if strings.HasPrefix(imported, "loadscribe/testdata/") {
 				t.Errorf("%s imports %s, which is for tests alone", from, imported)
 			}
 		}

@@ -17,7 +17,7 @@ import (
 
 	"loadscribe/agent"
 	"loadscribe/dashboard/door"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // onNetwork runs an agent whose pages others can reach, though the tests ask it

@@ -17,7 +17,7 @@ import (
 	"time"
 
 	"loadscribe/cmd/loadscribe/demo"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // TestPage opens every page in Chromium against a recording agent with the

@@ -11,7 +11,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // ttyPair makes two pseudo-terminals that are one line (socat).

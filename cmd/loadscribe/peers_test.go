@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // typeCase is one register layout entry with the value that must come out.

@@ -13,7 +13,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // pymodbusPython is Debian's Python, which has its pymodbus; another one

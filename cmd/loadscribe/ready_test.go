@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // scraped returns /metrics, and the value of one series in it, as written; "" where

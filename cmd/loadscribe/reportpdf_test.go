@@ -12,7 +12,7 @@ import (
 
 	"loadscribe/agent/report"
 	"loadscribe/agent/report/print"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // TestReportPDFNumbers reads a recorded day's report.pdf with an independent reader

@@ -20,7 +20,7 @@ import (
 	"loadscribe/agent/replay"
 	"loadscribe/agent/report"
 	"loadscribe/agent/report/workbook"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // TestWorkbookRecalculated opens the workbook of a recorded day in an independent

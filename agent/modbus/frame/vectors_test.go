@@ -10,7 +10,7 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/internal/vectors"
+	"loadscribe/testdata/vectors"
 )
 
 // subtest names a row with where it comes from.

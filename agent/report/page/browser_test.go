@@ -13,7 +13,7 @@ import (
 	"time"
 
 	"loadscribe/agent/report"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // browse opens a page in Chromium (dashboard/web/e2e/report.test.mjs: axe-core in both

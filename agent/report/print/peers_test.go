@@ -11,7 +11,7 @@ import (
 	"unicode"
 
 	"loadscribe/agent/report"
-	"loadscribe/internal/peers"
+	"loadscribe/testdata/peers"
 )
 
 // poppler runs one of poppler's programs, an independent reader of PDFs, on a file; the
