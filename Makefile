@@ -49,10 +49,10 @@ bench:
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 lint:
 	@out=$$(gofmt -l agent cmd configs dashboard simulator testdata | grep -v node_modules); if [ -n "$$out" ]; then echo "not gofmt-clean: $$out"; exit 1; fi
-	go vet ./... ./testdata/...
-	GOOS=windows go vet ./... ./testdata/...
+	go vet ./... ./testdata/peers ./testdata/vectors
+	GOOS=windows go vet ./... ./testdata/peers ./testdata/vectors
 	go mod tidy -diff
-	go run $(STATICCHECK) ./... ./testdata/...
+	go run $(STATICCHECK) ./... ./testdata/peers ./testdata/vectors
 
 ## vuln: the known flaws that the program can meet, from a database that is pinned
 vuln:

@@ -9,8 +9,8 @@ import (
 	"testing"
 	"time"
 
-	"loadscribe/testdata/peers"
 	"loadscribe/simulator"
+	"loadscribe/testdata/peers"
 )
 
 func TestWriteOpenMetrics(t *testing.T) {
