@@ -163,7 +163,11 @@ func TestPointAgainstPlainModel(t *testing.T) {
 			}
 		}
 	})
-	if changes < 100 {
+	least := 100
+	if testing.Short() { // a fifth of the draws
+		least /= 5
+	}
+	if changes < least {
 		t.Errorf("%d changes in all: the draws hardly raise anything", changes)
 	}
 }

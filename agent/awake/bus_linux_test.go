@@ -46,8 +46,9 @@ func (l *loginManager) Inhibit(what, who, why, mode string) (dbus.UnixFD, *dbus.
 		l.held--
 		l.mu.Unlock()
 	}()
+	fd := dbus.UnixFD(w.Fd())
 	time.AfterFunc(200*time.Millisecond, func() { w.Close() }) // ours; it has been sent by then
-	return dbus.UnixFD(w.Fd()), nil
+	return fd, nil
 }
 
 func (l *loginManager) now() (asked []string, held int) {

@@ -125,7 +125,10 @@ func TestRepeatsAreBounded(t *testing.T) {
 		for i := range flood {
 			log.Warn("refused "+strings.Repeat("x", i%1000), "path", fmt.Sprint(i))
 		}
-		if n := len(r.known); n > mostKnown {
+		r.mu.Lock()
+		n := len(r.known)
+		r.mu.Unlock()
+		if n > mostKnown {
 			t.Errorf("%d kinds are known, the bound is %d", n, mostKnown)
 		}
 		time.Sleep(2 * time.Minute)

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -215,18 +216,19 @@ func TestHangingCallsAreBounded(t *testing.T) {
 // only after it answered; and once it is well it is read as before.
 func TestALineThatHangsAlwaysRests(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		wedged, told := 0, 0
+		var begun, said atomic.Int64
 		d := newDriver(1)
-		p := start(t, siteOf(1, time.Second), Options{Dial: d.dial, OnLine: func(LineStatus) { told++ },
+		p := start(t, siteOf(1, time.Second), Options{Dial: d.dial, OnLine: func(LineStatus) { said.Add(1) },
 			OnWedged: func(Wedge) {
-				wedged++
+				begun.Add(1)
 				close(d.swap()) // its closing frees it
 				d.set("read")
 			}})
 		time.Sleep(5 * time.Second)
 		d.set("read")
 		time.Sleep(24 * time.Hour)
-		if most := 24*6 + 10; wedged < 100 || wedged > most || told > 10 {
+		wedged, told := begun.Load(), said.Load()
+		if most := int64(24*6 + 10); wedged < 100 || wedged > most || told > 10 {
 			t.Errorf("in a day begun anew %d times, want 100 to %d; told %d times that it is up or down", wedged, most, told)
 		}
 		d.release()

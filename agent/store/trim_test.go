@@ -11,6 +11,7 @@ import (
 func TestTrim(t *testing.T) {
 	s := openTest(t, t.TempDir(), Options{})
 	groups := register(t, s, testGroups())
+	before := s.enc
 	done := make(chan struct{})
 	var trimming sync.WaitGroup
 	trimming.Go(func() {
@@ -23,7 +24,6 @@ func TestTrim(t *testing.T) {
 			}
 		}
 	})
-	before := s.enc
 	wrote := appendAll(t, s, slices.Concat(stream(groups, 5, startMS, 600), stream(groups, 6, startMS+hourMS, 600), stream(groups, 7, startMS+2*hourMS, 600)))
 	close(done)
 	trimming.Wait()

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"log/slog"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -15,33 +17,44 @@ import (
 // when they do, and the reason is logged once each time.
 func TestHeart(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		var log bytes.Buffer
+		var log bytes.Buffer // written and read in turns, with synctest.Wait between
+		var mu sync.Mutex    // protects told
 		var told []string
-		turns := true
+		var turns atomic.Bool
+		turns.Store(true)
 		ctx, stop := context.WithCancel(t.Context())
-		h := beat(ctx, func(states ...string) error { told = append(told, states...); return nil }, 20*time.Second, slog.New(slog.NewTextHandler(&log, nil)))
+		h := beat(ctx, func(states ...string) error {
+			mu.Lock()
+			defer mu.Unlock()
+			told = append(told, states...)
+			return nil
+		}, 20*time.Second, slog.New(slog.NewTextHandler(&log, nil)))
 		alive := func(span time.Duration) int {
+			mu.Lock()
 			told = nil
+			mu.Unlock()
 			time.Sleep(span)
 			synctest.Wait()
+			mu.Lock()
+			defer mu.Unlock()
 			return strings.Count(strings.Join(told, " "), "WATCHDOG=1")
 		}
 		if n := alive(61 * time.Second); n != 3 { // an agent is being opened
 			t.Errorf("%d signs in a minute", n)
 		}
-		h.watch(func() (bool, string) { return turns, "line bus" })
+		h.watch(func() (bool, string) { return turns.Load(), "line bus" })
 		if n := alive(60 * time.Second); n != 3 {
 			t.Errorf("%d signs in a minute", n)
 		}
 		for i := 1; i <= 2; i++ {
-			turns = false
+			turns.Store(false)
 			if n := alive(5 * time.Minute); n != 0 {
 				t.Errorf("%d signs of life while nothing turns", n)
 			}
 			if n := strings.Count(log.String(), "line bus"); n != i {
 				t.Errorf("the reason is logged %d times:\n%s", n, &log)
 			}
-			turns = true
+			turns.Store(true)
 			if n := alive(60 * time.Second); n != 3 {
 				t.Errorf("%d signs in a minute, once it turns again", n)
 			}
