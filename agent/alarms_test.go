@@ -208,7 +208,10 @@ func TestAlarmsOfScans(t *testing.T) {
 		}
 	}
 	if all = r.alarms(); len(all.Standing) != 1 || all.Standing[0].Acknowledged == nil || all.Standing[0].Acknowledged.Who != "R. Vale" {
-		t.Errorf("after acknowledging all: %+v", all.Standing)
+		t.Fatalf("after acknowledging all: %+v", all.Standing)
+	}
+	if _, err := r.a.AcknowledgeAlarm(AlarmAck{ID: all.Standing[0].ID, Who: "B. Night"}); err == nil || !strings.Contains(err.Error(), "R. Vale acknowledged it already") {
+		t.Errorf("a second time: %v", err)
 	}
 	r.keep()
 	if err := r.a.Close(); err != nil {

@@ -233,7 +233,13 @@ func acknowledge(e *alarm.Engine, q AlarmAck, wall int64) (r alarm.Record, err e
 	if q.Why, err = noteText("why", q.Why, maxNoteText); err != nil {
 		return r, err
 	}
-	return e.Book().Acknowledge(strings.TrimSpace(q.ID), q.Who, q.Why, wall)
+	id := strings.TrimSpace(q.ID)
+	for _, s := range e.Book().Standing(wall) {
+		if s.ID == id && s.AckMS != 0 {
+			return r, wrongField("id", "%s acknowledged it already, at %s: nothing was changed", s.AckWho, Stamp(s.AckMS))
+		}
+	}
+	return e.Book().Acknowledge(id, q.Who, q.Why, wall)
 }
 
 func shelve(e *alarm.Engine, q AlarmShelve, wall int64) (r alarm.Record, err error) {

@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"github.com/godbus/dbus/v5"
+
+	"loadscribe/testdata/peers"
 )
 
 // loginManager is a login manager in small, as org.freedesktop.login1(5) describes
@@ -68,10 +70,7 @@ func startBus(t *testing.T, path string) (stop func()) {
 	t.Helper()
 	program, err := exec.LookPath("dbus-daemon")
 	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatal("independent peer dbus-daemon is not installed (see .ci/peers)")
-		}
-		t.Skip("independent peer dbus-daemon is not installed (see .ci/peers)")
+		peers.Missing(t, "independent peer dbus-daemon is not installed (see .ci/peers)")
 	}
 	config := path + ".conf"
 	text := fmt.Sprintf(`<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-Bus Bus Configuration 1.0//EN" "http://www.freedesktop.org/standards/dbus/1.0/busconfig.dtd">

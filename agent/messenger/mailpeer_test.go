@@ -13,6 +13,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"loadscribe/testdata/peers"
 )
 
 // peerMail is what the independent server read in a mail.
@@ -38,10 +40,7 @@ func TestMailPeer(t *testing.T) {
 		err = exec.Command(python, "-c", "import aiosmtpd").Run()
 	}
 	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("python3-aiosmtpd is not installed (see .ci/peers): %v", err)
-		}
-		t.Skipf("python3-aiosmtpd is not installed (see .ci/peers): %v", err)
+		peers.Missing(t, "python3-aiosmtpd is not installed (see .ci/peers): %v", err)
 	}
 	_, roots, certFile, keyFile := certificate(t)
 	l, err := net.Listen("tcp", "127.0.0.1:0")

@@ -140,6 +140,9 @@ func (c *serviceUnitCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
+	if err := p.CheckPlaces(); err != nil { // it may be printed to be read, and is no unit to run
+		fmt.Fprintf(s.stderr, "warning: this unit would not work, and install refuses it: %v\n", err)
+	}
 	if len(p.Groups) == 0 && p.Serial { // the port may not be plugged in here
 		p.Groups = []string{"dialout"}
 	}

@@ -5,11 +5,13 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
 
 	"loadscribe/cmd/loadscribe/service"
+	"loadscribe/configs"
 )
 
 // manager is a service manager with one answer.
@@ -63,5 +65,29 @@ func TestServiceStatus(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A unit is printed to be read wherever the site lies; that it could not work is said.
+func TestUnitOfAPassingPlaceIsWarnedOf(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("systemd is Linux's")
+	}
+	dir, err := os.MkdirTemp("/tmp", "loadscribe-unit")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer os.RemoveAll(dir)
+	site := filepath.Join(dir, "site.toml")
+	if err := os.CopyFS(dir, configs.Maps); err != nil {
+		t.Fatal(err)
+	}
+	writeFile(t, site, "[site]\nname = \"Harrow Lane Joinery\"\n[[line]]\nname = \"net\"\nkind = \"modbus-tcp\"\naddress = \"127.0.0.1:1\"\n"+
+		"[[device]]\nname = \"controller\"\nline = \"net\"\nunit = 1\nmap = \"maps/screw-controller.toml\"\n")
+	var stdout, stderr strings.Builder
+	code := execute(t.Context(), []string{"service", "unit", "--site", site}, &stdout, &stderr)
+	if code != exitFine || !strings.Contains(stdout.String(), "Type=notify") || !strings.Contains(stderr.String(), "install refuses it") ||
+		!strings.Contains(stderr.String(), "lies below /tmp") {
+		t.Errorf("exit %d, %s", code, stderr.String())
 	}
 }

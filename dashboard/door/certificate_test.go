@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"loadscribe/testdata/peers"
 )
 
 func openOwnTest(t *testing.T, o CertificateOptions) *Certificate {
@@ -117,10 +119,7 @@ func TestCertificateAndAClockNotSet(t *testing.T) {
 func TestFingerprintPeer(t *testing.T) {
 	openssl, err := exec.LookPath("openssl")
 	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatal("the independent peer openssl is not installed (see .ci/peers)")
-		}
-		t.Skip("the independent peer openssl is not installed (see .ci/peers)")
+		peers.Missing(t, "the independent peer openssl is not installed (see .ci/peers)")
 	}
 	dir := t.TempDir()
 	c := openOwnTest(t, CertificateOptions{Dir: dir, Names: []string{"shop-pc"}})

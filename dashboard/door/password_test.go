@@ -4,11 +4,12 @@ import (
 	"context"
 	"encoding/hex"
 	"errors"
-	"os"
 	"os/exec"
 	"strings"
 	"sync"
 	"testing"
+
+	"loadscribe/testdata/peers"
 )
 
 // The vectors of the reference implementation (phc-winner-argon2, src/test.c, the
@@ -53,10 +54,7 @@ print(lib.argon2id_verify(kept, password, ctypes.c_size_t(len(password))))
 		err = exec.Command(python, "-c", `import ctypes; ctypes.CDLL("libargon2.so.1")`).Run()
 	}
 	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatalf("the independent peer libargon2 is not there (see .ci/peers): %v", err)
-		}
-		t.Skipf("the independent peer libargon2 is not there (see .ci/peers): %v", err)
+		peers.Missing(t, "the independent peer libargon2 is not there (see .ci/peers): %v", err)
 	}
 	for _, password := range []string{goodPassword, "Späti für zwölf Öre", "ten blanks          "} {
 		kept, err := newHashing().make(t.Context(), password)

@@ -27,8 +27,8 @@ func under(p, dir string) bool {
 // passing are folders that a start of the computer empties, or whose like the service has of its own.
 var passing = [...]string{"/tmp", "/var/tmp", "/run", "/dev", "/proc", "/sys"}
 
-// checkPlaces refuses a plan whose files lie where a service must not have them.
-func (p *Plan) checkPlaces() error {
+// CheckPlaces refuses a plan whose files lie where a service must not have them; the error is a Problem or of a path.
+func (p *Plan) CheckPlaces() error {
 	all := append([]string{p.Program, p.Site, p.Data}, p.Folders...)
 	for _, f := range append(all, p.Writes...) {
 		if err := checkPath(f); err != nil {

@@ -26,7 +26,7 @@ func (s *Systemd) Check(ctx context.Context, p *Plan) error {
 			return err
 		}
 	}
-	errs := []error{p.checkPlaces(), p.checkWritten(), p.checkGiven(s.at), s.checkListen(ctx, p)}
+	errs := []error{p.CheckPlaces(), p.checkWritten(), p.checkGiven(s.at), s.checkListen(ctx, p)}
 	for _, f := range p.Reads {
 		if _, err := os.Stat(s.at(f)); err != nil {
 			errs = append(errs, Problem{fmt.Sprintf("%s cannot be read (%v)", f, err), "mend the path in the site file"})

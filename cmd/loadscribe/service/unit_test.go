@@ -11,6 +11,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"loadscribe/testdata/peers"
 )
 
 var update = flag.Bool("update", false, "write the example unit as install would")
@@ -51,10 +53,7 @@ func analyzed(t *testing.T, args ...string) string {
 	t.Helper()
 	program, err := exec.LookPath("systemd-analyze")
 	if err != nil {
-		if os.Getenv("LOADSCRIBE_PEERS") == "require" {
-			t.Fatal("independent peer systemd-analyze is not installed (see .ci/peers)")
-		}
-		t.Skip("independent peer systemd-analyze is not installed (see .ci/peers)")
+		peers.Missing(t, "independent peer systemd-analyze is not installed (see .ci/peers)")
 	}
 	out, err := exec.Command(program, args...).CombinedOutput()
 	if err != nil {
