@@ -1,6 +1,8 @@
 package dashboard
 
 import (
+	"net/http"
+	"strings"
 	"testing"
 
 	"loadscribe/agent"
@@ -31,4 +33,15 @@ func TestWhoSpeaksIsSigned(t *testing.T) {
 		}
 	}
 	sign(&agent.ReplayRequest{}, signedIn) // says nothing of anybody
+}
+
+func TestANoteIsSignedOnItsWay(t *testing.T) {
+	s, people := signInServer(t)
+	if w := asPage(s, "/api/v1/notes", `{"text":"filter changed","author":"B. Night"}`, people["operate"]); w.Code != http.StatusOK {
+		t.Fatalf("%d %s", w.Code, w.Body)
+	}
+	notes := s.backend.(*commandShop).notes
+	if len(notes) != 1 || !strings.HasPrefix(notes[0].Author, "B. Night (signed in: R. Vale)") {
+		t.Errorf("kept: %+v", notes)
+	}
 }
