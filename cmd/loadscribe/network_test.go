@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"loadscribe/agent"
+	"loadscribe/agent/sitefile"
 	"loadscribe/dashboard/door"
 	"loadscribe/testdata/peers"
 )
@@ -297,4 +298,16 @@ func TestGivenCertificateIsServed(t *testing.T) {
 		t.Errorf("sign-in is asked for on loopback: %s", u.stdout)
 	}
 	mustRun(t, "levels", "--site", site)
+}
+
+// What is said of a taken port names the scheme that the pages then have.
+func TestLoopbackScheme(t *testing.T) {
+	site := &sitefile.Site{}
+	if got := loopbackScheme(site); got != "http" {
+		t.Errorf("without files: %s", got)
+	}
+	site.Agent.TLS.Certificate = "shop.pem"
+	if got := loopbackScheme(site); got != "https" {
+		t.Errorf("with a certificate given: %s", got)
+	}
 }

@@ -55,7 +55,7 @@ func (c *newCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	return record(s, site, awake.New(true), func() (net.Listener, error) { return listenOrElse(s, c.Listen) }, nil)
+	return record(s, site, awake.New(true), func() (net.Listener, error) { return listenOrElse(s, site, c.Listen) }, nil)
 }
 
 // serve serves the page until the site file is written, or the context ends.

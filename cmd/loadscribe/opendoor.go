@@ -46,7 +46,7 @@ func openDoor(a *agent.Agent, site *sitefile.Site, log *slog.Logger, listening n
 	if network && len(names) > 0 {
 		out.reach = net.JoinHostPort(names[0], portOf(listening))
 	}
-	if !network && site.Agent.TLS.Certificate == "" {
+	if !network && loopbackScheme(site) == "http" {
 		return out, a.ServeAs("http", "")
 	}
 	certificate, err := door.OpenCertificate(door.CertificateOptions{
@@ -58,6 +58,14 @@ func openDoor(a *agent.Agent, site *sitefile.Site, log *slog.Logger, listening n
 	}
 	out.options.Certificate = certificate
 	return out, a.ServeAs("https", certificate.Fingerprint())
+}
+
+// loopbackScheme is how the pages are served where only this computer reaches them.
+func loopbackScheme(site *sitefile.Site) string {
+	if site.Agent.TLS.Certificate == "" {
+		return "http"
+	}
+	return "https"
 }
 
 func onlyHere(listening net.Addr) bool {

@@ -39,7 +39,7 @@ func (c *runCmd) Run(s *surroundings) error {
 	if c.Log != "" {
 		site.Agent.Log = c.Log
 	}
-	return record(s, site, awake.New(true), func() (net.Listener, error) { return listenOrElse(s, site.Agent.Listen) }, nil)
+	return record(s, site, awake.New(true), func() (net.Listener, error) { return listenOrElse(s, site, site.Agent.Listen) }, nil)
 }
 
 // record runs the agent and its pages until the context ends. listen is called
@@ -171,7 +171,7 @@ func reachedAt(listening net.Addr) string {
 
 // listenOrElse listens on address. When the port is taken, recording must not
 // suffer: it listens on a free port of this computer and says so.
-func listenOrElse(s *surroundings, address string) (net.Listener, error) {
+func listenOrElse(s *surroundings, site *sitefile.Site, address string) (net.Listener, error) {
 	listener, err := net.Listen("tcp", address)
 	if err == nil {
 		return listener, nil
@@ -183,8 +183,8 @@ func listenOrElse(s *surroundings, address string) (net.Listener, error) {
 	if other != nil {
 		return nil, fmt.Errorf("listen: %w", errors.Join(err, other))
 	}
-	fmt.Fprintf(s.stderr, "port in use: another program listens on %s; recording goes on, the pages are at http://%s instead, "+
-		"for this computer alone. Give --listen or change [agent] listen for a fixed address.\n", address, listener.Addr())
+	fmt.Fprintf(s.stderr, "port in use: another program listens on %s; recording goes on, the pages are at %s://%s instead, "+
+		"for this computer alone. Give --listen or change [agent] listen for a fixed address.\n", address, loopbackScheme(site), listener.Addr())
 	return listener, nil
 }
 
