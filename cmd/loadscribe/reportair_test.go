@@ -1,6 +1,8 @@
 package main
 
 import (
+	"crypto/sha256"
+	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"log/slog"
@@ -178,11 +180,18 @@ func (c *documentCheck) table(where string, t *report.Table) {
 	}
 }
 
+// isHash reports whether a text is a SHA-256 as checkpoints write it: any letters may
+// follow one another in it.
+func isHash(text string) bool {
+	sum, err := base64.StdEncoding.DecodeString(text)
+	return err == nil && len(sum) == sha256.Size
+}
+
 // text looks for what no person should read, and for each number where its pointer says.
 func (c *documentCheck) text(where string, text report.Text) {
 	for _, r := range text {
 		for _, bad := range []string{"<nil>", "NaN", "Inf", "%!", "0x"} {
-			if strings.Contains(r.Text, bad) {
+			if strings.Contains(r.Text, bad) && !isHash(r.Text) {
 				c.fail(where, "%q", r.Text)
 			}
 		}
