@@ -64,7 +64,7 @@ type Server struct {
 	handler http.Handler
 	heavy   *gate // series, figures, intervals
 	alike   shared
-	exports *gate
+	exports *turns
 	routes  []string
 	posts   []string // routes that take POST
 	secret  string
@@ -119,7 +119,7 @@ func bare(o Options) (*Server, error) {
 	}
 	s := &Server{
 		log: o.Log, hub: newHub(), guard: newGuard(o), pages: pages,
-		heavy: newGate(4), exports: newGate(2), liveEnd: make(chan struct{}), secret: o.Secret,
+		heavy: newGate(4), exports: newTurns(), liveEnd: make(chan struct{}), secret: o.Secret,
 		door: o.Door, signIn: o.SignIn, certificate: o.Certificate, cookiePort: o.CookiePort,
 	}
 	if s.signIn && s.door == nil {
