@@ -63,7 +63,7 @@ func (sub *subject) totals(site *sitefile.Site, m *sitefile.Machine) Totals {
 		t.RunningJ, t.RunningKnown = t.EnergyJ, t.EnergyKnown
 	}
 	t.AirM3, t.AirKnown = sub.airTotal(site, m, &all)
-	// A filling that a gap hid may be taken off late; a total must not fall for that.
+	// A meter that reads less than nothing takes no air back.
 	sub.airHigh = max(sub.airHigh, t.AirM3)
 	t.AirM3 = sub.airHigh
 	return t
