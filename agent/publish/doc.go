@@ -10,6 +10,9 @@
 // reason, so the number of series is fixed by the site file. A gauge whose scan
 // is older than three periods is absent: it does not freeze at its last value.
 //
+// Family is the one list of names, labels and conversions: what is scraped and what is
+// sent on are put through it.
+//
 // Durations is the one type with state here: a histogram that the polling fills.
 //
 // The package serves no figures that need a window; those are the HTTP API's.
