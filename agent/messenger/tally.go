@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"path/filepath"
+
+	"loadscribe/agent/outward"
 )
 
 // tally is what is known of a target beyond a restart.
@@ -23,7 +25,7 @@ const mostTally = 4 << 10
 // loadTally reads what an earlier run wrote. One that is damaged begins anew: it is
 // for people to look at, and nothing hangs on it.
 func (q *queue) loadTally(path string) {
-	data, err := readUpTo(path, mostTally)
+	data, err := outward.ReadUpTo(path, mostTally)
 	var t tally
 	if err == nil {
 		err = json.Unmarshal(data, &t)
