@@ -36,7 +36,7 @@ var allowed = map[string][]string{
 	"agent/oplog":            {},
 	"agent/pulse":            {},
 	"agent/report":           {"agent/analysis", "agent/chart", "agent/display", "agent/quantity", "agent/replay", "agent/scan", "agent/sitefile", "agent/store"},
-	"agent/publish":          {"agent/quantity", "agent/scan"},
+	"agent/publish":          {"agent/analysis", "agent/quantity", "agent/scan"},
 	"agent/publish/remote":   {},
 	"agent/hookup":           {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
 	"agent/guided":           {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
