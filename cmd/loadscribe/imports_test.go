@@ -37,7 +37,7 @@ var allowed = map[string][]string{
 	"agent/pulse":            {},
 	"agent/report":           {"agent/analysis", "agent/chart", "agent/display", "agent/quantity", "agent/replay", "agent/scan", "agent/sitefile", "agent/store"},
 	"agent/publish":          {"agent/quantity", "agent/scan"},
-	"agent/publish/remote":   {},
+	"agent/publish/remote":   {"agent/outward"},
 	"agent/hookup":           {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
 	"agent/guided":           {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
 	"agent/alarm":            {"agent/quantity", "agent/scan", "agent/sitefile"},
