@@ -1,5 +1,6 @@
 // Readings in place. An old reading is never written like a live one: it stands
 // in brackets, pale, with its age.
+import { reasonWords } from '../look/words';
 import { channelDisplay, convert, displayOf, fixed, type UnitSystem } from '../units/units';
 import type { View } from '../live/live';
 import { age } from '../units/words';
@@ -128,6 +129,6 @@ export function NoteText({ read, x, y, now, system, narrow }: Props) {
 }
 
 function oldness(read: Read, now: number, short: boolean): string {
-  if (read.at === undefined) return short ? 'none' : `none: ${read.reason}`;
+  if (read.at === undefined) return short ? 'none' : `none: ${reasonWords(read.reason)}`;
   return short ? 'old' : `${age(now - read.at)} old`;
 }
