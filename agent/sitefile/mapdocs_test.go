@@ -139,11 +139,21 @@ func TestRolesInDocs(t *testing.T) {
 // TestMapStepByStep: the map that the page makes of a manual's page is without
 // mistake, and reads what the example map of the same invented controller reads.
 func TestMapStepByStep(t *testing.T) {
-	_, section, _ := strings.Cut(registerMapsPage(t), "That page becomes:")
+	manual, section, _ := strings.Cut(registerMapsPage(t), "That page becomes:")
 	_, block, _ := strings.Cut(section, "```toml\n")
 	block, _, ok := strings.Cut(block, "```")
 	if !ok {
 		t.Fatal("the page has no such block")
+	}
+	_, manual, _ = strings.Cut(manual, "```text\n")
+	numbers := regexp.MustCompile(`(?m)^ ([34]\d{4}) `).FindAllStringSubmatch(manual, -1)
+	if len(numbers) != 10 {
+		t.Errorf("the manual's page has %d registers", len(numbers))
+	}
+	for _, n := range numbers {
+		if !strings.Contains(block, "address = "+n[1]) {
+			t.Errorf("the manual has %s, the map has not", n[1])
+		}
 	}
 	found := &findings{}
 	got := readMap("m.toml", []byte(block), found)
