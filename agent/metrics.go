@@ -7,7 +7,7 @@ import (
 	"loadscribe/agent/alarm"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/publish"
-	"loadscribe/agent/quantity"
+	"loadscribe/agent/publish/samples"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
 )
@@ -79,13 +79,14 @@ func (a *Agent) readings(nowMonoMS int64) map[string]publish.Reading {
 		}
 		for i := range g.Channels {
 			c := &g.Channels[i]
-			value := ReadingOf(s, i)
-			unit, err := quantity.ParseUnit(c.Unit)
-			if value == nil || err != nil { // a unit of a checked map always parses
+			raw, ok := s.Get(i)
+			if !ok {
 				continue
 			}
-			all[c.ID()] = publish.Reading{Role: c.Role, Dimension: unit.Dimension, SI: unit.ToSI(*value), Absolute: unit.Absolute,
-				AgeMS: nowMonoMS - s.MonoMS, PeriodMS: g.PeriodMS}
+			if r, ok := samples.ReadingOf(c, raw); ok {
+				r.AgeMS, r.PeriodMS = nowMonoMS-s.MonoMS, g.PeriodMS
+				all[c.ID()] = r
+			}
 		}
 	})
 	return all

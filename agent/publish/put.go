@@ -92,16 +92,18 @@ func (m *Machine) put(put Put) {
 
 func (s *System) put(put Put) {
 	for i := range s.Taps {
-		s.Taps[i].put(s.Name, put)
+		if t := &s.Taps[i]; t.Reading.fresh() {
+			t.Put(s.Name, put)
+		}
 	}
 	if s.QuietM3S != nil {
 		put(QuietDemandFamily, *s.QuietM3S, s.Name)
 	}
 }
 
-func (t *Tap) put(system string, put Put) {
+// Put puts a tap's reading, as Reading.Put does.
+func (t *Tap) Put(system string, put Put) {
 	switch r := &t.Reading; {
-	case !r.fresh():
 	case r.Dimension == quantity.Pressure && !r.Absolute:
 		put(SystemPressureFamily, r.SI, system, t.Channel, string(r.Role))
 	case r.Dimension == quantity.Flow:
