@@ -57,7 +57,8 @@ func Open(dir string, targets []Target, o Options) (*Messenger, error) {
 			queue: &queue{dir: filepath.Join(dir, folder), files: o.files, log: log}}
 		damaged := l.queue.load(now)
 		earlier := l.queue.tally
-		l.state = TargetState{LastSentMS: earlier.LastSentMS, FailingSinceMS: earlier.FailingSinceMS, GivenUp: earlier.GivenUp + damaged}
+		l.state = TargetState{LastSentMS: earlier.LastSentMS, FailingSinceMS: earlier.FailingSinceMS, GivenUp: earlier.GivenUp + damaged,
+			Sent: earlier.Sent}
 		m.lanes, m.byName[t.Name()] = append(m.lanes, l), l
 	}
 	tellOrphans(dir, folders, log)

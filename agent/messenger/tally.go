@@ -13,6 +13,7 @@ type tally struct {
 	LastSentMS     int64 `json:"last_sent_ms"`
 	FailingSinceMS int64 `json:"failing_since_ms"`
 	GivenUp        int   `json:"given_up"`
+	Sent           int   `json:"sent"` // versions before did not count them
 }
 
 // tallyFile lies beside the messages of its target.
@@ -29,7 +30,7 @@ func (q *queue) loadTally(path string) {
 	if err == nil {
 		err = json.Unmarshal(data, &t)
 	}
-	if err == nil && (t.LastSentMS < 0 || t.FailingSinceMS < 0 || t.GivenUp < 0) {
+	if err == nil && (t.LastSentMS < 0 || t.FailingSinceMS < 0 || t.GivenUp < 0 || t.Sent < 0) {
 		err = errDamaged
 	}
 	if err != nil {

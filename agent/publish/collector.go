@@ -68,6 +68,16 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 			ch <- prometheus.MustNewConstHistogram(c.descs[secondsFamily], count, sum, buckets, d.Name)
 		}
 	}
+	for i := range s.Systems {
+		s.Systems[i].put(put)
+	}
+	if s.StartedMS != 0 {
+		put(agentStartFamily, float64(s.StartedMS)/1000)
+	}
+	s.Alarms.put(put)
+	if s.Messages != nil {
+		s.Messages.put(put)
+	}
 	s.Store.put(put)
 	if c.live != nil {
 		l := c.live()

@@ -868,17 +868,28 @@ export type MissedAnswer = {
   to_do: MissedToDo[];
 };
 
+/** A copy of the record that waits to be fetched. */
+export type BackupReady = {
+  /** serves once, and whoever asked alone */
+  ticket: string;
+  /** of the file */
+  name: string;
+  bytes: number;
+  /** how long it waits; then it is gone */
+  waits_s: number;
+};
+
 /** How well a device was read. */
 export type MissedDevice = {
   device: string;
   line: string;
-  /** readings of its fastest poll group that the window had room for */
+  /** readings of its fastest poll group that the window had room for, by the period that it had in each part of it */
   due: number;
   /** good readings of the channel of that group that has most */
   read: number;
   /** read over due */
   read_share: number;
-  /** of that group */
+  /** of that group, at the end of the window */
   period_ms: number;
   /** of a minute and more, and of more than three periods */
   gaps: number;
