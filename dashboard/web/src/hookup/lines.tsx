@@ -93,7 +93,7 @@ function Row({ term, children }: { term: string; children: preact.ComponentChild
 const picture = { row: 26, left: 108, right: 16, top: 20, bottom: 22 };
 
 /** From the shortest answer to the longest, on one scale with the timeout. */
-export function replySummary(d: DeviceHealth): string {
+function replySummary(d: DeviceHealth): string {
   if (!d.replies) return `${d.device}: no answer`;
   const r = d.replies;
   return `${d.device}: half within ${msText(r.median_ms)} ms, 95 % within ${msText(r.p95_ms)} ms, longest ${msText(r.max_ms)} ms`;

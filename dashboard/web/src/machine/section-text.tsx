@@ -100,7 +100,7 @@ export function written(read: Read, system: UnitSystem, coarse = false): { value
 }
 
 /** A pressure, written on its level. */
-export function ReadingText({ read, x, y, now, system, narrow, tiny }: Props) {
+function ReadingText({ read, x, y, now, system, narrow, tiny }: Props) {
   const { value } = written(read, system);
   return (
     <g>
@@ -113,7 +113,7 @@ export function ReadingText({ read, x, y, now, system, narrow, tiny }: Props) {
 }
 
 /** Another reading, small, at the foot of its place. */
-export function NoteText({ read, x, y, now, system, narrow }: Props) {
+function NoteText({ read, x, y, now, system, narrow }: Props) {
   // Side by side on a phone, tenths of a degree would touch.
   const { value, unit } = written(read, system, narrow && read.channel.quantity === 'temperature');
   const cls = read.fresh ? 'note' : 'note old';

@@ -94,7 +94,7 @@ export function sentence(m: MachineState | undefined, at: Moment, well = false):
   return { text: well ? text(m, at).replace(/\.$/, ', all well.') : text(m, at), note: remark(m), live: m.state !== 'unobserved' };
 }
 
-export interface FarSentence {
+interface FarSentence {
   state: StateName;
   text: string;
   mayStart: boolean;

@@ -14,7 +14,7 @@ import { useReplay } from './run';
 import { SearchForm } from './searchform';
 import { Amount, shownAs, told } from './show';
 
-export interface FrontProps {
+interface FrontProps {
   query: URLSearchParams;
   search: ReplaySearch | undefined;
   /** the days and the system, as the API takes them */

@@ -8,7 +8,7 @@ import type { UnitSystem } from '../units/units';
 import { Amount, Plain, shownAs, told } from './show';
 import { Whiskers } from './whiskers';
 
-export interface OptionsProps {
+interface OptionsProps {
   answer: ReplayAnswer;
   system: UnitSystem;
   look: string;

@@ -9,7 +9,7 @@ import { clockMinute, day, localDate, zoneName } from '../units/words';
 import { isShort, Saving } from './options';
 import { told } from './show';
 
-export interface SheetProps {
+interface SheetProps {
   answer: ReplayAnswer;
   index: number;
   site: Site;
