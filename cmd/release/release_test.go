@@ -209,7 +209,7 @@ func TestLinksOfArchivesLead(t *testing.T) {
 			}
 			links++
 			if to = path.Join(path.Dir(f.Name), to); !there[to] {
-				t.Errorf("%s points to %s, which is not in the archive", f.Name, to)
+				t.Errorf("%s points to %s, which is not in the archive (is it known to git, and in told?)", f.Name, to)
 			}
 		}
 	}
