@@ -53,6 +53,7 @@ type Agent struct {
 	settle    chan chan struct{} // closed when what is in events has gone to the store
 	refuge    *Refuge            // not nil: this agent records into memory
 	board     *board
+	looked    atomic.Pointer[looked] // for the metrics; nil: not yet
 	watch     *watch
 	turning   turning
 	alarms    *alarms

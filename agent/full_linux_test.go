@@ -104,6 +104,7 @@ func TestFullDiskFilledAndFreed(t *testing.T) {
 				return taken() && !s.OK && strings.Contains(s.Detail, "the disk of the data directory is full (") && s.WaitingScans > 0
 			})
 			eventually(t, "an event of the full disk", told(kindStoreDown))
+			a.lookAtDisk(false)
 			if free := a.Metrics().Store.FreeBytes; free < 0 || free > 1<<20 {
 				t.Errorf("the metrics say that %d bytes are free", free)
 			}

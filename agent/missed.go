@@ -49,8 +49,9 @@ const (
 type MissedDevice struct {
 	Device string `json:"device"`
 	Line   string `json:"line"`
-	// Due is how many readings of its fastest poll group the window had room for,
-	// Read how many there are of the channel that has most.
+	// Due is how many readings of its fastest poll group the window had room for, by the
+	// periods that it had in it, Read how many there are of the channel that has most.
+	// PeriodMS is the one at the window's end.
 	Due       int64   `json:"due"`
 	Read      int64   `json:"read"`
 	ReadShare float64 `json:"read_share"`
@@ -159,17 +160,15 @@ func (h *History) missedReadings(m *Missed, fromMS, toMS int64) error {
 			continue
 		}
 		one := MissedDevice{Device: d.Name, Line: d.Line, Absent: "nothing was ever read of it"}
-		if group := h.fastest(d.Name); group != nil {
-			some, read, err := h.readCounts(&f, group, points)
-			if err != nil {
-				return err
-			}
-			if len(some) > 0 {
-				one.PeriodMS, one.Due = group.PeriodMS, (toMS-fromMS)/group.PeriodMS
-				one.Read, one.Absent = min(read, one.Due), "" // a reading at each end may be one too many
-				if one.Due > 0 {
-					one.ReadShare = float64(one.Read) / float64(one.Due)
-				}
+		over, some, err := h.readOver(&f, d.Name, points)
+		if err != nil {
+			return err
+		}
+		if len(some) > 0 {
+			over.Device, over.Line = d.Name, d.Line
+			one = over
+			if one.Due > 0 {
+				one.ReadShare = float64(one.Read) / float64(one.Due)
 			}
 			ids = append(ids, some...)
 		}
@@ -178,20 +177,11 @@ func (h *History) missedReadings(m *Missed, fromMS, toMS int64) error {
 	return h.missedGaps(m, f.gaps(ids))
 }
 
-// fastest is the poll group of a device that is asked for most often, of those now in
-// the site file; nil: none was registered.
-func (h *History) fastest(device string) (fastest *scan.Group) {
-	for _, g := range h.Groups() {
-		if g.Device == device && g.PeriodMS > 0 && (fastest == nil || g.PeriodMS <= fastest.PeriodMS) {
-			fastest = g // of the same period the newest
-		}
-	}
-	return fastest
-}
-
-// readCounts gets the curves of some channels of a group, those that a machine uses
-// first; read is the count of the fullest.
-func (h *History) readCounts(f *gapFinder, group *scan.Group, points int) (ids []string, read int64, err error) {
+// readCounts counts the readings of some channels of a group over a stretch, those that
+// a machine uses first; read is the count of the fullest. keep: their curves over the
+// whole window are kept too.
+func (h *History) readCounts(f *gapFinder, over asked, points int, keep bool) (ids []string, read int64, err error) {
+	group := over.group
 	channels := make([]*scan.Channel, len(group.Channels))
 	for i := range group.Channels {
 		channels[i] = &group.Channels[i]
@@ -206,7 +196,7 @@ func (h *History) readCounts(f *gapFinder, group *scan.Group, points int) (ids [
 		return cmp.Compare(without(a), without(b))
 	})
 	for _, c := range channels[:min(len(channels), missedChannels)] {
-		s, err := h.store.Series(c.ID(), f.fromMS, f.toMS, points)
+		s, err := h.store.Series(c.ID(), over.from, over.to, points)
 		if errors.Is(err, store.ErrUnknown) {
 			continue
 		}
@@ -217,7 +207,14 @@ func (h *History) readCounts(f *gapFinder, group *scan.Group, points int) (ids [
 		for i := range s.Cells {
 			count += int64(s.Cells[i].Count)
 		}
-		f.series[c.ID()] = s
+		if whole := over.stretch == (stretch{f.fromMS, f.toMS}); keep && !whole {
+			if s, err = h.store.Series(c.ID(), f.fromMS, f.toMS, points); err != nil {
+				return nil, 0, err
+			}
+		}
+		if keep {
+			f.series[c.ID()] = s
+		}
 		ids, read = append(ids, c.ID()), max(read, count)
 	}
 	return ids, read, nil

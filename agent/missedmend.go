@@ -3,7 +3,6 @@ package agent
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"loadscribe/agent/scan"
 )
@@ -70,10 +69,3 @@ func gapsOf(n int64) string {
 
 // floorPercent never says 100 of what is less.
 func floorPercent(share float64) string { return fmt.Sprintf("%.1f", math.Floor(share*1000)/10) }
-
-func capitalised(text string) string {
-	if text == "" {
-		return ""
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
-}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strconv"
 
+	"loadscribe/agent/display"
 	"loadscribe/agent/store"
 )
 
@@ -167,7 +168,7 @@ func (h *History) toDo(m *Missed) (all []MissedToDo) {
 // toDoNow is what to do about how recording stands at this moment.
 func (a *Agent) toDoNow(awake *AwakeState, st *StoreState) (all []MissedToDo) {
 	if !st.OK {
-		all = append(all, MissedToDo{"store", capitalised(st.Detail) + ".", st.Mend})
+		all = append(all, MissedToDo{"store", display.Capital(st.Detail) + ".", st.Mend})
 	}
 	if awake.Sleep == "may" || awake.Sleep == "unknown" && awake.Mend != "" {
 		all = append(all, MissedToDo{"sleep", awake.Why, awake.Mend})

@@ -1,12 +1,6 @@
 package agent
 
-import (
-	"loadscribe/agent/analysis"
-	"loadscribe/agent/publish"
-	"loadscribe/agent/quantity"
-	"loadscribe/agent/scan"
-	"loadscribe/agent/sitefile"
-)
+import "loadscribe/agent/scan"
 
 // State returns what is known now. The caller owns it.
 func (a *Agent) State() State {
@@ -71,78 +65,6 @@ func (a *Agent) Ready() (ok bool, why string) {
 		why = "no device answers: " + d.Detail
 	}
 	return false, why
-}
-
-// Metrics implements publish.Source.
-func (a *Agent) Metrics() publish.Snapshot {
-	mono, _ := a.clock.Now()
-	snap := publish.Snapshot{Store: a.storeMetrics()}
-	failures := a.store.Failures()
-	for _, d := range a.poller.Status().Devices {
-		snap.Devices = append(snap.Devices, publish.Device{Name: d.Device, Up: d.Up, LastGoodMS: d.LastGoodMS,
-			Errors: countsOf(failures[d.Device]), Durations: a.board.spent[d.Device]})
-	}
-	readings := a.readings(mono)
-	for i := range a.site.Machines {
-		m := &a.site.Machines[i]
-		out := publish.Machine{Name: m.Name, State: a.machineState(m.Name).State}
-		for _, role := range scan.Roles() {
-			if r, ok := readings[m.Roles[role]]; ok {
-				r.Role = role
-				out.Readings = append(out.Readings, r)
-			}
-		}
-		out.Totals = a.totals(m)
-		snap.Machines = append(snap.Machines, out)
-	}
-	return snap
-}
-
-func countsOf(errors map[scan.Reason]uint64) map[scan.Reason]int64 {
-	counts := make(map[scan.Reason]int64, len(errors))
-	for reason, n := range errors {
-		counts[reason] = int64(n)
-	}
-	return counts
-}
-
-// readings are the good last values by channel id, in SI.
-func (a *Agent) readings(nowMonoMS int64) map[string]publish.Reading {
-	all := map[string]publish.Reading{}
-	a.board.each(a.groups, func(g *scan.Group, s *scan.Scan) {
-		if s == nil {
-			return
-		}
-		for i := range g.Channels {
-			c := &g.Channels[i]
-			value := ReadingOf(s, i)
-			unit, err := quantity.ParseUnit(c.Unit)
-			if value == nil || err != nil { // a unit of a checked map always parses
-				continue
-			}
-			all[c.ID()] = publish.Reading{Dimension: unit.Dimension, SI: unit.ToSI(*value), Absolute: unit.Absolute,
-				AgeMS: nowMonoMS - s.MonoMS, PeriodMS: g.PeriodMS}
-		}
-	})
-	return all
-}
-
-func (a *Agent) totals(m *sitefile.Machine) publish.Totals {
-	t, ok := a.folder.Totals(m)
-	if !ok {
-		return publish.Totals{}
-	}
-	out := publish.Totals{StateMS: map[string]int64{}, Starts: t.Starts, LoadCycles: t.LoadCycles}
-	for i, seconds := range t.StateS {
-		out.StateMS[analysis.State(i).String()] = int64(seconds * 1000)
-	}
-	if t.EnergyKnown {
-		out.EnergyJ = &t.EnergyJ
-	}
-	if t.AirKnown {
-		out.AirM3 = &t.AirM3
-	}
-	return out
 }
 
 // durableSeq is the last scan that is safe on the disk.

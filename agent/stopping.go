@@ -90,7 +90,7 @@ func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) 
 		{name: "the look at the disk", run: a.watchStore}, {name: "learning levels", run: a.learnLevels},
 		{name: "putting times right", run: a.relabel}, {name: "a replay", run: a.replays.tend}, {name: "a report", run: a.reports.tend},
 		{name: "the watch over alarms", run: a.watchAlarms}, {name: "the slow watch over alarms", run: a.watchSlowAlarms},
-		{name: "the watch over the loops", run: a.watchTurning}, {name: "giving memory back", run: a.trim},
+		{name: "the look for the metrics", run: a.lookForMetrics}, {name: "the watch over the loops", run: a.watchTurning}, {name: "giving memory back", run: a.trim},
 		{name: "showing readings", run: a.show, last: true}, {name: "keeping readings", run: a.write, last: true},
 		{name: "keeping events", run: a.keepEvents, last: true}}
 	if a.messages != nil {

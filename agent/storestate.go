@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"syscall"
 
-	"loadscribe/agent/publish"
 	"loadscribe/agent/store"
 )
 
@@ -79,20 +78,4 @@ func storeTrouble(st *store.Stats) (what, mend string) {
 			"Stop loadscribe and start it again: it sets the damaged file aside and saves what can be read. Then check that disk and its cable or card."
 	}
 	return fmt.Sprintf("the data directory cannot be written (%v)", err), "Check the disk of the data directory and who may write there."
-}
-
-func (a *Agent) storeMetrics() publish.Store {
-	stats := a.store.Stats()
-	if a.refuge != nil {
-		stats.DurableSeq = 0
-		stats.FreeBytes, _ = freeBytes(a.site.Agent.DataDir)
-	}
-	what, _ := a.storeTrouble(&stats)
-	return publish.Store{
-		OK: what == "", DirectoryBytes: stats.DirectoryBytes, FreeBytes: stats.FreeBytes,
-		Scans: int64(stats.LastSeq), DurableScans: int64(stats.DurableSeq),
-		WaitingScans: int64(stats.LastSeq-stats.DurableSeq) + int64(a.queue.Waiting()),
-		DroppedScans: a.droppedScans(), DatabaseBytes: stats.DatabaseBytes, FreePageBytes: stats.FreePageBytes, OldestMS: stats.OldestMS,
-		DroppedDays: stats.Cleanup.Days, CleanupMS: stats.Cleanup.WallMS, CleanupOK: stats.Cleanup.Error == "",
-	}
 }

@@ -29,14 +29,14 @@ func (s *Server) serveExport(w http.ResponseWriter, r *http.Request) {
 		writeError(w, e)
 		return
 	}
-	release, e := s.exports.take(r)
+	turn, e := s.exports.take(r)
 	if e != nil {
 		writeError(w, e)
 		return
 	}
-	defer release()
+	defer turn.end()
 	if format == formatEvidence {
-		s.serveBundle(w, r, bundle.Options{FromMS: fromMS, ToMS: toMS, Layout: layout, Channels: idsOf(channels), Kept: []byte(q.text("checkpoint"))})
+		s.serveBundle(w, r, turn, bundle.Options{FromMS: fromMS, ToMS: toMS, Layout: layout, Channels: idsOf(channels), Kept: []byte(q.text("checkpoint"))})
 		return
 	}
 
@@ -48,7 +48,7 @@ func (s *Server) serveExport(w http.ResponseWriter, r *http.Request) {
 			devices = append(devices, c.Device)
 		}
 	}
-	out := &exportBody{w: w, fromMS: fromMS, toMS: toMS}
+	out := &exportBody{w: w, turn: turn, fromMS: fromMS, toMS: toMS}
 	source := func(fn func(*scan.Scan) error) error { return s.backend.Scans(fromMS, toMS, devices, fn) }
 	err := transfer.ExportCSV(r.Context(), out, source, s.backend.Groups(), o)
 	switch {
@@ -75,7 +75,7 @@ type Bundler interface {
 
 // serveBundle makes an evidence bundle. It is a file before the first byte goes
 // out, so that a slow client holds up nothing.
-func (s *Server) serveBundle(w http.ResponseWriter, r *http.Request, o bundle.Options) {
+func (s *Server) serveBundle(w http.ResponseWriter, r *http.Request, own *turn, o bundle.Options) {
 	if len(o.Kept) == 0 {
 		o.Kept = nil
 	}
@@ -101,6 +101,7 @@ func (s *Server) serveBundle(w http.ResponseWriter, r *http.Request, o bundle.Op
 			s.log.Warn("an evidence bundle is left in the data directory", "err", err)
 		}
 	}()
+	own.rest()
 	h := w.Header()
 	h.Set("Content-Type", "application/zip")
 	h.Set("Content-Disposition", fmt.Sprintf(`attachment; filename="loadscribe-%s-%s.zip"`, fileStamp(o.FromMS), fileStamp(o.ToMS)))
@@ -127,6 +128,7 @@ const maxExportChannels = 256
 // with the first.
 type exportBody struct {
 	w            http.ResponseWriter
+	turn         *turn
 	fromMS, toMS int64
 	begun        bool
 }
@@ -141,8 +143,10 @@ func (b *exportBody) Write(p []byte) (int, error) {
 		h.Set("Content-Disposition", `attachment; filename="`+name+`"`)
 		h.Set("Cache-Control", "no-store")
 	}
-	allowWrite(b.w)
-	return b.w.Write(p)
+	return b.turn.aside(func() (int, error) {
+		allowWrite(b.w)
+		return b.w.Write(p)
+	})
 }
 
 var _ io.Writer = (*exportBody)(nil)

@@ -18,12 +18,17 @@ func newGate(n int) *gate { return &gate{make(chan struct{}, n)} }
 func (g *gate) take(r *http.Request) (release func(), e *apiError) {
 	timer := time.NewTimer(gateWait)
 	defer timer.Stop()
+	return g.takeBy(r, timer.C)
+}
+
+// takeBy waits until end.
+func (g *gate) takeBy(r *http.Request, end <-chan time.Time) (release func(), e *apiError) {
 	select {
 	case g.slots <- struct{}{}:
 		return func() { <-g.slots }, nil
 	case <-r.Context().Done():
 		return nil, unavailable("the request was given up")
-	case <-timer.C:
+	case <-end:
 		return nil, unavailable("%d requests of this kind are at work: ask again in a moment", cap(g.slots))
 	}
 }

@@ -1,14 +1,11 @@
 package dashboard
 
 import (
-	"log/slog"
 	"net"
 	"net/http"
 	"net/netip"
 	"net/url"
 	"strings"
-	"sync"
-	"time"
 )
 
 // The pages need nothing from elsewhere, so nothing from elsewhere is allowed.
@@ -139,25 +136,6 @@ func clipTo(s string, most int) string {
 		return strings.ToValidUTF8(s[:most], "") + "…"
 	}
 	return s
-}
-
-// refusals logs the first refusal, then at most one line a minute with a count.
-type refusals struct {
-	log *slog.Logger
-
-	mu    sync.Mutex // protects what follows
-	last  time.Time
-	since int
-}
-
-func (f *refusals) note(message string) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	f.since++
-	if now := time.Now(); now.Sub(f.last) >= time.Minute {
-		f.log.Warn("request refused", "why", message, "refused", f.since)
-		f.last, f.since = now, 0
-	}
 }
 
 // originPatterns are the further origins for the socket library's own check,

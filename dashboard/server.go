@@ -10,7 +10,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"strings"
 	"sync"
 	"time"
 
@@ -65,7 +64,7 @@ type Server struct {
 	handler http.Handler
 	heavy   *gate // series, figures, intervals
 	alike   shared
-	exports *gate
+	exports *turns
 	routes  []string
 	posts   []string // routes that take POST
 	secret  string
@@ -120,7 +119,7 @@ func bare(o Options) (*Server, error) {
 	}
 	s := &Server{
 		log: o.Log, hub: newHub(), guard: newGuard(o), pages: pages,
-		heavy: newGate(4), exports: newGate(2), liveEnd: make(chan struct{}), secret: o.Secret,
+		heavy: newGate(4), exports: newTurns(), liveEnd: make(chan struct{}), secret: o.Secret,
 		door: o.Door, signIn: o.SignIn, certificate: o.Certificate, cookiePort: o.CookiePort,
 	}
 	if s.signIn && s.door == nil {
@@ -169,7 +168,7 @@ func (s *Server) Run(ctx context.Context, ln net.Listener) error {
 		MaxHeaderBytes:    16 << 10,
 		// OPTIONS * is answered by our handler too, which checks and sets headers.
 		DisableGeneralOptionsHandler: true,
-		ErrorLog:                     log.New(complaints{s.guard}, "", 0),
+		ErrorLog:                     log.New(&complaints{log: s.log}, "", 0),
 	}
 	var config *tls.Config
 	if s.certificate != nil {
@@ -238,14 +237,4 @@ func (s *Server) tracked(next http.Handler) http.Handler {
 		defer s.requests.Done()
 		next.ServeHTTP(w, r)
 	})
-}
-
-// complaints takes what net/http says of strangers' connections: handshakes that
-// fail, above all. Each would be a line of the log, which anybody could fill.
-type complaints struct{ guard *guard }
-
-// Write implements io.Writer.
-func (c complaints) Write(p []byte) (int, error) {
-	c.guard.refused.note(clip(strings.TrimSpace(string(p))))
-	return len(p), nil
 }

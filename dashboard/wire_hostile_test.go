@@ -120,7 +120,7 @@ func TestSlowClients(t *testing.T) {
 					if !strings.Contains(answer, tt.answers) {
 						t.Errorf("answered %.200q, want %q", answer, tt.answers)
 					}
-					if n := len(s.exports.slots) + len(s.heavy.slots); n > 0 {
+					if n := s.exports.held() + len(s.heavy.slots); n > 0 {
 						t.Errorf("%d places are still held", n)
 					}
 				})
@@ -171,7 +171,7 @@ func TestSlowReaderOfAnExport(t *testing.T) {
 				t.Errorf("a reader of %d bytes had the export for %v: %v", n, took, failed)
 			}
 			synctest.Wait()
-			if len(s.exports.slots) > 0 {
+			if s.exports.held() > 0 {
 				t.Error("its place is still held")
 			}
 		})

@@ -171,6 +171,11 @@ const (
 	NewRule     RuleState = "new" // the recording has just begun, and it was not looked at yet
 )
 
+// RuleStates are all of them.
+func RuleStates() []RuleState {
+	return []RuleState{QuietRule, RaisedRule, WaitingRule, BlindRule, NewRule}
+}
+
 // StateOf tells how a rule stands at a monotonic time, what it does not see, and since
 // when (wall time, 0: not known) it is raised or waits.
 func (e *Engine) StateOf(r *Rule, monoMS int64) (state RuleState, why string, sinceMS int64) {

@@ -13,8 +13,9 @@ import (
 
 var _ store.Calibrated = (*Folder)(nil)
 
-// stateVersion is the layout of the state that Flush returns.
-const stateVersion = 5
+// stateVersion is the layout of the state that Flush returns. One of oldStateVersion is
+// read too, so that no total has to be made again of raw scans that are no longer kept.
+const stateVersion, oldStateVersion = 6, 5
 
 // maxRoutes bounds the cache of groups; a store has a few dozen.
 const maxRoutes = 4096
@@ -239,8 +240,9 @@ func (f *Folder) Restore(state []byte) error {
 
 func (f *Folder) decodeState(state []byte) ([]carry, []tally, error) {
 	r := &reader{b: state}
-	if v := r.byteBelow(255); r.err == nil && v != stateVersion {
-		return nil, nil, fmt.Errorf("%w: version %d", ErrSummary, v)
+	version := r.byteBelow(255)
+	if r.err == nil && version != stateVersion && version != oldStateVersion {
+		return nil, nil, fmt.Errorf("%w: version %d", ErrSummary, version)
 	}
 	if n := r.count(4); r.err == nil && n != len(f.subjects) {
 		return nil, nil, fmt.Errorf("%w: machines or systems have changed", ErrSummary)
@@ -253,7 +255,7 @@ func (f *Folder) decodeState(state []byte) ([]carry, []tally, error) {
 			return nil, nil, fmt.Errorf("%w: the channels or settings of %s have changed", ErrSummary, sub.sp.name)
 		}
 		carries = append(carries, readCarry(r, len(sub.sp.chans), len(sub.sp.watches)))
-		totals = append(totals, readTally(r))
+		totals = append(totals, readTally(r, version))
 	}
 	return carries, totals, r.end()
 }

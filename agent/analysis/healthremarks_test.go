@@ -1,10 +1,13 @@
 package analysis
 
 import (
+	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"loadscribe/agent/air"
+	"loadscribe/agent/quantity"
 	"loadscribe/agent/sitefile"
 )
 
@@ -90,5 +93,23 @@ func TestApproachBesideAFailedBlowDown(t *testing.T) {
 		if strings.Contains(got[0].Sentence, "first mend the blow-down") != c.want {
 			t.Errorf("%s: %q", c.name, got[0].Sentence)
 		}
+	}
+}
+
+// TestChangeInDocs: a change reads as docs/health.md shows it.
+func TestChangeInDocs(t *testing.T) {
+	page, err := os.ReadFile("../../docs/health.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	site := plant(t)
+	site.Units, site.Location = quantity.US, time.UTC
+	s := &sheet{site: site, g: &gathered{sp: machineSpec(site, sitefile.Groups(site), &site.Machines[0], Levels{})}}
+	since := time.Date(2026, time.March, 3, 10, 0, 0, 0, time.UTC).UnixMilli()
+	const kelvin = 5.0 / 9
+	r := s.changed(&trended{name: "approach_temperature", unit: "K", up: "look for dirt on the cooler, …"}, &change{at: 1, before: 14.5 * kelvin, after: 18.9 * kelvin},
+		[]block{{to: since}, {from: since}})
+	if !strings.Contains(strings.ReplaceAll(string(page), "\r\n", "\n"), "```text\n"+r.Sentence+"\n```") {
+		t.Errorf("docs/health.md does not show %q", r.Sentence)
 	}
 }

@@ -1,8 +1,6 @@
 package analysis
 
 import (
-	"encoding/binary"
-
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
 )
@@ -138,74 +136,4 @@ func (t *trend) word(sp *spec, nowMono int64) string {
 		return trendFalling
 	}
 	return trendSteady
-}
-
-// tally is what has added up since the store began: the part of the deltas
-// that metrics count.
-type tally struct {
-	stateMS       [numStates]int64
-	starts, loads int64
-	power         sum
-	counters      []int64 // differences, gaps bridged
-	analog        []sum
-}
-
-func (t *tally) add(d *delta) {
-	for i := range t.stateMS {
-		t.stateMS[i] += d.stateMS[i]
-	}
-	t.starts += int64(len(d.starts))
-	t.loads += d.loads
-	for i := range d.power.all {
-		t.power.merge(d.power.all[i])
-	}
-	for len(t.counters) < len(d.counters) {
-		t.counters = append(t.counters, 0)
-	}
-	for i := range d.counters {
-		t.counters[i] += d.counters[i].diff
-		for _, g := range d.counters[i].gaps {
-			t.counters[i] += g.diff
-		}
-	}
-	for len(t.analog) < len(d.analog) {
-		t.analog = append(t.analog, sum{})
-	}
-	for i := range d.analog {
-		t.analog[i].merge(d.analog[i].sum)
-	}
-}
-
-func (t *tally) encode(b []byte) []byte {
-	for _, ms := range t.stateMS {
-		b = binary.AppendUvarint(b, uint64(ms))
-	}
-	b = binary.AppendUvarint(b, uint64(t.starts))
-	b = binary.AppendUvarint(b, uint64(t.loads))
-	b = encodeSum(b, t.power)
-	b = appendCount(b, len(t.counters))
-	for _, n := range t.counters {
-		b = binary.AppendUvarint(b, uint64(n))
-	}
-	b = appendCount(b, len(t.analog))
-	for _, s := range t.analog {
-		b = encodeSum(b, s)
-	}
-	return b
-}
-
-func readTally(r *reader) tally {
-	var t tally
-	for i := range t.stateMS {
-		t.stateMS[i] = r.atLeastZero()
-	}
-	t.starts, t.loads = r.atLeastZero(), r.atLeastZero()
-	t.power = decodeSum(r)
-	for n := r.count(1); n > 0; n-- {
-		t.counters = append(t.counters, r.atLeastZero())
-	}
-	for n := r.count(1); n > 0; n-- {
-		t.analog = append(t.analog, decodeSum(r))
-	}
-	return t
 }

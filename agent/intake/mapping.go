@@ -2,6 +2,7 @@ package intake
 
 import (
 	"errors"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -304,7 +305,7 @@ func (m *Mapping) FilesOf(args []string) ([]File, error) {
 		} else {
 			return nil, fileMistake(arg, "which of the loggers "+m.names()+" wrote this file is not said", "write NAME="+arg)
 		}
-		all = append(all, f)
+		all = append(all, f.alike()...)
 	}
 	for i := range m.Loggers {
 		l := &m.Loggers[i]
@@ -321,6 +322,24 @@ func (m *Mapping) FilesOf(args []string) ([]File, error) {
 		all = append(all, own...)
 	}
 	return all, nil
+}
+
+// alike is a file of the command line, or the files that a pattern there means: no
+// shell finds those of NAME=logs/*.csv, and none of Windows those of logs/*.csv. A file
+// that is there under that very name is meant itself.
+func (f File) alike() []File {
+	if _, err := os.Lstat(f.Path); err == nil || !strings.ContainsAny(f.Path, "*?[") {
+		return []File{f}
+	}
+	found, err := filepath.Glob(f.Path)
+	if err != nil || len(found) == 0 {
+		return []File{f} // and reading it says that there is none
+	}
+	var all []File
+	for _, path := range found { // which Glob has sorted
+		all = append(all, File{f.Logger, path})
+	}
+	return all
 }
 
 func (l *Logger) glob(dir string) ([]File, error) {

@@ -3,6 +3,7 @@ package intake
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -126,6 +127,14 @@ func TestFilesOf(t *testing.T) {
 	}
 	if got, err := m.FilesOf([]string{"a=y.csv"}); err != nil || !slices.Equal(got, []File{{"a", "y.csv"}}) {
 		t.Errorf("of one logger only: %v, %v", got, err)
+	}
+	pattern := filepath.Join(filepath.Dir(one), "p*.csv")
+	if got, err := m.FilesOf([]string{"b=" + pattern, "a=none*.csv"}); err != nil || !slices.Equal(got, []File{{"b", two}, {"b", one}, {"a", "none*.csv"}}) {
+		t.Errorf("of a pattern: %v, %v", got, err)
+	}
+	literal := b.write("p[1].csv", "x") // means itself, not p1.csv
+	if got, err := m.FilesOf([]string{"a=" + literal}); err != nil || !slices.Equal(got, []File{{"a", literal}}) {
+		t.Errorf("of a name with brackets: %v, %v", got, err)
 	}
 	for _, args := range [][]string{{"x.csv"}, {"c=x.csv"}} {
 		if _, err := m.FilesOf(args); err == nil || !strings.Contains(err.Error(), "which of the loggers a, b wrote this file is not said; write NAME="+args[0]) {

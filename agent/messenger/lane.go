@@ -44,6 +44,8 @@ type TargetState struct {
 	// GivenUp counts messages that were not delivered and will not be: refused,
 	// too old, too many, or damaged on the disk.
 	GivenUp int
+	// Sent counts attempts in which somebody took the message, test messages among them.
+	Sent int
 }
 
 // tidyEvery is how often what the disk did not do is tried again.
@@ -183,6 +185,7 @@ func (l *lane) wentWell(why string, sent bool) {
 	l.state.FailingSinceMS, l.state.Why, l.state.Held = 0, why, false
 	if sent {
 		l.state.LastSentMS = time.Now().UnixMilli()
+		l.state.Sent++
 	}
 	l.mu.Unlock()
 	tidySoon(l.untidy) // for the tally
@@ -266,5 +269,5 @@ func (l *lane) now() TargetState {
 func (l *lane) tally() tally {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return tally{l.state.LastSentMS, l.state.FailingSinceMS, l.state.GivenUp}
+	return tally{l.state.LastSentMS, l.state.FailingSinceMS, l.state.GivenUp, l.state.Sent}
 }

@@ -73,7 +73,7 @@ func TestBackOff(t *testing.T) {
 	}{
 		{"failure", errors.New("no"), []time.Duration{10 * time.Second, 20 * time.Second, 40 * time.Second, 80 * time.Second, 160 * time.Second,
 			320 * time.Second, 640 * time.Second, 15 * time.Minute, 15 * time.Minute}},
-		{"set-up", &Held{"wrong password"}, []time.Duration{15 * time.Minute, 15 * time.Minute}},
+		{"set-up", &Held{Why: "wrong password"}, []time.Duration{15 * time.Minute, 15 * time.Minute}},
 		{"later without a time", &Later{Why: "busy"}, []time.Duration{10 * time.Second, 20 * time.Second}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -118,7 +118,7 @@ func TestRefused(t *testing.T) {
 			case m.ID == "two of three":
 				return nil
 			case !mended.Load():
-				return &Held{"404 Not Found"}
+				return &Held{Why: "404 Not Found"}
 			}
 			return nil
 		}}

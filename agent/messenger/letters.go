@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/wneessen/go-mail"
+
+	"loadscribe/agent/outward"
 )
 
 // errTalkative: a server sent more than its part of a talk has.
@@ -95,7 +97,7 @@ func (m *Mail) subject(msg *Message, late time.Duration) string {
 	if msg.Site != "" {
 		subject = "[" + msg.Site + "] " + subject
 	}
-	return line(subject)
+	return outward.Line(subject)
 }
 
 func (m *Mail) body(msg *Message, late time.Duration) string {

@@ -14,6 +14,8 @@ import (
 	"time"
 
 	"github.com/wneessen/go-mail/smtp"
+
+	"loadscribe/agent/outward"
 )
 
 // MailConfig says by which server mail goes, and to whom.
@@ -38,7 +40,7 @@ const (
 type Mail struct {
 	config MailConfig
 	host   string
-	secret secret
+	secret outward.Secret
 	roots  *x509.CertPool // nil: the system's
 }
 
@@ -63,7 +65,7 @@ func NewMail(c MailConfig, log *slog.Logger) (*Mail, error) {
 	if c.Location == nil {
 		c.Location = time.UTC
 	}
-	return &Mail{config: c, host: host, secret: secret{path: c.PasswordFile, log: log.With("target", "mail")}}, nil
+	return &Mail{config: c, host: host, secret: outward.Secret{Path: c.PasswordFile, Log: log.With("target", "mail")}}, nil
 }
 
 // Name implements Target.
@@ -80,7 +82,7 @@ func (m *Mail) Deliver(ctx context.Context, msg *Message, late time.Duration) (s
 	password := ""
 	if m.config.User != "" {
 		var err error
-		if password, err = m.secret.read(); err != nil {
+		if password, err = m.secret.Read(); err != nil {
 			return "", err
 		}
 	}
@@ -115,7 +117,7 @@ func (m *Mail) Deliver(ctx context.Context, msg *Message, late time.Duration) (s
 func (m *Mail) dial(ctx context.Context) (net.Conn, error) {
 	dialer := &net.Dialer{}
 	if m.config.Security == SecurityNone {
-		dialer.Control = loopbackOnly
+		dialer.Control = outward.LoopbackOnly
 	}
 	conn, err := dialer.DialContext(ctx, "tcp", m.config.Server)
 	if err != nil {
@@ -149,7 +151,7 @@ func (m *Mail) converse(conn net.Conn, msg *Message, letter []byte, password str
 	}
 	if m.config.Security == SecurityStartTLS {
 		if offered, _ := c.Extension("STARTTLS"); !offered {
-			return "", &Held{fmt.Sprintf("%s offers no STARTTLS, and nothing is sent in the clear: see whether security = \"tls\" is meant", m.config.Server)}
+			return "", &Held{Why: fmt.Sprintf("%s offers no STARTTLS, and nothing is sent in the clear: see whether security = \"tls\" is meant", m.config.Server)}
 		}
 		if err := c.StartTLS(m.tls()); err != nil {
 			return "", m.said("STARTTLS", err, password)
@@ -189,11 +191,11 @@ func (m *Mail) signIn(c *smtp.Client, password string) error {
 		}
 	}
 	if auth == nil {
-		return &Held{fmt.Sprintf("%s offers no way to sign in that is known here (PLAIN, LOGIN, CRAM-MD5)", m.config.Server)}
+		return &Held{Why: fmt.Sprintf("%s offers no way to sign in that is known here (PLAIN, LOGIN, CRAM-MD5)", m.config.Server)}
 	}
 	err := c.Auth(auth)
 	if code := codeOf(err); code >= 500 {
-		return &Held{fmt.Sprintf("%s refuses user and password: %s", m.config.Server, m.words(err, password))}
+		return &Held{Why: fmt.Sprintf("%s refuses user and password: %s", m.config.Server, m.words(err, password))}
 	}
 	if err != nil {
 		return m.said("sign-in", err, password)
@@ -262,7 +264,7 @@ func inOneLine(refusals []error) string {
 	for i, err := range refusals {
 		texts[i] = err.Error()
 	}
-	return cut(strings.Join(texts, "; "), mostRefusals)
+	return outward.Cut(strings.Join(texts, "; "), mostRefusals)
 }
 
 // mostRefusals is how much is kept of what is said of addresses, in bytes.
@@ -283,7 +285,7 @@ func worst(refusals []error) error {
 // setUp is a refusal that holds for every message, or for now.
 func (m *Mail) setUp(what string, err error, password string) error {
 	if codeOf(err) >= 500 {
-		return &Held{fmt.Sprintf("%s refuses %s: %s", m.config.Server, what, m.words(err, password))}
+		return &Held{Why: fmt.Sprintf("%s refuses %s: %s", m.config.Server, what, m.words(err, password))}
 	}
 	return m.said(what, err, password)
 }
@@ -297,14 +299,14 @@ func (m *Mail) said(what string, err error, password string) error {
 	}
 	var wrongCertificate *tls.CertificateVerificationError
 	if errors.As(err, &wrongCertificate) {
-		return &Held{fmt.Sprintf("%s does not prove who it is: %v", m.config.Server, wrongCertificate.Err)}
+		return &Held{Why: fmt.Sprintf("%s does not prove who it is: %v", m.config.Server, wrongCertificate.Err)}
 	}
 	return &Later{Why: fmt.Sprintf("mail by %s: %s: %s", m.config.Server, what, m.words(err, password))}
 }
 
 // words are what a server or the library said, without the password.
 func (m *Mail) words(err error, password string) string {
-	return without(err.Error(), append(encoded(m.config.User, password), password)...)
+	return outward.Without(err.Error(), append(encoded(m.config.User, password), password)...)
 }
 
 // codeOf is the code of a server's answer, or 0.

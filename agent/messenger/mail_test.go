@@ -254,7 +254,7 @@ func TestMailRest(t *testing.T) {
 	}
 	many := make([]error, 50)
 	for i := range many {
-		many[i] = &Held{strings.Repeat("x", mostSaid)}
+		many[i] = &Held{Why: strings.Repeat("x", 300)}
 	}
 	if got := inOneLine(many); len(got) > mostRefusals {
 		t.Errorf("fifty refusals are told in %d bytes", len(got))
@@ -342,7 +342,7 @@ func TestMailPassword(t *testing.T) {
 	target := mailTo(t, s, SecurityNone)
 	m := message("a")
 	for _, password := range []string{"sesame", ""} {
-		if err := os.WriteFile(target.secret.path, []byte(password), 0o600); err != nil {
+		if err := os.WriteFile(target.secret.Path, []byte(password), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		_, err := target.Deliver(t.Context(), &m, 0)
@@ -351,7 +351,7 @@ func TestMailPassword(t *testing.T) {
 			t.Errorf("password %q: %v", password, err)
 		}
 	}
-	if err := os.WriteFile(target.secret.path, []byte("hush hush"), 0o600); err != nil {
+	if err := os.WriteFile(target.secret.Path, []byte("hush hush"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := target.Deliver(t.Context(), &m, 0); err != nil {

@@ -72,7 +72,7 @@ func TestMailPeer(t *testing.T) {
 		}
 		t.Run(fmt.Sprint("message ", i), func(t *testing.T) { checkPeerMail(t, line, target, &m, time.Duration(i)*time.Hour) })
 	}
-	if err := os.WriteFile(target.secret.path, []byte("sesame"), 0o600); err != nil {
+	if err := os.WriteFile(target.secret.Path, []byte("sesame"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	m := message("b")

@@ -5,10 +5,10 @@ import (
 	"encoding/hex"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
+
+	"loadscribe/agent/outward"
 )
 
 // Bounds of the queue of one target.
@@ -60,50 +60,26 @@ const (
 // letters that a header, a terminal or a page could take for something else.
 // Texts come from controllers and their maps, which may be hostile.
 func (m Message) fitted() Message {
-	m.ID, m.Kind = cut(m.ID, mostID), cut(line(m.Kind), mostKind)
-	m.Site, m.Subject, m.Text = cut(line(m.Site), mostSubject), cut(line(m.Subject), mostSubject), cut(lines(m.Text), mostText)
+	m.ID, m.Kind = outward.Cut(m.ID, mostID), outward.Cut(outward.Line(m.Kind), mostKind)
+	m.Site, m.Subject, m.Text = outward.Cut(outward.Line(m.Site), mostSubject), outward.Cut(outward.Line(m.Subject), mostSubject), outward.Cut(lines(m.Text), mostText)
 	keys := slices.Sorted(maps.Keys(m.Data))
 	data := map[string]string{}
 	for _, k := range keys[:min(len(keys), mostData)] {
-		data[cut(line(k), mostSubject)] = cut(line(m.Data[k]), mostValue)
+		data[outward.Cut(outward.Line(k), mostSubject)] = outward.Cut(outward.Line(m.Data[k]), mostValue)
 	}
 	m.Data = data
 	return m
 }
 
 // line is a text on one line; what cannot be printed becomes a space.
-func line(text string) string { return strings.TrimSpace(strings.Map(printable, text)) }
-
 // lines keeps line breaks.
 func lines(text string) string {
 	return strings.TrimSpace(strings.Map(func(r rune) rune {
 		if r == '\n' {
 			return r
 		}
-		return printable(r)
+		return outward.Printable(r)
 	}, strings.ReplaceAll(text, "\r\n", "\n")))
-}
-
-// printable leaves out controls and the marks that turn the direction of
-// writing round, too.
-func printable(r rune) rune {
-	if r == utf8.RuneError || !strconv.IsPrint(r) {
-		return ' '
-	}
-	return r
-}
-
-// cut shortens a text to at most so many bytes, at a letter's end.
-func cut(text string, most int) string {
-	if len(text) <= most {
-		return text
-	}
-	const more = "…"
-	end := most - len(more)
-	for end > 0 && !utf8.RuneStart(text[end]) {
-		end--
-	}
-	return text[:end] + more
 }
 
 // wireID is the ID as it stands in headers: letters, digits, _ and - only, no

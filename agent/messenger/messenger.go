@@ -3,7 +3,6 @@ package messenger
 import (
 	"context"
 	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -13,6 +12,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // Options of a Messenger.
@@ -20,7 +21,7 @@ type Options struct {
 	Log  *slog.Logger // nil: nothing is logged
 	Site string       // name of the site, for test messages
 
-	files files // nil: the system's
+	files outward.Files // nil: the system's
 }
 
 // Messenger keeps messages until their targets have taken them. Its methods may
@@ -40,7 +41,7 @@ func Open(dir string, targets []Target, o Options) (*Messenger, error) {
 		log = slog.New(slog.DiscardHandler)
 	}
 	if o.files == nil {
-		o.files = osFiles{}
+		o.files = outward.Disk{}
 	}
 	m := &Messenger{site: o.Site, byName: map[string]*lane{}}
 	now := time.Now()
@@ -49,14 +50,15 @@ func Open(dir string, targets []Target, o Options) (*Messenger, error) {
 		if m.byName[t.Name()] != nil {
 			return nil, fmt.Errorf("open messages: two targets are named %q", t.Name())
 		}
-		folder := folderOf(t.Name())
+		folder := outward.FolderOf(t.Name())
 		folders[folder] = true
 		log := log.With("target", t.Name())
 		l := &lane{target: t, log: log, wake: make(chan struct{}, 1), untidy: make(chan struct{}, 1), testing: make(chan struct{}, 1),
 			queue: &queue{dir: filepath.Join(dir, folder), files: o.files, log: log}}
 		damaged := l.queue.load(now)
 		earlier := l.queue.tally
-		l.state = TargetState{LastSentMS: earlier.LastSentMS, FailingSinceMS: earlier.FailingSinceMS, GivenUp: earlier.GivenUp + damaged}
+		l.state = TargetState{LastSentMS: earlier.LastSentMS, FailingSinceMS: earlier.FailingSinceMS, GivenUp: earlier.GivenUp + damaged,
+			Sent: earlier.Sent}
 		m.lanes, m.byName[t.Name()] = append(m.lanes, l), l
 	}
 	tellOrphans(dir, folders, log)
@@ -79,17 +81,6 @@ func tellOrphans(dir string, folders map[string]bool, log *slog.Logger) {
 			log.Warn("messages wait for a target that is no longer set up; they go out if it comes back", "folder", e.Name(), "messages", len(files))
 		}
 	}
-}
-
-// folderOf is the folder of a target's messages: its name, or in hex where two
-// names could mean one folder on a disk that does not tell large letters.
-func folderOf(name string) string {
-	for _, r := range name {
-		if !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9' || r == '_' || r == '-') {
-			return "hex-" + hex.EncodeToString([]byte(name))
-		}
-	}
-	return "to-" + name
 }
 
 // Send queues a message for the targets of these names; nil: for all. It is on

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // queue is what waits for one target, in order, in memory and on the disk. A
@@ -18,7 +20,7 @@ import (
 // and tidy, never the sending.
 type queue struct {
 	dir   string
-	files files
+	files outward.Files
 	log   *slog.Logger // names the target
 
 	// disk is held while the disk is written, which may take long; before mu.
@@ -285,7 +287,7 @@ func (q *queue) load(now time.Time) (damaged int) {
 			continue // none of ours
 		}
 		q.next = max(q.next, n+1)
-		data, err := readUpTo(path, mostLetter)
+		data, err := outward.ReadUpTo(path, mostLetter)
 		if err != nil {
 			q.log.Error("a waiting message cannot be read; it stays where it is", "file", path, "error", err)
 			continue

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // memoryFiles forgets what is written.
@@ -25,7 +27,7 @@ func (memoryFiles) SyncDir(string) error             { return nil }
 // cutFiles is a disk whose power fails after so many steps: names that were not
 // synced by then are as they were before.
 type cutFiles struct {
-	osFiles
+	outward.Disk
 	mu    sync.Mutex
 	steps int // left
 	undo  []func()
@@ -46,14 +48,14 @@ func (c *cutFiles) step(do func() error) error {
 func (c *cutFiles) WriteSynced(path string, data []byte) error {
 	return c.step(func() error {
 		c.undo = append(c.undo, func() { os.Remove(path) })
-		return c.osFiles.WriteSynced(path, data)
+		return c.Disk.WriteSynced(path, data)
 	})
 }
 
 func (c *cutFiles) Rename(from, to string) error {
 	return c.step(func() error {
 		c.undo = append(c.undo, func() { os.Remove(to) }) // neither name is there: the worst case
-		return c.osFiles.Rename(from, to)
+		return c.Disk.Rename(from, to)
 	})
 }
 
@@ -62,14 +64,14 @@ func (c *cutFiles) Remove(path string) error {
 		if data, err := os.ReadFile(path); err == nil {
 			c.undo = append(c.undo, func() { os.WriteFile(path, data, 0o600) })
 		}
-		return c.osFiles.Remove(path)
+		return c.Disk.Remove(path)
 	})
 }
 
 func (c *cutFiles) SyncDir(dir string) error {
 	return c.step(func() error {
 		c.undo = nil
-		return c.osFiles.SyncDir(dir)
+		return c.Disk.SyncDir(dir)
 	})
 }
 
@@ -144,7 +146,7 @@ func lettersIn(t *testing.T, dir string) []string {
 
 // fullDisk takes nothing while full.
 type fullDisk struct {
-	osFiles
+	outward.Disk
 	mu   sync.Mutex
 	full bool
 }
@@ -168,10 +170,10 @@ func (d *fullDisk) WriteSynced(path string, data []byte) error {
 	if err := d.err(); err != nil {
 		return errors.Join(os.WriteFile(path, data[:len(data)/2], 0o600), err) // half of it got there
 	}
-	return d.osFiles.WriteSynced(path, data)
+	return d.Disk.WriteSynced(path, data)
 }
 
-func (d *fullDisk) Remove(path string) error { return errors.Join(d.err(), d.osFiles.Remove(path)) }
+func (d *fullDisk) Remove(path string) error { return errors.Join(d.err(), d.Disk.Remove(path)) }
 
 // TestFullDisk: messages wait in memory, go out all the same, and are written
 // when there is room again.
@@ -211,13 +213,13 @@ func TestFullDisk(t *testing.T) {
 
 // hangingDisk takes no file before it is let go.
 type hangingDisk struct {
-	osFiles
+	outward.Disk
 	free chan struct{}
 }
 
 func (d *hangingDisk) WriteSynced(path string, data []byte) error {
 	<-d.free
-	return d.osFiles.WriteSynced(path, data)
+	return d.Disk.WriteSynced(path, data)
 }
 
 // TestHangingDisk: a disk that hangs holds up Send, not the sending; and what left
@@ -375,7 +377,7 @@ func TestClockSteps(t *testing.T) {
 				f := &fakeTarget{name: "dispatch", answer: func(int, *Message) error { return errors.New("no route") }}
 				m := mustOpen(t, dir, Options{}, f)
 				send(t, m, "a")
-				q := &queue{dir: m.lanes[0].queue.dir, files: osFiles{}, log: m.lanes[0].log}
+				q := &queue{dir: m.lanes[0].queue.dir, files: outward.Disk{}, log: m.lanes[0].log}
 				now := time.Now().Add(step)
 				q.load(now)
 				w, _ := q.head(time.Now())

@@ -1,6 +1,7 @@
 package messenger
 
 import (
+	"bytes"
 	"encoding/json"
 	"io"
 	"net/http"
@@ -56,5 +57,31 @@ print(genuine(h, body, secret), genuine(h, body + b" ", secret), genuine({**h, "
 	out, err := cmd.CombinedOutput()
 	if want := "True False False False False True\n"; err != nil || string(out) != want {
 		t.Errorf("got %s%v, want %s", out, err, want)
+	}
+}
+
+// TestShownMessage: the message that the docs show has every field of a real one, in
+// their order, and no other.
+func TestShownMessage(t *testing.T) {
+	docs, err := os.ReadFile("../../docs/alarm-messages.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, after, _ := strings.Cut(strings.ReplaceAll(string(docs), "\r\n", "\n"), "```json\n")
+	shown, _, found := strings.Cut(after, "```\n")
+	if !found {
+		t.Fatal("the docs show no message")
+	}
+	var p posted
+	if err := json.Unmarshal([]byte(shown), &p); err != nil {
+		t.Fatal(err)
+	}
+	again, err := json.Marshal(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want bytes.Buffer
+	if err := json.Compact(&want, []byte(shown)); err != nil || string(again) != want.String() {
+		t.Errorf("the docs show\n%s\nand such a message is\n%s (%v)", want.String(), again, err)
 	}
 }

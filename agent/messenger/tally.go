@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"path/filepath"
+
+	"loadscribe/agent/outward"
 )
 
 // tally is what is known of a target beyond a restart.
@@ -11,6 +13,7 @@ type tally struct {
 	LastSentMS     int64 `json:"last_sent_ms"`
 	FailingSinceMS int64 `json:"failing_since_ms"`
 	GivenUp        int   `json:"given_up"`
+	Sent           int   `json:"sent"` // versions before did not count them
 }
 
 // tallyFile lies beside the messages of its target.
@@ -22,12 +25,12 @@ const mostTally = 4 << 10
 // loadTally reads what an earlier run wrote. One that is damaged begins anew: it is
 // for people to look at, and nothing hangs on it.
 func (q *queue) loadTally(path string) {
-	data, err := readUpTo(path, mostTally)
+	data, err := outward.ReadUpTo(path, mostTally)
 	var t tally
 	if err == nil {
 		err = json.Unmarshal(data, &t)
 	}
-	if err == nil && (t.LastSentMS < 0 || t.FailingSinceMS < 0 || t.GivenUp < 0) {
+	if err == nil && (t.LastSentMS < 0 || t.FailingSinceMS < 0 || t.GivenUp < 0 || t.Sent < 0) {
 		err = errDamaged
 	}
 	if err != nil {

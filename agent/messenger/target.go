@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // Target is somebody to send to. Its Deliver is called by one goroutine at a
@@ -37,12 +39,8 @@ type Refused struct{ Why string }
 // Error implements error.
 func (e *Refused) Error() string { return "refused: " + e.Why }
 
-// Held is a fault of the set-up: a wrong password, an address that is gone. A
-// person must mend it; the messages wait.
-type Held struct{ Why string }
-
-// Error implements error.
-func (e *Held) Error() string { return "set-up: " + e.Why }
+// Held is a fault of the set-up: a person must mend it; the messages wait.
+type Held = outward.Fault
 
 // Later is the answer of a target that asks to be tried again.
 type Later struct {

@@ -13,11 +13,11 @@ import (
 	"net"
 	"net/http"
 	"net/url"
-	"slices"
 	"strconv"
 	"strings"
-	"syscall"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // WebhookConfig says where messages are posted.
@@ -32,7 +32,7 @@ type WebhookConfig struct {
 type Webhook struct {
 	name   string
 	url    *url.URL
-	secret secret
+	secret outward.Secret
 	client *http.Client
 }
 
@@ -59,7 +59,7 @@ func newWebhook(c WebhookConfig, log *slog.Logger, roots *x509.CertPool) (*Webho
 	}
 	dialer := &net.Dialer{}
 	if u.Scheme == "http" {
-		dialer.Control = loopbackOnly // whatever the name resolves to
+		dialer.Control = outward.LoopbackOnly // whatever the name resolves to
 	}
 	transport := &http.Transport{
 		Proxy:                  http.ProxyFromEnvironment,
@@ -69,19 +69,10 @@ func newWebhook(c WebhookConfig, log *slog.Logger, roots *x509.CertPool) (*Webho
 		DisableKeepAlives:      true, // alarms are rare, and nothing is to be left open
 		DisableCompression:     true, // nothing is asked for packed, so nothing is unpacked
 	}
-	return &Webhook{name: c.Name, url: u, secret: secret{path: c.SecretFile, log: log.With("target", c.Name)},
+	return &Webhook{name: c.Name, url: u, secret: outward.Secret{Path: c.SecretFile, Log: log.With("target", c.Name)},
 		client: &http.Client{Transport: transport, Timeout: webhookTime, CheckRedirect: func(*http.Request, []*http.Request) error {
 			return http.ErrUseLastResponse // a redirect may lead anywhere, into this network too
 		}}}, nil
-}
-
-// loopbackOnly refuses connections that would leave this computer.
-func loopbackOnly(_, address string, _ syscall.RawConn) error {
-	host, _, err := net.SplitHostPort(address)
-	if ip := net.ParseIP(host); err == nil && ip != nil && ip.IsLoopback() {
-		return nil
-	}
-	return &Held{fmt.Sprintf("%s is not this computer, and messages would go there in the clear: use https", address)}
 }
 
 // Name implements Target.
@@ -117,13 +108,13 @@ func postedBody(m *Message, late time.Duration) ([]byte, error) {
 
 // Deliver implements Target.
 func (w *Webhook) Deliver(ctx context.Context, m *Message, late time.Duration) (string, error) {
-	text, err := w.secret.read()
+	text, err := w.secret.Read()
 	if err != nil {
 		return "", err
 	}
 	keys, err := signingKeys(text)
 	if err != nil {
-		return "", &Held{fmt.Sprintf("%s: %v", w.secret.path, err)}
+		return "", &Held{Why: fmt.Sprintf("%s: %v", w.secret.Path, err)}
 	}
 	body, err := postedBody(m, late)
 	if err != nil {
@@ -131,7 +122,7 @@ func (w *Webhook) Deliver(ctx context.Context, m *Message, late time.Duration) (
 	}
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, w.url.String(), bytes.NewReader(body))
 	if err != nil {
-		return "", &Held{"the url makes no request"}
+		return "", &Held{Why: "the url makes no request"}
 	}
 	now := time.Now()
 	for name, value := range map[string]string{"Content-Type": "application/json", "User-Agent": webhookUserAgent, "Webhook-Id": m.wireID(),
@@ -154,7 +145,7 @@ func (w *Webhook) notReached(err error) error {
 	}
 	var wrongCertificate *tls.CertificateVerificationError
 	if errors.As(err, &wrongCertificate) {
-		return &Held{fmt.Sprintf("%s does not prove who it is: %v", w.url.Host, wrongCertificate.Err)}
+		return &Held{Why: fmt.Sprintf("%s does not prove who it is: %v", w.url.Host, wrongCertificate.Err)}
 	}
 	var inURL *url.Error
 	if errors.As(err, &inURL) {
@@ -163,61 +154,32 @@ func (w *Webhook) notReached(err error) error {
 	if inURL != nil && inURL.Timeout() {
 		return fmt.Errorf("no answer from %s within %s", w.url.Host, webhookTime)
 	}
-	return fmt.Errorf("no answer from %s: %s", w.url.Host, without(err.Error()))
+	return fmt.Errorf("no answer from %s: %s", w.url.Host, outward.Without(err.Error()))
 }
 
 // answered says what an answer means.
 func (w *Webhook) answered(resp *http.Response, secretText string, now time.Time) (string, error) {
-	secrets := append(strings.Fields(secretText), w.hidden()...)
-	said := fmt.Sprintf("%s answers %s", w.url.Host, without(resp.Status, secrets...))
+	secrets := append(strings.Fields(secretText), outward.Hidden(w.url)...)
+	said := fmt.Sprintf("%s answers %s", w.url.Host, outward.Without(resp.Status, secrets...))
 	code := resp.StatusCode
 	if code >= 200 && code <= 299 { // taken; its words are not waited for
 		return said, nil
 	}
 	data, _ := io.ReadAll(io.LimitReader(resp.Body, mostAnswerRead)) // what came is enough; the status decides
-	if shown := cut(without(string(data), secrets...), mostAnswerShown); shown != "" {
+	if shown := outward.Cut(outward.Without(string(data), secrets...), mostAnswerShown); shown != "" {
 		said += ": " + shown
 	}
 	switch {
 	case code >= 300 && code <= 399:
-		return "", &Held{said + "; redirects are not followed: set url to the address that is meant"}
+		return "", &Held{Why: said + "; redirects are not followed: set url to the address that is meant"}
 	case code == 401, code == 403:
-		return "", &Held{said + "; the secret may be a wrong one"}
+		return "", &Held{Why: said + "; the secret may be a wrong one"}
 	case code == 404, code == 405, code == 407, code == 410:
-		return "", &Held{said + "; the address may be a wrong one"}
+		return "", &Held{Why: said + "; the address may be a wrong one"}
 	case code == 408, code == 425, code == 429, code >= 500:
 		// 500 is also what a receiver says that chokes on one message.
-		return "", &Later{retryAfter(resp.Header.Get("Retry-After"), now), said, code == 500}
+		return "", &Later{outward.RetryAfter(resp.Header.Get("Retry-After"), now, mostAfter), said, code == 500}
 	default:
 		return "", &Refused{said}
 	}
-}
-
-// leastHidden is how long a part of an address is to be a secret.
-const leastHidden = 6
-
-// hidden are the parts of the address that may be a secret: a receiver may repeat the
-// path that it does not know. The longest come first.
-func (w *Webhook) hidden() []string {
-	all := []string{w.url.RequestURI(), w.url.EscapedPath(), w.url.Path, w.url.RawQuery}
-	for _, part := range []string{w.url.EscapedPath(), w.url.Path} {
-		all = append(all, strings.Split(part, "/")...)
-	}
-	for _, values := range w.url.Query() {
-		all = append(all, values...)
-	}
-	slices.SortFunc(all, func(x, y string) int { return len(y) - len(x) })
-	return slices.DeleteFunc(all, func(s string) bool { return len(s) < leastHidden })
-}
-
-// retryAfter reads the header of RFC 9110, section 10.2.3: seconds, or a date. It
-// is 0 where there is none or no sense in it, and mostAfter at most.
-func retryAfter(text string, now time.Time) time.Duration {
-	if seconds, err := strconv.ParseUint(text, 10, 31); err == nil {
-		return min(time.Duration(seconds)*time.Second, mostAfter)
-	}
-	if at, err := http.ParseTime(text); err == nil {
-		return min(max(at.Sub(now), 0), mostAfter)
-	}
-	return 0
 }

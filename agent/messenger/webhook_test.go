@@ -141,7 +141,7 @@ func TestWebhookRepeats(t *testing.T) {
 		fmt.Fprintf(w, "Cannot POST %s: no hook hush-hush-x here, key %q; %s or %s", r.RequestURI, r.URL.Query().Get("key"), goodSecret, other)
 	})
 	target := hookAt(t, url+"/a/hush-hush/hush-hush-x?key=qui%20etly&z=1", nil)
-	target.secret.path = secretFile(t, other+"\n"+goodSecret+"\n")
+	target.secret.Path = secretFile(t, other+"\n"+goodSecret+"\n")
 	m := message("a")
 	_, err := target.Deliver(t.Context(), &m, 0)
 	if want := "set-up: " + target.url.Host + ` answers 404 Not Found: Cannot POST (secret): no hook (secret) here, key "(secret)"; (secret) or (secret); the address may be a wrong one`; err == nil || err.Error() != want {

@@ -11,6 +11,8 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+
+	"loadscribe/agent/outward"
 )
 
 // TestWebhookCertificate: a peer that cannot prove who it is gets nothing, and a
@@ -67,10 +69,10 @@ func TestWebhookSecretFile(t *testing.T) {
 	requests := 0
 	target := hookAt(t, serve(t, func(http.ResponseWriter, *http.Request) { requests++ }), nil)
 	var log strings.Builder
-	target.secret.log = slog.New(slog.NewTextHandler(&log, nil))
+	target.secret.Log = slog.New(slog.NewTextHandler(&log, nil))
 	m := message("a")
 	for _, text := range []string{"", "hush-hush", strings.Repeat("hush", 2000), "\xff\xfeh\x00u\x00s\x00h\x00", goodSecret + "\x00"} {
-		if err := os.WriteFile(target.secret.path, []byte(text), 0o600); err != nil {
+		if err := os.WriteFile(target.secret.Path, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		_, err := target.Deliver(t.Context(), &m, 0)
@@ -79,11 +81,11 @@ func TestWebhookSecretFile(t *testing.T) {
 			t.Errorf("%.20q: %v", text, err)
 		}
 	}
-	if err := os.WriteFile(target.secret.path, []byte(byteOrderMark+goodSecret+"\r\n"), 0o600); err != nil {
+	if err := os.WriteFile(target.secret.Path, []byte(outward.ByteOrderMark+goodSecret+"\r\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	if runtime.GOOS != "windows" {
-		if err := os.Chmod(target.secret.path, 0o644); err != nil {
+		if err := os.Chmod(target.secret.Path, 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -96,12 +98,12 @@ func TestWebhookSecretFile(t *testing.T) {
 		t.Errorf("warned %d times: %s", n, log.String())
 	}
 	if runtime.GOOS != "windows" {
-		other := secret{path: os.DevNull, log: slog.New(slog.DiscardHandler)}
-		if _, err := other.read(); err == nil || !strings.Contains(err.Error(), "is not a file") {
+		other := outward.Secret{Path: os.DevNull, Log: slog.New(slog.DiscardHandler)}
+		if _, err := other.Read(); err == nil || !strings.Contains(err.Error(), "is not a file") {
 			t.Errorf("a device in its place: %v", err) // a pipe there would hold the messages up for ever
 		}
 	}
-	if err := os.Remove(target.secret.path); err != nil {
+	if err := os.Remove(target.secret.Path); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := target.Deliver(t.Context(), &m, 0); err == nil || !strings.Contains(err.Error(), "there is no file") {

@@ -78,9 +78,8 @@ func (s DeviceStatus) clone() DeviceStatus {
 	return s
 }
 
-// downAfter is how many scans in a row without values make a device down: as
-// many missing ones make a gap.
-const downAfter = 3
+// downAfter is how many scans in a row without values make a device down.
+const downAfter = scan.DownAfter
 
 // lineDetail is what a line says of itself while it is open.
 func lineDetail(l *sitefile.Line) string {

@@ -33,7 +33,8 @@ type fixed struct{ s Snapshot }
 func (f fixed) Metrics() Snapshot { return f.s }
 
 func joinery() Snapshot {
-	energy, air := 3.6e6, 12.5
+	energy, running, air, quiet := 3.6e6, 3.5e6, 12.5, 0.0021
+	starts, loads := int64(3), int64(41)
 	var durations Durations
 	for _, ms := range []int64{1, 2, 3, 10, 11, 999, 5000, 5001, 60000} {
 		durations.ObserveMS(ms)
@@ -49,21 +50,35 @@ func joinery() Snapshot {
 					{Role: scan.Barometer, Dimension: quantity.Pressure, Absolute: true, SI: 98800, AgeMS: 0, PeriodMS: 1000},
 					{Role: scan.OilTemperature, Dimension: quantity.Temperature, SI: 348.15, AgeMS: 0, PeriodMS: 1000},
 					{Role: scan.Power, Dimension: quantity.Power, SI: 36800, AgeMS: 0, PeriodMS: 1000},
+					{Role: scan.Flow, Dimension: quantity.Flow, SI: 0.08, AgeMS: 0, PeriodMS: 1000},
 					{Role: scan.Speed, Dimension: quantity.RotationSpeed, SI: 29.5, AgeMS: 0, PeriodMS: 1000},
 				},
 				Totals: Totals{
 					StateMS: map[string]int64{"loaded": 7_200_500, "unobserved": 1_000},
-					Starts:  3, LoadCycles: 41, EnergyJ: &energy, AirM3: &air,
+					Starts:  &starts, LoadCycles: &loads, EnergyJ: &energy, RunningJ: &running, AirM3: &air,
 				},
+				RecentStarts: 2, StartsLimit: 6,
 			},
 			{Name: "comp2", State: "unobserved"},
 		},
+		Systems: []System{
+			{Name: "main", QuietM3S: &quiet, Taps: []Tap{
+				{Channel: "controller.receiver_pressure", Reading: Reading{Role: scan.ReceiverPressure, Dimension: quantity.Pressure, SI: 690000, PeriodMS: 1000}},
+				{Channel: "inputs.header", Reading: Reading{Role: scan.HeaderPressure, Dimension: quantity.Pressure, SI: 1, AgeMS: 3001, PeriodMS: 1000}},
+				{Channel: "inputs.flow", Reading: Reading{Role: scan.Flow, Dimension: quantity.Flow, SI: 0.07, PeriodMS: 1000}},
+			}},
+			{Name: "annex"},
+		},
+		Alarms: Alarms{Kinds: []AlarmKind{{On: "no data", Raised: 1, Returned: 2}, {On: "disk", Acknowledged: 3, Shelved: 4}},
+			Rules: []RuleCount{{"quiet", 1}, {"raised", 1}, {"waiting", 0}, {"blind", 0}, {"new", 0}}},
+		Messages:  &Messages{Waiting: 1, Sent: 20, GivenUp: 2, Working: 1, Failing: 1},
+		StartedMS: 1_771_999_000_000,
 		Devices: []Device{
-			{Name: "controller", Up: true, LastGoodMS: 1_772_000_000_250, Durations: &durations,
+			{Name: "controller", Up: true, LastGoodMS: 1_772_000_000_250, Durations: &durations, LineRestarts: 1, LineMissed: 7,
 				Errors: map[scan.Reason]int64{scan.Timeout: 4, scan.BadChecksum: 1}},
 			{Name: "meter"},
 		},
-		Store: Store{OK: true, DirectoryBytes: 1 << 20, FreeBytes: 3 << 30, WaitingScans: 10, Scans: 1000, DurableScans: 990, DroppedScans: 2,
+		Store: Store{OK: true, Measured: true, DirectoryBytes: 1 << 20, FreeBytes: 3 << 30, WaitingScans: 10, Scans: 1000, DurableScans: 990, DroppedScans: 2,
 			DatabaseBytes: 786_432, FreePageBytes: 8192, OldestMS: 1_772_431_200_000, DroppedDays: 3, CleanupMS: 1_775_023_200_000, CleanupOK: true},
 	}
 }
@@ -201,7 +216,8 @@ func TestOldReadingsAreAbsent(t *testing.T) {
 
 func TestAbsentTotals(t *testing.T) {
 	text := scrape(t, joinery())
-	for _, name := range []string{"energy_joules_total", "air_cubic_meters_total"} {
+	for _, name := range []string{"energy_joules_total", "running_energy_joules_total", "air_cubic_meters_total", "starts_total", "load_cycles_total",
+		"recent_starts", "starts_limit", "flow_cubic_meters_per_second"} {
 		if strings.Contains(text, "loadscribe_"+name+`{machine="comp2"}`) {
 			t.Errorf("%s of a machine without that input is there", name)
 		}
@@ -211,6 +227,33 @@ func TestAbsentTotals(t *testing.T) {
 	}
 	if strings.Contains(text, `timestamp_seconds{device="meter"}`) {
 		t.Error("a device never heard has a last scan")
+	}
+	if strings.Contains(text, `system="annex"`) || strings.Contains(text, "inputs.header") {
+		t.Error("a system of which nothing is known shows something, or a tap that is too old does")
+	}
+	if strings.Contains(text, `state_seconds_total{machine="comp2"`) {
+		t.Error("a machine without signals has times of states")
+	}
+	bare := scrape(t, Snapshot{Store: Store{FreeBytes: -1}})
+	for _, name := range []string{"messages_", "message_targets", "store_free_bytes", "store_directory_bytes", "store_database_bytes", "agent_start"} {
+		if strings.Contains(bare, "loadscribe_"+name) {
+			t.Errorf("%s… is there though nothing is known of it", name)
+		}
+	}
+}
+
+// TestTotalsOf: what the analysis does not know is not shown, and not shown as none.
+func TestTotalsOf(t *testing.T) {
+	known := analysis.Totals{StatesKnown: true, LoadKnown: true, Starts: 3, LoadCycles: 41, EnergyJ: 9, EnergyKnown: true, RunningJ: 8, RunningKnown: true,
+		AirM3: 7, AirKnown: true}
+	known.StateS[analysis.Loaded] = 12.5
+	got := TotalsOf(&known)
+	if got.StateMS["loaded"] != 12_500 || *got.Starts != 3 || *got.LoadCycles != 41 || *got.EnergyJ != 9 || *got.RunningJ != 8 || *got.AirM3 != 7 {
+		t.Errorf("totals %+v of %+v", got, known)
+	}
+	got = TotalsOf(&analysis.Totals{Starts: 3, LoadCycles: 41, EnergyJ: 9, RunningJ: 8, AirM3: 7})
+	if got.StateMS != nil || got.Starts != nil || got.LoadCycles != nil || got.EnergyJ != nil || got.RunningJ != nil || got.AirM3 != nil {
+		t.Errorf("totals %+v of what is not known", got)
 	}
 }
 
@@ -242,6 +285,7 @@ func TestSeriesCountIsBounded(t *testing.T) {
 		s.Devices[0].Errors[r] = 9
 	}
 	s.Machines[0].State = "off"
+	s.Alarms.Kinds[0].Raised, s.Messages.Failing = 90, 80
 	if got := lines(s); got != before {
 		t.Errorf("%d lines after other readings, %d before", got, before)
 	}

@@ -13,9 +13,13 @@ type Source interface {
 
 // Snapshot is all that one scrape shows. The collector only reads it.
 type Snapshot struct {
-	Machines []Machine
-	Devices  []Device
-	Store    Store
+	Machines  []Machine
+	Systems   []System
+	Devices   []Device
+	Alarms    Alarms
+	Messages  *Messages // nil: nobody is told of alarms
+	Store     Store
+	StartedMS int64 // Unix milliseconds of the agent's start
 }
 
 // Machine is one compressor.
@@ -27,13 +31,33 @@ type Machine struct {
 	// out.
 	Readings []Reading
 	Totals   Totals
+	// RecentStarts are the starts seen in the last 60 minutes.
+	RecentStarts int64
+	// StartsLimit is how many the motor may have in 60 minutes; 0: the site file does
+	// not say.
+	StartsLimit float64
+}
+
+// System is machines and piping together.
+type System struct {
+	Name string
+	Taps []Tap
+	// QuietM3S is what flows when nobody works, free air at the inlet, of the last
+	// seven days; nil: not known.
+	QuietM3S *float64
+}
+
+// Tap is the last good value of a channel that the site file names as a tap.
+type Tap struct {
+	Channel string
+	Reading Reading
 }
 
 // Reading is the last good value of a role.
 type Reading struct {
 	Role      scan.Role
 	Dimension quantity.Dimension
-	// SI is the value in the dimension's SI unit: Pa, K, W.
+	// SI is the value in the dimension's SI unit: Pa, K, W, m³/s.
 	SI float64
 	// Absolute is true for absolute pressures, which are not shown: the metric
 	// is gauge pressure.
@@ -43,15 +67,14 @@ type Reading struct {
 	AgeMS, PeriodMS int64
 }
 
-// Totals are a machine's counts since the store began. They never fall.
+// Totals are a machine's counts since the store began. They never fall. What is nil is
+// not known; TotalsOf says why.
 type Totals struct {
 	// StateMS is milliseconds by state; a state left out has none.
-	StateMS    map[string]int64
-	Starts     int64
-	LoadCycles int64
-	// EnergyJ is absent (nil) without a power or energy channel, AirM3 without
-	// flow meter and rated flow.
-	EnergyJ, AirM3 *float64
+	StateMS            map[string]int64
+	Starts, LoadCycles *int64
+	// RunningJ is the part of EnergyJ while the motor was on.
+	EnergyJ, RunningJ, AirM3 *float64
 }
 
 // Device is something that answers on a line.
@@ -66,11 +89,40 @@ type Device struct {
 	Errors map[scan.Reason]int64
 	// Durations is how long exchanges took; nil: none yet.
 	Durations *Durations
+	// LineRestarts and LineMissed are of the device's line since the agent started:
+	// times that it hung and was begun anew, polls that were passed over.
+	LineRestarts, LineMissed int64
+}
+
+// Alarms are what stands and how the rules do.
+type Alarms struct {
+	Kinds []AlarmKind
+	Rules []RuleCount // all states that a rule can be in
+}
+
+// AlarmKind counts the standing alarms of the rules on one thing.
+type AlarmKind struct {
+	On                                      string
+	Raised, Acknowledged, Shelved, Returned int64
+}
+
+// RuleCount is how many rules are in a state.
+type RuleCount struct {
+	State string
+	Count int64
+}
+
+// Messages are those of alarms, of all targets. Sent and GivenUp never fall, and outlast
+// a restart.
+type Messages struct {
+	Waiting, Sent, GivenUp int64
+	Working, Failing       int64 // targets
 }
 
 // Store is how the store is.
 type Store struct {
 	OK             bool
+	Measured       bool // DirectoryBytes and DatabaseBytes are known
 	DirectoryBytes int64
 	FreeBytes      int64 // on its disk; negative: not known
 	// WaitingScans are read and not yet safe on disk.

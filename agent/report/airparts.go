@@ -27,7 +27,7 @@ func (b *builder) perSubject(part Section, empty string, of func(s subject) []Bl
 		case len(all) == 1:
 			part.Blocks = append(part.Blocks, blocks...)
 		default:
-			below = append(below, Section{ID: part.ID + "-" + slug(s.name, i), Title: capital(s.kind) + " " + s.name, Level: 2, Blocks: blocks})
+			below = append(below, Section{ID: part.ID + "-" + slug(s.name, i), Title: display.Capital(s.kind) + " " + s.name, Level: 2, Blocks: blocks})
 		}
 	}
 	if len(part.Blocks) == 0 && len(below) == 0 {
@@ -47,7 +47,7 @@ func (b *builder) told(of func(name string) ref, names []named) (blocks []Block)
 			absent.add(r, n.shown, "", false)
 			continue
 		}
-		facts = append(facts, Fact{Name: capital(n.shown), Is: b.bounded(r)})
+		facts = append(facts, Fact{Name: display.Capital(n.shown), Is: b.bounded(r)})
 	}
 	if len(facts) > 0 {
 		blocks = append(blocks, Block{Facts: facts})

@@ -172,5 +172,5 @@ func sentence(s string) string {
 	if !strings.ContainsAny(s[len(s)-1:], ".!?") {
 		s += "."
 	}
-	return capital(s)
+	return display.Capital(s)
 }

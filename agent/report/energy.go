@@ -114,7 +114,7 @@ func (b *builder) rowBars(t *analysis.Table, column, id, title string) *chart.Ch
 	if len(bars.Bars) == 0 {
 		return nil
 	}
-	return &chart.Chart{ID: id, Title: title, Summary: capital(strings.Join(said, ", ")) + ".", Bars: bars}
+	return &chart.Chart{ID: id, Title: title, Summary: display.Capital(strings.Join(said, ", ")) + ".", Bars: bars}
 }
 
 // energyByTariff is a subject's energy by price, its bills for demand, and what using

@@ -20,7 +20,7 @@ func beforeAfter(b *builder) []Section {
 		part.Blocks = []Block{gap("The two periods cannot be compared", b.data.CompareAbsent)}
 		return []Section{part}
 	}
-	part.Blocks = append(part.Blocks, Block{Text: strong(say(capital(c.Kind) + " " + c.Subject + ": " + sentence(c.Sentence)))})
+	part.Blocks = append(part.Blocks, Block{Text: strong(say(display.Capital(c.Kind) + " " + c.Subject + ": " + sentence(c.Sentence)))})
 	of := func(name string) ref { return find(c.Figures, name, "/data/compare/figures") }
 	part.Blocks = append(part.Blocks, b.told(of, []named{{"energy_saved", "energy saved in a year"}, {"saving_share", "saved"}, {"cost_saved", "saved in a year"},
 		{"emissions_saved", "emissions saved in a year"}, {"peak_power_saved", "power saved in the peak window"}, {"energy_saved_equal_air", "energy saved in a year, at equal air"}})...)
@@ -150,7 +150,7 @@ func (b *builder) modelsTable(c *analysis.Comparison) *Table {
 	for i := range c.Models {
 		m, at := &c.Models[i], fmt.Sprintf("/data/compare/models/%d", i)
 		if m.Absent != "" {
-			t.Notes = append(t.Notes, say(capital(m.Name)+" could not be made: "+sentence(m.Absent)))
+			t.Notes = append(t.Notes, say(display.Capital(m.Name)+" could not be made: "+sentence(m.Absent)))
 			continue
 		}
 		name, kept := m.Name+": "+m.What+", "+m.Scope, "yes"

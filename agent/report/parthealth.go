@@ -99,11 +99,11 @@ func (b *builder) serviceTable(m *analysis.MachineService, at string) *Table {
 			why = it.Absent
 			untold = append(untold, it.Item)
 		} else if it.Absent != "" {
-			t.Notes = append(t.Notes, say(capital(it.Item)+": "+sentence(it.Absent)))
+			t.Notes = append(t.Notes, say(display.Capital(it.Item)+": "+sentence(it.Absent)))
 		}
 	}
 	if len(untold) > 0 {
-		t.Notes = append([]Text{say(capital(strings.Join(untold, ", ")) + ": " + sentence(why))}, t.Notes...)
+		t.Notes = append([]Text{say(display.Capital(strings.Join(untold, ", ")) + ": " + sentence(why))}, t.Notes...)
 	}
 	return t
 }

@@ -81,7 +81,7 @@ func (b *builder) methodTables() (blocks []Block) {
 			if len(kind.rows.subjects) == 1 {
 				figures = strings.Join(of.names, ", ")
 			}
-			t.Rows = append(t.Rows, []Text{say(capital(figures)), say(kind.methods[i]), say(orDash(kind.rows.inputs[i]))})
+			t.Rows = append(t.Rows, []Text{say(display.Capital(figures)), say(kind.methods[i]), say(orDash(kind.rows.inputs[i]))})
 		}
 		blocks = append(blocks, Block{Table: t})
 	}
@@ -189,7 +189,7 @@ func (b *builder) budgets() (blocks []Block) {
 		of[i].add(analysis.TitleOf(r.Name), subject)
 	})
 	for i := range of {
-		t.Rows[i][0] = say(capital(of[i].words(true)))
+		t.Rows[i][0] = say(display.Capital(of[i].words(true)))
 	}
 	if len(t.Rows) > 0 {
 		t.Notes = []Text{say("Shares are of the first figure in a row; those of the others differ by less than 4 in a hundred. report.json has each figure's own, and the parts below 2 %.")}
@@ -197,7 +197,7 @@ func (b *builder) budgets() (blocks []Block) {
 	}
 	var list []Text
 	for _, in := range inputs {
-		list = append(list, say(capital(in)+" alone makes the interval of: "+alone[in].words(true)+"."))
+		list = append(list, say(display.Capital(in)+" alone makes the interval of: "+alone[in].words(true)+"."))
 	}
 	if len(list) > 0 {
 		blocks = append(blocks, Block{List: list})

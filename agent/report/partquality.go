@@ -91,7 +91,7 @@ func (b *builder) dataFindings() (list []Text) {
 	}
 	for _, one := range all {
 		f := one.of
-		t := Text{{Text: capital(f.Kind) + ": " + listed(one.subjects) + ". ", Strong: true}, {Text: b.when(f.From) + " to " + b.when(f.To) + ": " + strings.TrimSuffix(f.Sentence, ".") + "."}}
+		t := Text{{Text: display.Capital(f.Kind) + ": " + listed(one.subjects) + ". ", Strong: true}, {Text: b.when(f.From) + " to " + b.when(f.To) + ": " + strings.TrimSuffix(f.Sentence, ".") + "."}}
 		if len(f.Evidence) > 0 {
 			t = append(t, Run{Text: " Seen in: " + strings.Join(f.Evidence, "; ") + "."})
 		}
@@ -235,7 +235,7 @@ func (b *builder) notTold() (list []Text) {
 		of[r.Absent].add(analysis.TitleOf(r.Name), subject)
 	})
 	for _, why := range order {
-		list = append(list, say(capital(of[why].words(false))+": "+strings.TrimSuffix(b.wordy(why), ".")+"."))
+		list = append(list, say(display.Capital(of[why].words(false))+": "+strings.TrimSuffix(b.wordy(why), ".")+"."))
 	}
 	return list
 }

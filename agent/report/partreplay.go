@@ -262,7 +262,7 @@ func (r *replayed) savingChart() *chart.Chart {
 	if len(bars) == 0 {
 		return nil
 	}
-	return &chart.Chart{ID: "savings-" + r.id, Title: capital(label) + ", change by change",
+	return &chart.Chart{ID: "savings-" + r.id, Title: display.Capital(label) + ", change by change",
 		Summary: "Each change's saving against the settings as they are, with its 95 % interval; where that reaches over nought, the saving is not told from nothing. The changes do not add up: each is against the settings as they are.",
 		Bars:    &chart.Bars{Value: chart.Axis{Label: label, Unit: unit, Zero: true}, Parts: []string{label}, Bars: bars, Across: true}}
 }
@@ -290,7 +290,7 @@ func (r *replayed) cautions() (list []Text) {
 		}
 	}
 	for _, c := range order {
-		list = append(list, Text{{Text: capital(strings.Join(names[c], ", ")) + ": ", Strong: true}, {Text: sentence(c)}})
+		list = append(list, Text{{Text: display.Capital(strings.Join(names[c], ", ")) + ": ", Strong: true}, {Text: sentence(c)}})
 	}
 	return list
 }

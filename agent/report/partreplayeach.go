@@ -56,7 +56,7 @@ func (r *replayed) method() string {
 // result is one change in words.
 func (r *replayed) result(i int) Section {
 	one, at := &r.a.Results[i], fmt.Sprintf("%s/alternatives/%d", r.at, i)
-	s := Section{ID: r.resultID(i), Title: capital(one.Name), Level: 2}
+	s := Section{ID: r.resultID(i), Title: display.Capital(one.Name), Level: 2}
 	var set []string
 	for _, c := range one.Set {
 		set = append(set, c.Key+" = "+c.Value)

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 
+	"loadscribe/agent/display"
 	"loadscribe/agent/sitefile"
 )
 
@@ -43,7 +44,7 @@ func (b *builder) findFaults() []Finding {
 				name = "a fault that the register map has no words for"
 			}
 			times := float64(of.Times)
-			f.Evidence = append(f.Evidence, say(fmt.Sprintf("%s (code %s), times: ", capital(name), of.Code),
+			f.Evidence = append(f.Evidence, say(fmt.Sprintf("%s (code %s), times: ", display.Capital(name), of.Code),
 				Run{Text: fmt.Sprint(of.Times), At: fmt.Sprintf("/data/faults/%d/times", k), Value: &times}))
 		}
 		if failed := b.ofMachine(i, "starts_failed"); failed.has() && *failed.Value > 0 {
@@ -80,7 +81,7 @@ func (b *builder) findService() []Finding {
 				if !it.Overdue {
 					continue
 				}
-				t := say(capital(it.Item) + ": due since " + b.when(it.Due))
+				t := say(display.Capital(it.Item) + ": due since " + b.when(it.Due))
 				if it.HoursSince != nil {
 					at := fmt.Sprintf("/data/service/%d/items/%d/hours_since", k, n)
 					t = append(t, Run{Text: "; hours of running since it was done: "}, Run{Text: fmt.Sprintf("%.0f", *it.HoursSince), At: at, Value: it.HoursSince})

@@ -49,7 +49,7 @@ func (b *builder) analysisTable(caption, first string, t *analysis.Table, at str
 	if t == nil || len(t.Rows) == 0 {
 		return nil
 	}
-	out := &Table{Caption: caption, Columns: []Column{{Head: capital(first), Weight: 2}}}
+	out := &Table{Caption: caption, Columns: []Column{{Head: display.Capital(first), Weight: 2}}}
 	var shown []int
 	for i := range t.Columns {
 		c := &t.Columns[i]
@@ -57,7 +57,7 @@ func (b *builder) analysisTable(caption, first string, t *analysis.Table, at str
 			continue // beside the value before
 		}
 		shown = append(shown, i)
-		out.Columns = append(out.Columns, Column{Head: capital(c.Name), Unit: b.tableUnit(c), Number: true})
+		out.Columns = append(out.Columns, Column{Head: display.Capital(c.Name), Unit: b.tableUnit(c), Number: true})
 	}
 	decimals := display.FlowDecimals(t, b.data.Site.Units)
 	for k, r := range t.Rows {
@@ -95,15 +95,7 @@ func (b *builder) tableCell(t *analysis.Table, at string, row, i, decimals int) 
 	return Text{{Text: display.Cell(v, c, units), At: place(i), Value: v}}
 }
 
-// capital and lower change the first letter.
-func capital(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	if n == 0 || r == utf8.RuneError {
-		return s
-	}
-	return string(unicode.ToUpper(r)) + s[n:]
-}
-
+// lower makes the first letter small.
 func lower(s string) string {
 	r, n := utf8.DecodeRuneInString(s)
 	if n == 0 || r == utf8.RuneError {

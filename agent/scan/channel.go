@@ -91,3 +91,7 @@ func (g *Group) Index(name string) int {
 // GapMS is the longest time between two good scans that still counts as
 // observed: three periods (design, section 4 rule 2).
 func (g *Group) GapMS() int64 { return 3 * g.PeriodMS }
+
+// DownAfter is how many scans in a row without values make a device down: as many
+// missing ones make a gap.
+const DownAfter = 3

@@ -31,7 +31,7 @@ func FuzzSite(f *testing.F) {
 			f.Add(strings.Replace(good[inSite], tt.old, tt.new, 1))
 		}
 	}
-	for _, s := range []string{"", "[a", "a.b.c = 1\n[a.b]\n", "[[line]]\n[line.x]\n", "[[site]]\n[site.x]\n", "line = [[{}]]", "\ufeff", "\xff\xfe"} {
+	for _, s := range []string{strings.Replace(good[inSite], tapLine, goodMail, 1), strings.Replace(good[inSite], tapLine, goodRemote, 1), "", "[a", "a.b.c = 1\n[a.b]\n", "[[line]]\n[line.x]\n", "[[site]]\n[site.x]\n", "line = [[{}]]", "\ufeff", "\xff\xfe"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

@@ -236,7 +236,12 @@ func TestInstrumentsPage(t *testing.T) {
 	if example, _, _ = strings.Cut(example, "```"); !ok {
 		t.Fatal("no example")
 	}
-	s := withInstrument(t, "[device.instrument]\n"+strings.ReplaceAll(example, "channels.header_pressure", "channels.pressure"))
+	meter, inputs, _ := strings.Cut(example, "[[device]]\n") // one device here has both
+	_, gauge, ok := strings.Cut(inputs, "[device.instrument.channels.receiver_pressure]")
+	if !ok {
+		t.Fatal("no sensor of its own")
+	}
+	s := withInstrument(t, "[device.instrument]\n"+meter+"[device.instrument.channels.pressure]"+gauge)
 	for _, w := range s.Warnings {
 		if strings.Contains(w.Key, "instrument") {
 			t.Errorf("%v", w)

@@ -187,6 +187,7 @@ func (l *loader) readSiteFile(data []byte) {
 	l.readSystems(root)
 	l.readMail(root)
 	l.readWebhooks(root)
+	l.readRemoteWrites(root)
 	l.readAlarms(root) // names all of these
 	l.readReport(root)
 	root.done()

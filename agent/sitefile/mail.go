@@ -132,25 +132,36 @@ func (s *section) mailAddress(v *value, key string) string {
 // secretFile is the absolute path of a file that holds a secret. It is not
 // read: a recording starts without it, and a check says that it is missing.
 func (l *loader) secretFile(s *section, key string) string {
+	path := l.namedFile(s, key, fmt.Sprintf(`write a file, like %s = "secrets/mail"`, key), "put the secret there, readable by this program's user alone")
+	if path == "" || runtime.GOOS == "windows" {
+		return path
+	}
+	if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() && info.Mode().Perm()&0o004 != 0 {
+		s.warn(s.table.find(key).value.at, key, "take that right away: chmod o-rwx, or chmod 600", "everybody on this computer may read the secret in %s", path)
+	}
+	return path
+}
+
+// namedFile is the absolute path of a file that is read later; empty where the key is
+// left out. That it is not there is warned of.
+func (l *loader) namedFile(s *section, key, mend, missing string) string {
 	got := s.text(key, "")
 	e := s.table.find(key)
 	if e == nil || e.value.kind != kindText {
 		return ""
 	}
 	if strings.TrimSpace(got) == "" {
-		s.problem(e.value.at, key, fmt.Sprintf(`write a file, like %s = "secrets/mail"`, key), "the file's name is empty")
+		s.problem(e.value.at, key, mend, "the file's name is empty")
 		return ""
 	}
 	path := l.below(got)
 	info, err := os.Stat(path)
 	switch {
 	case err != nil:
-		p := unreadable(s.file, s.path(key), e.value.at, path, err, "put the secret there, readable by this program's user alone")
+		p := unreadable(s.file, s.path(key), e.value.at, path, err, missing)
 		s.warn(e.value.at, key, p.Mend, "%s", p.Message)
 	case !info.Mode().IsRegular():
 		s.warn(e.value.at, key, "name a file", "%s is not a file", path)
-	case runtime.GOOS != "windows" && info.Mode().Perm()&0o004 != 0:
-		s.warn(e.value.at, key, "take that right away: chmod o-rwx, or chmod 600", "everybody on this computer may read the secret in %s", path)
 	}
 	return path
 }

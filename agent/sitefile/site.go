@@ -36,6 +36,7 @@ type Site struct {
 	Report         ReportTexts
 	Mail           *Mail // nil: none
 	Webhooks       []Webhook
+	RemoteWrites   []RemoteWrite
 	Warnings       []Problem // what works but is likely not meant
 }
 

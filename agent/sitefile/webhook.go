@@ -36,7 +36,7 @@ func (l *loader) readWebhooks(root *section) {
 	for _, s := range all {
 		w := Webhook{Name: s.ident("name", `name it, like name = "dispatch"`)}
 		if s.need("url", webhookURLMend) != nil {
-			w.URL = s.webhookURL()
+			w.URL = s.webAddress(webhookURLMend, "post a message", "leave them out: the signature says who sends", "the messages")
 		}
 		if s.need("secret_file", webhookSecretMend) != nil {
 			w.SecretFile = l.secretFile(s, "secret_file")
@@ -55,9 +55,11 @@ func (l *loader) readWebhooks(root *section) {
 	}
 }
 
-// webhookURL returns the address, or nothing where it is wrong. What is wrong is
-// said without the address's path and query, which may hold a secret.
-func (s *section) webhookURL() string {
+// webAddress returns the address under url, or nothing where it is wrong: mend is
+// what to write, way what it is for, user what to do instead of a password in it and
+// what is sent there. What is wrong is said without the address's path and query,
+// which may hold a secret.
+func (s *section) webAddress(mend, way, user, what string) string {
 	got := s.text("url", "")
 	e := s.table.find("url")
 	if e.value.kind != kindText {
@@ -69,17 +71,17 @@ func (s *section) webhookURL() string {
 	}
 	u, err := url.Parse(got)
 	if err != nil || u.Hostname() == "" || u.Opaque != "" || strings.ContainsAny(got, " \t\r\n") {
-		return wrong(webhookURLMend, "this is not a web address")
+		return wrong(mend, "this is not a web address")
 	}
 	switch {
 	case u.User != nil:
-		return wrong("leave them out: the signature says who sends", "user and password stand in the address")
+		return wrong(user, "user and password stand in the address")
 	case u.Fragment != "":
 		return wrong("leave out # and what follows", "the part after # is never sent")
 	case u.Scheme == "http" && !loopback(net.JoinHostPort(u.Hostname(), "80")):
-		return wrong(`write https://; http:// is for an address on this computer`, "the messages would cross the network to %s in the clear", u.Hostname())
+		return wrong(`write https://; http:// is for an address on this computer`, "%s would cross the network to %s in the clear", what, u.Hostname())
 	case u.Scheme != "https" && u.Scheme != "http":
-		return wrong(webhookURLMend, "%q is not a way to post a message", u.Scheme)
+		return wrong(mend, "%q is not a way to %s", u.Scheme, way)
 	}
 	return got
 }

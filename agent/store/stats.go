@@ -12,13 +12,14 @@ func (s *Store) Stats() Stats {
 	st := s.Present()
 	s.measureFiles(&st)
 	if st.Trouble == nil {
-		st.FreeBytes = s.free()
+		st.FreeBytes = s.Free()
 	}
 	return st
 }
 
-// free is how much of the disk is free, -1 where that is not known.
-func (s *Store) free() int64 {
+// Free is how many bytes of the disk are free, -1 where that is not known. It asks the
+// disk, which may hang.
+func (s *Store) Free() int64 {
 	free, err := s.o.FS.Free(s.dir)
 	if err != nil {
 		return -1
@@ -29,6 +30,18 @@ func (s *Store) free() int64 {
 // Present is Stats for those who ask all the time: without what the files take, and with
 // what is free of the disk only where there is Trouble, else -1.
 func (s *Store) Present() Stats {
+	st := s.Remembered()
+	if st.Trouble != nil { // asked with no lock held: a disk that hangs may not answer
+		if st.FreeBytes = s.Free(); st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
+			st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
+		}
+	}
+	return st
+}
+
+// Remembered is Stats for those who may not wait for the disk: without what it must be
+// asked for.
+func (s *Store) Remembered() Stats {
 	st := Stats{FreeBytes: -1}
 	var busy int64
 	if !s.readOnly {
@@ -41,11 +54,6 @@ func (s *Store) Present() Stats {
 		}
 	}
 	s.noted(&st, busy)
-	if st.Trouble != nil { // asked with no lock held: a disk that hangs may not answer
-		if st.FreeBytes = s.free(); st.FreeBytes >= 0 && st.FreeBytes < fullBytes {
-			st.Trouble = errors.Join(ErrDiskFull, st.Trouble)
-		}
-	}
 	return st
 }
 

@@ -129,14 +129,7 @@ func executeIn(s *surroundings, args []string) int {
 	}
 	var c commands
 	code := -1
-	parser, err := kong.New(&c,
-		kong.Name("loadscribe"),
-		kong.Description("Listens to air compressors: keeps every reading, computes what follows, serves it live.\n"+
-			"It only reads; nothing is ever written to a controller."),
-		kong.Writers(stdout, stderr),
-		kong.WithHyphenPrefixedParameters(true),
-		kong.Exit(func(n int) { code = n }),
-	)
+	parser, err := newParser(&c, stdout, stderr, func(n int) { code = n })
 	if err != nil {
 		fmt.Fprintln(stderr, "loadscribe:", err)
 		return exitFailed
@@ -169,6 +162,19 @@ func executeIn(s *surroundings, args []string) int {
 		fmt.Fprintln(stderr, "loadscribe:", err)
 		return exitFailed
 	}
+}
+
+// newParser makes the parser of command lines; exit takes the place of leaving the
+// process, which help asks for.
+func newParser(c *commands, stdout, stderr io.Writer, exit func(int)) (*kong.Kong, error) {
+	return kong.New(c,
+		kong.Name("loadscribe"),
+		kong.Description("Listens to air compressors: keeps every reading, computes what follows, serves it live.\n"+
+			"It only reads; nothing is ever written to a controller."),
+		kong.Writers(stdout, stderr),
+		kong.WithHyphenPrefixedParameters(true),
+		kong.Exit(exit),
+	)
 }
 
 // valueMissing refuses a flag at the end of the line without its value, which

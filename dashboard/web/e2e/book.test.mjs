@@ -57,13 +57,16 @@ check('shows the entries that a filter asks for', async () => {
 
 check('has each number as the API has it, and counts what the picture shows', async () => {
   const page = await open();
-  const [{ faults }, { machines }] = [await api('faults', { from: '-7d' }), await api('service')];
-  const within = async (query) => (await api('events', { from: '-7d', limit: 5000, ...query })).events.length;
+  const from = localDay(await api('site'), 6);
+  const [{ faults }, { machines }] = [await api('faults', { from }), await api('service')];
+  const within = async (query) => (await api('events', { from, limit: 5000, ...query })).events.length;
   const counts = {
     fault: faults.reduce((n, f) => n + f.times, 0), start: await within({ kind: 'state', change: 'start' }), note: await within({ kind: 'note' }),
     'line trouble': (await within({ kind: 'line_down' })) + (await within({ kind: 'device_down' })),
   };
   const told = await page.textContent('.note-line');
+  assert.match(told, /\bIn 7 days\b/);
+  assert.equal(await page.textContent('.ruled-page h2'), '7 days, a line each');
   for (const [what, n] of Object.entries(counts)) assert.match(told, new RegExp(`\\b${n || 'no'} ${what}${n === 1 ? '' : 's'}\\b`));
   assert.deepEqual(await page.$$eval('.fault-list > li', (all) => all.map((e) => e.dataset.fault)), [...faults].sort((a, b) => b.times - a.times).map((f) => f.code), 'faults are not in the order of how often they came');
   assert.equal(await page.locator('.service-list > li').count(), machines.flatMap((m) => m.items).length);
@@ -107,11 +110,14 @@ check('asks what was found, and compares the days before and after by keyboard',
   assert.equal(await page.locator('.effect .side').count(), effect.moves.filter((m) => m.row !== undefined).length);
   await openAll(page, '.effect');
   await numbers(page, 20);
+  await page.focus('.effect button:has-text("Close")');
+  await page.keyboard.press('Enter');
+  await page.waitForFunction((note) => document.activeElement?.matches(`[data-effect="${note}"]`), mark.note);
   await close(page);
 });
 
 check('draws what was read around a fault, and leads to that place in Trace', async () => {
-  const { faults } = await api('faults', { from: '-7d' });
+  const { faults } = await api('faults', { from: localDay(await api('site'), 6) });
   const fault = faults.find((f) => f.came.length > 0);
   const page = await open();
   await page.focus(`.fault-list > li[data-fault="${fault.code}"] .came summary`);
@@ -131,7 +137,8 @@ fits(open);
 // axe-core looks at every cell of the tables: a day with a fault is enough for it, the pictures are of a week.
 const aDay = async (how) => {
   if (wantsShots) return open(how);
-  const [site, { faults }] = [await api('site'), await api('faults', { from: '-7d' })];
+  const site = await api('site');
+  const { faults } = await api('faults', { from: localDay(site, 6) });
   const date = localDay(site, 0, Date.parse(faults[0].came[0].from));
   return bookReady(await openAt(`#/service-book?from=${date}&to=${date}`, how));
 };

@@ -23,6 +23,7 @@ const shown = async (page, selector) => {
   const [path, query] = (await page.getAttribute(selector, 'data-answer')).split('?');
   return (await api(path.replace('/api/v1/', ''), query)).answer;
 };
+const focused = (page, selector) => page.waitForFunction((s) => document.activeElement?.matches(s), selector, patience);
 const named = [[/\b(comp1\.)?cut.(in|out) \d+( psi)?/gi, 'a setting as a person wrote it']];
 
 check('shows first how well the replay meets the days, then tries what is filled in, by keyboard alone', async () => {
@@ -33,6 +34,7 @@ check('shows first how well the replay meets the days, then tries what is filled
   await page.focus('button.try');
   await page.keyboard.press('Enter');
   await page.waitForSelector('.try-form:not(.search-form)');
+  await focused(page, '.try-form [name=name]');
   await page.focus('[name="comp1.cut_out"]');
   await page.keyboard.type('110');
   // The server says what is wrong, at its field; the browser reports the 400 itself.
@@ -43,6 +45,7 @@ check('shows first how well the replay meets the days, then tries what is filled
   await page.keyboard.type(' psi');
   await page.keyboard.press('Enter');
   await page.waitForSelector('.option', patience);
+  await focused(page, '[data-option="0"] .change');
   const answer = await shown(page, '.replayed');
   assert.deepEqual(answer.alternatives[0].set, [{ key: 'comp1.cut_out', value: '110 psi' }]);
   assert.equal(Number(await page.getAttribute('.saving data', 'value')), answer.alternatives[0].saved_kwh.value);
@@ -55,6 +58,19 @@ check('shows first how well the replay meets the days, then tries what is filled
   await page.focus('#main');
   const stops = await tabThrough(page, 40);
   assert.ok(stops.some((s) => s.text.startsWith('Take these settings')), 'the sheet is no stop');
+  // Opening and closing the sheet keeps the keyboard's place.
+  await page.focus('[data-option="0"] .to-sheet');
+  await page.keyboard.press('Enter');
+  await focused(page, '#sheet-title');
+  await page.focus('.sheet .acts a');
+  await page.keyboard.press('Enter');
+  await focused(page, '[data-option="0"] .to-sheet');
+  await page.focus('[data-option="0"] .change');
+  await page.keyboard.press('Enter');
+  await focused(page, '.try-form [name=name]');
+  await page.focus('.try-form:not(.search-form) button[type=button]');
+  await page.keyboard.press('Enter');
+  await focused(page, '[data-option="0"] .change');
   await close(page);
 });
 

@@ -6,7 +6,7 @@ import { computed, signal } from '@preact/signals';
 export type PageName =
   | 'machine' | 'trace' | 'days' | 'loads' | 'money' | 'night' | 'settings' | 'book' | 'missed' | 'hookup' | 'desk' | 'figures' | 'alarms' | 'people';
 
-export interface PageInfo {
+interface PageInfo {
   name: PageName;
   title: string;
   path: string;

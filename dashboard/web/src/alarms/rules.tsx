@@ -40,7 +40,7 @@ function Rule({ rule: r, zone, now, done }: Shared & { rule: AlarmRule }) {
       <p data-words>{r.text}</p>
       {r.why && <p class={r.state === 'blind' ? 'warn' : 'aside'}>{r.state === 'blind' ? 'It can neither raise nor return' : 'It does not see all'}: <span data-words>{r.why}</span>.</p>}
       <p class="aside">
-        {r.subjects.length > 0 ? <>Of <span data-words>{r.subjects.join(', ')}</span>; </> : 'Of nothing in this site; '}
+        {r.subjects.length > 0 ? <>Watches <span data-words>{r.on === 'disk' ? 'the disk of the data directory' : r.subjects.join(', ')}</span>; </> : 'Watches nothing in this site; '}
         {priorityWord[r.priority]}; tells {r.tell.length > 0 ? <><span data-words>{r.tell.join(', ')}</span> and this page</> : 'this page alone'}.
       </p>
       {r.shelved.length > 0 && <ul class="shelves">{r.shelved.map((s) => <Shelf key={s.subject} rule={r.rule} shelf={s} zone={zone} now={now} done={done} />)}</ul>}

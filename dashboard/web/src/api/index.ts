@@ -108,7 +108,7 @@ export function fetchFigureNames(signal?: AbortSignal): Promise<Answers['/api/v1
   return answerOf('/api/v1/figure-names', new URLSearchParams(), signal);
 }
 
-export interface EventsWanted {
+interface EventsWanted {
   kinds: string[];
   changes: string[];
   subjects: string[];
@@ -144,7 +144,7 @@ export async function sendNote(note: NewNote): Promise<Event> {
 }
 
 /** What a window of one machine is asked for by; from and to as the API takes them. */
-export interface MachineWindow {
+interface MachineWindow {
   from: string;
   to: string;
   machine: string;

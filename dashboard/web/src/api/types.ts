@@ -872,13 +872,13 @@ export type MissedAnswer = {
 export type MissedDevice = {
   device: string;
   line: string;
-  /** readings of its fastest poll group that the window had room for */
+  /** readings of its fastest poll group that the window had room for, by the period that it had in each part of it */
   due: number;
   /** good readings of the channel of that group that has most */
   read: number;
   /** read over due */
   read_share: number;
-  /** of that group */
+  /** of that group, at the end of the window */
   period_ms: number;
   /** of a minute and more, and of more than three periods */
   gaps: number;

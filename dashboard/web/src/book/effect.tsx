@@ -105,5 +105,5 @@ function days(p: { from: string; to: string }, site: Site): string {
 
 /** Opens what a service changed. */
 export function EffectLink({ note, item }: { note: number; item: string }) {
-  return <a href={changed('book', place.value.query, { effect: String(note) })}>What it changed<span class="visually-hidden" data-words>: {item}, note {note}</span></a>;
+  return <a data-effect={note} href={changed('book', place.value.query, { effect: String(note) })}>What it changed<span class="visually-hidden" data-words>: {item}, note {note}</span></a>;
 }

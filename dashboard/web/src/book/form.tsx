@@ -53,8 +53,8 @@ export function NoteForm({ site, now, service = [], corrects, done, send = sendN
   const items = service.find((m) => m.machine === subject.value)?.items ?? [];
 
   useEffect(() => {
-    // Who asked to mark an item writes what was done next.
-    if (preset) form.current?.querySelector('textarea')?.focus();
+    // Who asked to mark an item, or to correct a note, writes next.
+    if (preset || corrects) form.current?.querySelector('textarea')?.focus();
   }, []);
 
   const submit = async (e: SubmitEvent) => {

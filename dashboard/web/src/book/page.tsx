@@ -7,6 +7,7 @@ import { Operating } from '../door/operating';
 import { mayOperate } from '../door/state';
 import type { View } from '../live/live';
 import '../look/book.css';
+import { useFocusAfter } from '../look/focus';
 import { WindowChooser } from '../look/window';
 import type { PageProps } from '../pages';
 import { place } from '../route';
@@ -34,6 +35,8 @@ export default function ServiceBook({ live, site, view }: PageProps) {
   const preset = useSignal<Preset | undefined>(undefined);
   const shown = book.shown.value;
   const effect = effectOf(query);
+  useFocusAfter(String(effect?.note ?? ''), (was) => ({ at: was && !effect ? [`[data-effect="${was}"]`, '#main'] : [], show: true }));
+  useFocusAfter(String(corrects.value?.seq ?? ''), () => ({ at: ['.note-form textarea'] }));
   return (
     <>
       <Said book={book} shown={shown} site={site} view={view} />

@@ -4,7 +4,7 @@ import type { Event } from '../api';
 import { clockMinute, localDate } from '../units/words';
 import { setupChanged, siteTime, sortOf, type Sort } from './words';
 
-export type Turning = 'turning' | 'resting' | 'unknown';
+type Turning = 'turning' | 'resting' | 'unknown';
 
 export interface Stretch {
   from: number;

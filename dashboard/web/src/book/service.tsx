@@ -77,7 +77,7 @@ function MarkLine({ mark, item, at, timeZone }: { mark: ServiceMark; item: strin
   );
 }
 
-export interface ServiceProps {
+interface ServiceProps {
   machines: MachineService[];
   site: Site;
   /** the reader has done an item */

@@ -3,7 +3,7 @@
 import { effect, signal } from '@preact/signals';
 import { fetchEvents, fetchFaults, fetchService, type Event, type EventsAnswer, type FaultsAnswer, type MachineService } from '../api';
 import type { Live } from '../live/live';
-import { drawnDays, type BookWindow } from './window';
+import type { BookWindow } from './window';
 import { filters, type Filter } from './words';
 
 const everyMs = 60_000;
@@ -102,8 +102,7 @@ export class Book {
     const request = new AbortController();
     this.request = request;
     this.askedAt = performance.now();
-    const { from, to, days, now } = this.windowAt(this.live.now());
-    const drawnFrom = Math.max(from, to - drawnDays * 86_400_000);
+    const { from, to, drawnFrom, days, now } = this.windowAt(this.live.now());
     const subjects = this.subject.value ? [this.subject.value] : [];
     const { kinds, changes } = this.filter.value;
     try {

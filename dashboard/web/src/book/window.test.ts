@@ -1,13 +1,23 @@
 import { expect, it } from 'vitest';
+import { addDays } from '../look/days';
 import { aroundOf } from './faults';
+import { ruledDays } from './ruled';
 import { bookWindow } from './window';
 
 const now = Date.parse('2026-11-25T18:00:00Z');
 const chicago = 'America/Chicago';
 const query = (text: string) => new URLSearchParams(text);
 
-it('is the last seven days to the moment where the address names none', () => {
-  expect(bookWindow(query(''), now, chicago)).toMatchObject({ from: now - 7 * 86_400_000, to: now, days: 7, now: true });
+it('is today and the six days before it where the address names none, so that seven lines are drawn', () => {
+  const w = bookWindow(query(''), now, chicago);
+  expect([new Date(w.from).toISOString(), w.to, w.days, w.now]).toEqual(['2026-11-19T06:00:00.000Z', now, 7, true]);
+  expect(ruledDays([], new Map(), w.drawnFrom, w.to, chicago).length).toBe(7);
+});
+
+it('draws the last 28 of more days, a line each, over a change of clocks too', () => {
+  const w = bookWindow(query('from=2026-09-10&to=2026-11-14'), now, chicago);
+  expect([w.days, new Date(w.from).toISOString()]).toEqual([66, '2026-09-10T05:00:00.000Z']);
+  expect(ruledDays([], new Map(), w.drawnFrom, w.to, chicago).map((d) => d.date)).toEqual(Array.from({ length: 28 }, (_, i) => addDays('2026-11-14', -i)));
 });
 
 it('is whole local days where it does, the last one included, over a change of clocks too', () => {

@@ -119,7 +119,7 @@ export function PeriodDates({ period, site, at }: { period: Period; site: Site; 
   );
 }
 
-export const sideTitle = (row: PeriodRow) => `${titleOf(row.name)}${row.machine ? ` of ${row.machine}` : ''}`;
+const sideTitle = (row: PeriodRow) => `${titleOf(row.name)}${row.machine ? ` of ${row.machine}` : ''}`;
 
 /** A side's value: of what adds up, a day's. */
 function sideOf(row: PeriodRow, side: 'first' | 'second', at: string): { value: number; at: string } | undefined {

@@ -30,7 +30,7 @@ export interface Facts {
 }
 
 /** Percent of the window that was observed; never rounded up to all of it. */
-export function coveragePercent(coverage: number): string {
+function coveragePercent(coverage: number): string {
   return (Math.floor(coverage * 1000) / 10).toFixed(1);
 }
 

@@ -24,7 +24,7 @@ const freshMs = 60_000;
 const notOfThis = new Set(['a figure of one machine, not of a system', 'a figure of the system, not of one machine']);
 
 /** What the address asks for: a system, else a machine, else the first of what there is. */
-export function subjectOf(site: Site, query: URLSearchParams): Subject {
+function subjectOf(site: Site, query: URLSearchParams): Subject {
   const system = site.systems.find((s) => s.name === query.get('system'));
   if (system) return { system: system.name };
   const machine = site.machines.find((m) => m.name === query.get('machine')) ?? site.machines[0];

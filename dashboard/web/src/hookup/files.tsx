@@ -26,13 +26,13 @@ interface Shown {
 const placed = (list: SiteProblem[], at: string, bad: boolean): Placed[] => list.map((p, i) => ({ p, at: `${at}/${i}`, bad }));
 
 /** What is wrong with the files that run, or with those on disk where they differ. */
-export function problemsOf(a: SiteFilesAnswer, disk: boolean): Placed[] {
+function problemsOf(a: SiteFilesAnswer, disk: boolean): Placed[] {
   if (!disk) return placed(a.warnings, '/warnings', false);
   return [...placed(a.disk.problems, '/disk/problems', true), ...placed(a.disk.warnings, '/disk/warnings', false)];
 }
 
 /** The file that the address asks for; else the first with a problem, else the site file. */
-export function shownFile(a: SiteFilesAnswer, name: string | null, version: string | null): Shown | undefined {
+function shownFile(a: SiteFilesAnswer, name: string | null, version: string | null): Shown | undefined {
   const differs = a.disk.state !== 'same';
   const disk = differs && version !== 'runs';
   const problems = problemsOf(a, disk);

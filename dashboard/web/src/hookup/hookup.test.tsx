@@ -189,7 +189,7 @@ const lines: LinesAnswer = {
 it('shows how each line goes, in words beside the picture', async () => {
   answers['/api/v1/lines'] = lines;
   const shown = await show('#/hook-up?part=lines');
-  for (const part of ['25 % of the last 60 s; 30 % was predicted', 'make the periods longer', '14 400', '7 timeout, 3 bad checksum', '12 bytes', 'auto: requests come back', 'polled each 250 ms', 'down, only listened to', 'unit 3 is asked for', 'no: port gone']) expect(shown).toContain(part);
+  for (const part of ['25 % of the last 60 s; 30 % was predicted', 'make the periods longer', '14 400', '7 timeout, 3 bad checksum', '12 bytes', 'auto: requests come back', 'polled each 250 ms', 'down, only listened to', 'unit 3 is asked for', 'no: port or connection lost']) expect(shown).toContain(part);
   expect(host.querySelector('[data-line=bus] svg[role=img]')?.getAttribute('aria-label')).toBe('How long answers take on line bus. controller: half within 22 ms, 95 % within 40 ms, longest 310 ms. The timeout is 1\u202f000 ms.');
   expect(host.querySelector('[data-line=other] svg[role=img]')).toBeNull();
   expect(await show('#/hook-up?part=lines&device=meter')).not.toContain('COM3');

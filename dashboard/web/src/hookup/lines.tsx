@@ -5,6 +5,7 @@ import { Num } from '../figure/number';
 import type { Live, View } from '../live/live';
 import { useWidth } from '../look/measure';
 import { Standing } from '../look/standing';
+import { reasonWords } from '../look/words';
 import { age, when } from '../units/words';
 import { countText, msText, percentText, timeScale } from './scale';
 
@@ -92,7 +93,7 @@ function Row({ term, children }: { term: string; children: preact.ComponentChild
 const picture = { row: 26, left: 108, right: 16, top: 20, bottom: 22 };
 
 /** From the shortest answer to the longest, on one scale with the timeout. */
-export function replySummary(d: DeviceHealth): string {
+function replySummary(d: DeviceHealth): string {
   if (!d.replies) return `${d.device}: no answer`;
   const r = d.replies;
   return `${d.device}: half within ${msText(r.median_ms)} ms, 95 % within ${msText(r.p95_ms)} ms, longest ${msText(r.max_ms)} ms`;
@@ -153,7 +154,7 @@ function DeviceTable({ devices, line, listens, now }: { devices: { d: DeviceHeal
           {devices.map(({ d, at }) => (
             <tr key={d.device} data-device={d.device}>
               <th scope="row">{d.device}{d.unit_id > 0 && <span class="aside"> unit <Num value={d.unit_id} at={`${at}/unit_id`}>{d.unit_id}</Num></span>}</th>
-              <td>{d.up ? 'yes' : <span class="must">no{d.reason && `: ${d.reason}`}</span>}{d.last_scan && <>, <time dateTime={d.last_scan}>{age(now - Date.parse(d.last_scan))}</time> ago</>}</td>
+              <td>{d.up ? 'yes' : <span class="must">no{d.reason && `: ${reasonWords(d.reason)}`}</span>}{d.last_scan && <>, <time dateTime={d.last_scan}>{age(now - Date.parse(d.last_scan))}</time> ago</>}</td>
               {!listens && (
                 <>
                   <td class="num"><Num value={d.requests} at={`${at}/requests`}>{countText(d.requests)}</Num></td>
@@ -178,5 +179,5 @@ function DeviceTable({ devices, line, listens, now }: { devices: { d: DeviceHeal
 function Reasons({ of, at }: { of: Record<string, number>; at: string }) {
   const all = Object.entries(of).filter(([, n]) => n > 0);
   if (all.length === 0) return <>none</>;
-  return <>{all.map(([reason, n], i) => <span key={reason}>{i > 0 && ', '}<Num value={n} at={`${at}/${reason}`}>{countText(n)}</Num> {reason}</span>)}</>;
+  return <>{all.map(([reason, n], i) => <span key={reason}>{i > 0 && ', '}<Num value={n} at={`${at}/${reason}`}>{countText(n)}</Num> {reasonWords(reason)}</span>)}</>;
 }

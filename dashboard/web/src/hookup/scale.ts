@@ -1,7 +1,7 @@
 // Times of answers from a fraction of a millisecond to many seconds, on one
 // scale: equal steps are equal ratios.
 
-export interface TimeScale {
+interface TimeScale {
   x: (ms: number) => number;
   ticks: number[];
 }

@@ -11,7 +11,7 @@ import type { Live, View } from '../live/live';
 import { isFresh } from '../live/picture';
 import { MachineChooser, shownMachine } from '../look/choose';
 import { Standing } from '../look/standing';
-import { sentence } from '../look/words';
+import { reasonWords, sentence } from '../look/words';
 import { channelDisplay, write, type UnitSystem } from '../units/units';
 import { age } from '../units/words';
 import { Found } from './found';
@@ -143,7 +143,7 @@ function LiveReadings({ machine, site, view, system }: { machine: SiteMachine; s
               <dt>{roleWords(role)}</dt>
               <dd class={fresh ? undefined : 'old'}>
                 {value === null || value === undefined ? text : <Num value={value} at={`/channels/${channel.id}/value`}>{fresh ? text : `(${text})`}</Num>}
-                {!fresh && <span class="aside"> {r?.at === undefined ? (r?.reason ?? 'not read yet') : <time dateTime={new Date(r.at).toISOString()}>{age(view.now - r.at)} old</time>}</span>}
+                {!fresh && <span class="aside"> {r?.at === undefined ? reasonWords(r?.reason ?? 'not read yet') : <time dateTime={new Date(r.at).toISOString()}>{age(view.now - r.at)} old</time>}</span>}
               </dd>
             </div>
           );

@@ -4,7 +4,7 @@ import { effect, signal } from '@preact/signals';
 import { fetchEvents, type Event } from '../api';
 import type { Live } from './live';
 
-export const damageDays = 7;
+const damageDays = 7;
 const everyMs = 60_000;
 const most = 200;
 

@@ -63,7 +63,7 @@ export function scanChannels(site: Site | null, scan: ScanUpdate): string[] {
     .map((c) => c.id);
 }
 
-export function applyScan(p: Picture, site: Site | null, scan: ScanUpdate): void {
+function applyScan(p: Picture, site: Site | null, scan: ScanUpdate): void {
   const at = Date.parse(scan.time);
   for (const id of scanChannels(site, scan)) {
     const value = scan.reason === 'good' ? (scan.values[id] ?? null) : null;

@@ -1,7 +1,7 @@
 // The sequence rule of the live socket: numbers grow by one. After a hole the
 // client asks for a snapshot, and not again until it came or patience ran out.
 
-export type Verdict = 'apply' | 'apply-and-ask' | 'ignore';
+type Verdict = 'apply' | 'apply-and-ask' | 'ignore';
 
 const patienceMs = 5_000;
 

@@ -13,7 +13,7 @@ const openMs = 10_000;
 /** The server ends a socket with it whose session has ended. */
 const signInCode = 4401;
 
-export interface SocketEvents {
+interface SocketEvents {
   message(envelope: LiveEnvelope): void;
   connection(state: Connection): void;
   /** The server asks for a sign-in, in its words; no other attempt is made before the next start. */

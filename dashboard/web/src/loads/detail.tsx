@@ -12,7 +12,7 @@ import { endAt, loadAt, unloadAt, type Picked } from './pick';
 const marginMs = 60_000;
 
 /** The address of what is picked in Trace, with the cursors at its load and its unload. */
-export function traceOf(site: Site, machine: SiteMachine, answer: CyclesAnswer, picked: Picked): string {
+function traceOf(site: Site, machine: SiteMachine, answer: CyclesAnswer, picked: Picked): string {
   const cycle = answer.cycles[picked.cycle];
   const start = answer.starts.list[picked.start];
   const channels = [mainPressure(site, machine)?.id, powerChannel(site, machine)?.id, machine.channels['sump_pressure']].filter((id) => id !== undefined);

@@ -14,7 +14,7 @@ const edge = { left: 54, right: 14, top: 12, bottom: 38 };
 
 interface Dot { i: number; demand: number; cycle: number; stopped: boolean }
 
-export function dotsOf(answer: CyclesAnswer): Dot[] {
+function dotsOf(answer: CyclesAnswer): Dot[] {
   return answer.cycles.flatMap((c, i) => (c.demand === undefined || c.cycle_s === undefined ? [] : [{ i, demand: c.demand, cycle: c.cycle_s, stopped: c.ended === 'stop' }]));
 }
 

@@ -2,7 +2,7 @@
 import type { ComponentChildren } from 'preact';
 import { useState } from 'preact/hooks';
 
-export interface TwinColumn {
+interface TwinColumn {
   title: string;
   /** numbers stand right */
   number?: boolean;

@@ -8,6 +8,7 @@ import { Known } from '../figure/known';
 import { hourMs, type HourRecorder } from '../live/hour';
 import type { Live, View } from '../live/live';
 import { useWidth } from '../look/measure';
+import { reasonWords } from '../look/words';
 import { has } from '../pages';
 import { innerPx, leftPx } from '../plot/ink';
 import { Picture } from '../plot/picture';
@@ -130,6 +131,6 @@ function readout(ms: number, pressure: Lane | undefined, power: Lane | undefined
     out.push(v === undefined ? 'no reading' : `${fixed(v, l.display.decimals)} ${l.display.unit}`);
   }
   const run = runs.find((r) => r.from <= ms && ms < r.to);
-  if (run) out.push(`${stateWord[run.state]}${run.reason ? ` (${run.reason})` : ''}`);
+  if (run) out.push(`${stateWord[run.state]}${run.reason ? ` (${reasonWords(run.reason)})` : ''}`);
   return out.join(' · ');
 }

@@ -20,7 +20,7 @@ export function hourQuestion(channels: SiteChannel[], now: number): Question<Col
   return { key: `/api/v1/series?${query.toString()}`, ask: async (signal) => (await answerOf('/api/v1/series', query, signal)) as ColumnsAnswer };
 }
 
-export interface HourTableProps {
+interface HourTableProps {
   pace: Pace;
   site: Site;
   /** of pressure: lowest, mean, highest; the others' means */

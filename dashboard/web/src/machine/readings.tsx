@@ -3,6 +3,7 @@ import { useState } from 'preact/hooks';
 import type { Site } from '../api';
 import type { View } from '../live/live';
 import { isFresh } from '../live/picture';
+import { reasonWords } from '../look/words';
 import { channelDisplay, write, type UnitSystem } from '../units/units';
 import { age } from '../units/words';
 import { marks, readChannel } from './taps';
@@ -35,7 +36,7 @@ function Table({ site, view, system }: ReadingsProps) {
             const read = readChannel(site, view, c.id);
             const fresh = live && isFresh(r, c.period_ms, view.now);
             const value = r?.value === null || r?.value === undefined ? '–' : c.bit ? (r.value ? 'yes' : 'no') : write(channelDisplay(c, system), r.value);
-            const quality = r?.reason === 'good' && !fresh ? 'old' : (r?.reason ?? 'not read yet');
+            const quality = r?.reason === 'good' && !fresh ? 'old' : reasonWords(r?.reason ?? 'not read yet');
             return (
               <tr key={c.id}>
                 <th scope="row">{c.id}</th>

@@ -1,5 +1,6 @@
 // Readings in place. An old reading is never written like a live one: it stands
 // in brackets, pale, with its age.
+import { reasonWords } from '../look/words';
 import { channelDisplay, convert, displayOf, fixed, type UnitSystem } from '../units/units';
 import type { View } from '../live/live';
 import { age } from '../units/words';
@@ -99,7 +100,7 @@ export function written(read: Read, system: UnitSystem, coarse = false): { value
 }
 
 /** A pressure, written on its level. */
-export function ReadingText({ read, x, y, now, system, narrow, tiny }: Props) {
+function ReadingText({ read, x, y, now, system, narrow, tiny }: Props) {
   const { value } = written(read, system);
   return (
     <g>
@@ -112,7 +113,7 @@ export function ReadingText({ read, x, y, now, system, narrow, tiny }: Props) {
 }
 
 /** Another reading, small, at the foot of its place. */
-export function NoteText({ read, x, y, now, system, narrow }: Props) {
+function NoteText({ read, x, y, now, system, narrow }: Props) {
   // Side by side on a phone, tenths of a degree would touch.
   const { value, unit } = written(read, system, narrow && read.channel.quantity === 'temperature');
   const cls = read.fresh ? 'note' : 'note old';
@@ -128,6 +129,6 @@ export function NoteText({ read, x, y, now, system, narrow }: Props) {
 }
 
 function oldness(read: Read, now: number, short: boolean): string {
-  if (read.at === undefined) return short ? 'none' : `none: ${read.reason}`;
+  if (read.at === undefined) return short ? 'none' : `none: ${reasonWords(read.reason)}`;
   return short ? 'old' : `${age(now - read.at)} old`;
 }

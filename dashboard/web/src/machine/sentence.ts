@@ -3,7 +3,7 @@
 import type { MachineState, StateName } from '../api';
 import type { Connection } from '../live/socket';
 import { hourMs } from '../live/hour';
-import { capital } from '../look/words';
+import { capital, reasonWords } from '../look/words';
 import { duration, when } from '../units/words';
 import type { Told, Words } from './said';
 
@@ -77,7 +77,7 @@ function remark(m: MachineState): string {
     case 'stopped':
       return `${mayStart} Its controller does not tell standby from off.`;
     case 'unobserved':
-      return m.reason ? `Reason: ${m.reason}. ${mayStart}` : mayStart;
+      return m.reason ? `Reason: ${reasonWords(m.reason)}. ${mayStart}` : mayStart;
     default:
       return '';
   }
@@ -94,7 +94,7 @@ export function sentence(m: MachineState | undefined, at: Moment, well = false):
   return { text: well ? text(m, at).replace(/\.$/, ', all well.') : text(m, at), note: remark(m), live: m.state !== 'unobserved' };
 }
 
-export interface FarSentence {
+interface FarSentence {
   state: StateName;
   text: string;
   mayStart: boolean;

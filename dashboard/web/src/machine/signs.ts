@@ -2,7 +2,7 @@
 import type { Event, Site } from '../api';
 import type { View } from '../live/live';
 import { isFresh } from '../live/picture';
-import { sentence } from '../look/words';
+import { reasonWords, sentence } from '../look/words';
 import { duration, when } from '../units/words';
 import type { Words } from './said';
 
@@ -77,7 +77,7 @@ export function signs(view: View, site: Site | null, losses: Event[] = []): Sign
     if (d.up) continue;
     downDevices.add(d.device);
     if (downLines.has(d.line)) continue;
-    out.push({ key: `device ${d.device}`, what: `${d.device} ${ago(d.last_scan, view, zone)}${d.reason ? `: ${d.reason}` : ''}.`, todo: d.detail ? sentence(d.detail) : (advice[d.reason] ?? otherwise), brief: `${d.device} does not answer.` });
+    out.push({ key: `device ${d.device}`, what: `${d.device} ${ago(d.last_scan, view, zone)}${d.reason ? `: ${reasonWords(d.reason)}` : ''}.`, todo: d.detail ? sentence(d.detail) : (advice[d.reason] ?? otherwise), brief: `${d.device} does not answer.` });
   }
   out.push(...channelSigns(view, site, downDevices));
   return out;
@@ -100,7 +100,7 @@ function channelSigns(view: View, site: Site | null, down: Set<string>): Sign[] 
     const late = e.reason === 'late';
     return {
       key: `channel ${key}`,
-      what: late ? `${e.device}: readings are late (${names}).` : `${e.device}: ${names} cannot be used: ${e.reason}.`,
+      what: late ? `${e.device}: readings are late (${names}).` : `${e.device}: ${names} cannot be used: ${reasonWords(e.reason)}.`,
       todo: late ? 'If this stays, the line is too slow for the periods in the site file.' : (advice[e.reason] ?? otherwise),
     };
   });

@@ -38,7 +38,7 @@ function startSign(view: View, site: Site, m: SiteMachine): Sign[] {
 }
 
 /** The system's pressure where it is tapped furthest downstream; shown SI. */
-export function systemPressure(site: Site, view: View, system: SiteSystem | undefined) {
+function systemPressure(site: Site, view: View, system: SiteSystem | undefined) {
   return readChannel(site, view, system?.pressure);
 }
 

@@ -4,7 +4,7 @@ import type { MissedAnswer, MissedCounter, Site } from '../api';
 import { Known, Span } from '../figure/known';
 import { Num } from '../figure/number';
 import { Twin } from '../look/twin';
-import { listed } from '../look/words';
+import { listed, reasonWords } from '../look/words';
 import { traceHref } from '../trace/address';
 import { duration } from '../units/words';
 import { byLength, counted, holesOf, type Hole } from './words';
@@ -45,7 +45,7 @@ function OneHole({ hole, site }: { hole: Hole; site: Site }) {
       <p>
         {byLength(hole).map((same, i) => same[0] && (
           <span key={same[0].at}>{i > 0 && '; '}<strong><Num value={same[0].gap.for_s} at={`${same[0].at}/for_s`}>{duration(same[0].gap.for_s * 1000)}</Num></strong>, <span data-words>{listed(same.map((g) => g.gap.device))}</span></span>
-        ))}: <span data-words>{first.gap.reason}</span>{hole.gaps.some((g) => g.gap.open) && ', to the end of these days'}.
+        ))}: <span data-words>{reasonWords(first.gap.reason)}</span>{hole.gaps.some((g) => g.gap.open) && ', to the end of these days'}.
       </p>
       {counters.length > 0 && <Counters all={counters} />}
       {counters.length === 0 && !first.gap.open && <p class="aside">No counter was read before and after it, so that what happened meanwhile is not known.</p>}
@@ -83,7 +83,7 @@ function GapsTwin({ answer, site }: { answer: MissedAnswer; site: Site }) {
         key: `${g.device} ${g.from}`,
         cells: [
           <Span from={Date.parse(g.from)} to={Date.parse(g.to)} timeZone={site.timezone} />, <span data-words>{g.device}</span>,
-          <Num value={g.for_s} at={`/gaps/${i}/for_s`}>{duration(g.for_s * 1000)}</Num>, <span data-words>{g.reason}</span>,
+          <Num value={g.for_s} at={`/gaps/${i}/for_s`}>{duration(g.for_s * 1000)}</Num>, <span data-words>{reasonWords(g.reason)}</span>,
           g.counters.length === 0 ? 'not known' : g.counters.map((c, k) => {
             const says = counted(c);
             return <span key={c.channel}>{k > 0 && ', '}{says.word} <Num value={c.change} at={`/gaps/${i}/counters/${k}/change`}>{says.value}</Num> {says.unit}</span>;

@@ -14,7 +14,7 @@ import { day as dayWords } from '../units/words';
 import { useForm, Why } from './form';
 
 const path = '/api/v1/leaks';
-export type Action = NonNullable<NewLeakTag['action']>;
+type Action = NonNullable<NewLeakTag['action']>;
 
 interface Props { live: Live; site: Site; name: string; window: { from: string; to: string }; system: UnitSystem }
 

@@ -13,7 +13,7 @@ const wheelRestMs = 200;
 type Now = { current: PlotProps };
 
 /** Tells the reader's window: at most once a frame, and the last one always. */
-export class Teller {
+class Teller {
   private asked: Span | undefined;
   private frame = 0;
   private rest: ReturnType<typeof setTimeout> | undefined;
@@ -61,7 +61,7 @@ export class Teller {
   }
 }
 
-export interface Gestures {
+interface Gestures {
   surface: preact.RefObject<HTMLDivElement | null>;
   teller: Teller;
   /** the moment under a place of the screen */

@@ -8,7 +8,7 @@ import { commonGaps, paint, Raster, traced, type Scale } from './raster';
 import { timeTicks, valueTicks } from './ticks';
 import type { Lane, PlotGuide } from './types';
 
-export interface LaneProps {
+interface LaneProps {
   lane: Lane;
   from: number;
   to: number;

@@ -7,7 +7,7 @@ import './plot.css';
 import { StatesCanvas } from './states';
 import type { Curve, PlotProps } from './types';
 
-export type PictureProps = Pick<PlotProps, 'from' | 'to' | 'lanes' | 'states' | 'width' | 'timeZone' | 'colours'>;
+type PictureProps = Pick<PlotProps, 'from' | 'to' | 'lanes' | 'states' | 'width' | 'timeZone' | 'colours'>;
 
 export function Picture({ from, to, lanes, states, width, timeZone, colours }: PictureProps) {
   const shared = { from, to, width, colours };

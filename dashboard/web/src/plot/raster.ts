@@ -117,7 +117,7 @@ export class Columns {
 }
 
 /** The first cell whose time is not before ms. */
-export function firstFrom(t: Float64Array, ms: number): number {
+function firstFrom(t: Float64Array, ms: number): number {
   let [low, high] = [0, t.length];
   while (low < high) {
     const mid = (low + high) >> 1;

@@ -6,7 +6,7 @@ import type { Run } from '../chart/runs';
 import { stateHeight } from '../chart/skyline';
 import { Ink, innerPx, leftPx } from './ink';
 
-export const statesPx = 30;
+const statesPx = 30;
 
 export function StatesCanvas({ runs, from, to, width, colours }: { runs: Run[]; from: number; to: number; width: number; colours: number }) {
   const canvas = useRef<HTMLCanvasElement>(null);
@@ -23,7 +23,7 @@ export function StatesCanvas({ runs, from, to, width, colours }: { runs: Run[]; 
   return <canvas class="states-canvas" ref={canvas} style={{ width: `${width}px`, height: `${statesPx}px` }} aria-hidden="true" />;
 }
 
-export interface Block {
+interface Block {
   x0: number;
   x1: number;
   state: StateName;

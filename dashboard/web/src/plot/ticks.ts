@@ -1,5 +1,5 @@
 // Where an axis gets its marks and what they say. Times in the site's zone.
-import { clock, clockMinute, localDate } from '../units/words';
+import { clock, clockMinute } from '../units/words';
 
 /** The smallest of 1, 2, 5 times a power of ten that is not less than asked. */
 export function niceStep(least: number): number {
@@ -24,7 +24,7 @@ function roundValues(low: number, high: number, step: number): number[] {
   return out;
 }
 
-export interface TimeTick {
+interface TimeTick {
   at: number;
   text: string;
   /** begins a local day */
@@ -132,6 +132,3 @@ export function dayText(ms: number, timeZone: string): string {
   }
   return f.format(ms).replaceAll(',', '');
 }
-
-/** Whether two moments are on one local day. */
-export const sameDay = (a: number, b: number, timeZone: string): boolean => localDate(a, timeZone) === localDate(b, timeZone);

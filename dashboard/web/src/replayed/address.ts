@@ -46,7 +46,6 @@ export function variesOf(query: URLSearchParams): { key: string; text: string }[
 }
 
 export const limitKeys = ['lowest_pressure', 'starts_per_hour', 'cycles_per_hour', 'below_minimum', 'short'] as const;
-export type LimitKey = (typeof limitKeys)[number];
 
 /** The search of an address; undefined: none is asked for. */
 export function searchOf(query: URLSearchParams): ReplaySearch | undefined {

@@ -21,7 +21,7 @@ interface Span { from: number; to: number }
 const tableRows = 40;
 const minuteMs = 60_000;
 
-export interface DrawnProps {
+interface DrawnProps {
   site: Site;
   answer: ReplayAnswer;
   pace: Pace;

@@ -4,6 +4,7 @@ import { useState } from 'preact/hooks';
 import type { ReplayAlternative, ReplayAnswer, ReplayFront, ReplayNow, ReplayPoint, ReplaySearch } from '../api';
 import { Known } from '../figure/known';
 import { answerAddress, Num } from '../figure/number';
+import { useFocusAfter, type Places } from '../look/focus';
 import { useWidth } from '../look/measure';
 import { Twin } from '../look/twin';
 import { sentence } from '../look/words';
@@ -13,7 +14,7 @@ import { useReplay } from './run';
 import { SearchForm } from './searchform';
 import { Amount, shownAs, told } from './show';
 
-export interface FrontProps {
+interface FrontProps {
   query: URLSearchParams;
   search: ReplaySearch | undefined;
   /** the days and the system, as the API takes them */
@@ -26,11 +27,15 @@ export interface FrontProps {
   open: (a: ReplayAlternative) => void;
 }
 
+/** The button that stops or changes a search; else its form's first field. */
+const searchPlaces: Places = { at: ['.front .standing button', '.front .change-search', '.search-form input, .search-form select', '#front-title'] };
+
 export function Front(props: FrontProps) {
+  useFocusAfter(JSON.stringify(props.search ?? ''), () => searchPlaces);
   const wrong = props.search && wrongLimit(props.search);
   return (
     <section class="front" aria-labelledby="front-title">
-      <h2 id="front-title">Search for the best settings</h2>
+      <h2 id="front-title" tabIndex={-1}>Search for the best settings</h2>
       <p class="aside">Every combination of what may vary is played with the same air. Give a limit for the pressure: less pressure always saves, and what the users need only you know.</p>
       {props.search && !wrong ? <Searched key={JSON.stringify(props.search)} {...props} search={props.search} /> : <SearchForm {...props} wrong={wrong} busy={false} />}
     </section>
@@ -46,6 +51,7 @@ function Searched(props: FrontProps & { search: ReplaySearch }) {
   const stand = run.stand.value;
   const last = run.last.value;
   const front = last?.answer.search;
+  useFocusAfter(`${stand.state} ${changing}`, () => (changing ? { at: ['.search-form input, .search-form select'], show: true } : searchPlaces));
   const wrong = stand.state === 'refused' ? { field: stand.field, message: stand.message } : undefined;
   return (
     <div data-answer={last && answerAddress('/api/v1/replay', { id: last.id })} data-searched={last?.key === key}>
@@ -62,7 +68,7 @@ function Searched(props: FrontProps & { search: ReplaySearch }) {
       {last?.answer.absent && <p class="absent" data-words>{sentence(last.answer.absent)}</p>}
       {wrong || changing ? <SearchForm {...props} wrong={wrong} busy={stand.state === 'running'} /> : (
         <p class="acts">
-          <button type="button" onClick={() => setChanging(true)}>Change the search</button>
+          <button type="button" class="change-search" onClick={() => setChanging(true)}>Change the search</button>
           <button type="button" onClick={() => { const next = new URLSearchParams(props.query); next.delete('vary'); props.put(next); }}>End the search</button>
         </p>
       )}

@@ -8,7 +8,7 @@ import type { UnitSystem } from '../units/units';
 import { Amount, Plain, shownAs, told } from './show';
 import { Whiskers } from './whiskers';
 
-export interface OptionsProps {
+interface OptionsProps {
   answer: ReplayAnswer;
   system: UnitSystem;
   look: string;
@@ -110,7 +110,7 @@ function Option({ result: r, index, answer, system, look, fresh, change, remove,
   const at = `/answer/alternatives/${index}`;
   const short = isShort(r);
   return (
-    <article class="option" data-alternative={r.name}>
+    <article class="option" data-alternative={r.name} data-option={index}>
       <h3 data-words>{r.name}</h3>
       {short && <p class="poor" data-words>{sentence(short)}</p>}
       <Saving r={r} at={at} answer={answer} system={system} />
@@ -132,7 +132,7 @@ function Option({ result: r, index, answer, system, look, fresh, change, remove,
       />
       <p class="by-command aside">The same by command: <code>loadscribe replay --site FILE --from {answer.from} --to {answer.to} {r.flags}</code></p>
       <p class="acts">
-        <button type="button" disabled={!fresh} onClick={() => change(index)}>Change it<span class="visually-hidden">: {r.name}</span></button>
+        <button type="button" class="change" disabled={!fresh} onClick={() => change(index)}>Change it<span class="visually-hidden">: {r.name}</span></button>
         <button type="button" disabled={!fresh} onClick={() => remove(index)}>Leave it out<span class="visually-hidden">: {r.name}</span></button>
         {!r.absent && fresh && <a class="to-sheet" href={sheet(index)}>Take these settings to the machine<span class="visually-hidden">: {r.name}</span></a>}
       </p>

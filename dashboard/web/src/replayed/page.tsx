@@ -6,6 +6,7 @@ import type { ReplayAlternative, Site } from '../api';
 import { answerAddress } from '../figure/number';
 import { NotHere } from '../look/choose';
 import { apiWindow, daysOf } from '../look/days';
+import { useFocusAfter, type Places } from '../look/focus';
 import { WindowChooser } from '../look/window';
 import { sentence } from '../look/words';
 import type { PageProps } from '../pages';
@@ -65,7 +66,9 @@ function Shown({ live, site, view, whose }: PageProps & { whose: Site['systems']
   const sheet = Number(query.get('sheet')) - 1;
   const without = new URLSearchParams(query);
   without.delete('sheet');
-  if (last && fresh && sheet >= 0 && !last.answer.absent) {
+  const onSheet = last && fresh && sheet >= 0 && !last.answer.absent;
+  useFocusAfter(onSheet ? `sheet ${sheet}` : edited !== undefined ? `form ${edited}` : `${alternatives.length} ${stand.state}`, (was) => focusPlaces(was, onSheet ? 'sheet' : edited !== undefined ? 'form' : ''));
+  if (onSheet) {
     return (
       <div class="replayed" data-answer={answerAddress('/api/v1/replay', { id: last.id })} data-replayed={fresh}>
         <h1 class="replay-said no-print">A sheet for the machine</h1>
@@ -111,6 +114,16 @@ function Shown({ live, site, view, whose }: PageProps & { whose: Site['systems']
       <p class="aside writes-nothing">This page only reckons. Nothing here is sent to a controller: people who may set the machine set it.</p>
     </div>
   );
+}
+
+/** Where the keyboard goes on: in what was opened; beside what opened it, once that is closed. */
+function focusPlaces(was: string, now: 'sheet' | 'form' | ''): Places {
+  if (now === 'sheet') return { at: ['#sheet-title'], show: true };
+  if (now === 'form') return { at: ['.try-form:not(.search-form) input'], show: true, opened: true };
+  const [part, index] = was.split(' ');
+  if (part === 'sheet') return { at: [`[data-option="${index}"] .to-sheet`, 'button.try', '#main'], show: true };
+  if (part === 'form') return { at: [`[data-option="${index}"] .change`, 'button.try', '#main'] };
+  return { at: ['.replayed > .standing button', 'button.try', '#main'] };
 }
 
 /** Two alternatives never have one name. */

@@ -4,7 +4,7 @@ import { signal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { answerOf, ApiError, post, type ReplayAnswer, type ReplayJob, type ReplayRequest } from '../api';
 
-export type Stand =
+type Stand =
   | { state: 'running'; done: number; total: number }
   | { state: 'done' }
   | { state: 'stopped' }
@@ -29,7 +29,7 @@ export interface Server {
   cancel: (id: string) => Promise<unknown>;
 }
 
-export const overHTTP: Server = {
+const overHTTP: Server = {
   start: async (body) => (await post('/api/v1/replay', body)) as ReplayJob,
   look: (id, s) => answerOf('/api/v1/replay', new URLSearchParams({ id }), s),
   cancel: (id) => post('/api/v1/replay/cancel', { id }),

@@ -26,7 +26,7 @@ function exampleOf(key: string, system: UnitSystem): string {
   return typeof text === 'string' ? text : text[system];
 }
 
-export interface SearchFormProps {
+interface SearchFormProps {
   query: URLSearchParams;
   settings: ReplayNow[];
   machines: string[];

@@ -9,7 +9,7 @@ import { clockMinute, day, localDate, zoneName } from '../units/words';
 import { isShort, Saving } from './options';
 import { told } from './show';
 
-export interface SheetProps {
+interface SheetProps {
   answer: ReplayAnswer;
   index: number;
   site: Site;
@@ -40,7 +40,7 @@ function Written({ answer, index, r, site, now, system, back }: SheetProps & { r
         <button type="button" onClick={() => window.print()}>Print this sheet</button>
         <a href={back}>Back to what was tried</a>
       </p>
-      <h2 id="sheet-title">Settings to take to the machine: <span data-words>{r.name}</span></h2>
+      <h2 id="sheet-title" tabIndex={-1}>Settings to take to the machine: <span data-words>{r.name}</span></h2>
       <p><span data-words>{site.name}</span>, system {answer.system}. Written <time dateTime={new Date(now).toISOString()}>{localDate(now, site.timezone)}, {clockMinute(now, site.timezone)} {zoneName(now, site.timezone)}</time>.</p>
       <p class="nothing-written"><strong>loadscribe writes nothing to any machine.</strong> A person who may set this machine sets it, at its own panel, and signs below.</p>
       {doubt && (

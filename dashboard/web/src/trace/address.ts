@@ -17,7 +17,6 @@ export interface TraceView {
   b: number | undefined;
 }
 
-export const emptyView: TraceView = { channels: [], machines: [], from: undefined, to: undefined, span: undefined, a: undefined, b: undefined };
 
 const stamp = (ms: number | undefined) => (ms === undefined ? undefined : new Date(ms).toISOString().replace('.000Z', 'Z'));
 

@@ -7,7 +7,7 @@ import type { Span } from './window';
 
 const stamp = (ms: number) => new Date(ms).toISOString();
 
-export const mostEvents = 500;
+const mostEvents = 500;
 const tableRows = 48;
 
 /** How often an answer of a window that goes up to the present is asked for again, ms. */

@@ -5,7 +5,7 @@ import { entrySubject, entryText, sortOf } from '../book/words';
 import { wordFor, type Happening } from './happened';
 import { Moment } from './readings';
 
-export interface ListProps {
+interface ListProps {
   site: Site;
   happened: Happening[];
   /** the answer is of this view: that there is nothing can be said */

@@ -3,7 +3,7 @@ import { useState } from 'preact/hooks';
 import type { Site, SiteChannel } from '../api';
 import { channelName, knownChannels, machineOf, mostChannels } from './lanes';
 
-export interface PickerProps {
+interface PickerProps {
   site: Site;
   channels: string[];
   machines: string[];

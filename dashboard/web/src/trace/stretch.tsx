@@ -23,7 +23,7 @@ const lows: [figure: string, title: string][] = [
   ['longest_below_minimum_all', 'The longest stretch below it, on or off'],
 ];
 
-export interface StretchProps {
+interface StretchProps {
   site: Site;
   machines: string[];
   asked: Asked<FiguresAnswer>;
@@ -116,7 +116,7 @@ function TimeEntry({ title, found, answer, system, look }: { title: string; foun
   );
 }
 
-export interface BelowProps {
+interface BelowProps {
   site: Site;
   asked: Asked<BelowAnswer>;
   question: string;

@@ -11,7 +11,7 @@ import { channelName } from './lanes';
 import { Moment } from './readings';
 import type { Span } from './window';
 
-export interface TableProps {
+interface TableProps {
   site: Site;
   channels: SiteChannel[];
   window: Span;

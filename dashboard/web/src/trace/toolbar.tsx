@@ -4,7 +4,7 @@ import { clock, localDate } from '../units/words';
 import { siteTime } from '../book/words';
 import { about, spans, type Span } from './window';
 
-export interface ToolbarProps {
+interface ToolbarProps {
   window: Span;
   follows: boolean;
   least: number;

@@ -3,12 +3,14 @@ import type { ColumnSeries, Event, Site } from '../api';
 import { happenings } from './happened';
 import { converted, decode, Tail } from './decode';
 import { channelName, firstChannels, knownChannels, laned, lanesOf, mostChannels } from './lanes';
-import { emptyView, parseView } from './address';
+import { parseView, type TraceView } from './address';
 import { grouped } from './picker';
 import { placeOf, precise } from './readings';
 import { linkOf } from './share';
 import { rowsOf } from './table';
 import { about, cellMs, moved, points, serves, tells, wanted, windowOf } from './window';
+
+const emptyView: TraceView = { channels: [], machines: [], from: undefined, to: undefined, span: undefined, a: undefined, b: undefined };
 
 const minute = 60_000;
 const hour = 60 * minute;

@@ -19,7 +19,7 @@ export const spans = [
 ] as const;
 
 /** What is shown where the address says nothing of time. */
-export const firstSpan = day;
+const firstSpan = day;
 
 /** No shorter window says anything where readings come once a second. */
 const leastSpan = 10 * second;

@@ -1,5 +1,5 @@
-package messenger
+package outward
 
 // SyncDir does nothing: Windows has no sync of a directory; NTFS journals its
 // metadata in order.
-func (osFiles) SyncDir(string) error { return nil }
+func (Disk) SyncDir(string) error { return nil }

@@ -1,4 +1,4 @@
-package messenger
+package outward
 
 import (
 	"os"
@@ -13,10 +13,10 @@ func TestKeptIsSynced(t *testing.T) {
 	if err := os.Symlink(os.DevNull, path); err != nil {
 		t.Fatal(err)
 	}
-	if err := (osFiles{}).WriteSynced(path, []byte("a")); err == nil {
+	if err := (Disk{}).WriteSynced(path, []byte("a")); err == nil {
 		t.Error("a file that cannot be synced passes for safe")
 	}
-	if err := (osFiles{}).SyncDir("/proc/self"); err == nil {
+	if err := (Disk{}).SyncDir("/proc/self"); err == nil {
 		t.Error("a folder that cannot be synced passes for safe")
 	}
 }

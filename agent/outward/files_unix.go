@@ -1,13 +1,14 @@
 //go:build !windows
 
-package messenger
+package outward
 
 import (
 	"errors"
 	"os"
 )
 
-func (osFiles) SyncDir(dir string) error {
+// SyncDir implements Files.
+func (Disk) SyncDir(dir string) error {
 	d, err := os.Open(dir)
 	if err != nil {
 		return err

@@ -1,0 +1,39 @@
+// Package remote sends samples to a receiver of Prometheus remote write 1.0: the
+// half that knows the wire, the receiver's answers and the cursor. What is sent
+// comes from a Source, which reads the store; the store is the queue.
+//
+// A Sender has one receiver. It asks its Source for a Batch after a Position,
+// sends it, and goes on from Batch.Next once the receiver has taken it or refused
+// it for good. One request is under way at a time, and the samples of a series go
+// out in their order. The Position lies on the disk in the cursor file, so that
+// what is stored is delivered at least once: a batch whose answer was lost, or that
+// was under way when the program ended, is sent again, the same samples with the
+// same stamps, of which the receiver has one.
+//
+// What an answer means (State.Why has it in words):
+//
+//	2xx                         taken
+//	no answer, 5xx, 408, 425,   tried again, after 1 s and then twice as long each
+//	429                         time to 5 min, or as Retry-After says, an hour at most
+//	3xx, 401, 403, 404, 405,    a fault of the set-up: held, nothing is lost, tried
+//	407, 410, 411, 415, TLS     again after 1 min, then up to 10 min. A redirect is
+//	                            never followed
+//	any other 4xx               refused: the batch is split until what the receiver
+//	                            minds is alone; that is counted, set aside in a file
+//	                            that a person can read, and the rest goes on. Where
+//	                            everything is refused, it is held as a fault
+//	400 with "out of order",    on a resend: it is there already, and counts so; else
+//	"duplicate", "too old"      refused, with that for a reason
+//
+// The specification lets a sender drop what a 4xx refuses. Set-up faults are held
+// all the same: a wrong token is mended by a person, and the store still has it all.
+//
+// Secrets (token, password, given headers) are read from their files at each use.
+// They are in no error, log, state or file, and neither are the path and query of
+// the URL.
+//
+// Caveats: a receiver that keeps strict order takes nothing older than about an
+// hour behind its newest sample unless it is told to (Prometheus:
+// out_of_order_time_window). A disk that hangs holds up the sending of its Sender.
+// Non-goals: receiving, remote write 2.0, histograms, exemplars and metadata.
+package remote

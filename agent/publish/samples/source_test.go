@@ -1,0 +1,149 @@
+package samples
+
+import (
+	"context"
+	"testing"
+	"time"
+)
+
+// TestCells: of each closed cell the last good value with its own time, and what was
+// counted after its last scan; the open cell waits.
+func TestCells(t *testing.T) {
+	r := newRig(t)
+	r.run(40 * time.Second)
+	g := got{}
+	drain(t, r.source(), nil, 1000, g)
+	// pressure is 6.5 bar + 0.1 bar for each 3 s of the half minute; power is read each
+	// 2 s: 9 kW + second mod 7 tenths, 28 kW more when loaded
+	g.want(t, "pressure_pascals{comp1,discharge_pressure}", "14=690000 29=740000")
+	g.want(t, "system_pressure_pascals{controller.discharge_pressure,discharge_pressure,main}", "14=690000 29=740000")
+	g.want(t, "device_up{controller}", "14=1 29=1")
+	if g.text("power_watts{comp1,power}") == "" || len(g["power_watts{comp1,power}"]) != 2 {
+		t.Errorf("power %s", g.text("power_watts{comp1,power}"))
+	}
+	g.want(t, "state_seconds_total{comp1,unloaded}", "14=14 29=29")
+	g.want(t, "starts_total{comp1}", "14=0 29=0")
+	if len(g) < 12 {
+		t.Errorf("%d series", len(g))
+	}
+	r.run(10 * time.Second)
+	if b, more, err := r.source().Next(context.Background(), nil, nil, 1000); err != nil || more || len(b.Series) == 0 {
+		t.Errorf("%d series, more %v, %v", len(b.Series), more, err)
+	}
+}
+
+// TestGaps: a marker where a series ends, none for one failed scan among good ones of a
+// cell.
+func TestGaps(t *testing.T) {
+	r := newRig(t)
+	r.run(20 * time.Second) // 12:00:20
+	r.put("controller")     // one failed scan within a cell
+	r.pass(time.Second)
+	r.run(12 * time.Second) // 12:00:33
+	for range 20 {          // and twenty
+		r.put("controller")
+		r.pass(time.Second)
+	}
+	r.run(30 * time.Second) // 12:00:53 to 12:01:23
+	r.sync()
+	g := got{}
+	drain(t, r.source(), nil, 1000, g)
+	g.want(t, "pressure_pascals{comp1,discharge_pressure}", "14=690000 29=740000 32=650000 33=x 59=740000 74=690000")
+	g.want(t, "device_up{controller}", "14=1 29=1 44=0 59=1 74=1")
+}
+
+// TestSilence: a group that gives no scans at all is ended after three periods, and all
+// series by a stop of the agent.
+func TestSilence(t *testing.T) {
+	r := newRig(t)
+	r.run(10 * time.Second)
+	for range 40 { // the meter alone answers
+		r.put("meter", 100)
+		r.pass(time.Second)
+	}
+	r.sync()
+	s, g := r.source(), got{}
+	after := drain(t, s, nil, 1000, g)
+	g.want(t, "pressure_pascals{comp1,discharge_pressure}", "9=680000 12=x")
+	r.restart(time.Hour) // at 12:00:50
+	r.run(20 * time.Second)
+	drain(t, r.source(), after, 1000, g)
+	g.want(t, "power_watts{comp1,power}", "14=10000 29=10000 44=10000 49=10000 55=x 3658=37200")
+	g.want(t, "device_up{meter}", "14=1 29=1 44=1 49=1 55=x 3658=1")
+	g.want(t, "pressure_pascals{comp1,discharge_pressure}", "9=680000 12=x 3659=740000")
+}
+
+// TestOnlyWhatIsSafe: nothing is given that the disk has not got.
+func TestOnlyWhatIsSafe(t *testing.T) {
+	r := newRig(t)
+	r.run(20 * time.Second)
+	safe := r.store.DurableSeq()
+	for range 60 {
+		r.put("controller", 70, 1, 0)
+		r.pass(time.Second)
+	}
+	g := got{}
+	s := New(atMost{r.store, safe}, r.options())
+	after := drain(t, s, nil, 1000, g)
+	g.want(t, "device_up{controller}", "14=1")
+	if p, ok := PlaceOf(after); !ok || p.Seq > safe {
+		t.Errorf("place %+v, safe is %d", p, safe)
+	}
+}
+
+// atMost is a record of which only so much is on the disk.
+type atMost struct {
+	Record
+	seq uint64
+}
+
+func (a atMost) DurableSeq() uint64 { return a.seq }
+
+// TestAgainBytes: the same position gives the same samples, whatever was recorded
+// since, up to where the batch ended.
+func TestAgainBytes(t *testing.T) {
+	r := newRig(t)
+	r.run(3 * time.Minute)
+	s := r.source()
+	first, _, err := s.Next(context.Background(), nil, nil, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	second, more, err := s.Next(context.Background(), first.Next, nil, 50)
+	if err != nil || !more {
+		t.Fatal(err, more)
+	}
+	r.run(3 * time.Minute)
+	again, _, err := r.source().Next(context.Background(), first.Next, second.Next, 1_000_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, b := got{}, got{}
+	a.take(t, &second)
+	b.take(t, &again)
+	sameSamples(t, a, b)
+	if string(again.Next) != string(second.Next) {
+		t.Errorf("it ends elsewhere:\n%s\n%s", again.Next, second.Next)
+	}
+}
+
+func sameSamples(t testing.TB, want, have got) {
+	t.Helper()
+	for name := range want {
+		if len(want[name]) != len(have[name]) {
+			t.Errorf("%s\n got %s\nwant %s", name, have.text(name), want.text(name))
+			continue
+		}
+		for i := range want[name] {
+			if w, h := want[name][i], have[name][i]; w.TimeMS != h.TimeMS || bits(w) != bits(h) {
+				t.Errorf("%s: %d is %v at %d, want %v at %d", name, i, h.Value, h.TimeMS, w.Value, w.TimeMS)
+				break
+			}
+		}
+	}
+	for name := range have {
+		if want[name] == nil {
+			t.Errorf("%s is not wanted: %s", name, have.text(name))
+		}
+	}
+}

@@ -1,0 +1,93 @@
+package configs
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"loadscribe/testdata/peers"
+)
+
+// The fleet's rules, by the tool of those who wrote the engine: it reads them, and
+// plays invented sites through them.
+func TestFleetRules(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts promtool alone")
+	}
+	tool := peers.Path(t, "promtool")
+	rules := glob(t, "prometheus/fleet-*.yml")
+	if out, err := exec.Command(tool, append([]string{"check", "rules", "--lint-fatal"}, rules...)...).CombinedOutput(); err != nil {
+		t.Errorf("promtool check rules: %v\n%s", err, out)
+	}
+	for _, file := range glob(t, "prometheus/tests/fleet-*.yml") {
+		t.Run(filepath.Base(file), func(t *testing.T) {
+			t.Parallel()
+			if out, err := exec.Command(tool, "test", "rules", file).CombinedOutput(); err != nil {
+				t.Errorf("promtool test rules: %v\n%s", err, out)
+			}
+		})
+	}
+}
+
+// A rule that tells something else must not pass: the tests of the rules are tested
+// with rules that were broken on purpose.
+func TestFleetRulesCanFail(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts promtool alone")
+	}
+	tool := peers.Path(t, "promtool")
+	for _, broken := range []struct{ name, test, old, replacement string }{
+		{"scraped twice counts twice", "fleet-sites.yml", "max by (site, machine) (increase(loadscribe_air", "sum by (site, machine) (increase(loadscribe_air"},
+		{"a fall of a counter", "fleet-sites.yml", "max by (site, machine) (increase(loadscribe_running", "max by (site, machine) (delta(loadscribe_running"},
+		{"silence is forgotten", "fleet-silence.yml", "last_over_time(site:loadscribe_heard:timestamp_seconds[1h])", "site:loadscribe_heard:timestamp_seconds < 0"},
+		{"growth against itself", "fleet-growth.yml", "[28d] offset 7d) > 0", "[28d]) > 0"},
+	} {
+		t.Run(broken.name, func(t *testing.T) {
+			t.Parallel()
+			dir := t.TempDir()
+			copyRules(t, dir, broken.old, broken.replacement)
+			out, err := exec.Command(tool, "test", "rules", filepath.Join(dir, "tests", broken.test)).CombinedOutput()
+			if err == nil || !strings.Contains(string(out), "FAILED") {
+				t.Errorf("broken rules pass: %v\n%s", err, out)
+			}
+		})
+	}
+}
+
+// copyRules lays rules and their tests into dir, with old replaced.
+func copyRules(t *testing.T, dir, old, replacement string) {
+	t.Helper()
+	if err := os.Mkdir(filepath.Join(dir, "tests"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	found := false
+	for _, file := range append(glob(t, "prometheus/fleet-*.yml"), glob(t, "prometheus/tests/fleet-*.yml")...) {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found = found || strings.Contains(string(text), old)
+		text = []byte(strings.ReplaceAll(string(text), old, replacement))
+		name, err := filepath.Rel("prometheus", file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), text, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if !found {
+		t.Fatalf("no rule has %q: nothing was broken", old)
+	}
+}
+
+func glob(t *testing.T, pattern string) []string {
+	t.Helper()
+	files, err := filepath.Glob(pattern)
+	if err != nil || len(files) < 2 {
+		t.Fatalf("%s: %v %v", pattern, files, err)
+	}
+	return files
+}
