@@ -164,6 +164,8 @@ type docFile struct {
 var docFiles = []docFile{
 	{"shop.toml", copyOf("site.toml", "shop.toml")},
 	{"changes.toml", copyOf("configs/replay/changes.toml", "changes.toml")},
+	{"fleet-rules.yml", copyOf("configs/prometheus/fleet-rules.yml", "fleet-rules.yml")},
+	{"fleet-alerts.yml", copyOf("configs/prometheus/fleet-alerts.yml", "fleet-alerts.yml")},
 	{"loadscribe-demo/site.toml", func(r *docRun) { r.copied(r.demo(), "loadscribe-demo") }},
 	{"loggers.toml", func(r *docRun) {
 		r.write("loggers.toml", r.read("configs/loggers.toml")+"\n[agent]\ndata = \"loggers-data\"\n")
