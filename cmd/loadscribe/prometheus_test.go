@@ -25,7 +25,7 @@ import (
 
 const (
 	// scrapedFor is the least window that rules and figures are compared over.
-	scrapedFor = 60 * time.Second
+	scrapedFor = 45 * time.Second
 	// scrapedStarts are the least starts in it: with fewer "within 1 %" says little.
 	scrapedStarts = 4
 )
@@ -34,16 +34,17 @@ const (
 // it loads each few seconds, and starts and stops several times a minute.
 func quickShop(s *simulator.Scenario) {
 	m := &s.Machines[0]
-	m.Schedule, m.NoLoadStop, m.LeastStarts = nil, 4*time.Second, 5*time.Second
+	m.Schedule, m.NoLoadStop, m.LeastStarts = nil, 2*time.Second, 4*time.Second
+	m.BlowDown, m.StartSumpPa = 3*time.Second, 150_000 // it may start again soon
 	m.Motor.WyeTime, m.Motor.LoadDelay = 500*time.Millisecond, 500*time.Millisecond
 	for i := range s.Parts {
-		s.Parts[i].VolumeM3 /= 2
+		s.Parts[i].VolumeM3 /= 12
 	}
 	s.Breaks, s.Users = nil, s.Users[:2]
 	for i := range s.Users {
 		u := &s.Users[i]
 		u.Always, u.RegulatedPa, u.FlowM3S = true, 0, 0.03
-		u.On, u.Rest = 6*time.Second, 8*time.Second
+		u.On, u.Rest = 4*time.Second, 8*time.Second
 	}
 	for i := range s.Devices {
 		s.Devices[i].Poll = 200 * time.Millisecond
@@ -106,10 +107,9 @@ func TestPrometheusAgrees(t *testing.T) {
 		v, _ := scraped(t, address, `loadscribe_state{machine="comp1",state="loaded"}`)
 		return v == "1"
 	})
-	p := peers.Prometheus(t, ruledConfig(t, address))
-	r := &rulesRig{t: t, p: p, address: address}
-	window := r.window()
-	r.compare(window)
+	r := &rulesRig{t: t, address: address}
+	r.begin(ruledConfig(t, address))
+	r.compare(r.window())
 	if code := u.stop(); code != exitFine {
 		t.Errorf("the agent ended with %d: %s", code, u.stderr)
 	}
@@ -143,53 +143,78 @@ type rulesRig struct {
 	address string
 }
 
-// sampled is a raw sample.
+// sampled is what a scrape found.
 type sampled struct {
-	at    time.Time
-	value float64
+	at             time.Time
+	starts, stands float64 // stands: 1 while the motor is off
 }
 
-// samples are the raw samples of the starts, oldest first.
-func (r *rulesRig) samples() []sampled {
+// samples are all scrapes, oldest first.
+func (r *rulesRig) samples() (all []sampled) {
 	r.t.Helper()
-	var found struct {
-		Data struct {
-			Result []struct{ Values [][2]any }
+	values := func(series string) [][2]any {
+		var found struct {
+			Data struct {
+				Result []struct{ Values [][2]any }
+			}
 		}
+		if err := r.p.Ask(r.t.Context(), "/api/v1/query", url.Values{"query": {series + "[10m]"}}, &found); err != nil {
+			r.t.Fatal(err)
+		}
+		if len(found.Data.Result) == 0 {
+			return nil
+		}
+		return found.Data.Result[0].Values
 	}
-	if err := r.p.Ask(r.t.Context(), "/api/v1/query", url.Values{"query": {`loadscribe_starts_total{site="harrow-lane"}[10m]`}}, &found); err != nil {
-		r.t.Fatal(err)
-	}
-	if len(found.Data.Result) == 0 {
-		return nil
-	}
-	var all []sampled
-	for _, v := range found.Data.Result[0].Values {
-		value, err := strconv.ParseFloat(v[1].(string), 64)
+	number := func(v any) float64 {
+		n, err := strconv.ParseFloat(v.(string), 64)
 		if err != nil {
 			r.t.Fatal(err)
 		}
-		all = append(all, sampled{time.UnixMilli(int64(math.Round(v[0].(float64) * 1000))), value})
+		return n
+	}
+	stands := values(`loadscribe_state{state="standby"}`)
+	starts := values("loadscribe_starts_total")
+	for i := range min(len(starts), len(stands)) {
+		all = append(all, sampled{time.UnixMilli(int64(math.Round(starts[i][0].(float64) * 1000))), number(starts[i][1]), number(stands[i][1])})
 	}
 	return all
 }
 
-// window waits for a window between two scrapes with enough time and starts in it, and
-// no start near its edges: there it depends on milliseconds which side counts it.
+// clear reports whether the machine stood around a moment: near a start or a load it
+// depends on milliseconds on which side of the moment it is counted.
+func (r *rulesRig) clear(at time.Time) bool {
+	return figureValue(r.t, r.figures(at.Add(-700*time.Millisecond), at.Add(300*time.Millisecond)), "running_time") == 0
+}
+
+// begin starts Prometheus so that its first scrape finds the machine at rest.
+func (r *rulesRig) begin(config string) {
+	r.t.Helper()
+	for range 20 {
+		eventually(r.t, "a machine that stands", 30*time.Second, func() bool {
+			v, _ := scraped(r.t, r.address, `loadscribe_state{machine="comp1",state="standby"}`)
+			return v == "1"
+		})
+		r.p = peers.Prometheus(r.t, config)
+		var all []sampled
+		eventually(r.t, "two scrapes", 20*time.Second, func() bool { all = r.samples(); return len(all) >= 2 })
+		if all[0].stands == 1 && r.clear(all[0].at) {
+			return
+		}
+		r.p.Kill()
+	}
+	r.t.Fatal("no first scrape found the machine at rest")
+}
+
+// window waits for two scrapes at rest with enough time and starts between them.
 func (r *rulesRig) window() (w [2]time.Time) {
 	r.t.Helper()
 	eventually(r.t, "enough starts between two scrapes", 2*time.Minute, func() bool {
 		all := r.samples()
-		if len(all) < 10 {
-			return false
-		}
-		first, last := all[0], all[len(all)-2] // the last but one: nothing happened after it either
+		first, last := all[0], all[len(all)-2] // what came after it is known
 		w = [2]time.Time{first.at, last.at}
-		return last.at.Sub(first.at) >= scrapedFor && last.value-first.value >= scrapedStarts && all[len(all)-1].value == all[len(all)-4].value
+		return last.at.Sub(first.at) >= scrapedFor && last.starts-first.starts >= scrapedStarts && last.stands == 1 && r.clear(last.at)
 	})
-	if n := figureValue(r.t, r.figures(w[0].Add(-time.Second), w[0].Add(time.Second)), "starts"); n != 0 {
-		r.t.Logf("a start within a second of the first scrape: it may be counted on either side")
-	}
 	return w
 }
 
