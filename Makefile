@@ -1,13 +1,14 @@
 # loadscribe: the commands a contributor needs. Go 1.26 and Node 20 or newer.
 SHELL := /bin/bash
 VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
-LDFLAGS := -s -w -X main.version=$(VERSION)
+COMMIT ?= $(shell git rev-parse HEAD 2>/dev/null)
+LDFLAGS := -s -w -X main.version=$(VERSION) -X main.commit=$(COMMIT)
 export CGO_ENABLED := 0
 export GOTOOLCHAIN := $(shell .ci/toolchain)
 WEB := dashboard/web
 WEBSRC := $(shell find $(WEB)/src $(WEB)/index.html $(WEB)/new.html $(WEB)/package.json $(WEB)/package-lock.json $(WEB)/vite.config.ts dashboard/openapi.json 2>/dev/null)
 
-.PHONY: demo build web test race bench lint vuln fmt clean screenshots
+.PHONY: demo build web test race bench lint vuln fmt clean screenshots release
 
 ## demo: build all and show an invented shop with a simulated week behind it
 demo: build
@@ -58,6 +59,11 @@ lint:
 vuln:
 	.ci/vuln
 
+## release: archives, Debian packages, lists of what is in them and checksums, into release/; the same bytes each time
+NFPM := github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2
+release: web
+	go run ./cmd/release -out release -nfpm $(NFPM) $(ARGS)
+
 ## screenshots: the page of a running demo, wide and phone, light and dark
 screenshots: build
 	SHOTS_DIR=$(CURDIR)/$(WEB)/screenshots go test ./cmd/loadscribe -run TestPage -count=1 -v
@@ -66,5 +72,5 @@ fmt:
 	gofmt -w agent cmd configs dashboard simulator testdata
 
 clean:
-	rm -rf bin bench.tsv $(WEB)/node_modules
+	rm -rf bin bench.tsv release $(WEB)/node_modules
 	find $(WEB)/dist -mindepth 1 ! -name placeholder.txt -delete

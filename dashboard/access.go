@@ -58,6 +58,7 @@ var access = map[string]need{
 	"GET /api/v1/newsite": forLook, "GET /api/v1/alarms": forLook,
 	// They may hold what is not for everybody who sees the pages.
 	"GET /api/v1/text": forPrivate, "GET /api/v1/sitefile": forOperate, "POST /api/v1/backup": forOperate,
+	"POST /api/v1/backup/ready": forOperate, "GET /api/v1/backup/file": forOperate,
 
 	"POST /api/v1/compare": forLook, "POST /api/v1/verify": forLook, "POST /api/v1/replay": forLook, "POST /api/v1/replay/cancel": forLook,
 	"POST /api/v1/report": forLook, "POST /api/v1/report/cancel": forLook,

@@ -27,7 +27,7 @@ var rolesOf = map[string][]string{
 		"POST /api/v1/compare", "POST /api/v1/verify", "POST /api/v1/replay", "POST /api/v1/replay/cancel", "POST /api/v1/report", "POST /api/v1/report/cancel",
 	},
 	"operate": {
-		"GET /api/v1/text", "GET /api/v1/sitefile", "POST /api/v1/backup", "POST /api/v1/notes", "POST /api/v1/leaks",
+		"GET /api/v1/text", "GET /api/v1/sitefile", "POST /api/v1/backup", "POST /api/v1/backup/ready", "GET /api/v1/backup/file", "POST /api/v1/notes", "POST /api/v1/leaks",
 		"POST /api/v1/hookup/start", "POST /api/v1/hookup/step", "POST /api/v1/hookup/spot", "POST /api/v1/tests/start", "POST /api/v1/tests/cancel",
 		"POST /api/v1/tests/withdraw", "POST /api/v1/levels/change", "POST /api/v1/audit/begin", "POST /api/v1/audit/mark",
 		"POST /api/v1/alarms/acknowledge", "POST /api/v1/alarms/shelve", "POST /api/v1/alarms/unshelve", "POST /api/v1/alarms/test",

@@ -126,7 +126,7 @@ func TestRoutesAreInTheDocument(t *testing.T) {
 		for method := range item.(map[string]any) {
 			// Only what a person says is sent, notes and at a hook-up check; and a
 			// backup is asked for, which seals what is open.
-			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel" || path == "/api/v1/report/cancel"
+			posted := path == "/api/v1/notes" || path == "/api/v1/verify" || path == "/api/v1/backup" || path == "/api/v1/backup/ready" || strings.HasPrefix(path, "/api/v1/hookup/") || strings.HasPrefix(path, "/api/v1/tests/") || strings.HasPrefix(path, "/api/v1/levels/") || path == "/api/v1/replay/cancel" || path == "/api/v1/report/cancel"
 			posted = posted || strings.HasPrefix(path, "/api/v1/door/") && path != "/api/v1/door/people" && path != "/api/v1/door/sessions"
 			posted = posted || strings.HasPrefix(path, "/api/v1/newsite/") || strings.HasPrefix(path, "/api/v1/audit/") || strings.HasPrefix(path, "/api/v1/alarms/")
 			if (path == "/api/v1/door/people" || path == "/api/v1/leaks" || path == "/api/v1/compare" || path == "/api/v1/replay" || path == "/api/v1/report") && method == "post" {

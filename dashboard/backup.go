@@ -1,10 +1,7 @@
 package dashboard
 
 import (
-	"errors"
-	"io"
 	"net/http"
-	"strconv"
 
 	"loadscribe/agent/store"
 )
@@ -22,29 +19,12 @@ func (s *Server) serveBackup(w http.ResponseWriter, r *http.Request) {
 		writeError(w, q.err)
 		return
 	}
-	b, ok := s.backend.(Backuper)
-	if !ok {
-		writeError(w, unavailable("a backup needs a running agent: start it with loadscribe run"))
+	file, e := s.makeBackup()
+	if e != nil {
+		writeError(w, e)
 		return
 	}
-	file, err := b.Backup()
-	if err != nil {
-		writeError(w, unavailable("%v", err))
-		return
-	}
-	defer func() {
-		if err := file.Close(); err != nil {
-			s.log.Warn("a backup's copy is left in the data directory", "err", err)
-		}
-	}()
-	h := w.Header()
-	h.Set("Content-Type", "application/octet-stream")
-	h.Set("Content-Length", strconv.FormatInt(file.Size, 10))
-	h.Set("Cache-Control", "no-store")
-	if _, err := io.Copy(slowClient{w}, file); err != nil && !errors.Is(err, r.Context().Err()) {
-		s.log.Warn("backup broken off", "err", err)
-		panic(http.ErrAbortHandler) // net/http's own way to cut a connection
-	}
+	s.sendBackup(w, r, file)
 }
 
 // slowClient gives the client writeLimit for each piece.

@@ -123,6 +123,8 @@ func (s *Server) jobRoutes(r *routing) {
 	r.handle("/api/v1/report/file", http.HandlerFunc(s.serveReportFile))
 	r.post("/api/v1/report/cancel", s.serveReportCancel)
 	r.postTo("/api/v1/backup", http.HandlerFunc(s.serveBackup))
+	r.post("/api/v1/backup/ready", s.serveBackupReady)
+	r.handle("/api/v1/backup/file", http.HandlerFunc(s.serveBackupFile))
 }
 
 func (s *Server) alarmRoutes(r *routing) {

@@ -65,6 +65,7 @@ type Server struct {
 	heavy   *gate // series, figures, intervals
 	alike   shared
 	exports *turns
+	copies  *handover
 	routes  []string
 	posts   []string // routes that take POST
 	secret  string
@@ -119,7 +120,7 @@ func bare(o Options) (*Server, error) {
 	}
 	s := &Server{
 		log: o.Log, hub: newHub(), guard: newGuard(o), pages: pages,
-		heavy: newGate(4), exports: newTurns(), liveEnd: make(chan struct{}), secret: o.Secret,
+		heavy: newGate(4), exports: newTurns(), copies: &handover{log: o.Log}, liveEnd: make(chan struct{}), secret: o.Secret,
 		door: o.Door, signIn: o.SignIn, certificate: o.Certificate, cookiePort: o.CookiePort,
 	}
 	if s.signIn && s.door == nil {
@@ -186,6 +187,7 @@ func (s *Server) Run(ctx context.Context, ln net.Listener) error {
 	}
 	err := s.stop(srv)
 	<-served
+	s.copies.close()
 	if failed != nil && !errors.Is(failed, http.ErrServerClosed) {
 		return fmt.Errorf("serve %s: %w", ln.Addr(), failed)
 	}

@@ -215,7 +215,7 @@ func TestRefuses(t *testing.T) {
 			if !errors.Is(err, test.want) {
 				t.Fatalf("got %+v, error %v; want %v", a, err, test.want)
 			}
-			if err != nil && (!isRefusal(err) || a != (Alignment{})) {
+			if err != nil && (!IsRefusal(err) || a != (Alignment{})) {
 				t.Errorf("error %v with %+v", err, a)
 			}
 			t.Log(err)
@@ -326,9 +326,4 @@ func ExampleAlignment_Describe() {
 	a := Alignment{OffsetMS: 37_200, DriftPPM: -12.7, AtMS: 1_772_539_200_000, Matched: 812, Of: 830, ResidualMS: 600, UncertaintyMS: 90}
 	fmt.Println(a.Describe("flow-logger", "power-logger"))
 	// Output: flow-logger's clock is 37.2 s (± 0.1 s) behind power-logger's when it shows 2026-03-03 12:00 UTC and gains 1.1 s a day; 812 of 830 transitions meet within 0.6 s
-}
-
-// isRefusal is whether an error is one of this package's reasons.
-func isRefusal(err error) bool {
-	return errors.Is(err, ErrTooFew) || errors.Is(err, ErrUnrelated) || errors.Is(err, ErrAmbiguous) || errors.Is(err, ErrClockSet)
 }

@@ -1,6 +1,7 @@
 package align
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -186,4 +187,9 @@ func oneClock(ref, oth list, f *fit, of int, at int64) error {
 
 func utc(at int64, since float64) string {
 	return time.UnixMilli(at + int64(since)).UTC().Format("2006-01-02 15:04 UTC")
+}
+
+// IsRefusal is whether an error is one of this package's reasons.
+func IsRefusal(err error) bool {
+	return errors.Is(err, ErrTooFew) || errors.Is(err, ErrUnrelated) || errors.Is(err, ErrAmbiguous) || errors.Is(err, ErrClockSet)
 }

@@ -73,7 +73,7 @@ func judgeBit(name, inverted, still string, got, want []float64) (Check, []Findi
 	case right == 0 && ones < known:
 		return Check{name, resultWrong, basis}, []Finding{{Code: inverted, Severity: Wrong, Basis: basis,
 			Text: "The " + words(name) + " is inverted: it says the contrary of what the machine did, in every step.",
-			Mend: "In the register map, read the bit the other way round (scale = -1, offset = 1), or take the channel that means the contrary."}}
+			Mend: "In the register map, write inverted = true at the bit (or remove it where it stands), or take the channel that means the contrary."}}
 	default:
 		return Check{name, resultWrong, basis}, []Finding{{Code: still, Severity: Wrong, Basis: basis,
 			Text: "The " + words(name) + " does not follow the machine: it is another bit, or the wrong register.",

@@ -97,6 +97,24 @@ func (p places) named(list, name string) *table {
 	return nil
 }
 
+// inside returns where the last of these keys stands, each in the table of the one
+// before; or the last that is there.
+func (p places) inside(keys ...string) (line, col int) {
+	t := p.root
+	for _, key := range keys {
+		e := t.find(key)
+		if e == nil {
+			break
+		}
+		line, col = e.at.line, e.at.col
+		if e.value.kind != kindTable {
+			break
+		}
+		t = e.value.table
+	}
+	return line, col
+}
+
 // instrument returns where a key of an instrument's record stands, or the record
 // where it has no such key of its own. subject is as in InstrumentFacts.
 func (p places) instrument(subject, key string) (line, col int) {

@@ -67,6 +67,7 @@ func (l *loader) readMail(root *section) {
 		s.problem(s.table.at, "user", mailPassMend, "user and password_file belong together, and one is missing")
 	}
 	if s.need("from", `write whom the messages come from, like from = "loadscribe@air.example"`) != nil {
+		s.text("from", "") // says so where it is none
 		m.From = s.mailAddress(s.table.find("from").value, "from")
 	}
 	if s.need("to", `write whom they go to, like to = ["shop@air.example"]`) != nil {

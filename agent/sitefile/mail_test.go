@@ -63,6 +63,7 @@ func TestMailProblems(t *testing.T) {
 		{"a password in the file", `password_file = "secrets/mail"`, `password = "hush"`, "mail.password", "does not belong here"},
 		{"from with a name", `"loadscribe@air.example"`, `"Air <loadscribe@air.example>"`, "mail.from", "is not an address"},
 		{"from with a line break", `"loadscribe@air.example"`, `"loadscribe@air.example\r\nBcc: x@air.example"`, "mail.from", "is not an address"},
+		{"from a number", `"loadscribe@air.example"`, `7`, "mail.from", "in quotes"},
 		{"to nobody", `to = ["shop@air.example", "on.call@air.example"]`, `to = []`, "mail.to", "0 addresses"},
 		{"to twice", `"on.call@air.example"`, `"shop@air.example"`, "mail.to", "written twice"},
 		{"to no address", `"on.call@air.example"`, `"on call"`, "mail.to", "is not an address"},

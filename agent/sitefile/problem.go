@@ -66,6 +66,8 @@ type findings struct {
 	files    []string // in the order they were opened
 	problems []Problem
 	warnings []Problem
+	// asked is told of each key that is looked for, by its path; nil but in tests.
+	asked func(file, path string)
 }
 
 // sorted returns ps by file, line and column.

@@ -48,6 +48,9 @@ func (s *section) path(key string) string {
 // entry returns the key's entry or nil.
 func (s *section) entry(key string) *entry {
 	s.asked = append(s.asked, key)
+	if s.found.asked != nil {
+		s.found.asked(s.file, s.path(key))
+	}
 	return s.table.find(key)
 }
 

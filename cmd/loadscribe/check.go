@@ -47,6 +47,7 @@ func (c *checkCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
+	warnings = append(warnings, site.TLSWarnings(time.Now())...)
 	keep := keepRaw(site)
 	instruments := site.InstrumentFacts(time.Now(), time.Now())
 	if c.JSON {
@@ -61,8 +62,9 @@ func (c *checkCmd) Run(s *surroundings) error {
 			Instruments []sitefile.InstrumentFacts `json:"instruments"`
 			KeepRaw     *rawKept                   `json:"keep_raw,omitempty"`
 			Report      sitefile.ReportTexts       `json:"report"`
+			Alarms      []checkedAlarm             `json:"alarms"`
 		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, warnings,
-			lineLoads(loads), instruments, keep, site.Report})
+			lineLoads(loads), instruments, keep, site.Report, checkedAlarms(site)})
 	}
 	fmt.Fprintf(s.stdout, "%s: %s, %s, %s in %s, %s, %s\n", site.Name, counted(len(site.Lines), "line"), counted(len(site.Devices), "device"),
 		counted(channels, "channel"), counted(len(groups), "poll group"), counted(len(site.Machines), "machine"), counted(len(site.Systems), "system"))
@@ -91,6 +93,31 @@ func (c *checkCmd) Run(s *surroundings) error {
 		fmt.Fprintln(s.stdout, "no mistake found")
 	}
 	return nil
+}
+
+// checkedAlarm is a rule of the site file, as JSON.
+type checkedAlarm struct {
+	Name     string   `json:"name"`
+	On       string   `json:"on"`
+	Of       string   `json:"of,omitempty"` // the machine, system, device or channel that it names
+	Priority string   `json:"priority"`
+	After    float64  `json:"after_s"`
+	Clear    float64  `json:"clear_after_s"`
+	Tell     []string `json:"tell"` // who gets its messages
+}
+
+func checkedAlarms(site *sitefile.Site) []checkedAlarm {
+	all := make([]checkedAlarm, len(site.Alarms))
+	for i := range site.Alarms {
+		a := &site.Alarms[i]
+		tell := append([]string{}, a.Tell...) // no null
+		if a.TellAll {
+			tell = site.Targets()
+		}
+		all[i] = checkedAlarm{a.Name, string(a.On), cmp.Or(a.Channel, a.Device, a.Machine, a.System), string(a.Priority),
+			a.After.Seconds(), a.ClearAfter.Seconds(), tell}
+	}
+	return all
 }
 
 // printAlarmCheck writes how many alarms are set, and that they protect nobody.

@@ -24,6 +24,12 @@ func TestReadmeNamesAll(t *testing.T) {
 			t.Errorf("README.md has no link %s", link)
 		}
 	}
+	index := readText(t, "docs/README.md")
+	for _, page := range pages {
+		if link := "(" + filepath.Base(page) + ")"; link != "(README.md)" && !strings.Contains(index, link) {
+			t.Errorf("docs/README.md has no link %s: name the page where its reader looks", link)
+		}
+	}
 	parser, err := kong.New(&commands{})
 	if err != nil {
 		t.Fatal(err)

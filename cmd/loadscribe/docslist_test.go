@@ -20,8 +20,8 @@ const docTyped = "seven hens crossed the yard\n"
 // docNeedRunning are commands that ask a running agent; docNeedStopped those that
 // refuse one.
 var (
-	docNeedRunning = []string{"alarms acknowledge", "alarms test-message", "people code", "people sessions", "test list", "test withdraw"}
-	docNeedStopped = []string{"import", "compact"}
+	docNeedRunning = []string{"alarms acknowledge", "alarms test-message", "audit begin", "audit mark", "people code", "people sessions", "test list", "test withdraw"}
+	docNeedStopped = []string{"import", "compact", "run"}
 )
 
 // docException is a line that no test can run as it stands. The parser has looked at
@@ -41,10 +41,15 @@ var docExceptions = []docException{
 	{"", "loadscribe service install", "changes the computer; cmd/loadscribe/service installs against a scripted systemctl"},
 	{"", "loadscribe probe --hookup", "somebody walks through it beside the machine; TestHookupLeadsThePerson does"},
 	{"", "loadscribe probe --port", "asks a serial port; TestProbeWritesAMapThatRuns asks a pseudo-terminal"},
-	{"docs/guided-tests.md", "loadscribe test pump-up", "takes a quarter of an hour beside the machine; TestGuidedCommand leads through it"},
-	{"docs/guided-tests.md", "loadscribe test leak", "takes a quarter of an hour after hours; TestGuidedCommand leads through it"},
+	{"", "loadscribe test pump-up", "takes a quarter of an hour beside the machine; TestGuidedCommand leads through it"},
+	{"", "loadscribe test leak", "takes a quarter of an hour after hours; TestGuidedCommand leads through it"},
 	{"docs/guided-tests.md", "loadscribe test cancel", "no test is under way; TestGuidedCommand cancels one"},
 	{"docs/guided-tests.md", "loadscribe test withdraw", "no test was filed; TestGuidedCommand withdraws one"},
+	{"docs/install.md", "sudo apt", "changes the computer; .ci/deb installs, updates and purges the package by dpkg"},
+	{"docs/install.md", "tar", "the archive is not made yet; .ci/release unpacks and runs it"},
+	{"docs/install.md", "git", "fetches the source; .ci/release clones it"},
+	{"docs/install.md", "make", "builds everything twice over; .ci/release does"},
+	{"docs/install.md", "diff", "the same"},
 	{"docs/alarms.md", "loadscribe alarms test-message", "needs a mail server; TestAlarmMessages has one"},
 }
 
@@ -68,6 +73,17 @@ var docStandIns = []docStandIn{
 	{shown: "bin/loadscribe ", here: "loadscribe "},
 	{shown: "--site FILE", here: "--site site.toml"},
 	{"README.md", "loadscribe new --site site.toml", "loadscribe new --site new.toml", nil},
+	{"docs/install.md", "loadscribe new --site site.toml", "loadscribe new --site new.toml", nil},
+	{"docs/install.md", "new --site /etc/loadscribe/site.toml", "new --site new.toml", nil},
+	{"docs/install.md", "/etc/loadscribe/site.toml", "site.toml", nil},
+	{"docs/audit-week.md", "loadscribe new --site site.toml", "loadscribe new --site new.toml", nil},
+	{"docs/hooking-up.md", "loadscribe new --site site.toml", "loadscribe new --site new.toml", nil},
+	{shown: "--address 192.0.2.7:502", find: func(r *docRun) string { r.running(); return "--address " + r.agent.plant.address }},
+	{"docs/register-maps.md", "--watch 60s", "--watch 1s", nil},
+	{"docs/register-maps.md", "--watch 10s", "--watch 1s", nil},
+	{"docs/hooking-up.md", "--unit 1 --table input --table holding", "--unit 1 --table input --table holding --watch 1s", nil},
+	{"docs/audit-week.md", "--from 2026-03-02 --to 2026-03-08 --checkpoint", "--from 2026-03-02 --to 2026-03-02 --checkpoint", nil}, // a week has 7 million rows
+	{"docs/audit-week.md", "2026-03-02/2026-03-08 --after 2026-03-16/2026-03-22", "2026-03-02/2026-03-04 --after 2026-03-05/2026-03-07", nil},
 	{shown: "--from DATE --to DATE", here: "--from 2026-03-02 --to 2026-03-03"},
 	{shown: "--out DIR", here: "--out report-out"},
 	{shown: "--out FILE", find: func(r *docRun) string { r.outs++; return fmt.Sprintf("--out out-%d", r.outs) }},
@@ -156,6 +172,8 @@ type docFile struct {
 var docFiles = []docFile{
 	{"shop.toml", copyOf("site.toml", "shop.toml")},
 	{"changes.toml", copyOf("configs/replay/changes.toml", "changes.toml")},
+	{"fleet-rules.yml", copyOf("configs/prometheus/fleet-rules.yml", "fleet-rules.yml")},
+	{"fleet-alerts.yml", copyOf("configs/prometheus/fleet-alerts.yml", "fleet-alerts.yml")},
 	{"loadscribe-demo/site.toml", func(r *docRun) { r.copied(r.demo(), "loadscribe-demo") }},
 	{"loggers.toml", func(r *docRun) {
 		r.write("loggers.toml", r.read("configs/loggers.toml")+"\n[agent]\ndata = \"loggers-data\"\n")

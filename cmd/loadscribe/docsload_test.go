@@ -27,7 +27,7 @@ import (
 )
 
 // siteTables are the tables of a site file, as its loader knows them.
-var siteTables = []string{"site", "agent", "tariff", "line", "device", "machine", "system", "mail", "webhook", "alarm", "report"}
+var siteTables = []string{"site", "agent", "tariff", "line", "device", "machine", "system", "mail", "webhook", "alarm", "report", "remote_write"}
 
 // toml loads a block as what it is: its tables tell, or the comment in front of it.
 func (r *docRun) toml(b docBlock) {

@@ -39,24 +39,31 @@ func readRoutes(t *testing.T) map[string]docRoute {
 	return all
 }
 
-var apiPath = regexp.MustCompile(`(?:\b(GET|POST) )?(/api/v1/[a-z0-9/.-]*[a-z0-9])(\?[^\s'"` + "`" + `]*)?`)
+// apiPath is a method, a host, a path and a question, of which the path alone must be there.
+var apiPath = regexp.MustCompile(`(?:\b(GET|POST) )?(https?://[^/\s]+)?(/api/v1/[a-z0-9/.-]*[a-z0-9])(\?[^\s'"` + "`" + `]*)?`)
+
+// ownHost is a host of which pages speak as the agent's.
+var ownHost = regexp.MustCompile(`^https?://(127\.0\.0\.1|localhost|COMPUTER)(:|$)`)
 
 // paths looks up each path of the API that a text names.
 func (r *docRun) paths(line int, text string) {
 	for _, m := range apiPath.FindAllStringSubmatch(text, -1) {
+		if m[2] != "" && !ownHost.MatchString(m[2]) {
+			continue // somebody else's, such as an engine's
+		}
 		r.did("paths looked up")
-		route, there := r.routes[m[2]]
+		route, there := r.routes[m[3]]
 		if !there {
-			r.wrong(line, "the API has no path %s", m[2])
+			r.wrong(line, "the API has no path %s", m[3])
 			continue
 		}
 		if _, ok := route[m[1]]; m[1] != "" && !ok {
-			r.wrong(line, "%s takes no %s", m[2], m[1])
+			r.wrong(line, "%s takes no %s", m[3], m[1])
 		}
-		for _, pair := range strings.FieldsFunc(strings.TrimPrefix(m[3], "?"), func(c rune) bool { return c == '&' }) {
+		for _, pair := range strings.FieldsFunc(strings.TrimPrefix(m[4], "?"), func(c rune) bool { return c == '&' }) {
 			name, _, _ := strings.Cut(pair, "=")
 			if !slices.Contains(route["GET"], name) && name != "…" {
-				r.wrong(line, "%s takes no %q", m[2], name)
+				r.wrong(line, "%s takes no %q", m[3], name)
 			}
 		}
 	}

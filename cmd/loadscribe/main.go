@@ -18,8 +18,11 @@ import (
 	"loadscribe/cmd/loadscribe/service"
 )
 
-// version is set at build time.
-var version = "dev"
+// version and commit are set at build time.
+var (
+	version = "dev"
+	commit  = ""
+)
 
 // Exit codes: design, section 5.
 const (

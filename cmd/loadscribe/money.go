@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"text/tabwriter"
 
 	"loadscribe/agent"
@@ -185,7 +186,7 @@ func (p *moneyPrinter) pressure() {
 		}
 		for k := range c.Steps {
 			step := &c.Steps[k]
-			p.line("\n%s %s of pressure more or less, %s, around %s %s, for the same air:", display.Cell(&step.Step, &kPa, p.site.Units), unit, c.Machine, display.Cell(&c.Pressure, &kPa, p.site.Units), unit)
+			p.line("\n%s %s of pressure more or less, %s, around %s %s, for the same air:", p.step(step.Step), unit, c.Machine, display.Cell(&c.Pressure, &kPa, p.site.Units), unit)
 			p.figures(step.Figures)
 		}
 		p.line("  slope: %s", c.Basis)
@@ -193,6 +194,12 @@ func (p *moneyPrinter) pressure() {
 	if len(p.m.Pressure) > 0 {
 		p.line("for comparison: %s", p.m.Pressure[0].Handbook)
 	}
+}
+
+// step is a round amount of pressure: three figures of it, and no zeros behind them.
+func (p *moneyPrinter) step(kPa float64) string {
+	_, factor, _ := p.site.Units.Display("kPa")
+	return strconv.FormatFloat(float64(kPa*factor), 'g', 3, 64)
 }
 
 func (a *stopped) Money(_ context.Context, w window, machine, system string) (analysis.Money, error) {

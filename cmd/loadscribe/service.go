@@ -208,6 +208,13 @@ func (is *serviceState) print(w io.Writer) {
 	enabled := "yes"
 	if !is.Enabled {
 		enabled = "no: loadscribe service install mends that"
+		if is.Packaged {
+			enabled = "no: sudo systemctl enable " + is.Name + " mends that"
+		}
+	}
+	site := is.Site
+	if _, err := os.Stat(site); is.Packaged && errors.Is(err, os.ErrNotExist) {
+		site += " (not there yet: sudo loadscribe new --site " + site + " makes it with the help of a page)"
 	}
 	line("page", is.Page)
 	line("it says", is.Says)
@@ -216,7 +223,7 @@ func (is *serviceState) print(w io.Writer) {
 		line("started anew", fmt.Sprintf("%d times by itself", is.Restarts))
 	}
 	line("last end", is.LastExit)
-	line("site file", is.Site)
+	line("site file", site)
 	line("data", is.Data)
 	line("log", is.Log)
 	line("defined in", is.Definition)

@@ -105,7 +105,7 @@ func (c *checkpointCmd) Run(s *surroundings) error {
 	if c.JSON {
 		return printJSON(s.stdout, head)
 	}
-	const advice = "Keep it outside this machine: mail it, print it, copy it. Nothing before it can then be altered unseen (loadscribe verify --checkpoint).\n"
+	advice := signedUpTo(&head) + "Keep it outside this machine: mail it, print it, copy it. Nothing before it can then be altered unseen (loadscribe verify --checkpoint).\n"
 	if c.Out == "" {
 		fmt.Fprint(s.stdout, head.Checkpoint)
 		fmt.Fprintf(s.stderr, "%sThe key's fingerprint is %s.\n", advice, head.Key)
@@ -123,6 +123,15 @@ func (c *checkpointCmd) Run(s *surroundings) error {
 	}
 	fmt.Fprintf(s.stdout, "%s: the checkpoint of %s, %d leaves, signed by the key %s.\n%s", c.Out, head.Made, head.Size, head.Key, advice)
 	return nil
+}
+
+// signedUpTo says which readings a checkpoint stands for: a log begins without any,
+// and its newest hour is not sealed.
+func signedUpTo(head *agent.EvidenceHead) string {
+	if head.To == 0 {
+		return "It stands for no reading yet: they are sealed at the turn of the hour by a running agent, at its stop, and by a backup. Take another one then.\n"
+	}
+	return fmt.Sprintf("It stands for the readings up to %s.\n", head.To)
 }
 
 func (a *stopped) Evidence(context.Context) (agent.EvidenceHead, error) { return a.history.Evidence() }

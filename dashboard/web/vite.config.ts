@@ -10,6 +10,7 @@ export default defineConfig({
     emptyOutDir: false,
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
+    license: { fileName: '.vite/license.json' }, // which packages are in the pages, for cmd/release; not embedded
     target: 'es2022',
     rollupOptions: { input: ['index.html', 'new.html'] }, // new.html is served while there is no site yet
   },

@@ -36,6 +36,9 @@ type Plan struct {
 	Listen  string   // host:port of its pages
 	// Systemd is the version of systemd that the unit is for; 0: any.
 	Systemd int
+	// Packaged marks the plan of a package: its unit is there before any site file, and is
+	// not started without one.
+	Packaged bool
 }
 
 // Problem is something that must be mended before a service can be installed.

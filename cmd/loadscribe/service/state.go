@@ -19,6 +19,7 @@ type State struct {
 	Site       string `json:"site"`
 	Data       string `json:"data"`
 	Definition string `json:"definition"` // where the manager has it from
+	Packaged   bool   `json:"packaged"`   // Definition came with a package of the system
 	Log        string `json:"log"`        // where its log is, a phrase
 }
 

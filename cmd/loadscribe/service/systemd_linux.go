@@ -134,7 +134,25 @@ func (s *Systemd) there(path string) bool {
 
 func unitName(name string) string { return name + ".service" }
 
+// unitFile is where install writes a unit.
 func unitFile(name string) string { return filepath.Join(unitFolder, unitName(name)) }
+
+// packageFolders are where packages put theirs; one that install wrote takes its place (systemd.unit(5)).
+var packageFolders = [...]string{"/usr/lib/systemd/system", "/lib/systemd/system"}
+
+// unitInUse is the file that systemd takes a unit from, and whether that is a package's;
+// empty: there is none.
+func (s *Systemd) unitInUse(name string) (file string, packaged bool) {
+	if s.there(unitFile(name)) {
+		return unitFile(name), false
+	}
+	for _, folder := range packageFolders {
+		if file := filepath.Join(folder, unitName(name)); s.there(file) {
+			return file, true
+		}
+	}
+	return "", false
+}
 
 func polkitFile(name string) string { return filepath.Join(polkitFolder, "50-"+name+".rules") }
 
@@ -148,14 +166,36 @@ func (s *Systemd) installed(name string) error {
 	if err := CheckName(name); err != nil {
 		return err
 	}
-	text, err := os.ReadFile(s.at(unitFile(name)))
-	if errors.Is(err, fs.ErrNotExist) {
+	file, _ := s.unitInUse(name)
+	if file == "" {
 		return fmt.Errorf("%s: %w; loadscribe service install --site FILE makes it", name, ErrNotInstalled)
 	}
+	text, err := os.ReadFile(s.at(file))
 	if err == nil && !strings.Contains(string(text), "\n["+ownSection+"]\n") {
-		return Problem{fmt.Sprintf("%s was not made by loadscribe service install", unitFile(name)), "give --name, or look after it with systemctl"}
+		return Problem{fmt.Sprintf("%s was not made by loadscribe service install", file), "give --name, or look after it with systemctl"}
 	}
 	return err
+}
+
+// packagedReady refuses the start of a package's service that could only fail, or, without
+// a site file, would do nothing and say nothing.
+func (s *Systemd) packagedReady(name string) error {
+	if _, packaged := s.unitInUse(name); !packaged {
+		return nil
+	}
+	site := s.own(name)["Site"]
+	info, err := os.Stat(s.at(site))
+	if errors.Is(err, fs.ErrNotExist) {
+		return Problem{fmt.Sprintf("the site file %s is not there yet", site),
+			"make it with the help of a page, sudo loadscribe new --site " + site + ", or write it and its maps"}
+	}
+	if err != nil {
+		return err
+	}
+	if who, ok := s.Account(); ok && !mayUse(info, who, 0o4) {
+		return Problem{fmt.Sprintf("the user %s may not read %s", Account, site), fmt.Sprintf("sudo chgrp %s %s && sudo chmod g+r %s", Account, site, site)}
+	}
+	return nil
 }
 
 func (s *Systemd) needRoot(what string) error {
@@ -176,7 +216,7 @@ func (s *Systemd) control(ctx context.Context, what, name string) error {
 		return err
 	}
 	if what == "start" {
-		if err := s.ownRecord(name); err != nil {
+		if err := errors.Join(s.packagedReady(name), s.ownRecord(name)); err != nil {
 			return err
 		}
 	}
@@ -189,6 +229,10 @@ func (s *Systemd) control(ctx context.Context, what, name string) error {
 func (s *Systemd) Remove(ctx context.Context, name string) error {
 	if err := errors.Join(s.needRoot("remove"), s.installed(name)); err != nil {
 		return err
+	}
+	if _, packaged := s.unitInUse(name); packaged {
+		return Problem{fmt.Sprintf("the service %s is the package's", name),
+			"sudo systemctl disable --now " + name + " stops it for good; sudo apt remove loadscribe takes the package away, and leaves the record"}
 	}
 	own := s.own(name)
 	fmt.Fprintf(s.Out, "Removing the service %s:\n", name)
@@ -210,5 +254,8 @@ func (s *Systemd) Remove(ctx context.Context, name string) error {
 		return err
 	}
 	fmt.Fprintf(s.Out, "Removed. Left alone: the site file %s, the data in %s, the user %s, the program.\n", own["Site"], own["Data"], Account)
+	if file, packaged := s.unitInUse(name); packaged {
+		fmt.Fprintf(s.Out, "The package's own service %s is there again, and off: sudo systemctl enable %s lets it start with the computer.\n", file, name)
+	}
 	return nil
 }

@@ -125,3 +125,69 @@ func TestOwnersStayInside(t *testing.T) {
 		}
 	}
 }
+
+// packaged is a computer with the package's files, and no site file yet.
+func packaged(t *testing.T) *computer {
+	t.Helper()
+	c := newComputer(t)
+	c.user = true
+	c.put(t, "/usr/lib/systemd/system/loadscribe.service", ForPackage().Unit(), 0o644)
+	return c
+}
+
+// TestPackagedService: the package's unit is looked after like one of ours, is never deleted,
+// and is not started for nothing.
+func TestPackagedService(t *testing.T) {
+	c := packaged(t)
+	is, err := c.Status(t.Context(), "loadscribe")
+	if err != nil || !is.Installed || !is.Packaged || is.Definition != "/usr/lib/systemd/system/loadscribe.service" || is.Site != "/etc/loadscribe/site.toml" || is.Data != "/var/lib/loadscribe" {
+		t.Errorf("status %+v, %v", is, err)
+	}
+	if err := c.Start(t.Context(), "loadscribe"); err == nil || !strings.Contains(err.Error(), "loadscribe new --site /etc/loadscribe/site.toml") {
+		t.Errorf("a start without a site file: %v", err)
+	}
+	c.put(t, "/etc/loadscribe/site.toml", "site", 0o600)
+	if err := c.Start(t.Context(), "loadscribe"); err == nil || !strings.Contains(err.Error(), "chgrp loadscribe") {
+		t.Errorf("a start with a site file that the user may not read: %v", err)
+	}
+	if len(c.calls) > 0 {
+		t.Fatalf("something was done: %q", c.calls)
+	}
+	c.put(t, "/var/lib/loadscribe/store.db", "record", 0o600) // as loadscribe new leaves it, run as root
+	if err := os.Chmod(c.at("/etc/loadscribe/site.toml"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(c.Start(t.Context(), "loadscribe"), c.Stop(t.Context(), "loadscribe")); err != nil {
+		t.Fatal(err)
+	}
+	if c.owners["/var/lib/loadscribe/store.db"] != [2]int{accountID, accountID} {
+		t.Error("what root left in the record stays root's")
+	}
+	if err := c.Remove(t.Context(), "loadscribe"); err == nil || !strings.Contains(err.Error(), "apt remove loadscribe") || !c.there("/usr/lib/systemd/system/loadscribe.service") {
+		t.Errorf("the package's service was removed: %v", err)
+	}
+	if want := []string{"systemctl start loadscribe.service", "systemctl stop loadscribe.service"}; !slices.Equal(c.calls, want) {
+		t.Errorf("called %q, want %q", c.calls, want)
+	}
+}
+
+// TestInstallOverPackage: install writes a unit of its own, which takes the package's place
+// until it is removed.
+func TestInstallOverPackage(t *testing.T) {
+	c := packaged(t)
+	if err := c.Install(t.Context(), Example()); err != nil {
+		t.Fatal(err)
+	}
+	if is, err := c.Status(t.Context(), "loadscribe"); err != nil || is.Packaged || is.Definition != unitFile("loadscribe") || is.Site != Example().Site {
+		t.Errorf("status %+v, %v", is, err)
+	}
+	if err := c.Remove(t.Context(), "loadscribe"); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(c.out.String(), "systemctl enable loadscribe") {
+		t.Errorf("it does not say that the package's service is there again:\n%s", &c.out)
+	}
+	if is, err := c.Status(t.Context(), "loadscribe"); err != nil || !is.Packaged {
+		t.Errorf("status %+v, %v", is, err)
+	}
+}

@@ -18,7 +18,8 @@ func (s *Systemd) Status(ctx context.Context, name string) (State, error) {
 	if err := CheckName(name); err != nil {
 		return st, err
 	}
-	if !s.there(unitFile(name)) {
+	file, packaged := s.unitInUse(name)
+	if file == "" {
 		return st, nil
 	}
 	out, err := s.Run(ctx, "systemctl", "show", unitName(name), "--timestamp=unix", "--property="+strings.Join(shown, ","))
@@ -41,7 +42,7 @@ func (s *Systemd) Status(ctx context.Context, name string) (State, error) {
 	st.Says = is["StatusText"]
 	own := s.own(name)
 	st.Site, st.Data = own["Site"], own["Data"]
-	st.Definition = unitFile(name)
+	st.Definition, st.Packaged = file, packaged
 	st.Log = "journalctl -u " + name
 	if own["Log"] != "" {
 		st.Log += ", and " + own["Log"]
@@ -102,8 +103,9 @@ func lastExit(is map[string]string) string {
 // own is what a unit of ours says of itself; empty where it cannot be read.
 func (s *Systemd) own(name string) map[string]string {
 	says := map[string]string{}
-	text, err := os.ReadFile(s.at(unitFile(name)))
-	if err != nil {
+	file, _ := s.unitInUse(name)
+	text, err := os.ReadFile(s.at(file))
+	if file == "" || err != nil {
 		return says
 	}
 	_, own, _ := strings.Cut(string(text), fmt.Sprintf("\n[%s]\n", ownSection))

@@ -29,11 +29,19 @@ func (u *unitWriter) comment(format string, a ...any) { fmt.Fprintf(u, "# "+form
 // Unit is the text of the systemd unit. It is the same for the same plan.
 func (p *Plan) Unit() string {
 	u := &unitWriter{}
-	u.comment("Made by loadscribe service install, which writes it anew: put changes into")
+	if p.Packaged {
+		u.comment("Of the package loadscribe, which writes it anew: put changes into")
+	} else {
+		u.comment("Made by loadscribe service install, which writes it anew: put changes into")
+	}
 	u.comment("a drop-in (systemctl edit %s).", p.Name)
 	u.lines("[Unit]\nDescription=loadscribe, records air compressors and serves their pages\n")
 	u.comment("Readings first: the network may come later, lines are tried until it has.")
 	u.lines("After=network.target\n")
+	if p.Packaged {
+		u.comment("Without a site file there is nothing to record.")
+		u.set("ConditionPathExists", unitPath(p.Site))
+	}
 	u.comment("It comes back after any number of failures.")
 	u.lines("StartLimitIntervalSec=0\n\n[Service]\n")
 	p.unitRun(u)
@@ -168,6 +176,28 @@ func Example() *Plan {
 		Writes: []string{"/srv/loadscribe/backups"}, Serial: true, Devices: []string{"ttyACM", "ttyS", "ttyUSB"}, Groups: []string{"dialout"},
 		Listen: "127.0.0.1:8477"}
 }
+
+// ForPackage is the plan of a package for Debian. Its site is one whose record lies where
+// such records do, named by the link that the package lays beside the site file (PackageLink).
+func ForPackage() *Plan {
+	const folder = "/etc/loadscribe"
+	return &Plan{Name: DefaultName, Program: "/usr/bin/loadscribe", Site: folder + "/site.toml", Data: "/var/lib/loadscribe",
+		Reads: []string{folder + "/site.toml"}, Folders: []string{folder}, Serial: true, Devices: []string{"ttyACM", "ttyS", "ttyUSB"},
+		Groups: []string{"dialout"}, Listen: "127.0.0.1:8477", Packaged: true}
+}
+
+// PackageLink is the link that leads from the folder of a package's site file to its record:
+// a site file that says nothing of its data has it beside itself.
+const PackageLink = "/etc/loadscribe/data"
+
+// OfPackage is a text that install writes, as a package has it.
+func OfPackage(text string) string {
+	return strings.Replace(text, "Made by loadscribe service install.", "Of the package loadscribe.", 1)
+}
+
+// Tmpfiles is the text for systemd-tmpfiles that makes a package's data directory (tmpfiles.d(5)).
+// It is never emptied by age.
+const Tmpfiles = "# Of the package loadscribe: the record.\nd /var/lib/loadscribe 0700 " + Account + " " + Account + " -\n"
 
 // PolkitRule lets the service's user keep the computer awake, by the two actions of logind
 // that this takes, and nothing else. See org.freedesktop.login1(5) and polkit(8).

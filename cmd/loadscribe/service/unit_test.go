@@ -45,7 +45,7 @@ func plans() map[string]*Plan {
 	network.Serial, network.Devices, network.Groups = false, nil, nil
 	newer := *Example()
 	newer.Name, newer.Systemd = "air-2", backOffFrom
-	return map[string]*Plan{"example": Example(), "in a home, with odd names": &home, "network only": &network, "newer systemd": &newer}
+	return map[string]*Plan{"example": Example(), "in a home, with odd names": &home, "network only": &network, "newer systemd": &newer, "package": ForPackage()}
 }
 
 // analyzed runs systemd's own checker.
@@ -168,6 +168,8 @@ func TestUnitPaths(t *testing.T) {
 		{"in a home, with odd names", []string{"ProtectHome=tmpfs", `BindReadOnlyPaths="/home/pat/air 50%% \"new\""`, `BindPaths="/home/pat/air 50%% \"new\"/data"`,
 			`ReadWritePaths=-/mnt/back:ups`, `BindPaths="-/home/pat/own backups"`,
 			`ExecStart=/usr/local/bin/loadscribe run --site "/home/pat/air 50%% \"new\"/site.toml"`}, []string{"ProtectHome=yes"}},
+		{"package", []string{"ConditionPathExists=/etc/loadscribe/site.toml", "ReadWritePaths=/var/lib/loadscribe", "ProtectHome=yes", "SupplementaryGroups=dialout",
+			"ExecStart=/usr/bin/loadscribe run --site /etc/loadscribe/site.toml"}, []string{"ReadWritePaths=/etc/loadscribe"}},
 	} {
 		text := all[c.plan].Unit()
 		for _, want := range c.has {

@@ -1,5 +1,6 @@
 // What we missed.
 import assert from 'node:assert/strict';
+import { statSync } from 'node:fs';
 import { api, base, check, close, fits, localDay, looksRight, openAll, openAt, patience, settled, tabThrough } from './harness.mjs';
 import { hold, numbers } from './numbers.mjs';
 
@@ -36,6 +37,9 @@ check('checks the log, takes a backup and makes the report of the days shown', a
   assert.ok(/^The log is sound/.test(await page.textContent('.verdict')) && Math.abs(leaves - size) < 5, `${leaves} leaves, the log has ${size}`);
   const [copy] = await Promise.all([page.waitForEvent('download'), page.click('button:has-text("Take a backup now")')]);
   assert.match(copy.suggestedFilename(), /\.backup$/);
+  const arrived = await copy.path(); // it waits for the end, and throws where it did not come whole
+  assert.ok(statSync(arrived).size > 100_000, 'the copy is no record');
+  await page.waitForSelector('.deed-says:has-text("is on its way")');
   await page.click('button:has-text("Make the report of these days")');
   await page.waitForSelector('[data-report=done]', { timeout: 60_000 });
   const id = new URLSearchParams(new URL(page.url()).hash.split('?')[1]).get('report');

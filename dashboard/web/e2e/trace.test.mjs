@@ -201,6 +201,25 @@ const withCursors = async (how) => {
   const [a, b] = [4_500_000, 3_600_000].map((ago) => new Date(Math.floor((Date.now() - ago) / 1_000) * 1_000).toISOString());
   return open(how, `${full}&a=${a}&b=${b}`);
 };
+check('has tables that can be read on a phone: rows keep their names, and the readings of a view need no scrolling', async () => {
+  const page = await open({ size: 'phone' }, full);
+  await page.setViewportSize({ width: 360, height: 780 });
+  const wide = await page.$eval('.readings .scroll', (e) => e.scrollWidth - e.clientWidth);
+  assert.equal(wide, 0, `the readings want ${wide} px more`);
+  await page.focus('.below-plot .twin summary');
+  await page.keyboard.press('Enter');
+  await tableOpen(page);
+  const seen = await page.$eval('.below-plot .twin .scroll', (e) => {
+    e.scrollLeft = e.scrollWidth;
+    const box = e.getBoundingClientRect();
+    const heads = [...e.querySelectorAll('tbody th')].map((h) => h.getBoundingClientRect());
+    return { scrolled: e.scrollLeft, kept: heads.every((h) => Math.abs(h.left - box.left) < 2 && h.width < box.width / 2) };
+  });
+  assert.ok(seen.scrolled > 50, 'the table was not wider than the phone');
+  assert.ok(seen.kept, 'the moments of the rows are scrolled away');
+  await close(page);
+});
+
 const tableOpen = async (page) => page.waitForSelector('.below-plot .twin tbody tr', patience);
 fits(withCursors);
 looksRight('trace', withCursors, tableOpen);

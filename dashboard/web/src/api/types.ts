@@ -868,6 +868,17 @@ export type MissedAnswer = {
   to_do: MissedToDo[];
 };
 
+/** A copy of the record that waits to be fetched. */
+export type BackupReady = {
+  /** serves once, and whoever asked alone */
+  ticket: string;
+  /** of the file */
+  name: string;
+  bytes: number;
+  /** how long it waits; then it is gone */
+  waits_s: number;
+};
+
 /** How well a device was read. */
 export type MissedDevice = {
   device: string;

@@ -1,6 +1,6 @@
 // What the page asks of loadscribe beyond reading: a copy of the record, a check of
 // the evidence log, a report. They may take minutes, so each can be taken back.
-import { ApiError, refused, type EvidenceVerdict } from '../api';
+import { ApiError, refused, type BackupReady, type EvidenceVerdict } from '../api';
 import { capital } from '../look/words';
 
 /** Sends a POST that may take long; a refusal has the words of the API. */
@@ -16,15 +16,11 @@ async function ask(path: string, body: string | undefined, signal: AbortSignal):
   throw await refused(response);
 }
 
-/** The copy, ready to be saved. */
-export async function backup(signal: AbortSignal): Promise<Blob> {
-  const answer = await ask('/api/v1/backup', undefined, signal);
-  try {
-    return await answer.blob();
-  } catch (cause) {
-    if (signal.aborted) throw cause;
-    throw new ApiError('the copy broke off on its way here: take it again, or take it at the computer that records with loadscribe backup', { cause });
-  }
+/** Has a copy made and hands it to the browser as a download, so that no page holds a record. */
+export async function backup(signal: AbortSignal): Promise<BackupReady> {
+  const ready = (await (await ask('/api/v1/backup/ready', '{}', signal)).json()) as BackupReady;
+  download(`/api/v1/backup/file?${new URLSearchParams({ ticket: ready.ticket })}`, ready.name);
+  return ready;
 }
 
 export async function verify(signal: AbortSignal): Promise<EvidenceVerdict> {
@@ -34,11 +30,15 @@ export async function verify(signal: AbortSignal): Promise<EvidenceVerdict> {
 /** Hands something to the browser as a download. */
 export function save(blob: Blob, name: string): void {
   const address = URL.createObjectURL(blob);
+  download(address, name);
+  setTimeout(() => URL.revokeObjectURL(address), 60_000); // the browser has begun by then
+}
+
+function download(address: string, name: string): void {
   const link = document.createElement('a');
   link.href = address;
   link.download = name;
   link.click();
-  setTimeout(() => URL.revokeObjectURL(address), 60_000); // the browser has begun by then
 }
 
 /** What the check found, in a sentence. */

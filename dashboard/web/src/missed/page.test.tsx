@@ -145,9 +145,23 @@ it('checks the log when asked, and says what is wrong with it', async () => {
   [...host.querySelectorAll('button')].find((b) => b.textContent === 'Check the whole log now')?.click();
   await there('The log is not sound: 1 thing is not as it has them. 9 leaves, 7 blocks with 700 readings');
   expect(text()).toContain('a block was changed');
-  answers['POST /api/v1/backup'] = new Error('the disk is full');
-  [...host.querySelectorAll('button')].find((b) => b.textContent === 'Take a backup now')?.click();
+});
+
+it('takes a backup as a download of the browser, which the page does not hold', async () => {
+  const clicked: string[] = [];
+  const click = vi.spyOn(HTMLAnchorElement.prototype, 'click').mockImplementation(function (this: HTMLAnchorElement) { clicked.push(`${this.getAttribute('href')} ${this.download}`); });
+  answers = { '/api/v1/missed': whole(), 'POST /api/v1/backup/ready': new Error('the disk is full') };
+  show();
+  await there('Take a backup now');
+  const press = () => [...host.querySelectorAll('button')].find((b) => b.textContent === 'Take a backup now')?.click();
+  press();
   await there('It failed: the disk is full.');
+  expect(clicked).toEqual([]);
+  answers['POST /api/v1/backup/ready'] = { ticket: 'A2B+', name: 'loadscribe-20260309T170000Z.backup', bytes: 5_900_000, waits_s: 60 };
+  press();
+  await there('is on its way to your browser’s downloads as loadscribe-20260309T170000Z.backup');
+  expect(clicked).toEqual(['/api/v1/backup/file?ticket=A2B%2B loadscribe-20260309T170000Z.backup']);
+  click.mockRestore();
 });
 
 it('says of which days a report is, whatever days are shown', async () => {

@@ -64,7 +64,6 @@ export function Clock({ answer }: { answer: MissedAnswer }) {
 export function Disk({ answer, site, now }: Shown) {
   const d = answer.disk;
   const at = (stamp: string) => <time dateTime={stamp}>{when(Date.parse(stamp), now, site.timezone)}</time>;
-  const name = `${site.name.toLowerCase().replaceAll(/[^a-z0-9]+/g, '-').replaceAll(/^-|-$/g, '') || 'record'}.backup`;
   return (
     <section class="part" aria-labelledby="disk-title">
       <h2 id="disk-title">Disk and copies</h2>
@@ -76,8 +75,8 @@ export function Disk({ answer, site, now }: Shown) {
         <Row term="Kept">{d.keep_raw_days === null ? 'every reading, for good' : <>raw readings for <Num value={d.keep_raw_days} at="/disk/keep_raw_days">{d.keep_raw_days}</Num> days, figures and hashes for good</>}{d.raw_from && <>; of before {at(d.raw_from)} there are summaries alone</>}</Row>
         <Row term="Backups">{!d.backups ? 'none is scheduled in the site file' : d.last_backup ? <>the last one was made {at(d.last_backup)}</> : 'scheduled; none is there yet'}</Row>
       </dl>
-      <Operating what="take copies of the record"><Deed label="Take a backup now" busy="The record is copied; recording goes on" act={async (signal) => { const b = await backup(signal); save(b, name); return b.size; }}
-        done={(size) => <p>The copy, <span data-words>{`${bytes(size).value} ${bytes(size).unit}`}</span>, is with your browser’s downloads as <span data-words>{name}</span>. Keep it on another computer.</p>} /></Operating>
+      <Operating what="take copies of the record"><Deed label="Take a backup now" busy="The record is copied; recording goes on" act={backup}
+        done={(copy) => <p>The copy, <span data-words>{`${bytes(copy.bytes).value} ${bytes(copy.bytes).unit}`}</span>, is on its way to your browser’s downloads as <span data-words>{copy.name}</span>. Look there that it arrives whole, and keep it on another computer.</p>} /></Operating>
     </section>
   );
 }
