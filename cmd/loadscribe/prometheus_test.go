@@ -40,11 +40,11 @@ func quickShop(s *simulator.Scenario) {
 	for i := range s.Parts {
 		s.Parts[i].VolumeM3 /= 12
 	}
-	s.Breaks, s.Users = nil, s.Users[:2]
+	s.Breaks, s.Users = nil, s.Users[:1]
 	for i := range s.Users {
 		u := &s.Users[i]
-		u.Always, u.RegulatedPa, u.FlowM3S = true, 0, 0.03
-		u.On, u.Rest = 4*time.Second, 8*time.Second
+		u.Always, u.RegulatedPa, u.FlowM3S = true, 0, 0.06
+		u.On, u.Rest = 5*time.Second, 9*time.Second
 	}
 	for i := range s.Devices {
 		s.Devices[i].Poll = 200 * time.Millisecond
