@@ -38,7 +38,7 @@ var allowed = map[string][]string{
 	"agent/report":           {"agent/analysis", "agent/chart", "agent/display", "agent/quantity", "agent/replay", "agent/scan", "agent/sitefile", "agent/store"},
 	"agent/publish":          {"agent/analysis", "agent/quantity", "agent/scan"},
 	"agent/publish/samples":  {"agent/analysis", "agent/publish", "agent/publish/remote", "agent/quantity", "agent/scan", "agent/sitefile", "agent/store", "agent/transfer"},
-	"agent/publish/remote":   {},
+	"agent/publish/remote":   {"agent/outward"},
 	"agent/hookup":           {"agent/quantity", "agent/scan", "agent/sitefile", "agent/analysis"},
 	"agent/guided":           {"agent/air", "agent/baseline", "agent/gum", "agent/quantity", "agent/scan", "agent/sitefile"},
 	"agent/alarm":            {"agent/quantity", "agent/scan", "agent/sitefile"},

@@ -35,7 +35,7 @@ const MostPosition = 1 << 20
 type Batch struct {
 	Series []Series // each set of labels once; may be empty where only Next went on
 	Next   Position // where the Source is after it; nil: as before
-	Missed int64    // scans that retention dropped before they were given, since the position asked for
+	Missed int64    // scans after the position asked for that retention dropped; told with the Next that is past them
 }
 
 // Source reads what is to be sent. A Sender calls it from one goroutine.

@@ -20,7 +20,8 @@ type State struct {
 	// Source, resends counted again.
 	Samples, There int64
 	Refused        map[string]int64
-	// SetAside is how many of the refused stand in the file Aside.
+	// SetAside is how many of the refused were written to the file Aside, which is
+	// bounded: the oldest of very many are gone.
 	SetAside int64
 	Aside    string // path; empty: there is none yet
 	// Requests were made, Bytes of payload sent with them, Retried of them because

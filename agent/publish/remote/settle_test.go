@@ -1,0 +1,189 @@
+package remote
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+)
+
+func seriesNo(n int) func(string) bool {
+	name := fmt.Sprintf("loadscribe_reading_%03d ", n)
+	return func(s string) bool { return strings.HasPrefix(strings.TrimPrefix(s, NameLabel+"="), name) }
+}
+
+// TestOneBadSeries: a series that the receiver will not have is found, set aside with
+// the reply, and costs a request a batch from then on; after an hour it is tried again.
+func TestOneBadSeries(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newReceiver()
+		r.badSeries = seriesNo(7)
+		g := newRig(t, 40, r)
+		g.options.MostSamples = 2000
+		g.source.add(50)
+		g.start()
+		defer g.stop()
+		g.settle(time.Hour)
+		first := r.requests
+		if first > 1+2*6+2*6+aloneRefused {
+			t.Errorf("%d requests to find one of 40 series", first)
+		}
+		aside := g.account(0)
+		bad := 0
+		for p := range g.source.points(0) {
+			if r.badSeries(p.series) {
+				bad++
+			}
+		}
+		if s := g.sender.State(); len(aside) != bad || s.Refused[ReasonOther] != int64(bad) || s.SetAside != int64(bad) || s.Aside == "" || s.Why != "" {
+			t.Errorf("%d set aside, %d are bad: %+v", len(aside), bad, s)
+		}
+		for range 10 {
+			g.source.add(1)
+			time.Sleep(time.Minute)
+		}
+		synctest.Wait()
+		if n := r.requests - first; n > 20 {
+			t.Errorf("%d requests for ten batches with a series that is known to be refused", n)
+		}
+		r.mu.Lock()
+		r.badSeries = nil
+		r.mu.Unlock()
+		time.Sleep(time.Hour)
+		g.source.add(50)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		before := len(aside)
+		if aside = g.account(0); len(aside) > before+10 {
+			t.Errorf("%d more are set aside after the receiver has changed its mind", len(aside)-before)
+		}
+	})
+}
+
+// TestOneBadSample: of a series that is fine otherwise only the sample that the
+// receiver will not have is set aside.
+func TestOneBadSample(t *testing.T) {
+	for _, scan := range []int{0, 1, 23, 48, 49} {
+		synctest.Test(t, func(t *testing.T) {
+			r := newReceiver()
+			r.badPoint = func(p point) bool { return p.ms == firstMS+int64(scan)*1000 && seriesNo(0)(p.series) }
+			g := newRig(t, 40, r)
+			g.options.MostSamples = 2000
+			g.source.add(50)
+			g.start()
+			defer g.stop()
+			g.settle(time.Hour)
+			if aside := g.account(0); len(aside) != 1 || g.sender.State().Refused[ReasonOther] != 1 {
+				t.Errorf("scan %d: %d set aside: %v", scan, len(aside), g.sender.State().Refused)
+			}
+			if r.requests > 1+2*6+2*6 {
+				t.Errorf("scan %d: %d requests to find one of 2000 samples", scan, r.requests)
+			}
+		})
+	}
+}
+
+// TestRefusesAll: a receiver that answers 400 to everything is no reason to throw a
+// week away: it is held, in a bounded number of requests, and goes on when it is mended.
+func TestRefusesAll(t *testing.T) {
+	for series, code := range map[int]int{1: 400, 3: 422, 40: 400, 150: 413} {
+		synctest.Test(t, func(t *testing.T) {
+			r := newReceiver()
+			r.always = func() (int, string) { return code, "no tenant" }
+			g := newRig(t, series, r)
+			g.options.MostSamples = 2000
+			g.source.add(50)
+			g.start()
+			defer g.stop()
+			const hours = 6
+			time.Sleep(hours * time.Hour)
+			synctest.Wait()
+			s := g.sender.State()
+			if !s.Held || !strings.Contains(s.Why, "it refuses all") || !strings.Contains(s.Why, "no tenant") || s.SetAside != 0 || len(s.Refused) != 0 {
+				t.Errorf("%d series: state %+v", series, s)
+			}
+			if perHour := r.requests / hours; perHour > 7*(mostUntaken+14) {
+				t.Errorf("%d series: %d requests an hour", series, perHour)
+			}
+			r.mu.Lock()
+			r.always = nil
+			r.mu.Unlock()
+			g.settle(time.Hour)
+			if aside := g.account(0); len(aside) > 0 {
+				t.Errorf("%d series: %d were set aside", series, len(aside))
+			}
+		})
+	}
+}
+
+// TestTooLarge: requests become smaller until the receiver takes them, and stay so.
+func TestTooLarge(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newReceiver()
+		g := newRig(t, 40, r)
+		g.options.Transport = atMost{r, 300}
+		g.options.MostSamples = 2000
+		g.source.add(1000)
+		g.start()
+		defer g.stop()
+		g.settle(time.Hour)
+		if aside := g.account(0); len(aside) > 0 {
+			t.Errorf("%d were set aside", len(aside))
+		}
+		if n := len(g.source.points(0)); r.requests > 2*n/150 {
+			t.Errorf("%d requests for %d samples", r.requests, n)
+		}
+	})
+}
+
+// TestOutOfBounds: what is too old for the receiver is counted as such and set aside;
+// what is not is taken, but for a part of one batch at the boundary.
+func TestOutOfBounds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newReceiver()
+		r.bound = func() int64 { return firstMS + 333*1000 }
+		g := newRig(t, 12, r)
+		g.source.add(600)
+		g.start()
+		defer g.stop()
+		g.settle(time.Hour)
+		aside := g.account(0)
+		old := 0
+		for p := range g.source.points(0) {
+			if p.ms < r.bound() {
+				old++
+			}
+		}
+		if s := g.sender.State(); len(aside) < old || len(aside) > old+200/slicesOfTime+12 || s.Refused[ReasonTooOld] != int64(len(aside)) {
+			t.Errorf("%d set aside, %d are too old: %v", len(aside), old, s.Refused)
+		}
+		if s := g.sender.State(); s.Held || s.Why != "" {
+			t.Errorf("state %+v", s)
+		}
+	})
+}
+
+// TestAnotherSender: a series that somebody else writes ahead of us is refused; the
+// others are taken whole.
+func TestAnotherSender(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newReceiver()
+		g := newRig(t, 20, r)
+		g.source.add(100)
+		name := nameOf(g.source.at(0)[3].Labels)
+		r.last[name] = point{name, firstMS + 1_000_000, 1}
+		g.start()
+		defer g.stop()
+		g.settle(time.Hour)
+		aside := g.account(0)
+		for p := range aside {
+			if p.series != name {
+				t.Fatalf("%v is set aside", p)
+			}
+		}
+		if s := g.sender.State(); len(aside) == 0 || s.Refused[ReasonOutOfOrder] != int64(len(aside)) || s.There != 0 {
+			t.Errorf("%d set aside: %+v", len(aside), s)
+		}
+	})
+}
