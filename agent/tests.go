@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"sync"
+	"time"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/guided"
@@ -124,10 +125,29 @@ type Tests struct {
 	Cautions TestCautions `json:"cautions"`
 }
 
+// Of are those of one test.
+func (c *TestCautions) Of(test string) []string {
+	if test == guided.Leak {
+		return c.Leak
+	}
+	return c.PumpUp
+}
+
+// leakCautions say first, in the hours of a shift, that a leak test cannot tell leaks
+// from users.
+func leakCautions(site *sitefile.Site, now time.Time) []string {
+	all := guided.Cautions(guided.Leak)
+	at := now.In(site.Location)
+	if off := site.OffShiftOn(at); len(site.Shifts) == 0 || off[at.Hour()*60+at.Minute()] {
+		return all
+	}
+	return append([]string{"By the site file's shifts people work at this hour (" + at.Format("Mon 15:04") + "): what they use would be filed as leak. Do it after hours."}, all...)
+}
+
 // Tests lists what was found; none runs on a stopped store.
 func (h *History) Tests() (Tests, error) {
 	t := Tests{Running: []TestStatus{}, Results: []TestRecord{},
-		Cautions: TestCautions{Leak: guided.Cautions(guided.Leak), PumpUp: guided.Cautions(guided.PumpUp)}}
+		Cautions: TestCautions{Leak: leakCautions(h.site, h.Now()), PumpUp: guided.Cautions(guided.PumpUp)}}
 	events, err := h.eventsWhere(0, 0, 0, func(e *store.Event) bool { return e.Kind == analysis.KindTest })
 	if err != nil {
 		return t, fmt.Errorf("read the guided tests: %w", err)
@@ -185,6 +205,7 @@ func (h *History) markWithdrawn(page []Event) error {
 // Tests lists what was found and what runs.
 func (a *Agent) Tests() (Tests, error) {
 	t, err := a.History.Tests()
+	t.Cautions.Leak = leakCautions(a.site, a.end())
 	a.tests.mu.Lock()
 	defer a.tests.mu.Unlock()
 	for i := range a.site.Systems {

@@ -111,7 +111,11 @@ func (f *guideFlags) lead(s *surroundings, q agent.TestAsk) error {
 		return flagged(err)
 	}
 	fmt.Fprintf(s.stdout, "Before a %s test:\n", q.Test)
-	for _, text := range guided.Cautions(q.Test) {
+	tests, err := r.Tests(s.ctx)
+	if err != nil {
+		return err
+	}
+	for _, text := range tests.Cautions.Of(q.Test) {
 		fmt.Fprintf(s.stdout, "  caution: %s\n", text)
 	}
 	fmt.Fprintln(s.stdout, "loadscribe only reads: every valve and button is yours.")
