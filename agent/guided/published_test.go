@@ -1,16 +1,14 @@
 package guided
 
 import (
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
 	"strconv"
-
 	"testing"
 
 	"loadscribe/agent/air"
 	"loadscribe/agent/gum"
+	"loadscribe/testdata/vectors"
 )
 
 const (
@@ -18,24 +16,12 @@ const (
 	ft3M3 = 0.3048 * 0.3048 * 0.3048
 )
 
-// vectors reads a file of published values; rows by their first column.
-func vectors(t *testing.T, name string) map[string]map[string]string {
+// published are a table's rows by their case.
+func published(t *testing.T, name string) map[string]map[string]string {
 	t.Helper()
-	f, err := os.Open("../../testdata/vectors/" + name)
-	if err != nil {
-		t.Fatalf("published values: %v", err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatalf("%s: %v", name, err)
-	}
 	all := map[string]map[string]string{}
-	for _, row := range rows[1:] {
-		all[row[0]] = map[string]string{}
-		for i, key := range rows[0] {
-			all[row[0]][key] = row[i]
-		}
+	for _, row := range vectors.Read(t, name) {
+		all[row["case"]] = row
 	}
 	return all
 }
@@ -72,7 +58,7 @@ func (p *player) show(pa float64, doing Doing) {
 // to 125 psig in 2 min take 100 cfm net (V = T·C·Pa/(P1-P2); compressed-air
 // handbook as quoted by an open textbook, read). A leak of a tenth is added back.
 func TestPumpUpIsThePublishedStorageFormula(t *testing.T) {
-	row := vectors(t, "storage.csv")["sandblast"]
+	row := published(t, "storage.csv")["sandblast"]
 	volume, inlet := num(t, row["printed_ft3"])*ft3M3, num(t, row["Pa_psia"])*psiPa
 	low, high, seconds := num(t, row["P2_psig"])*psiPa, num(t, row["P1_psig"])*psiPa, 60*num(t, row["T_min"])
 	want := num(t, row["C_cfm"]) * ft3M3 / 60
@@ -178,7 +164,7 @@ func TestLeakIsThePublishedLoadShare(t *testing.T) {
 	if testing.Short() {
 		t.Skip("one goroutine, and slow under the race detector; not under -short")
 	}
-	rows := vectors(t, "leak_tests.csv")
+	rows := published(t, "leak_tests.csv")
 	for name, loadedOther := range map[string][2]float64{"load_unload": {450, 1350}, "load_unload_2": {120, 600}} {
 		want := num(t, rows[name]["recomputed"]) / 100
 		p := player{s: New(bench(Leak, 0, 1e5))}
@@ -213,7 +199,7 @@ func TestLeakIsThePublishedLoadShare(t *testing.T) {
 // A bleed-down with the machine stopped is the published one, in its exact form:
 // the handbooks' 1.25 of 100 to 50 psig is 1.313450 (leak_tests.csv).
 func TestBleedDownIsThePublishedOne(t *testing.T) {
-	rows := vectors(t, "leak_tests.csv")
+	rows := published(t, "leak_tests.csv")
 	const volume = 5 * ft3M3
 	inlet := 14.7 * psiPa
 	handbook := num(t, rows["bleed_down"]["recomputed"]) * ft3M3 / 60

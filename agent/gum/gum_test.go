@@ -1,32 +1,25 @@
 package gum
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"os/exec"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"loadscribe/testdata/vectors"
 )
 
-// vectors reads the printed values of the published cases by quantity.
-func vectors(t *testing.T) map[string]float64 {
+// recomputed are the values of the published cases by quantity, with more digits than
+// are printed.
+func recomputed(t *testing.T) map[string]float64 {
 	t.Helper()
-	f, err := os.Open("../../testdata/vectors/uncertainty_gum.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	of := map[string]float64{}
-	for _, r := range rows[1:] {
-		if of[r[1]], err = strconv.ParseFloat(r[3], 64); err != nil {
+	for _, row := range vectors.Read(t, "uncertainty_gum.csv") {
+		var err error
+		if of[row["quantity"]], err = strconv.ParseFloat(row["recomputed"], 64); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -44,7 +37,7 @@ func near(t *testing.T, what string, got, want, within float64) {
 // were read in a stored manual of a package, see testdata/vectors): the length of
 // an end gauge, l = ls + d - ls·(δα·θ + αs·δθ), in nm and K.
 func TestEndGauge(t *testing.T) {
-	of := vectors(t)
+	of := recomputed(t)
 	ls := New(50_000_623, 25, "standard")
 	d := New(215, 9.7, "difference")
 	da, theta := New(0, 0.58e-6, "difference of expansion"), New(-0.1, 0.41, "temperature of the bed")
@@ -111,7 +104,7 @@ func TestImpedance(t *testing.T) {
 func TestSpecificPower(t *testing.T) {
 	power := New(37, 37*0.005/math.Sqrt(3), "meter").Plus(New(0, 37*0.005/math.Sqrt(3), "current transformers"))
 	sp := power.Over(New(5.2, 5.2*0.01, "flow"))
-	near(t, "u, %", 100*sp.U()/sp.V, vectors(t)["specific power u_rel"], 1e-6)
+	near(t, "u, %", 100*sp.U()/sp.V, recomputed(t)["specific power u_rel"], 1e-6)
 	near(t, "±, %", 200*sp.U()/sp.V, 2.160247, 1e-6)
 }
 
