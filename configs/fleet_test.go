@@ -4,6 +4,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -28,6 +29,31 @@ func TestFleetRules(t *testing.T) {
 				t.Errorf("promtool test rules: %v\n%s", err, out)
 			}
 		})
+	}
+}
+
+// Each alert of the fleet's is seen to come in a test.
+func TestFleetAlertsAreSeen(t *testing.T) {
+	var tests []byte
+	for _, file := range glob(t, "prometheus/tests/fleet-*.yml") {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tests = append(tests, text...)
+	}
+	rules, err := os.ReadFile("prometheus/fleet-alerts.yml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := regexp.MustCompile(`- alert: (\w+)`).FindAllStringSubmatch(string(rules), -1)
+	if len(names) < 6 {
+		t.Errorf("fleet-alerts.yml has the alerts %q", names)
+	}
+	for _, name := range names {
+		if !regexp.MustCompile(`- alertname: ` + name[1] + `\n +eval_time: \w+\n +exp_alerts:\n`).Match(tests) {
+			t.Errorf("no test sees the alert %s come", name[1])
+		}
 	}
 }
 

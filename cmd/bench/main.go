@@ -27,6 +27,9 @@ type bench struct {
 	yearDays     int64         // length of the year section's record
 	monthDays    int64         // of it, with a scan on each second
 	exchangeDays int64         // that go out as CSV and in again
+	fleetSites   int           // that send to one receiver
+	fleetSpan    time.Duration // of simulated time, in which their traffic is measured
+	fleetAway    time.Duration // how long their network is away
 	week         *demoWeek     // made at its first use
 }
 
@@ -48,6 +51,7 @@ func sections() []section {
 		{"serial", serialFigures, serialRows},
 		{"agent", agentFigures, agentRows},
 		{"soak", soakFigures, soakRows},
+		{"fleet", fleetFigures, fleetRows},
 		{"air", airFigures(), airRows},
 		{"evidence", evidenceFigures, evidenceRows},
 		{"replay", replayFigures, replayRows},
@@ -83,7 +87,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent, air, evidence, replay, report or page")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent, soak, fleet, air, evidence, replay, report or page")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {
@@ -121,7 +125,8 @@ func measure(ctx context.Context, todo []section, log io.Writer) (rows []row, er
 	}
 	b := &bench{dir: dir, log: log, now: time.Now().Truncate(interval),
 		pollWindow: 500 * time.Millisecond, pollRounds: 5, storeReps: 3,
-		yearDays: yearDays, monthDays: monthDays, exchangeDays: exchangeDays, serialCycles: 21, jitterWindow: 15 * time.Second}
+		yearDays: yearDays, monthDays: monthDays, exchangeDays: exchangeDays, serialCycles: 21, jitterWindow: 15 * time.Second,
+		fleetSites: 50, fleetSpan: 5 * time.Minute, fleetAway: 12 * time.Hour}
 	defer func() {
 		b.week.close()
 		if removeErr := os.RemoveAll(dir); err == nil {

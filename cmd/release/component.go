@@ -55,7 +55,7 @@ func components(ctx context.Context, source *Source, t Target, binary *Binary) (
 	}
 	all := slices.Concat([]Component{standard}, modules, pages)
 	for i := range all {
-		if err := judge(&all[i]); err != nil {
+		if err := judge(&all[i], &source.texts); err != nil {
 			return nil, err
 		}
 	}

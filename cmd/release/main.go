@@ -9,8 +9,11 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // options are the command line's.
@@ -58,19 +61,25 @@ func release(ctx context.Context, o options, say io.Writer) error {
 		return err
 	}
 	defer os.RemoveAll(work)
-	var made []string
-	for _, t := range chosen {
-		names, err := releaseTarget(ctx, source, t, o, work, say)
-		if err != nil {
-			return fmt.Errorf("%s: %w", t, err)
-		}
-		made = append(made, names...)
+	made := make([][]string, len(chosen))
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(runtime.NumCPU()) // linking and packing use one core each
+	for i, t := range chosen {
+		group.Go(func() (err error) {
+			if made[i], err = releaseTarget(ctx, source, t, o, work); err != nil {
+				return fmt.Errorf("%s: %w", t, err)
+			}
+			return nil
+		})
 	}
-	return writeSums(o.out, made)
+	if err := group.Wait(); err != nil {
+		return err
+	}
+	return writeSums(o.out, slices.Concat(made...), say)
 }
 
 // releaseTarget makes the files of one target and returns their names.
-func releaseTarget(ctx context.Context, source *Source, t Target, o options, work string, say io.Writer) ([]string, error) {
+func releaseTarget(ctx context.Context, source *Source, t Target, o options, work string) ([]string, error) {
 	binary, err := build(ctx, source, t, work)
 	if err != nil {
 		return nil, err
@@ -103,13 +112,6 @@ func releaseTarget(ctx context.Context, source *Source, t Target, o options, wor
 		}
 		made = append(made, deb)
 	}
-	for _, name := range made {
-		info, err := os.Stat(filepath.Join(o.out, name))
-		if err != nil {
-			return nil, err
-		}
-		fmt.Fprintf(say, "%10d  %s\n", info.Size(), name)
-	}
 	return made, nil
 }
 
@@ -137,8 +139,8 @@ func emptyFolder(dir string) error {
 
 const sumsName = "SHA256SUMS"
 
-// writeSums writes the checksums as sha256sum -c reads them.
-func writeSums(dir string, names []string) error {
+// writeSums writes the checksums as sha256sum -c reads them, and says what was made.
+func writeSums(dir string, names []string, say io.Writer) error {
 	var text strings.Builder
 	for _, name := range slices.Sorted(slices.Values(names)) {
 		content, err := os.ReadFile(filepath.Join(dir, name))
@@ -146,6 +148,7 @@ func writeSums(dir string, names []string) error {
 			return err
 		}
 		fmt.Fprintf(&text, "%s  %s\n", sha256Of(content), name)
+		fmt.Fprintf(say, "%10d  %s\n", len(content), name)
 	}
 	return os.WriteFile(filepath.Join(dir, sumsName), []byte(text.String()), 0o644)
 }

@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/google/licensecheck"
 )
@@ -52,14 +53,14 @@ var allowed = []string{"Apache-2.0", "BSD-2-Clause", "BSD-3-Clause", "ISC", "MIT
 
 // judge finds the licences of a component, and refuses one that has none, or one that we
 // do not know, or that is not allowed.
-func judge(c *Component) error {
+func judge(c *Component, texts *identified) error {
 	licences := 0
 	for i := range c.Notices {
 		n := &c.Notices[i]
 		if !licenceName.MatchString(n.Name) && besides[c.Name] != n.Name {
 			continue // notices and grants of patents go with it as they are
 		}
-		ids, err := identify(n.Text)
+		ids, err := texts.of(n.Text)
 		if err != nil {
 			return fmt.Errorf("%s: %s: %w", c, n.Name, err)
 		}
@@ -75,6 +76,25 @@ func judge(c *Component) error {
 		return fmt.Errorf("%s has no licence text: it cannot be passed on", c)
 	}
 	return nil
+}
+
+// identified are the texts that were looked at: each is in the binary of every target.
+type identified struct {
+	sync.Mutex
+	known map[string]func() ([]string, error) // by text; locked
+}
+
+func (i *identified) of(text string) ([]string, error) {
+	i.Lock()
+	if i.known == nil {
+		i.known = map[string]func() ([]string, error){}
+	}
+	if i.known[text] == nil {
+		i.known[text] = sync.OnceValues(func() ([]string, error) { return identify(text) })
+	}
+	one := i.known[text]
+	i.Unlock()
+	return one()
 }
 
 // identify names the licences of a text by their SPDX identifiers, sorted.

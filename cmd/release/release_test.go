@@ -88,7 +88,7 @@ func TestLicences(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			part := Component{Name: "example.org/part", Version: "v1.0.0", Notices: c.notices}
-			err := judge(&part)
+			err := judge(&part, &identified{})
 			if c.fails == "" && (err != nil || part.expression() != c.want) {
 				t.Errorf("%q, %v; want %q", part.expression(), err, c.want)
 			}

@@ -24,6 +24,7 @@ type Source struct {
 	Count   int       // of commits up to it
 	Time    time.Time // of the commit, or SOURCE_DATE_EPOCH; UTC
 	files   []string  // that git knows, by path with slashes
+	texts   identified
 }
 
 // openSource asks git what the tree is.
