@@ -58,11 +58,13 @@ func newWebhook(c WebhookConfig, log *slog.Logger, roots *x509.CertPool) (*Webho
 		return nil, fmt.Errorf("webhook %q: its url is not a web address without user and password", c.Name)
 	}
 	dialer := &net.Dialer{}
+	proxy := http.ProxyFromEnvironment
 	if u.Scheme == "http" {
 		dialer.Control = outward.LoopbackOnly // whatever the name resolves to
+		proxy = nil                           // it may be on this computer and lead out of it
 	}
 	transport := &http.Transport{
-		Proxy:                  http.ProxyFromEnvironment,
+		Proxy:                  proxy,
 		DialContext:            dialer.DialContext,
 		TLSClientConfig:        &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12},
 		MaxResponseHeaderBytes: mostAnswerHead,

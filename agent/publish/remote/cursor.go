@@ -144,7 +144,7 @@ func (k *keeper) keep(c *cursor) error {
 	return k.files.SyncDir(k.dir)
 }
 
-// makeDir makes the folder, and its name safe.
+// makeDir makes the folder and the one above it, and their names safe.
 func (k *keeper) makeDir() error {
 	if k.made {
 		return nil
@@ -152,7 +152,8 @@ func (k *keeper) makeDir() error {
 	if err := os.MkdirAll(k.dir, 0o700); err != nil {
 		return err
 	}
-	if err := k.files.SyncDir(filepath.Dir(k.dir)); err != nil {
+	above := filepath.Dir(k.dir)
+	if err := errors.Join(k.files.SyncDir(above), k.files.SyncDir(filepath.Dir(above))); err != nil {
 		return err
 	}
 	k.made = true

@@ -267,8 +267,9 @@ func TestDamagedCursor(t *testing.T) {
 // by then are as they were before.
 type cutDisk struct {
 	outward.Disk
-	steps int
-	undo  []func()
+	steps  int
+	undo   []func()
+	synced map[string]bool // folders
 }
 
 func (c *cutDisk) step(do func() error) error {
@@ -297,15 +298,48 @@ func (c *cutDisk) Rename(from, to string) error {
 	})
 }
 
-func (c *cutDisk) SyncDir(string) error {
+func (c *cutDisk) SyncDir(dir string) error {
 	return c.step(func() error {
 		c.undo = nil
+		if c.synced == nil {
+			c.synced = map[string]bool{}
+		}
+		c.synced[dir] = true
 		return nil
 	})
 }
 
+// TestCursorIsSafe cuts the power after each step of writing cursors: what keep has
+// called safe is there, or a later one.
+func TestCursorIsSafe(t *testing.T) {
+	for steps := range 14 {
+		power := &cutDisk{steps: steps}
+		data := t.TempDir()
+		k := keeper{dir: filepath.Join(data, "remote-write", "to-a"), files: power}
+		safe := int64(0)
+		for n := range int64(5) {
+			if k.keep(&cursor{Format: cursorFormat, Samples: n + 1}) == nil {
+				safe = n + 1
+				if !power.synced[data] || !power.synced[filepath.Dir(k.dir)] { // else a new folder's name may go
+					t.Errorf("%d steps: synced are %v", steps, power.synced)
+				}
+			}
+		}
+		for i := len(power.undo) - 1; i >= 0; i-- {
+			power.undo[i]()
+		}
+		found, err := k.load()
+		switch {
+		case err != nil:
+			t.Errorf("%d steps: %v", steps, err)
+		case found == nil && safe > 0, found != nil && found.Samples < safe:
+			t.Errorf("%d steps: cursor %d was safe, found %+v", steps, safe, found)
+		}
+	}
+}
+
 // TestPowerCuts cuts the power after each step that is done to the disk: the cursor is
-// whole, nothing is lost, and where the disk had said yes nothing is set aside.
+// whole, and nothing is lost.
 func TestPowerCuts(t *testing.T) {
 	for steps := range 40 {
 		synctest.Test(t, func(t *testing.T) {

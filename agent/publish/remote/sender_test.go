@@ -27,8 +27,10 @@ func TestSends(t *testing.T) {
 		g.settle(time.Minute)
 		g.source.add(3)
 		g.sender.Wake()
-		synctest.Wait()
-		g.settle(time.Minute)
+		synctest.Wait() // no time passes
+		if at, _, _ := g.sender.position(); string(at) != "303" {
+			t.Errorf("woken, it is at %s", at)
+		}
 		g.stop()
 		before := g.receiver.requests
 		g.source.add(50)

@@ -87,6 +87,11 @@ func decodePayload(block []byte) (all []Series, err error) {
 	if err != nil {
 		return nil, err
 	}
+	return decodeSeries(message)
+}
+
+// decodeSeries reads a WriteRequest, or a QueryResult, which is the same on the wire.
+func decodeSeries(message []byte) (all []Series, err error) {
 	err = fields(message, func(field protowire.Number, kind protowire.Type, _ uint64, inner []byte) error {
 		if field != 1 || kind != protowire.BytesType {
 			return errWire
