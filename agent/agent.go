@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/http"
 	"os"
 	"sync"
 	"sync/atomic"
@@ -35,6 +36,9 @@ type Options struct {
 	// Awake keeps the computer awake while Run records, and says whether it may fall
 	// asleep; nil: nobody does, and nobody knows.
 	Awake *awake.Keeper
+	// RemoteTransport takes the place of the network to a receiver of samples; nil: the
+	// network.
+	RemoteTransport func(name string) http.RoundTripper
 	// Refuge is where readings wait that an earlier agent could not bring to the
 	// data directory; nil: there is none.
 	Refuge     *Refuge
@@ -58,6 +62,7 @@ type Agent struct {
 	turning   turning
 	alarms    *alarms
 	messages  *messenger.Messenger // nil: the site file names nobody to tell
+	receivers []sampleReceiver     // of samples; fixed
 	awake     *awake.Keeper        // nil: none
 	walks     walks
 	tagging   sync.Mutex // one entry of a leak tag at a time
@@ -116,6 +121,9 @@ func Open(site *sitefile.Site, o Options) (*Agent, error) {
 	}
 	a.alarms.engine.Begin(monoMS)
 	if a.messages, err = openMessages(site, o.Log); err != nil {
+		return nil, errors.Join(err, h.store.Close())
+	}
+	if err := a.openReceivers(&o); err != nil {
 		return nil, errors.Join(err, h.store.Close())
 	}
 	a.poller, err = poll.New(site, h.groups, a.queue, poll.Options{

@@ -32,6 +32,10 @@ func (a *Agent) lookAtAlarms() {
 	for _, p := range a.alarms.byKind[sitefile.AlarmStarts] {
 		lives[p.Subject], _ = a.folder.Live(p.Subject, mono, wall)
 	}
+	var undelivered map[string]string
+	if len(a.alarms.byKind[sitefile.AlarmUndelivered]) > 0 {
+		undelivered = a.undelivered()
+	}
 	l := a.alarms
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -48,6 +52,9 @@ func (a *Agent) lookAtAlarms() {
 	for _, p := range l.byKind[sitefile.AlarmStarts] {
 		live := lives[p.Subject]
 		a.see(p, l.starts(at, p, &live))
+	}
+	for _, p := range l.byKind[sitefile.AlarmUndelivered] {
+		a.see(p, delivery(at, undelivered, p.Subject))
 	}
 }
 
@@ -94,6 +101,20 @@ func noData(s alarm.Sight, devices []poll.DeviceStatus, name string) alarm.Sight
 		return s
 	}
 	s.Why = "it is not polled"
+	return s
+}
+
+// delivery is what is seen of what is sent to somebody.
+func delivery(s alarm.Sight, undelivered map[string]string, name string) alarm.Sight {
+	why, known := undelivered[name]
+	if !known {
+		s.Why = "nothing is sent to it"
+		return s
+	}
+	s.Seen, s.Verdict = true, alarm.Fine
+	if why != "" {
+		s.Verdict, s.Why = alarm.Bad, why
+	}
 	return s
 }
 

@@ -269,7 +269,7 @@ func (a *Agent) handOn(r *alarm.Record) {
 // alarmEvent is a record as it is stored.
 func (h *History) alarmEvent(r *alarm.Record) store.Event {
 	e := store.Event{WallMS: r.AtMS, MonoMS: r.MonoMS, Kind: kindAlarm, Subject: r.Subject, Text: r.Text(h.site.Location), Data: r.Data()}
-	if r.On == string(sitefile.AlarmDisk) {
+	if r.On == string(sitefile.AlarmDisk) || r.On == string(sitefile.AlarmUndelivered) {
 		e.Subject = "" // no part of the site
 	}
 	return e

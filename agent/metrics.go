@@ -15,7 +15,7 @@ import (
 // Metrics implements publish.Source. It asks neither the disk nor a line.
 func (a *Agent) Metrics() publish.Snapshot {
 	mono, _ := a.clock.Now()
-	snap := publish.Snapshot{Store: a.storeMetrics(), Alarms: a.alarmMetrics(), Messages: a.messageMetrics(), StartedMS: a.started.UnixMilli()}
+	snap := publish.Snapshot{Store: a.storeMetrics(), Alarms: a.alarmMetrics(), Messages: a.messageMetrics(), RemoteWrite: a.remoteMetrics(), StartedMS: a.started.UnixMilli()}
 	snap.Devices = a.deviceMetrics()
 	readings := a.readings(mono)
 	for i := range a.site.Machines {
@@ -266,16 +266,11 @@ func (a *Agent) quietDemands(ctx context.Context) map[string]*float64 {
 		if ctx.Err() != nil {
 			break
 		}
-		nights, err := a.Nights(name, end.Add(-quietSpan).UnixMilli(), end.UnixMilli())
-		if err != nil {
+		switch m3s, ok, err := a.quietDemand(name, end); {
+		case err != nil:
 			a.log.Warn("quiet demand for the metrics cannot be told", "system", name, "err", err)
-			continue
-		}
-		for k := range nights.Figures {
-			if f := &nights.Figures[k]; f.Name == "quiet_demand" && f.Value != nil {
-				m3s := *f.Value / 60 // the figure is in m³/min
-				all[name] = &m3s
-			}
+		case ok:
+			all[name] = &m3s
 		}
 	}
 	return all

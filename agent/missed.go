@@ -34,6 +34,8 @@ type Missed struct {
 	// mostMissedEvents; EventsMore counts the others.
 	Events     []Event `json:"events"`
 	EventsMore int64   `json:"events_more"`
+	// Receivers are those to whom samples are sent on, as /api/v1/remote-write has them.
+	Receivers []RemoteWrite `json:"receivers"`
 	// ToDo is what to do about it, the most pressing first.
 	ToDo []MissedToDo `json:"to_do"`
 }
@@ -92,7 +94,7 @@ type MissedCounter struct {
 
 // MissedToDo is one thing to do.
 type MissedToDo struct {
-	About string `json:"about"` // sleep, device, disk, backup, clock or store
+	About string `json:"about"` // sleep, device, disk, backup, clock, store or receiver
 	What  string `json:"what"`  // what is so, a sentence
 	Mend  string `json:"mend"`  // what to do about it, sentences
 }
@@ -105,7 +107,13 @@ func (h *History) Missed(fromMS, toMS int64) (Missed, error) {
 			stats.FreeBytes = free
 		}
 	}
-	return h.missed(fromMS, toMS, h.Now(), &stats)
+	m, err := h.missed(fromMS, toMS, h.Now(), &stats)
+	if err == nil {
+		var sent RemoteWrites
+		sent, err = h.RemoteWrites()
+		m.Receivers = sent.Receivers
+	}
+	return m, err
 }
 
 // Missed is History's, up to the present, with how the recording stands.
@@ -122,13 +130,15 @@ func (a *Agent) Missed(fromMS, toMS int64) (Missed, error) {
 	}
 	awake, st := a.Awake(), a.storeState()
 	m.Awake = &awake
-	m.ToDo = slices.Concat(a.toDoNow(&awake, &st), m.ToDo)
-	return m, nil
+	sent, err := a.RemoteWrites()
+	m.Receivers = sent.Receivers
+	m.ToDo = slices.Concat(a.toDoNow(&awake, &st), receiversToDo(sent.Receivers), m.ToDo)
+	return m, err
 }
 
 func (h *History) missed(fromMS, toMS int64, now time.Time, stats *store.Stats) (Missed, error) {
 	fromMS, toMS = max(fromMS, h.store.RecordFrom()), min(toMS, now.UnixMilli())
-	m := Missed{From: Stamp(fromMS), To: Stamp(max(fromMS, toMS)), Devices: []MissedDevice{}, Gaps: []MissedGap{}, Events: []Event{}, ToDo: []MissedToDo{},
+	m := Missed{From: Stamp(fromMS), To: Stamp(max(fromMS, toMS)), Devices: []MissedDevice{}, Gaps: []MissedGap{}, Events: []Event{}, Receivers: []RemoteWrite{}, ToDo: []MissedToDo{},
 		Clock: h.missedClock(), Disk: h.missedDisk(stats), Evidence: h.missedEvidence()}
 	if fromMS < toMS && stats.NewestMS > 0 {
 		if err := h.missedReadings(&m, fromMS, toMS); err != nil {

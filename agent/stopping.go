@@ -96,6 +96,7 @@ func (a *Agent) startParts(ctx context.Context, serve func(ctx context.Context) 
 	if a.messages != nil {
 		list = append(list, part{name: "handing on alarms", run: a.sendAlarms, last: true}, part{name: "sending messages", run: a.messages.Run, last: true})
 	}
+	list = append(list, a.sendingParts()...)
 	if a.awake != nil {
 		list = append(list, part{name: "keeping the computer awake", run: func(ctx context.Context) error { return a.awake.Run(ctx, a.warnOfSleep) }})
 	}

@@ -55,7 +55,7 @@ var access = map[string]need{
 	"GET /api/v1/export": forLook, "GET /api/v1/live": forLook, "GET /api/v1/openapi.json": forLook, "GET /api/v1/hookup": forLook,
 	"GET /api/v1/registers": forLook, "GET /api/v1/lines": forLook, "GET /api/v1/tests": forLook, "GET /api/v1/replay": forLook,
 	"GET /api/v1/replay/machines": forLook, "GET /api/v1/report": forLook, "GET /api/v1/report/file": forLook, "GET /api/v1/audit": forLook,
-	"GET /api/v1/newsite": forLook, "GET /api/v1/alarms": forLook,
+	"GET /api/v1/newsite": forLook, "GET /api/v1/alarms": forLook, "GET /api/v1/remote-write": forLook,
 	// They may hold what is not for everybody who sees the pages.
 	"GET /api/v1/text": forPrivate, "GET /api/v1/sitefile": forOperate, "POST /api/v1/backup": forOperate,
 	"POST /api/v1/backup/ready": forOperate, "GET /api/v1/backup/file": forOperate,

@@ -19,7 +19,7 @@ var rolesOf = map[string][]string{
 		"GET /api/v1/site", "GET /api/v1/state", "GET /api/v1/series", "GET /api/v1/moments", "GET /api/v1/below", "GET /api/v1/figures",
 		"GET /api/v1/figure-names", "GET /api/v1/demand", "GET /api/v1/leaks", "GET /api/v1/nights", "GET /api/v1/events", "GET /api/v1/faults",
 		"GET /api/v1/service", "GET /api/v1/service/effect", "GET /api/v1/intervals", "GET /api/v1/unloads", "GET /api/v1/cycles",
-		"GET /api/v1/compare", "GET /api/v1/days", "GET /api/v1/money", "GET /api/v1/periods", "GET /api/v1/missed", "GET /api/v1/levels",
+		"GET /api/v1/compare", "GET /api/v1/days", "GET /api/v1/money", "GET /api/v1/periods", "GET /api/v1/missed", "GET /api/v1/remote-write", "GET /api/v1/levels",
 		"GET /api/v1/evidence", "GET /api/v1/export", "GET /api/v1/live", "GET /api/v1/openapi.json", "GET /api/v1/hookup", "GET /api/v1/registers",
 		"GET /api/v1/lines", "GET /api/v1/tests", "GET /api/v1/replay", "GET /api/v1/replay/machines", "GET /api/v1/report",
 		"GET /api/v1/report/file", "GET /api/v1/audit", "GET /api/v1/newsite", "GET /metrics", "GET /api/v1/alarms",

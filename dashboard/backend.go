@@ -90,6 +90,8 @@ type Backend interface {
 	Audit() (agent.Audit, error)
 	// Alarms tells what stands and what is watched.
 	Alarms() (agent.Alarms, error)
+	// RemoteWrites tells how it stands with receivers of samples.
+	RemoteWrites() (agent.RemoteWrites, error)
 	// Levels tells from which levels the machines' states come.
 	Levels() ([]analysis.HeldLevels, error)
 	// SiteFiles is the site file with its maps as they run, and what would happen

@@ -18,7 +18,21 @@ func (b *shop) Missed(fromMS, toMS int64) (agent.Missed, error) {
 		Clock:    agent.MissedClock{Zone: "America/Chicago", Set: true, Kept: &kept, MaxErrorMS: &off, Steps: 1, LargestStepS: 3600},
 		Disk:     agent.MissedDisk{DirectoryBytes: 4096, FreeBytes: &free, BytesPerDay: &perDay, DaysLeft: &left, KeepRawDays: &days, RecordFrom: noon - 1e9, Backups: true},
 		Evidence: agent.MissedEvidence{Head: &head}, Awake: &agent.AwakeState{Sleep: "held", How: "a request"}, Slept: agent.MissedSleep{Times: 1, ForS: 60},
-		Events: []agent.Event{agentEvent()}, ToDo: []agent.MissedToDo{{About: "sleep", What: "It slept.", Mend: "Switch sleep off."}}}, b.ask("missed", fromMS, toMS)
+		Receivers: receivers(), Events: []agent.Event{agentEvent()}, ToDo: []agent.MissedToDo{{About: "sleep", What: "It slept.", Mend: "Switch sleep off."}}}, b.ask("missed", fromMS, toMS)
+}
+
+// receivers are one that takes all and one that is held.
+func receivers() []agent.RemoteWrite {
+	return []agent.RemoteWrite{
+		{Name: "owner", To: "https://metrics.example", Site: "mill", EveryS: 15, State: "sending", BehindScans: 3, BehindS: 2.5, Newest: noon - 1000, Delivered: noon, Samples: 9,
+			Refused: map[string]int64{}, LeftOut: map[string]int64{}, Requests: 2, Bytes: 512},
+		{Name: "board", To: "http://127.0.0.1:9090", Site: "mill", EveryS: 0.1, State: "held", Since: noon - 5000, Why: "401", Mend: "Put it right.", Refused: map[string]int64{"too_old": 1},
+			SetAside: 1, Aside: "refused.jsonl", LeftOut: map[string]int64{"clock set back": 2}, MissedScans: 4, CursorFault: "the disk is full", Note: "damaged"},
+	}
+}
+
+func (b *shop) RemoteWrites() (agent.RemoteWrites, error) {
+	return agent.RemoteWrites{Receivers: receivers()}, nil
 }
 
 func agentEvent() agent.Event {

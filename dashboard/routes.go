@@ -93,6 +93,7 @@ func (s *Server) recordRoutes(r *routing) {
 	r.get("/api/v1/service/effect", s.gated(s.serveServiceEffect))
 	r.get("/api/v1/text", s.serveText)
 	r.get("/api/v1/missed", s.gated(s.serveMissed))
+	r.get("/api/v1/remote-write", s.serveRemoteWrites)
 	r.get("/api/v1/levels", s.serveLevels)
 	r.get("/api/v1/evidence", s.serveEvidence)
 	r.post("/api/v1/notes", s.serveNote)

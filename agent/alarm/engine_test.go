@@ -25,7 +25,7 @@ func shop(t *testing.T, alarms ...sitefile.Alarm) (*sitefile.Site, Sources) {
 		return sitefile.MapChannel{Name: name, Unit: u, UnitText: unit}
 	}
 	m := &sitefile.RegisterMap{Channels: []sitefile.MapChannel{channel("heat", "°C"), channel("pressure", "bar"), channel("code", "1"), channel("amps", "A")}}
-	site := &sitefile.Site{Alarms: alarms, Units: quantity.SI, Webhooks: []sitefile.Webhook{{Name: "dispatch"}},
+	site := &sitefile.Site{Alarms: alarms, Units: quantity.SI, Webhooks: []sitefile.Webhook{{Name: "dispatch"}}, RemoteWrites: []sitefile.RemoteWrite{{Name: "owner"}},
 		Lines:    []sitefile.Line{{Name: "net", Kind: sitefile.ModbusTCP}},
 		Devices:  []sitefile.Device{{Name: "c", Line: "net", Map: m}, {Name: "meter", Line: "net", Map: m}},
 		Machines: []sitefile.Machine{{Name: "comp1", Roles: map[scan.Role]string{scan.DischargeTemperature: "c.heat"}, Motor: sitefile.Motor{StartsPerHour: 6}, Service: []sitefile.ServiceItem{{Item: "oil"}}}},
@@ -362,6 +362,7 @@ func TestRulesSay(t *testing.T) {
 		{sitefile.Alarm{On: sitefile.AlarmQuiet, Above: &grown}, "main", "Raised when what flows in quiet hours of the last week is more than 20 % above that of the four weeks before, more surely than by chance; returns when that is over."},
 		{sitefile.Alarm{On: sitefile.AlarmFault}, "comp1", "Raised when a fault code is on; returns when that is over."},
 		{sitefile.Alarm{On: sitefile.AlarmDisk, FreeBytes: 2e9}, "disk", "Raised when the disk of the data directory takes nothing, or less than 2 GB is free on it; returns when that is over."},
+		{sitefile.Alarm{On: sitefile.AlarmUndelivered, After: 30 * time.Minute}, "dispatch, owner", "Raised when nothing gets through to a receiver of samples or a target of messages for 30 min; returns when that is over."},
 		{sitefile.Alarm{On: sitefile.AlarmReading, Channel: "meter.amps", Above: &volts}, "meter", "Raised when meter.amps is above 62.0 A; returns when that is over."},
 	} {
 		tt.alarm.Name = "one"

@@ -119,6 +119,8 @@ func (b *builder) points() {
 		b.ofInstruments()
 	case sitefile.AlarmReading:
 		b.ofChannel()
+	case sitefile.AlarmUndelivered:
+		b.ofDeliveries()
 	}
 	if len(b.rule.Points) == 0 && b.rule.Absent == "" {
 		b.rule.Absent = "the site has nothing that it could watch"
@@ -256,6 +258,14 @@ func (b *builder) ofFaults() {
 	}
 	if len(b.rule.Points) == 0 {
 		b.rule.Absent = "no channel that is read is a fault code"
+	}
+}
+
+func (b *builder) ofDeliveries() {
+	for _, name := range b.site.Deliveries() {
+		if b.rule.Target == "" || name == b.rule.Target {
+			b.add(Point{Subject: name, What: "what is sent to " + name})
+		}
 	}
 }
 

@@ -161,6 +161,8 @@ func ruleWhen(site *sitefile.Site, r *Rule) string {
 		return fmt.Sprintf("the disk of the data directory takes nothing, or less than %.4g GB is free on it", float64(a.FreeBytes)/1e9)
 	case sitefile.AlarmCalibration:
 		return "a calibration has run out" + ahead(a)
+	case sitefile.AlarmUndelivered:
+		return "nothing gets through to a receiver of samples or a target of messages"
 	}
 	return side(p.What, p)
 }

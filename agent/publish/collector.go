@@ -78,6 +78,9 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	if s.Messages != nil {
 		s.Messages.put(put)
 	}
+	if s.RemoteWrite != nil {
+		s.RemoteWrite.put(put)
+	}
 	s.Store.put(put)
 	if c.live != nil {
 		l := c.live()

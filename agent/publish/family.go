@@ -35,6 +35,14 @@ const (
 	messagesSentFamily
 	messagesLostFamily
 	targetsFamily
+	receiversFamily
+	sentSamplesFamily
+	refusedSamplesFamily
+	unsentScansFamily
+	lostScansFamily
+	sendRequestsFamily
+	sendRetriesFamily
+	sentBytesFamily
 	storeUpFamily
 	storeBytesFamily
 	databaseFamily
@@ -104,6 +112,14 @@ var familyTexts = [numFamilies]familyText{
 	messagesSentFamily:    {"messages_sent_total", "Messages that were delivered, tests among them, of all targets. Absent without targets.", nil},
 	messagesLostFamily:    {"messages_given_up_total", "Messages of alarms that were not delivered and will not be, of all targets. Absent without targets.", nil},
 	targetsFamily:         {"message_targets", "Targets of messages, by how their last attempt went. Absent without targets.", []string{"state"}},
+	receiversFamily:       {"remote_write_receivers", "Receivers of samples, by how it stands: held ones wait for a person. Absent without receivers.", []string{"state"}},
+	sentSamplesFamily:     {"remote_write_samples_total", "Samples that receivers took, of all receivers. Absent without receivers.", nil},
+	refusedSamplesFamily:  {"remote_write_refused_samples_total", "Samples that a receiver will never take, by reason. Absent without receivers.", []string{"reason"}},
+	unsentScansFamily:     {"remote_write_waiting_scans", "Scans that are stored and not sent on yet, of the receiver that is furthest behind. Absent without receivers.", nil},
+	lostScansFamily:       {"remote_write_missed_scans_total", "Scans that were no longer kept when it was their turn. Absent without receivers.", nil},
+	sendRequestsFamily:    {"remote_write_requests_total", "Requests made to receivers. Absent without receivers.", nil},
+	sendRetriesFamily:     {"remote_write_retries_total", "Of these, those that followed one without a settling answer. Absent without receivers.", nil},
+	sentBytesFamily:       {"remote_write_sent_bytes_total", "Bytes of payload sent to receivers. Absent without receivers.", nil},
 	storeUpFamily:         {"store_up", "1 when the store is writing.", nil},
 	storeBytesFamily:      {"store_directory_bytes", "Size of the data directory, looked at every five minutes.", nil},
 	databaseFamily:        {"store_database_bytes", "Size of store.db, looked at every five minutes.", nil},

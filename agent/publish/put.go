@@ -1,6 +1,9 @@
 package publish
 
 import (
+	"maps"
+	"slices"
+
 	"loadscribe/agent/analysis"
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
@@ -142,6 +145,21 @@ func (m *Messages) put(put Put) {
 	put(messagesLostFamily, float64(m.GivenUp))
 	put(targetsFamily, float64(m.Working), "working")
 	put(targetsFamily, float64(m.Failing), "failing")
+}
+
+func (r *RemoteWrite) put(put Put) {
+	put(receiversFamily, float64(r.Sending), "sending")
+	put(receiversFamily, float64(r.Failing), "failing")
+	put(receiversFamily, float64(r.Held), "held")
+	put(sentSamplesFamily, float64(r.Samples))
+	for _, reason := range slices.Sorted(maps.Keys(r.Refused)) {
+		put(refusedSamplesFamily, float64(r.Refused[reason]), reason)
+	}
+	put(unsentScansFamily, float64(r.WaitingScans))
+	put(lostScansFamily, float64(r.MissedScans))
+	put(sendRequestsFamily, float64(r.Requests))
+	put(sendRetriesFamily, float64(r.Retries))
+	put(sentBytesFamily, float64(r.Bytes))
 }
 
 func (s *Store) put(put Put) {

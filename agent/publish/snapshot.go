@@ -13,13 +13,14 @@ type Source interface {
 
 // Snapshot is all that one scrape shows. The collector only reads it.
 type Snapshot struct {
-	Machines  []Machine
-	Systems   []System
-	Devices   []Device
-	Alarms    Alarms
-	Messages  *Messages // nil: nobody is told of alarms
-	Store     Store
-	StartedMS int64 // Unix milliseconds of the agent's start
+	Machines    []Machine
+	Systems     []System
+	Devices     []Device
+	Alarms      Alarms
+	Messages    *Messages    // nil: nobody is told of alarms
+	RemoteWrite *RemoteWrite // nil: nothing is sent on
+	Store       Store
+	StartedMS   int64 // Unix milliseconds of the agent's start
 }
 
 // Machine is one compressor.
@@ -117,6 +118,18 @@ type RuleCount struct {
 type Messages struct {
 	Waiting, Sent, GivenUp int64
 	Working, Failing       int64 // targets
+}
+
+// RemoteWrite is what is sent on, of all receivers. Counts never fall, and outlast a
+// restart.
+type RemoteWrite struct {
+	Sending, Failing, Held int64 // receivers
+	Samples                int64
+	// Refused are samples by reason, all that there are: those without any are zero.
+	Refused                  map[string]int64
+	WaitingScans             int64 // of the receiver that is furthest behind
+	MissedScans              int64
+	Requests, Retries, Bytes int64
 }
 
 // Store is how the store is.

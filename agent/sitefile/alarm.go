@@ -26,12 +26,13 @@ const (
 	AlarmDisk        AlarmKind = "disk"
 	AlarmCalibration AlarmKind = "calibration expired"
 	AlarmReading     AlarmKind = "reading"
+	AlarmUndelivered AlarmKind = "not delivered"
 )
 
 // AlarmKinds lists all kinds.
 func AlarmKinds() []AlarmKind {
 	return []AlarmKind{AlarmTemperature, AlarmMinimum, AlarmPressure, AlarmStarts, AlarmCycling, AlarmNoData,
-		AlarmService, AlarmQuiet, AlarmFault, AlarmDisk, AlarmCalibration, AlarmReading}
+		AlarmService, AlarmQuiet, AlarmFault, AlarmDisk, AlarmCalibration, AlarmReading, AlarmUndelivered}
 }
 
 // AlarmPriority is how soon somebody should look.
@@ -53,6 +54,7 @@ type Alarm struct {
 	Device          string
 	Role            scan.Role // temperature, and pressure of a machine
 	Channel         string    // id; of reading alone
+	Target          string    // of not delivered: a receiver or who is told; empty: all
 	// Above and Below are limits, of which a rule of a reading has one: Pa gauge, K,
 	// SI of the channel's dimension, or a share (quiet demand grown); nil: not given.
 	Above, Below *float64
@@ -83,11 +85,12 @@ const (
 	alarmClearAfter   = time.Minute
 	alarmMinimumAfter = 2 * time.Minute
 	alarmNoDataAfter  = time.Minute
-	alarmBackK        = 2.0    // K
-	alarmBackPa       = 10_000 // Pa
-	alarmCycles       = 60     // load cycles in an hour, as the report's finding
-	alarmGrowth       = 0.2    // share
-	alarmFreeBytes    = 1e9    // bytes
+	alarmUndelivered  = 30 * time.Minute // a receiver that is updated or a network that is down for a while is nobody's errand
+	alarmBackK        = 2.0              // K
+	alarmBackPa       = 10_000           // Pa
+	alarmCycles       = 60               // load cycles in an hour, as the report's finding
+	alarmGrowth       = 0.2              // share
+	alarmFreeBytes    = 1e9              // bytes
 	mostAlarms        = 200
 	mostStartsLimit   = 32 // as many starts of the last hour are known at most
 )
@@ -132,6 +135,16 @@ func (s *Site) Targets() []string {
 	}
 	for _, w := range s.Webhooks {
 		all = append(all, w.Name)
+	}
+	return all
+}
+
+// Deliveries are the names of all that something is sent to: Targets and receivers of
+// samples. Never nil.
+func (s *Site) Deliveries() []string {
+	all := s.Targets()
+	for i := range s.RemoteWrites {
+		all = append(all, s.RemoteWrites[i].Name)
 	}
 	return all
 }

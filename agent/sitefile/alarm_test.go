@@ -51,6 +51,8 @@ func TestAlarms(t *testing.T) {
 		{`on = "quiet demand grown"` + "\n" + `above = "35 %"`, func(a *Alarm) bool { return math.Abs(*a.Above-0.35) < 1e-12 }},
 		{`on = "fault"`, func(a *Alarm) bool { return a.Machine == "" && a.Device == "" }},
 		{`on = "disk"`, func(a *Alarm) bool { return a.FreeBytes == 1_000_000_000 }},
+		{`on = "not delivered"` + "\n" + oneReceiver, func(a *Alarm) bool { return a.Target == "" && a.After == 30*time.Minute }},
+		{`on = "not delivered"` + "\ntarget = \"owner\"\n" + oneReceiver, func(a *Alarm) bool { return a.Target == "owner" }},
 		{`on = "disk"` + "\n" + `free_below = "250 MB"`, func(a *Alarm) bool { return a.FreeBytes == 250_000_000 }},
 		{`on = "calibration expired"` + "\n" + `ahead = "30 d"`, func(a *Alarm) bool { return a.Ahead == 30*24*time.Hour }},
 		{`on = "reading"` + "\n" + `channel = "inputs.power"` + "\n" + `above = "30 kW"`, func(a *Alarm) bool { return *a.Above == 30_000 && a.Back == 0 }},
@@ -95,6 +97,8 @@ func TestAlarmMistakes(t *testing.T) {
 		{"reading of no channel", "on = \"reading\"\nchannel = \"inputs.powr\"\nabove = \"3 kW\"", "alarm.channel", `no channel "powr"`, `did you mean "inputs.power"?`},
 		{"reading in another unit", "on = \"reading\"\nchannel = \"inputs.power\"\nabove = \"3 A\"", "alarm.above", "is a current", "a power is wanted"},
 		{"unit of what has none", "on = \"reading\"\nchannel = \"inputs.loaded\"\nabove = \"3 A\"", "alarm.above", "this is a text in quotes", "without quotes"},
+		{"nothing is sent", "on = \"not delivered\"", "alarm.on", "[[remote_write]], [mail] or [[webhook]]", "add one"},
+		{"sent to nobody", "on = \"not delivered\"\ntarget = \"ownr\"\n" + oneReceiver, "alarm.target", `nothing is sent to "ownr"`, `did you mean "owner"?`},
 		{"priority", "on = \"disk\"\npriority = \"urgent\"", "alarm.priority", `"urgent" is not known`, `"high", "medium", "low"`},
 		{"delay", "on = \"disk\"\nafter = \"soon\"", "alarm.after", "", ""},
 		{"tell whom there is not", "on = \"disk\"\ntell = [\"mail\"]", "alarm.tell", `nobody "mail" to tell`, "neither [mail] nor [[webhook]]"},
@@ -181,7 +185,7 @@ func TestAlarmsOfTheDocs(t *testing.T) {
 		got = append(got, s.Alarms[i].On)
 	}
 	for _, kind := range AlarmKinds() {
-		if want := kind != AlarmPressure && kind != AlarmReading; slices.Contains(got, kind) != want {
+		if want := kind != AlarmPressure && kind != AlarmReading && kind != AlarmUndelivered; slices.Contains(got, kind) != want {
 			t.Errorf("the list has %q: %t, want %t", kind, !want, want)
 		}
 		if !strings.Contains(string(doc), "| `"+string(kind)+"` |") {

@@ -53,6 +53,9 @@ func (l *loader) alarmKeys(s *section, a *Alarm) {
 		a.Ahead = s.duration("ahead", 0, 0, `write it like "30 d"`)
 	case AlarmReading:
 		l.alarmChannel(s, a)
+	case AlarmUndelivered:
+		after = alarmUndelivered
+		l.alarmDelivery(s, a)
 	}
 	a.After = s.duration("after", after, 0, alarmDelayMend)
 }
@@ -105,6 +108,23 @@ func (l *loader) alarmMachine(s *section, a *Alarm) {
 	} else if a.On != AlarmPressure && a.On != AlarmFault {
 		l.alarmNeeds(s, len(l.site.Machines) > 0, "[[machine]]")
 	}
+}
+
+// alarmDelivery reads to whom nothing gets through.
+func (l *loader) alarmDelivery(s *section, a *Alarm) {
+	known := l.site.Deliveries()
+	if a.Target = s.text("target", ""); a.Target != "" && !slices.Contains(known, a.Target) {
+		mend := "there are " + quotedList(known)
+		if near := quantity.Nearest(a.Target, known); near != "" {
+			mend = fmt.Sprintf("did you mean %q?", near)
+		}
+		if len(known) == 0 {
+			mend = "the file has no [[remote_write]], [mail] or [[webhook]]: add one"
+		}
+		s.problem(s.table.find("target").value.at, "target", mend, "nothing is sent to %q", a.Target)
+		return
+	}
+	l.alarmNeeds(s, len(known) > 0, "[[remote_write]], [mail] or [[webhook]]")
 }
 
 func (l *loader) alarmSystem(s *section, a *Alarm) {

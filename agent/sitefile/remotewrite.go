@@ -1,6 +1,7 @@
 package sitefile
 
 import (
+	"slices"
 	"strings"
 	"time"
 )
@@ -14,7 +15,8 @@ type RemoteWrite struct {
 	// Every is the width of the cells of each of which one value a series is sent; one
 	// shorter than the period of a poll group sends each scan of it.
 	Every time.Duration
-	// History is how far back a receiver begins that nothing was sent to yet.
+	// History is how far back a receiver begins that nothing was sent to yet; 0: with the
+	// running hour.
 	History time.Duration
 	// TokenFile holds a bearer token, PasswordFile the password of User; absolute, at most
 	// one of them. They are not read here.
@@ -41,9 +43,6 @@ const (
 	// longestRemoteEvery leaves room below the five minutes after which Prometheus takes
 	// a series for ended (its query lookback, by default).
 	longestRemoteEvery = 4 * time.Minute
-	// defaultHistory is about what engines take back by default (from memory: Prometheus
-	// an hour behind its newest sample).
-	defaultHistory = time.Hour
 )
 
 // readRemoteWrites reads the tables [[remote_write]].
@@ -63,11 +62,15 @@ func (l *loader) readRemoteWrites(root *section) {
 		}
 		s.entry("site")
 		w.Every = s.remoteEvery()
-		w.History = s.duration("history", defaultHistory, 0, remoteHistoryMend)
+		w.History = s.duration("history", 0, 0, remoteHistoryMend)
 		l.remoteSignIn(s, &w)
 		w.CAFile = l.namedFile(s, "ca_file", `write a file, like ca_file = "secrets/authority.pem"`, "put the authority's certificate (PEM) there")
 		l.remoteHeaders(s, &w)
 		s.done()
+		if slices.ContainsFunc(l.site.Targets(), func(name string) bool { return strings.EqualFold(name, w.Name) }) {
+			s.problem(s.table.find("name").value.at, "name", "give it another name", "%q is the name of who is told of alarms", w.Name)
+			continue
+		}
 		if w.Name != "" && taken.add(s, "name", w.Name) {
 			l.site.RemoteWrites = append(l.site.RemoteWrites, w)
 		}

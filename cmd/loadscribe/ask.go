@@ -65,6 +65,8 @@ type asked interface {
 	Audit(ctx context.Context) (agent.Audit, error)
 	// Alarms is what stands and what is watched.
 	Alarms(ctx context.Context) (agent.Alarms, error)
+	// RemoteWrites is how it stands with the receivers of samples.
+	RemoteWrites(ctx context.Context) (agent.RemoteWrites, error)
 	// Evidence is the newest checkpoint of the evidence log.
 	Evidence(ctx context.Context) (agent.EvidenceHead, error)
 	// Verify compares the record with its evidence log, and that with the text of

@@ -46,7 +46,7 @@ var allowed = map[string][]string{
 	"agent/transfer":         {"agent/scan"},
 	"agent/bundle":           {"agent/scan", "agent/store", "agent/evidence", "agent/transfer"},
 	"agent": {"agent/air", "agent/alarm", "agent/messenger", "agent/awake", "agent/oplog", "agent/pulse", "agent/evidence", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/poll",
-		"agent/analysis", "agent/replay", "agent/report", "agent/display", "agent/publish", "agent/publish/samples", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
+		"agent/analysis", "agent/replay", "agent/report", "agent/display", "agent/publish", "agent/publish/samples", "agent/publish/remote", "agent/hookup", "agent/guided", "agent/transfer", "agent/bundle"},
 	"dashboard/web":  {},
 	"dashboard/door": {},
 	"dashboard": {"agent", "agent/quantity", "agent/scan", "agent/store", "agent/sitefile", "agent/analysis",

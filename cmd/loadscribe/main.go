@@ -32,36 +32,37 @@ const (
 )
 
 type commands struct {
-	Demo       demoCmd       `cmd:"" help:"Show an invented shop, simulated, with a week of history behind it."`
-	New        newCmd        `cmd:"" help:"Make a first site file with the help of a page, then record."`
-	Run        runCmd        `cmd:"" help:"Record: poll the lines of a site file, keep every reading, serve the pages."`
-	Simulate   simulateCmd   `cmd:"" help:"Serve simulated controllers over TCP or a pseudo-terminal."`
-	Probe      probeCmd      `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`
-	Check      checkCmd      `cmd:"" help:"Check a site file and its register maps without touching a line."`
-	Summary    summaryCmd    `cmd:"" help:"Print every figure for a window."`
-	Demand     demandCmd     `cmd:"" help:"Print a system's demand for air by steps of time: what the plant took."`
-	Money      moneyCmd      `cmd:"" help:"Print what the electricity of a window cost, when and for what; what a little pressure costs."`
-	Compare    compareCmd    `cmd:"" help:"Tell what was saved between two periods, with an interval, as a rebate programme asks."`
-	Replay     replayCmd     `cmd:"" help:"Tell what other settings or machines would have done with the same air; first, how well that meets what was measured."`
-	Report     reportCmd     `cmd:"" help:"Write the audit report of a window: pages, a PDF, a workbook and all of it as JSON."`
-	Levels     levelsCmd     `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
-	Events     eventsCmd     `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
-	ServiceDue serviceDueCmd `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`
-	Audit      auditCmd      `cmd:"" help:"How a week's audit stands, step by step: what is done, what is still missing; begin one, say something of a step."`
-	Test       testCmd       `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
-	Leaks      leaksCmd      `cmd:"" help:"Leaks that people tagged: list, add, mended, again, correct, withdraw."`
-	Alarms     alarmsCmd     `cmd:"" help:"Alarms of the site file: what stands, what is watched; acknowledge, shelve, history, a test message."`
-	Note       noteCmd       `cmd:"" help:"Write down what was done or seen at a machine."`
-	Export     exportCmd     `cmd:"" help:"Write readings as CSV, or as an evidence bundle that anyone can check."`
-	Verify     verifyCmd     `cmd:"" help:"Check an evidence bundle, or with --site the whole record: that the readings are what was logged."`
-	Checkpoint checkpointCmd `cmd:"" help:"Print the newest signed checkpoint of the evidence log, to be kept outside this machine."`
-	Import     importCmd     `cmd:"" help:"Bring in what other loggers recorded, CSV files by a column mapping; or take it back."`
-	Backup     backupCmd     `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
-	Compact    compactCmd    `cmd:"" help:"Give back the space that a stopped store no longer needs."`
-	Service    serviceCmd    `cmd:"" help:"Install it as a service that starts with this computer; start, stop, look at, remove it."`
-	People     peopleCmd     `cmd:"" help:"Who may sign in to the pages where they are shown to a network, and what scrapes of /metrics bear."`
-	Size       sizeCmd       `cmd:"" help:"Sums of an audit without a record: leaks by hole and pressure, leak tests, receivers, efficiency, flows in other conditions."`
-	Version    versionCmd    `cmd:"" help:"Print what this is and where data lives."`
+	Demo        demoCmd        `cmd:"" help:"Show an invented shop, simulated, with a week of history behind it."`
+	New         newCmd         `cmd:"" help:"Make a first site file with the help of a page, then record."`
+	Run         runCmd         `cmd:"" help:"Record: poll the lines of a site file, keep every reading, serve the pages."`
+	Simulate    simulateCmd    `cmd:"" help:"Serve simulated controllers over TCP or a pseudo-terminal."`
+	Probe       probeCmd       `cmd:"" help:"Find what answers on a line, see its registers live, write a register map."`
+	Check       checkCmd       `cmd:"" help:"Check a site file and its register maps without touching a line."`
+	Summary     summaryCmd     `cmd:"" help:"Print every figure for a window."`
+	Demand      demandCmd      `cmd:"" help:"Print a system's demand for air by steps of time: what the plant took."`
+	Money       moneyCmd       `cmd:"" help:"Print what the electricity of a window cost, when and for what; what a little pressure costs."`
+	Compare     compareCmd     `cmd:"" help:"Tell what was saved between two periods, with an interval, as a rebate programme asks."`
+	Replay      replayCmd      `cmd:"" help:"Tell what other settings or machines would have done with the same air; first, how well that meets what was measured."`
+	Report      reportCmd      `cmd:"" help:"Write the audit report of a window: pages, a PDF, a workbook and all of it as JSON."`
+	Levels      levelsCmd      `cmd:"" help:"Show, learn or set the levels of power or current that tell a machine's states."`
+	Events      eventsCmd      `cmd:"" help:"List what happened: states, faults, line troubles, changed settings, notes."`
+	ServiceDue  serviceDueCmd  `cmd:"" help:"List when each service item of each machine is due, by hours really run or months."`
+	Audit       auditCmd       `cmd:"" help:"How a week's audit stands, step by step: what is done, what is still missing; begin one, say something of a step."`
+	Test        testCmd        `cmd:"" help:"Guided tests: what leaks, and what a machine really delivers (needs a running agent)."`
+	Leaks       leaksCmd       `cmd:"" help:"Leaks that people tagged: list, add, mended, again, correct, withdraw."`
+	Alarms      alarmsCmd      `cmd:"" help:"Alarms of the site file: what stands, what is watched; acknowledge, shelve, history, a test message."`
+	RemoteWrite remoteWriteCmd `cmd:"" help:"How it stands with the receivers to whom samples are sent on: how far behind, refused and why."`
+	Note        noteCmd        `cmd:"" help:"Write down what was done or seen at a machine."`
+	Export      exportCmd      `cmd:"" help:"Write readings as CSV, or as an evidence bundle that anyone can check."`
+	Verify      verifyCmd      `cmd:"" help:"Check an evidence bundle, or with --site the whole record: that the readings are what was logged."`
+	Checkpoint  checkpointCmd  `cmd:"" help:"Print the newest signed checkpoint of the evidence log, to be kept outside this machine."`
+	Import      importCmd      `cmd:"" help:"Bring in what other loggers recorded, CSV files by a column mapping; or take it back."`
+	Backup      backupCmd      `cmd:"" help:"Copy the whole record to one file, while the agent runs or when it is stopped."`
+	Compact     compactCmd     `cmd:"" help:"Give back the space that a stopped store no longer needs."`
+	Service     serviceCmd     `cmd:"" help:"Install it as a service that starts with this computer; start, stop, look at, remove it."`
+	People      peopleCmd      `cmd:"" help:"Who may sign in to the pages where they are shown to a network, and what scrapes of /metrics bear."`
+	Size        sizeCmd        `cmd:"" help:"Sums of an audit without a record: leaks by hole and pressure, leak tests, receivers, efficiency, flows in other conditions."`
+	Version     versionCmd     `cmd:"" help:"Print what this is and where data lives."`
 }
 
 // surroundings are what a command needs of the process, so that tests can

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -20,6 +21,7 @@ import (
 	"loadscribe/configs"
 	"loadscribe/dashboard"
 	"loadscribe/simulator/serve"
+	"loadscribe/testdata/engine"
 )
 
 // soakChild is set in the process of its own that soaks, so that no other test
@@ -49,6 +51,7 @@ func TestSoak(t *testing.T) {
 	}
 	s.judgePolls(t)
 	s.judgeEvents(t)
+	s.judgeSent(t)
 	if !testing.Short() { // the race detector's memory is not the agent's
 		s.judgeGrowth(t)
 	}
@@ -81,6 +84,9 @@ type soak struct {
 	ends    []soakEnd // of each run
 	idle    []int     // goroutines between runs
 	seen    soakSeen
+	engine  *engine.Engine // what is recorded is sent on to
+	arrived [40]int        // minutes of the meter by day of the wall clock, of which it has a sample
+	newest  int64
 }
 
 func newSoak(t *testing.T) *soak {
@@ -93,6 +99,8 @@ func newSoak(t *testing.T) *soak {
 		s.days = 2
 	}
 	s.plan = newSoakPlan(s.days)
+	s.engine = engine.New(http.StatusNoContent)
+	s.engine.Tell = s.arrive
 	s.account = &soakAccount{troubles: s.plan.troubles, reasons: map[scan.Reason]uint64{}}
 	if err := os.CopyFS(s.dir, configs.Maps); err != nil {
 		t.Fatal(err)
@@ -145,7 +153,8 @@ func (s *soak) run(t *testing.T, r soakRun) {
 	}
 	clock := &soakClock{origin: s.origin, began: time.Now(), wrong: &s.plan.wrong}
 	a, err := agent.Open(site, agent.Options{Version: "soak", Clock: clock, Dial: s.lines.dial,
-		Store: store.Options{SyncEvery: 10 * time.Minute}}) // a sync a second would wait for the disk 2.6 million times
+		RemoteTransport: func(string) http.RoundTripper { return s.engine },
+		Store:           store.Options{SyncEvery: 10 * time.Minute}}) // a sync a second would wait for the disk 2.6 million times
 	if err != nil {
 		t.Fatal(err)
 	}

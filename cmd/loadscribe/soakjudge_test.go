@@ -2,7 +2,9 @@ package main
 
 import (
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
@@ -81,4 +83,41 @@ func (s *soak) judgeEvents(t *testing.T) {
 			s.seen.answers.Load(), s.seen.live.Load(), s.seen.scans.Load())
 	}
 	mustRun(t, "verify", "--site", filepath.Join(s.dir, "site.toml"))
+}
+
+// arrive notes a sample that came to the receiver.
+func (s *soak) arrive(series string, atMS int64, _ float64) {
+	if !strings.Contains(series, "device_up device meter ") {
+		return
+	}
+	if day := (atMS - soakWall.UnixMilli()) / (24 * time.Hour).Milliseconds(); day >= 0 && int(day) < len(s.arrived) {
+		s.arrived[day]++
+	}
+	s.newest = max(s.newest, atMS)
+}
+
+// judgeSent holds what arrived at the receiver, which was away for three days, to a
+// sample each minute. On the other days of the month the clock was set or the agent was
+// not running.
+func (s *soak) judgeSent(t *testing.T) {
+	if wrong := s.engine.Wrong(); len(wrong) > 0 {
+		t.Errorf("what arrived: %q", wrong)
+	}
+	t.Logf("samples of the meter by day: %v", s.arrived[:s.days])
+	if s.days <= soakAwayTo {
+		if s.arrived[0] == 0 {
+			t.Error("nothing arrived")
+		}
+		return
+	}
+	const minutes = 24 * 60
+	for _, day := range []int{soakAwayFrom, soakAwayFrom + 1, soakAwayFrom + 2, soakAwayTo, 26, 27, 28} {
+		if n := s.arrived[day]; n < minutes-1 || n > minutes+1 {
+			t.Errorf("day %d: %d minutes arrived, want %d", day, n, minutes)
+		}
+	}
+	end := soakWall.Add(time.Duration(s.days)*24*time.Hour).UnixMilli() + s.plan.wrong.Load()
+	if late := time.Duration(end-s.newest) * time.Millisecond; late > 15*time.Minute { // synced each ten
+		t.Errorf("the newest sample is of %v before the end", late)
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"math/rand/v2"
+	"net/http"
 	"slices"
 	"sync/atomic"
 	"time"
@@ -62,6 +63,11 @@ machines = ["comp1"]
 minimum_pressure = "95 psi"
 parts = [{ name = "receiver", kind = "receiver", volume = "240 gal" }]
 taps = [{ at = "receiver", pressure = "inputs.pressure" }]
+[[remote_write]]
+name = "owner"
+url = "https://metrics.example/api/v1/write"
+site = "lane"
+every = "60s"
 [[alarm]]
 name = "warm"
 on = "temperature"
@@ -151,6 +157,7 @@ func newSoakPlan(days int) *soakPlan {
 		from = to.Truncate(time.Second) + between(5*time.Second, 59*time.Minute)
 	}
 	p.setClocks(days)
+	p.loseReceiver(days)
 	for _, at := range p.cutAt {
 		if slices.ContainsFunc(p.runs, func(r soakRun) bool { return at > r.from && at < r.to }) {
 			p.cutsSeen++
@@ -202,6 +209,19 @@ func (p *soakPlan) setClocks(days int) {
 		from := p.runs[5].from
 		p.acts = append(p.acts, soakAct{from - time.Second, func(s *soak) { s.plan.wrong.Add(unset.Milliseconds()) }})
 		step(from+20*time.Minute, -unset)
+	}
+}
+
+// The days on which the receiver of samples is away, in the second half: it hangs at
+// first, and is then refused by what stands before it.
+const soakAwayFrom, soakAwayTo = 20, 23
+
+func (p *soakPlan) loseReceiver(days int) {
+	if days <= soakAwayTo {
+		return
+	}
+	for day, status := range map[int]int{soakAwayFrom: 0, soakAwayFrom + 1: http.StatusServiceUnavailable, soakAwayTo: http.StatusNoContent} {
+		p.acts = append(p.acts, soakAct{time.Duration(day)*24*time.Hour + 7*time.Hour, func(s *soak) { s.engine.Set(status) }})
 	}
 }
 

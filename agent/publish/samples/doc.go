@@ -2,7 +2,8 @@
 // of /metrics, with the label site, from a place in the record on and in its order.
 //
 // A Source reads only what is safe on the disk, so that a power cut never leaves a
-// receiver with what the store has not. It cuts wall time into cells of one width. Of
+// receiver with what the store has not. It cuts wall time into cells of one width,
+// which begin at a moment of the site's own, so that many sites do not send at once. Of
 // each cell a reading (pressure, temperature, power) is the last good value, stamped
 // with the time of its own scan, device_up the last scan of the device, good or not,
 // and a counter what the fold has added up after the cell's last scan, stamped with

@@ -1,6 +1,7 @@
 package samples
 
 import (
+	"hash/fnv"
 	"math"
 
 	"loadscribe/agent/publish"
@@ -131,13 +132,24 @@ func (s *Source) step(sc *scan.Scan) {
 	s.st.At = markOf(sc)
 }
 
+// cellOf is the cell of a time. Cells of different sites begin at different moments,
+// so that a hundred thousand sites do not all send at the full minute.
 func (s *Source) cellOf(wallMS int64) int64 {
 	every := s.o.Every.Milliseconds()
+	wallMS -= phaseMS(s.o.Label, every)
 	cell := wallMS / every
 	if wallMS%every < 0 {
 		cell--
 	}
 	return cell
+}
+
+// phaseMS is when a site's cells begin: the same for the same label, wherever and
+// however often it is asked.
+func phaseMS(label string, everyMS int64) int64 {
+	h := fnv.New64a()
+	h.Write([]byte(label)) // it never fails
+	return int64(h.Sum64() % uint64(everyMS))
 }
 
 // note takes what a scan says of its series.

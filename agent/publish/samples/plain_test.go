@@ -117,7 +117,7 @@ func (r *rig) plainCounters(all []seen) got {
 		t, _ := f.Totals(&r.site.Machines[0])
 		totals := publish.TotalsOf(&t)
 		totals.Counters("comp1", func(f publish.Family, v float64, labels ...string) {
-			name := nameOf(labelsOf("mill", f, labels))
+			name := nameOf(labelsOf(noPhase, f, labels))
 			if all[i].WallMS > sent[name] {
 				sent[name] = all[i].WallMS
 				out[name] = append(out[name], remote.Sample{TimeMS: all[i].WallMS, Value: v})

@@ -21,8 +21,7 @@ type state struct {
 	Version int    `json:"v"`
 	Store   string `json:"store"`  // identity of the record
 	Undone  string `json:"undone"` // segments of imports that were undone
-	EveryMS int64  `json:"every_ms"`
-	At      mark   `json:"at"` // last scan that was read
+	At      mark   `json:"at"`     // last scan that was read
 	// The cell that is open, and its last scan.
 	Open bool  `json:"open"`
 	Cell int64 `json:"cell"`

@@ -67,7 +67,7 @@ func (s *Source) begin() (*state, error) {
 		return nil, err
 	}
 	st := newState(id)
-	st.Undone, st.EveryMS = s.undoneSegments(), s.o.Every.Milliseconds()
+	st.Undone = s.undoneSegments()
 	st.At.Seq = s.record.SealedSeq()
 	if s.o.History > 0 {
 		first, err := s.firstScan(store.ScanQuery{FromMS: s.record.Present().NewestMS - s.o.History.Milliseconds()})
@@ -125,9 +125,7 @@ func (s *Source) settle(ctx context.Context) error {
 		s.forget()
 	}
 	st.Store, st.Undone = id, undone
-	if every := s.o.Every.Milliseconds(); st.EveryMS != every {
-		st.EveryMS, st.Cell = every, s.cellOf(st.Last.WallMS)
-	}
+	st.Cell = s.cellOf(st.Last.WallMS) // its width or the site's name may have changed
 	s.retire()
 	if whole && len(st.Fold) > 0 && s.folder.Restore(st.Fold) == nil {
 		return nil

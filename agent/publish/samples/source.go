@@ -129,6 +129,9 @@ func (s *Source) Next(ctx context.Context, after, until remote.Position, most in
 	if end, err := decode(until); err == nil && end != nil {
 		stop = end.At.Seq
 	}
+	if s.st != nil && stop == 0 && bytes.Equal(after, s.at) && s.record.DurableSeq() <= s.st.At.Seq {
+		return b, false, nil
+	}
 	s.lookAround()
 	if err := s.take(ctx, after, stop); err != nil {
 		return b, false, fmt.Errorf("samples: %w", err)

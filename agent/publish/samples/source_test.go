@@ -2,6 +2,8 @@ package samples
 
 import (
 	"context"
+	"fmt"
+	"math"
 	"testing"
 	"time"
 )
@@ -145,5 +147,41 @@ func sameSamples(t testing.TB, want, have got) {
 		if want[name] == nil {
 			t.Errorf("%s is not wanted: %s", name, have.text(name))
 		}
+	}
+}
+
+// TestPhase: the cells of many sites begin at all moments alike, and those of one site
+// always at the same.
+func TestPhase(t *testing.T) {
+	const sites, everyMS, parts = 6000, 60_000, 12
+	var n [parts]int
+	for i := range sites {
+		label := fmt.Sprintf("site %d", i)
+		at := phaseMS(label, everyMS)
+		if at < 0 || at >= everyMS || at != phaseMS(label, everyMS) {
+			t.Fatalf("%s begins at %d ms", label, at)
+		}
+		n[at*parts/everyMS]++
+	}
+	for i, have := range n { // 500 each; six standard deviations of a binomial are 128
+		if have < 372 || have > 628 {
+			t.Errorf("part %d of the minute: %d of %d sites", i, have, sites)
+		}
+	}
+	r := newRig(t)
+	r.run(40 * time.Second)
+	o := r.options()
+	o.Label = "Invented Mill"
+	shift := float64(phaseMS(o.Label, 15_000)) / 1000
+	g := got{}
+	drain(t, New(r.store, o), nil, 1000, g)
+	for _, s := range g["device_up{controller}"] { // a scan a second: the last one of a cell lies in its last second
+		at := float64(s.TimeMS-noon) / 1000
+		if left := math.Mod(shift-at+60, 15); left == 0 || left > 1 {
+			t.Errorf("a sample at %g s, cells begin at %g s", at, shift)
+		}
+	}
+	if len(g["device_up{controller}"]) < 2 {
+		t.Errorf("%d samples", len(g["device_up{controller}"]))
 	}
 }

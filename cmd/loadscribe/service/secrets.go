@@ -12,6 +12,18 @@ func secrets(site *sitefile.Site) (files []string) {
 			files = append(files, f)
 		}
 	}
+	for i := range site.RemoteWrites {
+		w := &site.RemoteWrites[i]
+		named := []string{w.TokenFile, w.PasswordFile, w.CAFile}
+		for _, h := range w.Headers {
+			named = append(named, h.File)
+		}
+		for _, f := range named {
+			if f != "" {
+				files = append(files, f)
+			}
+		}
+	}
 	if tls := site.Agent.TLS; tls.Key != "" {
 		files = append(files, tls.Certificate, tls.Key)
 	}

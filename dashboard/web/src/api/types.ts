@@ -864,6 +864,8 @@ export type MissedAnswer = {
   events: Event[];
   /** how many more there are */
   events_more: number;
+  /** to whom samples are sent on, as /api/v1/remote-write has them */
+  receivers: RemoteWrite[];
   /** what to do about it, what is pressing now first */
   to_do: MissedToDo[];
 };
@@ -983,9 +985,65 @@ export type MissedSleep = {
   for_s: number;
 };
 
+/** How it stands with what is sent on. */
+export type RemoteWrites = {
+  /** in the site file's order */
+  receivers: RemoteWrite[];
+};
+
+/** How it stands with one receiver of samples. Counts are of samples where no other thing is named, since the place in the record was begun. */
+export type RemoteWrite = {
+  name: string;
+  /** the address without path and query */
+  to: string;
+  /** the label of every series */
+  site: string;
+  /** a value of each series at least so often */
+  every_s: number;
+  /** failing: it is tried again by itself; held: a person must mend it; stopped: nobody sends */
+  state: "sending" | "failing" | "held" | "stopped";
+  /** of failing and held */
+  since: string | null;
+  /** a phrase; empty while all is well */
+  why: string;
+  /** what to do, sentences; empty: nothing */
+  mend: string;
+  /** stored and not sent yet */
+  behind_scans: number;
+  /** what lies between the newest of them and the last that was sent */
+  behind_s: number;
+  /** newest time that was delivered */
+  newest: string | null;
+  /** when the receiver last took something */
+  delivered: string | null;
+  /** that the receiver took */
+  samples: number;
+  /** that a resend found there already */
+  there: number;
+  /** that the receiver will never take, by reason */
+  refused: Record<string, number>;
+  /** of the refused, written to the file aside */
+  set_aside: number;
+  /** path of that file; empty: there is none */
+  aside: string;
+  /** what was never sent, by reason: samples behind a clock that was set back, scans of a clock that was never set, times that the record was another one */
+  left_out: Record<string, number>;
+  /** scans that were no longer kept when it was their turn */
+  missed_scans: number;
+  requests: number;
+  /** of payload */
+  bytes: number;
+  /** requests that followed one without a settling answer */
+  retried: number;
+  /** why the place in the record is not on the disk; empty: it is */
+  cursor_fault: string;
+  /** what a start found that a person should know; empty: nothing */
+  note: string;
+};
+
 /** One thing to do. */
 export type MissedToDo = {
-  about: "sleep" | "device" | "disk" | "backup" | "clock" | "store";
+  about: "sleep" | "device" | "disk" | "backup" | "clock" | "store" | "receiver";
   /** what is so */
   what: string;
   /** what to do about it */
@@ -3480,6 +3538,7 @@ export interface Answers {
   "/api/v1/tests": Tests;
   "/api/v1/openapi.json": Record<string, unknown>;
   "/api/v1/newsite": NewSite;
+  "/api/v1/remote-write": RemoteWrites;
   "/api/v1/alarms": Alarms;
   "/api/v1/audit": Audit;
   "/api/v1/door": Door;

@@ -57,6 +57,7 @@ const whole = (): MissedAnswer => ({
   evidence: { absent: 'the log has no checkpoint yet' },
   awake: { sleep: 'may', how: 'the login manager', why: 'This computer is set to sleep.', mend: 'Switch it off.' },
   slept: { times: 2, for_s: 120 },
+  receivers: [],
   events: [{ seq: 3, time: '2026-03-05T08:30:08.000Z', kind: 'computer_slept', subject: '', text: 'the computer slept for 1m0s', data: {} }],
   to_do: [{ about: 'sleep', what: 'This computer is set to sleep.', mend: 'Switch it off.' }],
 });
@@ -121,6 +122,29 @@ it('tells one silence of two devices once, with what the machine counted meanwhi
   expect(text()).toContain('controller and meter: timeout.');
   expect(text()).toContain('By its own counters comp1 meanwhile ran 0.4 h and took 9.000 kWh.');
   expect(host.querySelector('.hole a')?.getAttribute('href')).toContain('#/trace?from=');
+});
+
+const receiver = (over: Partial<MissedAnswer['receivers'][number]>): MissedAnswer['receivers'][number] => ({
+  name: 'owner', to: 'https://metrics.example', site: 'harrow-lane', every_s: 15, state: 'sending', since: null, why: '', mend: '', behind_scans: 20, behind_s: 14, newest: '2026-03-10T16:59:45.000Z',
+  delivered: '2026-03-10T17:00:00.000Z', samples: 4200, there: 0, refused: {}, set_aside: 0, aside: '', left_out: {}, missed_scans: 0, requests: 100, bytes: 52_000, retried: 1, cursor_fault: '', note: '', ...over,
+});
+
+it('says of each receiver how far behind it is, why, and what it refused', async () => {
+  answers = { '/api/v1/missed': { ...whole(), receivers: [receiver({}), receiver({ name: 'board', state: 'held', since: '2026-03-10T12:00:00.000Z', why: 'it says 401: no token', mend: 'Put right the token.', behind_s: 18_000,
+    refused: { too_old: 3 }, aside: 'data/remote-write/board/refused.jsonl', missed_scans: 7, left_out: { 'clock set back': 2 } })] } };
+  show();
+  await there('What is stored is sent on.');
+  const board = host.querySelector('[data-receiver=board]')?.textContent?.replaceAll('\u00a0', ' ') ?? '';
+  expect(host.querySelector('[data-receiver=board] p.warn')?.textContent?.replaceAll('\u00a0', ' ')).toBe('It waits for somebody to mend it, 5 h 0 min of readings wait.');
+  for (const part of ['it says 401: no token, since', 'Put right the token.', '3 older than it takes. They stand in data/remote-write/board/refused.jsonl', '7 scans were gone', '2 clock set back']) expect(board).toContain(part);
+  expect(host.querySelector('[data-receiver=board] data[data-at="/receivers/1/refused/too_old"]')).not.toBeNull();
+});
+
+it('has no section where nothing is sent on', async () => {
+  answers = { '/api/v1/missed': whole() };
+  show();
+  await there('Disk and copies');
+  expect(host.querySelector('#sent-title')).toBeNull();
 });
 
 it('says what a sound record is, an empty one, and one that is not there yet', async () => {

@@ -16,6 +16,7 @@ import './missed.css';
 import { Picture } from './picture';
 import { Clock, Disk, Events, Evidence, Sleep } from './record';
 import { Report } from './report';
+import { SentOn } from './sent';
 import { worst } from './words';
 
 const path = '/api/v1/missed';
@@ -52,6 +53,7 @@ export default function WhatWeMissed({ live, site, view }: PageProps) {
             <Sleep answer={answer} />
             <Clock answer={answer} />
             <Disk answer={answer} site={site} now={view.now} />
+            <SentOn answer={answer} site={site} now={view.now} />
             <Evidence answer={answer} site={site} now={view.now} />
             <Report live={live} site={site} days={days} />
           </div>
@@ -84,7 +86,7 @@ function Sentence({ answer, site }: { answer: MissedAnswer | undefined; site: Si
   );
 }
 
-const aboutWords: Record<string, string> = { sleep: 'Sleep', device: 'Reading', disk: 'Disk', backup: 'Backup', clock: 'Clock', store: 'Storing' };
+const aboutWords: Record<string, string> = { sleep: 'Sleep', device: 'Reading', disk: 'Disk', backup: 'Backup', clock: 'Clock', store: 'Storing', receiver: 'Sending on' };
 
 /** What is known to be well where nothing is to be done; what is not known is not claimed. */
 function well({ awake, clock, disk }: MissedAnswer): string[] {

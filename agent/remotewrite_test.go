@@ -1,0 +1,160 @@
+package agent
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"loadscribe/agent/poll"
+	"loadscribe/agent/publish/samples"
+	"loadscribe/agent/sitefile"
+	"loadscribe/testdata/engine"
+)
+
+const remoteSite = fieldSite + `
+[[remote_write]]
+name = "owner"
+url = "https://metrics.example/api/v1/write?tenant=hush"
+site = "mill"
+every = "100ms"
+
+[[alarm]]
+name = "not sent"
+on = "not delivered"
+after = "1s"
+`
+
+// TestSendsOn: samples of what was stored go out while the agent records; a receiver
+// that refuses who sends is told of on the pages, by an alarm and in the metrics; one
+// that hangs costs no reading and no stop; and the next start sends what waited.
+func TestSendsOn(t *testing.T) {
+	dir := t.TempDir()
+	site := loadTestSite(t, dir, remoteSite, fieldMap)
+	e := engine.New(http.StatusNoContent)
+	r := &registers{}
+	open := func() (a *Agent, stop func()) {
+		a, err := Open(site, Options{Dial: func(context.Context, *sitefile.Line) (poll.Client, error) { return r, nil },
+			RemoteTransport: func(string) http.RoundTripper { return e }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() { done <- a.Run(ctx, "", nil) }()
+		return a, func() {
+			began := time.Now()
+			cancel()
+			if err := <-done; err != nil {
+				t.Errorf("stop: %v", err)
+			}
+			if took := time.Since(began); took > StopBudget {
+				t.Errorf("the stop took %v", took)
+			}
+		}
+	}
+	a, stop := open()
+	one := func() RemoteWrite {
+		all, err := a.RemoteWrites()
+		if err != nil || len(all.Receivers) != 1 {
+			t.Fatalf("%+v, %v", all, err)
+		}
+		return all.Receivers[0]
+	}
+	eventually(t, "samples to arrive", func() bool { return e.Count() > 50 })
+	if st := one(); st.State != remoteSending || st.Samples == 0 || st.To != "https://metrics.example" || st.Site != "mill" || st.Why != "" {
+		t.Errorf("%+v", st)
+	}
+
+	e.Set(http.StatusUnauthorized)
+	eventually(t, "the receiver to be held", func() bool { return one().State == remoteHeld })
+	if st := one(); st.Since == 0 || st.Why == "" || st.Mend == "" || strings.Contains(fmt.Sprint(st), "hush") {
+		t.Errorf("%+v", st)
+	}
+	eventually(t, "the alarm", func() bool {
+		all, err := a.Alarms()
+		return err == nil && len(all.Standing) == 1 && all.Standing[0].Subject == "owner" && strings.HasPrefix(all.Standing[0].Text, "what is sent to owner: ")
+	})
+	m, err := a.Missed(0, a.Now().UnixMilli()+1)
+	if err != nil || len(m.Receivers) != 1 || !slices.ContainsFunc(m.ToDo, func(d MissedToDo) bool { return d.About == "receiver" && strings.Contains(d.What, "owner") }) {
+		t.Errorf("receivers %+v, to do %+v, %v", m.Receivers, m.ToDo, err)
+	}
+	if s := a.Metrics().RemoteWrite; s == nil || s.Held != 1 || s.Samples == 0 || s.WaitingScans == 0 {
+		t.Errorf("metrics %+v", s)
+	}
+	stop()
+
+	e.Set(0)
+	a, stop = open()
+	before := r.readsSince(0)
+	eventually(t, "a hanging receiver to be waited for", func() bool { return r.readsSince(before) > 20 })
+	stop()
+	h, err := OpenHistory(site, "", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stopped, err := h.RemoteWrites()
+	if err != nil || len(stopped.Receivers) != 1 || stopped.Receivers[0].State != remoteStopped || stopped.Receivers[0].BehindScans < 20 || stopped.Receivers[0].Why == "" {
+		t.Errorf("%+v, %v", stopped, err)
+	}
+	if err := h.Close(); err != nil {
+		t.Fatal(err)
+	}
+
+	e.Set(http.StatusNoContent)
+	a, stop = open()
+	eventually(t, "all that waited to be sent", func() bool {
+		st := one()
+		return st.State == remoteSending && st.BehindScans < 100 && st.Newest != 0 && int64(st.Newest) > a.started.UnixMilli()
+	})
+	stop()
+	compareSent(t, e, site)
+}
+
+// compareSent holds what arrived to what the record gives when it is read at once.
+func compareSent(t *testing.T, e *engine.Engine, site *sitefile.Site) {
+	t.Helper()
+	h, err := OpenHistory(site, "", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer h.Close()
+	source := samples.New(h.store, samples.Options{Site: site, Groups: sitefile.Groups(site), Label: "mill", Every: 100 * time.Millisecond, History: 1000 * time.Hour})
+	b, _, err := source.Next(t.Context(), nil, nil, math.MaxInt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if wrong := e.Wrong(); len(wrong) > 0 {
+		t.Errorf("what arrived: %q", wrong)
+	}
+	n := 0
+	for _, s := range b.Series {
+		key := ""
+		for _, l := range s.Labels {
+			key += l.Name + " " + l.Value + " "
+		}
+		have := e.Samples(key)
+		var lastMS int64
+		for at := range have {
+			lastMS = max(lastMS, at)
+		}
+		for _, x := range s.Samples {
+			if v, ok := have[x.TimeMS]; x.TimeMS <= lastMS && (!ok || math.Float64bits(v) != math.Float64bits(x.Value)) {
+				t.Fatalf("%s at %d: %v, arrived %v (%v)", key, x.TimeMS, x.Value, v, ok)
+			}
+			if n++; x.TimeMS <= lastMS {
+				delete(have, x.TimeMS)
+			}
+		}
+		if len(have) > 0 {
+			t.Errorf("%s: %d samples arrived that the record does not give", key, len(have))
+		}
+	}
+	if n < 100 {
+		t.Errorf("only %d samples in the record", n)
+	}
+}
