@@ -7,8 +7,6 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
-
-
 )
 
 // TestKilledAnywhere ends the process at each request in turn, before and after the
