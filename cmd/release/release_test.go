@@ -27,13 +27,13 @@ const treeFolder = "../.."
 // it is installed.
 func TestDebianVersions(t *testing.T) {
 	rising := []struct {
-		git   string
-		count int
-		want  string
+		git    string
+		second int // of its time
+		want   string
 	}{
-		{"0123abc", 9, "0.0.0+9.0123abc"},
-		{"0a23abc", 10, "0.0.0+10.0a23abc"},
-		{"0a23abc-dirty", 10, "0.0.0+10.0a23abc.dirty"},
+		{"0123abc", 9, "0.0.0+20260304050609.0123abc"},
+		{"0a23abc", 10, "0.0.0+20260304050610.0a23abc"},
+		{"0a23abc-dirty", 10, "0.0.0+20260304050610.0a23abc.dirty"},
 		{"1.0.0-rc.1", 11, "1.0.0~rc.1"},
 		{"1.0.0-rc.1-2-g0f23abc", 13, "1.0.0~rc.1+2.g0f23abc"},
 		{"1.0.0-rc.2", 14, "1.0.0~rc.2"},
@@ -45,7 +45,7 @@ func TestDebianVersions(t *testing.T) {
 	}
 	dpkg, missing := exec.LookPath("dpkg")
 	for i, r := range rising {
-		source := &Source{Version: r.git, Count: r.count}
+		source := &Source{Version: r.git, Time: time.Date(2026, 3, 4, 5, 6, r.second, 0, time.UTC)}
 		if got := source.debianVersion(); got != r.want {
 			t.Errorf("%s becomes %s, want %s", r.git, got, r.want)
 		}
