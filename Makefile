@@ -1,6 +1,6 @@
 # loadscribe: the commands a contributor needs. Go 1.26 and Node 20 or newer.
 SHELL := /bin/bash
-VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
+VERSION ?= $(shell git describe --tags --match='v[0-9]*' --always --abbrev=12 --dirty 2>/dev/null || echo dev)
 COMMIT ?= $(shell git rev-parse HEAD 2>/dev/null)
 LDFLAGS := -s -w -X main.version=$(VERSION) -X main.commit=$(COMMIT)
 export CGO_ENABLED := 0
