@@ -50,10 +50,10 @@ bench:
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 lint:
 	@out=$$(gofmt -l agent cmd configs dashboard simulator testdata | grep -v node_modules); if [ -n "$$out" ]; then echo "not gofmt-clean: $$out"; exit 1; fi
-	go vet ./... ./testdata/peers ./testdata/vectors
-	GOOS=windows go vet ./... ./testdata/peers ./testdata/vectors
+	go vet ./... ./testdata/engine ./testdata/peers ./testdata/vectors
+	GOOS=windows go vet ./... ./testdata/engine ./testdata/peers ./testdata/vectors
 	go mod tidy -diff
-	go run $(STATICCHECK) ./... ./testdata/peers ./testdata/vectors
+	go run $(STATICCHECK) ./... ./testdata/engine ./testdata/peers ./testdata/vectors
 
 ## vuln: the known flaws that the program can meet, from a database that is pinned
 vuln:
