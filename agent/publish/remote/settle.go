@@ -217,9 +217,10 @@ func (r *settling) amongSeries(series []Series, a answer, k known) bool {
 }
 
 // inTime sends series that are all refused for their times in slices of time, the
-// oldest first.
+// oldest first. "Too old" says nothing of what is there: the receiver goes by the newest
+// sample of any series, and what was sent before may never have come.
 func (r *settling) inTime(series []Series, a answer, k known) bool {
-	if k == sentBefore { // what is refused now was taken then
+	if k == sentBefore && a.reason != ReasonTooOld { // what is refused now was taken then
 		r.there(series)
 		return true
 	}
@@ -250,9 +251,9 @@ func (r *settling) inTime(series []Series, a answer, k known) bool {
 			last = nil
 		}
 		switch {
-		case k == fresh:
+		case k == fresh, got.reason == ReasonTooOld:
 			r.refusals = append(r.refusals, refusal{one, got})
-		case ofOneTime(one):
+		case k == sentBefore, ofOneTime(one):
 			r.there(one)
 		default:
 			last = one
@@ -294,7 +295,13 @@ func (r *settling) suspected(series []Series) bool {
 			r.s.suspects.remove(s.Labels)
 		}
 	case ofTime(a.reason):
-		return r.amongSeries(series, a, k)
+		if !r.amongSeries(series, a, k) {
+			return false
+		}
+		for _, p := range r.queue { // refused for another reason in the end
+			r.refusals = append(r.refusals, refusal(p))
+		}
+		r.queue = nil
 	default:
 		r.refusals = append(r.refusals, refusal{series, a})
 	}

@@ -133,10 +133,15 @@ func (s *Source) Next(ctx context.Context, after, until remote.Position, most in
 		return b, false, nil
 	}
 	s.lookAround()
-	if err := s.take(ctx, after, stop); err != nil {
+	began, err := s.take(ctx, after, stop)
+	if err != nil {
 		return b, false, fmt.Errorf("samples: %w", err)
 	}
 	missed := s.st.Missed
+	if began { // the place is made fast first: who begins anew later would begin later in the record
+		b, err = s.batch(missed)
+		return b, true, err
+	}
 	n, more, err := s.read(ctx, stop, most)
 	if err != nil && n == 0 {
 		s.st = nil
@@ -149,12 +154,13 @@ func (s *Source) Next(ctx context.Context, after, until remote.Position, most in
 	return b, more, err
 }
 
-// take makes the Source be where a Position says, if it is not there already.
-func (s *Source) take(ctx context.Context, after remote.Position, stop uint64) error {
+// take makes the Source be where a Position says, if it is not there already. began is
+// whether that was nowhere, so that it is where a Source begins.
+func (s *Source) take(ctx context.Context, after remote.Position, stop uint64) (began bool, err error) {
 	s.out, s.given = nil, 0
 	s.batches++
 	if s.st != nil && bytes.Equal(after, s.at) && s.levels == s.levelsNow() && (stop == 0 || s.st.At.Seq <= stop) {
-		return nil
+		return false, nil
 	}
 	s.st = nil
 	st, err := decode(after)
@@ -163,18 +169,19 @@ func (s *Source) take(ctx context.Context, after remote.Position, stop uint64) e
 	}
 	if st == nil {
 		if st, err = s.begin(); err != nil {
-			return err
+			return false, err
 		}
+		began = true
 	}
 	if err := s.makeFolder(); err != nil {
-		return err
+		return false, err
 	}
 	s.st, s.at = st, bytes.Clone(after)
 	if err := s.settle(ctx); err != nil {
 		s.st = nil
-		return err
+		return false, err
 	}
-	return nil
+	return began, nil
 }
 
 // read takes scans until a batch is full. n is how many it read; after an error of
