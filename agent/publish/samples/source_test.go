@@ -223,3 +223,36 @@ func TestPhase(t *testing.T) {
 		t.Errorf("%d samples", len(g["device_up{controller}"]))
 	}
 }
+
+// TestHistoryCounts: a Source that begins before what is summed up already gives the
+// counters of one fold that has read everything.
+func TestHistoryCounts(t *testing.T) {
+	r := newRig(t)
+	r.run(3 * time.Minute)
+	r.restart(time.Minute) // what is before it is sealed and summed up
+	r.run(40 * time.Second)
+	g, o := got{}, r.options()
+	o.History = 160 * time.Second
+	drain(t, New(r.store, o), nil, 1000, g)
+	const name = "state_seconds_total{comp1,unloaded}"
+	whole := r.plainCounters(r.record(o.Every))[name]
+	if n := len(g[name]); n < 6 || n >= len(whole) {
+		t.Fatalf("%d samples, %d of all", n, len(whole))
+	}
+	sameSamples(t, got{name: whole[len(whole)-len(g[name]):]}, got{name: g[name]})
+}
+
+// TestDownAfterStart: after a start nothing is known of a device until it answers.
+func TestDownAfterStart(t *testing.T) {
+	r := newRig(t)
+	r.run(20 * time.Second)
+	r.restart(time.Minute)
+	r.put("controller")
+	r.pass(15 * time.Second)
+	r.put("controller")
+	r.sync()
+	g, o := got{}, r.options()
+	o.History = time.Hour
+	drain(t, New(r.store, o), nil, 1000, g)
+	g.want(t, "device_up{controller}", "14=1 19=1 22=x 80=0 83=x")
+}
