@@ -67,7 +67,9 @@ type Source struct {
 	at     remote.Position
 	feeds  map[*scan.Group]*groupFeeds
 
-	segments map[uint32]*store.Segment // as of the present Next
+	// Of one look at the record: the last scan that may be given, and the segments.
+	limit    uint64
+	segments map[uint32]*store.Segment
 	undone   []seqRange
 
 	out     []*outSeries // of the present Next
@@ -187,7 +189,8 @@ func (s *Source) take(ctx context.Context, after remote.Position, stop uint64) (
 // read takes scans until a batch is full. n is how many it read; after an error of
 // the record what came before it holds.
 func (s *Source) read(ctx context.Context, stop uint64, most int) (n int, more bool, err error) {
-	limit := s.limit()
+	s.lookAround() // settling may have taken long
+	limit := s.limit
 	err = s.record.Scans(store.ScanQuery{FromSeq: s.st.At.Seq + 1}, func(sc *scan.Scan) error {
 		if sc.Seq > limit || stop > 0 && sc.Seq > stop {
 			return errEnough
@@ -213,11 +216,9 @@ func (s *Source) read(ctx context.Context, stop uint64, most int) (n int, more b
 	return n, more || stop > 0 && stop < limit, err
 }
 
-// limit is the last scan that may be given: safe on the disk, and of a clock that is
+// limitOf is the last scan that may be given: safe on the disk, and of a clock that is
 // set or was set since.
-func (s *Source) limit() uint64 {
-	limit := s.record.DurableSeq()
-	all := s.record.Segments()
+func limitOf(limit uint64, all []store.Segment) uint64 {
 	for i := len(all) - 1; i >= 0 && all[i].Untrusted && all[i].ShiftMS == 0; i-- {
 		if first := all[i].FirstSeq; first > 0 {
 			limit = min(limit, first-1)
