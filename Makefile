@@ -1,6 +1,6 @@
 # loadscribe: the commands a contributor needs. Go 1.26 and Node 20 or newer.
 SHELL := /bin/bash
-VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
+VERSION ?= $(shell git describe --tags --match='v[0-9]*' --always --abbrev=12 --dirty 2>/dev/null || echo dev)
 COMMIT ?= $(shell git rev-parse HEAD 2>/dev/null)
 LDFLAGS := -s -w -X main.version=$(VERSION) -X main.commit=$(COMMIT)
 export CGO_ENABLED := 0
@@ -50,10 +50,10 @@ bench:
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 lint:
 	@out=$$(gofmt -l agent cmd configs dashboard simulator testdata | grep -v node_modules); if [ -n "$$out" ]; then echo "not gofmt-clean: $$out"; exit 1; fi
-	go vet ./... ./testdata/peers ./testdata/vectors
-	GOOS=windows go vet ./... ./testdata/peers ./testdata/vectors
+	go vet ./... ./testdata/engine ./testdata/peers ./testdata/vectors
+	GOOS=windows go vet ./... ./testdata/engine ./testdata/peers ./testdata/vectors
 	go mod tidy -diff
-	go run $(STATICCHECK) ./... ./testdata/peers ./testdata/vectors
+	go run $(STATICCHECK) ./... ./testdata/engine ./testdata/peers ./testdata/vectors
 
 ## vuln: the known flaws that the program can meet, from a database that is pinned
 vuln:

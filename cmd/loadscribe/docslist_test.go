@@ -174,6 +174,8 @@ var docFiles = []docFile{
 	{"changes.toml", copyOf("configs/replay/changes.toml", "changes.toml")},
 	{"fleet-rules.yml", copyOf("configs/prometheus/fleet-rules.yml", "fleet-rules.yml")},
 	{"fleet-alerts.yml", copyOf("configs/prometheus/fleet-alerts.yml", "fleet-alerts.yml")},
+	{"recording.yml", copyOf("configs/prometheus/recording.yml", "recording.yml")},
+	{"alerts.yml", copyOf("configs/prometheus/alerts.yml", "alerts.yml")},
 	{"loadscribe-demo/site.toml", func(r *docRun) { r.copied(r.demo(), "loadscribe-demo") }},
 	{"loggers.toml", func(r *docRun) {
 		r.write("loggers.toml", r.read("configs/loggers.toml")+"\n[agent]\ndata = \"loggers-data\"\n")

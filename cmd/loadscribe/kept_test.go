@@ -107,7 +107,7 @@ func layKept(t *testing.T, format string) string {
 }
 
 // figuresNow are the figures of the only machine that have a value.
-func figuresNow(t *testing.T, site, from, to string) map[string]float64 {
+func figuresNow(t *testing.T, site, from, to string, more ...string) map[string]float64 {
 	t.Helper()
 	var answer struct {
 		Machines []struct {
@@ -117,7 +117,8 @@ func figuresNow(t *testing.T, site, from, to string) map[string]float64 {
 			}
 		}
 	}
-	if err := json.Unmarshal([]byte(mustRun(t, "summary", "--site", site, "--from", from, "--to", to, "--json")), &answer); err != nil || len(answer.Machines) != 1 {
+	args := append([]string{"summary", "--site", site, "--from", from, "--to", to, "--json"}, more...)
+	if err := json.Unmarshal([]byte(mustRun(t, args...)), &answer); err != nil || len(answer.Machines) != 1 {
 		t.Fatalf("%d machines, %v", len(answer.Machines), err)
 	}
 	values := map[string]float64{}
@@ -149,9 +150,9 @@ func TestKeptRecords(t *testing.T) {
 				t.Fatalf("%d figures of %q: %v", len(kept.Figures), kept.MadeBy, err)
 			}
 			site := layKept(t, format)
-			check := func(when string) {
+			check := func(when string, more ...string) {
 				t.Helper()
-				now := figuresNow(t, site, kept.From, kept.To)
+				now := figuresNow(t, site, kept.From, kept.To, more...)
 				for name, want := range kept.Figures {
 					if got, ok := now[name]; !ok || got != want {
 						t.Errorf("%s: %s is %v (there: %v), the program of then said %v; where a method was changed on purpose, take its figures out of %s/figures.json", when, name, got, ok, want, e)
@@ -162,6 +163,7 @@ func TestKeptRecords(t *testing.T) {
 			whole := format != "format1" && format != "format2"
 			if whole {
 				checkWhole(t, filepath.Dir(site))
+				check("from its backup", "--data", restoreKept(t, filepath.Dir(site)))
 			}
 			u := start(t, "run", "--site", site)
 			agentAt(t, filepath.Dir(site))
@@ -217,6 +219,11 @@ func checkWhole(t *testing.T, dir string) {
 			}
 		}
 	}
+}
+
+// restoreKept makes a data directory of a kept backup.
+func restoreKept(t *testing.T, dir string) string {
+	t.Helper()
 	restored := filepath.Join(t.TempDir(), "data")
 	if err := os.MkdirAll(restored, 0o700); err != nil {
 		t.Fatal(err)
@@ -226,7 +233,7 @@ func checkWhole(t *testing.T, dir string) {
 		t.Fatal(err)
 	}
 	writeFile(t, filepath.Join(restored, "store.db"), string(text))
-	mustRun(t, "summary", "--site", site, "--data", restored, "--from", "2026-03-03T14:00:00Z", "--to", "2026-03-03T14:21:00Z")
+	return restored
 }
 
 // TestKeepRecord makes a record to keep, of the format that this program writes: the day

@@ -47,6 +47,12 @@ func servePlantOf(t *testing.T, scenario *simulator.Scenario, address string, fa
 	if err != nil {
 		t.Fatal(err)
 	}
+	return serveWorld(t, world, address, faults)
+}
+
+// serveWorld serves a plant that stands already.
+func serveWorld(t *testing.T, world *simulator.World, address string, faults *serve.Injector) plant {
+	t.Helper()
 	listener, err := net.Listen("tcp", address)
 	if err != nil {
 		t.Fatal(err)

@@ -1,25 +1,21 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"math"
-	"net"
 	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"loadscribe/agent/analysis"
 	"loadscribe/cmd/loadscribe/stage"
 	"loadscribe/simulator"
-	"loadscribe/simulator/serve"
 	"loadscribe/testdata/peers"
 )
 
@@ -64,29 +60,12 @@ func recordedShop(t *testing.T, dir string) (site string) {
 	if err := story.Record(t.Context(), "test"); err != nil {
 		t.Fatal(err)
 	}
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	driver := serve.NewDriver(story.World)
-	ctx, cancel := context.WithCancel(context.Background())
-	var ended sync.WaitGroup
-	ended.Go(func() {
-		if err := driver.Follow(ctx); err != nil {
-			t.Errorf("the simulated plant: %v", err)
-		}
-	})
-	ended.Go(func() {
-		if err := serve.ServeTCP(ctx, listener, driver, nil); err != nil {
-			t.Errorf("the simulated plant: %v", err)
-		}
-	})
-	t.Cleanup(func() { cancel(); ended.Wait() })
+	plant := serveWorld(t, story.World, "127.0.0.1:0", nil)
 	text, err := os.ReadFile(story.SitePath)
 	if err != nil {
 		t.Fatal(err)
 	}
-	set := strings.NewReplacer("127.0.0.1:1502", listener.Addr().String(), "127.0.0.1:8477", "127.0.0.1:0")
+	set := strings.NewReplacer("127.0.0.1:1502", plant.address, "127.0.0.1:8477", "127.0.0.1:0")
 	writeFile(t, story.SitePath, set.Replace(string(text)))
 	return story.SitePath
 }

@@ -12,9 +12,9 @@ import (
 	"loadscribe/cmd/loadscribe/service"
 )
 
-// scripts are what dpkg runs. See deb-postinst(5), deb-prerm(5), deb-postrm(5).
+// scripts are what dpkg runs. See deb-preinst(5), deb-postinst(5), deb-prerm(5), deb-postrm(5).
 //
-//go:embed debian/postinst debian/prerm debian/postrm
+//go:embed debian
 var scripts embed.FS
 
 // The parts of nfpm's configuration that are used (nfpm.goreleaser.com). It is YAML, of
@@ -49,6 +49,7 @@ type (
 		Time  string `json:"mtime"`
 	}
 	nfpmScripts struct {
+		PreInstall  string `json:"preinstall"`
 		PostInstall string `json:"postinstall"`
 		PreRemove   string `json:"preremove"`
 		PostRemove  string `json:"postremove"`
@@ -76,9 +77,9 @@ func makeDeb(ctx context.Context, source *Source, t Target, o options, work stri
 		}
 		config.Contents = append(config.Contents, nfpmContent{From: from, To: f.Name, Info: nfpmInfo{int(f.mode()), "root", "root", at}})
 	}
-	config.Contents = append(config.Contents, nfpmContent{To: path.Dir(service.PackageLink), Type: "dir", Info: nfpmInfo{0o755, "root", "root", at}},
-		nfpmContent{From: service.ForPackage().Data, To: service.PackageLink, Type: "symlink", Info: nfpmInfo{0o777, "root", "root", at}})
-	for name, to := range map[string]*string{"postinst": &config.Scripts.PostInstall, "prerm": &config.Scripts.PreRemove, "postrm": &config.Scripts.PostRemove} {
+	config.Contents = append(config.Contents, nfpmContent{To: path.Dir(service.ForPackage().Site), Type: "dir", Info: nfpmInfo{0o755, "root", "root", at}})
+	for name, to := range map[string]*string{"preinst": &config.Scripts.PreInstall, "postinst": &config.Scripts.PostInstall,
+		"prerm": &config.Scripts.PreRemove, "postrm": &config.Scripts.PostRemove} {
 		text, err := scripts.ReadFile("debian/" + name)
 		if err != nil {
 			return "", err

@@ -27,13 +27,13 @@ const treeFolder = "../.."
 // it is installed.
 func TestDebianVersions(t *testing.T) {
 	rising := []struct {
-		git   string
-		count int
-		want  string
+		git    string
+		second int // of its time
+		want   string
 	}{
-		{"0123abc", 9, "0.0.0+9.0123abc"},
-		{"0a23abc", 10, "0.0.0+10.0a23abc"},
-		{"0a23abc-dirty", 10, "0.0.0+10.0a23abc.dirty"},
+		{"0123abc", 9, "0.0.0+20260304050609.0123abc"},
+		{"0a23abc", 10, "0.0.0+20260304050610.0a23abc"},
+		{"0a23abc-dirty", 10, "0.0.0+20260304050610.0a23abc.dirty"},
 		{"1.0.0-rc.1", 11, "1.0.0~rc.1"},
 		{"1.0.0-rc.1-2-g0f23abc", 13, "1.0.0~rc.1+2.g0f23abc"},
 		{"1.0.0-rc.2", 14, "1.0.0~rc.2"},
@@ -45,7 +45,7 @@ func TestDebianVersions(t *testing.T) {
 	}
 	dpkg, missing := exec.LookPath("dpkg")
 	for i, r := range rising {
-		source := &Source{Version: r.git, Count: r.count}
+		source := &Source{Version: r.git, Time: time.Date(2026, 3, 4, 5, 6, r.second, 0, time.UTC)}
 		if got := source.debianVersion(); got != r.want {
 			t.Errorf("%s becomes %s, want %s", r.git, got, r.want)
 		}
@@ -178,7 +178,7 @@ func octal(mode os.FileMode) string {
 	return string([]byte{'0' + byte(mode>>6&7), '0' + byte(mode>>3&7), '0' + byte(mode&7)})
 }
 
-// TestLinksOfArchivesLead: what the texts of an archive point to is in it.
+// TestLinksOfArchivesLead: what the texts of an archive and of a package point to is in it.
 func TestLinksOfArchivesLead(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(treeFolder, ".git")); err != nil {
 		t.Skip("not a clone: git cannot say what is in the tree")
@@ -191,6 +191,18 @@ func TestLinksOfArchivesLead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	leads(t, "the archive", files)
+	packed := []File{}
+	for _, f := range debFiles(source, targets[1], files) {
+		if name, ok := strings.CutPrefix(f.Name, docFolder+"/"); ok {
+			packed = append(packed, File{Name: name, Content: f.Content})
+		}
+	}
+	leads(t, "the package's folder of docs", packed)
+}
+
+func leads(t *testing.T, where string, files []File) {
+	t.Helper()
 	there := map[string]bool{}
 	for _, f := range files {
 		for name := f.Name; name != "."; name = path.Dir(name) {
@@ -209,12 +221,12 @@ func TestLinksOfArchivesLead(t *testing.T) {
 			}
 			links++
 			if to = path.Join(path.Dir(f.Name), to); !there[to] {
-				t.Errorf("%s points to %s, which is not in the archive (is it known to git, and in told?)", f.Name, to)
+				t.Errorf("%s points to %s, which is not in %s (is it known to git, and in told?)", f.Name, to, where)
 			}
 		}
 	}
 	if links < 100 {
-		t.Errorf("%d links, at least 100 are expected", links)
+		t.Errorf("%d links in %s, at least 100 are expected", links, where)
 	}
 }
 

@@ -19,13 +19,16 @@ import (
 // Source is the tree that is released.
 type Source struct {
 	Root    string
-	Version string    // as git describes it, without the tag's v: 1.2.0, 1.2.0-7-g0123abc, 0123abc; -dirty where the tree is
+	Version string    // as git describes it, without the tag's v: 1.2.0, 1.2.0-7-g0123456789ab, 0123456789ab; -dirty where the tree is
 	Commit  string    // whole hash
-	Count   int       // of commits up to it
 	Time    time.Time // of the commit, or SOURCE_DATE_EPOCH; UTC
 	files   []string  // that git knows, by path with slashes
 	texts   identified
 }
+
+// describe names a version of the tree, as the Makefile does. A hash has its length given: git's own
+// choice depends on what else is in somebody's clone, and the same commit must give the same bytes.
+var describe = []string{"describe", "--tags", "--match=v[0-9]*", "--always", "--abbrev=12", "--dirty"}
 
 // openSource asks git what the tree is.
 func openSource(ctx context.Context, root, version string) (*Source, error) {
@@ -42,10 +45,10 @@ func openSource(ctx context.Context, root, version string) (*Source, error) {
 		return strings.TrimSpace(out)
 	}
 	s.Commit = ask("rev-parse", "HEAD")
-	count, stamp := ask("rev-list", "--count", "HEAD"), ask("log", "-1", "--format=%ct")
+	stamp := ask("log", "-1", "--format=%ct")
 	s.files = strings.Split(strings.TrimSuffix(ask("ls-files", "-z"), "\x00"), "\x00")
 	if s.Version == "" {
-		s.Version = strings.TrimPrefix(ask("describe", "--tags", "--always", "--dirty"), "v")
+		s.Version = strings.TrimPrefix(ask(describe...), "v")
 	}
 	if err != nil {
 		return nil, err
@@ -58,8 +61,7 @@ func openSource(ctx context.Context, root, version string) (*Source, error) {
 		return nil, fmt.Errorf("the time of the source: %w", err)
 	}
 	s.Time = time.Unix(seconds, 0).UTC()
-	s.Count, err = strconv.Atoi(count)
-	if err == nil && !regexp.MustCompile(`^[0-9A-Za-z][0-9A-Za-z.+-]*$`).MatchString(s.Version) {
+	if !regexp.MustCompile(`^[0-9A-Za-z][0-9A-Za-z.+-]*$`).MatchString(s.Version) {
 		err = fmt.Errorf("%q is no version: use letters, digits, dots, + and -", s.Version)
 	}
 	return s, err
@@ -71,12 +73,12 @@ func (s *Source) baseName(t Target) string { return "loadscribe-" + s.Version + 
 var described = regexp.MustCompile(`^([0-9]+\.[0-9]+\.[0-9]+)(-[0-9A-Za-z.]+?)??(?:-([0-9]+)-g([0-9a-f]+))?(-dirty)?$`)
 
 // debianVersion is the version as dpkg orders it (deb-version(7)): a pre-release (1.0.0-rc.1)
-// comes before its release, commits after a tag come after it, and a tree without a tag
-// counts its commits.
+// comes before its release, commits after a tag come after it, and without a tag the time
+// says which is newer: a clone that is not whole cannot count commits.
 func (s *Source) debianVersion() string {
 	m := described.FindStringSubmatch(s.Version)
 	if m == nil {
-		return fmt.Sprintf("0.0.0+%d.%s", s.Count, strings.ReplaceAll(s.Version, "-", "."))
+		return fmt.Sprintf("0.0.0+%s.%s", s.Time.Format("20060102150405"), strings.ReplaceAll(s.Version, "-", "."))
 	}
 	v := m[1]
 	if m[2] != "" {

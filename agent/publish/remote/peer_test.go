@@ -51,14 +51,6 @@ func TestPrometheus(t *testing.T) {
 		wait := running(ctx, t, s)
 		return s, func() { cancel(); wait() }
 	}
-	until := func(s *Sender, what string, done func(State) bool) {
-		t.Helper()
-		for end := time.Now().Add(30 * time.Second); !done(s.State()); time.Sleep(10 * time.Millisecond) {
-			if time.Now().After(end) {
-				t.Fatalf("%s: %+v", what, s.State())
-			}
-		}
-	}
 	sent := func(s *Sender) func(State) bool {
 		return func(State) bool {
 			at, _, _ := s.position()
@@ -69,7 +61,7 @@ func TestPrometheus(t *testing.T) {
 	}
 	source.add(100)
 	s, stop := start(2)
-	until(s, "first", sent(s))
+	until(t, s, "first", sent(s))
 	if s.State().There == 0 {
 		t.Errorf("a lost answer, and nothing found there: %+v", s.State())
 	}
@@ -77,14 +69,14 @@ func TestPrometheus(t *testing.T) {
 		t.Fatal(err)
 	}
 	source.add(100)
-	until(s, "away", func(now State) bool { return now.FailingSinceMS > 0 })
+	until(t, s, "away", func(now State) bool { return now.FailingSinceMS > 0 })
 	stop()
 	if err := p.Start(); err != nil {
 		t.Fatal(err)
 	}
 	s, stop = start(1)
 	defer stop()
-	until(s, "again", sent(s))
+	until(t, s, "again", sent(s))
 	if state := s.State(); state.SetAside != 0 {
 		t.Errorf("set aside: %+v", state)
 	}
@@ -104,6 +96,16 @@ func TestPrometheus(t *testing.T) {
 		}
 	}
 	endsAtStale(t, p, source)
+}
+
+// until waits for a state of a sender.
+func until(t *testing.T, s *Sender, what string, done func(State) bool) {
+	t.Helper()
+	for end := time.Now().Add(30 * time.Second); !done(s.State()); time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("%s: %+v", what, s.State())
+		}
+	}
 }
 
 // endsAtStale: a series has no value from its stale marker on, and one before it.

@@ -311,7 +311,7 @@ type bisection struct {
 
 // split halves samples that were refused, the older half first.
 func (b *bisection) split(samples []Sample, a answer) bool {
-	if len(samples) == 1 || !b.took && b.alone >= aloneRefused {
+	if len(samples) == 1 {
 		b.alone++
 		b.r.refusals = append(b.r.refusals, refusal{[]Series{{b.series.Labels, samples}}, a})
 		return true

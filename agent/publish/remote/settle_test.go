@@ -61,6 +61,32 @@ func TestOneBadSeries(t *testing.T) {
 	})
 }
 
+// TestOneOfTwoMended: of two series that were refused the one that the receiver takes
+// again is sent an hour later at most, though the other is refused still.
+func TestOneOfTwoMended(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newReceiver()
+		r.badSeries = func(name string) bool { return seriesNo(3)(name) || seriesNo(5)(name) }
+		g := newRig(t, 8, r)
+		g.source.add(20)
+		g.start()
+		defer g.stop()
+		g.settle(time.Hour)
+		r.mu.Lock()
+		r.badSeries = seriesNo(3)
+		r.mu.Unlock()
+		time.Sleep(suspectTime)
+		first := g.source.scans
+		g.source.add(20)
+		g.settle(time.Hour)
+		for p := range g.account(0) {
+			if seriesNo(5)(p.series) && p.ms >= firstMS+int64(first)*1000 {
+				t.Fatalf("%v is set aside, which the receiver takes again", p)
+			}
+		}
+	})
+}
+
 // TestOneBadSample: of a series that is fine otherwise only the sample that the
 // receiver will not have is set aside.
 func TestOneBadSample(t *testing.T) {
@@ -105,6 +131,11 @@ func TestRefusesAll(t *testing.T) {
 			}
 			if perHour := r.requests / hours; perHour > 7*(mostUntaken+14) {
 				t.Errorf("%d series: %d requests an hour", series, perHour)
+			}
+			for i := freeRequests; i < min(len(r.times), mostUntaken); i++ {
+				if gap := r.times[i].Sub(r.times[i-1]); series == 40 && gap < slowEvery {
+					t.Fatalf("request %d of a batch comes %v after the one before", i, gap)
+				}
 			}
 			r.mu.Lock()
 			r.always = nil
@@ -162,6 +193,28 @@ func TestOutOfBounds(t *testing.T) {
 			t.Errorf("state %+v", s)
 		}
 	})
+}
+
+// TestBadBesideOld: a sample that the receiver minds, in a batch that begins too old for
+// it, is found before anything later of its series is sent.
+func TestBadBesideOld(t *testing.T) {
+	for bad := 326; bad < 345; bad++ {
+		synctest.Test(t, func(t *testing.T) {
+			r := newReceiver()
+			r.bound = func() int64 { return firstMS + 325*1000 }
+			r.badPoint = func(p point) bool { return p.ms == firstMS+int64(bad)*1000 && seriesNo(0)(p.series) }
+			g := newRig(t, 12, r)
+			g.source.add(400)
+			g.start()
+			defer g.stop()
+			g.settle(time.Hour)
+			for p := range g.account(0) {
+				if p.ms >= firstMS+330*1000 && !r.badPoint(p) {
+					t.Fatalf("bad is scan %d, but %v is set aside", bad, p)
+				}
+			}
+		})
+	}
 }
 
 // TestAnotherSender: a series that somebody else writes ahead of us is refused; the

@@ -177,18 +177,15 @@ func Example() *Plan {
 		Listen: "127.0.0.1:8477"}
 }
 
-// ForPackage is the plan of a package for Debian. Its site is one whose record lies where
-// such records do, named by the link that the package lays beside the site file (PackageLink).
+// ForPackage is the plan of a package for Debian. Its record lies where Debian has such: the
+// package's postinst lays a link there beside the site file, where a site file that says
+// nothing of its data has them.
 func ForPackage() *Plan {
 	const folder = "/etc/loadscribe"
 	return &Plan{Name: DefaultName, Program: "/usr/bin/loadscribe", Site: folder + "/site.toml", Data: "/var/lib/loadscribe",
 		Reads: []string{folder + "/site.toml"}, Folders: []string{folder}, Serial: true, Devices: []string{"ttyACM", "ttyS", "ttyUSB"},
 		Groups: []string{"dialout"}, Listen: "127.0.0.1:8477", Packaged: true}
 }
-
-// PackageLink is the link that leads from the folder of a package's site file to its record:
-// a site file that says nothing of its data has it beside itself.
-const PackageLink = "/etc/loadscribe/data"
 
 // OfPackage is a text that install writes, as a package has it.
 func OfPackage(text string) string {
