@@ -213,7 +213,7 @@ func (h *History) behind(one *RemoteWrite, at samples.Place) {
 	if at.Seq == 0 {
 		return
 	}
-	stats := h.store.Present()
+	stats := h.store.Remembered() // a disk that hangs does not hold up the page
 	if one.BehindScans = int64(stats.DurableSeq) - int64(at.Seq); one.BehindScans < 0 {
 		one.BehindScans = 0
 	}

@@ -129,7 +129,11 @@ func compareSent(t *testing.T, e *engine.Engine, site *sitefile.Site) {
 	}
 	defer h.Close()
 	source := samples.New(h.store, samples.Options{Site: site, Groups: sitefile.Groups(site), Label: "mill", Every: 100 * time.Millisecond, History: 1000 * time.Hour})
-	b, _, err := source.Next(t.Context(), nil, nil, math.MaxInt)
+	begin, _, err := source.Next(t.Context(), nil, nil, math.MaxInt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, _, err := source.Next(t.Context(), begin.Next, nil, math.MaxInt)
 	if err != nil {
 		t.Fatal(err)
 	}

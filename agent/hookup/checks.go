@@ -23,6 +23,12 @@ func (w *Walk) conclude() ([]Check, []Finding) {
 			Basis: fmt.Sprintf("drawn unloaded %s, loaded %s", unloaded.activityText(), loaded.activityText()),
 			Mend:  "Begin the check again, and wait for cut-out before the unloaded step."}}
 	}
+	if nothingMoved(&w.machine, stopped, unloaded, loaded, again) {
+		return []Check{}, []Finding{{Code: CodeNothingMoved, Severity: Wrong,
+			Text:  "Nothing moved: in every step the readings are those of a machine that stands. It did not run, or they are of another machine.",
+			Basis: fmt.Sprintf("drawn stopped %s, unloaded %s, loaded %s", stopped.activityText(), unloaded.activityText(), loaded.activityText()),
+			Mend:  "Begin the check again while the machine runs. If it ran, look at the unit ids and whose cables the transformers sit around." + mendCT}}
+	}
 	meter := judgeMeter(&w.machine, stopped, unloaded, loaded)
 	checks, findings := []Check{}, []Finding{} // lists for the API where nothing is found, too
 	add := func(c Check, f []Finding) {
@@ -44,6 +50,24 @@ func (w *Walk) conclude() ([]Check, []Finding) {
 // that its bit says the same.
 func swapped(unloaded, loaded facts) bool {
 	return loaded.activity() < 0.9*unloaded.activity() && loaded.loaded == 0 && unloaded.loaded == 1
+}
+
+// nothingMoved reports that no bit says that the machine ran, and that it drew in
+// no step more than its controls do: under a fiftieth of its rated power (common
+// practice, no source). Without power, a rated power, or a step to compare, it is
+// not told.
+func nothingMoved(m *sitefile.Machine, stopped, unloaded, loaded, again facts) bool {
+	for _, f := range []facts{stopped, unloaded, loaded, again} {
+		if f.running == 1 || f.loaded == 1 {
+			return false
+		}
+	}
+	idle := func(f facts) bool {
+		// A motor's current at its rated power, roughly: √3·V·I as if the factor were 1.
+		amps := f.current() * math.Sqrt(3) * m.Motor.Volts
+		return math.Abs(f.power) < m.RatedPowerW/50 && !(f.apparent > m.RatedPowerW/50) && !(amps > m.RatedPowerW/50)
+	}
+	return idle(unloaded) && idle(loaded)
 }
 
 // judgeBit compares a bit with what it should have been in each step; NaN is

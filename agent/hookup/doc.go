@@ -42,6 +42,9 @@
 //   - Loaded or running bit inverted: it is the contrary of what the person let
 //     the machine do, in every step, and current or power side with the person.
 //     If they side with the bit, the steps were mistaken for each other.
+//   - Nothing moved: no bit says that it ran, and power, apparent power and
+//     current stay below a fiftieth of the rated power in every step. Then
+//     nothing else is named: each part would only be blamed for the machine's rest.
 //   - Pressure: loaded it rises faster (falls slower) than unloaded. Only a
 //     pressure that falls loaded and rises unloaded is called wrong.
 //

@@ -199,6 +199,27 @@ func TestInferenceByHand(t *testing.T) {
 			b.steps[Loaded], b.steps[Unloaded] = b.steps[Unloaded], b.steps[Loaded]
 			b.steps[UnloadedAgain] = b.steps[Unloaded]
 		}, CodeSwappedSteps},
+		{"it stood all the time", meter(), func(b *bench) {
+			for _, step := range []Step{Unloaded, Loaded, UnloadedAgain} {
+				b.steps[step] = b.steps[Stopped]
+			}
+		}, CodeNothingMoved},
+		{"it stood all the time, without bits", meter(), func(b *bench) {
+			for _, step := range []Step{Unloaded, Loaded, UnloadedAgain} {
+				b.steps[step] = b.steps[Stopped]
+			}
+			delete(b.site.Machines[0].Roles, scan.MotorRunning)
+			delete(b.site.Machines[0].Roles, scan.Loaded)
+		}, CodeNothingMoved},
+		{"both bits are others, and it ran", meter(), func(b *bench) {
+			b.each(scan.MotorRunning, func(float64) float64 { return 0 })
+			b.each(scan.Loaded, func(float64) float64 { return 0 })
+		}, CodeStillRunning + " " + CodeStillLoad},
+		{"a meter without current, and it ran", meter(), func(b *bench) {
+			b.each(scan.MotorRunning, func(float64) float64 { return 0 })
+			b.each(scan.Loaded, func(float64) float64 { return 0 })
+			scale(0.001, scan.Power, scan.ApparentPower)(b)
+		}, CodeStillRunning + " " + CodeStillLoad + " " + CodeRatio},
 		{"pressure upside down", meter(), func(b *bench) { b.each(scan.DischargePressure, func(v float64) float64 { return -v }) }, CodePressure},
 		{"the plant takes more than the machine gives", meter(), func(b *bench) {
 			b.each(scan.DischargePressure, func(v float64) float64 { return v - 4000 })

@@ -27,6 +27,7 @@ const (
 	CodeInvertedRunning = "inverted_running_bit"
 	CodeStillRunning    = "running_bit_still"
 	CodeSwappedSteps    = "steps_swapped"
+	CodeNothingMoved    = "nothing_moved"
 	CodeReversed        = "ct_reversed"
 	CodeWrongPhase      = "ct_wrong_phase"
 	CodeRatio           = "ct_ratio"

@@ -10,7 +10,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -36,11 +35,10 @@ type Webhook struct {
 	client *http.Client
 }
 
-// What an answer may take: the whole time, the bytes of its head, and those of
-// its body that are read.
+// What an answer may take: the whole time, and the bytes of its body
+// that are read.
 const (
 	webhookTime      = 15 * time.Second
-	mostAnswerHead   = 64 << 10
 	mostAnswerRead   = 64 << 10
 	mostAnswerShown  = 200
 	webhookUserAgent = "loadscribe"
@@ -57,20 +55,8 @@ func newWebhook(c WebhookConfig, log *slog.Logger, roots *x509.CertPool) (*Webho
 	if err != nil || u.Hostname() == "" || u.Scheme != "https" && u.Scheme != "http" || u.User != nil {
 		return nil, fmt.Errorf("webhook %q: its url is not a web address without user and password", c.Name)
 	}
-	dialer := &net.Dialer{}
-	proxy := http.ProxyFromEnvironment
-	if u.Scheme == "http" {
-		dialer.Control = outward.LoopbackOnly // whatever the name resolves to
-		proxy = nil                           // it may be on this computer and lead out of it
-	}
-	transport := &http.Transport{
-		Proxy:                  proxy,
-		DialContext:            dialer.DialContext,
-		TLSClientConfig:        &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12},
-		MaxResponseHeaderBytes: mostAnswerHead,
-		DisableKeepAlives:      true, // alarms are rare, and nothing is to be left open
-		DisableCompression:     true, // nothing is asked for packed, so nothing is unpacked
-	}
+	transport := outward.Transport(u, &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12})
+	transport.DisableKeepAlives = true // alarms are rare, and nothing is to be left open
 	return &Webhook{name: c.Name, url: u, secret: outward.Secret{Path: c.SecretFile, Log: log.With("target", c.Name)},
 		client: &http.Client{Transport: transport, Timeout: webhookTime, CheckRedirect: func(*http.Request, []*http.Request) error {
 			return http.ErrUseLastResponse // a redirect may lead anywhere, into this network too

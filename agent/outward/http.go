@@ -1,6 +1,7 @@
 package outward
 
 import (
+	"crypto/tls"
 	"fmt"
 	"net"
 	"net/http"
@@ -20,6 +21,28 @@ func LoopbackOnly(_, address string, _ syscall.RawConn) error {
 		return nil
 	}
 	return &Fault{fmt.Sprintf("%s is not this computer, and what is sent would go there in the clear: use https", address)}
+}
+
+// MostHead is the most bytes of an answer's head that Transport takes.
+const MostHead = 64 << 10
+
+// Transport carries requests to u. Plain HTTP reaches this computer alone, whatever the
+// name resolves to, and takes no proxy: one on this computer could lead out of it.
+// Nothing is asked for packed, so nothing is unpacked.
+func Transport(u *url.URL, config *tls.Config) *http.Transport {
+	dialer := &net.Dialer{}
+	transport := &http.Transport{
+		Proxy:                  http.ProxyFromEnvironment,
+		DialContext:            dialer.DialContext,
+		TLSClientConfig:        config,
+		MaxResponseHeaderBytes: MostHead,
+		DisableCompression:     true,
+	}
+	if !strings.EqualFold(u.Scheme, "https") {
+		dialer.Control = LoopbackOnly
+		transport.Proxy = nil
+	}
+	return transport
 }
 
 // leastHidden is how long a part of an address is to be a secret.

@@ -85,7 +85,7 @@ func TestNumber(t *testing.T) {
 
 func TestSections(t *testing.T) {
 	all, err := chosen("")
-	if err != nil || len(all) != 15 {
+	if err != nil || len(all) != 16 {
 		t.Fatalf("without a name: %d sections, %v", len(all), err)
 	}
 	for _, s := range all {

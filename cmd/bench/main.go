@@ -50,6 +50,7 @@ func sections() []section {
 		{"year", []string{"year_merge", "series_p95", "export_memory"}, yearRows},
 		{"serial", serialFigures, serialRows},
 		{"agent", agentFigures, agentRows},
+		{"scrape", scrapeFigures, scrapeRows},
 		{"soak", soakFigures, soakRows},
 		{"fleet", fleetFigures, fleetRows},
 		{"air", airFigures(), airRows},
@@ -87,7 +88,7 @@ func main() {
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent, soak, fleet, air, evidence, replay, report or page")
+	name := flags.String("section", "", "measure only `NAME`: poll, store, codecs, disk, figures, year, serial, agent, scrape, soak, fleet, air, evidence, replay, report or page")
 	out := flags.String("out", "", "also write the figures as tab-separated values to `FILE`")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {

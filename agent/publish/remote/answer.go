@@ -36,7 +36,6 @@ type answer struct {
 // What an answer may take.
 const (
 	requestTime     = 30 * time.Second
-	mostAnswerHead  = 64 << 10
 	mostAnswerRead  = 16 << 10 // of a body
 	mostAnswerShown = 200
 	drainTime       = time.Second // for the body of an answer that is fine already

@@ -23,7 +23,8 @@
 //	                            that a person can read, and the rest goes on. Where
 //	                            everything is refused, it is held as a fault
 //	400 with "out of order",    on a resend: it is there already, and counts so; else
-//	"duplicate", "too old"      refused, with that for a reason
+//	"duplicate"                 refused, with that for a reason
+//	400 with "too old"          refused, on a resend too: it says nothing of what is there
 //
 // The specification lets a sender drop what a 4xx refuses. Set-up faults are held
 // all the same: a wrong token is mended by a person, and the store still has it all.

@@ -10,10 +10,8 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"net/http"
 	"net/url"
-	"strings"
 	"time"
 
 	"loadscribe/agent/outward"
@@ -177,19 +175,7 @@ func (p *poster) through() (http.RoundTripper, error) {
 		}
 	}
 	p.close()
-	dialer := &net.Dialer{}
-	p.ca, p.transport = ca, &http.Transport{
-		Proxy:                  http.ProxyFromEnvironment,
-		DialContext:            dialer.DialContext,
-		TLSClientConfig:        config,
-		MaxResponseHeaderBytes: mostAnswerHead,
-		MaxIdleConns:           1,
-		IdleConnTimeout:        90 * time.Second, // of several requests a minute
-		DisableCompression:     true,             // nothing is asked for packed, so nothing is unpacked
-	}
-	if strings.EqualFold(p.url.Scheme, "http") {
-		dialer.Control = outward.LoopbackOnly // whatever the name resolves to
-		p.transport.Proxy = nil               // which may be on this computer and lead out of it
-	}
+	p.ca, p.transport = ca, outward.Transport(p.url, config)
+	p.transport.MaxIdleConns, p.transport.IdleConnTimeout = 1, 90*time.Second // of several requests a minute
 	return p.transport, nil
 }

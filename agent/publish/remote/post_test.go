@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"loadscribe/agent/outward"
 	"loadscribe/testdata/vectors"
 )
 
@@ -184,7 +185,7 @@ func TestRepliesAreBounded(t *testing.T) {
 		cancel()
 	}
 	p := posterFor(t, Config{URL: serve(t, func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("X-Long", strings.Repeat("x", 2*mostAnswerHead))
+		w.Header().Set("X-Long", strings.Repeat("x", 2*outward.MostHead))
 	})})
 	if a := p.post(t.Context(), payload(nil)); a.verdict != later {
 		t.Errorf("a long head: %+v", a)

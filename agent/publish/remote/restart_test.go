@@ -13,6 +13,9 @@ import (
 // receiver has taken it, with and without something to split: nothing is lost.
 func TestKilledAnywhere(t *testing.T) {
 	kills := 24
+	if testing.Short() { // under the race detector
+		kills = 8
+	}
 	if os.Getenv("LOADSCRIBE_LONG") != "" {
 		kills = 80
 	}

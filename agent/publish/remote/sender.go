@@ -133,7 +133,7 @@ func (s *Sender) Run(ctx context.Context) error {
 		case len(b.Series) == 0:
 			failures = 0
 			s.moved(&b)
-			if (!more || b.Next == nil) && !pause(ctx, s.wake, s.every) {
+			if (!more || b.Next == nil) && !outward.Wait(ctx, s.wake, s.every) {
 				return nil
 			}
 		default:
@@ -154,7 +154,7 @@ func (s *Sender) begin(ctx context.Context) bool {
 		if errors.Is(err, errDamaged) {
 			var name string
 			if name, err = s.keeper.setAside(); err == nil {
-				note := fmt.Sprintf("the cursor was damaged and lies beside as %s: what is kept is sent from its beginning, and a receiver may have had it before", name)
+				note := fmt.Sprintf("the cursor was damaged and lies beside as %s: sending begins anew, as to a new receiver. What was not sent before that is left out, and what was sent since goes out again", name)
 				s.log.Error(note)
 				s.mu.Lock()
 				s.state.Note = note
@@ -223,6 +223,7 @@ func (s *Sender) splits() {
 func (s *Sender) moved(b *Batch) {
 	s.mu.Lock()
 	s.cursor.Sending, s.cursor.Split = nil, false
+	begins := s.cursor.Position == nil // and a later beginning would be another one
 	if b.Next != nil {
 		s.cursor.Position, s.dirty = b.Next, true
 		s.cursor.Missed += b.Missed
@@ -231,7 +232,7 @@ func (s *Sender) moved(b *Batch) {
 	s.mu.Unlock()
 	s.tellMissed(b)
 	s.recovered()
-	if s.dirty && time.Since(s.kept) >= keepEvery {
+	if s.dirty && (begins || time.Since(s.kept) >= keepEvery) {
 		s.keepCursor()
 	}
 }

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // settling is what becomes of one batch. A batch that is refused is split until what
@@ -119,7 +121,7 @@ func (r *settling) refusesAll() *answer {
 // put sends some series until they are taken or refused, and says what was known of
 // them in the end. ok is false where ctx ended.
 func (r *settling) put(series []Series) (a answer, k known, ok bool) {
-	if r.requests >= freeRequests && !pause(r.ctx, nil, slowEvery) {
+	if r.requests >= freeRequests && !outward.Wait(r.ctx, nil, slowEvery) {
 		return a, r.known, false
 	}
 	if r.requests == 1 { // for the next process, if this one ends within the batch
@@ -217,9 +219,10 @@ func (r *settling) amongSeries(series []Series, a answer, k known) bool {
 }
 
 // inTime sends series that are all refused for their times in slices of time, the
-// oldest first.
+// oldest first. "Too old" says nothing of what is there: the receiver goes by the newest
+// sample of any series, and what was sent before may never have come.
 func (r *settling) inTime(series []Series, a answer, k known) bool {
-	if k == sentBefore { // what is refused now was taken then
+	if k == sentBefore && a.reason != ReasonTooOld { // what is refused now was taken then
 		r.there(series)
 		return true
 	}
@@ -250,9 +253,9 @@ func (r *settling) inTime(series []Series, a answer, k known) bool {
 			last = nil
 		}
 		switch {
-		case k == fresh:
+		case k == fresh, got.reason == ReasonTooOld:
 			r.refusals = append(r.refusals, refusal{one, got})
-		case ofOneTime(one):
+		case k == sentBefore, ofOneTime(one):
 			r.there(one)
 		default:
 			last = one
@@ -294,7 +297,13 @@ func (r *settling) suspected(series []Series) bool {
 			r.s.suspects.remove(s.Labels)
 		}
 	case ofTime(a.reason):
-		return r.amongSeries(series, a, k)
+		if !r.amongSeries(series, a, k) {
+			return false
+		}
+		for _, p := range r.queue { // refused for another reason in the end
+			r.refusals = append(r.refusals, refusal(p))
+		}
+		r.queue = nil
 	default:
 		r.refusals = append(r.refusals, refusal{series, a})
 	}

@@ -21,9 +21,12 @@ func noonDay(wallMS int64, loc *time.Location) string {
 	return time.UnixMilli(wallMS).In(loc).Add(-12 * time.Hour).Format(time.DateOnly)
 }
 
-// lookAround notes what the record's segments are.
+// lookAround notes what the record's segments are, and up to which scan that is so: a
+// segment that begins later, or whose times are put right later, has no scan before it.
 func (s *Source) lookAround() {
+	durable := s.record.DurableSeq()
 	all := s.record.Segments()
+	s.limit = limitOf(durable, all)
 	s.segments = make(map[uint32]*store.Segment, len(all))
 	for i := range all {
 		s.segments[all[i].Number] = &all[i]

@@ -286,6 +286,51 @@ func TestClockNotSet(t *testing.T) {
 	}
 }
 
+// onLook does something after the record was asked for its segments so many times.
+type onLook struct {
+	*store.Store
+	looks int
+	do    func()
+}
+
+func (o *onLook) Segments() []store.Segment {
+	all := o.Store.Segments()
+	if o.looks--; o.looks == 0 {
+		o.do()
+	}
+	return all
+}
+
+// TestClockSetMeanwhile: a clock that is set while the Source looks costs no scan.
+func TestClockSetMeanwhile(t *testing.T) {
+	for looks := 1; looks < 5; looks++ {
+		r := newRig(t)
+		if err := r.store.Close(); err != nil {
+			t.Fatal(err)
+		}
+		r.clock.mono, r.clock.wall = 100, 90_000
+		r.open()
+		r.run(30 * time.Second)
+		g := got{}
+		after := drain(t, r.source(), nil, 1000, g)
+		look := &onLook{r.store, looks, func() {
+			r.clock.wall = noon + 600_000
+			r.run(30 * time.Second)
+		}}
+		s := New(look, r.options())
+		for range 3 {
+			after = drain(t, s, after, 1000, g)
+		}
+		if look.looks > 0 { // it looks less often than that
+			break
+		}
+		g.want(t, "device_up{controller}", "584=1 599=1 614=1")
+		if n := s.Place().LeftOut[LeftUnset]; n != 0 {
+			t.Errorf("look %d: %d scans are left out", looks, n)
+		}
+	}
+}
+
 // TestClockSetBack: what lies at or behind the last stamp is left out, and no more.
 func TestClockSetBack(t *testing.T) {
 	r := newRig(t)

@@ -67,7 +67,9 @@ type Source struct {
 	at     remote.Position
 	feeds  map[*scan.Group]*groupFeeds
 
-	segments map[uint32]*store.Segment // as of the present Next
+	// Of one look at the record: the last scan that may be given, and the segments.
+	limit    uint64
+	segments map[uint32]*store.Segment
 	undone   []seqRange
 
 	out     []*outSeries // of the present Next
@@ -133,10 +135,15 @@ func (s *Source) Next(ctx context.Context, after, until remote.Position, most in
 		return b, false, nil
 	}
 	s.lookAround()
-	if err := s.take(ctx, after, stop); err != nil {
+	began, err := s.take(ctx, after, stop)
+	if err != nil {
 		return b, false, fmt.Errorf("samples: %w", err)
 	}
 	missed := s.st.Missed
+	if began { // the place is made fast first: who begins anew later would begin later in the record
+		b, err = s.batch(missed)
+		return b, true, err
+	}
 	n, more, err := s.read(ctx, stop, most)
 	if err != nil && n == 0 {
 		s.st = nil
@@ -149,12 +156,13 @@ func (s *Source) Next(ctx context.Context, after, until remote.Position, most in
 	return b, more, err
 }
 
-// take makes the Source be where a Position says, if it is not there already.
-func (s *Source) take(ctx context.Context, after remote.Position, stop uint64) error {
+// take makes the Source be where a Position says, if it is not there already. began is
+// whether that was nowhere, so that it is where a Source begins.
+func (s *Source) take(ctx context.Context, after remote.Position, stop uint64) (began bool, err error) {
 	s.out, s.given = nil, 0
 	s.batches++
 	if s.st != nil && bytes.Equal(after, s.at) && s.levels == s.levelsNow() && (stop == 0 || s.st.At.Seq <= stop) {
-		return nil
+		return false, nil
 	}
 	s.st = nil
 	st, err := decode(after)
@@ -163,24 +171,26 @@ func (s *Source) take(ctx context.Context, after remote.Position, stop uint64) e
 	}
 	if st == nil {
 		if st, err = s.begin(); err != nil {
-			return err
+			return false, err
 		}
+		began = true
 	}
 	if err := s.makeFolder(); err != nil {
-		return err
+		return false, err
 	}
 	s.st, s.at = st, bytes.Clone(after)
 	if err := s.settle(ctx); err != nil {
 		s.st = nil
-		return err
+		return false, err
 	}
-	return nil
+	return began, nil
 }
 
 // read takes scans until a batch is full. n is how many it read; after an error of
 // the record what came before it holds.
 func (s *Source) read(ctx context.Context, stop uint64, most int) (n int, more bool, err error) {
-	limit := s.limit()
+	s.lookAround() // settling may have taken long
+	limit := s.limit
 	err = s.record.Scans(store.ScanQuery{FromSeq: s.st.At.Seq + 1}, func(sc *scan.Scan) error {
 		if sc.Seq > limit || stop > 0 && sc.Seq > stop {
 			return errEnough
@@ -206,11 +216,9 @@ func (s *Source) read(ctx context.Context, stop uint64, most int) (n int, more b
 	return n, more || stop > 0 && stop < limit, err
 }
 
-// limit is the last scan that may be given: safe on the disk, and of a clock that is
+// limitOf is the last scan that may be given: safe on the disk, and of a clock that is
 // set or was set since.
-func (s *Source) limit() uint64 {
-	limit := s.record.DurableSeq()
-	all := s.record.Segments()
+func limitOf(limit uint64, all []store.Segment) uint64 {
 	for i := len(all) - 1; i >= 0 && all[i].Untrusted && all[i].ShiftMS == 0; i-- {
 		if first := all[i].FirstSeq; first > 0 {
 			limit = min(limit, first-1)

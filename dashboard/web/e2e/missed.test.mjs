@@ -28,6 +28,16 @@ check('shows what was read of each device as the readings have it, and every num
   await close(page);
 });
 
+check('cuts no name of a day off at the edge of its picture', async () => {
+  for (const size of ['wide', 'phone']) {
+    const page = await open({ size });
+    const ends = await page.$$eval('.bands .tick', (all) => all.map((t) => ({ name: t.textContent, over: t.getBoundingClientRect().right - t.ownerSVGElement.getBoundingClientRect().right })));
+    assert.ok(ends.length > 1, 'no day has its name');
+    for (const { name, over } of ends) assert.ok(over <= 0, `${name} reaches ${over.toFixed(1)} px over the edge, ${size}`);
+    await close(page);
+  }
+});
+
 check('checks the log, takes a backup and makes the report of the days shown', async () => {
   const page = await open();
   await page.click('button:has-text("Check the whole log now")');

@@ -10,6 +10,8 @@ import { midnights, percent } from './words';
 const barPx = 26;
 /** A gap is seen however short it is. */
 const leastPx = 2;
+/** A day's name with its space, as “Wed 25 Nov”: what begins nearer to the edge has none, lest it be cut. */
+const dayPx = 76;
 
 interface Shape { answer: MissedAnswer; timeZone: string }
 
@@ -74,14 +76,14 @@ function Happened({ answer, width, x, days, timeZone }: Shape & { width: number;
   const kinds = [...new Set(told.map((e) => e.kind))];
   const label = told.length === 0 ? 'Nothing befell the computer that records.'
     : `The computer that records: ${kinds.map((k) => { const n = told.filter((e) => e.kind === k).length; return `${shapes[k]?.word} ${n === 1 ? 'once' : `${n} times`}`; }).join(', ')}.`;
-  const every = Math.max(1, Math.ceil((days.length * 76) / width));
+  const every = Math.max(1, Math.ceil((days.length * dayPx) / width));
   return (
     <>
       <svg width={width} height={barPx + 20} role="img" aria-label={label}>
         <line class="base-line" x1="0" x2={width} y1={barPx / 2} y2={barPx / 2} />
         {told.map((e) => <path key={e.seq} class="befell" d={shapes[e.kind]?.path} transform={`translate(${Math.min(Math.max(x(Date.parse(e.time)), 7), width - 7)} ${barPx / 2})`} />)}
         <g aria-hidden="true">
-          {days.map((t, i) => i % every === 0 && x(t) < width - 64 && (
+          {days.map((t, i) => i % every === 0 && x(t) <= width - dayPx && (
             <g key={t}><line class="midnight" x1={x(t)} x2={x(t)} y1={barPx} y2={barPx + 5} /><text class="tick" x={x(t) + 3} y={barPx + 16}>{dayWords(t, timeZone)}</text></g>
           ))}
         </g>
