@@ -2,14 +2,19 @@ package agent
 
 import (
 	"context"
+	"encoding/base64"
 	"fmt"
 	"math"
 	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"loadscribe/agent/alarm"
 	"loadscribe/agent/poll"
 	"loadscribe/agent/publish/samples"
 	"loadscribe/agent/sitefile"
@@ -160,5 +165,43 @@ func compareSent(t *testing.T, e *engine.Engine, site *sitefile.Site) {
 	}
 	if n < 100 {
 		t.Errorf("only %d samples in the record", n)
+	}
+}
+
+// TestUndeliveredIsSeen: what fails to get through is bad, whoever it is for; what gets
+// through is fine; and what the site file has not is not seen.
+func TestUndeliveredIsSeen(t *testing.T) {
+	dir := t.TempDir()
+	other := &receiver{}
+	other.setDown(true)
+	server := httptest.NewServer(other)
+	defer server.Close()
+	secret := "whsec_" + base64.StdEncoding.EncodeToString(make([]byte, 32)) + "\n"
+	if err := os.WriteFile(filepath.Join(dir, "dispatch"), []byte(secret), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text := strings.Replace(nobodyListens, "http://127.0.0.1:9/", server.URL, 1) + scanAlarms + "\n[[remote_write]]\nname = \"owner\"\nurl = \"https://metrics.example/\"\n"
+	r := openAlarmRig(t, dir, text, &manualClock{mono: 1000, wall: testStartMS}, Options{})
+	ctx, cancel := context.WithCancel(t.Context())
+	stops := []func(){start(ctx, make(chan error, 2), r.a.sendAlarms), start(ctx, make(chan error, 2), r.a.messages.Run)}
+	defer func() { stops[0](); stops[1](); cancel(); r.keep(); _ = r.a.Close() }()
+	at := alarm.Sight{MonoMS: 5, WallMS: 6}
+	if s := delivery(at, r.a.undelivered(), "dispatch"); !s.Seen || s.Verdict != alarm.Fine {
+		t.Errorf("before anything was sent: %+v", s)
+	}
+	r.reading(80, 0, 700)
+	for range 5 {
+		r.reading(107, 0, 700) // raised
+	}
+	eventually(t, "the webhook to fail", func() bool { return r.alarms().Targets[0].FailingSince != 0 })
+	all := r.a.undelivered()
+	if s := delivery(at, all, "dispatch"); !s.Seen || s.Verdict != alarm.Bad || !strings.Contains(s.Why, "503") {
+		t.Errorf("a webhook that is down: %+v", s)
+	}
+	if s := delivery(at, all, "owner"); !s.Seen || s.Verdict != alarm.Fine {
+		t.Errorf("a receiver to whom nothing was sent yet: %+v", s)
+	}
+	if s := delivery(at, all, "nobody"); s.Seen || s.Why == "" {
+		t.Errorf("nobody: %+v", s)
 	}
 }

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // lane sends what waits for one target, one message after the other.
@@ -69,7 +71,7 @@ func (l *lane) run(ctx context.Context) {
 				l.queue.putBack()
 			}
 		}
-		waitFor(ctx, l.wake, pause)
+		outward.Wait(ctx, l.wake, pause)
 	}
 }
 
@@ -92,18 +94,7 @@ func (l *lane) keep(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		waitFor(ctx, l.untidy, pause)
-	}
-}
-
-// waitFor waits for the first of the three.
-func waitFor(ctx context.Context, woken <-chan struct{}, most time.Duration) {
-	timer := time.NewTimer(most)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-	case <-woken:
-	case <-timer.C:
+		outward.Wait(ctx, l.untidy, pause)
 	}
 }
 

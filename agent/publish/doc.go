@@ -17,5 +17,6 @@
 //
 // Durations is the one type with state here: a histogram that the polling fills.
 //
-// The package serves no figures that need a window; those are the HTTP API's.
+// The package serves no figures that need a window, which are the HTTP API's, but for
+// the quiet demand of the last seven days, which the agent looks at beforehand.
 package publish

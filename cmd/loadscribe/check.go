@@ -66,12 +66,7 @@ func (c *checkCmd) Run(s *surroundings) error {
 		}{site.Name, site.Hash, len(site.Devices), channels, site.Agent.DataDir, warnings,
 			lineLoads(loads), instruments, keep, site.Report, checkedAlarms(site)})
 	}
-	fmt.Fprintf(s.stdout, "%s: %s, %s, %s in %s, %s, %s\n", site.Name, counted(len(site.Lines), "line"), counted(len(site.Devices), "device"),
-		counted(channels, "channel"), counted(len(groups), "poll group"), counted(len(site.Machines), "machine"), counted(len(site.Systems), "system"))
-	for i := range site.Machines {
-		m := &site.Machines[i]
-		fmt.Fprintf(s.stdout, "machine %s: %s, %s filled\n", m.Name, m.Control, counted(len(m.Roles), "role"))
-	}
+	printParts(s.stdout, site, channels, len(groups))
 	fmt.Fprintf(s.stdout, "data: %s\n", site.Agent.DataDir)
 	printReportTexts(s.stdout, &site.Report)
 	if keep != nil {
@@ -93,6 +88,16 @@ func (c *checkCmd) Run(s *surroundings) error {
 		fmt.Fprintln(s.stdout, "no mistake found")
 	}
 	return nil
+}
+
+// printParts counts what the site has.
+func printParts(w io.Writer, site *sitefile.Site, channels, groups int) {
+	fmt.Fprintf(w, "%s: %s, %s, %s in %s, %s, %s\n", site.Name, counted(len(site.Lines), "line"), counted(len(site.Devices), "device"),
+		counted(channels, "channel"), counted(groups, "poll group"), counted(len(site.Machines), "machine"), counted(len(site.Systems), "system"))
+	for i := range site.Machines {
+		m := &site.Machines[i]
+		fmt.Fprintf(w, "machine %s: %s, %s filled\n", m.Name, m.Control, counted(len(m.Roles), "role"))
+	}
 }
 
 // checkedAlarm is a rule of the site file, as JSON.

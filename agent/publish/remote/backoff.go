@@ -1,7 +1,6 @@
 package remote
 
 import (
-	"context"
 	"math/rand/v2"
 	"time"
 )
@@ -29,16 +28,4 @@ func waitAfter(a answer, failures int) time.Duration {
 	}
 	wait -= time.Duration(rand.Int64N(int64(wait / 5)))
 	return max(wait, a.after)
-}
-
-// pause waits for the first of the three, and reports whether ctx goes on.
-func pause(ctx context.Context, woken <-chan struct{}, most time.Duration) bool {
-	timer := time.NewTimer(most)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-	case <-woken:
-	case <-timer.C:
-	}
-	return ctx.Err() == nil
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // failed notes that nothing goes out, waits, and reports whether ctx goes on.
@@ -19,7 +21,7 @@ func (s *Sender) failed(ctx context.Context, a answer, failures int) bool {
 	if !known {
 		s.log.Warn("samples do not go out", "error", a.said, "held", a.verdict == held, "next_try_s", int(wait.Seconds()))
 	}
-	return pause(ctx, nil, wait)
+	return outward.Wait(ctx, nil, wait)
 }
 
 // recovered notes that all is well.

@@ -133,7 +133,7 @@ func (s *Sender) Run(ctx context.Context) error {
 		case len(b.Series) == 0:
 			failures = 0
 			s.moved(&b)
-			if (!more || b.Next == nil) && !pause(ctx, s.wake, s.every) {
+			if (!more || b.Next == nil) && !outward.Wait(ctx, s.wake, s.every) {
 				return nil
 			}
 		default:

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"loadscribe/agent/outward"
 )
 
 // settling is what becomes of one batch. A batch that is refused is split until what
@@ -119,7 +121,7 @@ func (r *settling) refusesAll() *answer {
 // put sends some series until they are taken or refused, and says what was known of
 // them in the end. ok is false where ctx ended.
 func (r *settling) put(series []Series) (a answer, k known, ok bool) {
-	if r.requests >= freeRequests && !pause(r.ctx, nil, slowEvery) {
+	if r.requests >= freeRequests && !outward.Wait(r.ctx, nil, slowEvery) {
 		return a, r.known, false
 	}
 	if r.requests == 1 { // for the next process, if this one ends within the batch

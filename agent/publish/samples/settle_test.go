@@ -16,6 +16,12 @@ import (
 // TestOlderBackup: an older backup is put back and recorded on: the numbers that were
 // read belong to other scans now. Sending goes on by time, each stamp once.
 func TestOlderBackup(t *testing.T) {
+	t.Run("noticed at once", func(t *testing.T) { olderBackup(t, time.Minute, 9*time.Minute) })
+	t.Run("noticed once the old number was passed", func(t *testing.T) { olderBackup(t, 10*time.Minute) })
+}
+
+// olderBackup asks after each of these times of recording on.
+func olderBackup(t *testing.T, on ...time.Duration) {
 	r := newRig(t)
 	r.run(2 * time.Minute)
 	b, err := r.store.Backup()
@@ -44,7 +50,7 @@ func TestOlderBackup(t *testing.T) {
 	}
 	r.clock.mono, r.clock.wall = 300, r.clock.wall+60_000
 	r.open()
-	for _, recorded := range []time.Duration{time.Minute, 9 * time.Minute} { // behind the old number, and beyond it
+	for _, recorded := range on {
 		r.run(recorded)
 		s := r.source()
 		after = drain(t, s, after, 1000, g)
@@ -75,6 +81,20 @@ func TestAnotherStore(t *testing.T) {
 	drain(t, other.source(), after, 1000, g)
 	if last := g["device_up{controller}"]; last[len(last)-1].TimeMS < noon+5*60_000 {
 		t.Errorf("it stops: %s", g.text("device_up{controller}"))
+	}
+}
+
+// TestAnotherStoreAlike: it is told by its name, where its scans are as the other's.
+func TestAnotherStoreAlike(t *testing.T) {
+	r, other := newRig(t), newRig(t)
+	r.run(2 * time.Minute)
+	other.run(2 * time.Minute)
+	after := drain(t, r.source(), nil, 1000, got{})
+	other.run(time.Minute)
+	s := other.source()
+	drain(t, s, after, 1000, got{})
+	if s.Place().LeftOut[LeftRecord] != 1 {
+		t.Errorf("left out: %v", s.Place().LeftOut)
 	}
 }
 
@@ -113,6 +133,27 @@ func TestUndoneImport(t *testing.T) {
 	}
 	if folder == r.folder {
 		t.Error("the fold is the old one")
+	}
+}
+
+// TestUndoneBeforeItWasGiven: nothing was missed where an import was undone that was
+// not given yet.
+func TestUndoneBeforeItWasGiven(t *testing.T) {
+	r := newRig(t)
+	r.run(2 * time.Minute)
+	after := drain(t, r.source(), nil, 1000, got{})
+	if err := r.store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	segment := r.imported()
+	r.undo(segment)
+	r.clock.mono, r.clock.wall = 100, r.clock.wall+time.Hour.Milliseconds()
+	r.open()
+	r.run(2 * time.Minute)
+	s, g := r.source(), got{}
+	drain(t, s, after, 1000, g)
+	if p := s.Place(); p.Missed != 0 || len(g["device_up{controller}"]) < 8 {
+		t.Errorf("place %+v, %s", p, g.text("device_up{controller}"))
 	}
 }
 
@@ -196,6 +237,12 @@ func TestRetentionTookThem(t *testing.T) {
 	p := s.Place()
 	all := r.record(time.Second)
 	at, _ := PlaceOf(after)
+	loaded := g["state_seconds_total{comp1,loaded}"]
+	for i := 1; i < len(loaded); i++ { // the fold goes on from its state: what it was made of is gone
+		if loaded[i].Value < loaded[i-1].Value {
+			t.Errorf("it fell: %s", g.text("state_seconds_total{comp1,loaded}"))
+		}
+	}
 	if want := int64(all[0].Seq) - int64(at.Seq) - 1; p.Missed != want || want < 180 {
 		t.Errorf("%d scans missed, want %d", p.Missed, want)
 	}
