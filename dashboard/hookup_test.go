@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"encoding/json"
+	"math"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -186,6 +187,9 @@ func (b *commandShop) finish(t *testing.T) {
 		}
 		for _, g := range b.groups {
 			s := scan.Scan{Group: g, MonoMS: ms, Values: []int64{1000}}
+			if g.Channels[0].Kind == scan.KindFloat32 {
+				s.Values[0] = int64(math.Float32bits(30)) // kW: it runs
+			}
 			b.walk.Observe(&s)
 		}
 	}

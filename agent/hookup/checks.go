@@ -26,7 +26,7 @@ func (w *Walk) conclude() ([]Check, []Finding) {
 	if nothingMoved(&w.machine, stopped, unloaded, loaded, again) {
 		return []Check{}, []Finding{{Code: CodeNothingMoved, Severity: Wrong,
 			Text:  "Nothing moved: in every step the readings are those of a machine that stands. It did not run, or they are of another machine.",
-			Basis: fmt.Sprintf("drawn stopped %s, unloaded %s, loaded %s", stopped.activityText(), unloaded.activityText(), loaded.activityText()),
+			Basis: drawnText(stopped, unloaded, loaded),
 			Mend:  "Begin the check again while the machine runs. If it ran, look at the unit ids and whose cables the transformers sit around." + mendCT}}
 	}
 	meter := judgeMeter(&w.machine, stopped, unloaded, loaded)
@@ -222,6 +222,15 @@ func (f facts) activity() float64 {
 		}
 	}
 	return math.NaN()
+}
+
+// drawnText says what was drawn in each step that was walked.
+func drawnText(stopped, unloaded, loaded facts) string {
+	text := fmt.Sprintf("unloaded %s, loaded %s", unloaded.activityText(), loaded.activityText())
+	if !math.IsNaN(stopped.activity()) { // that step can be skipped
+		text = fmt.Sprintf("stopped %s, %s", stopped.activityText(), text)
+	}
+	return "drawn " + text
 }
 
 func (f facts) activityText() string {

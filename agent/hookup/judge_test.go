@@ -94,12 +94,19 @@ func (b *bench) begin() {
 }
 
 // judged goes through all steps.
-func (b *bench) judged() Report {
+func (b *bench) judged() Report { return b.walked(false) }
+
+// walked is the report after a walk, with or without the stopped step.
+func (b *bench) walked(withoutStop bool) Report {
 	b.t.Helper()
 	b.begin()
 	for _, step := range Steps() {
-		if err := b.walk.Begin(step, false, b.mono); err != nil {
+		skip := withoutStop && step == Stopped
+		if err := b.walk.Begin(step, skip, b.mono); err != nil {
 			b.t.Fatal(err)
+		}
+		if skip {
+			continue
 		}
 		for range 30 {
 			b.second(step)
@@ -236,6 +243,21 @@ func TestInferenceByHand(t *testing.T) {
 				t.Errorf("verdict %q: %+v", r.Verdict, r.Checks)
 			}
 		})
+	}
+}
+
+// A step that was left out has no reading, and a finding does not show one.
+func TestStoodWithoutTheStoppedStep(t *testing.T) {
+	b := newBench(t, meter()...)
+	for _, step := range []Step{Unloaded, Loaded, UnloadedAgain} {
+		b.steps[step] = b.steps[Stopped]
+	}
+	r := b.walked(true)
+	if codes(r) != CodeNothingMoved {
+		t.Fatalf("found %q: %+v", codes(r), r.Findings)
+	}
+	if basis := r.Findings[0].Basis; strings.Contains(basis, "NaN") || strings.Contains(basis, "stopped") || !strings.Contains(basis, "unloaded ") {
+		t.Errorf("it rests on %q", basis)
 	}
 }
 
