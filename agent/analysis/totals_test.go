@@ -62,6 +62,30 @@ func TestTotalsOfTheHandWorkedHour(t *testing.T) {
 	}
 }
 
+// TestRunningEnergyLeavesOutTheRest: what fans and controls take while the motor is off is energy, and
+// no running energy.
+func TestRunningEnergyLeavesOutTheRest(t *testing.T) {
+	site := plant(t)
+	tp := newTape(site, monday)
+	for sec := range int64(1200) {
+		running, kW := int64(0), int64(2)
+		if sec >= 600 {
+			running, kW = 1, 12
+		}
+		tp.add("controller", sec*1000, running, 0, 1-running, 0, 6000, 41)
+		tp.add("meter", sec*1000, kW*10, 0)
+	}
+	delete(site.Machines[0].Roles, scan.Energy) // both by power
+	got := totalsOf(t, folded(site, tp.scans), site)
+	// 600 s of 2 kW at rest, 600 s of 12 kW; the step between them is a second.
+	if want := 600*2e3 + 600*12e3; math.Abs(got.EnergyJ-want) > 20e3 {
+		t.Errorf("energy %.0f J, want %.0f", got.EnergyJ, float64(want))
+	}
+	if want := 600 * 12e3; math.Abs(got.RunningJ-want) > 20e3 {
+		t.Errorf("running energy %.0f J, want %.0f", got.RunningJ, want)
+	}
+}
+
 // TestTotalsOfShortRests: a load after a short rest fills the sump only as far as it
 // has blown down, and one that is over sooner delivers nothing.
 func TestTotalsOfShortRests(t *testing.T) {
