@@ -196,6 +196,14 @@ func (c *leaksListCmd) Run(s *surroundings) error {
 	return printLeaks(s.stdout, &l, site)
 }
 
+// holeText is a hole's diameter in the site's units.
+func holeText(units quantity.System, diameterM float64) string {
+	if units == quantity.US {
+		return fmt.Sprintf("%.3g in", diameterM/0.0254)
+	}
+	return fmt.Sprintf("%.3g mm", diameterM*1000)
+}
+
 func printLeaks(out io.Writer, l *agent.Leaks, site *sitefile.Site) error {
 	fmt.Fprintln(out, l.Sentence)
 	if len(l.Tags) == 0 {
@@ -214,7 +222,7 @@ func printLeaks(out io.Writer, l *agent.Leaks, site *sitefile.Site) error {
 			flow = fmt.Sprintf("%.3g", unit.FromSI(*t.FlowM3S))
 		}
 		if t.HoleM != nil {
-			hole = fmt.Sprintf("%.3g mm", *t.HoleM*1000)
+			hole = holeText(site.Units, *t.HoleM)
 		}
 		if t.State == "mended" {
 			mended = day(t.Mended)

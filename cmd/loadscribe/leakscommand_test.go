@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"loadscribe/agent"
+	"loadscribe/agent/quantity"
 )
 
 // Leak tags by command, of a stopped agent and of a running one alike: what was said
@@ -69,5 +70,22 @@ func TestLeaksCommand(t *testing.T) {
 	mustRun(t, "leaks", "withdraw", "--site", site, "--who", "R. Vale", "--what", "a fan", fmt.Sprint(seq))
 	if l := list(); l.Tags[0].State != "withdrawn" || l.Open.Count+l.Mended.Count != 0 {
 		t.Errorf("taken back: %+v", l)
+	}
+}
+
+// A hole is told as the site measures: 1 in is 25.4 mm exactly (by definition).
+func TestHoleText(t *testing.T) {
+	for _, tt := range []struct {
+		units quantity.System
+		m     float64
+		want  string
+	}{
+		{quantity.US, 0.0015875, "0.0625 in"}, // 1/16 in
+		{quantity.US, 0.003175, "0.125 in"},
+		{quantity.SI, 0.003, "3 mm"},
+	} {
+		if got := holeText(tt.units, tt.m); got != tt.want {
+			t.Errorf("%v m: %q, want %q", tt.m, got, tt.want)
+		}
 	}
 }
