@@ -37,19 +37,7 @@ func agentRows(ctx context.Context, b *bench) ([]row, error) {
 		memory.missing, cpu.missing, stop.missing = "not measured on this system", "not measured on this system", "not measured on this system"
 		return []row{memory, cpu, stop}, nil
 	}
-	w, err := b.demoWeekTo(ctx, "agentshop", b.now.Truncate(time.Hour).Add(-time.Hour))
-	if err != nil {
-		return nil, err
-	}
-	defer w.close()
-	ctx, cancel := context.WithCancel(ctx)
-	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return w.shop.Serve(ctx) })
-	seen, err := runAgent(ctx, group, b, w)
-	cancel()
-	if waitErr := group.Wait(); err == nil || errors.Is(err, context.Canceled) {
-		err = errors.Join(err, waitErr)
-	}
+	seen, err := besideShop(ctx, b, "agentshop", runAgent)
 	if err != nil {
 		return nil, err
 	}
@@ -58,6 +46,25 @@ func agentRows(ctx context.Context, b *bench) ([]row, error) {
 	cpu.note = fmt.Sprintf("user and system time of %.0f s", agentWindow.Seconds())
 	stop.note = "from the signal to the end of the process, pages open"
 	return []row{memory, cpu, stop}, nil
+}
+
+// besideShop records the demo's week up to an hour ago into a folder of a name, and
+// measures while the shop's devices answer.
+func besideShop[T any](ctx context.Context, b *bench, name string, measure func(context.Context, *errgroup.Group, *bench, *demoWeek) (T, error)) (seen T, err error) {
+	w, err := b.demoWeekTo(ctx, name, b.now.Truncate(time.Hour).Add(-time.Hour))
+	if err != nil {
+		return seen, err
+	}
+	defer w.close()
+	ctx, cancel := context.WithCancel(ctx)
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error { return w.shop.Serve(ctx) })
+	seen, err = measure(ctx, group, b, w)
+	cancel()
+	if waitErr := group.Wait(); err == nil || errors.Is(err, context.Canceled) {
+		err = errors.Join(err, waitErr)
+	}
+	return seen, err
 }
 
 // runAgent builds and starts the binary, opens the pages, measures, and stops it.

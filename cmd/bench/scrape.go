@@ -30,19 +30,7 @@ func scrapeRows(ctx context.Context, b *bench) (rows []row, err error) {
 		cpu.missing, slow.missing = "not measured on this system", "not measured on this system"
 		return []row{slow, cpu}, nil
 	}
-	w, err := b.demoWeekTo(ctx, "scrapeshop", b.now.Truncate(time.Hour).Add(-time.Hour))
-	if err != nil {
-		return nil, err
-	}
-	defer w.close()
-	ctx, cancel := context.WithCancel(ctx)
-	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return w.shop.Serve(ctx) })
-	s, err := scrapeAgent(ctx, group, b, w)
-	cancel()
-	if waitErr := group.Wait(); err == nil || errors.Is(err, context.Canceled) {
-		err = errors.Join(err, waitErr)
-	}
+	s, err := besideShop(ctx, b, "scrapeshop", scrapeAgent)
 	if err != nil {
 		return nil, err
 	}
