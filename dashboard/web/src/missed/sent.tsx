@@ -36,7 +36,8 @@ function Receiver({ receiver: r, at, zone, now }: { receiver: RemoteWrite; at: s
       <dl>
         {r.why && <div><dt>Why</dt><dd><span data-words>{r.why}</span>{r.since && <>, since {moment(r.since)}</>}</dd></div>}
         {r.mend && <div><dt>What to do</dt><dd data-words>{r.mend}</dd></div>}
-        <div><dt>Delivered</dt><dd>{r.newest ? <>up to {moment(r.newest)}: </> : ''}<Num value={r.samples} at={`${at}/samples`}>{r.samples}</Num> samples, <Num value={r.bytes} at={`${at}/bytes`} unit={size.unit}>{size.value}</Num>{` ${size.unit}`}</dd></div>
+        <div><dt>Delivered</dt><dd><Num value={r.samples} at={`${at}/samples`}>{r.samples}</Num> samples{r.newest && <>, up to {moment(r.newest)}</>}</dd></div>
+        <div><dt>Sent for it</dt><dd><Num value={r.bytes} at={`${at}/bytes`} unit={size.unit}>{size.value}</Num>{` ${size.unit} in `}<Num value={r.requests} at={`${at}/requests`}>{r.requests}</Num> requests{r.retried > 0 && <>, <Num value={r.retried} at={`${at}/retried`}>{r.retried}</Num> of them again</>}</dd></div>
         {refused.length > 0 && <div><dt>Refused for good</dt><dd>{refused.map(([reason, n], i) => <span key={reason}>{i > 0 && '; '}<Num value={n} at={`${at}/refused/${reason}`}>{n}</Num> {reasonWords[reason] ?? reason}</span>)}{r.aside && <>. They stand in <code data-words>{r.aside}</code></>}</dd></div>}
         {r.missed_scans > 0 && <div><dt>No longer kept</dt><dd><Num value={r.missed_scans} at={`${at}/missed_scans`}>{r.missed_scans}</Num> scans were gone before it was their turn</dd></div>}
         {left.length > 0 && <div><dt>Left out</dt><dd>{left.map(([reason, n], i) => <span key={reason}>{i > 0 && '; '}<Num value={n} at={`${at}/left_out/${reason}`}>{n}</Num> <span data-words>{reason}</span></span>)}</dd></div>}
