@@ -21,7 +21,8 @@ import (
 //
 // No sample goes out before an older one of its series is settled. The number of
 // requests is bounded (two for each series and for each sample of a series that takes
-// some of its samples), and so is their rate, after the first few. Where the receiver
+// some of its samples, and as many again for those that were refused while it took
+// nothing), and so is their rate, after the first few. Where the receiver
 // refuses whatever it gets, by no reason of time, the batch is not split further: it
 // is held, for the fault is then in the set-up, and the store still has everything.
 type settling struct {
@@ -35,6 +36,8 @@ type settling struct {
 	queue    []part
 	refusals []refusal
 	suspects [][]Label // series that were refused whole
+	takes    bool      // the receiver has taken something of this batch
+	doubts   []Series  // were refused before that
 }
 
 // known is what is known of samples that are sent. It decides what a refusal for
@@ -83,7 +86,41 @@ func (r *settling) batch(b *Batch) (everything *answer, done bool) {
 	if everything != nil {
 		return everything, true
 	}
-	return nil, len(known) == 0 || r.suspected(known)
+	return nil, r.again() && (len(known) == 0 || r.suspected(known))
+}
+
+// doubt takes back what was refused while the receiver took nothing: it may have
+// refused whatever it got, and have been mended since.
+func (r *settling) doubt() {
+	sure := r.refusals[:0]
+	for _, one := range r.refusals {
+		if ofTime(one.answer.reason) {
+			sure = append(sure, one)
+		} else {
+			r.doubts = append(r.doubts, one.series...)
+		}
+	}
+	r.refusals, r.suspects = sure, nil
+}
+
+// again sends what is in doubt once more. Of a series of which the receiver took
+// something newer meanwhile it may not take it, and says so.
+func (r *settling) again() bool {
+	if len(r.doubts) == 0 {
+		return true
+	}
+	before := r.known
+	defer func() { r.known = before }()
+	r.known = fresh // it was refused, so none of it is there
+	if !r.sendSome(joined(r.doubts)) {
+		return false
+	}
+	for len(r.queue) > 0 {
+		if !r.splitNext() {
+			return false
+		}
+	}
+	return true
 }
 
 // splitNext splits the first part of the queue.
@@ -136,6 +173,10 @@ func (r *settling) put(series []Series) (a answer, k known, ok bool) {
 		switch {
 		case a.verdict == taken:
 			r.took++
+			if !r.takes {
+				r.takes = true
+				r.doubt()
+			}
 			r.s.tookSome(count(series))
 			r.s.recovered()
 			return a, k, true

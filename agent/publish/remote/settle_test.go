@@ -112,6 +112,7 @@ func TestOneBadSample(t *testing.T) {
 
 // TestRefusesAll: a receiver that answers 400 to everything is no reason to throw a
 // week away: it is held, in a bounded number of requests, and goes on when it is mended.
+// Mended within a search it may cost what TestMendedWithinASearch says.
 func TestRefusesAll(t *testing.T) {
 	for series, code := range map[int]int{1: 400, 3: 422, 40: 400, 150: 413} {
 		synctest.Test(t, func(t *testing.T) {
@@ -141,10 +142,61 @@ func TestRefusesAll(t *testing.T) {
 			r.always = nil
 			r.mu.Unlock()
 			g.settle(time.Hour)
-			if aside := g.account(0); len(aside) > 0 {
+			if aside := g.account(0); len(aside) >= aloneRefused {
 				t.Errorf("%d series: %d were set aside", series, len(aside))
 			}
 		})
+	}
+}
+
+// TestMendedWithinASearch: a receiver that refuses whatever it gets and is mended while
+// a batch is being split takes it all. Of the one series whose samples are tried singly
+// just then the oldest may come too late for a receiver that is strict about order.
+func TestMendedWithinASearch(t *testing.T) {
+	for _, strict := range []bool{true, false} {
+		late := 0
+		for n := 1; n < mostUntaken; n++ {
+			synctest.Test(t, func(t *testing.T) {
+				r := newReceiver()
+				r.strict = strict
+				r.always = func() (int, string) {
+					if r.requests == n {
+						r.always = nil
+					}
+					return 400, "no tenant"
+				}
+				g := newRig(t, 40, r)
+				g.options.MostSamples = 2000
+				g.source.add(50)
+				g.start()
+				defer g.stop()
+				g.settle(time.Hour)
+				if !strict {
+					clear(r.arrivals) // it minds no order, and what is in doubt comes after the rest
+				}
+				aside := g.account(0)
+				of := map[string]bool{}
+				for p := range aside {
+					of[p.series] = true
+				}
+				if len(of) > 1 || len(aside) >= aloneRefused || len(aside) > 0 && !strict {
+					t.Errorf("mended after %d requests: %d of %d series were set aside", n, len(aside), len(of))
+				}
+				late += len(aside)
+				if s := g.sender.State(); s.Held || s.Refused[ReasonOther] > 0 || s.There > 0 {
+					t.Errorf("mended after %d requests: state %+v", n, s)
+				}
+				g.source.add(10) // and no series is under suspicion from then on
+				before := len(r.times)
+				g.settle(time.Hour)
+				if made := len(r.times) - before; made > 2 {
+					t.Errorf("mended after %d requests: %d more for the next batch", n, made)
+				}
+			})
+		}
+		if late > mostUntaken {
+			t.Errorf("%d samples came too late in %d searches", late, mostUntaken-1)
+		}
 	}
 }
 
