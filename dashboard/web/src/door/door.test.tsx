@@ -131,7 +131,7 @@ it('a session that ended: says why, keeps what was typed and where, asks nothing
   host.querySelector('.begin')?.dispatchEvent(new Event('submit', { bubbles: true, cancelable: true }));
   await find('.door form');
   expect(text('.door .note-line')).toBe('The session was ended by M. Oak. What you typed is still there.');
-  await vi.waitFor(() => { expect(document.activeElement?.getAttribute('name')).toBe('name'); }); // an effect, after it is shown
+  await vi.waitFor(() => { expect(document.activeElement?.getAttribute('name')).toBe('name'); }); // an effect moves it, after the drawing
   const n = asked.length;
   const { answerOf } = await import('../api');
   await expect(answerOf('/api/v1/audit', new URLSearchParams())).rejects.toThrow('it needed a sign-in');
