@@ -215,3 +215,25 @@ func sizesOf(all []Series) map[string]int {
 	}
 	return sizes
 }
+
+// suspected sends what was refused an hour ago or less, once, and does not split it.
+func (r *settling) suspected(series []Series) bool {
+	a, k, ok := r.put(series, r.known)
+	switch {
+	case !ok:
+		return false
+	case a.verdict == taken:
+		for _, s := range series {
+			r.s.suspects.remove(s.Labels)
+		}
+	case ofTime(a.reason):
+		if !r.amongSeries(series, a, k) {
+			return false
+		}
+		r.final(r.queue) // refused for another reason in the end
+		r.queue = nil
+	default:
+		r.refusals = append(r.refusals, refusal{series, a})
+	}
+	return true
+}

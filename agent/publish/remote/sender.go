@@ -262,10 +262,10 @@ func (s *Sender) send(ctx context.Context, b *Batch, k known) bool {
 		s.mu.Lock()
 		s.dirty = true
 		switch {
-		case k == fresh && !r.unclear: // nothing of it is there
+		case k == fresh && r.unclear == 0: // nothing of it is there
 			s.cursor.settled()
 		case !r.leaps: // nothing new is
-			s.cursor.Split, s.cursor.Holes = k != sentBefore || r.unclear, holes
+			s.cursor.Split, s.cursor.Holes = k != sentBefore || r.unclear > 0, holes
 		}
 		s.mu.Unlock()
 		s.holds++

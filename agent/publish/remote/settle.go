@@ -38,8 +38,8 @@ type settling struct {
 	sent     int  // of them that the receiver took
 	took     int  // requests of which the samples are there now
 	untimely bool // some were refused for their times
-	unclear  bool // some may be there without an answer
-	leaps    bool // and be newer than what was refused alone
+	unclear  int  // requests that may have been taken without an answer
+	leaps    bool // such a one may be newer than what was refused alone
 	queue    []part
 	refusals []refusal // for good
 	works    bool      // the receiver has taken something of this batch, or minded its times
@@ -187,7 +187,8 @@ func (r *settling) try(series []Series, before known) (a answer, k known, ok boo
 			return a, k, true
 		}
 		if a.unclear {
-			r.unclear, r.leaps = true, r.leaps || len(r.since) > 0
+			r.unclear++
+			r.leaps = r.leaps || len(r.since) > 0
 		}
 		if a.unclear && k == fresh {
 			k = sentBefore
@@ -226,7 +227,7 @@ func (r *settling) amongSeries(series []Series, a answer, k known) bool {
 		return r.inTime(series, a, k)
 	}
 	quarters := slices.Collect(slices.Chunk(series, (len(series)+3)/4))
-	late := 0
+	late, unclear := 0, r.unclear
 	answers, of := make([]answer, len(quarters)), make([]known, len(quarters))
 	for i, quarter := range quarters {
 		var ok bool
@@ -237,7 +238,7 @@ func (r *settling) amongSeries(series []Series, a answer, k known) bool {
 			late++
 		}
 	}
-	if late == len(quarters) && k != splitBefore {
+	if late == len(quarters) && k != splitBefore && unclear == r.unclear {
 		return r.inTime(series, a, k)
 	}
 	for i, quarter := range quarters {
@@ -327,28 +328,6 @@ func (r *settling) there(series []Series) {
 	r.took++
 	r.s.foundThere(count(series))
 	r.tries(series)
-}
-
-// suspected sends what was refused an hour ago or less, once, and does not split it.
-func (r *settling) suspected(series []Series) bool {
-	a, k, ok := r.put(series, r.known)
-	switch {
-	case !ok:
-		return false
-	case a.verdict == taken:
-		for _, s := range series {
-			r.s.suspects.remove(s.Labels)
-		}
-	case ofTime(a.reason):
-		if !r.amongSeries(series, a, k) {
-			return false
-		}
-		r.final(r.queue) // refused for another reason in the end
-		r.queue = nil
-	default:
-		r.refusals = append(r.refusals, refusal{series, a})
-	}
-	return true
 }
 
 // bisection looks for what a receiver minds in one series.
