@@ -2,7 +2,7 @@ package analysis
 
 import (
 	"math"
-	"sort"
+	"slices"
 	"time"
 
 	"loadscribe/agent/sitefile"
@@ -38,7 +38,7 @@ func shiftSplits(site *sitefile.Site, from, to int64) []int64 {
 		}
 		day = day.AddDate(0, 0, 1)
 	}
-	sort.Slice(all, func(i, j int) bool { return all[i] < all[j] })
+	slices.Sort(all)
 	return all
 }
 

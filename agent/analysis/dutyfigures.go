@@ -3,7 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -174,7 +174,7 @@ func rollingBound(starts []start, gaps []counterGap) int64 {
 			begins = append(begins, g.from-hourMS+1, g.from, g.to-1)
 		}
 	}
-	sort.Slice(begins, func(i, j int) bool { return begins[i] < begins[j] })
+	slices.Sort(begins)
 	most, _ := rollingMost(starts)
 	best := int64(most)
 	for _, b := range begins {
@@ -287,7 +287,7 @@ func (s *sheet) cycleLengths(inputs []string) {
 		s.absent("no load was followed by another without a stop or a gap between", name)
 		return
 	}
-	sort.Slice(lengths, func(i, j int) bool { return lengths[i] < lengths[j] })
+	slices.Sort(lengths)
 	n := len(lengths)
 	k := float64(n)
 	// Inner ends cancel: of the sum only one beginning and one end are unsure.

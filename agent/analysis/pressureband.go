@@ -3,7 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"loadscribe/agent/quantity"
 	"loadscribe/agent/scan"
@@ -145,7 +145,7 @@ func (s *sheet) bandSeen() {
 func (s *sheet) edge(e *bandEdge) (pa, u float64) {
 	c := &s.g.sp.chans[s.g.sp.pressure]
 	spread := float64(spreadOf(e.twice)*math.Abs(c.countSI)) / math.Sqrt(float64(len(e.twice)))
-	sort.Slice(e.steps, func(i, j int) bool { return e.steps[i] < e.steps[j] })
+	slices.Sort(e.steps)
 	step := float64(float64(e.steps[len(e.steps)/2]) * c.countSI)
 	// What a level tells is seen late by its dwell as well.
 	if l := s.g.sp.loadLevel; l != nil && c.periodMS > 0 {
@@ -159,7 +159,7 @@ func (s *sheet) edge(e *bandEdge) (pa, u float64) {
 // between them; from memory); of fewer than four, half their range.
 func spreadOf(twice []int64) float64 {
 	sorted := append([]int64(nil), twice...)
-	sort.Slice(sorted, func(i, j int) bool { return sorted[i] < sorted[j] })
+	slices.Sort(sorted)
 	n := len(sorted)
 	if n == 0 {
 		return 0

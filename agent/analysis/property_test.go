@@ -226,6 +226,14 @@ func foldsExactly(t *rapid.T, site *sitefile.Site, all []*spec) {
 			t.Fatalf("%s differs from raw in [%d, %d):\n%s\nwant\n%s", how, from-monday, to-monday, a, laidOut)
 		}
 	}
+	// Asked for alone a machine has the same figures, though less is gathered for it.
+	alone, err := Compute(sources["live"], site, from, to, farFuture, want.Machines[0].Machine)
+	if err != nil {
+		t.Fatalf("alone: %v", err)
+	}
+	if a, b := fmt.Sprint(flat(Report{Machines: alone.Machines})), fmt.Sprint(flat(Report{Machines: want.Machines})); a != b {
+		t.Fatalf("a machine alone differs in [%d, %d):\n%s\nwant\n%s", from-monday, to-monday, a, b)
+	}
 	rawMarks := marks(t, gatherRaw, raw, site, from, to)
 	for how, src := range sources {
 		if a := marks(t, gather, src, site, from, to); a != rawMarks {

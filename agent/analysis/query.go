@@ -112,6 +112,9 @@ func gather(src Source, sp *spec, from, to int64, splits []int64) (*gathered, er
 	}
 	slices.SortStableFunc(pieces, func(a, b store.Piece) int { return cmp.Compare(a.FirstSeq, b.FirstSeq) })
 	g.cells = make([]cellSum, 0, len(pieces)+1)
+	if sp.wantMinutes && sp.minutes {
+		g.total.minutes = make([]minuteMark, 0, (len(pieces)+1)*cellMS/minuteMS)
+	}
 	kept := rawFrom(src)
 	for i := range pieces {
 		if !current(sp, &pieces[i]) && pieces[i].StartMS >= kept {

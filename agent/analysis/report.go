@@ -277,7 +277,9 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 		if machine != "" && m.Name != machine {
 			continue
 		}
-		s, err := q.machineSheet(m, machineSpec(site, groups, m, levels[m.Name]), from, to, splits, get)
+		sp := machineSpec(site, groups, m, levels[m.Name])
+		sp.wantMinutes = machine == "" && len(site.Systems) > 0 // for the systems' balance of air
+		s, err := q.machineSheet(m, sp, from, to, splits, get)
 		if err != nil {
 			return computed{}, err
 		}
@@ -308,11 +310,13 @@ func compute(src Source, site *sitefile.Site, from, to, now int64, machine strin
 	return rep, nil
 }
 
-// machineSheet gathers a machine's window and computes its figures.
+// machineSheet gathers a machine's window and computes its figures. Minutes, of
+// which a year has half a million, are gathered where sp wants them or the machine
+// has a flow meter of its own.
 func (q *question) machineSheet(m *sitefile.Machine, sp *spec, from, to int64, splits []int64, get gatherer) (*sheet, error) {
 	sp.fine = q.site.Tariff.FineDemand()
 	sp.wantEdges = true
-	sp.onShift, sp.wantMinutes = onShift(q.site), true
+	sp.onShift, sp.wantMinutes = onShift(q.site), sp.wantMinutes || sp.flow >= 0
 	g, err := get(q.src, sp, from, to, splits)
 	if err != nil {
 		return nil, err

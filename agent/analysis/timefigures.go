@@ -3,7 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 
 	"loadscribe/agent/scan"
@@ -215,7 +215,7 @@ func (sp *spec) fractionScale() float64 {
 
 // medianOf returns the median of twice-counts as counts.
 func medianOf(twice []int64) float64 {
-	sort.Slice(twice, func(i, j int) bool { return twice[i] < twice[j] })
+	slices.Sort(twice)
 	n := len(twice)
 	return (float64(twice[(n-1)/2]) + float64(twice[n/2])) / 4
 }

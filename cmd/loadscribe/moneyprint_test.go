@@ -44,7 +44,7 @@ func TestMoneyAsPrinted(t *testing.T) {
 	l := &agent.Leaks{Sentence: "1 tag.", Method: "choked", Tags: []agent.LeakTag{{Tag: 4, State: "mended", HoleM: v(0.003), FlowM3S: v(0.0063), FoundBy: "R. Vale", Mended: agent.Stamp(time.Date(2026, 3, 4, 2, 0, 0, 0, time.UTC).UnixMilli()),
 		Found: agent.Stamp(time.Date(2026, 3, 2, 2, 0, 0, 0, time.UTC).UnixMilli()), MendedBy: "M. Ode", Place: "hose"}}}
 	prints(t, func(out *strings.Builder) error { return printLeaks(out, l, site) },
-		"4 mended 13.3 3 mm 2026-03-01 R. Vale 2026-03-03 M. Ode hose")
+		"4 mended 13.3 0.118 in 2026-03-01 R. Vale 2026-03-03 M. Ode hose") // 3 mm
 }
 
 // prints tells of what is not in what is printed; how columns and lines are spaced is
