@@ -441,10 +441,10 @@ export type DraftRole = {
   channel: string;
 };
 
-/** The site file is written, and recording begins. */
+/** The site file is written. */
 export type NewSiteWritten = {
   files: string[];
-  /** what records from now on, when this ends */
+  /** what records, once this program has ended */
   command: string;
 };
 
