@@ -70,7 +70,7 @@ func TestSendsOn(t *testing.T) {
 		}
 		return all.Receivers[0]
 	}
-	eventually(t, "samples to arrive", func() bool { return e.Count() > 50 })
+	eventually(t, "samples to arrive and to be counted", func() bool { return e.Count() > 50 && one().Samples > 0 })
 	if st := one(); st.State != remoteSending || st.Samples == 0 || st.To != "https://metrics.example" || st.Site != "mill" || st.Why != "" {
 		t.Errorf("%+v", st)
 	}
@@ -88,9 +88,10 @@ func TestSendsOn(t *testing.T) {
 	if err != nil || len(m.Receivers) != 1 || !slices.ContainsFunc(m.ToDo, func(d MissedToDo) bool { return d.About == "receiver" && strings.Contains(d.What, "owner") }) {
 		t.Errorf("receivers %+v, to do %+v, %v", m.Receivers, m.ToDo, err)
 	}
-	if s := a.Metrics().RemoteWrite; s == nil || s.Held != 1 || s.Samples == 0 || s.WaitingScans == 0 {
-		t.Errorf("metrics %+v", s)
-	}
+	eventually(t, "the metrics to say that scans wait", func() bool { // which they do once more of them are on the disk
+		s := a.Metrics().RemoteWrite
+		return s != nil && s.Held == 1 && s.Samples > 0 && s.WaitingScans > 0
+	})
 	stop()
 
 	e.Set(0)

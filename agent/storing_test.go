@@ -167,13 +167,11 @@ func TestStalledDiskLosesNothing(t *testing.T) {
 	stall := make(chan struct{})
 	disk.setStall(stall)
 	offered := map[string]int{}
-	var longest time.Duration
 	for i := range seconds * perSecond {
 		mono, wall := clock.Now()
 		for _, g := range a.groups {
-			before := time.Now()
+			// The disk hangs until the last was offered: one that waited for it would not return.
 			a.queue.Offer(scan.Scan{Group: g, MonoMS: mono, WallMS: wall, Values: []int64{int64(i)}})
-			longest = max(longest, time.Since(before))
 			offered[g.Device]++
 		}
 		if i == 0 {
@@ -203,9 +201,6 @@ func TestStalledDiskLosesNothing(t *testing.T) {
 	cancel()
 	stopShowing()
 	stopWriting()
-	if longest > 200*time.Millisecond {
-		t.Errorf("an offer took %v: polling waited for the disk", longest)
-	}
 	got := map[string]int{}
 	err = a.store.Scans(store.ScanQuery{}, func(s *scan.Scan) error {
 		if s.Reason != scan.Good || s.Values[0] != int64(got[s.Group.Device]) {

@@ -8,9 +8,12 @@ import (
 	"net"
 	"net/http"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"github.com/coder/websocket"
 
 	"loadscribe/agent/scan"
 )
@@ -20,6 +23,7 @@ import (
 type wires struct {
 	next chan net.Conn
 	shut chan struct{}
+	stop func() error // ends the server, once
 }
 
 func (w *wires) Accept() (net.Conn, error) {
@@ -49,15 +53,36 @@ func (w *wires) dial() net.Conn {
 	return near
 }
 
+// local is an end of a wire whose other end is on this computer, which may have many.
+type local struct{ net.Conn }
+
+func (local) RemoteAddr() net.Addr { return &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 40000} }
+
+// live is a live socket of the server's.
+func (w *wires) live(t *testing.T) *websocket.Conn {
+	t.Helper()
+	near, far := net.Pipe()
+	wire := &http.Transport{DialContext: func(context.Context, string, string) (net.Conn, error) {
+		w.next <- local{far}
+		return near, nil
+	}}
+	conn, _, err := websocket.Dial(t.Context(), "ws://127.0.0.1:8477/api/v1/live", &websocket.DialOptions{HTTPClient: &http.Client{Transport: wire}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	conn.SetReadLimit(1 << 20)
+	return conn
+}
+
 // onWires runs f with the real server, its limits included, in a bubble.
 func onWires(t *testing.T, s *Server, f func(w *wires)) {
 	w := &wires{next: make(chan net.Conn), shut: make(chan struct{})}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- s.Run(ctx, w) }()
+	w.stop = sync.OnceValue(func() error { cancel(); return <-ended })
 	f(w)
-	cancel()
-	if err := <-ended; err != nil {
+	if err := w.stop(); err != nil {
 		t.Errorf("stop: %v", err)
 	}
 }

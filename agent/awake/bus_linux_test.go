@@ -49,8 +49,28 @@ func (l *loginManager) Inhibit(what, who, why, mode string) (dbus.UnixFD, *dbus.
 		l.mu.Unlock()
 	}()
 	fd := dbus.UnixFD(w.Fd())
-	time.AfterFunc(200*time.Millisecond, func() { w.Close() }) // ours; it has been sent by then
+	go func() {
+		defer w.Close() // ours; who asked, in this process too, has another by then, or had it
+		for end := time.Now().Add(2 * time.Second); endsOf(w) < 3 && time.Now().Before(end); {
+			time.Sleep(5 * time.Millisecond)
+		}
+	}()
 	return fd, nil
+}
+
+// endsOf counts this process's files that are ends of one pipe.
+func endsOf(pipe *os.File) (n int) {
+	is := func(name string) string {
+		text, _ := os.Readlink("/proc/self/fd/" + name) // "": closed meanwhile
+		return text
+	}
+	all, _ := os.ReadDir("/proc/self/fd")
+	for _, f := range all {
+		if is(f.Name()) == is(fmt.Sprint(pipe.Fd())) {
+			n++
+		}
+	}
+	return n
 }
 
 func (l *loginManager) now() (asked []string, held int) {
@@ -91,7 +111,13 @@ func startBus(t *testing.T, path string) (stop func()) {
 		_ = daemon.Wait() // it was killed
 	})
 	t.Cleanup(stop)
-	soon(t, "a message bus", func() bool { _, err := os.Stat(path); return err == nil })
+	soon(t, "a message bus", func() bool { // its file is there before anybody listens
+		conn, err := net.Dial("unix", path)
+		if err == nil {
+			conn.Close()
+		}
+		return err == nil
+	})
 	return stop
 }
 
@@ -152,7 +178,7 @@ func TestInhibit(t *testing.T) {
 	}
 	one := func() bool { _, held := login.now(); return held == 1 }
 	soon(t, "that one lock is held", one)
-	time.Sleep(300 * time.Millisecond) // longer than the manager's own end of the pipe stays open
+	time.Sleep(300 * time.Millisecond) // the manager's own end of the pipe is closed
 	if !one() {
 		t.Error("the lock is not held on")
 	}

@@ -75,10 +75,12 @@ func (l *lane) run(ctx context.Context) {
 	}
 }
 
-// keep does to the disk what is to be done, until ctx ends, and once after that.
+// keep does to the disk what is to be done, until ctx ends, and once from its beginning
+// after that: what left meanwhile would be sent again after a start.
 func (l *lane) keep(ctx context.Context) {
 	failing := false
 	for {
+		last := ctx.Err() != nil
 		pause := time.Hour
 		err := errors.Join(l.queue.tidy(), l.queue.keepTally(l.tally()))
 		if err != nil {
@@ -91,7 +93,7 @@ func (l *lane) keep(ctx context.Context) {
 				l.log.Info("the disk takes messages again")
 			}
 		}
-		if ctx.Err() != nil {
+		if last {
 			return
 		}
 		outward.Wait(ctx, l.untidy, pause)

@@ -135,8 +135,12 @@ func (m *Messenger) queue(to []string, msg Message) (lanes []*lane, kept []*wait
 func (m *Messenger) Run(ctx context.Context) error {
 	var all sync.WaitGroup
 	for _, l := range m.lanes {
-		all.Go(func() { l.run(ctx) })
-		all.Go(func() { l.keep(ctx) })
+		sending, sent := context.WithCancel(context.WithoutCancel(ctx))
+		all.Go(func() {
+			defer sent()
+			l.run(ctx)
+		})
+		all.Go(func() { l.keep(sending) })
 	}
 	all.Wait()
 	return nil

@@ -2,6 +2,7 @@ package messenger
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -152,6 +153,46 @@ func TestHangingDisk(t *testing.T) {
 	}
 	if left := lettersIn(t, dir); len(left) > 0 {
 		t.Errorf("what left first: %v would be sent again", left)
+	}
+}
+
+// TestStopBesideAWrite: a message leaves while the disk hangs in writing it, and the
+// program stops meanwhile; or it leaves as the last of the stop. It does not come again.
+func TestStopBesideAWrite(t *testing.T) {
+	for _, name := range []string{"the disk hangs", "the target answers late"} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			synctest.Test(t, func(t *testing.T) {
+				disk, answer := &hangingDisk{free: make(chan struct{})}, make(chan struct{})
+				f := &fakeTarget{name: "dispatch", answer: func(int, *Message) error { <-answer; return nil }}
+				m := mustOpen(t, dir, Options{files: disk}, f)
+				ctx, cancel := context.WithCancel(t.Context())
+				ended := make(chan error)
+				go func() { ended <- m.Run(ctx) }()
+				if err := m.Post(nil, message("1")); err != nil {
+					t.Fatal(err)
+				}
+				synctest.Wait() // it is being written, and sent
+				first, then := answer, disk.free
+				if name == "the target answers late" {
+					first, then = disk.free, answer
+				}
+				close(first)
+				synctest.Wait()
+				cancel()
+				synctest.Wait()
+				close(then)
+				if err := <-ended; err != nil {
+					t.Error(err)
+				}
+				if got := f.ids(); !slices.Equal(got, []string{"1"}) {
+					t.Fatalf("the target has %v", got)
+				}
+			})
+			if left := lettersIn(t, dir); len(left) > 0 {
+				t.Errorf("%v would be sent again", left)
+			}
+		})
 	}
 }
 

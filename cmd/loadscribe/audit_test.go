@@ -20,6 +20,7 @@ import (
 	"loadscribe/agent/guided"
 	"loadscribe/cmd/loadscribe/stage"
 	"loadscribe/simulator"
+	"loadscribe/testdata/peers"
 )
 
 // auditPlant is a shop whose valve is shut and whose machine is stopped when an
@@ -149,7 +150,7 @@ func TestAudit(t *testing.T) {
 	}
 	chromium, node, web := browserPeers(t)
 	scenario, begin := auditPlant(t)
-	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	address := fmt.Sprintf("127.0.0.1:%d", peers.FreePort(t))
 	site := filepath.Join(t.TempDir(), "site.toml")
 	p := servePlantOf(t, scenario, "127.0.0.1:0", nil)
 	u := start(t, "new", "--site", site, "--listen", address)

@@ -23,6 +23,7 @@ import (
 	"loadscribe/agent"
 	"loadscribe/agent/scan"
 	"loadscribe/agent/store"
+	"loadscribe/testdata/peers"
 )
 
 // What is asked of the agent at once. The goals are the issue's: 200 pages, 50 that
@@ -111,7 +112,7 @@ func startCrowd(t *testing.T) *crowd {
 	program := builtBinary(t)
 	var lines []string
 	for range 2 {
-		plant := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+		plant := fmt.Sprintf("127.0.0.1:%d", peers.FreePort(t))
 		startChild(t, program, "simulate", "--tcp", plant, "--warm-up", "1m")
 		// What a slow plant takes is no skipped scan of the agent's.
 		lines = append(lines, fmt.Sprintf("kind = \"modbus-tcp\"\naddress = %q\ntimeout = \"5s\"\n", plant))

@@ -251,7 +251,7 @@ scrape_configs:
     tls_config: { ca_file: %[2]q, server_name: localhost }
     static_configs: [{ targets: [%[3]q] }]
 `, filepath.Join(work, "token"), certificate, in.Address))
-	at := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	at := fmt.Sprintf("127.0.0.1:%d", peers.FreePort(t))
 	output := background(t, "", prometheus, "--config.file", config, "--storage.tsdb.path", filepath.Join(work, "data"), "--web.listen-address", at)
 	var answer string
 	value := func(query string) string {

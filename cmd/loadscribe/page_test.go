@@ -33,7 +33,7 @@ func TestPage(t *testing.T) {
 		t.Fatalf("the page is not built into this test: make build, then test")
 	}
 
-	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	address := fmt.Sprintf("127.0.0.1:%d", peers.FreePort(t))
 	dir := filepath.Join(t.TempDir(), "shop")
 	shop, err := demo.Open(demo.Options{Dir: dir, Listen: address, Steady: true})
 	if err != nil {

@@ -64,7 +64,7 @@ func TestPymodbusASCII(t *testing.T) {
 // TestPymodbusRTUOverTCP polls pymodbus with RTU frames on a TCP connection.
 func TestPymodbusRTUOverTCP(t *testing.T) {
 	python := pymodbusPython(t)
-	dir, cases, port := t.TempDir(), typeCases(), freePort(t)
+	dir, cases, port := t.TempDir(), typeCases(), peers.FreePort(t)
 	writeTypesMap(t, dir, cases)
 	background(t, "ready", python, peerServer, "rtu-tcp", fmt.Sprint(port), writeLayout(t, dir, "7", cases))
 	oneDeviceSite(t, dir, fmt.Sprintf("kind = \"modbus-rtu-over-tcp\"\naddress = \"127.0.0.1:%d\"", port), 7, "200ms")

@@ -166,7 +166,7 @@ const peerServer = "../../testdata/peers/modbus_server.py"
 // was told to serve is what the export says.
 func TestPymodbusTCP(t *testing.T) {
 	python := pymodbusPython(t)
-	dir, cases, port := t.TempDir(), typeCases(), freePort(t)
+	dir, cases, port := t.TempDir(), typeCases(), peers.FreePort(t)
 	writeTypesMap(t, dir, cases)
 	background(t, "ready", python, peerServer, "tcp", fmt.Sprint(port), writeLayout(t, dir, "1", cases))
 	writeFile(t, filepath.Join(dir, "site.toml"), fmt.Sprintf(`
@@ -271,7 +271,7 @@ func TestMbpoll(t *testing.T) {
 // loopback and lets an independent dissector judge it.
 func TestTsharkFindsNoMalformedFrame(t *testing.T) {
 	tshark := peers.Path(t, "tshark")
-	dir, port := t.TempDir(), freePort(t)
+	dir, port := t.TempDir(), peers.FreePort(t)
 	sim := start(t, "simulate", "--tcp", fmt.Sprintf("127.0.0.1:%d", port), "--warm-up", "1m")
 	eventually(t, "the simulator", 20*time.Second, func() bool { return strings.Contains(sim.stdout.String(), "Ctrl-C") })
 	capture := filepath.Join(dir, "capture.pcapng")

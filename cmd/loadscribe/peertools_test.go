@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"net"
 	"os"
 	"os/exec"
 	"strings"
@@ -103,16 +102,6 @@ func eventually(t *testing.T, what string, limit time.Duration, ok func() bool) 
 		}
 	}
 	t.Fatalf("not within %v: %s", limit, what)
-}
-
-func freePort(t *testing.T) int {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().(*net.TCPAddr).Port
 }
 
 // running is a command under test that runs in this process until stopped.

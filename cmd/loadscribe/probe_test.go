@@ -20,6 +20,7 @@ import (
 	"loadscribe/agent/sitefile"
 	"loadscribe/simulator"
 	"loadscribe/simulator/serve"
+	"loadscribe/testdata/peers"
 )
 
 // stillPlant serves the joinery at one moment, so that two readers must get the
@@ -219,7 +220,7 @@ func TestProbeLeavesAMastersLineAlone(t *testing.T) {
 }
 
 func TestProbeNobody(t *testing.T) {
-	port := freePort(t)
+	port := peers.FreePort(t)
 	mustFail(t, exitFailed, []string{"check the address"}, "probe", "--address", fmt.Sprintf("127.0.0.1:%d", port))
 }
 

@@ -36,7 +36,7 @@ func TestReadyAndMetrics(t *testing.T) {
 		pressure = `loadscribe_pressure_pascals{machine="comp1",role="discharge_pressure"}`
 		up       = `loadscribe_device_up{device="controller"}`
 	)
-	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	address := fmt.Sprintf("127.0.0.1:%d", peers.FreePort(t))
 	dir := t.TempDir()
 	site := writeSite(t, dir, netLine(address))
 	u := start(t, "run", "--site", site)

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"loadscribe/dashboard/door"
+	"loadscribe/testdata/peers"
 )
 
 var setUpCode = regexp.MustCompile(`set-up code (\S+)`)
@@ -32,7 +33,7 @@ func TestSignInPages(t *testing.T) {
 		t.Fatal(err)
 	}
 	site := writeSite(t, dir, netLine(servePlant(t, "127.0.0.1:0", nil).address))
-	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	address := fmt.Sprintf("127.0.0.1:%d", peers.FreePort(t))
 	text, err := os.ReadFile(site)
 	if err != nil {
 		t.Fatal(err)

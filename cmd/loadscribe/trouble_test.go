@@ -196,7 +196,9 @@ func TestRunningAndStoppedAnswerAlike(t *testing.T) {
 	from := time.Now().Add(-time.Minute).UTC().Format(time.RFC3339Nano)
 	time.Sleep(2 * time.Second)
 	to := time.Now().UTC().Format(time.RFC3339Nano)
-	time.Sleep(300 * time.Millisecond) // what was under way at the window's end is in
+	eventually(t, "that what was under way at the window's end is in", 20*time.Second, func() bool {
+		return strings.Count(mustRun(t, "export", "--site", site, "--from", to), "\n") > 1 // one line, so one reading after another
+	})
 	window := []string{"--site", site, "--from", from, "--to", to}
 	questions := map[string][]string{
 		"summary":         {"summary"},

@@ -11,6 +11,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"loadscribe/agent/modbus/frame"
@@ -185,41 +186,41 @@ func TestServersGiveTheImage(t *testing.T) {
 // A serial line is silent for other units and for broken requests, and answers
 // the next good one.
 func TestRTULineRecovers(t *testing.T) {
-	driver := shop(t, 1)
-	ours, theirs := net.Pipe()
-	line := NewRTULine(driver, 0, nil)
-	background(t, func(ctx context.Context) error { return line.Serve(ctx, theirs) })
-	if err := ours.SetDeadline(time.Now().Add(20 * time.Second)); err != nil {
-		t.Fatal(err)
-	}
-	good := frame.AppendRTU(nil, 1, unhex(t, "04 00 00 00 01"))
-	bad := bytes.Clone(good)
-	bad[3] ^= 1
-	for i, noise := range [][]byte{bad, {0xFF}, good[:5], append([]byte{0}, good...), bytes.Repeat([]byte{0xAA}, 700)} {
-		if _, err := ours.Write(noise); err != nil {
+	synctest.Test(t, func(t *testing.T) {
+		driver := shop(t, 1)
+		ours, theirs := net.Pipe()
+		line := NewRTULine(driver, 0, nil)
+		background(t, func(ctx context.Context) error { return line.Serve(ctx, theirs) })
+		if err := ours.SetDeadline(time.Now().Add(20 * time.Second)); err != nil {
 			t.Fatal(err)
 		}
-		for end := time.Now().Add(10 * time.Second); line.Counts().BadRequests <= uint64(i); {
-			if time.Now().After(end) {
-				t.Fatalf("% X is not seen as a bad request", noise[:min(8, len(noise))])
+		good := frame.AppendRTU(nil, 1, unhex(t, "04 00 00 00 01"))
+		bad := bytes.Clone(good)
+		bad[3] ^= 1
+		for i, noise := range [][]byte{bad, {0xFF}, good[:5], append([]byte{0}, good...), bytes.Repeat([]byte{0xAA}, 700)} {
+			if _, err := ours.Write(noise); err != nil {
+				t.Fatal(err)
 			}
-			time.Sleep(time.Millisecond)
+			time.Sleep(time.Second) // the silence after it
+			if n := line.Counts().BadRequests; n != uint64(i)+1 {
+				t.Fatalf("% X makes it %d bad requests, want %d", noise[:min(8, len(noise))], n, i+1)
+			}
+			if got := exchange(t, ours, good, 7); got[0] != 1 || got[1] != 4 {
+				t.Errorf("after % X: % X", noise[:min(8, len(noise))], got)
+			}
 		}
-		if got := exchange(t, ours, good, 7); got[0] != 1 || got[1] != 4 {
-			t.Errorf("after % X: % X", noise[:min(8, len(noise))], got)
+		if _, err := ours.Write(frame.AppendRTU(nil, 9, unhex(t, "04 00 00 00 01"))); err != nil {
+			t.Fatal(err)
 		}
-	}
-	if _, err := ours.Write(frame.AppendRTU(nil, 9, unhex(t, "04 00 00 00 01"))); err != nil {
-		t.Fatal(err)
-	}
-	// In two pieces, as a slow adapter delivers them.
-	if _, err := ours.Write(good[:3]); err != nil {
-		t.Fatal(err)
-	}
-	exchange(t, ours, good[3:], 7)
-	if got := line.Counts(); got.Answered != 6 || got.OtherUnit != 1 || got.BadRequests != 5 {
-		t.Errorf("line saw %+v, want 6 answers, 1 other unit, 5 bad requests", got)
-	}
+		// In two pieces, as a slow adapter delivers them.
+		if _, err := ours.Write(good[:3]); err != nil {
+			t.Fatal(err)
+		}
+		exchange(t, ours, good[3:], 7)
+		if got := line.Counts(); got.Answered != 6 || got.OtherUnit != 1 || got.BadRequests != 5 {
+			t.Errorf("line saw %+v, want 6 answers, 1 other unit, 5 bad requests", got)
+		}
+	})
 }
 
 // On a pty an answer takes no less than its characters do.

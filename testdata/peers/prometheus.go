@@ -22,7 +22,7 @@ import (
 )
 
 const (
-	prometheusStart = 30 * time.Second // until it says where it listens and is ready
+	prometheusStart = 30 * time.Second // until it says that it listens and is ready
 	prometheusStop  = 20 * time.Second // then it is killed
 )
 
@@ -78,16 +78,19 @@ func (p *PrometheusServer) DataDir() string { return filepath.Join(p.Dir, "data"
 
 // Start starts it anew after Stop or Kill, at the same address with the same data.
 func (p *PrometheusServer) Start() error {
-	address := "127.0.0.1:0"
-	if p.URL != "" {
-		address = strings.TrimPrefix(p.URL, "http://")
+	if p.URL == "" { // a port that nobody else is given while it is stopped
+		port, err := freePort()
+		if err != nil {
+			return err
+		}
+		p.URL = fmt.Sprintf("http://127.0.0.1:%d", port)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	p.cmd = exec.CommandContext(ctx, "prometheus", append([]string{
 		"--config.file=" + filepath.Join(p.Dir, "prometheus.yml"), "--storage.tsdb.path=" + p.DataDir(),
-		"--web.listen-address=" + address,
+		"--web.listen-address=" + strings.TrimPrefix(p.URL, "http://"),
 	}, p.flags...)...)
-	p.cmd.Dir, p.cancel, p.said = p.Dir, cancel, &tail{listens: make(chan string, 1)}
+	p.cmd.Dir, p.cancel, p.said = p.Dir, cancel, &tail{listens: make(chan struct{}, 1)}
 	p.cmd.Stderr = p.said
 	if err := p.cmd.Start(); err != nil {
 		cancel()
@@ -99,8 +102,7 @@ func (p *PrometheusServer) Start() error {
 	go func(cmd *exec.Cmd) { gone <- cmd.Wait() }(p.cmd)
 	p.said.gone = gone
 	select {
-	case address = <-p.said.listens:
-		p.URL = "http://" + address
+	case <-p.said.listens:
 	case err := <-gone:
 		gone <- err
 		cancel()
@@ -214,16 +216,16 @@ func (p *PrometheusServer) Ask(ctx context.Context, path string, form url.Values
 	return err
 }
 
-// tail keeps the end of what a process says, and tells where it listens.
+// tail keeps the end of what a process says, and tells when it listens.
 type tail struct {
 	mu      sync.Mutex
 	line    []byte
 	text    bytes.Buffer // guarded by mu, as is line
-	listens chan string
+	listens chan struct{}
 	gone    chan error
 }
 
-var listening = regexp.MustCompile(`msg="Listening on" address=(\S+)`)
+var listening = regexp.MustCompile(`msg="Listening on" address=`)
 
 func (t *tail) Write(b []byte) (int, error) {
 	t.mu.Lock()
@@ -234,8 +236,8 @@ func (t *tail) Write(b []byte) (int, error) {
 		if n == 0 {
 			break
 		}
-		if found := listening.FindSubmatch(line); found != nil && len(t.listens) == 0 {
-			t.listens <- string(found[1])
+		if len(t.listens) == 0 && listening.Match(line) {
+			t.listens <- struct{}{}
 		}
 		t.text.Write(append(line, '\n'))
 		if t.text.Len() > 64<<10 {

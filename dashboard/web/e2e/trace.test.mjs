@@ -164,6 +164,19 @@ check('keeps a note at cursor A, and marks it', async () => {
   await close(page);
 });
 
+check('lists a note of just now, in a week too', async () => {
+  const page = await open({}, '?span=604800');
+  const words = `Drain opened, ${Date.now()}.`;
+  await page.fill('.note-at textarea', words);
+  await page.fill('.note-at input[name=author]', 'R. Vale');
+  await page.click('.note-at button[type=submit]');
+  await page.waitForFunction((w) => [...document.querySelectorAll('.happened li[data-sort=note]')].some((l) => l.textContent.includes(w)), words, patience);
+  await page.locator('.happened li', { hasText: words }).locator('button').click();
+  await page.waitForSelector('.happened li[data-chosen=true]');
+  assert.match(page.url(), /span=604800/); // it is in view: nothing moved
+  await close(page);
+});
+
 check('says that readings cannot be had, and gets them when they can', () => tolerating(/Failed to load resource/, async () => {
   let fails = true;
   const page = await openAt('#/trace?span=3600', {

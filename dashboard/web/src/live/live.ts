@@ -211,8 +211,8 @@ export class Live {
 
   private publish(): void {
     if (document.hidden || this.held.value) return;
-    this.drawnAt = performance.now();
     if (this.connection === 'connecting' && !this.view.value) return; // nothing to show yet
+    this.drawnAt = performance.now();
     this.view.value = {
       ...copyPicture(this.picture), now: this.clock.now(), connection: this.connection, heard: this.heard,
     };

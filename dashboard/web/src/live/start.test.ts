@@ -20,6 +20,7 @@ beforeEach(() => {
 afterEach(() => {
   live.stop();
   vi.unstubAllGlobals();
+  vi.useRealTimers();
 });
 
 it('asks for the site beside the connection, and not again when that stands', async () => {
@@ -49,4 +50,14 @@ it('asks again at once when the first answer did not come and the connection sta
   connected('live');
   await settle();
   expect([asked.length, live.siteError.value, live.site.value?.site_hash]).toEqual([2, '', 'h']);
+});
+
+it('shows the first readings as soon as any later ones, though the site came just before', async () => {
+  vi.useFakeTimers();
+  live.start();
+  await vi.advanceTimersByTimeAsync(50); // the site is here, and there is nothing to draw
+  expect([live.site.value?.site_hash, live.view.value]).toEqual(['h', null]);
+  connected('live');
+  await vi.advanceTimersByTimeAsync(50);
+  expect(live.view.value?.connection).toBe('live');
 });

@@ -2,6 +2,7 @@
 import type { Event } from '../api';
 import { entrySubject, entryText, setupChanged, wordOf } from '../book/words';
 import type { PlotMark } from '../plot/types';
+import type { Span } from './window';
 
 /** What the plot shows of the book; loads and unloads are in the states. */
 export const markKinds = [
@@ -77,6 +78,12 @@ export function happenings(events: Event[]): Happening[] {
     out.push({ mark, event: e });
   }
   return out;
+}
+
+/** What the list tells of. A view that follows the present ends at the present, wherever its own end was rounded to. */
+export function within(all: Happening[], view: Span, follow: boolean): Happening[] {
+  const end = follow ? Infinity : view.to;
+  return all.filter((h) => (h.mark.to ?? h.mark.from) >= view.from && h.mark.from < end);
 }
 
 export const wordFor = (h: Happening) => (h.event.kind === 'test' ? 'Test' : wordOf(h.event));

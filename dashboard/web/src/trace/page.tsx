@@ -14,7 +14,7 @@ import type { PlotMark } from '../plot/types';
 import { colours, units } from '../settings';
 import { localDate } from '../units/words';
 import { askBelow, askEvents, askFigures, askMoments } from './ask';
-import { happenings } from './happened';
+import { happenings, within } from './happened';
 import { firstChannels, knownChannels, lanesOf } from './lanes';
 import { PlotKnown } from './known';
 import { HappenedList } from './list';
@@ -28,7 +28,7 @@ import { BelowList, DurationNum, StateTimes, Stretch } from './stretch';
 import { PlotTable } from './table';
 import { Toolbar } from './toolbar';
 import './trace.css';
-import { about, follows, moved, spans, tells, wanted, windowOf, type Span } from './window';
+import { about, follows, moved, slowly, spans, tells, wanted, windowOf, type Span } from './window';
 
 /** All lanes together are about so high. */
 const lanesPx = { wide: 520, narrow: 420 };
@@ -55,14 +55,6 @@ function Nothing({ site, view }: { site: Site; view: View }) {
   );
 }
 
-/** What a follower of the present asks its slow questions about: it moves on by what matters. */
-function slowly(w: Span, follow: boolean): Span {
-  if (!follow) return w;
-  const step = Math.max(15_000, (w.to - w.from) / 100);
-  const to = Math.floor(w.to / step) * step;
-  return { from: Math.round(to - (w.to - w.from)), to: Math.round(to) };
-}
-
 function Traced({ live, site, view, model, least }: PageProps & { model: TraceModel; least: number }) {
   const source = useMemo(() => new TraceSource(live, site), []);
   useEffect(() => () => source.stop(), []);
@@ -82,19 +74,19 @@ function Traced({ live, site, view, model, least }: PageProps & { model: TraceMo
 
   const rest = slowly(useSettled(shown, `${shown.from} ${shown.to}`, settleMs), follow);
   const pace: Pace = { held: live.held };
-  const open = rest.to >= now - 120_000;
+  const open = follow || rest.to >= now - 120_000;
   const range = wanted(rest, Math.max(1_000, (rest.to - rest.from) / 500), least, Math.floor(now / 60_000) * 60_000 + 60_000);
   const eventsQ = askEvents(range, open);
   const events = useAsked(pace, eventsQ);
   const happened = useMemo(() => happenings(events.value.value?.events ?? []), [events.value.value]);
   const marks = useMemo(() => happened.map((h) => h.mark), [happened]);
-  const inView = happened.filter((h) => (h.mark.to ?? h.mark.from) >= rest.from && h.mark.from < rest.to);
+  const inView = within(happened, rest, follow);
 
   const put = (change: Parameters<TraceModel['set']>[0], step = true) => model.set(change, step);
   const goTo = (key: string, all: PlotMark[]) => {
     model.chosen.value = key;
     const mark = all.find((m) => m.key === key);
-    if (!mark || (mark.from >= shown.from && (mark.to ?? mark.from) <= shown.to)) return;
+    if (!mark || (mark.from >= shown.from && (follow || (mark.to ?? mark.from) <= shown.to))) return;
     const span = Math.max(shown.to - shown.from, 1.5 * ((mark.to ?? mark.from) - mark.from));
     put({ ...about((mark.from + (mark.to ?? mark.from)) / 2, span, least, now), span: undefined });
   };

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { ColumnSeries, Event, Site } from '../api';
-import { happenings } from './happened';
+import { happenings, within } from './happened';
 import { converted, decode, Tail } from './decode';
 import { channelName, firstChannels, knownChannels, laned, lanesOf, mostChannels } from './lanes';
 import { parseView, type TraceView } from './address';
@@ -8,7 +8,7 @@ import { grouped } from './picker';
 import { placeOf, precise } from './readings';
 import { linkOf } from './share';
 import { rowsOf } from './table';
-import { about, cellMs, moved, points, serves, tells, wanted, windowOf } from './window';
+import { about, cellMs, moved, points, serves, slowly, tells, wanted, windowOf } from './window';
 
 const emptyView: TraceView = { channels: [], machines: [], from: undefined, to: undefined, span: undefined, a: undefined, b: undefined };
 
@@ -25,6 +25,14 @@ describe('the window', () => {
     const w = windowOf({ ...emptyView, span: hour }, now);
     expect(w.to - w.from).toBe(hour);
     expect(now - w.to).toBeLessThan(3_000);
+  });
+
+  it('lags behind the present by no more than can be overlooked, where its questions are slow', () => {
+    const lag = (span: number) => now - slowly(windowOf({ ...emptyView, span }, now), true).to;
+    expect(lag(hour)).toBeLessThan(20_000);
+    expect(lag(day)).toBeLessThan(3 * minute);
+    expect(lag(7 * day)).toBeLessThan(20 * minute);
+    expect(slowly({ from: 5, to: 77 }, false)).toEqual({ from: 5, to: 77 });
   });
 
   it('goes on following where the reader comes to the end of it, not where a window was asked for', () => {
@@ -207,6 +215,17 @@ describe('what happened', () => {
       'note 07:00 ', 'test 09:00 09:20', 'trip 10:40 ', 'fault 10:40 10:47', 'line 11:30 12:00',
     ]);
     expect(all[3]?.mark.text).toBe('comp1: Fault text');
+  });
+
+  it('tells of what happened just now where the view follows the present, however long it is', () => {
+    const all = happenings([event('11:59', 'note'), event('11:58', 'fault', { channel: 'c.f', state: 'raised' })]);
+    for (const span of [hour, day, 7 * day]) {
+      const rest = slowly(windowOf({ ...emptyView, span }, now), true);
+      expect([span, within(all, rest, true).map((h) => h.mark.sort)]).toEqual([span, ['fault', 'note']]);
+    }
+    const asked = { from: now - day, to: Date.parse('2026-03-04T11:59:00Z') }; // a window that was asked for ends where it says
+    expect(within(all, asked, false).map((h) => h.mark.sort)).toEqual(['fault']);
+    expect(within(all, { from: now - 90_000, to: now }, false).map((h) => h.mark.sort)).toEqual(['note']);
   });
 
   it('keeps a fault open that stands still', () => {

@@ -36,6 +36,14 @@ export function windowOf(view: TraceView, now: number): Span {
 
 export const follows = (view: TraceView) => view.from === undefined || view.to === undefined;
 
+/** What a follower of the present asks its slow questions about: it moves on by what matters, in a day by a minute and a half. */
+export function slowly(w: Span, follow: boolean): Span {
+  if (!follow) return w;
+  const step = Math.max(15 * second, (w.to - w.from) / 1_000);
+  const to = Math.floor(w.to / step) * step;
+  return { from: Math.round(to - (w.to - w.from)), to: Math.round(to) };
+}
+
 /** The reader moved: what reaches the end of the record goes on to follow the present. */
 export function moved(view: TraceView, to: Span, now: number): Partial<TraceView> {
   const span = to.to - to.from;
