@@ -22,8 +22,9 @@ type Setup struct {
 	Maker *newsite.Maker
 	// Ports lists this computer's serial ports.
 	Ports func() ([]probe.Port, error)
-	// Written is called once the site file is there and the page has been told.
-	Written func()
+	// Written is called once the site file is there and the page has been told;
+	// record tells whether it is to be recorded from now on.
+	Written func(record bool)
 }
 
 // newSite is the API's NewSite.
@@ -107,9 +108,10 @@ func hasSite() *apiError {
 	return notFound("", "this loadscribe has its site file already: change that file with an editor, the page Hook-up shows it")
 }
 
-// draft reads the body of a POST of the page that makes a site file.
-func (s *Server) draft(r *http.Request) (*newsite.Draft, *apiError) {
-	if q := parseQuery(r.URL.RawQuery, nil); q.err != nil {
+// draft reads the body of a POST of the page that makes a site file, once its query
+// has been read.
+func (s *Server) draft(r *http.Request, q *query) (*newsite.Draft, *apiError) {
+	if q.err != nil {
 		return nil, q.err
 	}
 	if s.setup == nil {
@@ -120,7 +122,7 @@ func (s *Server) draft(r *http.Request) (*newsite.Draft, *apiError) {
 }
 
 func (s *Server) serveNewSiteCheck(r *http.Request) (any, *apiError) {
-	d, e := s.draft(r)
+	d, e := s.draft(r, parseQuery(r.URL.RawQuery, nil))
 	if e != nil {
 		return nil, e
 	}
@@ -133,7 +135,9 @@ func (s *Server) serveNewSiteCheck(r *http.Request) (any, *apiError) {
 
 // serveNewSiteWrite answers before Written is called, which may end this server.
 func (s *Server) serveNewSiteWrite(w http.ResponseWriter, r *http.Request) {
-	d, e := s.draft(r)
+	q := parseQuery(r.URL.RawQuery, []string{"record"})
+	record := q.choice("record", "true", "false") == "true"
+	d, e := s.draft(r, q)
 	if e != nil {
 		writeError(w, e)
 		return
@@ -153,5 +157,5 @@ func (s *Server) serveNewSiteWrite(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, newSiteWritten{slices.Clip(files), "loadscribe run --site " + s.setup.Maker.Path()})
 	// An error means that the connection cannot flush (a test's recorder).
 	_ = http.NewResponseController(w).Flush()
-	s.setup.Written()
+	s.setup.Written(record)
 }

@@ -7,6 +7,7 @@ import (
 	"net/http/httptest"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -16,7 +17,7 @@ import (
 	"loadscribe/configs"
 )
 
-func newSetupServer(t *testing.T, ports func() ([]probe.Port, error), written func()) *Server {
+func newSetupServer(t *testing.T, ports func() ([]probe.Port, error), written func(bool)) *Server {
 	t.Helper()
 	maker, err := newsite.New(filepath.Join(t.TempDir(), "site.toml"), newsite.Options{Examples: configs.Maps,
 		Warnings: func(s *sitefile.Site) ([]sitefile.Problem, error) { return s.Warnings, nil }})
@@ -39,8 +40,8 @@ func TestNewSiteOverTheAPI(t *testing.T) {
 	two := func() ([]probe.Port, error) {
 		return []probe.Port{{Name: "COM3"}, {Name: "/dev/ttyUSB0", Stable: "/dev/serial/by-id/a", Known: "an adapter"}}, nil
 	}
-	writes := 0
-	s := newSetupServer(t, two, func() { writes++ })
+	var writes []bool
+	s := newSetupServer(t, two, func(record bool) { writes = append(writes, record) })
 	d.mustFit(t, "NewSite", get(s, "/api/v1/newsite").Body.Bytes())
 	d.mustFit(t, "NewSite", get(newSetupServer(t, func() ([]probe.Port, error) { return nil, errors.New("no rights") }, nil), "/api/v1/newsite").Body.Bytes())
 	own := []string{"Origin", "http://127.0.0.1:8477"}
@@ -58,6 +59,8 @@ func TestNewSiteOverTheAPI(t *testing.T) {
 		{"check", draft, []string{"Origin", "http://elsewhere.example"}, 403, "Error"},
 		{"check", `{"sites":{}}`, own, 400, "Error"},
 		{"write", `{}`, own, 400, "Error"},
+		{"write?record=maybe", draft, own, 400, "Error"},
+		{"check?record=true", draft, own, 400, "Error"},
 		{"write", draft, own, 200, "NewSiteWritten"},
 		{"write", draft, own, 409, "Error"},
 	} {
@@ -68,8 +71,12 @@ func TestNewSiteOverTheAPI(t *testing.T) {
 		}
 		d.mustFit(t, tt.schema, w.Body.Bytes())
 	}
-	if writes != 1 {
-		t.Errorf("told of %d writes, want 1", writes)
+	later := newSetupServer(t, two, func(record bool) { writes = append(writes, record) })
+	if w := post(later, "/api/v1/newsite/write?record=false", draft, own...); w.Code != 200 {
+		t.Errorf("written alone: %d %s", w.Code, w.Body)
+	}
+	if !slices.Equal(writes, []bool{true, false}) {
+		t.Errorf("told of the writes %v, want one to record and one that is not", writes)
 	}
 	live := newTestServer(t, newShop(), Options{})
 	for _, w := range []*httptest.ResponseRecorder{get(live, "/api/v1/newsite"), post(live, "/api/v1/newsite/write", draft, own...)} {

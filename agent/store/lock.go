@@ -27,6 +27,9 @@ const (
 // it, if that is more than a look. The file holds the number of the process.
 func lockDir(dir string) (*dirLock, error) {
 	if owner := otherOwner(dir); owner != "" {
+		if err := probeLock(dir); err != nil { // whoever runs there can be asked, and writes as its own account
+			return nil, err
+		}
 		return nil, fmt.Errorf("%s belongs to %s: what the administrator writes there, %s could not read, and would not record; "+
 			"do this as that account: sudo -u %s loadscribe …", dir, owner, owner, owner)
 	}

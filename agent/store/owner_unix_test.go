@@ -11,7 +11,8 @@ import (
 )
 
 // What an administrator's command leaves in a service's record, the service could not
-// read: it is refused, with the account to do it as. Reading stays free.
+// read: it is refused, with the account to do it as. Reading stays free, and so does
+// asking a running agent, which the caller tries on ErrLocked.
 func TestAnAdministratorLeavesNothingInAnothersRecord(t *testing.T) {
 	if os.Geteuid() != 0 {
 		t.Skip("needs to run as the administrator")
@@ -22,13 +23,16 @@ func TestAnAdministratorLeavesNothingInAnothersRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
 	err = filepath.WalkDir(dir, func(path string, _ os.DirEntry, err error) error {
 		return errors.Join(err, os.Chown(path, nobody, nobody))
 	})
 	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Hold(dir); !errors.Is(err, ErrLocked) {
+		t.Errorf("while an agent has it: %v, want ErrLocked", err)
+	}
+	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
 	for name, open := range map[string]func() error{

@@ -25,7 +25,8 @@ type newCmd struct {
 // Help is what --help says besides.
 func (c *newCmd) Help() string {
 	return "Open the address that is printed in a browser on this computer: the page asks what plates and manuals say, checks each answer " +
-		"as \"check\" does, and writes the site file and its register maps. From then on it records, as \"run\" does. " +
+		"as \"check\" does, and writes the site file and its register maps. Then it records, as \"run\" does, or ends, where the button for that is pressed: " +
+		"a site can be made at a desk before anything is connected. " +
 		"Without a browser: write the file yourself (configs/joinery.toml is one with comments, docs/new-site.md tells more) and check it with \"check\"."
 }
 
@@ -47,8 +48,11 @@ func (c *newCmd) Run(s *surroundings) error {
 	if err != nil {
 		return err
 	}
-	written, err := c.serve(s, maker)
-	if err != nil || !written {
+	ended, err := c.serve(s, maker)
+	if err == nil && errors.Is(ended, errWritten) {
+		_, err = fmt.Fprintf(s.stdout, "written: %s and its maps. Nothing is recorded yet; loadscribe run --site %s records.\n", c.Site, c.Site)
+	}
+	if err != nil || !errors.Is(ended, errRecord) {
 		return err
 	}
 	site, err := loadSite(c.Site, sitefile.Options{Listen: c.Listen})
@@ -58,29 +62,40 @@ func (c *newCmd) Run(s *surroundings) error {
 	return record(s, site, awake.New(true), func() (net.Listener, error) { return listenOrElse(s, site, c.Listen) }, nil)
 }
 
-// serve serves the page until the site file is written, or the context ends.
-func (c *newCmd) serve(s *surroundings, maker *newsite.Maker) (written bool, err error) {
+// serve serves the page until the site file is written, or the context ends; ended
+// tells which.
+func (c *newCmd) serve(s *surroundings, maker *newsite.Maker) (ended, err error) {
 	listener, err := net.Listen("tcp", c.Listen)
 	if err != nil {
-		return false, fmt.Errorf("listen on %s: %w; give another address with --listen", c.Listen, err)
+		return nil, fmt.Errorf("listen on %s: %w; give another address with --listen", c.Listen, err)
 	}
 	c.Listen = listener.Addr().String() // recording goes on there
 	done, cancel := context.WithCancelCause(s.ctx)
 	defer cancel(nil)
 	server, err := dashboard.NewSetup(dashboard.Setup{
-		Maker:   maker,
-		Ports:   func() ([]probe.Port, error) { return probe.Ports("/") },
-		Written: func() { cancel(errWritten) },
+		Maker: maker,
+		Ports: func() ([]probe.Port, error) { return probe.Ports("/") },
+		Written: func(record bool) {
+			if record {
+				cancel(errRecord)
+			} else {
+				cancel(errWritten)
+			}
+		},
 	}, dashboard.Options{Log: s.logger(), Listen: c.Listen})
 	if err != nil {
-		return false, errors.Join(err, listener.Close())
+		return nil, errors.Join(err, listener.Close())
 	}
 	fmt.Fprintf(s.stdout, "loadscribe %s: a new site, %s, at http://%s\n", version, filepath.Clean(c.Site), c.Listen)
 	err = server.Run(done, listener)
-	return errors.Is(context.Cause(done), errWritten), err
+	return context.Cause(done), err
 }
 
-var errWritten = errors.New("the site file is written")
+// Why the page is served no longer.
+var (
+	errRecord  = errors.New("the site file is written and is to be recorded")
+	errWritten = errors.New("the site file is written, and that is all")
+)
 
 // loopbackOnly refuses an address that others on the network reach: whoever
 // opens the page may write the first file.

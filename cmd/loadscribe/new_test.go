@@ -18,10 +18,10 @@ import (
 )
 
 // newSiteAt starts loadscribe new in an empty folder; at is its address.
-func newSiteAt(t *testing.T) (dir, at string) {
+func newSiteAt(t *testing.T) (u *underTest, dir, at string) {
 	t.Helper()
 	dir = t.TempDir()
-	u := start(t, "new", "--site", filepath.Join(dir, "site.toml"), "--listen", "127.0.0.1:0")
+	u = start(t, "new", "--site", filepath.Join(dir, "site.toml"), "--listen", "127.0.0.1:0")
 	address := regexp.MustCompile(`a new site, .* at (http://\S+)`)
 	eventually(t, "the address of the page", 10*time.Second, func() bool {
 		if m := address.FindStringSubmatch(u.stdout.String()); m != nil {
@@ -29,7 +29,7 @@ func newSiteAt(t *testing.T) (dir, at string) {
 		}
 		return at != ""
 	})
-	return dir, at
+	return u, dir, at
 }
 
 // sent posts as the page at this address would.
@@ -61,7 +61,7 @@ func sent(t *testing.T, at, path string, body any) (int, []byte) {
 // same process reads the plant's own registers at the same address.
 func TestNewSiteGoesOnRecording(t *testing.T) {
 	p := servePlant(t, "127.0.0.1:0", nil)
-	dir, at := newSiteAt(t)
+	_, dir, at := newSiteAt(t)
 	d := newsite.Draft{
 		Site:    newsite.SiteDraft{Name: "Mill Bank Works", Timezone: "Europe/London", Units: "si"},
 		Line:    []newsite.LineDraft{{Name: "bus", Kind: "modbus-tcp"}},
@@ -97,6 +97,32 @@ func TestNewSiteGoesOnRecording(t *testing.T) {
 	mustRun(t, "check", "--site", filepath.Join(dir, "site.toml"))
 }
 
+// A site that is made at a desk: the files are there, and the process ends without
+// having recorded anything.
+func TestNewSiteWrittenAlone(t *testing.T) {
+	u, dir, at := newSiteAt(t)
+	d := newsite.Draft{
+		Site:   newsite.SiteDraft{Name: "Mill Bank Works", Units: "si"},
+		Line:   []newsite.LineDraft{{Name: "bus", Kind: "modbus-tcp", Address: "192.0.2.7:502"}},
+		Device: []newsite.DeviceDraft{{Name: "controller", Line: "bus", Unit: "1", Map: "maps/screw-controller.toml"}},
+	}
+	if status, body := sent(t, at, "/api/v1/newsite/write?record=later", d); status != 400 || !strings.Contains(string(body), "use true or false") {
+		t.Fatalf("an unknown wish: %d %s", status, body)
+	}
+	if status, body := sent(t, at, "/api/v1/newsite/write?record=false", d); status != 200 {
+		t.Fatalf("%d %s", status, body)
+	}
+	eventually(t, "the end of the process", 20*time.Second, func() bool { return strings.Contains(u.stdout.String(), "Nothing is recorded yet") })
+	if code := u.stop(); code != exitFine {
+		t.Errorf("it ends with %d: %s", code, u.stderr)
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil || len(entries) != 2 || entries[0].Name() != "maps" || entries[1].Name() != "site.toml" {
+		t.Errorf("in the folder stand %v, %v: want maps and site.toml alone", entries, err)
+	}
+	mustRun(t, "check", "--site", filepath.Join(dir, "site.toml"))
+}
+
 func TestNewSiteRefusals(t *testing.T) {
 	dir := t.TempDir()
 	there := filepath.Join(dir, "site.toml")
@@ -108,7 +134,7 @@ func TestNewSiteRefusals(t *testing.T) {
 	mustFail(t, exitWrongUse, []string{"is not host and port"}, "new", "--site", filepath.Join(dir, "other.toml"), "--listen", "8477")
 	mustFail(t, exitFailed, []string{"there is no file", "loadscribe new --site"}, "run", "--site", filepath.Join(dir, "other.toml"))
 
-	_, at := newSiteAt(t)
+	_, _, at := newSiteAt(t)
 	answer, err := http.Post(at+"/api/v1/newsite/write", "application/json", strings.NewReader("{}")) // no page sends this
 	if err != nil {
 		t.Fatal(err)
@@ -130,18 +156,21 @@ func TestNewSitePage(t *testing.T) {
 	}
 	chromium, node, web := browserPeers(t)
 	p := servePlant(t, "127.0.0.1:0", nil)
-	dir, at := newSiteAt(t)
+	_, dir, at := newSiteAt(t)
+	_, aloneDir, alone := newSiteAt(t)
 	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Minute)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, node, "e2e/new.mjs")
 	cmd.Dir = web
-	cmd.Env = append(os.Environ(), "BASE_URL="+at, "PLANT="+p.address, "CHROMIUM="+chromium)
+	cmd.Env = append(os.Environ(), "BASE_URL="+at, "ALONE_URL="+alone, "PLANT="+p.address, "CHROMIUM="+chromium)
 	out, err := cmd.CombinedOutput()
 	t.Logf("%s", out)
 	if err != nil || !regexp.MustCompile(`(?m)^1 passed$`).Match(out) {
 		t.Errorf("the page's checks failed: %v", err)
 	}
-	if text := mustRun(t, "check", "--site", filepath.Join(dir, "site.toml"), "--json"); !strings.Contains(text, `"site":"Mill Bank Works"`) {
-		t.Errorf("the site file that the page made: %s", text)
+	for _, d := range []string{dir, aloneDir} {
+		if text := mustRun(t, "check", "--site", filepath.Join(d, "site.toml"), "--json"); !strings.Contains(text, `"site":"Mill Bank Works"`) {
+			t.Errorf("the site file that the page made: %s", text)
+		}
 	}
 }

@@ -20,6 +20,8 @@ export default defineConfig({
   test: {
     environment: 'node', // a test that needs a document says so at its head
     css: true, // or a stylesheet read as text is empty
+    setupFiles: ['scripts/patience.mjs'],
+    testTimeout: 30_000,
     include: ['src/**/*.test.{ts,tsx}', 'scripts/**/*.test.mjs'],
   },
 } as Parameters<typeof defineConfig>[0]);

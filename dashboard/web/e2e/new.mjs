@@ -1,5 +1,6 @@
 // A new site, from an empty folder until the live pages stand there. Run by
-// TestNewSitePage: BASE_URL is loadscribe new, PLANT a simulated one.
+// TestNewSitePage: BASE_URL is loadscribe new, ALONE_URL another one in another
+// folder, PLANT a simulated one.
 import assert from 'node:assert/strict';
 import AxeBuilder from '@axe-core/playwright';
 import { chromium } from 'playwright-core';
@@ -73,6 +74,19 @@ try {
   await page.click('button:has-text("Take the map")');
   await head('^This site can be recorded');
   assert.deepEqual(said, []);
+  // The same answers in another folder, to be recorded later: the program ends.
+  const other = process.env.ALONE_URL;
+  const { folder, file } = await (await fetch(`${other}/api/v1/newsite`)).json();
+  const answers = await page.evaluate(() => Object.entries(localStorage).find(([k]) => k.startsWith('new site '))[1]);
+  const desk = await page.context().newPage();
+  await desk.addInitScript(([k, v]) => localStorage.setItem(k, v), [`new site ${folder}/${file}`, answers]);
+  await desk.goto(other);
+  await desk.click('button:has-text("record later"):enabled', patience);
+  await desk.waitForFunction(() => document.querySelector('h1')?.textContent === 'Written. Nothing is recorded yet.');
+  assert.match(await desk.textContent('.note-line'), /Files: site.toml.*loadscribe run --site /);
+  for (let ends = Date.now() + patience.timeout, up = true; up; assert.ok(Date.now() < ends)) up = await fetch(other).then(() => true, () => false);
+  await desk.close();
+  step('written in another folder, not recorded');
   await page.focus('.main-button');
   await page.keyboard.press('Enter');
   await head('^Written');

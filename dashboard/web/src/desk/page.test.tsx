@@ -88,7 +88,7 @@ it('begins an audit, with what is wrong at its field', async () => {
   form.dispatchEvent(new Event('submit', { bubbles: true, cancelable: true }));
   await has('[name=who][aria-invalid]');
   expect(text('.begin [role=alert]')).toBe('Say who does the audit.');
-  expect(document.activeElement?.getAttribute('name')).toBe('who');
+  await vi.waitFor(() => { expect(document.activeElement?.getAttribute('name')).toBe('who'); });
   refused = undefined;
   answer = begun;
   const who = form.querySelector<HTMLInputElement>('[name=who]');

@@ -14,7 +14,7 @@ const pauseMs = 300; // of typing, before it is checked
 export function NewSitePage() {
   const info = useSignal<NewSite | undefined>(undefined);
   const wrong = useSignal('');
-  const written = useSignal<NewSiteWritten | undefined>(undefined);
+  const written = useSignal<{ files: NewSiteWritten; record: boolean } | undefined>(undefined);
   useEffect(() => {
     const leaving = new AbortController();
     void begin(leaving.signal).then((i) => { info.value = i; }, (e: unknown) => { if (!leaving.signal.aborted) wrong.value = e instanceof Error ? e.message : String(e); });
@@ -25,7 +25,7 @@ export function NewSitePage() {
     <>
       <header><div class="where"><span class="site">loadscribe</span><span>A new site</span></div></header>
       <main id="main" tabIndex={-1}>
-        {written.value ? <Written files={written.value} /> : got ? <Making info={got} done={(w) => { forget(got.folder, got.file); written.value = w; }} /> : (
+        {written.value ? <Written {...written.value} /> : got ? <Making info={got} done={(files, record) => { forget(got.folder, got.file); written.value = { files, record }; }} /> : (
           <div class="sentence"><div>
             <h1>{wrong.value ? 'No site is made here.' : 'Opening the page.'}</h1>
             {wrong.value && <p class="note-line">{sentence(wrong.value)} <a href="/">To the pages</a></p>}
@@ -61,17 +61,17 @@ function follow(info: NewSite, said: (wrong: string) => void): () => void {
   return () => { turn += 1; clearTimeout(timer); undo(); checked.value = undefined; };
 }
 
-function Making({ info, done }: { info: NewSite; done: (w: NewSiteWritten) => void }) {
+function Making({ info, done }: { info: NewSite; done: (w: NewSiteWritten, record: boolean) => void }) {
   const unchecked = useSignal('');
   const refused = useSignal('');
   const busy = useSignal(false);
   useEffect(() => follow(info, (w) => { unchecked.value = w; }), []);
   const c = checked.value;
   const open = c?.problems.length ?? 0;
-  const write = async () => {
+  const write = async (record: boolean) => {
     busy.value = true;
     try {
-      done((await post(writePath, draft.value)) as NewSiteWritten);
+      done((await post(`${writePath}?record=${record}`, draft.value)) as NewSiteWritten, record);
     } catch (e) {
       refused.value = e instanceof ApiError ? e.message : String(e);
     } finally {
@@ -100,7 +100,10 @@ function Making({ info, done }: { info: NewSite; done: (w: NewSiteWritten) => vo
           {c && <Open title="Still to be given or mended" remarks={c.problems} />}
           {c && <Open title="Is this meant?" remarks={c.warnings} />}
           {free.length > 0 && <p class="of-nobody">No compressor and no measured place takes the readings of {free.join(', ')}: they will be in no figure.</p>}
-          <p class="press"><button type="button" class="main-button" disabled={busy.value || !c || open > 0} onClick={() => void write()}>{busy.value ? 'Writing …' : 'Write it and begin to record'}</button></p>
+          <p class="press">
+            <button type="button" class="main-button" disabled={busy.value || !c || open > 0} onClick={() => void write(true)}>{busy.value ? 'Writing …' : 'Write it and begin to record'}</button>
+            <button type="button" disabled={busy.value || !c || open > 0} onClick={() => void write(false)}>Write it, record later</button>
+          </p>
           {refused.value && <p class="warn" role="alert">{sentence(refused.value)}</p>}
           {c && <details open><summary>{info.file} as it would be written</summary><pre tabIndex={0} aria-label={info.file}>{c.text}</pre></details>}
         </aside>
@@ -133,9 +136,10 @@ function Open({ title, remarks }: { title: string; remarks: DraftRemark[] }) {
 const where = (r: DraftRemark): string =>
   r.field ? r.field.split('.').map((p) => (/^\d+$/.test(p) ? String(Number(p) + 1) : p.replaceAll('_', ' '))).join(' ').replace(/ (\d+) /g, ' $1, ') : r.file;
 
-function Written({ files }: { files: NewSiteWritten }) {
+function Written({ files, record }: { files: NewSiteWritten; record: boolean }) {
   const away = useSignal(false);
   useEffect(() => {
+    if (!record) return;
     let timer: ReturnType<typeof setTimeout> | undefined;
     const ends = Date.now() + 60_000;
     const look = () => {
@@ -152,8 +156,8 @@ function Written({ files }: { files: NewSiteWritten }) {
   }, []);
   return (
     <div class="sentence"><div>
-      <h1 aria-live="polite">{away.value ? 'Written, but recording does not answer.' : 'Written. Recording begins.'}</h1>
-      <p class="note-line">Files: {files.files.join(', ')}. Next time start it with <code>{files.command}</code>.</p>
+      <h1 aria-live="polite">{!record ? 'Written. Nothing is recorded yet.' : away.value ? 'Written, but recording does not answer.' : 'Written. Recording begins.'}</h1>
+      <p class="note-line">Files: {files.files.join(', ')}. {record ? 'Next time start' : 'The program has ended. Beside the machine, start'} it with <code>{files.command}</code>.</p>
       {away.value && <p class="note-line">Look at what the program printed where it was started, then <a href="/#/hook-up">open the page Hook-up</a>.</p>}
     </div></div>
   );
