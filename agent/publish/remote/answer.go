@@ -31,6 +31,7 @@ type answer struct {
 	unclear bool          // later: it may have been taken all the same
 	reason  string        // refused: one of the Reason constants
 	status  int           // 0: no answer
+	request int           // refused: which of a batch it was
 }
 
 // What an answer may take.

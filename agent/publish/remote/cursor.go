@@ -26,6 +26,9 @@ type cursor struct {
 	Running bool `json:"running"`
 	// Split is whether that batch was being sent in parts.
 	Split bool `json:"split,omitempty"`
+	// Holes are samples of that batch that were refused, and of whose series newer ones
+	// may have been taken since.
+	Holes []hole `json:"holes,omitempty"`
 
 	Samples  int64            `json:"samples"`
 	There    int64            `json:"there"`
@@ -40,6 +43,9 @@ type cursor struct {
 	LastSampleMS    int64 `json:"last_sample_ms"`
 	LastDeliveredMS int64 `json:"last_delivered_ms"`
 }
+
+// settled notes that no batch is under way.
+func (c *cursor) settled() { c.Sending, c.Split, c.Holes = nil, false, nil }
 
 const (
 	cursorFile   = "cursor"

@@ -21,8 +21,9 @@
 //	any other 4xx               refused: the batch is split until what the receiver
 //	                            minds is alone; that is counted, set aside in a file
 //	                            that a person can read, and the rest goes on. Where
-//	                            everything is refused, it is held as a fault, and what
-//	                            was refused before it took anything is sent once more
+//	                            everything is refused, or what was taken a moment ago,
+//	                            it is held as a fault, and what was refused meanwhile
+//	                            is sent once more
 //	400 with "out of order",    on a resend: it is there already, and counts so; else
 //	"duplicate"                 refused, with that for a reason
 //	400 with "too old"          refused, on a resend too: it says nothing of what is there
@@ -36,7 +37,11 @@
 //
 // Caveats: a receiver that refuses everything and is mended just while the samples of
 // a series are tried singly may find the oldest three of that one series too late; they
-// are set aside. A receiver that keeps strict order takes nothing older than about an
+// are set aside. Where it begins and ends that between two requests of a search, the
+// series searched just then may be set aside for the one batch. A process that was ended
+// within a search sets aside rather than guess, so that a receiver may have some of what
+// is set aside; but where the disk took no cursor just then, a sample that was refused
+// may count as there. A receiver that keeps strict order takes nothing older than about an
 // hour behind its newest sample unless it is told to (Prometheus:
 // out_of_order_time_window). A disk that hangs holds up the sending of its Sender.
 // Non-goals: receiving, remote write 2.0, histograms, exemplars and metadata.

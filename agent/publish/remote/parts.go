@@ -69,22 +69,6 @@ func keyOf(labels []Label) string {
 	return b.String()
 }
 
-// joined makes one series of the parts of each, whose samples follow one another.
-func joined(parts []Series) (all []Series) {
-	place := map[string]int{}
-	for _, part := range parts {
-		key := keyOf(part.Labels)
-		n, found := place[key]
-		if !found {
-			n = len(all)
-			place[key] = n
-			all = append(all, Series{Labels: part.Labels})
-		}
-		all[n].Samples = append(all[n].Samples, part.Samples...)
-	}
-	return all
-}
-
 // inSlices cuts series into at most n parts of whole times, rising, and the last two
 // times alone: a receiver that refuses the last but one has it all, but may well take
 // the last a second time, as Prometheus does.

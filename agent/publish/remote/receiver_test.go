@@ -38,6 +38,7 @@ type receiver struct {
 	bound     func() int64         // older ones are out of bounds; nil: none are
 	always    func() (int, string) // what it always answers; nil: it does not
 	kill      func()
+	phases    []phase // in which it refuses everything, one after the other
 
 	mu       sync.Mutex
 	script   []string
@@ -75,6 +76,9 @@ func (r *receiver) RoundTrip(req *http.Request) (*http.Response, error) {
 		code, text := r.always()
 		return reply(code, text), nil
 	}
+	if r.inPhase() {
+		return reply(400, "no tenant"), nil
+	}
 	step := stepOK
 	if len(r.script) > 0 {
 		step, r.script = r.script[0], r.script[1:]
@@ -107,6 +111,32 @@ func (r *receiver) RoundTrip(req *http.Request) (*http.Response, error) {
 		return nil, errLost
 	}
 	return reply(code, text), nil
+}
+
+// phase is when a receiver refuses whatever it gets: from a request on, for some
+// requests or some time, whichever is over first.
+type phase struct {
+	From, Requests int
+	For            time.Duration
+	began          time.Time
+}
+
+// inPhase reports whether the present request falls into a phase.
+func (r *receiver) inPhase() bool {
+	for len(r.phases) > 0 {
+		p := &r.phases[0]
+		if r.requests < p.From {
+			return false
+		}
+		if p.began.IsZero() {
+			p.began = time.Now()
+		}
+		if p.Requests--; p.Requests >= 0 && time.Since(p.began) < p.For {
+			return true
+		}
+		r.phases = r.phases[1:]
+	}
+	return false
 }
 
 func reply(code int, text string) *http.Response {
@@ -182,4 +212,35 @@ func (a atMost) RoundTrip(req *http.Request) (*http.Response, error) {
 		return reply(413, "too large"), nil
 	}
 	return a.r.RoundTrip(req)
+}
+
+// onlyOnce refuses what its receiver has, and what that refuses in the word "no".
+type onlyOnce struct {
+	r     *receiver
+	words string
+}
+
+func (o onlyOnce) RoundTrip(req *http.Request) (*http.Response, error) {
+	body, err := io.ReadAll(req.Body)
+	if err != nil {
+		return nil, err
+	}
+	all, err := decodePayload(body)
+	if err != nil {
+		return nil, err
+	}
+	o.r.mu.Lock()
+	for _, p := range pointsOf(all) {
+		if o.r.points[p] > 0 {
+			o.r.mu.Unlock()
+			return reply(400, o.words), nil
+		}
+	}
+	o.r.mu.Unlock()
+	req.Body = io.NopCloser(bytes.NewReader(body))
+	resp, err := o.r.RoundTrip(req)
+	if err == nil && resp.StatusCode == 400 {
+		return reply(400, "no"), nil
+	}
+	return resp, err
 }

@@ -36,10 +36,10 @@ func (s *Sender) recovered() {
 }
 
 // tookSome counts what a receiver took.
-func (s *Sender) tookSome(samples int) {
+func (s *Sender) tookSome(series []Series) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.cursor.Samples += int64(samples)
+	s.cursor.Samples += int64(count(series))
 	s.cursor.LastDeliveredMS = time.Now().UnixMilli()
 }
 

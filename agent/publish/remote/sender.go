@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"maps"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -32,7 +33,8 @@ type Sender struct {
 	replaying bool      // what is sent may be there already, until a batch is taken whole
 	suspects  suspects
 	told      toldRefusals
-	holds     int // batches in a row of which everything was refused
+	holds     int     // batches in a row of which everything was refused
+	trial     *Series // a sample that the receiver took, or minded for its time alone; nil: none yet
 
 	mu     sync.Mutex // of what follows
 	cursor cursor
@@ -45,6 +47,7 @@ const (
 	defaultMost  = 2000
 	leastMost    = 50          // however small the receiver wants its requests
 	keepEvery    = time.Minute // a cursor that only moves over what gives no samples
+	sameHolds    = 8           // times that a batch is held, about an hour, in which it stays the same if some of it may be there
 )
 
 // Open makes a Sender whose cursor lies below dir, in a folder of its name. Nothing
@@ -117,7 +120,11 @@ func (s *Sender) Run(ctx context.Context) error {
 	defer s.end()
 	for failures := 0; ctx.Err() == nil; {
 		position, until, split := s.position()
-		b, more, err := s.source.Next(ctx, position, until, s.most)
+		end := until
+		if s.holds >= sameHolds { // what is new may be taken
+			end = nil
+		}
+		b, more, err := s.source.Next(ctx, position, end, s.most)
 		if err == nil {
 			err = b.check()
 		}
@@ -222,7 +229,7 @@ func (s *Sender) splits() {
 // moved goes on over a batch without samples.
 func (s *Sender) moved(b *Batch) {
 	s.mu.Lock()
-	s.cursor.Sending, s.cursor.Split = nil, false
+	s.cursor.settled()
 	begins := s.cursor.Position == nil // and a later beginning would be another one
 	if b.Next != nil {
 		s.cursor.Position, s.dirty = b.Next, true
@@ -242,26 +249,33 @@ func (s *Sender) send(ctx context.Context, b *Batch, k known) bool {
 	oldest, newest := b.span()
 	s.mu.Lock()
 	s.state.OldestUnsentMS = oldest
-	s.cursor.Sending, s.cursor.Split, s.dirty = b.Next, k == splitBefore, true
+	s.cursor.Sending, s.cursor.Split, s.dirty = b.Next, k == splitBefore || k == perhapsSent, true
+	holes := slices.Clone(s.cursor.Holes)
 	s.mu.Unlock()
 	s.keepCursor() // now, so that one write does for the last batch and this one
-	r := settling{s: s, ctx: ctx, known: k}
-	a, done := r.batch(b)
+	r := settling{s: s, ctx: ctx, batch: b, known: k, holes: holes}
+	a, done := r.settle()
 	switch {
 	case !done:
 		return false
-	case a != nil: // nothing of it was taken: it is asked for anew, for more may have come by then
+	case a != nil: // it is asked for anew, for more may have come by then
 		s.mu.Lock()
-		s.cursor.Sending, s.cursor.Split, s.dirty = nil, false, true
+		s.dirty = true
+		switch {
+		case k == fresh && r.unclear == 0: // nothing of it is there
+			s.cursor.settled()
+		case !r.leaps: // nothing new is
+			s.cursor.Split, s.cursor.Holes = k != sentBefore || r.unclear > 0, holes
+		}
 		s.mu.Unlock()
 		s.holds++
 		return s.failed(ctx, *a, s.holds)
 	}
 	s.holds = 0
-	s.suspects.add(r.suspects, time.Now())
 	s.refuse(r.refusals)
 	s.mu.Lock()
-	s.cursor.Position, s.cursor.Sending, s.cursor.Split, s.dirty = b.Next, nil, false, true
+	s.cursor.settled()
+	s.cursor.Position, s.dirty = b.Next, true
 	s.cursor.Missed += b.Missed
 	s.cursor.LastSampleMS = max(s.cursor.LastSampleMS, newest)
 	s.mu.Unlock()
@@ -281,7 +295,7 @@ func (s *Sender) keepCursor() error {
 	}
 	s.mu.Lock()
 	c := s.cursor
-	c.Format, c.Refused = cursorFormat, maps.Clone(c.Refused)
+	c.Format, c.Refused, c.Holes = cursorFormat, maps.Clone(c.Refused), slices.Clone(c.Holes)
 	before := s.state.CursorFault
 	s.mu.Unlock()
 	err := s.keeper.keep(&c)

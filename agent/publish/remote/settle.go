@@ -17,27 +17,35 @@ import (
 //     refused it is a matter of time, and slices of it are sent, the oldest first;
 //   - for any other reason the series are halved, level by level, then the samples of
 //     a refused series, the oldest first, until four samples in a row were refused
-//     alone and none was taken: then it is the series.
+//     alone and none was taken: then it is the series. That is final if the receiver
+//     works: see doubt.go.
 //
 // No sample goes out before an older one of its series is settled. The number of
 // requests is bounded (two for each series and for each sample of a series that takes
-// some of its samples, and as many again for those that were refused while it took
-// nothing), and so is their rate, after the first few. Where the receiver
-// refuses whatever it gets, by no reason of time, the batch is not split further: it
-// is held, for the fault is then in the set-up, and the store still has everything.
+// some of its samples, a check for each series, and as many again for those that were
+// refused while nothing was taken), and so is their rate, after the first few. Where
+// the receiver refuses whatever it gets, by no reason of time, the batch is not split
+// further: it is held, for the fault is then in the set-up, and the store still has
+// everything.
 type settling struct {
 	s     *Sender
 	ctx   context.Context
-	known known // of the whole batch
+	batch *Batch
+	known known  // of the whole batch
+	holes []hole // an earlier process left
 
 	requests int
-	took     int // requests of which the samples are there now
-	untimely bool
+	sent     int  // of them that the receiver took
+	took     int  // requests of which the samples are there now
+	untimely bool // some were refused for their times
+	unclear  int  // requests that may have been taken without an answer
+	leaps    bool // such a one may be newer than what was refused alone
 	queue    []part
-	refusals []refusal
-	suspects [][]Label // series that were refused whole
-	takes    bool      // the receiver has taken something of this batch
-	doubts   []Series  // were refused before that
+	refusals []refusal // for good
+	works    bool      // the receiver has taken something of this batch, or minded its times
+	since    []part    // refused alone since it last did
+	blind    int       // what was refused up to this request may be refused for nothing
+	doubts   []part    // refused alone up to then
 }
 
 // known is what is known of samples that are sent. It decides what a refusal for
@@ -45,16 +53,18 @@ type settling struct {
 type known int
 
 const (
-	fresh       known = iota // never sent before
+	torn        known = iota // were refused, and a newer one of the series may be there
+	fresh                    // never sent before
 	perhapsSent              // an earlier process may have sent some of them
 	splitBefore              // an earlier process was splitting them: any part may be there
 	sentBefore               // sent just so, and the answer was lost: all is there, or nothing
 )
 
-// part is a refused part of a batch that can be split.
+// part is a refused part of a batch.
 type part struct {
 	series []Series
 	answer answer
+	known  known
 }
 
 // Bounds of splitting.
@@ -66,61 +76,30 @@ const (
 	aloneRefused = 4           // samples of a series refused alone, after which it is the series
 )
 
-// batch sends a batch. The answer is what everything was refused with, or nil; done is
-// false where ctx ended.
-func (r *settling) batch(b *Batch) (everything *answer, done bool) {
-	known, rest := r.s.suspects.among(b.Series, time.Now())
+// settle sends the batch. The answer is what everything was refused with, or nil; done
+// is false where ctx ended.
+func (r *settling) settle() (everything *answer, done bool) {
+	known, rest := r.s.suspects.among(r.batch.Series, time.Now())
 	if len(known) > 0 {
 		r.s.splits()
 	}
-	if len(rest) > 0 {
-		if !r.sendSome(rest) {
+	left, others := inHoles(rest, r.holes)
+	if len(left) > 0 && !(r.sendSome(left, torn) && r.drain()) || len(others) > 0 && !r.sendSome(others, r.known) {
+		return nil, false
+	}
+	for everything = r.refusesAll(); everything == nil && len(r.queue) > 0; everything = r.refusesAll() {
+		if !r.splitNext() {
 			return nil, false
-		}
-		for everything = r.refusesAll(); everything == nil && len(r.queue) > 0; everything = r.refusesAll() {
-			if !r.splitNext() {
-				return nil, false
-			}
 		}
 	}
 	if everything != nil {
 		return everything, true
 	}
-	return nil, r.again() && (len(known) == 0 || r.suspected(known))
-}
-
-// doubt takes back what was refused while the receiver took nothing: it may have
-// refused whatever it got, and have been mended since.
-func (r *settling) doubt() {
-	sure := r.refusals[:0]
-	for _, one := range r.refusals {
-		if ofTime(one.answer.reason) {
-			sure = append(sure, one)
-		} else {
-			r.doubts = append(r.doubts, one.series...)
-		}
+	if len(known) > 0 && !r.suspected(known) || !r.again() {
+		return nil, false
 	}
-	r.refusals, r.suspects = sure, nil
-}
-
-// again sends what is in doubt once more. Of a series of which the receiver took
-// something newer meanwhile it may not take it, and says so.
-func (r *settling) again() bool {
-	if len(r.doubts) == 0 {
-		return true
-	}
-	before := r.known
-	defer func() { r.known = before }()
-	r.known = fresh // it was refused, so none of it is there
-	if !r.sendSome(joined(r.doubts)) {
-		return false
-	}
-	for len(r.queue) > 0 {
-		if !r.splitNext() {
-			return false
-		}
-	}
-	return true
+	r.s.suspects.add(r.refusedWhole(rest), time.Now())
+	return nil, true
 }
 
 // splitNext splits the first part of the queue.
@@ -130,6 +109,16 @@ func (r *settling) splitNext() bool {
 	return r.split(next)
 }
 
+// drain splits all that is in the queue.
+func (r *settling) drain() bool {
+	for len(r.queue) > 0 {
+		if !r.splitNext() {
+			return false
+		}
+	}
+	return true
+}
+
 // inOrder reports whether the batch was taken without a doubt about what is there
 // already.
 func (r *settling) inOrder() bool { return r.took > 0 && !r.untimely && r.known <= perhapsSent }
@@ -137,17 +126,14 @@ func (r *settling) inOrder() bool { return r.took > 0 && !r.untimely && r.known 
 // refusesAll is the answer that everything gets so far, where nothing else is left to
 // try or enough was; nil: it does not refuse all.
 func (r *settling) refusesAll() *answer {
-	if r.took > 0 || len(r.queue) == 0 && len(r.refusals) == 0 || len(r.queue) > 0 && r.requests < mostUntaken {
+	if r.took > 0 || len(r.queue) == 0 && len(r.since) == 0 || len(r.queue) > 0 && r.requests < mostUntaken {
+		return nil
+	}
+	if len(r.refusals) > 0 { // for their times, and it may well be right about these
 		return nil
 	}
 	var last answer
-	for _, refused := range r.refusals {
-		if ofTime(refused.answer.reason) {
-			return nil // it may well be right about these
-		}
-		last = refused.answer
-	}
-	for _, p := range r.queue {
+	for _, p := range slices.Concat(r.since, r.queue) {
 		last = p.answer
 	}
 	last.verdict = held
@@ -157,37 +143,52 @@ func (r *settling) refusesAll() *answer {
 
 // put sends some series until they are taken or refused, and says what was known of
 // them in the end. ok is false where ctx ended.
-func (r *settling) put(series []Series) (a answer, k known, ok bool) {
+func (r *settling) put(series []Series, before known) (a answer, k known, ok bool) {
+	a, k, ok = r.try(series, before)
+	if ok && a.verdict == taken {
+		r.sent++
+		r.took++
+		r.s.tookSome(series)
+		r.tries(series)
+	}
+	return a, k, ok
+}
+
+// try is put without counting the samples.
+func (r *settling) try(series []Series, before known) (a answer, k known, ok bool) {
+	k = before
 	if r.requests >= freeRequests && !outward.Wait(r.ctx, nil, slowEvery) {
-		return a, r.known, false
+		return a, k, false
 	}
 	if r.requests == 1 { // for the next process, if this one ends within the batch
 		r.s.splits()
 	}
 	body := payload(series)
 	r.requests++
-	k = r.known
 	for failures := 1; ; failures++ {
 		r.s.asked(len(body), failures > 1)
 		a = r.s.poster.post(r.ctx, body)
 		switch {
 		case a.verdict == taken:
-			r.took++
-			if !r.takes {
-				r.takes = true
-				r.doubt()
-			}
-			r.s.tookSome(count(series))
+			r.judged()
 			r.s.recovered()
 			return a, k, true
 		case r.ctx.Err() != nil:
 			return a, k, false
 		case a.verdict == refused:
+			a.request = r.requests
 			if a.reason == ReasonTooLarge {
 				r.s.most = max(leastMost, min(r.s.most, count(series)/2))
 			}
-			r.untimely = r.untimely || ofTime(a.reason)
+			if ofTime(a.reason) {
+				r.untimely = true
+				r.judged()
+			}
 			return a, k, true
+		}
+		if a.unclear {
+			r.unclear++
+			r.leaps = r.leaps || len(r.since) > 0
 		}
 		if a.unclear && k == fresh {
 			k = sentBefore
@@ -199,15 +200,15 @@ func (r *settling) put(series []Series) (a answer, k known, ok bool) {
 }
 
 // sendSome sends some series, and puts them into the queue where they are refused.
-func (r *settling) sendSome(series []Series) bool {
-	a, k, ok := r.put(series)
+func (r *settling) sendSome(series []Series, before known) bool {
+	a, k, ok := r.put(series, before)
 	switch {
 	case !ok || a.verdict == taken:
 		return ok
 	case ofTime(a.reason):
 		return r.amongSeries(series, a, k)
 	default:
-		r.queue = append(r.queue, part{series, a})
+		r.queue = append(r.queue, part{series, a, k})
 		return true
 	}
 }
@@ -215,16 +216,9 @@ func (r *settling) sendSome(series []Series) bool {
 // split halves what was refused for another reason than time.
 func (r *settling) split(p part) bool {
 	if n := len(p.series); n > 1 {
-		return r.sendSome(p.series[:n/2]) && r.sendSome(p.series[n/2:])
+		return r.sendSome(p.series[:n/2], p.known) && r.sendSome(p.series[n/2:], p.known)
 	}
-	one := bisection{r: r, series: p.series[0]}
-	if !one.split(p.series[0].Samples, p.answer) {
-		return false
-	}
-	if !one.took {
-		r.suspects = append(r.suspects, p.series[0].Labels)
-	}
-	return true
+	return r.one(p)
 }
 
 // amongSeries looks for the series that are refused for their times, in quarters.
@@ -233,26 +227,26 @@ func (r *settling) amongSeries(series []Series, a answer, k known) bool {
 		return r.inTime(series, a, k)
 	}
 	quarters := slices.Collect(slices.Chunk(series, (len(series)+3)/4))
-	late := 0
+	late, unclear := 0, r.unclear
 	answers, of := make([]answer, len(quarters)), make([]known, len(quarters))
 	for i, quarter := range quarters {
 		var ok bool
-		if answers[i], of[i], ok = r.put(quarter); !ok {
+		if answers[i], of[i], ok = r.put(quarter, k); !ok {
 			return false
 		}
 		if answers[i].verdict == refused && ofTime(answers[i].reason) {
 			late++
 		}
 	}
-	if late == len(quarters) && k != splitBefore {
+	if late == len(quarters) && k != splitBefore && unclear == r.unclear {
 		return r.inTime(series, a, k)
 	}
 	for i, quarter := range quarters {
 		switch {
 		case answers[i].verdict == taken:
 		case !ofTime(answers[i].reason):
-			r.queue = append(r.queue, part{quarter, answers[i]})
-		case !r.amongSeries(quarter, answers[i], max(k, of[i])):
+			r.queue = append(r.queue, part{quarter, answers[i], of[i]})
+		case !r.amongSeries(quarter, answers[i], of[i]):
 			return false
 		}
 	}
@@ -272,20 +266,25 @@ func (r *settling) inTime(series []Series, a answer, k known) bool {
 	for _, one := range parts {
 		got, ok := a, true
 		if len(parts) > 1 {
-			got, _, ok = r.put(one)
+			got, _, ok = r.put(one, k)
 		}
 		switch {
 		case !ok:
 			return false
 		case got.verdict == taken:
 			if last != nil { // it holds the end of what is there, and what nobody can send any more
-				r.refusals = append(r.refusals, refusal{last, a})
+				r.late(last, a)
 			}
 			last = nil
 			continue
 		case !ofTime(got.reason):
-			if !r.atOnce(part{one, got}) {
+			before := r.sent
+			if !r.atOnce(part{one, got, k}) {
 				return false
+			}
+			if last != nil && r.sent > before {
+				r.late(last, a)
+				last = nil
 			}
 			continue
 		}
@@ -294,8 +293,8 @@ func (r *settling) inTime(series []Series, a answer, k known) bool {
 			last = nil
 		}
 		switch {
-		case k == fresh, got.reason == ReasonTooOld:
-			r.refusals = append(r.refusals, refusal{one, got})
+		case k <= fresh, got.reason == ReasonTooOld:
+			r.late(one, got)
 		case k == sentBefore, ofOneTime(one):
 			r.there(one)
 		default:
@@ -308,47 +307,27 @@ func (r *settling) inTime(series []Series, a answer, k known) bool {
 	return true
 }
 
+// late notes that some series are refused for good for their times.
+func (r *settling) late(series []Series, a answer) {
+	r.refusals = append(r.refusals, refusal{series, a})
+	r.s.leaves(series)
+	r.tries(series)
+}
+
 // atOnce settles a part before anything else is sent.
 func (r *settling) atOnce(p part) bool {
 	waiting := r.queue
 	r.queue = []part{p}
-	for len(r.queue) > 0 {
-		if !r.splitNext() {
-			return false
-		}
-	}
+	done := r.drain()
 	r.queue = waiting
-	return true
+	return done
 }
 
 // there notes that some series are with the receiver already.
 func (r *settling) there(series []Series) {
 	r.took++
 	r.s.foundThere(count(series))
-}
-
-// suspected sends what was refused an hour ago or less, once, and does not split it.
-func (r *settling) suspected(series []Series) bool {
-	a, k, ok := r.put(series)
-	switch {
-	case !ok:
-		return false
-	case a.verdict == taken:
-		for _, s := range series {
-			r.s.suspects.remove(s.Labels)
-		}
-	case ofTime(a.reason):
-		if !r.amongSeries(series, a, k) {
-			return false
-		}
-		for _, p := range r.queue { // refused for another reason in the end
-			r.refusals = append(r.refusals, refusal(p))
-		}
-		r.queue = nil
-	default:
-		r.refusals = append(r.refusals, refusal{series, a})
-	}
-	return true
+	r.tries(series)
 }
 
 // bisection looks for what a receiver minds in one series.
@@ -360,20 +339,21 @@ type bisection struct {
 }
 
 // split halves samples that were refused, the older half first.
-func (b *bisection) split(samples []Sample, a answer) bool {
+func (b *bisection) split(samples []Sample, a answer, k known) bool {
 	if len(samples) == 1 {
 		b.alone++
-		b.r.refusals = append(b.r.refusals, refusal{[]Series{{b.series.Labels, samples}}, a})
+		b.refuse(samples, a, k)
+		b.r.s.leaves([]Series{{b.series.Labels, samples}}) // before anything newer goes out
 		return true
 	}
 	middle := len(samples) / 2
 	for _, half := range [][]Sample{samples[:middle], samples[middle:]} {
 		if !b.took && b.alone >= aloneRefused {
-			b.r.refusals = append(b.r.refusals, refusal{[]Series{{b.series.Labels, half}}, a})
+			b.refuse(half, a, k)
 			continue
 		}
 		part := []Series{{b.series.Labels, half}}
-		got, k, ok := b.r.put(part)
+		got, k, ok := b.r.put(part, k)
 		switch {
 		case !ok:
 			return false
@@ -385,10 +365,14 @@ func (b *bisection) split(samples []Sample, a answer) bool {
 				return false
 			}
 		default:
-			if !b.split(half, got) {
+			if !b.split(half, got, k) {
 				return false
 			}
 		}
 	}
 	return true
+}
+
+func (b *bisection) refuse(samples []Sample, a answer, k known) {
+	b.r.since = append(b.r.since, part{[]Series{{b.series.Labels, samples}}, a, k})
 }
