@@ -189,6 +189,9 @@ func (j *auditor) reading(s *AuditStep, from, to time.Time, called string) error
 		}
 		worst = min(worst, d.ReadShare)
 	}
+	for _, of := range channelsToDo(&m) {
+		s.Missing = append(s.Missing, of.What)
+	}
 	figures, err := j.h.Figures(from.UnixMilli(), to.UnixMilli(), "")
 	if err != nil {
 		return fmt.Errorf("figures of %s: %w", called, err)

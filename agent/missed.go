@@ -21,11 +21,15 @@ type Missed struct {
 	// Devices are those of the site file that are polled or listened to.
 	Devices []MissedDevice `json:"devices"`
 	// Gaps are longest first, at most mostMissedGaps; GapsMore counts the others.
-	Gaps     []MissedGap    `json:"gaps"`
-	GapsMore int64          `json:"gaps_more"`
-	Clock    MissedClock    `json:"clock"`
-	Disk     MissedDisk     `json:"disk"`
-	Evidence MissedEvidence `json:"evidence"`
+	Gaps     []MissedGap `json:"gaps"`
+	GapsMore int64       `json:"gaps_more"`
+	// Channels gave no good value though their devices were read, longest first, at
+	// most mostMissedChannels; ChannelsMore counts the others.
+	Channels     []MissedChannel `json:"channels"`
+	ChannelsMore int64           `json:"channels_more"`
+	Clock        MissedClock     `json:"clock"`
+	Disk         MissedDisk      `json:"disk"`
+	Evidence     MissedEvidence  `json:"evidence"`
 	// Awake is left out of a stopped record.
 	Awake *AwakeState `json:"awake,omitempty"`
 	// Slept is what the computer slept in the window.
@@ -94,7 +98,7 @@ type MissedCounter struct {
 
 // MissedToDo is one thing to do.
 type MissedToDo struct {
-	About string `json:"about"` // sleep, device, disk, backup, clock, store or receiver
+	About string `json:"about"` // sleep, device, channel, disk, backup, clock, store or receiver
 	What  string `json:"what"`  // what is so, a sentence
 	Mend  string `json:"mend"`  // what to do about it, sentences
 }
@@ -138,7 +142,7 @@ func (a *Agent) Missed(fromMS, toMS int64) (Missed, error) {
 
 func (h *History) missed(fromMS, toMS int64, now time.Time, stats *store.Stats) (Missed, error) {
 	fromMS, toMS = max(fromMS, h.store.RecordFrom()), min(toMS, now.UnixMilli())
-	m := Missed{From: Stamp(fromMS), To: Stamp(max(fromMS, toMS)), Devices: []MissedDevice{}, Gaps: []MissedGap{}, Events: []Event{}, Receivers: []RemoteWrite{}, ToDo: []MissedToDo{},
+	m := Missed{From: Stamp(fromMS), To: Stamp(max(fromMS, toMS)), Devices: []MissedDevice{}, Gaps: []MissedGap{}, Channels: []MissedChannel{}, Events: []Event{}, Receivers: []RemoteWrite{}, ToDo: []MissedToDo{},
 		Clock: h.missedClock(), Disk: h.missedDisk(stats), Evidence: h.missedEvidence()}
 	if fromMS < toMS && stats.NewestMS > 0 {
 		if err := h.missedReadings(&m, fromMS, toMS); err != nil {
@@ -155,12 +159,9 @@ func (h *History) missed(fromMS, toMS int64, now time.Time, stats *store.Stats) 
 // missedReadings fills in devices and gaps.
 func (h *History) missedReadings(m *Missed, fromMS, toMS int64) error {
 	f := gapFinder{h: h, fromMS: fromMS, toMS: toMS, series: map[string]store.Series{}, runs: map[string][]analysis.Run{}}
-	var err error
-	for i := range h.site.Machines {
-		name := h.site.Machines[i].Name
-		if f.runs[name], err = analysis.StateRuns(h.source(), h.site, name, fromMS, toMS); err != nil {
-			return fmt.Errorf("states of %s: %w", name, err)
-		}
+	seen, err := h.seenOver(&f)
+	if err != nil {
+		return err
 	}
 	points := int(min((toMS-fromMS)/time.Minute.Milliseconds()+1, reportPoints))
 	var ids []string
@@ -184,7 +185,9 @@ func (h *History) missedReadings(m *Missed, fromMS, toMS int64) error {
 		}
 		m.Devices = append(m.Devices, one)
 	}
-	return h.missedGaps(m, f.gaps(ids))
+	gaps := f.gaps(ids)
+	h.missedChannels(m, seen, gaps)
+	return h.missedGaps(m, gaps)
 }
 
 // readCounts counts the readings of some channels of a group over a stretch, those that

@@ -28,7 +28,7 @@ func mendOf(why string) string {
 	case scan.Dropped.String():
 		return "Readings came and could not be stored: look at the disk of the data directory."
 	case scan.SensorFault.String(), scan.Implausible.String(), scan.Absent.String():
-		return "The device answered without a value that can be: check the sensor and its wiring."
+		return "The device answered without a value that can be: check the sensor, its wiring and the channel's entry in the map."
 	}
 	return "See Hook-up for how the line stands."
 }

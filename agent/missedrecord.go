@@ -148,6 +148,7 @@ func (h *History) toDo(m *Missed) (all []MissedToDo) {
 			add("device", what+".", mendOf(mostlyWhy(m.Gaps, d.Device)))
 		}
 	}
+	all = append(all, channelsToDo(m)...)
 	if left := m.Disk.DaysLeft; left != nil && *left < fewDays && (m.Disk.KeepRawDays == nil || float64(*m.Disk.KeepRawDays) > *left) {
 		add("disk", fmt.Sprintf("The disk of the data directory has room for some %.0f more days.", *left), "Free space there, or let old raw readings go: [agent] keep_raw in the site file; figures and hashes stay.")
 	}

@@ -238,7 +238,7 @@ func TestTypesAreInTheDocument(t *testing.T) {
 		"DaysAnswer": analysis.Days{}, "Day": analysis.Day{}, "DayMachine": analysis.DayMachine{}, "DayPressure": analysis.DayPressure{},
 		"WeekMap": analysis.WeekMap{}, "WeekCell": analysis.WeekCell{}, "PeriodsAnswer": analysis.Periods{}, "Period": analysis.Period{},
 		"PeriodDays": analysis.PeriodDays{}, "PeriodRow": analysis.PeriodRow{},
-		"MissedAnswer": agent.Missed{}, "MissedDevice": agent.MissedDevice{}, "MissedGap": agent.MissedGap{}, "MissedCounter": agent.MissedCounter{}, "MissedClock": agent.MissedClock{},
+		"MissedAnswer": agent.Missed{}, "MissedDevice": agent.MissedDevice{}, "MissedGap": agent.MissedGap{}, "MissedChannel": agent.MissedChannel{}, "MissedCounter": agent.MissedCounter{}, "MissedClock": agent.MissedClock{},
 		"MissedDisk": agent.MissedDisk{}, "MissedEvidence": agent.MissedEvidence{}, "MissedSleep": agent.MissedSleep{}, "MissedToDo": agent.MissedToDo{},
 		"DemandAnswer": analysis.Demand{}, "DemandStep": analysis.DemandStep{},
 		"LeaksAnswer": agent.Leaks{}, "LeakSum": agent.LeakSum{}, "LeakTag": agent.LeakTag{}, "LeakTagSaid": agent.LeakTagSaid{}, "NewLeakTag": agent.LeakTagEntry{},

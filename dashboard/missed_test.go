@@ -15,6 +15,7 @@ func (b *shop) Missed(fromMS, toMS int64) (agent.Missed, error) {
 			{Device: "inputs", Line: "net", Absent: "nothing was ever read of it"}},
 		Gaps: []agent.MissedGap{{Device: "meter", From: noon - 800_000, To: noon - 100_000, ForS: 700, Reason: "timeout", Mend: "Look at the cable.",
 			Counters: []agent.MissedCounter{{Machine: "comp1", Role: "energy", Channel: "meter.energy", Before: 100, After: 107.5, Change: 7.5, Step: 0.1, Unit: "kWh"}}}},
+		Channels: []agent.MissedChannel{{Channel: "meter.power", Device: "meter", From: noon - 700_000, To: noon, ForS: 700, Spells: 1, Reason: "device exception", Mend: "Look at the map.", Open: true}},
 		Clock:    agent.MissedClock{Zone: "America/Chicago", Set: true, Kept: &kept, MaxErrorMS: &off, Steps: 1, LargestStepS: 3600},
 		Disk:     agent.MissedDisk{DirectoryBytes: 4096, FreeBytes: &free, BytesPerDay: &perDay, DaysLeft: &left, KeepRawDays: &days, RecordFrom: noon - 1e9, Backups: true},
 		Evidence: agent.MissedEvidence{Head: &head}, Awake: &agent.AwakeState{Sleep: "held", How: "a request"}, Slept: agent.MissedSleep{Times: 1, ForS: 60},

@@ -43,11 +43,12 @@ func (s *sheet) airDemand(sys *sitefile.System, machines []*sheet) {
 
 const minuteS = 60
 
-// bucket is the demand in one step that was wholly observed.
+// bucket is the demand in one step that was wholly observed. A year has half a million
+// of them, so what makes up the uncertainty is not kept: airBalance.in has it.
 type bucket struct {
 	startMS int64
-	v       gum.Value // m³/s
-	ownU    float64   // the part of its uncertainty that others do not share
+	v, u    float64 // m³/s, and its standard uncertainty
+	ownU    float64 // the part of u that others do not share
 }
 
 // buckets cuts the window into the shortest steps that can be told, which are
@@ -71,32 +72,37 @@ func (b *airBalance) buckets() (all []bucket, stepMS int64, ok bool) {
 			continue
 		}
 		v, _ := b.mean(minutes)
-		all = append(all, bucket{at, v, b.ownU(v)})
+		all = append(all, bucket{at, v.V, v.U(), b.ownU(v)})
 	}
 	return all, stepMS, true
 }
 
-// highest is the highest of several noisy flows, brought down by what noise
-// alone adds to it: a maximum over many readings picks those that noise has
-// raised. The ones within twice the noise of it
-// contend for the place; the excess is the expected maximum of so many normal
-// deviates (Blom's approximation, from memory), rectangular from none to twice
-// that.
-func highest(all []bucket, subject string) (gum.Value, *bucket) {
-	top := &all[0]
+// in is the demand in the step that begins at a time, with what makes it up.
+func (b *airBalance) in(at, stepMS int64) gum.Value {
+	v, _ := b.mean(b.between(at, at+stepMS))
+	return v
+}
+
+// highest is the highest of several noisy flows, and the excess to bring it down
+// by, which is what noise alone adds to it: a maximum over many readings picks
+// those that noise has raised. The ones within twice the noise of it contend for
+// the place; the excess is the expected maximum of so many normal deviates (Blom's
+// approximation, from memory), rectangular from none to twice that.
+func highest(all []bucket, subject string) (excess gum.Value, top *bucket) {
+	top = &all[0]
 	for i := range all {
-		if all[i].v.V > top.v.V {
+		if all[i].v > top.v {
 			top = &all[i]
 		}
 	}
 	contend := 0
 	for i := range all {
-		if all[i].v.V >= top.v.V-float64(coverageFactor*quad(all[i].ownU, top.ownU)) {
+		if all[i].v >= top.v-float64(coverageFactor*quad(all[i].ownU, top.ownU)) {
 			contend++
 		}
 	}
-	excess := float64(top.ownU * expectedMax(contend))
-	return top.v.Minus(gum.New(excess, rectangular(excess), scatterInput("a highest step", subject))), top
+	by := float64(top.ownU * expectedMax(contend))
+	return gum.New(by, rectangular(by), scatterInput("a highest step", subject)), top
 }
 
 // expectedMax is the expected maximum of n standard normal deviates.
@@ -119,7 +125,8 @@ func (s *sheet) demandPeak(b *airBalance, all []bucket, stepMS int64) {
 		s.absent("no step of "+stepName(stepMS)+" was wholly observed", name)
 		return
 	}
-	e, top := highest(all, b.sys.Name)
+	excess, top := highest(all, b.sys.Name)
+	e := b.in(top.startMS, stepMS).Minus(excess)
 	method := fmt.Sprintf("highest of the steps of %s, at %s; brought down by what noise adds to the highest of many; %s; demand: %s",
 		stepName(stepMS), millis(top.startMS).In(s.site.Location).Format("Mon 2006-01-02 15:04"), b.resolution(), b.method)
 	s.addValue(name, "m³/min", e.Scaled(minuteS), method, b.inputs)
@@ -155,7 +162,7 @@ func (b *airBalance) hourCells(loc *time.Location, buckets []bucket) (cells [7][
 	}
 	for i := range buckets {
 		c := cell(buckets[i].startMS)
-		if v := buckets[i].v.V; !c.hasTop || v > c.top {
+		if v := buckets[i].v; !c.hasTop || v > c.top {
 			c.top, c.hasTop = v, true
 		}
 	}
@@ -231,7 +238,7 @@ func (s *sheet) durationTable(b *airBalance, buckets []bucket, stepMS int64) {
 			continue // fewer steps than it takes to tell
 		}
 		o := &order[i]
-		t.Rows = append(t.Rows, Row{Name: fmt.Sprintf("%g %%", 100*share), Values: []*float64{number64(float64(o.v.V * minuteS)),
+		t.Rows = append(t.Rows, Row{Name: fmt.Sprintf("%g %%", 100*share), Values: []*float64{number64(float64(o.v * minuteS)),
 			number64(float64(coverageFactor*usualU(order, i)) * minuteS), number64(float64(int64(i)*stepMS) / 1000)}})
 	}
 	s.tables = append(s.tables, t)
@@ -240,7 +247,7 @@ func (s *sheet) durationTable(b *airBalance, buckets []bucket, stepMS int64) {
 // descending are the steps, the highest demand first.
 func descending(buckets []bucket) []bucket {
 	order := slices.Clone(buckets)
-	slices.SortStableFunc(order, func(x, y bucket) int { return cmp.Compare(y.v.V, x.v.V) })
+	slices.SortStableFunc(order, func(x, y bucket) int { return cmp.Compare(y.v, x.v) })
 	return order
 }
 
@@ -252,7 +259,7 @@ func usualU(order []bucket, i int) float64 {
 	near := order[max(0, i-around):min(len(order), i+around+1)]
 	var squares float64
 	for k := range near {
-		u := near[k].v.U()
+		u := near[k].u
 		squares += float64(u * u)
 	}
 	return math.Sqrt(squares / float64(len(near)))

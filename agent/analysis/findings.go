@@ -59,6 +59,7 @@ type found struct {
 	ms, n    int64
 	value    int64
 	moved    bool // joined from spells at several values
+	lasts    bool // it holds at the end of the window
 }
 
 // look tells a watch what holds at a reading. gapMS is how long the reading

@@ -78,29 +78,10 @@ func (s *sheet) gapFindings() []Finding {
 	return all
 }
 
-// spells are those of the window, and those that are open.
-func (s *sheet) spells() (spells []found) {
-	sp := s.g.sp
-	for _, f := range s.g.total.found {
-		if f.to >= s.g.from {
-			spells = append(spells, f)
-		}
-	}
-	if s.g.exit != nil {
-		for w := range s.g.exit.spells {
-			at := &s.g.exit.spells[w]
-			if at.open && at.ms >= sp.watches[w].leastMS && at.last >= s.g.from {
-				spells = append(spells, found{watch: w, from: at.from, to: at.last, ms: at.ms, n: at.n, value: at.value})
-			}
-		}
-	}
-	return spells
-}
-
 // watchFindings write the spells out.
 func (s *sheet) watchFindings() []Finding {
 	var all []Finding
-	alone := slices.DeleteFunc(s.spells(), s.inGap)
+	alone := slices.DeleteFunc(s.g.spells(), s.inGap)
 	for _, f := range s.oneByDevice(s.g.sp.joined(alone)) {
 		all = append(all, *f)
 	}
@@ -145,7 +126,7 @@ func (sp *spec) joined(spells []found) []found {
 		if w.kind == watchImpossible && outside(w, f.value) > outside(w, one.value) {
 			one.value = f.value
 		}
-		one.moved = one.moved || f.value != one.value
+		one.moved, one.lasts = one.moved || f.value != one.value, one.lasts || f.lasts
 	}
 	return all
 }

@@ -140,7 +140,7 @@ func (s *sheet) moneyDuration() MoneyDuration {
 		if i == 0 && share > 0 {
 			continue // fewer steps than it takes to tell
 		}
-		d.Curve = append(d.Curve, MoneyExceeded{Share: share, Above: float64(int64(i)*stepMS) / 1000, Flow: float64(order[i].v.V * minuteS),
+		d.Curve = append(d.Curve, MoneyExceeded{Share: share, Above: float64(int64(i)*stepMS) / 1000, Flow: float64(order[i].v * minuteS),
 			U: float64(float64(coverageFactor*usualU(order, i)) * minuteS)})
 	}
 	s.covers(order, stepMS, &d)
@@ -157,7 +157,7 @@ func (s *sheet) covers(order []bucket, stepMS int64, d *MoneyDuration) {
 		}
 		sum += flow
 		above := 0
-		for above < len(order) && order[above].v.V > sum {
+		for above < len(order) && order[above].v > sum {
 			above++
 		}
 		d.Covers = append(d.Covers, MoneyCover{Machine: m.g.sp.name, Flow: float64(flow * minuteS), UpTo: float64(sum * minuteS),

@@ -50,7 +50,7 @@ func TestMoneyAirByHand(t *testing.T) {
 func TestCoversByHand(t *testing.T) {
 	var order []bucket
 	for flow := 10.0; flow > 0; flow-- {
-		order = append(order, bucket{v: gum.Exact(flow / 60)})
+		order = append(order, bucket{v: flow / 60})
 	}
 	s := &sheet{}
 	for _, flow := range []float64{4, 3, 2} {

@@ -22,12 +22,11 @@ func StateRuns(src Source, site *sitefile.Site, machine string, fromMS, toMS int
 	if err != nil || fromMS >= toMS {
 		return nil, err
 	}
-	if !sp.hasStates {
-		return []Run{{Unobserved, fromMS, toMS, sp.statesAbsent}}, nil
-	}
-	g, err := gather(src, sp, fromMS, toMS, nil)
-	if err != nil {
-		return nil, err
+	g := &gathered{sp: sp}
+	if sp.hasStates {
+		if g, err = gather(src, sp, fromMS, toMS, nil); err != nil {
+			return nil, err
+		}
 	}
 	return g.runs(fromMS, toMS), nil
 }
@@ -35,6 +34,9 @@ func StateRuns(src Source, site *sitefile.Site, machine string, fromMS, toMS int
 // runs is what was gathered, cut to a window in it.
 func (g *gathered) runs(fromMS, toMS int64) []Run {
 	sp := g.sp
+	if !sp.hasStates {
+		return []Run{{Unobserved, fromMS, toMS, sp.statesAbsent}}
+	}
 	b := &band{at: fromMS, to: toMS}
 	if g.entry != nil {
 		if g.entry.known {

@@ -307,7 +307,7 @@ func (s *sheet) unloadSentences() []string {
 	for _, r := range s.blowDownRemarks() {
 		all = append(all, r.Sentence)
 	}
-	valve := slices.DeleteFunc(s.spells(), func(f found) bool {
+	valve := slices.DeleteFunc(s.g.spells(), func(f found) bool {
 		kind := sp.watches[f.watch].kind
 		return kind != watchLoadSeen && kind != watchLoadUnseen
 	})

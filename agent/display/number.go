@@ -56,13 +56,18 @@ func Duration(seconds float64) string {
 	return strings.Join(parts, " ")
 }
 
-// PerCent is a share to two figures.
+// PerCent is a share to two figures, never by a power of ten; what is under a ten-thousandth
+// of a per cent is 0.
 func PerCent(share float64) string {
 	digits := 2
-	if share >= 1 {
-		digits = 3 // no power of ten
+	if math.Abs(share) >= 1 {
+		digits = 3
 	}
-	return strconv.FormatFloat(100*share, 'g', digits, 64)
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(100*share, 'g', digits, 64), 64)
+	if err != nil || math.Abs(rounded) < 0.0001 {
+		rounded = 0
+	}
+	return strconv.FormatFloat(rounded, 'f', -1, 64)
 }
 
 // IsMoney reports a currency's code: three capitals.

@@ -4,20 +4,15 @@ import (
 	"bytes"
 	"crypto/ed25519"
 	"encoding/base64"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf16"
 
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 )
-
-// MaxMail is how long a text is looked through for a checkpoint.
-const MaxMail = 1 << 20
 
 // ErrCheckpoint: a text that is no checkpoint, or was not signed by the key it
 // names.
@@ -109,51 +104,6 @@ func ParseCheckpoint(text []byte) (Checkpoint, error) {
 		return Checkpoint{}, fmt.Errorf("%w: its lines are written another way", ErrCheckpoint)
 	}
 	return c, nil
-}
-
-// FromMail returns the checkpoint within a text that went through mail, an
-// editor or a shell's redirection: lines that end in CR LF or blanks, a byte
-// order mark, UTF-16, a dash that was written in another code page, other text
-// above and below. None of that is signed: the signature still has to fit. A
-// text without a checkpoint comes back as it is.
-func FromMail(text []byte) []byte {
-	const lines = 8
-	if len(text) > MaxMail {
-		return text
-	}
-	all := strings.Split(strings.TrimPrefix(fromUTF16(text), "\ufeff"), "\n")
-	for i := range all {
-		all[i] = strings.TrimRight(all[i], " \t\r")
-	}
-	for i := 0; i+lines <= len(all); i++ {
-		if !strings.HasPrefix(all[i], "loadscribe/") {
-			continue
-		}
-		if _, signature, ok := strings.Cut(all[i+lines-1], " loadscribe/"); ok {
-			all[i+lines-1] = "\u2014 loadscribe/" + signature
-		}
-		return []byte(strings.Join(all[i:i+lines], "\n") + "\n")
-	}
-	return text
-}
-
-// fromUTF16 decodes a text that begins with a byte order mark of UTF-16, as
-// some shells write files; any other is as it was.
-func fromUTF16(text []byte) string {
-	var order binary.ByteOrder
-	switch {
-	case bytes.HasPrefix(text, []byte{0xff, 0xfe}):
-		order = binary.LittleEndian
-	case bytes.HasPrefix(text, []byte{0xfe, 0xff}):
-		order = binary.BigEndian
-	default:
-		return string(text)
-	}
-	units := make([]uint16, 0, len(text)/2)
-	for b := text[2:]; len(b) >= 2; b = b[2:] {
-		units = append(units, order.Uint16(b))
-	}
-	return string(utf16.Decode(units))
 }
 
 func readLines(text []byte) (c Checkpoint, err error) {

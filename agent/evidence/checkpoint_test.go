@@ -219,6 +219,13 @@ func TestFromMail(t *testing.T) {
 		"UTF-16":           utf16Of(binary.LittleEndian, "\ufeff"+strings.ReplaceAll(s, "\n", "\r\n")),
 		"UTF-16, other":    utf16Of(binary.BigEndian, "\ufeff"+s),
 		"another dash":     strings.Replace(s, "\u2014", "\u00d4\u00c7\u00f6", 1),
+		"indented":         "  " + strings.ReplaceAll(s, "\n", "\n  "),
+		"after another":    strings.Replace(s, "\n8\n", "\n9\n", 1) + "\n" + s,
+		"broken at words":  strings.ReplaceAll(strings.ReplaceAll(s, "key ", "key\n"), "eeff ", "eeff\n"),
+		"at 60 letters":    wrapped(s, 60),
+		"at 72, dash":      strings.Replace(wrapped(s, 72), "\u2014", "=97", 1),
+		"at 76, CR LF":     strings.ReplaceAll(wrapped(s, 76), "\n", "\r\n"),
+		"at 96, in print":  "as signed:\n" + strings.Replace(wrapped(s, 96), "\n\n", "\n\nMade on Monday by loadscribe 1, page 3 of 4\n\fTitle, Evidence\n\n", 1) + "\nThis makes it again",
 	} {
 		if got := FromMail([]byte(mailed)); string(got) != s {
 			t.Errorf("%s: got %q", name, got)
@@ -228,12 +235,28 @@ func TestFromMail(t *testing.T) {
 		"another size": strings.Replace(s, "\n8\n", "\n9\n", 1),
 		"quoted":       "> " + strings.ReplaceAll(s, "\n", "\n> "),
 		"cut":          s[:len(s)/2],
+		"cut, wrapped": wrapped(s, 72)[:len(s)-30],
+		"altered":      strings.Replace(wrapped(s, 72), "\n8\n", "\n9\n", 1),
 		"nothing":      "",
 	} {
 		if _, err := ParseCheckpoint(FromMail([]byte(bad))); !errors.Is(err, ErrCheckpoint) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+}
+
+// wrapped breaks lines after so many letters, wherever that is, as print and mail do.
+func wrapped(text string, most int) string {
+	lines := strings.Split(text, "\n")
+	for i, l := range lines {
+		letters := []rune(l)
+		lines[i] = ""
+		for ; len(letters) > most; letters = letters[most:] {
+			lines[i] += string(letters[:most]) + "\n"
+		}
+		lines[i] += string(letters)
+	}
+	return strings.Join(lines, "\n")
 }
 
 func utf16Of(order binary.AppendByteOrder, text string) string {

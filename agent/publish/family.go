@@ -100,7 +100,7 @@ var familyTexts = [numFamilies]familyText{
 		[]string{"system"}},
 	DeviceUpFamily:   {"device_up", "1 while the device answers, 0 after three scans in a row without values.", []string{"device"}},
 	deviceLastFamily: {"device_last_good_scan_timestamp_seconds", "Unix time of the device's last good scan.", []string{"device"}},
-	errorsFamily:     {"scan_errors_total", "Scans without values, by reason," + sinceBegan, []string{"device", "reason"}},
+	errorsFamily:     {"scan_errors_total", "Scans without values or with channels that have no good one, by reason," + sinceBegan, []string{"device", "reason"}},
 	secondsFamily:    {"scan_duration_seconds", "How long the exchange of a good scan took" + sinceStarted, []string{"device"}},
 	restartsFamily:   {"line_restarts_total", "Times that the device's line hung and was begun anew" + sinceStarted, []string{"device"}},
 	missedFamily: {"line_missed_polls_total", "Times that a poll on the device's line was due and passed over because the line was busy" + sinceStarted,

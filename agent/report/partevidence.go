@@ -48,7 +48,7 @@ func evidence(b *builder) []Section {
 		s.Blocks = append(s.Blocks, para("This makes the report again, byte for byte, with the same version of the program on the same record:"), Block{Plain: made.Command})
 	}
 	s.Blocks = append(s.Blocks, Block{List: []Text{
-		say("loadscribe verify with --checkpoint and the text above proves that the record still is the one this report was made from."),
+		say("loadscribe verify with --checkpoint report.json, or a file that has the text above, proves that the record still is the one this report was made from."),
 		say("loadscribe summary with --json for the same period prints the figures that stand in report.json under data.figures."),
 		say("Every number in the other files of the report stands in report.json, with its unit and in full."),
 		say("Keep this report, or the checkpoint alone, in other hands than those that keep the machine."),

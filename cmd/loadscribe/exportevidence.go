@@ -6,9 +6,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"html"
 	"io"
 	"net/http"
 	"os"
+	"strings"
 
 	"loadscribe/agent/bundle"
 	"loadscribe/agent/evidence"
@@ -34,8 +36,8 @@ func (c *exportCmd) keptCheckpoint() ([]byte, error) {
 // has some 60 MB.
 const maxReportJSON = 256 << 20
 
-// readCheckpoint reads the file of a kept checkpoint, or a report.json that has one;
-// nil for an empty path.
+// readCheckpoint reads the file of a kept checkpoint, or a report.json or report.html
+// that has one; nil for an empty path. A slip with files is not to look like a forged log.
 func readCheckpoint(path string) ([]byte, error) {
 	if path == "" {
 		return nil, nil
@@ -58,7 +60,9 @@ func readCheckpoint(path string) ([]byte, error) {
 		if earlier.Made.Checkpoint == "" {
 			return nil, misuse{fmt.Errorf("--checkpoint: %s has no checkpoint: that report was made before the record had one; leave --checkpoint out, or give another", path)}
 		}
-		return []byte(earlier.Made.Checkpoint), nil
+		text = []byte(earlier.Made.Checkpoint)
+	} else if bytes.HasPrefix(text, []byte("<!DOCTYPE html>")) {
+		text = fromPage(text)
 	}
 	if len(text) > evidence.MaxMail { // what holds none must not be sent to an agent as one
 		return nil, misuse{fmt.Errorf("--checkpoint: %s is no checkpoint: it is longer than %d bytes, and no report.json; give the file as it was kept", path, evidence.MaxMail)}
@@ -66,7 +70,18 @@ func readCheckpoint(path string) ([]byte, error) {
 	if len(bytes.TrimSpace(text)) == 0 {
 		return nil, misuse{fmt.Errorf("--checkpoint: %s is empty: give the file as it was kept", path)}
 	}
-	return evidence.FromMail(text), nil
+	text = evidence.FromMail(text)
+	if _, err := evidence.ParseCheckpoint(text); err != nil {
+		return nil, misuse{fmt.Errorf("--checkpoint: %s: %w: give the file as it was kept, all lines, or the report.json", path, err)}
+	}
+	return text, nil
+}
+
+// fromPage is the text of the checkpoint that a report.html shows; one without shows none.
+func fromPage(page []byte) []byte {
+	_, after, _ := bytes.Cut(page, []byte("<pre>loadscribe/"))
+	shown, _, _ := bytes.Cut(after, []byte("</pre>"))
+	return []byte(html.UnescapeString("loadscribe/" + strings.ReplaceAll(string(shown), "<wbr/>", "")))
 }
 
 // evidence writes a bundle, reads it again as a stranger would, and says what

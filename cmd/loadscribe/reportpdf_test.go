@@ -10,6 +10,7 @@ import (
 	"testing"
 	"unicode"
 
+	"loadscribe/agent/evidence"
 	"loadscribe/agent/report"
 	"loadscribe/agent/report/print"
 	"loadscribe/testdata/peers"
@@ -35,6 +36,14 @@ func TestReportPDFNumbers(t *testing.T) {
 	out, err := exec.Command(pdftotext, "-raw", "-enc", "UTF-8", file, "-").CombinedOutput()
 	if err != nil {
 		t.Fatalf("%v\n%s", err, out)
+	}
+	if got := evidence.FromMail(out); string(got) != doc.Made.Checkpoint || len(got) == 0 {
+		t.Errorf("the checkpoint copied from report.pdf is %q, not %q", got, doc.Made.Checkpoint)
+	}
+	for line := range strings.Lines(doc.Made.Checkpoint) {
+		if !strings.Contains(string(out), line) {
+			t.Errorf("a line of the checkpoint is broken in report.pdf: %s", line)
+		}
 	}
 	text, numbers := pagesJoined(t, doc, string(out)), 0
 	for _, s := range doc.Sections {

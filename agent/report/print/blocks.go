@@ -1,6 +1,7 @@
 package print
 
 import (
+	"slices"
 	"strings"
 
 	"loadscribe/agent/chart"
@@ -21,7 +22,7 @@ func (p *printer) blocks(all []report.Block, in column) (pieces []piece) {
 			more[0].gap = max(more[0].gap, above(&all[i]))
 		}
 		// A sentence that leads into a table or picture goes with it.
-		if n := len(pieces); n > 0 && len(all[i-1].Text) > 0 && len(more) > 0 && (all[i].List != nil || all[i].Facts != nil || all[i].Table != nil || all[i].Chart != nil) {
+		if n := len(pieces); n > 0 && len(all[i-1].Text) > 0 && len(more) > 0 && (all[i].List != nil || all[i].Facts != nil || all[i].Table != nil || all[i].Chart != nil || all[i].Plain != "") {
 			pieces[n-1].keep = true
 		}
 		pieces = append(pieces, more...)
@@ -163,19 +164,24 @@ func (p *printer) picture(c *chart.Chart, in column) []piece {
 	return together(append(pieces, below...))
 }
 
-// plain keeps its lines, in letters that are smaller where that lets the longest fit.
+// plain keeps its lines, in letters that are smaller where that lets the longest fit:
+// much smaller for those of a checkpoint, which no reader but ours would put together
+// again. It stays on one page, or what is copied had the foot and head of two in it.
 // What is wider still is broken, at a space where there is one.
 func (p *printer) plain(text string, in column) (pieces []piece) {
 	st := style{size: 8, leading: 11.5, mono: true, ink: black}
 	lines := strings.Split(strings.ReplaceAll(strings.TrimRight(text, "\n"), "\t", "    "), "\n")
-	widest := 0.0
+	widest, least := 0.0, 7.0
 	for i := range lines {
 		lines[i] = chart.Shown(strings.TrimSuffix(lines[i], "\r"))
 		widest = max(widest, st.width(lines[i]))
+		if slices.ContainsFunc(strings.Fields(lines[i]), func(word string) bool { return len(word) > 80 }) {
+			least = 5
+		}
 	}
 	const edge = 9
 	room := in.width - 2*edge
-	if scale := room / widest; scale < 1 && scale*st.size >= 7 {
+	if scale := room / widest; scale < 1 && scale*st.size >= least {
 		st.size *= scale * 0.999
 	}
 	fits := max(1, int(room/st.width("0")))
@@ -186,7 +192,7 @@ func (p *printer) plain(text string, in column) (pieces []piece) {
 				draw:  func(y float64) { p.say(part, st, in.x+edge, y) }})
 		}
 	}
-	return pieces
+	return together(pieces)
 }
 
 // broken cuts letters into parts of so many.

@@ -103,6 +103,26 @@ func TestLines(t *testing.T) {
 	})
 }
 
+// A checkpoint's lines are not broken and stay on one page, so that its text can be
+// copied; a command breaks where there is white.
+func TestPlain(t *testing.T) {
+	const width = 480 // A4 less its margins
+	checkpoint := "loadscribe/00112233445566778899aabbccddeeff\n540\nq1Cw1t9cPq0wPOo0iS6pYbq8o8rW0m1eZ8hW1s6L2m4=\nmade 2026-03-09T05:09:32.022Z\nreadings none\n" +
+		"key loadscribe/00112233445566778899aabbccddeeff+a326b441+" + strings.Repeat("aB3/", 11) + "\n\n\u2014 loadscribe/00112233445566778899aabbccddeeff " + strings.Repeat("aB3/", 23) + "\n"
+	p := &printer{}
+	for text, want := range map[string]int{checkpoint: 8, strings.Repeat("loadscribe report ", 10): 2} {
+		pieces := p.plain(text, column{0, width})
+		if len(pieces) != want {
+			t.Errorf("%d lines, want %d: %.40q", len(pieces), want, text)
+		}
+		for i := range pieces[:len(pieces)-1] {
+			if !pieces[i].keep {
+				t.Errorf("line %d may stand on another page than the next: %.40q", i, text)
+			}
+		}
+	}
+}
+
 // A number is not parted from its uncertainty and unit where there is room for all.
 func TestNumbersStayWhole(t *testing.T) {
 	text := plainText("The machines took in that week ", number("1 234.5", "/v/value", 1234.5), number(" ± 12.3", "/v/uncertainty", 12.3), " kW/100 cfm", " and more than that.")

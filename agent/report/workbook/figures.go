@@ -86,7 +86,7 @@ func (b *book) figureRow(s *sheet, of string, f *analysis.Figure) {
 	}
 	var parts []string
 	for _, p := range f.Budget {
-		parts = append(parts, p.Input+" "+display.PerCent(p.Share)+" %")
+		parts = append(parts, p.Input+": "+shareText(p.Share))
 	}
 	note := f.Note
 	if f.AtLeastWhy != "" {
@@ -95,8 +95,16 @@ func (b *book) figureRow(s *sheet, of string, f *analysis.Figure) {
 	coverage := cell{f.Coverage, shareLook}
 	s.put(cell{of, look{}}, cell{f.Name, look{}}, cell{strings.Join(strings.Fields(value+" "+half+" "+unit), " "), look{}}, cell{v, lookOf(v, f.Unit)},
 		cell{u, lookOf(u, f.Unit)}, cell{b.unitOf(f.Unit), look{}}, coverage, cell{least, look{}}, cell{b.shown(f.Limit, f.Unit, false), look{}},
-		cell{f.LimitBasis, look{}}, cell{f.Denominator, look{}}, cell{note, look{}}, cell{strings.Join(parts, ", "), look{}}, cell{f.Method, look{}},
+		cell{f.LimitBasis, look{}}, cell{f.Denominator, look{}}, cell{note, look{}}, cell{strings.Join(parts, "; "), look{}}, cell{f.Method, look{}},
 		cell{strings.Join(f.Inputs, ", "), look{}})
+}
+
+// shareText is a part of a budget; what is left over by rounding is no number to read.
+func shareText(share float64) string {
+	if share < 0.001 {
+		return "under 0.1 %"
+	}
+	return display.PerCent(share) + " %"
 }
 
 // tableSheet has every table of every subject below one another.

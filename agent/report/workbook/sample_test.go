@@ -47,7 +47,8 @@ func sample(t *testing.T) *report.Document {
 	figures := []analysis.Figure{
 		{Name: "energy", Value: number(140), Unit: "kWh", Uncertainty: number(2), Coverage: number(0.5), AtLeast: true, Method: "counter"},
 		{Name: "energy_cost", Value: number(20), Unit: "USD"}, {Name: "demand_cost", Value: number(105), Unit: "USD"},
-		{Name: "pressure_mean", Value: number(689.4757293), Unit: "kPa", Uncertainty: number(6.894757293)},
+		{Name: "pressure_mean", Value: number(689.4757293), Unit: "kPa", Uncertainty: number(6.894757293),
+			Budget: []analysis.BudgetPart{{Input: "accuracy of meter, power", Share: 0.9999999932}, {Input: "others", Share: 6.8e-9}}},
 		{Name: "flow_mean", Absent: "no flow meter"}, {Name: "leak_flow", Absent: analysis.NotOfMachine},
 	}
 	doc := &report.Document{Title: "Compressed air at " + asMarkup, Made: report.Made{Version: "1", At: "2026-03-09T08:00:00Z", From: "2026-03-02T06:00:00.000Z", To: "2026-03-02T07:00:00.000Z", Site: site.Name},

@@ -172,6 +172,9 @@ func TestUnits(t *testing.T) {
 			if math.Abs(value-100) > 1e-6 || math.Abs(spread-1) > 1e-6 || row[5] != "psi" {
 				t.Errorf("pressure_mean is %v ± %v %s, want 100 ± 1 psi", row[3], row[4], row[5])
 			}
+			if want := "accuracy of meter, power: 100 %; others: under 0.1 %"; row[12] != want {
+				t.Errorf("its interval comes from %q, want %q", row[12], want)
+			}
 			return
 		}
 	}

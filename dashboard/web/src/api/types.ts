@@ -855,6 +855,10 @@ export type MissedAnswer = {
   gaps: MissedGap[];
   /** how many more there are */
   gaps_more: number;
+  /** those that gave no good value though their devices were read, longest first, at most 100; of the channels that a machine or a system uses */
+  channels: MissedChannel[];
+  /** how many more there are */
+  channels_more: number;
   clock: MissedClock;
   disk: MissedDisk;
   evidence: MissedEvidence;
@@ -918,6 +922,26 @@ export type MissedGap = {
   open: boolean;
   /** what the machine counted meanwhile; none where a counter was not read before and after, or was set back */
   counters: MissedCounter[];
+};
+
+/** A channel that gave no good value for a minute and more though its device was read, for one reason. */
+export type MissedChannel = {
+  channel: string;
+  device: string;
+  /** the first scan without a value in the window */
+  from: string;
+  /** the last one */
+  to: string;
+  /** of it without a good value */
+  for_s: number;
+  /** in how many pieces */
+  spells: number;
+  /** in words */
+  reason: string;
+  /** what to do about it */
+  mend: string;
+  /** it lasts to the end of the window */
+  open: boolean;
 };
 
 /** A counter before and after a gap: it bounds what happened meanwhile. */
@@ -1043,7 +1067,7 @@ export type RemoteWrite = {
 
 /** One thing to do. */
 export type MissedToDo = {
-  about: "sleep" | "device" | "disk" | "backup" | "clock" | "store" | "receiver";
+  about: "sleep" | "device" | "channel" | "disk" | "backup" | "clock" | "store" | "receiver";
   /** what is so */
   what: string;
   /** what to do about it */
@@ -2518,6 +2542,8 @@ export type ScanUpdate = {
   reason: string;
   /** by channel id; null where there is no good value */
   values: Record<string, number | null>;
+  /** by channel id, why there is no good value in a scan whose reason is good; left out where every channel has one */
+  reasons?: Record<string, string>;
 };
 
 /** What a client may send on the live socket. */

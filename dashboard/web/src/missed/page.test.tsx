@@ -46,7 +46,7 @@ const gap = (device: string, counters: MissedAnswer['gaps'][number]['counters'] 
 });
 const device = (name: string): MissedAnswer['devices'][number] => ({ device: name, line: 'plant', due: 604_800, read: 602_989, read_share: 0.997006, period_ms: 1000, gaps: 1, gap_s: 1809, longest_s: 1809 });
 const whole = (): MissedAnswer => ({
-  from: '2026-03-02T06:00:00.000Z', to: '2026-03-09T06:00:00.000Z', gaps_more: 0, events_more: 0,
+  from: '2026-03-02T06:00:00.000Z', to: '2026-03-09T06:00:00.000Z', gaps_more: 0, channels: [], channels_more: 0, events_more: 0,
   devices: [device('controller'), device('meter'), { device: 'inputs', line: 'plant', due: 0, read: 0, read_share: 0, period_ms: 0, gaps: 0, gap_s: 0, longest_s: 0, absent: 'nothing was ever read of it' }],
   gaps: [
     gap('controller', [{ machine: 'comp1', role: 'run_hours', channel: 'controller.run_hours', before: 10, after: 10.4, change: 0.4, step: 0.1, unit: 'h' }]),
@@ -162,6 +162,26 @@ it('says what a sound record is, an empty one, and one that is not there yet', a
   answers = { '/api/v1/missed': new Error('the store is closed') };
   show();
   await there('Could not fetch what was missed: the store is closed.');
+});
+
+it('names the channels without a good value in what was read, with reason and mend, and does not say that nothing was missed', async () => {
+  const silent = (channel: string, over = {}): MissedAnswer['channels'][number] => ({
+    channel, device: 'controller', from: '2026-03-06T08:00:00.000Z', to: '2026-03-09T06:00:00.000Z', for_s: 252_000, spells: 1, reason: 'device exception', mend: 'Check the map.', open: true, ...over,
+  });
+  const sound = { ...whole(), gaps: [], to_do: [], devices: [{ ...device('controller'), read_share: 1, gaps: 0, gap_s: 0, longest_s: 0 }] };
+  answers = { '/api/v1/missed': { ...sound, channels: [silent('controller.motor_running'), silent('controller.sump', { reason: 'sensor fault', mend: 'Check the sensor.', for_s: 90, spells: 3, open: false })], channels_more: 4 } };
+  show();
+  await there('Every device was read. 2 channels gave no good value for a minute or more.');
+  expect(text()).not.toContain('missed nothing');
+  const rows = [...host.querySelectorAll('.silent tbody tr')].map((r) => r.textContent?.replaceAll('\u00a0', ' '));
+  expect(rows[0]).toMatch(/^controller\.motor_running.*to the end of these days.*2 d 22 hdevice exceptionCheck the map\.$/);
+  expect(rows[1]).toMatch(/^controller\.sump.*1 min 30 s, in 3 piecessensor faultCheck the sensor\.$/);
+  expect(host.querySelector('.silent data[data-at="/channels/1/for_s"]')).not.toBeNull();
+  expect(text()).toContain('4 shorter ones are left out');
+  render(null, host);
+  answers = { '/api/v1/missed': { ...sound, channels: [silent('controller.sump')] } };
+  show();
+  await there('Every device was read. One channel gave no good value for a minute or more.');
 });
 
 it('checks the log when asked, and says what is wrong with it', async () => {

@@ -10,6 +10,7 @@ import { listed } from '../look/words';
 import type { PageProps } from '../pages';
 import { place } from '../route';
 import { day as dayWords, duration } from '../units/words';
+import { Channels } from './channels';
 import { Gaps } from './gaps';
 import { Devices, LinesNow } from './lines';
 import './missed.css';
@@ -48,6 +49,7 @@ export default function WhatWeMissed({ live, site, view }: PageProps) {
               <LinesNow live={live} />
             </section>
           )}
+          {some && answer.channels.length > 0 && <Channels answer={answer} site={site} />}
           {some && <Gaps answer={answer} site={site} />}
           <div class="parts" data-moves>
             <Sleep answer={answer} />
@@ -64,7 +66,7 @@ export default function WhatWeMissed({ live, site, view }: PageProps) {
   );
 }
 
-/** How much of these days is there, by the device that gave least. */
+/** How much of these days is there, by the device that gave least, and how many channels lack in what was read. */
 function Sentence({ answer, site }: { answer: MissedAnswer | undefined; site: Site }) {
   if (!answer) return <h1 class="missed-said">What we missed</h1>;
   if (!answer.from || !answer.to || answer.from === answer.to) return <h1 class="missed-said">Nothing was recorded in these days.</h1>;
@@ -72,21 +74,23 @@ function Sentence({ answer, site }: { answer: MissedAnswer | undefined; site: Si
   const device = least && answer.devices[least.index];
   const [from, to] = [Date.parse(answer.from), Date.parse(answer.to)];
   const polled = answer.devices.length > 0;
+  const silent = new Set(answer.channels.map((c) => c.channel)).size;
   return (
     <>
       <h1 class="missed-said">
         {!polled ? 'No device is polled: what is here was imported.'
           : !least || !device ? 'Nothing was due to be read in these days.'
-            : device.gaps === 0 && least.share > 0.999 ? 'We missed nothing of a minute or more.'
+            : device.gaps === 0 && least.share > 0.999 ? (silent === 0 ? 'We missed nothing of a minute or more.' : 'Every device was read.')
               : device.gaps === 0 ? <>We missed single readings, most of <span data-words>{device.device}</span>, but no whole minute.</>
                 : <>We missed <Num value={device.gap_s} at={`/devices/${least.index}/gap_s`}>{duration(device.gap_s * 1000)}</Num> of <span data-words>{device.device}</span>{device.gaps > 1 && <>, in <Num value={device.gaps} at={`/devices/${least.index}/gaps`}>{device.gaps}</Num> gaps</>}.</>}
+        {silent > 0 && <> {silent === 1 ? 'One channel' : <><span data-count>{silent}</span> channels</>} gave no good value for a minute or more.</>}
       </h1>
       <p class="note-line aside">From <time dateTime={answer.from}>{dayWords(from, site.timezone)}</time> to <time dateTime={answer.to}>{dayWords(to - 1, site.timezone)}</time>. What was missed stays missed: no figure fills it in, each says what it covers.</p>
     </>
   );
 }
 
-const aboutWords: Record<string, string> = { sleep: 'Sleep', device: 'Reading', disk: 'Disk', backup: 'Backup', clock: 'Clock', store: 'Storing', receiver: 'Sending on' };
+const aboutWords: Record<string, string> = { sleep: 'Sleep', device: 'Reading', channel: 'Channels', disk: 'Disk', backup: 'Backup', clock: 'Clock', store: 'Storing', receiver: 'Sending on' };
 
 /** What is known to be well where nothing is to be done; what is not known is not claimed. */
 function well({ awake, clock, disk }: MissedAnswer): string[] {
