@@ -208,6 +208,9 @@ type ScanUpdate struct {
 	Group  string              `json:"group"`
 	Reason string              `json:"reason"`
 	Values map[string]*float64 `json:"values"` // by channel id
+	// Reasons say why a scan that came has no good value of some channels, by id; what
+	// State says of each. Left out where all are good, or none for Reason.
+	Reasons map[string]string `json:"reasons,omitempty"`
 }
 
 // ScanUpdateOf returns s as the live socket shows it. It shares nothing with s.
@@ -219,6 +222,12 @@ func ScanUpdateOf(s *scan.Scan) ScanUpdate {
 	for i := range s.Group.Channels {
 		c := &s.Group.Channels[i]
 		u.Values[c.ID()] = ReadingOf(s, i)
+		if why := s.ReasonOf(i); why != scan.Good && s.Reason == scan.Good {
+			if u.Reasons == nil {
+				u.Reasons = map[string]string{}
+			}
+			u.Reasons[c.ID()] = why.String()
+		}
 	}
 	return u
 }

@@ -2542,6 +2542,8 @@ export type ScanUpdate = {
   reason: string;
   /** by channel id; null where there is no good value */
   values: Record<string, number | null>;
+  /** by channel id, why there is no good value in a scan whose reason is good; left out where every channel has one */
+  reasons?: Record<string, string>;
 };
 
 /** What a client may send on the live socket. */

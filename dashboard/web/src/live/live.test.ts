@@ -102,10 +102,14 @@ describe('picture', () => {
     expect([...p.readings.keys()]).toEqual(['a.p']);
   });
 
-  it('takes a null in a good scan for no value', () => {
+  it('has the reason of each null in a good scan, as a snapshot would', () => {
     const p = emptyPicture();
-    applyMessage(p, site, { seq: 1, type: 'scan', data: { time: iso(0), device: 'a', group: '1s', reason: 'good', values: { 'a.p': null } } });
-    expect(p.readings.get('a.p')).toEqual({ value: null, at: undefined, reason: 'no value' });
+    applyMessage(p, site, { seq: 1, type: 'scan', data: { time: iso(0), device: 'a', group: '1s', reason: 'good', values: { 'a.p': null, 'a.q': null, 'a.r': 3 }, reasons: { 'a.p': 'device exception', 'a.q': 'implausible' } } });
+    expect(p.readings.get('a.p')).toEqual({ value: null, at: undefined, reason: 'device exception' });
+    expect(p.readings.get('a.q')).toEqual({ value: null, at: undefined, reason: 'implausible' });
+    expect(p.readings.get('a.r')).toEqual({ value: 3, at: t0, reason: 'good' });
+    applyMessage(p, site, { seq: 2, type: 'scan', data: { time: iso(1000), device: 'a', group: '1s', reason: 'good', values: { 'a.p': null } } }); // good, and no number
+    expect(p.readings.get('a.p')?.reason).toBe('no value');
   });
 
   it('does not let an overtaken snapshot turn a reading back', () => {

@@ -70,7 +70,7 @@ function applyScan(p: Picture, site: Site | null, scan: ScanUpdate): void {
     const held = p.readings.get(id);
     if (value !== null) p.readings.set(id, { value, at, reason: 'good' });
     else {
-      const reason = scan.reason === 'good' ? 'no value' : scan.reason;
+      const reason = scan.reason === 'good' ? (scan.reasons?.[id] ?? 'no value') : scan.reason;
       p.readings.set(id, { value: held?.value ?? null, at: held?.at, reason });
     }
   }
