@@ -40,6 +40,15 @@ var ErrUnknownScenario = errors.New("unknown scenario")
 // file and, where they can, line, column and key; those about the content wrap
 // ErrScenario.
 func LoadScenario(nameOrPath string) (*Scenario, error) {
+	data, err := ScenarioText(nameOrPath)
+	if err != nil {
+		return nil, err
+	}
+	return ParseScenario(nameOrPath, data)
+}
+
+// ScenarioText is the TOML text of a scenario that LoadScenario would read.
+func ScenarioText(nameOrPath string) ([]byte, error) {
 	if !strings.ContainsAny(nameOrPath, `/\`) && !strings.HasSuffix(nameOrPath, ".toml") {
 		data, err := scenarioFiles.ReadFile("scenarios/" + nameOrPath + ".toml")
 		if errors.Is(err, fs.ErrNotExist) {
@@ -49,13 +58,13 @@ func LoadScenario(nameOrPath string) (*Scenario, error) {
 		if err != nil {
 			return nil, fmt.Errorf("read scenario: %w", err)
 		}
-		return ParseScenario(nameOrPath, data)
+		return data, nil
 	}
 	data, err := os.ReadFile(nameOrPath)
 	if err != nil {
 		return nil, fmt.Errorf("read scenario: %w", err)
 	}
-	return ParseScenario(nameOrPath, data)
+	return data, nil
 }
 
 // ParseScenario reads the TOML text of a scenario; file is its name in errors.

@@ -50,7 +50,7 @@ var figureGroups = []struct{ title, names string }{
 		pressure_max_shift pressure_p05_shift pressure_p95_shift cut_in_seen cut_out_seen band_seen cut_in_set
 		cut_out_set band_set cycle_low cycle_high pressure_swing separator_drop filter_drop dryer_drop package_drop
 		treatment_drop time_below_minimum time_below_minimum_shift time_below_minimum_all longest_below_minimum
-		longest_below_minimum_shift longest_below_minimum_all`},
+		longest_below_minimum_shift longest_below_minimum_all standing_below_minimum_share`},
 	{"Health", `approach_temperature phase_unbalance condensate discharge_rise discharge_temperature_max discharge_margin
 		motor_derating sump_dew_point water_risk_share`},
 }
@@ -74,7 +74,7 @@ var figureNamed = map[string]string{
 	"separator_drop": "drop over the separator", "filter_drop": "drop over the filter", "dryer_drop": "drop over the dryer", "package_drop": "drop inside the package",
 	"treatment_drop": "drop from discharge to tap", "time_below_minimum": "time below minimum pressure", "time_below_minimum_shift": "time below minimum pressure in shifts",
 	"time_below_minimum_all": "time below minimum pressure in all hours", "longest_below_minimum": "longest below minimum pressure", "longest_below_minimum_shift": "longest below minimum pressure in shifts",
-	"longest_below_minimum_all": "longest below minimum pressure in all hours", "leak_flow": "leaks", "leak_share": "share of leaks", "leak_cost": "cost of leaks in a year", "volume_per_flow": "storage over full-load flow",
+	"longest_below_minimum_all": "longest below minimum pressure in all hours", standingShare: "share of the low time in shifts in which no machine ran", "leak_flow": "leaks", "leak_share": "share of leaks", "leak_cost": "cost of leaks in a year", "volume_per_flow": "storage over full-load flow",
 	"effective_volume": "storage", "approach_temperature": "approach of the aftercooler", "phase_unbalance": "voltage unbalance", "discharge_rise": "discharge over ambient",
 	"discharge_temperature_max": "highest discharge temperature", "discharge_margin": "margin to the trip", "motor_derating": "motor's share on these voltages",
 	"sump_dew_point": "dew point in the sump", "water_risk_share": "loaded time below the sump's dew point",

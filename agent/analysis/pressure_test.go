@@ -189,6 +189,16 @@ func TestHoursApart(t *testing.T) {
 		longest = max(longest, st.Seconds)
 	}
 	check(t, systemFigure(t, rep, "longest_below_minimum_all"), longest, 1e-9)
+	// All that is low in the shift ran; by a shift from 5 min on it stood for 180 of the low 360 s.
+	check(t, systemFigure(t, rep, "standing_below_minimum_share"), 0, 1e-9)
+	shift := site.Shifts
+	site.Shifts = []sitefile.WeekWindow{{Days: [7]bool{true, true, true, true, true, true, true}, FromMinute: 5, UntilMinute: 25, Text: "00:05-00:25"}}
+	early := systemFigure(t, mustCompute(t, m, site, monday, monday+1_800_000), "standing_below_minimum_share")
+	check(t, early, 0.5, 0.003)
+	if early.Denominator != "6 min below the minimum in shift hours" || *early.Uncertainty <= 0 || *early.Uncertainty > 0.02 {
+		t.Errorf("share of the low time without a machine %s", asJSON(t, early))
+	}
+	site.Shifts = shift
 	if f := systemFigure(t, rep, "pressure_mean_shift"); f.Denominator != "15 min with a reading, in shift hours" {
 		t.Errorf("denominator %q", f.Denominator)
 	}

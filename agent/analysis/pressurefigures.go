@@ -14,7 +14,8 @@ const pascalsPerKPa = 1e3
 // pressed is the subject's pressure over some of the window's hours.
 type pressed struct {
 	analogSum
-	bins binList
+	bins  binList
+	stood binList // of bins, those of which no machine was seen to run
 }
 
 // add takes in all of d's pressure; slot is its place in delta.analog.
@@ -22,6 +23,7 @@ func (p *pressed) add(d *delta, slot int) {
 	p.merge(&d.analog[slot])
 	p.bins.merge(d.bins)
 	p.bins.merge(d.ranBins)
+	p.stood.merge(d.bins)
 }
 
 // hours are the hours that pressure figures are taken over.
@@ -49,7 +51,7 @@ func (s *sheet) hoursOf() (all [numHours]hours) {
 	every.add(t, sp.chans[sp.pressure].slot)
 	all[hoursAll] = hours{suffix: "_all", row: "all observed hours", over: "whether the plant was on or off", what: every, when: &s.g.seenAll}
 
-	run := hours{row: "running hours", over: "while the machine ran", what: pressed{t.ran, t.ranBins}, when: &s.g.seenRunning, absent: "the machine did not run in the observed time"}
+	run := hours{row: "running hours", over: "while the machine ran", what: pressed{analogSum: t.ran, bins: t.ranBins}, when: &s.g.seenRunning, absent: "the machine did not run in the observed time"}
 	if sp.system {
 		run.over, run.absent = "while one of its machines ran", "none of its machines ran in the observed time"
 	}
@@ -236,6 +238,7 @@ func (s *sheet) belowAbsent(why string) {
 	for _, suffix := range []string{"", "_shift", "_all"} {
 		s.absent(why, "time_below_minimum"+suffix, "longest_below_minimum"+suffix)
 	}
+	s.absent(why, standingShare)
 }
 
 // belowMinimum sets how long the tap lay below the system's minimum, in all and
@@ -268,6 +271,7 @@ func (s *sheet) belowMinimum(sys *sitefile.System, all *[numHours]hours) {
 			s.figures[name] = f
 		}
 	}
+	s.standingLow(sys.MinimumPressurePa, u, &all[hoursShift], inputs)
 }
 
 // longestBelow sets the longest time below the minimum at a stretch. half is by how

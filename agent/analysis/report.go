@@ -24,7 +24,7 @@ func figureNames() []string {
 		"pressure_mean_shift", "pressure_min_shift", "pressure_max_shift", "pressure_p05_shift", "pressure_p95_shift",
 		"cut_in_seen", "cut_out_seen", "band_seen", "cut_in_set", "cut_out_set", "band_set", "cycle_low", "cycle_high",
 		"pressure_swing", "separator_drop", "filter_drop", "dryer_drop", "package_drop", "treatment_drop", "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all",
-		"longest_below_minimum", "longest_below_minimum_shift", "longest_below_minimum_all",
+		"longest_below_minimum", "longest_below_minimum_shift", "longest_below_minimum_all", standingShare,
 		"quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "volume_per_flow", "effective_volume", "approach_temperature", "phase_unbalance", "condensate",
 		"discharge_rise", "discharge_temperature_max", "discharge_margin", "motor_derating", "sump_dew_point",
 		"water_risk_share",
@@ -53,7 +53,7 @@ func machineOnly(name string) bool {
 func systemOnly(name string) bool {
 	switch name {
 	case "time_below_minimum", "time_below_minimum_shift", "time_below_minimum_all", "longest_below_minimum",
-		"longest_below_minimum_shift", "longest_below_minimum_all", "air_demand_mean", "air_demand_peak", "quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "volume_per_flow", "effective_volume":
+		"longest_below_minimum_shift", "longest_below_minimum_all", standingShare, "air_demand_mean", "air_demand_peak", "quiet_demand", "quiet_pressure", "leak_flow", "leak_share", "leak_cost", "volume_per_flow", "effective_volume":
 		return true
 	}
 	return false
@@ -65,6 +65,15 @@ const (
 	NotOfSystem  = "a figure of one machine, not of a system"
 	NotOfMachine = "a figure of the system, not of one machine"
 )
+
+// nothingLow is why there is no share of a low time: there was none.
+const nothingLow = "in shift hours the pressure did not fall below the minimum"
+
+// NoLack reports whether a figure is absent for a reason that is no lack of the data: a
+// list of what could not be told leaves it out.
+func NoLack(reason string) bool {
+	return reason == NotOfSystem || reason == NotOfMachine || reason == nothingLow
+}
 
 // sheet collects the figures of one subject.
 type sheet struct {

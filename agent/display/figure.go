@@ -90,7 +90,7 @@ func neverNegative(f *analysis.Figure) bool {
 // IsShare reports a part of a whole, which is read in per cent.
 func IsShare(f *analysis.Figure) bool {
 	switch f.Name {
-	case "duty_cycle", "loaded_share", "mean_load_fraction", "leak_share", "water_risk_share", "saving_share":
+	case "duty_cycle", "loaded_share", "mean_load_fraction", "leak_share", "water_risk_share", "standing_below_minimum_share", "saving_share":
 		return true
 	}
 	return false

@@ -254,8 +254,8 @@ func (b *builder) firstFindings() (blocks []Block) {
 	for i := range min(n, mostFindings) {
 		f := &b.doc.Findings[i]
 		box := &Box{Kind: BoxFinding, Title: fmt.Sprintf("Finding %d: %s", i+1, f.Title)}
-		if effect := b.effect(i); len(effect) > 0 {
-			box.Blocks = append(box.Blocks, para(Text{{Text: "Worth in a year: ", Strong: true}}, effect, "."))
+		if worth := b.worth(i); len(worth) > 0 {
+			box.Blocks = append(box.Blocks, para(worth, "."))
 		}
 		box.Blocks = append(box.Blocks, para(Text{{Text: "First: ", Strong: true}}, firstSentence(f.Advice)))
 		blocks = append(blocks, Block{Box: box})

@@ -111,11 +111,24 @@ type Finding struct {
 	Evidence []Text  `json:"evidence"`
 	Advice   Text    `json:"advice"` // what to do, first step first
 	Effect   *Effect `json:"effect,omitempty"`
-	Caution  string  `json:"caution,omitempty"`
+	// Cost is what it takes in a year as it is, where what following the advice would
+	// bring is not told.
+	Cost    *Cost  `json:"cost,omitempty"`
+	Caution string `json:"caution,omitempty"`
 	// Matters is how much it matters apart from money, 1 to 6: what may hurt people
 	// (6), then what makes the figures untrue (5), then what stops the work (4), stand
 	// before all money.
 	Matters int `json:"matters"`
+	// Broken is a limit of a maker or a standard that is not kept to: it stands before
+	// all money too.
+	Broken bool `json:"broken,omitempty"`
+}
+
+// Cost is what something takes in a year. Energy and Money may be nil.
+type Cost struct {
+	EnergyKWh *Amount `json:"energy_kwh,omitempty"`
+	Money     *Amount `json:"money,omitempty"` // in Currency
+	Currency  string  `json:"currency,omitempty"`
 }
 
 // Effect is what following an advice would bring in a year. Energy and Money may be nil.
@@ -123,6 +136,7 @@ type Effect struct {
 	EnergyKWh *Amount `json:"energy_kwh,omitempty"`
 	Money     *Amount `json:"money,omitempty"` // in Currency
 	Currency  string  `json:"currency,omitempty"`
+	By        string  `json:"by"`      // what is done for it, in a few words: "half of the leaks mended"
 	Assumes   string  `json:"assumes"` // never empty
 	How       string  `json:"how"`     // "by replay", "leak cost", …
 }

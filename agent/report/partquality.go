@@ -226,7 +226,7 @@ func (b *builder) notTold() (list []Text) {
 	var order []string
 	of := map[string]*figuresOf{}
 	b.eachFigure(func(subject string, r ref) {
-		if r.Absent == "" || r.Absent == analysis.NotOfSystem || r.Absent == analysis.NotOfMachine {
+		if r.Absent == "" || analysis.NoLack(r.Absent) {
 			return
 		}
 		if of[r.Absent] == nil {

@@ -181,7 +181,7 @@ func changesOnly(set []replay.Setting, machine string, keys []string) bool {
 // effectOf is a result as an effect of a year; nil where it would save nothing.
 func effectOf(a *replay.Answer, r *replay.Result) *Effect {
 	e := &Effect{
-		EnergyKWh: amountOf(r.SavedKWhYear), Money: amountOf(r.SavedYear), Assumes: r.AssumesYear,
+		EnergyKWh: amountOf(r.SavedKWhYear), Money: amountOf(r.SavedYear), Assumes: r.AssumesYear, By: r.Name,
 		How: fmt.Sprintf("by replay of %q: %s", r.Name, strings.Join(flat(r.Set), ", ")),
 	}
 	if e.Money != nil {
@@ -217,7 +217,7 @@ func surer(a, b *Effect) bool {
 }
 
 // byFigure is the effect of a share of a figure that is a year's money.
-func byFigure(r ref, share float64, assumes, how string) *Effect {
+func byFigure(r ref, share float64, by, assumes, how string) *Effect {
 	if !r.has() || *r.Value <= 0 {
 		return nil
 	}
@@ -226,7 +226,42 @@ func byFigure(r ref, share float64, assumes, how string) *Effect {
 		half := share * *r.Uncertainty
 		a.Half = &half
 	}
-	return &Effect{Money: a, Currency: r.Unit, Assumes: assumes, How: how}
+	return &Effect{Money: a, Currency: r.Unit, By: by, Assumes: assumes, How: how}
+}
+
+// played reports whether a setting of the given keys alone was played, well enough to
+// tell what it brings: where it was and there is no effect, it would save nothing.
+func (b *builder) played(system, machine string, keys ...string) bool {
+	for i := range b.data.Replays {
+		a := &b.data.Replays[i]
+		if a.System != system || a.Absent != "" || a.Fit.Poor {
+			continue
+		}
+		for k := range a.Results {
+			if a.Results[k].Absent == "" && changesOnly(a.Results[k].Set, machine, keys) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// costOf is what figures of a year say that something takes; nil: they do not.
+func costOf(money, energy ref) *Cost {
+	amount := func(r ref) *Amount {
+		if !r.has() || *r.Value <= 0 {
+			return nil
+		}
+		return &Amount{Value: *r.Value, Half: r.Uncertainty}
+	}
+	c := &Cost{EnergyKWh: amount(energy), Money: amount(money)}
+	if c.Money != nil {
+		c.Currency = money.Unit
+	}
+	if c.Money == nil && c.EnergyKWh == nil {
+		return nil
+	}
+	return c
 }
 
 // tableOfMachine and tableOfSystem find a table of the i-th and where it stands; nil:

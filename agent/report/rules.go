@@ -53,7 +53,7 @@ func (b *builder) ask() {
 				f.Caution = r.Caution
 			}
 			if b.moneyDoubted(f.Subject) || b.underWeek() {
-				f.Effect = nil
+				f.Effect, f.Cost = nil, nil
 			}
 			b.doc.Findings = append(b.doc.Findings, f)
 		}
@@ -84,9 +84,11 @@ func (b *builder) doubts(subject string) string {
 }
 
 // firstOf orders findings. What endangers people, then what makes the figures untrue,
-// then what stops the work, stands before all money. Money goes by the lower end of its interval: that
-// much may be counted on, while a large sum that may as well be nothing is not known to
-// be one. What saves nothing for sure comes last, by what it matters.
+// then what stops the work, then a limit that is broken, stands before all money. Money
+// goes by the lower end of its interval: that much may be counted on, while a large sum
+// that may as well be nothing is not known to be one. Where nobody played what following
+// an advice brings, what the thing costs now stands for it: a small sum that is known must
+// not hide a large one. What saves nothing for sure comes last, by what it matters.
 func firstOf(a, b Finding) int {
 	return cmp.Or(
 		cmp.Compare(rank(&b), rank(&a)),
@@ -95,11 +97,13 @@ func firstOf(a, b Finding) int {
 	)
 }
 
-// rank: above all money, with money that may be counted on, without.
+// rank: above all money, a limit that is broken, with money that may be counted on, without.
 func rank(f *Finding) int {
 	switch {
 	case f.Matters >= mattersStops:
 		return f.Matters
+	case f.Broken:
+		return 2
 	case sure(f) > 0:
 		return 1
 	}
@@ -109,13 +113,17 @@ func rank(f *Finding) int {
 // sure is the lower end of the money's interval, or of the energy's where there is no
 // tariff.
 func sure(f *Finding) float64 {
+	var money, energy *Amount
 	switch {
-	case f.Effect == nil:
-		return 0
-	case f.Effect.Money == nil:
-		return lowEnd(f.Effect.EnergyKWh)
+	case f.Effect != nil:
+		money, energy = f.Effect.Money, f.Effect.EnergyKWh
+	case f.Cost != nil:
+		money, energy = f.Cost.Money, f.Cost.EnergyKWh
 	}
-	return lowEnd(f.Effect.Money)
+	if money == nil {
+		return lowEnd(energy)
+	}
+	return lowEnd(money)
 }
 
 // lowEnd is the lower end of an interval; 0 where it may as well be nothing, or where

@@ -78,7 +78,7 @@ func (b *builder) findLeaks() []Finding {
 			f.Evidence = append(f.Evidence, say("That cost is a lower bound: the replay below also counts what machines idle for the leaks and what demand charges fall by, and takes all weeks of the year for like those replayed."))
 		}
 		if f.Effect = effect; effect == nil {
-			f.Effect = byFigure(b.ofSystem(i, "leak_cost"), mendedShare,
+			f.Effect = byFigure(b.ofSystem(i, "leak_cost"), mendedShare, "half of the leaks mended",
 				"half of the leaks mended (common practice, no source), and the year of leak_cost: workdays by the shifts and weeks_per_year, other days, each at its pressure and price", "as half of leak_cost")
 		}
 		return f

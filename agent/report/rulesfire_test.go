@@ -17,34 +17,40 @@ import (
 func TestBrief(t *testing.T) {
 	half := 1100.0
 	doc := &Document{Data: &Data{Site: &sitefile.Site{Units: quantity.US}}, Findings: []Finding{{Title: "More storage would save"},
-		{Title: "It runs off shift", Effect: &Effect{Money: &Amount{Value: 2700, Half: &half}, Currency: "USD", EnergyKWh: &Amount{Value: 13600}}}}}
+		{Title: "It runs off shift", Effect: &Effect{Money: &Amount{Value: 2700, Half: &half}, Currency: "USD", EnergyKWh: &Amount{Value: 13600}, By: "off outside the shifts"}},
+		{Title: "It idles", Cost: &Cost{Money: &Amount{Value: 7200, Half: &half}, Currency: "USD"}}}}
 	if got := Brief(doc, 0); got != "More storage would save" {
 		t.Errorf("without a worth: %q", got)
 	}
-	if got := Brief(doc, 1); !strings.HasPrefix(got, "It runs off shift, worth in a year 2700 ± 1100 USD; ") || !strings.HasSuffix(got, " kWh") {
+	if got := Brief(doc, 1); !strings.HasPrefix(got, "It runs off shift, worth in a year, off outside the shifts: 2700 ± 1100 USD; ") || !strings.HasSuffix(got, " kWh") {
 		t.Errorf("with a worth: %q", got)
+	}
+	if got := Brief(doc, 2); got != "It idles, costs now, in a year: 7200 ± 1100 USD" {
+		t.Errorf("with a cost alone: %q", got)
 	}
 }
 
-// TestOrderOfFindings: danger, then doubt, then what stops the work, then money by what is sure, then the rest.
-// The numbers are made up; the order is what docs/findings.md says.
+// TestOrderOfFindings: danger, then doubt, then what stops the work, then a broken limit, then money by what is sure,
+// then the rest. The numbers are made up; the order is what docs/findings.md says.
 func TestOrderOfFindings(t *testing.T) {
 	half := func(v float64) *float64 { return &v }
 	money := func(value float64, u *float64) *Effect { return &Effect{Money: &Amount{Value: value, Half: u}} }
 	all := []Finding{
-		{Title: "9 upkeep", Matters: mattersUpkeep},
-		{Title: "6 small and sure", Matters: mattersUpkeep, Effect: money(300, half(10))},
-		{Title: "5 large, and less sure", Matters: mattersAir, Effect: money(900, half(500))},
-		{Title: "2 doubtful meter", Matters: mattersFigures},
-		{Title: "7 machine, its money may be nothing", Matters: mattersMachine, Effect: money(5000, half(6000))},
-		{Title: "8 air, nobody knows how sure", Matters: mattersAir, Effect: money(5000, nil)},
-		{Title: "1 danger", Matters: mattersPeople},
-		{Title: "3 nobody can work", Matters: mattersStops},
-		{Title: "4 money", Matters: mattersAir, Effect: money(1000, half(100))},
+		{Title: "k upkeep", Matters: mattersUpkeep},
+		{Title: "h small and sure", Matters: mattersUpkeep, Effect: money(300, half(10))},
+		{Title: "g large, and less sure", Matters: mattersAir, Effect: money(900, half(500))},
+		{Title: "b doubtful meter", Matters: mattersFigures},
+		{Title: "i machine, its money may be nothing", Matters: mattersMachine, Effect: money(5000, half(6000))},
+		{Title: "j air, nobody knows how sure", Matters: mattersAir, Effect: money(5000, nil)},
+		{Title: "a danger", Matters: mattersPeople},
+		{Title: "d a limit is broken", Matters: mattersMachine, Broken: true},
+		{Title: "c nobody can work", Matters: mattersStops},
+		{Title: "f money", Matters: mattersAir, Effect: money(1000, half(100))},
+		{Title: "e costs much, and nobody played what would be saved", Matters: mattersAir, Cost: &Cost{Money: &Amount{Value: 7250, Half: half(220)}}},
 	}
 	slices.SortStableFunc(all, firstOf)
 	for i := range all {
-		if int(all[i].Title[0]-'1') != i {
+		if int(all[i].Title[0]-'a') != i {
 			t.Errorf("place %d has %q", i+1, all[i].Title)
 		}
 	}

@@ -76,7 +76,7 @@ func (b *builder) findStarts() []Finding {
 		}
 		f := &Finding{Title: "The motor of " + m.Name + " starts as often as it may"}
 		if *most.Value > *most.Limit {
-			f.Title = "The motor of " + m.Name + " starts more often than it may"
+			f.Title, f.Broken = "The motor of "+m.Name+" starts more often than it may", true
 		}
 		f.Evidence = append(f.Evidence, b.limit("Most starts in any hour", most))
 		f.Evidence = append(f.Evidence, b.lines(b.machineFigures(i), "Starts in the window", "starts", "Mean", "starts_per_hour_mean")...)
@@ -108,7 +108,9 @@ func (b *builder) findUnloadedRunning() []Finding {
 		default:
 			f.Advice = say("See whether anybody needs air in the hours in which it idles; if not, stop it by its clock. Then let it stop sooner after it has unloaded, as far as its motor's starts allow, and look at starts an hour for a day. More storage makes the rests longer. If the demand is low most of the time, weigh a smaller or a variable-speed machine.")
 		}
-		f.Effect = b.byReplay(b.systemOf(m.Name), m.Name, "no_load_stop")
+		if f.Effect = b.byReplay(b.systemOf(m.Name), m.Name, "no_load_stop"); f.Effect == nil && !b.played(b.systemOf(m.Name), m.Name, "no_load_stop") {
+			f.Cost = costOf(b.ofYear("machine "+m.Name, "unloaded_cost_year"), b.ofYear("machine "+m.Name, "energy_unloaded_year"))
+		}
 		return f
 	})
 }

@@ -180,7 +180,7 @@ func (b *builder) findUnbalance() []Finding {
 		}
 		f := &Finding{Title: "The line voltages at " + m.Name + " are uneven", Evidence: []Text{b.limit("Unbalance", uneven)}}
 		if *uneven.Value > mostUnbalance {
-			f.Title = "The line voltages at " + m.Name + " are too uneven to run a motor on"
+			f.Title, f.Broken = "The line voltages at "+m.Name+" are too uneven to run a motor on", true
 		}
 		f.Evidence = append(f.Evidence, b.lines(b.machineFigures(i), "What the motor may give of its power", "motor_derating")...)
 		f.Advice = say("Have an electrician look at fuses, contacts and joints, then for a large single-phase load on the same supply; ask the utility if it comes from outside.")

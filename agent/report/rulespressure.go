@@ -11,6 +11,12 @@ const (
 	lowS         = 600      // of shift hours in a week
 	mostLoads    = 60       // a running hour
 	narrowBandPa = 68_947.6 // 10 psi
+	standsShare  = 0.5      // of the low time: the cause is then that no machine ran
+)
+
+const (
+	standing       = "standing_below_minimum_share"
+	pressureNoCure = "A higher pressure is no cure to begin with: it makes leaks larger and motors hotter. Never touch safety valves or protections."
 )
 
 func pressureRules() []Rule {
@@ -19,7 +25,7 @@ func pressureRules() []Rule {
 			Name: "pressure-low", About: "In shift hours the pressure fell below what the users need.",
 			Limit:   "the lower end of time_below_minimum_shift is more than 10 minutes in a week, less what set clocks may have moved",
 			Basis:   "minimum_pressure of the site file; the time is common practice, no source",
-			Matters: mattersStops, Caution: "A higher pressure is no cure to begin with: it makes leaks larger and motors hotter. Never touch safety valves or protections.", Fires: (*builder).findPressureLow,
+			Matters: mattersStops, Caution: pressureNoCure, Fires: (*builder).findPressureLow,
 		},
 		{
 			Name: "pressure-high", About: "The pressure is higher than the users need.",
@@ -48,11 +54,19 @@ func (b *builder) findPressureLow() []Finding {
 			return nil
 		}
 		f := &Finding{Title: "The pressure falls below what users need", Evidence: b.lines(b.systemFigures(i),
-			"In shift hours below the minimum", "time_below_minimum_shift", "the longest at a stretch", "longest_below_minimum_shift", "Lowest in shift hours", "pressure_min_shift", "Mean in shift hours", "pressure_mean_shift", "Highest demand", "air_demand_peak")}
+			"In shift hours below the minimum", "time_below_minimum_shift", "of it while no machine ran", standing, "the longest at a stretch", "longest_below_minimum_shift", "Lowest in shift hours", "pressure_min_shift", "Mean in shift hours", "pressure_mean_shift", "Highest demand", "air_demand_peak")}
 		f.Evidence = append(f.Evidence, say("Minimum by the site file: "+b.shown(s.MinimumPressurePa, quantity.Pressure)))
+		stands := b.stood(s, below, b.ofSystem(i, standing))
+		if stands {
+			f.Title = "The pressure falls below what users need while no machine runs"
+		}
 		switch {
 		case b.stopped(s):
 			f.Advice = say("See what the machine did at those times before anything else: it stood, or could not load, and its own findings say why. Mend that first, then look again.")
+		case stands:
+			f.Advice = say("See what kept the machines from running for ", b.plain(b.ofSystem(i, standing)), " of the low time: a rest that is kept between two starts, a clock or a hand that starts them with the shift, a cut-in below what users need. "+
+				"Let them start a quarter of an hour before the shift, so that the plant is full when work begins. Where such a rest holds a machine back after a break, let it run unloaded for longer before it stops; never shorten that rest, it guards the motor. More storage carries the plant over the wait. Storage beside single users, or another machine, does not mend this.")
+			f.Caution = pressureNoCure + " A machine that a clock starts moves without warning."
 		case b.fast(s):
 			f.Advice = say("Find the users who take much for seconds, and give them storage of their own. Then a larger receiver behind the dryer: the machine has air enough in the mean, and too little is stored for the peaks. Lift the cut-in only as far as is left then.")
 		default:
@@ -60,6 +74,23 @@ func (b *builder) findPressureLow() []Finding {
 		}
 		return f // no money: air that is missing costs work, which no meter shows
 	})
+}
+
+// stood reports that no machine of a system ran for most of the low time, though each hour
+// in which one was not observed may have been such a time, and it ran.
+func (b *builder) stood(s *sitefile.System, below, share ref) bool {
+	if !share.has() {
+		return false
+	}
+	sure := share.low() * *below.Value
+	for _, m := range s.Machines {
+		if i := b.machine(m); i >= 0 {
+			if unseen := b.ofMachine(i, "unobserved_time"); unseen.has() {
+				sure -= *unseen.Value
+			}
+		}
+	}
+	return sure >= standsShare**below.Value
 }
 
 // stopped reports a machine of the system whose own finding tells why it may have given

@@ -56,7 +56,7 @@ var docExceptions = []docException{
 
 // docLasting are commands that go on until they are stopped.
 var docLasting = []docLasts{
-	{begins: "loadscribe simulate", but: []string{"--list", "--record"}, port: "--tcp", up: "Ctrl-C stops it"},
+	{begins: "loadscribe simulate", but: []string{"--list", "--record", "--write-scenario"}, port: "--tcp", up: "Ctrl-C stops it"},
 	{begins: "loadscribe run", port: "--listen", up: "http://127.0.0.1:"},
 	{begins: "loadscribe new", port: "--listen", up: "http://127.0.0.1:"},
 	{begins: "loadscribe demo", port: "--listen", up: "Ctrl-C stops it"},

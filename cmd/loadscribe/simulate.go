@@ -16,19 +16,20 @@ import (
 )
 
 type simulateCmd struct {
-	Scenario   string `default:"joinery" help:"A built-in scenario (see --list), or the path of a .toml file." placeholder:"NAME|FILE"`
-	List       bool   `help:"List the built-in scenarios and end."`
-	WriteSite  string `help:"Write a site file and register maps that fit the scenario here: run the agent with --site DIR/site.toml." placeholder:"DIR"`
-	Record     string `help:"Serve nothing: record the whole story here in one go, with its site file, maps and truth.json, and end." placeholder:"DIR"`
-	TCP        string `default:"127.0.0.1:1502" help:"Serve Modbus TCP here; an empty address turns it off." placeholder:"HOST:PORT"`
-	Pty        bool   `help:"Serve Modbus RTU on a pseudo-terminal and print its path."`
-	Port       string `help:"Serve Modbus RTU on this serial port." placeholder:"PORT"`
-	ASCII      bool   `name:"ascii" help:"Speak Modbus ASCII instead of RTU on --pty and --port."`
-	RTUTCP     string `name:"rtu-tcp" help:"Serve Modbus RTU over TCP here, as a serial device server does." placeholder:"HOST:PORT"`
-	Baud       int    `default:"19200" help:"Speed of the serial line; answers are paced to it."`
-	TextPty    bool   `help:"Serve the plain-text panel of the first controller on a pseudo-terminal and print its path."`
-	TextTCP    string `help:"Serve that panel here, as behind a serial device server." placeholder:"HOST:PORT"`
-	TextPrints bool   `help:"The panel prints by itself each second instead of answering."`
+	Scenario      string `default:"joinery" help:"A built-in scenario (see --list), or the path of a .toml file." placeholder:"NAME|FILE"`
+	List          bool   `help:"List the built-in scenarios and end."`
+	WriteScenario string `help:"Write the scenario's own file here, to be changed and given to --scenario, and end. It must not be there yet." placeholder:"FILE"`
+	WriteSite     string `help:"Write a site file and register maps that fit the scenario here: run the agent with --site DIR/site.toml." placeholder:"DIR"`
+	Record        string `help:"Serve nothing: record the whole story here in one go, with its site file, maps and truth.json, and end." placeholder:"DIR"`
+	TCP           string `default:"127.0.0.1:1502" help:"Serve Modbus TCP here; an empty address turns it off." placeholder:"HOST:PORT"`
+	Pty           bool   `help:"Serve Modbus RTU on a pseudo-terminal and print its path."`
+	Port          string `help:"Serve Modbus RTU on this serial port." placeholder:"PORT"`
+	ASCII         bool   `name:"ascii" help:"Speak Modbus ASCII instead of RTU on --pty and --port."`
+	RTUTCP        string `name:"rtu-tcp" help:"Serve Modbus RTU over TCP here, as a serial device server does." placeholder:"HOST:PORT"`
+	Baud          int    `default:"19200" help:"Speed of the serial line; answers are paced to it."`
+	TextPty       bool   `help:"Serve the plain-text panel of the first controller on a pseudo-terminal and print its path."`
+	TextTCP       string `help:"Serve that panel here, as behind a serial device server." placeholder:"HOST:PORT"`
+	TextPrints    bool   `help:"The panel prints by itself each second instead of answering."`
 
 	Speed  float64       `default:"1" help:"How many times faster than the clock the plant runs."`
 	Start  string        `help:"When the plant's story begins, RFC 3339; the present if not given." placeholder:"TIME"`
@@ -47,6 +48,8 @@ func (c *simulateCmd) Run(s *surroundings) error {
 		return misuse{err}
 	case !(c.Speed > 0):
 		return misuse{fmt.Errorf("--speed %g: write how many times faster than the clock it runs, more than 0", c.Speed)}
+	case c.WriteScenario != "":
+		return c.writeScenario(s.stdout)
 	case c.Record != "":
 		return c.record(s, begin)
 	}
@@ -81,6 +84,7 @@ func (c *simulateCmd) Run(s *surroundings) error {
 	if served == 0 {
 		return misuse{errors.New("nothing to serve: give --tcp, --rtu-tcp, --pty, --port, --text-pty or --text-tcp")}
 	}
+	fmt.Fprintln(s.stdout, plantClock(scenario, begin))
 	fmt.Fprintf(s.stdout, "%s, %g times as fast as the clock; Ctrl-C stops it\n", scenario.Title, c.Speed)
 	group.Go(func() error { return driver.Run(ctx, c.Speed) })
 	return errors.Join(group.Wait(), c.writeTruth(driver))

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -44,6 +45,49 @@ func TestSimulateLists(t *testing.T) {
 	for _, name := range simulator.Scenarios() {
 		if !strings.Contains(out, name+" ") {
 			t.Errorf("the list lacks %s:\n%s", name, out)
+		}
+	}
+}
+
+// A built-in scenario is written as a file that can be changed and given back.
+func TestSimulateWritesItsScenario(t *testing.T) {
+	t.Chdir(t.TempDir())
+	for _, name := range simulator.Scenarios() {
+		out, _ := ran(t, exitFine, "simulate", "--scenario", name, "--write-scenario", name+".toml")
+		if want := "simulate --scenario " + name + ".toml\n"; !strings.HasSuffix(out, want) {
+			t.Errorf("%s: it says %q, want the command %q", name, out, want)
+		}
+		own, err := simulator.LoadScenario(name + ".toml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if built, err := simulator.LoadScenario(name); err != nil || !reflect.DeepEqual(own, built) {
+			t.Errorf("%s: the file is another scenario (%v)", name, err)
+		}
+	}
+	mustFail(t, exitWrongUse, []string{"there is a file already"}, "simulate", "--write-scenario", "joinery.toml")
+	mustFail(t, exitWrongUse, []string{"unknown scenario"}, "simulate", "--scenario", "nowhere", "--write-scenario", "x.toml")
+	mustFail(t, exitFailed, []string{"a folder that is there"}, "simulate", "--write-scenario", "no/such/folder.toml")
+}
+
+// A plant in another time zone: it is said that nobody works there now, and when
+// somebody does.
+func TestPlantClock(t *testing.T) {
+	s, err := simulator.LoadScenario("joinery") // Mon-Fri 07:00-16:00 in Chicago
+	if err != nil {
+		t.Fatal(err)
+	}
+	for begin, want := range map[string]string{
+		"2026-03-02T09:00:00-06:00": "in the plant it is Mon 09:00 (America/Chicago)",
+		"2026-03-02T09:00:00+01:00": "in the plant it is Mon 02:00 (America/Chicago), out of its shifts; to see it at work: --start 2026-03-02T08:00:00-06:00",
+		"2026-03-07T12:00:00Z":      "in the plant it is Sat 06:00 (America/Chicago), out of its shifts; to see it at work: --start 2026-03-09T08:00:00-05:00",
+	} {
+		at, err := time.Parse(time.RFC3339, begin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := plantClock(s, at); got != want {
+			t.Errorf("%s: %q, want %q", begin, got, want)
 		}
 	}
 }

@@ -4,8 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net"
+	"os"
 	"path/filepath"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -25,6 +28,54 @@ func listScenarios(out io.Writer) error {
 		fmt.Fprintf(table, "%s\t%s\n", name, s.Title)
 	}
 	return table.Flush()
+}
+
+// writeScenario writes the scenario's file, never over one that is there.
+func (c *simulateCmd) writeScenario(out io.Writer) error {
+	if _, err := c.scenario(); err != nil {
+		return err
+	}
+	text, err := simulator.ScenarioText(c.Scenario)
+	if err != nil {
+		return err
+	}
+	f, err := os.OpenFile(c.WriteScenario, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if errors.Is(err, fs.ErrExist) {
+		return misuse{fmt.Errorf("--write-scenario %s: there is a file already: give another name", c.WriteScenario)}
+	}
+	if err != nil {
+		return fmt.Errorf("--write-scenario: %w; give a file in a folder that is there and that this user may write to", err)
+	}
+	_, err = f.Write(text)
+	if err := errors.Join(err, f.Close()); err != nil {
+		return fmt.Errorf("--write-scenario: %w", err)
+	}
+	_, err = fmt.Fprintf(out, "change it, then: loadscribe simulate --scenario %s\n", c.pathOf(c.WriteScenario))
+	return err
+}
+
+// pathOf writes a file's name as --scenario takes it for one: a name without a folder
+// and ".toml" would be a built-in scenario's.
+func (c *simulateCmd) pathOf(name string) string {
+	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".toml") {
+		return name
+	}
+	return "." + string(filepath.Separator) + name
+}
+
+// plantClock says what time it is in the plant and, where nobody works then, with
+// which --start somebody does: the plant's own time zone decides, not this computer's.
+func plantClock(s *simulator.Scenario, begin time.Time) string {
+	said := fmt.Sprintf("in the plant it is %s (%s)", begin.In(s.Location).Format("Mon 15:04"), s.Location)
+	if len(s.Shifts) == 0 || s.InShift(begin) {
+		return said
+	}
+	const step = 15 * time.Minute
+	at := begin.Truncate(step)
+	for end := at.Add(8 * 24 * time.Hour); !s.InShift(at) && at.Before(end); {
+		at = at.Add(step)
+	}
+	return said + ", out of its shifts; to see it at work: --start " + at.Add(time.Hour).In(s.Location).Format(time.RFC3339)
 }
 
 // record records the scenario's whole story. It ends at the present, or begins

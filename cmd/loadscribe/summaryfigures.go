@@ -68,7 +68,7 @@ func printAbsent(out io.Writer, absent []*analysis.Figure) {
 	var reasons []string
 	names := map[string][]string{}
 	for _, f := range absent {
-		if f.Absent == analysis.NotOfSystem || f.Absent == analysis.NotOfMachine {
+		if analysis.NoLack(f.Absent) {
 			continue
 		}
 		if names[f.Absent] == nil {

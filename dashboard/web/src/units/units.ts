@@ -118,7 +118,7 @@ const figureDisplays: Record<string, Record<UnitSystem, Display>> = {
 };
 
 /** Figures whose plain number is a share and is shown in percent. */
-const shares = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'leak_share', 'isentropic_efficiency', 'motor_derating', 'water_risk_share']);
+const shares = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'leak_share', 'isentropic_efficiency', 'motor_derating', 'water_risk_share', 'standing_below_minimum_share']);
 
 /** The display of a figure's value, by name and unit. */
 export function figureDisplay(name: string, unit: string, system: UnitSystem): Display {
