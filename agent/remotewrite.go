@@ -22,6 +22,7 @@ type sampleReceiver struct {
 	set    *sitefile.RemoteWrite
 	source *samples.Source
 	sender *remote.Sender
+	lag    *lagWatch
 }
 
 // openReceivers prepares the sending to each receiver. Nothing is read or sent yet.
@@ -38,7 +39,7 @@ func (a *Agent) openReceivers(o *Options) error {
 		if err != nil {
 			return err
 		}
-		a.receivers = append(a.receivers, sampleReceiver{set, source, sender})
+		a.receivers = append(a.receivers, sampleReceiver{set, source, sender, &lagWatch{}})
 	}
 	return nil
 }
@@ -148,6 +149,10 @@ func (a *Agent) RemoteWrites() (RemoteWrites, error) {
 		st := r.sender.State()
 		one := remoteView(r.set, &st)
 		a.behind(&one, r.source.Place())
+		if why := a.slowness(r, st.FailingSinceMS != 0); why != "" {
+			one.Why = why
+			one.Mend = "Look whether the receiver or the way to it is slow, or whether many samples are refused. Nothing is lost while the readings are kept."
+		}
 		if a.refuge != nil {
 			one.State, one.Why = remoteStopped, "the data directory takes nothing, and recording goes on in memory"
 			one.Mend = "What is in memory goes to the data directory when that can be written again, and is sent then."
@@ -249,6 +254,7 @@ func (a *Agent) remoteMetrics() *publish.RemoteWrite {
 		if at.Seq > 0 {
 			out.WaitingScans = max(out.WaitingScans, durable-int64(at.Seq))
 		}
+		out.BehindMS = max(out.BehindMS, a.unsentMS(r))
 		out.Samples += st.Samples
 		out.MissedScans += st.Missed
 		out.Requests += st.Requests
@@ -264,13 +270,15 @@ func receiversToDo(receivers []RemoteWrite) (all []MissedToDo) {
 		r := &receivers[i]
 		if r.State == remoteFailing || r.State == remoteHeld {
 			all = append(all, MissedToDo{"receiver", fmt.Sprintf("Nothing gets through to %s: %s.", r.Name, strings.TrimSuffix(r.Why, ".")), r.Mend})
+		} else if r.State == remoteSending && r.Why != "" {
+			all = append(all, MissedToDo{"receiver", fmt.Sprintf("%s is behind: %s.", r.Name, r.Why), r.Mend})
 		}
 	}
 	return all
 }
 
-// undelivered is what keeps each receiver and target from getting anything, by name:
-// empty while it gets through.
+// undelivered is what keeps each receiver and target from getting anything, or all that
+// is recorded, by name: empty while it gets through.
 func (a *Agent) undelivered() map[string]string {
 	all := map[string]string{}
 	if a.messages != nil {
@@ -282,7 +290,8 @@ func (a *Agent) undelivered() map[string]string {
 	}
 	for i := range a.receivers {
 		st := a.receivers[i].sender.State()
-		if all[st.Name] = ""; st.FailingSinceMS != 0 {
+		all[st.Name] = a.slowness(&a.receivers[i], st.FailingSinceMS != 0)
+		if st.FailingSinceMS != 0 {
 			all[st.Name] = orUnknown(st.Why)
 		}
 	}

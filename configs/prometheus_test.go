@@ -79,5 +79,6 @@ func TestPrometheusRulesCanFail(t *testing.T) {
 		{"targets of another kind", "alerts.yml", "up == 0 and on (job, instance) last_over_time(loadscribe_agent_start_timestamp_seconds[7d])", "up == 0"},
 		{"one device for all", "alerts.yml", "max without (device)", "min without (device)"},
 		{"somebody's already", "alerts.yml", `loadscribe_alarms_standing{state="raised"}`, `loadscribe_alarms_standing`},
+		{"what is caught up", "alerts.yml", "          and loadscribe_remote_write_lag_seconds >= min_over_time(loadscribe_remote_write_lag_seconds[15m] offset 1m)\n", ""},
 	})
 }

@@ -362,7 +362,7 @@ func TestRulesSay(t *testing.T) {
 		{sitefile.Alarm{On: sitefile.AlarmQuiet, Above: &grown}, "main", "Raised when what flows in quiet hours of the last week is more than 20 % above that of the four weeks before, more surely than by chance; returns when that is over."},
 		{sitefile.Alarm{On: sitefile.AlarmFault}, "comp1", "Raised when a fault code is on; returns when that is over."},
 		{sitefile.Alarm{On: sitefile.AlarmDisk, FreeBytes: 2e9}, "disk", "Raised when the disk of the data directory takes nothing, or less than 2 GB is free on it; returns when that is over."},
-		{sitefile.Alarm{On: sitefile.AlarmUndelivered, After: 30 * time.Minute}, "dispatch, owner", "Raised when nothing gets through to a receiver of samples or a target of messages for 30 min; returns when that is over."},
+		{sitefile.Alarm{On: sitefile.AlarmUndelivered, After: 30 * time.Minute}, "dispatch, owner", "Raised when nothing gets through to a receiver of samples or a target of messages, or less than is recorded for 30 min; returns when that is over."},
 		{sitefile.Alarm{On: sitefile.AlarmReading, Channel: "meter.amps", Above: &volts}, "meter", "Raised when meter.amps is above 62.0 A; returns when that is over."},
 	} {
 		tt.alarm.Name = "one"

@@ -162,7 +162,7 @@ func ruleWhen(site *sitefile.Site, r *Rule) string {
 	case sitefile.AlarmCalibration:
 		return "a calibration has run out" + ahead(a)
 	case sitefile.AlarmUndelivered:
-		return "nothing gets through to a receiver of samples or a target of messages"
+		return "nothing gets through to a receiver of samples or a target of messages, or less than is recorded"
 	}
 	return side(p.What, p)
 }

@@ -72,7 +72,7 @@ func joinery() Snapshot {
 		Alarms: Alarms{Kinds: []AlarmKind{{On: "no data", Raised: 1, Returned: 2}, {On: "disk", Acknowledged: 3, Shelved: 4}},
 			Rules: []RuleCount{{"quiet", 1}, {"raised", 1}, {"waiting", 0}, {"blind", 0}, {"new", 0}}},
 		Messages: &Messages{Waiting: 1, Sent: 20, GivenUp: 2, Working: 1, Failing: 1},
-		RemoteWrite: &RemoteWrite{Sending: 1, Held: 1, Samples: 4200, Refused: map[string]int64{"too_old": 3, "other": 0}, WaitingScans: 12, MissedScans: 7,
+		RemoteWrite: &RemoteWrite{Sending: 1, Held: 1, Samples: 4200, Refused: map[string]int64{"too_old": 3, "other": 0}, WaitingScans: 12, BehindMS: 4500, MissedScans: 7,
 			Requests: 100, Retries: 2, Bytes: 52_000},
 		StartedMS: 1_771_999_000_000,
 		Devices: []Device{

@@ -39,6 +39,7 @@ const (
 	sentSamplesFamily
 	refusedSamplesFamily
 	unsentScansFamily
+	sendLagFamily
 	lostScansFamily
 	sendRequestsFamily
 	sendRetriesFamily
@@ -116,6 +117,7 @@ var familyTexts = [numFamilies]familyText{
 	sentSamplesFamily:     {"remote_write_samples_total", "Samples that receivers took, of all receivers. Absent without receivers.", nil},
 	refusedSamplesFamily:  {"remote_write_refused_samples_total", "Samples that a receiver will never take, by reason. Absent without receivers.", []string{"reason"}},
 	unsentScansFamily:     {"remote_write_waiting_scans", "Scans that are stored and not sent on yet, of the receiver that is furthest behind. Absent without receivers.", nil},
+	sendLagFamily:         {"remote_write_lag_seconds", "How much older than the newest stored scan the oldest is that is not sent on yet, of the receiver that is furthest behind. Absent without receivers.", nil},
 	lostScansFamily:       {"remote_write_missed_scans_total", "Scans that were no longer kept when it was their turn. Absent without receivers.", nil},
 	sendRequestsFamily:    {"remote_write_requests_total", "Requests made to receivers. Absent without receivers.", nil},
 	sendRetriesFamily:     {"remote_write_retries_total", "Of these, those that followed one without a settling answer. Absent without receivers.", nil},

@@ -156,6 +156,7 @@ func (r *RemoteWrite) put(put Put) {
 		put(refusedSamplesFamily, float64(r.Refused[reason]), reason)
 	}
 	put(unsentScansFamily, float64(r.WaitingScans))
+	put(sendLagFamily, float64(r.BehindMS)/1000)
 	put(lostScansFamily, float64(r.MissedScans))
 	put(sendRequestsFamily, float64(r.Requests))
 	put(sendRetriesFamily, float64(r.Retries))

@@ -127,7 +127,7 @@ type RemoteWrite struct {
 	Samples                int64
 	// Refused are samples by reason, all that there are: those without any are zero.
 	Refused                  map[string]int64
-	WaitingScans             int64 // of the receiver that is furthest behind
+	WaitingScans, BehindMS   int64 // of the receiver that is furthest behind
 	MissedScans              int64
 	Requests, Retries, Bytes int64
 }
