@@ -146,9 +146,33 @@ func (h *History) Figures(fromMS, toMS int64, machine string) (analysis.Report, 
 func (h *History) figures(fromMS, toMS int64, now time.Time, machine string) (analysis.Report, error) {
 	report, err := analysis.Compute(h.source(), h.site, fromMS, toMS, now.UnixMilli(), machine)
 	if err == nil && !report.Observed() {
-		report.Notes = append(report.Notes, h.nothingHere())
+		some, err := h.anyScan(fromMS, toMS)
+		if err != nil {
+			return report, err
+		}
+		if some {
+			report.Notes = append(report.Notes, nothingTold)
+		} else {
+			report.Notes = append(report.Notes, h.nothingHere())
+		}
 	}
 	return report, err
+}
+
+// nothingTold is said of a window in which scans came, with a value or without, and
+// none was one that a figure begins with.
+const nothingTold = "scans were recorded here, but none told what a machine does, or the pressure at a tap: What we missed and Hook-up say why"
+
+// anyScan reports whether raw scans of a window are kept.
+func (h *History) anyScan(fromMS, toMS int64) (some bool, err error) {
+	err = h.source().Scans(store.ScanQuery{FromMS: fromMS, ToMS: toMS}, func(*scan.Scan) error {
+		some = true
+		return errEnough
+	})
+	if errors.Is(err, errEnough) {
+		err = nil
+	}
+	return some, err
 }
 
 // nothingHere is what there is instead, where a window holds nothing.

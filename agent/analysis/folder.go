@@ -53,7 +53,9 @@ type subject struct {
 	done              []store.Piece // cut since the last Flush
 
 	trend   trend
-	airHigh float64 // highest total of air ever told, m³
+	heard   bool        // a scan of the master's group has come
+	why     scan.Reason // why the last one told no state
+	airHigh float64     // highest total of air ever told, m³
 }
 
 // NewFolder makes a Folder for the machines and systems of site. groups are
@@ -157,6 +159,7 @@ func (sub *subject) step(s *scan.Scan, r *route) {
 	sub.lastSeq = s.Seq
 	sub.sp.step(&sub.c, sub.d, s, r)
 	sub.trend.step(sub.sp, &sub.c)
+	sub.noteWhy(s, r)
 }
 
 // piece is the open piece as it stands.

@@ -54,15 +54,56 @@ func (sub *subject) live(mono, wall int64) Live {
 		return l
 	}
 	l.SinceMS, l.SinceKnown = c.lastWall, c.hasLast
-	reason := c.bad
-	if reason == scan.Good {
-		reason = scan.AgentStopped
-		if off := silent - quiet; quiet >= 0 && off < 5000 && off > -5000 {
-			reason = scan.Dropped
+	l.Reason = sub.whyNow(quiet, silent)
+	return l
+}
+
+// unread is why a state is unobserved before the first scan since the agent started,
+// or since the computer woke: the agent runs, and so has not stopped.
+const unread = "not read yet"
+
+// whyNow is why there is no state now. The carry has why the gap began, which is not
+// the same: where the agent was started anew, or for the first time, and the device has
+// not answered since.
+func (sub *subject) whyNow(quietMS, silentMS int64) string {
+	off := silentMS - quietMS
+	switch {
+	case sub.why != scan.Good:
+		return sub.why.String()
+	case sub.heard && quietMS >= 0 && off < 5000 && off > -5000:
+		return scan.Dropped.String()
+	}
+	return unread
+}
+
+// noteWhy keeps why a scan told no state, for show only: it is not part of the carry.
+func (sub *subject) noteWhy(s *scan.Scan, r *route) {
+	c := &sub.c
+	switch {
+	case !r.master:
+		return
+	case s.Reason != scan.Good:
+		sub.why = s.Reason
+	case c.known && c.lastMono == s.MonoMS:
+		sub.why = scan.Good
+	default:
+		sub.why = sub.sp.unmet(c, s)
+	}
+	sub.heard = true
+}
+
+// unmet is why a scan that came told no state: what it says of the first channel that
+// the state needs and that no value holds of.
+func (sp *spec) unmet(c *carry, s *scan.Scan) scan.Reason {
+	for _, ch := range sp.needed() {
+		if ch < 0 || sp.held(c, ch, s.MonoMS) || sp.chans[ch].device != s.Group.Device {
+			continue
+		}
+		if in := s.Group.Index(sp.chans[ch].name); in >= 0 && s.ReasonOf(in) != scan.Good {
+			return s.ReasonOf(in)
 		}
 	}
-	l.Reason = reason.String()
-	return l
+	return sp.missing(c, s)
 }
 
 // Words of Live.PressureTrend.

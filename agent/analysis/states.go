@@ -65,14 +65,7 @@ func (sp *spec) missing(c *carry, s *scan.Scan) scan.Reason {
 		}
 		return sp.masterReason(s)
 	}
-	need := [4]int{sp.running, sp.loaded, -1, -1}
-	if sp.runLevel != nil {
-		need[2] = sp.runLevel.ch
-	}
-	if sp.loadLevel != nil {
-		need[3] = sp.loadLevel.ch
-	}
-	for _, ch := range need {
+	for _, ch := range sp.needed() {
 		if ch >= 0 && !sp.held(c, ch, s.MonoMS) {
 			if ch == sp.master {
 				return sp.masterReason(s)
@@ -85,6 +78,18 @@ func (sp *spec) missing(c *carry, s *scan.Scan) scan.Reason {
 		return sp.masterReason(s)
 	}
 	return scan.Good
+}
+
+// needed are the channels that a state needs; -1: none.
+func (sp *spec) needed() [4]int {
+	need := [4]int{sp.running, sp.loaded, -1, -1}
+	if sp.runLevel != nil {
+		need[2] = sp.runLevel.ch
+	}
+	if sp.loadLevel != nil {
+		need[3] = sp.loadLevel.ch
+	}
+	return need
 }
 
 func (sp *spec) masterReason(s *scan.Scan) scan.Reason {

@@ -276,6 +276,51 @@ func TestLive(t *testing.T) {
 	}
 }
 
+// A state is unobserved for what the device does now, not for why the gap began: while
+// the agent runs it has not stopped.
+func TestLiveReason(t *testing.T) {
+	site := plant(t)
+	controller := handWorked(t).groups["controller"]
+	good := func() ([]int64, []scan.Reason) {
+		return make([]int64, len(controller.Channels)), make([]scan.Reason, len(controller.Channels))
+	}
+	running := -1
+	for i := range controller.Channels {
+		if controller.Channels[i].ID() == site.Machines[0].Roles[scan.MotorRunning] {
+			running = i
+		}
+	}
+	f := NewFolder(site, sitefile.Groups(site))
+	want := func(sec int64, reason string) {
+		t.Helper()
+		if l, _ := f.Live("comp1", sec*1000+900, monday+sec*1000+900); l.Reason != reason || (l.State == Unobserved) != (reason != "") {
+			t.Errorf("at %d s: %s, %q; want %q", sec, l.State, l.Reason, reason)
+		}
+	}
+	step := func(sec int64, segment uint32, reason, ofRunning scan.Reason) {
+		s := scan.Scan{Seq: uint64(sec) + 1, Group: controller, Segment: segment, MonoMS: sec * 1000, WallMS: monday + sec*1000, Reason: reason}
+		if reason == scan.Good {
+			s.Values, s.Quality = good()
+			s.Quality[running] = ofRunning
+		}
+		f.Step(&s)
+	}
+	want(0, "not read yet")
+	step(1, 1, scan.PortGone, 0) // the first scan of a site
+	want(1, "port gone")
+	step(2, 1, scan.Timeout, 0)
+	want(2, "timeout")
+	step(3, 1, scan.Good, scan.Exception) // a wrong map: other channels are read
+	want(3, "device exception")
+	step(4, 1, scan.Good, scan.Good)
+	want(4, "")
+	step(60, 2, scan.Timeout, 0) // started anew
+	want(60, "timeout")
+	step(61, 2, scan.Good, scan.Good)
+	want(61, "")
+	want(90, "dropped")
+}
+
 // TestTotalsNeverFall follows the totals scan by scan.
 func TestTotalsNeverFall(t *testing.T) {
 	site := plant(t)

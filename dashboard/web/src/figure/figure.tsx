@@ -77,6 +77,20 @@ function Bound({ figure, value, at, system }: { figure: Figure; value: number; a
   return <><Num value={value} at={at}>{shown.value}</Num>{shown.unit && ` ${shown.unit}`}</>;
 }
 
+/** On which side of its limit a figure may not lie, as summary and report judge it (agent/display, Bounds); empty: it keeps to it, or has none. */
+export function breach({ name, value, limit }: Figure): '' | 'under' | 'over' {
+  if (value === undefined || limit === undefined || name === 'isentropic_efficiency') return ''; // there it stands beside new machines
+  if (name === 'shortest_rest') return value < limit ? 'under' : '';
+  return value > limit ? 'over' : '';
+}
+
+/** A limit that is not kept is said where the value stands; one that is kept stands in how we know. */
+function Beyond({ figure, at, system }: { figure: Figure; at: string; system: UnitSystem }) {
+  const side = breach(figure);
+  if (!side || figure.limit === undefined) return null;
+  return <p class="must">{side === 'under' ? 'Under' : 'Over'} the limit of {Bound({ figure, value: figure.limit, at: `${at}/limit`, system })}.</p>;
+}
+
 /**
  * look: the address in Trace of the readings behind the figure; empty: there are
  * none to go to. at: see Value.
@@ -108,6 +122,7 @@ export function FigureEntry({ title, found, instruments, system, look, beside = 
       {!found || figure?.value === undefined
         ? <p class="absent">Not known: <span data-words>{figure?.absent || 'loadscribe did not give this figure'}</span>.</p>
         : <Value figure={found.figure} value={figure.value} at={found.at} system={system} />}
+      {found && <Beyond figure={found.figure} at={found.at} system={system} />}
       {beside && <p class="aside">{beside}</p>}
       {figure && <HowWeKnow title={title} figure={figure} instruments={instruments} system={system} look={look} at={found.at} />}
     </article>

@@ -23,6 +23,26 @@ export function readingY(d: Drawing, c: Column): number | undefined {
 /** Half of "118.9" at 13.5 px with its rim, and a little: the last place of a narrow row keeps its pressure within the drawing. */
 const halfReadingPx = 21;
 
+/** The room of an edge's words, "cut-out 120" at 12 px. */
+const edgeWordsPx = 74;
+
+/**
+ * At which end of a machine's band an edge's words stand, at this baseline: at its beginning, but at its
+ * end where a reading would lie on them and there it would not. On a phone the sump's stands so near.
+ */
+export function edgeSide(readings: { x: number; y: number }[], [x0, x1]: [number, number], baseline: number): 'start' | 'end' {
+  const covered = (from: number, to: number) => readings.some((r) => r.x + halfReadingPx > from && r.x - halfReadingPx < to && Math.abs(r.y - baseline) < 14);
+  return covered(x0, x0 + edgeWordsPx) && !covered(x1 - edgeWordsPx, x1) ? 'end' : 'start';
+}
+
+/** Where the pressures of a row are written. */
+export function readingsAt(d: Drawing, tier: Tier): { x: number; y: number }[] {
+  return [...tier.groups.flatMap((g) => g.columns), ...tier.tail].flatMap((c) => {
+    const y = readingY(d, c);
+    return y === undefined ? [] : [{ x: (c.x0 + c.x1) / 2, y }];
+  });
+}
+
 /** A name cut to the room it has; it stands in full in the row above and in the drawing's words. */
 export function shortened(name: string, px: number): string {
   const most = Math.max(3, Math.floor(px / 6.6));

@@ -6,6 +6,7 @@ import { describe as inWords } from './describe';
 import { layOut } from './layout';
 import { makeScale } from './scale';
 import { signs } from './signs';
+import { edgeSide } from './section-text';
 import { levels, passing, stations } from './stations';
 
 const psi = 6894.757293168361;
@@ -146,5 +147,16 @@ describe('signs', () => {
     expect(list[0]?.what).toBe('Readings are not being saved: the disk is full.');
     expect(list[0]?.todo).toMatch(/^Free space\. Recording goes on in memory/);
     expect(list[1]?.what).toContain('clock is not set');
+  });
+});
+
+describe('the words of a band’s edge', () => {
+  it('stand at its beginning, or at its end where a reading would lie on them', () => {
+    const band: [number, number] = [50, 380];
+    expect(edgeSide([{ x: 141, y: 220 }], band, 300)).toBe('start'); // another height
+    expect(edgeSide([{ x: 200, y: 300 }], band, 300)).toBe('start'); // beside them
+    expect(edgeSide([{ x: 141, y: 295 }], band, 300)).toBe('end'); // the sump's, on a phone
+    expect(edgeSide([{ x: 141, y: 295 }, { x: 350, y: 305 }], band, 300)).toBe('start'); // no end is free
+    expect(edgeSide([], band, 300)).toBe('start');
   });
 });

@@ -9,7 +9,7 @@ import { convert, fixed, type UnitSystem } from '../units/units';
 import { describe } from './describe';
 import { layOut, type Column, type Drawing, type Group, type Shown, type Tier } from './layout';
 import { certainty, profile, type Stretch } from './profile';
-import { Texts, readingY } from './section-text';
+import { Texts, edgeSide, readingY, readingsAt } from './section-text';
 
 export function Section({ site, view, shown, system }: { site: Site; view: View; shown: Shown; system: UnitSystem }) {
   const [ref, width] = useWidth<HTMLDivElement>();
@@ -90,15 +90,22 @@ function readFrom(d: Drawing, c: Column): string | undefined {
 }
 
 function Edges({ d, site, tier }: { d: Drawing; site: Site; tier: Tier }) {
+  const readings = readingsAt(d, tier);
   return (
     <g>
       {tier.groups.map((g) => {
         const [x0, x1] = reach(d, g);
-        const edge = (key: 'cut_in_pa' | 'cut_out_pa', pa: number | undefined, word: string, above: boolean) => pa !== undefined && (
-          <Line class="band-edge" x0={x0} x1={x1} y={d.scale.y(pa)}>
-            {x1 - x0 > 110 && <text class="mark" x={x0 + (d.single ? 6 : 3)} y={d.scale.y(pa) + (above ? -6 : 15)}>{d.single ? 'cut-' : ''}{word} <Limit d={d} pa={pa} at={ofMachine(site, g, key)} /></text>}
-          </Line>
-        );
+        const edge = (key: 'cut_in_pa' | 'cut_out_pa', pa: number | undefined, word: string, above: boolean) => {
+          if (pa === undefined) return null;
+          const baseline = d.scale.y(pa) + (above ? -6 : 15);
+          const side = edgeSide(readings, [x0, x1], baseline);
+          const white = d.single ? 6 : 3;
+          return (
+            <Line class="band-edge" x0={x0} x1={x1} y={d.scale.y(pa)}>
+              {x1 - x0 > 110 && <text class="mark" x={side === 'start' ? x0 + white : x1 - white} y={baseline} text-anchor={side}>{d.single ? 'cut-' : ''}{word} <Limit d={d} pa={pa} at={ofMachine(site, g, key)} /></text>}
+            </Line>
+          );
+        };
         return <g key={g.machine.name}>{edge('cut_out_pa', g.machine.cut_out_pa, 'out', true)}{edge('cut_in_pa', g.machine.cut_in_pa, 'in', false)}</g>;
       })}
     </g>
