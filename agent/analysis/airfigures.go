@@ -64,6 +64,9 @@ func (s *sheet) findAir(m *sitefile.Machine) airResult {
 	delay, how, from := s.settledDelay(m), "assumed", "delivery delay (assumed)"
 	if s.delaySeen() {
 		how, from = "as the pressure shows it, see delivery_delay", s.storage.tap
+		if seen := s.deliveryDelay(m).V; delay.V > seen {
+			how = fmt.Sprintf("that of a sump that has blown down, led on from the %.1f s of delivery_delay, which is of the loads as they were", seen)
+		}
 	}
 	fills := s.fills()
 	off := delay.Scaled(fills)
