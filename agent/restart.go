@@ -33,9 +33,9 @@ func (a *Agent) tellRestart() error {
 	if len(runs) > 0 {
 		last := slices.MaxFunc(runs, func(x, y store.Event) int { return cmp.Compare(x.Seq, y.Seq) })
 		if last.Kind == kindStarted {
-			a.log.Warn("the last run broke off without being stopped: power cut, or killed", "last_reading", Stamp(newestMS))
+			a.log.Warn("the last run broke off without being stopped: power cut, killed, or this is a backup made while it ran", "last_reading", Stamp(newestMS))
 			if _, err := a.store.AppendEvent(store.Event{Kind: kindBroke, WallMS: max(newestMS, last.WallMS),
-				Text: "recording broke off without being stopped: the power failed, or the process was killed"}); err != nil {
+				Text: "recording broke off without being stopped: the power failed, the process was killed, or this record is a backup, made while it went on"}); err != nil {
 				return err
 			}
 		}
