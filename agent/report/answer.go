@@ -273,14 +273,15 @@ func (b *builder) firstFindings() (blocks []Block) {
 			worth++
 		}
 	}
+	sums := ""
 	if worth > 1 {
-		blocks = append(blocks, para("Sums for a year are each for its own advice alone: what one saves another may have saved already, so that they do not add up."))
+		sums = "Sums for a year do not add up: what one saves another may have saved already. "
 	}
 	more := "The evidence, what the sums assume and the cautions"
 	if n > mostFindings {
 		more = fmt.Sprintf("All %d findings, the evidence, what the sums assume and the cautions", n)
 	}
-	return append(blocks, para(more+" stand under ", Run{Text: "Findings in full", Link: "findings"}, "."))
+	return append(blocks, para(sums+more+" stand under ", Run{Text: "Findings in full", Link: "findings"}, "."))
 }
 
 // firstSentence is a text up to its first full stop before a space.

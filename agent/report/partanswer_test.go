@@ -118,7 +118,7 @@ func TestAnswer(t *testing.T) {
 		"comp1 ran for 40.0 h of 168.0 h observed, and made air for 50", "Finding 1: Leaks are large\nWorth in a year: 700 ± 80 USD.\nFirst: Walk the mains at night.\n", "not: Then mend",
 		"Finding 2: It runs off shift", "not: Worth in a year: .", "Finding 3: Third", "not: Finding 4", "Also found. Fourth.", "not: Do not rely", "All 4 findings", "not: do not add up", "How a year is told, and what that assumes, stands under Brought to a year.")
 	b = built(b.data, Finding{Title: "One", Effect: effect}, Finding{Title: "Two", Effect: effect})
-	says(t, plainText(t, b, answer(b)), "they do not add up", "not: Also found")
+	says(t, plainText(t, b, answer(b)), "Sums for a year do not add up: what one saves another may have saved already. The evidence, what", "not: Also found") // one paragraph: the page is full
 	b = built(b.data, Finding{Title: "The meter of comp1 reads low", Subject: "comp1", Matters: mattersFigures})
 	says(t, plainText(t, b, answer(b)), "Do not rely on these sums: the meter of comp1 reads low.")
 	leaks := &b.data.Figures.Systems[0].Figures[len(b.data.Figures.Systems[0].Figures)-1]
