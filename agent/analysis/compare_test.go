@@ -303,3 +303,40 @@ func TestCompareFewFreeHours(t *testing.T) {
 		}
 	}
 }
+
+// TestCompareAirThatIsNotMetered: a model by air that is made of rated flow and the time
+// loaded is taken only where there is no other, and then with a warning, whether or not it
+// is known how the air itself changed (docs/before-after.md).
+func TestCompareAirThatIsNotMetered(t *testing.T) {
+	byAir := func() *triedModel {
+		m := model(modelAir, "", atEqualAir)
+		m.fit, m.KeepsLimits = &baseline.Fit{T: []float64{1, 50}}, true
+		return m
+	}
+	byDay := func() *triedModel {
+		m := model(modelDayType, "", inAll)
+		m.fit = &baseline.Fit{EffectiveN: 168, P: 3}
+		return m
+	}
+	for _, tt := range []struct {
+		metered, known, days bool
+		want, says           string
+	}{
+		{false, false, true, modelDayType, "air is not metered"},
+		{false, true, true, modelDayType, "air is not metered"},
+		{false, false, false, modelAir, "only because no model by days can be made"},
+		{true, false, true, modelAir, "energy follows the air"},
+		{true, true, true, modelAir, "did not change"},
+		{true, false, false, modelAir, "energy follows the air"},
+	} {
+		c := &comparer{tried: []*triedModel{byAir()}}
+		if tt.days {
+			c.tried = append(c.tried, byDay())
+		}
+		c.before.metered, c.after.metered, c.air.known = tt.metered, tt.metered, tt.known
+		got, why := c.suits()
+		if got == nil || got.Name != tt.want || !strings.Contains(why, tt.says) || tt.metered && strings.Contains(why, "not metered") {
+			t.Errorf("%+v: took %v, %q", tt, got, why)
+		}
+	}
+}

@@ -61,6 +61,7 @@ const leastFree = 10.0
 // cycles changes it as well.
 func (c *comparer) suits() (*triedModel, string) {
 	byAir, whyAir := c.bestByAir()
+	metered := c.before.metered && c.after.metered
 	if m := c.usable(modelProduction); m != nil && m.KeepsLimits && math.Abs(m.fit.T[1]) >= leastT {
 		return m, fmt.Sprintf("energy follows production (t = %.1f, CV(RMSE) %.1f %%), so that a change of production is allowed for and air saved counts", m.fit.T[1], 100*m.fit.CVRMSE)
 	}
@@ -75,9 +76,11 @@ func (c *comparer) suits() (*triedModel, string) {
 		return nil, ""
 	case byAir == nil:
 		return byDay, "no model by air can be made; nothing but the day types is allowed for"
-	case byDay == nil || !c.air.known:
+	case byDay == nil && !metered:
+		return byAir, whyAir + "; air is not metered but made of rated flow and the time loaded, which a change of the machine or its cycles changes as well: it is taken only because no model by days can be made, so do not decide on it alone"
+	case byDay == nil || metered && !c.air.known:
 		return byAir, whyAir
-	case !c.before.metered || !c.after.metered:
+	case !metered:
 		return byDay, "air is not metered but made of rated flow and the time loaded, which a change of the machine or its cycles changes as well; that holds only if as much was made in both periods, which no production file shows"
 	case c.air.told:
 		return byDay, "the air itself changed by more than its uncertainty, which a model by air would not count; that holds only if as much was made in both periods, which no production file shows"

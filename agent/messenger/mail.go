@@ -306,6 +306,9 @@ func (m *Mail) said(what string, err error, password string) error {
 
 // words are what a server or the library said, without the password.
 func (m *Mail) words(err error, password string) string {
+	if words := outward.Unreached(err); words != "" {
+		return words
+	}
 	return outward.Without(err.Error(), append(encoded(m.config.User, password), password)...)
 }
 

@@ -142,6 +142,9 @@ func (w *Webhook) notReached(err error) error {
 	if inURL != nil && inURL.Timeout() {
 		return fmt.Errorf("no answer from %s within %s", w.url.Host, webhookTime)
 	}
+	if words := outward.Unreached(err); words != "" {
+		return errors.New(words)
+	}
 	return fmt.Errorf("no answer from %s: %s", w.url.Host, outward.Without(err.Error()))
 }
 

@@ -130,6 +130,6 @@ func (b *builder) nightsChart(s subject, t *analysis.Table) *chart.Chart {
 		return nil
 	}
 	return &chart.Chart{ID: "quiet-nights-" + slug(s.name, s.at), Title: "What flowed in each quiet night, " + s.name,
-		Summary: fmt.Sprintf("The flow of %d quiet nights and days off, each at its own pressure, in the order of time: a rise from night to night is a growing leak.", len(bars)),
+		Summary: fmt.Sprintf("The flow of %d quiet nights and days off, each at its own pressure, in the order of time. One night is known no better than the quiet demand of them all, whose interval stands with it: a rise that is larger than that, or that goes on from night to night, is a growing leak.", len(bars)),
 		Bars:    &chart.Bars{Value: chart.Axis{Label: "quiet flow", Unit: b.flowUnit(), Zero: true}, Parts: []string{"quiet flow"}, Bars: bars, Across: true}}
 }

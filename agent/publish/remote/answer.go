@@ -123,5 +123,8 @@ func unanswered(host string, err error) answer {
 		return answer{verdict: later, unclear: true, said: fmt.Sprintf("no answer from %s within %s", host, requestTime)}
 	}
 	nothingSent := inNet && op.Op == "dial"
+	if words := outward.Unreached(err); words != "" {
+		return answer{verdict: later, unclear: !nothingSent, said: words}
+	}
 	return answer{verdict: later, unclear: !nothingSent, said: fmt.Sprintf("no answer from %s: %s", host, outward.Without(err.Error()))}
 }

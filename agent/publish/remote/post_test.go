@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/tls"
 	"encoding/pem"
+	"fmt"
 	"io"
 	"log/slog"
 	"net/http"
@@ -15,6 +16,7 @@ import (
 	"time"
 
 	"loadscribe/agent/outward"
+	"loadscribe/testdata/peers"
 	"loadscribe/testdata/vectors"
 )
 
@@ -299,5 +301,20 @@ func TestNotThere(t *testing.T) {
 	})
 	if a := posterFor(t, Config{URL: gone}).post(t.Context(), payload(nil)); a.verdict != later || !a.unclear {
 		t.Errorf("closed: %+v", a)
+	}
+}
+
+// TestNobodyThere: a receiver that is not reached is told of in a person's words, and
+// nothing was sent to it.
+func TestNobodyThere(t *testing.T) {
+	port := peers.FreePort(t)
+	p, err := newPoster(Config{Name: "owner", URL: fmt.Sprintf("http://127.0.0.1:%d/hush", port)}, "", nil, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.close()
+	a := p.post(t.Context(), payload([]Series{{[]Label{{NameLabel, "a"}}, []Sample{{1, 1}}}}))
+	if want := fmt.Sprintf("nobody answers at 127.0.0.1:%d: connection refused", port); a.said != want || a.verdict != later || a.unclear {
+		t.Errorf("got %+v, want %q", a, want)
 	}
 }
