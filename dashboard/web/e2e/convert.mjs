@@ -100,8 +100,20 @@ function durationOf(text) {
   return { seconds: all.reduce((sum, [, n, , u]) => sum + Number(n) * size[u], 0), step: size[last[3]] / 10 ** (last[2]?.length ?? 0) };
 }
 
-/** Why a shown number is not the value; empty where it is. */
-export function wrong(shown, value, { unit, share, key }, system, said = '') {
+/** How uncertain the volume at a pointer is, in its unit: volumes are shown in whole tens of that. undefined: nothing says. */
+export function volumeHalf(answer, { at, less, plus }, { unit }) {
+  if (unit !== 'm³') return undefined;
+  const day = /^(.*)\/(first|second)_per_day$/.exec(at); // of a day's share the same share
+  if (day) {
+    const { value, uncertainty } = walk(answer, `${day[1]}/${day[2]}`).value;
+    return value && uncertainty !== undefined ? (uncertainty * walk(answer, at).value) / value : undefined;
+  }
+  const of = less ?? plus ?? (/\/(value|uncertainty)$/.test(at) ? at.replace(/value$/, 'uncertainty') : undefined);
+  return of && walk(answer, of).value;
+}
+
+/** Why a shown number is not the value; empty where it is. half: see volumeHalf. */
+export function wrong(shown, value, { unit, share, key }, system, said = '', half = undefined) {
   const text = plain(shown);
   if (/^(yes|no)$/.test(text) && unit === '1') return value === (text === 'yes' ? 1 : 0) ? '' : `${text}, and it is ${value}`; // a signal
   if (!/\d/.test(text)) return value === 0 || value === null ? '' : `no digit stands for ${value}`;
@@ -125,7 +137,8 @@ export function wrong(shown, value, { unit, share, key }, system, said = '') {
   const width = key === 'uncertainty' || key === 'narrower';
   const want = value * scale + (width ? 0 : offset);
   // NIST gives seven figures: that much a large number may differ.
-  const step = 10 ** -decimals.length;
+  const tens = half === undefined || half * scale < 100 ? 0 : Math.floor(Math.log10(half * scale)) - 1;
+  const step = tens > 0 ? 10 ** tens : 10 ** -decimals.length;
   const slack = Math.abs(want) * 3e-7 + 1e-9;
   if (sign === '<' || sign === 'under ') return Math.abs(want) < number + slack ? '' : `less than ${number}, and it is ${want}`;
   if (sign === '>' || sign === 'over ') return Math.abs(want) > number - slack ? '' : `more than ${number}, and it is ${want}`;

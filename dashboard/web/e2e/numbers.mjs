@@ -15,7 +15,7 @@
 // data-from names the channel from whose reading a distance is taken to what data-at
 // names; the words of a drawing may have the readings and the site's limits only.
 import assert from 'node:assert/strict';
-import { unitOf, walk, wrong } from './convert.mjs';
+import { unitOf, volumeHalf, walk, wrong } from './convert.mjs';
 import { api, base } from './harness.mjs';
 
 /** Every tagged number of the page, and every text with a digit that is not tagged. */
@@ -119,7 +119,8 @@ async function check(page, system, { names, site, answers, except, states }) {
     if (t.less) whole -= walk(answer, t.less).value;
     if (t.plus) whole += walk(answer, t.plus).value;
     if (near > 0 && (t.less || t.plus)) continue; // both may have moved
-    const why = wrong(t.text, whole, unitOf(answer, t.at, site), system, t.unit);
+    const unit = unitOf(answer, t.at, site);
+    const why = wrong(t.text, whole, unit, system, t.unit, volumeHalf(answer, t, unit));
     if (why) faults.push(`“${t.text}” in “${t.near}” (${t.at}, ${system}): ${why}`);
   }
   for (const r of readings) {

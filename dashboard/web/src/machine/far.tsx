@@ -39,8 +39,8 @@ function back(): string {
   return `${window.location.pathname}${href('machine', query)}`;
 }
 
-export function Far({ live, site, view, machines, moment, wrong, well, system }: {
-  live: Live; site: Site; view: View; machines: SiteMachine[]; moment: Moment; wrong: Sign[]; well: boolean; system: UnitSystem;
+export function Far({ live, site, view, machines, moment, wrong, well, over, system }: {
+  live: Live; site: Site; view: View; machines: SiteMachine[]; moment: Moment; wrong: Sign[]; well: boolean; over: boolean; system: UnitSystem;
 }) {
   const board = useRef<HTMLDivElement>(null);
   const [size, setSize] = useState(0);
@@ -48,7 +48,7 @@ export function Far({ live, site, view, machines, moment, wrong, well, system }:
   const one = alone && farSentence(view.machines.get(alone.name), moment);
   const lines = alone ? [] : farLines(machines.map((m) => ({ name: m.name, state: view.machines.get(m.name) })), moment);
   const pressures = pressuresOf(site, view, machines, system);
-  const words = verdict(wrong, well);
+  const words = verdict(wrong, well, over);
   useEffect(() => {
     live.hold(false); // nothing here could let it go on
     const resized = () => setSize((n) => n + 1);
@@ -90,9 +90,9 @@ function Lines({ list }: { list: { state: StateName; text: string }[] }) {
 }
 
 /** What is wrong in few words: the gravest, and how much more there is. */
-function verdict(wrong: Sign[], well: boolean): Words {
+function verdict(wrong: Sign[], well: boolean, over: boolean): Words {
   const first = wrong[0];
-  if (!first) return well ? ['All well.'] : [];
+  if (!first) return well ? ['All well.'] : over ? ['Alarms to acknowledge.'] : [];
   const words = first.words ?? [first.brief ?? first.what];
   return wrong.length > 1 ? [...words, ` And ${number(wrong.length - 1)} more.`] : words;
 }

@@ -193,7 +193,10 @@ describe('alarms', () => {
     await act(async () => { draw(); await new Promise((r) => setTimeout(r, 20)); draw(); });
     expect(h1()).not.toContain('all well');
     render(null, host);
-    await show(site, view, [alarm({ returned: '2026-11-25T17:30:00Z' })]); // over, and yet to be acknowledged
+    await show(site, view, [alarm({ returned: '2026-11-25T17:30:00Z' })]); // over, and yet to be acknowledged: the head names it
+    expect(h1()).not.toContain('all well');
+    render(null, host);
+    await show(site, view, []);
     expect(h1()).toContain('all well');
   });
 
@@ -202,5 +205,9 @@ describe('alarms', () => {
     const site = siteOf(1);
     await show(site, viewOf(site, ['loaded']), [alarm()]);
     expect(host.querySelector('.board-wrong')?.textContent).toBe('Alarm: air end hot, trim.');
+    render(null, host);
+    await show(site, viewOf(site, ['loaded']), [alarm({ returned: '2026-11-25T17:30:00Z' })]);
+    expect(host.querySelector('.board-wrong')).toBeNull(); // nothing is bad now, and yet not all is well
+    expect(host.querySelector('.board-well')?.textContent).toBe('Alarms to acknowledge.');
   });
 });

@@ -30,21 +30,20 @@ interface Seen {
   well: boolean;
 }
 
-/** alarms: those that stand and ask for a look; undefined: not heard yet. */
+/** alarms: those that stand and ask for a look, over or not, as the head has them; undefined: not heard yet. */
 export function AtTheMachine({ live, site, view, alarms }: { live: Live; site: Site; view: View; alarms: StandingAlarm[] | undefined }) {
   const [damage] = useState(() => new Damage(live));
   useEffect(() => () => damage.stop(), []);
   const machine = shownMachine(site);
   const moment: Moment = { now: view.now, heard: view.heard, connection: view.connection, timeZone: site.timezone };
   const wrong = [...plantSigns(view, site, units.value), ...signs(view, site, damage.losses.value)];
-  const bad = alarms?.filter((a) => !a.returned);
-  const seen: Seen = { live, site, view, moment, wrong, well: bad?.length === 0 && allWell(view, site, wrong, damage.known.value) };
+  const seen: Seen = { live, site, view, moment, wrong, well: alarms?.length === 0 && allWell(view, site, wrong, damage.known.value) };
   const named = site.machines.filter((m) => m.name === askedMachine.value);
   return (
     <>
       <Spoken site={site} view={view} moment={moment} />
       {!machine ? <NoMachine {...seen} />
-        : isFar(location, place.value) ? <Far {...seen} wrong={[...wrong, ...alarmSigns(bad ?? [])]} machines={named.length > 0 ? named : site.machines} system={units.value} />
+        : isFar(location, place.value) ? <Far {...seen} wrong={[...wrong, ...alarmSigns(alarms?.filter((a) => !a.returned) ?? [])]} over={alarms?.some((a) => a.returned) ?? false} machines={named.length > 0 ? named : site.machines} system={units.value} />
           : site.machines.length === 1 ? <OneMachine key={site.site_hash} {...seen} machine={machine} />
             : <Plant {...seen} machine={machine} />}
     </>

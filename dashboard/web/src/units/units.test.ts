@@ -91,6 +91,14 @@ describe('figures', () => {
     expect(showFigure('approach', 10, '°C', 1, 'us')).toMatchObject({ value: '50.0', uncertainty: '1.8' });
   });
 
+  it('rounds a volume to two figures of its uncertainty, as summary does', () => {
+    // 1 m³ is 35.31467 ft³ (NIST SP 811, from memory): 6580.76 m³ are 232397 ft³, 612.55 m³ 21632.
+    expect(showFigure('air_delivered', 6580.76, 'm³', 612.55, 'us')).toMatchObject({ value: '232000', uncertainty: '22000', interval: '211000 to 254000', unit: 'ft³' });
+    expect(showFigure('air_delivered', 6580.76, 'm³', 612.55, 'si')).toMatchObject({ value: '6580', uncertainty: '610' });
+    expect(showFigure('air_delivered', 658.076, 'm³', 12.3, 'si')).toMatchObject({ value: '658', uncertainty: '12' });
+    expect(showFigure('energy', 6580.76, 'kWh', 612.55, 'si')).toMatchObject({ value: '6581', uncertainty: '613' });
+  });
+
   it('does not round a small uncertainty to none', () => {
     expect(showFigure('starts_per_hour_mean', 0.2532, '1/h', 0.00004, 'us')).toEqual({ value: '0.25', uncertainty: '<0.01', unit: 'per hour', interval: 'within 0.01 of 0.25' });
   });

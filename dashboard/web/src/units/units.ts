@@ -139,6 +139,11 @@ export function decimalsFor(uncertainty: number): number {
   return Math.min(4, Math.max(0, 1 - first));
 }
 
+/** Whole tens, hundreds and so on of a volume that show its uncertainty with two figures: nobody reads 232397 ± 21632 ft³. */
+function tens(half: number): number {
+  return half < 100 ? 1 : 10 ** (Math.floor(Math.log10(half)) - 1);
+}
+
 export interface ShownFigure {
   value: string;
   /** Half width of the interval in the shown unit, "<0.01", or empty. */
@@ -179,7 +184,9 @@ export function showFigure(
   // Four figures of a value are all that anybody reads.
   const four = shown === 0 ? 4 : Math.max(0, 3 - Math.floor(Math.log10(Math.abs(shown))));
   const decimals = Math.min(decimalsFor(half), d.decimals + 1, four);
-  const rounded = fixed(half, decimals);
+  const step = unit === 'm³' ? tens(half) : 1;
+  const text = (v: number) => fixed(step === 1 ? v : Math.round(v / step) * step, decimals);
+  const rounded = text(half);
   if (Number(rounded) === 0) {
     // Smaller than what is worth showing, but not nothing.
     const places = Math.min(d.decimals, four);
@@ -187,10 +194,10 @@ export function showFigure(
     return { value: fixed(shown, places), uncertainty: `<${least}`, unit: d.unit, interval: `within ${least} of ${fixed(shown, places)}` };
   }
   return {
-    value: fixed(shown, decimals),
+    value: text(shown),
     uncertainty: rounded,
     unit: d.unit,
-    interval: `${fixed(shown - half, decimals)} to ${fixed(shown + half, decimals)}`,
-    ends: [fixed(shown - half, decimals), fixed(shown + half, decimals)],
+    interval: `${text(shown - half)} to ${text(shown + half)}`,
+    ends: [text(shown - half), text(shown + half)],
   };
 }
