@@ -41,7 +41,9 @@
 // series searched just then may be set aside for the one batch. A process that was ended
 // within a search sets aside rather than guess, so that a receiver may have some of what
 // is set aside; but where the disk took no cursor just then, a sample that was refused
-// may count as there. A receiver that keeps strict order takes nothing older than about an
+// may count as there, and so may a sample of a series that another sender writes, which is
+// refused in the words of a resend. A receiver that takes a part of a request and refuses the
+// rest may have some of what is set aside. A receiver that keeps strict order takes nothing older than about an
 // hour behind its newest sample unless it is told to (Prometheus:
 // out_of_order_time_window). A disk that hangs holds up the sending of its Sender.
 // Non-goals: receiving, remote write 2.0, histograms, exemplars and metadata.

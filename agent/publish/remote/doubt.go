@@ -4,7 +4,9 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
+	"unicode"
 )
 
 // A receiver may refuse whatever it gets for a while, in the midst of a batch too: its
@@ -17,7 +19,8 @@ import (
 //   - Behind a series of which something was refused last, a sample that the receiver took
 //     before, or minded for its time, is sent once more. If it is refused now in the same words, the
 //     receiver refuses everything: that is held as a fault, for a day at most, and the
-//     series is sent again once the sample is taken.
+//     series is sent again once the sample is taken. After such a day the next sample that
+//     is taken is sent twice: where that is refused, its words are no fault from then on.
 
 // mostDoubted is how long refusals are held because the receiver refuses what it took
 // before: there may be one that minds a sample only because it has it.
@@ -37,8 +40,8 @@ func (r *settling) ends() {
 	r.since = nil
 }
 
-// tries keeps the newest sample of a series that the receiver judged, to see by it later
-// whether it still works.
+// tries keeps the newest sample of a series that the receiver took, or a sample that it
+// minded for its time, to see by it later whether it still works.
 func (r *settling) tries(series []Series) {
 	last := series[len(series)-1]
 	r.s.trial = &Series{last.Labels, last.Samples[len(last.Samples)-1:]}
@@ -119,14 +122,18 @@ func latest(parts []part) (last answer) {
 // refusesTaken reports whether the receiver refused what it took before, in these words.
 // It has waited then until that was over, or a day since the beginning.
 func (r *settling) refusesTaken(words string, began time.Time) (everything, ok bool) {
+	if r.s.minds != "" && sameWords(words, r.s.minds) {
+		return false, true
+	}
 	for failures := 1; ; failures++ {
 		a, _, ok := r.try([]Series{*r.s.trial}, sentBefore)
 		switch {
 		case !ok:
 			return false, false
-		case a.verdict == taken, a.said != words: // words of time are other words
+		case a.verdict == taken, ofTime(a.reason), !sameWords(a.said, words):
 			return failures > 1, true
 		case time.Since(began) >= mostDoubted:
+			r.s.mayMind = true
 			return false, true
 		}
 		a.verdict, a.said = held, fmt.Sprintf("it refuses all that it is sent, what it took before too: %s", a.said)
@@ -136,11 +143,57 @@ func (r *settling) refusesTaken(words string, began time.Time) (everything, ok b
 	}
 }
 
+// minds sees whether the receiver minds what it just took, after a day in which that may
+// have been so.
+func (r *settling) minds() bool {
+	if !r.s.mayMind {
+		return true
+	}
+	r.s.mayMind = false
+	a, _, ok := r.try([]Series{*r.s.trial}, sentBefore)
+	if ok && a.verdict == refused && !ofTime(a.reason) {
+		r.s.minds = a.said
+	}
+	return ok
+}
+
+// sameWords compares two refusals, but for words with a digit, as times and the numbers of
+// requests have, and for what may have been cut off.
+func sameWords(one, other string) bool {
+	a, b := plainWords(one), plainWords(other)
+	if n := min(len(a), len(b)); strings.HasSuffix(one, "…") || strings.HasSuffix(other, "…") {
+		a, b = a[:n], b[:n]
+	}
+	return slices.Equal(a, b)
+}
+
+func plainWords(text string) []string {
+	cut := strings.HasSuffix(text, "…")
+	words := strings.FieldsFunc(text, func(r rune) bool {
+		return !unicode.IsLetter(r) && !unicode.IsDigit(r) && !strings.ContainsRune("-_+/", r)
+	})
+	if cut && len(words) > 0 {
+		words = words[:len(words)-1]
+	}
+	return slices.DeleteFunc(words, func(word string) bool { return strings.ContainsFunc(word, unicode.IsDigit) })
+}
+
 // again sends once more what was refused while the receiver was not seen to work.
 func (r *settling) again() bool {
+	failures := 0
 	for r.ends(); len(r.doubts) > 0; r.ends() {
+		if failures++; failures > 1 && r.s.trial == nil { // at a request a second there would be no end
+			a := latest(r.doubts)
+			a.verdict, a.said = held, fmt.Sprintf("it refuses all that it is sent, whole and in parts: %s", a.said)
+			if !r.s.failed(r.ctx, a, failures-1) {
+				return false
+			}
+		}
 		var of [sentBefore + 1][]Series
 		for _, p := range r.inDoubt(r.doubts) {
+			if p.known == sentBefore {
+				p.known = splitBefore // each of them was sent apart
+			}
 			of[p.known] = append(of[p.known], p.series...)
 		}
 		r.doubts = nil
@@ -169,7 +222,8 @@ func (r *settling) inDoubt(parts []part) (all []part) {
 			}
 			one := &all[n]
 			one.series[0].Samples = append(one.series[0].Samples, s.Samples...)
-			if one.known = max(one.known, p.known); p.known == torn {
+			// Where an answer was lost too, a newer part may be there, and an older not.
+			if one.known = max(one.known, p.known); p.known == torn || found && r.unclear > 0 {
 				tornToo[key] = true
 			}
 		}

@@ -1,8 +1,10 @@
 package remote
 
 import (
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -21,7 +23,9 @@ func TestRefusesAllWithinABatch(t *testing.T) {
 			r.badSeries = seriesNo(7)
 			r.phases = []phase{{From: from, Requests: 1000, For: time.Hour}}
 			g := newRig(t, 40, r)
-			g.options.MostSamples = 2000
+			if g.options.MostSamples = 2000; from%2 == 0 {
+				g.options.Transport = wordy{r}
+			}
 			g.source.add(50)
 			g.start()
 			defer g.stop()
@@ -51,27 +55,107 @@ func TestRefusesAllWithinABatch(t *testing.T) {
 
 // TestMindsARepetition: a receiver that refuses a sample because it has it, in words of
 // its own, is no receiver that refuses everything; in the same words it is taken for
-// one, for a day at most.
+// one, for a day at most, once in all.
 func TestMindsARepetition(t *testing.T) {
 	for words, most := range map[string]time.Duration{"I have that": time.Minute, "no": mostDoubted + time.Hour} {
 		synctest.Test(t, func(t *testing.T) {
 			r := newReceiver()
 			r.badSeries = seriesNo(1)
-			g := newRig(t, 3, r)
+			g := newRig(t, 6, r)
 			g.options.Transport = onlyOnce{r, words}
 			g.source.add(20)
 			g.start()
 			defer g.stop()
 			g.settle(most)
+			g.source.add(1)
+			g.settle(time.Minute)
+			r.mu.Lock()
+			r.badSeries = func(name string) bool { return seriesNo(1)(name) || seriesNo(4)(name) }
+			r.mu.Unlock()
+			time.Sleep(suspectTime)
+			refused := g.sender.State().SetAside
+			g.source.add(20)
+			g.settle(time.Minute)
 			bad := 0
 			for p := range g.source.points(0) {
-				if r.badSeries(p.series) {
+				if seriesNo(1)(p.series) || seriesNo(4)(p.series) && p.ms >= firstMS+21*1000 {
 					bad++
 				}
+			}
+			if refused == 0 {
+				t.Errorf("%s: nothing was set aside at first", words)
 			}
 			if aside := g.account(0); len(aside) != bad {
 				t.Errorf("%s: %d are set aside, %d are bad", words, len(aside), bad)
 			}
+		})
+	}
+}
+
+// TestSameWords: refusals are told apart by their words, not by their numbers and times.
+func TestSameWords(t *testing.T) {
+	for _, c := range []struct {
+		one, other string
+		same       bool
+	}{
+		{"metrics.example answers 400 Bad Request: no tenant", "metrics.example answers 400 Bad Request: no tenant", true},
+		{"answers 400 Bad Request: no tenant", "answers 400 Bad Request: label value not allowed", false},
+		{"answers 400 Bad Request: no tenant", "answers 400 Bad Request", false},
+		{"no tenant (request 8f3a-77ab, at 2026-11-30T09:45:01.5Z)", "no tenant (request 0000-c, at 2026-11-30T09:45:02.123Z)", true},
+		{`{"error":"no tenant","id":"a1"}`, `{"id":"b22","error":"no tenant"}`, false},
+		{"request 9: no tenant of that na…", "request 10: no tenant of that n…", true},
+		{"request 9: no tenant of that na…", "request 10: no label of that n…", false},
+		{"…", "", true},
+	} {
+		if got := sameWords(c.one, c.other); got != c.same || sameWords(c.other, c.one) != c.same {
+			t.Errorf("%q and %q: the same %v, want %v", c.one, c.other, got, c.same)
+		}
+	}
+}
+
+// TestLostAnswerOfAPart: where the answer of a part of a series was lost and the rest was
+// never sent, the part that is there does not say that the rest is.
+func TestLostAnswerOfAPart(t *testing.T) {
+	for n := range 8 {
+		synctest.Test(t, func(t *testing.T) {
+			script := make([]string, n, n+1)
+			for i := range script {
+				script[i] = stepOK
+			}
+			r := newReceiver(append(script, stepLost)...)
+			r.badPoint = func(p point) bool { return p.ms == firstMS+2000 && seriesNo(0)(p.series) }
+			r.phases = []phase{{From: n + 2, Requests: 60, For: time.Second}}
+			g := newRig(t, 2, r)
+			g.source.add(8)
+			g.start()
+			defer g.stop()
+			g.settle(time.Hour)
+			if aside := g.account(0); len(aside) > 4 {
+				t.Errorf("lost at request %d: %d are set aside", n, len(aside))
+			}
+		})
+	}
+}
+
+// TestRefusesAllOverLostAnswers: a receiver that refuses whatever it gets, loses answers
+// and refuses again costs no sample without a trace: what was refused alone before a
+// newer one of its series was taken is not there for that.
+func TestRefusesAllOverLostAnswers(t *testing.T) {
+	for n := range 3 * 4 * 4 {
+		synctest.Test(t, func(t *testing.T) {
+			before, unsent, refused := n%3, n/3%4, n/12+1
+			script := slices.Repeat([]string{step401}, before)
+			script = append(append(append(script, stepLost), slices.Repeat([]string{stepUnsent}, unsent)...), stepLost)
+			r := newReceiver(script...)
+			for _, from := range []int{1, before + refused + 2, before + 2*refused + unsent + 3} {
+				r.phases = append(r.phases, phase{From: from, Requests: refused, For: time.Hour})
+			}
+			g := newRig(t, 3, r)
+			g.source.add(2)
+			g.start()
+			defer g.stop()
+			g.settle(6 * time.Hour)
+			g.account(0)
 		})
 	}
 }
@@ -145,6 +229,43 @@ func TestKilledBehindARefusal(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestKilledBehindManyRefusals: more series than the cursor notes were refused before the
+// process ended. None is lost for that.
+func TestKilledBehindManyRefusals(t *testing.T) {
+	for n := 14; n < 22; n++ { // by then the oldest are refused for good
+		synctest.Test(t, func(t *testing.T) {
+			script := make([]string, n, n+1)
+			for i := range script {
+				script[i] = stepOK
+			}
+			r := newReceiver(append(script, stepKillLate)...)
+			g := newRig(t, mostHoles+50, r)
+			g.options.MostSamples = 20 * g.source.series
+			g.source.add(16)
+			for _, name := range namesOf(g.source.points(0)) { // another sender was a little ahead
+				r.last[name] = point{name, firstMS + 3500, 1}
+			}
+			g.start()
+			time.Sleep(time.Minute)
+			synctest.Wait()
+			g.stop()
+			r.script = nil
+			g.start()
+			defer g.stop()
+			g.settle(4 * time.Hour)
+			g.account(0)
+		})
+	}
+}
+
+func namesOf(points map[point]bool) []string {
+	names := map[string]bool{}
+	for p := range points {
+		names[p.series] = true
+	}
+	return slices.Sorted(maps.Keys(names))
 }
 
 // TestKilledOverAPartSent: of a batch of which an earlier process may have sent a part,

@@ -14,7 +14,8 @@ type hole struct {
 	LastMS  int64  `json:"last_ms"`
 }
 
-// mostHoles bounds the cursor: a hole has about 80 bytes there.
+// mostHoles bounds the cursor: a hole has about 80 bytes there. One more says that there
+// are others, so that nothing is known of any sample of the batch.
 const mostHoles = 500
 
 func sumOf(labels []Label) string {
@@ -34,7 +35,7 @@ func (s *Sender) leaves(all []Series) {
 				h.FirstMS, h.LastMS, found = min(h.FirstMS, now.FirstMS), max(h.LastMS, now.LastMS), true
 			}
 		}
-		if !found && len(s.cursor.Holes) < mostHoles {
+		if !found && len(s.cursor.Holes) <= mostHoles {
 			s.cursor.Holes = append(s.cursor.Holes, now)
 		}
 	}

@@ -244,3 +244,18 @@ func (o onlyOnce) RoundTrip(req *http.Request) (*http.Response, error) {
 	}
 	return resp, err
 }
+
+// wordy puts a number and a time into each refusal, as many receivers do.
+type wordy struct{ r *receiver }
+
+func (w wordy) RoundTrip(req *http.Request) (*http.Response, error) {
+	resp, err := w.r.RoundTrip(req)
+	if err != nil || resp.StatusCode != 400 {
+		return resp, err
+	}
+	text, err := io.ReadAll(resp.Body)
+	if err != nil {
+		return nil, err
+	}
+	return reply(400, fmt.Sprintf(`{"id":"%x-%x","at":"%s","error":"%s"}`, time.Now().UnixNano(), len(w.r.times)*7919, time.Now().Format(time.RFC3339Nano), text)), nil
+}

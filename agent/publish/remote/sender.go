@@ -35,6 +35,8 @@ type Sender struct {
 	told      toldRefusals
 	holds     int     // batches in a row of which everything was refused
 	trial     *Series // a sample that the receiver took, or minded for its time alone; nil: none yet
+	minds     string  // what it says to a sample that it has; empty: not known to mind any
+	mayMind   bool    // to be seen with the next sample that it takes
 
 	mu     sync.Mutex // of what follows
 	cursor cursor

@@ -14,7 +14,8 @@ import (
 //
 //   - a reason of time ("out of order") is looked for among the series first, in
 //     quarters: a series that another sender writes is found so. Where every quarter is
-//     refused it is a matter of time, and slices of it are sent, the oldest first;
+//     refused, and some single series too, it is a matter of time, and slices of it are
+//     sent, the oldest first;
 //   - for any other reason the series are halved, level by level, then the samples of
 //     a refused series, the oldest first, until four samples in a row were refused
 //     alone and none was taken: then it is the series. That is final if the receiver
@@ -72,6 +73,7 @@ const (
 	freeRequests = 64          // of a batch, before they are slowed down
 	slowEvery    = time.Second // and then one in so long
 	mostUntaken  = 128         // requests that were all refused, after which everything is
+	seriesTried  = 8           // of those that are all refused for their times
 	slicesOfTime = 8           // of a part that is refused for its times
 	aloneRefused = 4           // samples of a series refused alone, after which it is the series
 )
@@ -82,6 +84,9 @@ func (r *settling) settle() (everything *answer, done bool) {
 	known, rest := r.s.suspects.among(r.batch.Series, time.Now())
 	if len(known) > 0 {
 		r.s.splits()
+	}
+	if len(r.holes) > mostHoles {
+		r.holes, r.known = nil, torn
 	}
 	left, others := inHoles(rest, r.holes)
 	if len(left) > 0 && !(r.sendSome(left, torn) && r.drain()) || len(others) > 0 && !r.sendSome(others, r.known) {
@@ -150,6 +155,7 @@ func (r *settling) put(series []Series, before known) (a answer, k known, ok boo
 		r.took++
 		r.s.tookSome(series)
 		r.tries(series)
+		ok = r.minds()
 	}
 	return a, k, ok
 }
@@ -221,99 +227,6 @@ func (r *settling) split(p part) bool {
 	return r.one(p)
 }
 
-// amongSeries looks for the series that are refused for their times, in quarters.
-func (r *settling) amongSeries(series []Series, a answer, k known) bool {
-	if len(series) == 1 {
-		return r.inTime(series, a, k)
-	}
-	quarters := slices.Collect(slices.Chunk(series, (len(series)+3)/4))
-	late, unclear := 0, r.unclear
-	answers, of := make([]answer, len(quarters)), make([]known, len(quarters))
-	for i, quarter := range quarters {
-		var ok bool
-		if answers[i], of[i], ok = r.put(quarter, k); !ok {
-			return false
-		}
-		if answers[i].verdict == refused && ofTime(answers[i].reason) {
-			late++
-		}
-	}
-	if late == len(quarters) && k != splitBefore && unclear == r.unclear {
-		return r.inTime(series, a, k)
-	}
-	for i, quarter := range quarters {
-		switch {
-		case answers[i].verdict == taken:
-		case !ofTime(answers[i].reason):
-			r.queue = append(r.queue, part{quarter, answers[i], of[i]})
-		case !r.amongSeries(quarter, answers[i], of[i]):
-			return false
-		}
-	}
-	return true
-}
-
-// inTime sends series that are all refused for their times in slices of time, the
-// oldest first. "Too old" says nothing of what is there: the receiver goes by the newest
-// sample of any series, and what was sent before may never have come.
-func (r *settling) inTime(series []Series, a answer, k known) bool {
-	if k == sentBefore && a.reason != ReasonTooOld { // what is refused now was taken then
-		r.there(series)
-		return true
-	}
-	parts := inSlices(series, slicesOfTime)
-	var last []Series // refused, and perhaps there in part
-	for _, one := range parts {
-		got, ok := a, true
-		if len(parts) > 1 {
-			got, _, ok = r.put(one, k)
-		}
-		switch {
-		case !ok:
-			return false
-		case got.verdict == taken:
-			if last != nil { // it holds the end of what is there, and what nobody can send any more
-				r.late(last, a)
-			}
-			last = nil
-			continue
-		case !ofTime(got.reason):
-			before := r.sent
-			if !r.atOnce(part{one, got, k}) {
-				return false
-			}
-			if last != nil && r.sent > before {
-				r.late(last, a)
-				last = nil
-			}
-			continue
-		}
-		if last != nil {
-			r.there(last)
-			last = nil
-		}
-		switch {
-		case k <= fresh, got.reason == ReasonTooOld:
-			r.late(one, got)
-		case k == sentBefore, ofOneTime(one):
-			r.there(one)
-		default:
-			last = one
-		}
-	}
-	if last != nil {
-		r.there(last)
-	}
-	return true
-}
-
-// late notes that some series are refused for good for their times.
-func (r *settling) late(series []Series, a answer) {
-	r.refusals = append(r.refusals, refusal{series, a})
-	r.s.leaves(series)
-	r.tries(series)
-}
-
 // atOnce settles a part before anything else is sent.
 func (r *settling) atOnce(p part) bool {
 	waiting := r.queue
@@ -321,13 +234,6 @@ func (r *settling) atOnce(p part) bool {
 	done := r.drain()
 	r.queue = waiting
 	return done
-}
-
-// there notes that some series are with the receiver already.
-func (r *settling) there(series []Series) {
-	r.took++
-	r.s.foundThere(count(series))
-	r.tries(series)
 }
 
 // bisection looks for what a receiver minds in one series.

@@ -269,26 +269,65 @@ func TestBadBesideOld(t *testing.T) {
 	}
 }
 
-// TestAnotherSender: a series that somebody else writes ahead of us is refused; the
-// others are taken whole.
+// TestAnotherSender: series that somebody else writes ahead of us are refused, however
+// many there are and though an answer was lost; the others are taken whole.
 func TestAnotherSender(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		r := newReceiver()
-		g := newRig(t, 20, r)
-		g.source.add(100)
-		name := nameOf(g.source.at(0)[3].Labels)
-		r.last[name] = point{name, firstMS + 1_000_000, 1}
-		g.start()
-		defer g.stop()
-		g.settle(time.Hour)
-		aside := g.account(0)
-		for p := range aside {
-			if p.series != name {
-				t.Fatalf("%v is set aside", p)
+	for _, late := range []int{1, 4, 8} {
+		for _, script := range [][]string{nil, {stepUnsent}, {stepOK, stepUnsent, stepHang}} {
+			synctest.Test(t, func(t *testing.T) {
+				r := newReceiver(script...)
+				g := newRig(t, 40, r)
+				g.source.add(30)
+				theirs := map[string]bool{}
+				for i := range late {
+					name := nameOf([]Label{{NameLabel, fmt.Sprintf("loadscribe_reading_%03d", 1+i*40/late)}, {"site", "harrow-lane"}})
+					r.last[name] = point{name, firstMS + 1_000_000, 1}
+					theirs[name] = true
+				}
+				g.start()
+				defer g.stop()
+				g.settle(time.Hour)
+				aside := g.account(0)
+				for p := range aside {
+					if !theirs[p.series] {
+						t.Fatalf("%d of another sender, %v: %v is set aside", late, script, p)
+					}
+				}
+				if s := g.sender.State(); len(aside) == 0 || s.Refused[ReasonOutOfOrder] != int64(len(aside)) || s.There != 0 {
+					t.Errorf("%d of another sender, %v: %d set aside: %+v", late, script, len(aside), s)
+				}
+			})
+		}
+	}
+}
+
+// TestRefusesAllAmongAnotherSendersSeries: a receiver that refuses whatever it gets while
+// such series are looked for costs one other series at most.
+func TestRefusesAllAmongAnotherSendersSeries(t *testing.T) {
+	for from := 2; from < 32; from += 2 {
+		synctest.Test(t, func(t *testing.T) {
+			r := newReceiver()
+			r.phases = []phase{{From: from, Requests: 8, For: time.Hour}}
+			g := newRig(t, 40, r)
+			g.source.add(10)
+			theirs := func(i int) bool { return i%10 == 1 }
+			for i := range 40 {
+				if name := nameOf([]Label{{NameLabel, fmt.Sprintf("loadscribe_reading_%03d", i)}, {"site", "harrow-lane"}}); theirs(i) {
+					r.last[name] = point{name, firstMS + 1_000_000, 1}
+				}
 			}
-		}
-		if s := g.sender.State(); len(aside) == 0 || s.Refused[ReasonOutOfOrder] != int64(len(aside)) || s.There != 0 {
-			t.Errorf("%d set aside: %+v", len(aside), s)
-		}
-	})
+			g.start()
+			defer g.stop()
+			g.settle(6 * time.Hour)
+			wronged := map[string]bool{}
+			for p := range g.account(0) {
+				if r.last[p.series].ms != firstMS+1_000_000 {
+					wronged[p.series] = true
+				}
+			}
+			if len(wronged) > 1 {
+				t.Errorf("from request %d on: %d other series are set aside", from, len(wronged))
+			}
+		})
+	}
 }

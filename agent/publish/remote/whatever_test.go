@@ -17,6 +17,7 @@ type plan struct {
 	Strict    bool
 	BadSeries []int
 	BadScans  []int
+	Others    []int // series that another sender writes ahead
 	Script    []string
 	Acts      []string
 	Most      int
@@ -28,11 +29,17 @@ type plan struct {
 func drawPlan(t *rapid.T) plan {
 	steps := []string{stepOK, stepOK, stepOK, stepLost, stepUnsent, stepHalf, step500, step503, step429, step401, step404, stepRedirect, stepHang, stepKill, stepKillLate}
 	acts := []string{"add", "add", "sleep", "sleep", "restart", "full", "room", "ahead"}
+	var others []int
+	if rapid.Bool().Draw(t, "sure") { // else "out of order" may mean that it is there
+		steps, acts = slices.DeleteFunc(steps, leavesDoubt), slices.DeleteFunc(acts, leavesDoubt)
+		others = rapid.SliceOfNDistinct(rapid.IntRange(1, 11), 0, 5, rapid.ID[int]).Draw(t, "others")
+	}
 	p := plan{
 		Series:    rapid.IntRange(2, 12).Draw(t, "series"),
 		Strict:    rapid.Bool().Draw(t, "strict"),
 		BadSeries: rapid.SliceOfNDistinct(rapid.IntRange(1, 11), 0, 2, rapid.ID[int]).Draw(t, "bad series"),
 		BadScans:  rapid.SliceOfN(rapid.IntRange(0, 40), 0, 2).Draw(t, "bad scans"),
+		Others:    others,
 		Script:    rapid.SliceOfN(rapid.SampledFrom(steps), 0, 20).Draw(t, "script"),
 		Acts:      rapid.SliceOfN(rapid.SampledFrom(acts), 1, 12).Draw(t, "acts"),
 		Most:      rapid.IntRange(10, 120).Draw(t, "most"),
@@ -42,6 +49,11 @@ func drawPlan(t *rapid.T) plan {
 		p.Phases = nil
 	}
 	return p
+}
+
+// leavesDoubt reports whether a step or an act leaves a sender in doubt what is there.
+func leavesDoubt(step string) bool {
+	return slices.Contains([]string{stepLost, stepUnsent, stepHalf, step500, step503, stepHang, stepKill, stepKillLate, "restart", "full"}, step)
 }
 
 func drawPhase(t *rapid.T) phase {
@@ -89,6 +101,10 @@ func (p *plan) run(dir string, said *recorder) {
 			}
 		}
 		return false
+	}
+	for _, n := range p.Others {
+		name := nameOf([]Label{{NameLabel, fmt.Sprintf("loadscribe_reading_%03d", n)}, {"site", "harrow-lane"}})
+		r.last[name] = point{name, firstMS + 1_000_000_000, 1}
 	}
 	g := rigIn(said, dir, p.Series, r)
 	g.options.MostSamples = p.Most
@@ -155,7 +171,8 @@ func (p *plan) judge(g *rig) {
 	}
 	wronged := map[string]bool{}
 	for at := range g.account(0) {
-		if minded := r.badSeries(at.series) || seriesNo(0)(at.series) && len(p.BadScans) > 0; !minded && !p.filled && !p.aged {
+		others := p.Strict && slices.ContainsFunc(p.Others, func(n int) bool { return seriesNo(n)(at.series) })
+		if minded := others || r.badSeries(at.series) || seriesNo(0)(at.series) && len(p.BadScans) > 0; !minded && !p.filled && !p.aged {
 			wronged[at.series] = true
 		}
 	}
