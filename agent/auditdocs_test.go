@@ -38,7 +38,7 @@ func auditWeekMistakes(page string) (wrong []string) {
 		s := &auditSteps[i]
 		command, _, _ := strings.Cut(s.command, " --set ")
 		command, _, _ = strings.Cut(command, " --site ")
-		if !regexp.MustCompile(`(?m)^\s*` + regexp.QuoteMeta(command) + ` .*--site `).MatchString(page + "\n") {
+		if !regexp.MustCompile(`(?m)^\s*(?:sudo )?` + regexp.QuoteMeta(command) + ` .*--site `).MatchString(page + "\n") {
 			wrong = append(wrong, s.name+": the page shows no command "+command)
 		}
 	}

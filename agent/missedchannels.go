@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"loadscribe/agent/analysis"
 )
@@ -62,18 +61,18 @@ func (h *History) seenOver(f *gapFinder) (all []*analysis.Seen, err error) {
 // missedChannels fills in the channels that were silent while their devices spoke. A
 // channel that a machine and a system use is listed once.
 func (h *History) missedChannels(m *Missed, seen []*analysis.Seen, gaps []deviceGap) {
-	unread := func(device string, fromMS, toMS int64) bool {
+	readMS := func(device string, fromMS, toMS int64) int64 {
 		left := toMS - fromMS
 		for i := range gaps {
 			if g := &gaps[i]; g.device == device {
 				left -= max(0, min(toMS, g.to)-max(fromMS, g.from))
 			}
 		}
-		return left < time.Minute.Milliseconds()
+		return left
 	}
 	var all []analysis.Silence
 	for _, one := range seen {
-		for _, s := range one.Silences(unread) {
+		for _, s := range one.Silences(readMS) {
 			twice := slices.ContainsFunc(all, func(o analysis.Silence) bool { return o.Channel == s.Channel && o.Reason == s.Reason })
 			if !twice && h.site.Polled(s.Device) {
 				all = append(all, s)

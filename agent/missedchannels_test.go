@@ -59,6 +59,7 @@ func TestMissedChannels(t *testing.T) {
 		spoil  map[string]scan.Reason
 		when   func(s int64) bool
 		silent bool // the meter is silent from 300 to 600 s
+		from   int64
 		want   string
 		toDo   string
 	}{
@@ -73,6 +74,9 @@ func TestMissedChannels(t *testing.T) {
 			want: "c.hot sensor fault 119 s in 1", toDo: "no good value of hot for 1 min 59 s (sensor fault)."},
 		{name: "less than a minute", spoil: map[string]scan.Reason{"hot": scan.SensorFault}, when: all(100, 150)},
 		{name: "a meter that was silent", when: all(0, 0), silent: true},
+		{name: "a meter that was silent before the window too", when: all(0, 0), silent: true, from: 400},
+		{name: "a fault of the meter, then a silent one", spoil: map[string]scan.Reason{"power": scan.Exception}, when: all(200, 300), silent: true,
+			want: "d.power device exception 99 s in 1", toDo: "d was read, but gave no good value of power for 1 min 39 s (device exception)."},
 		{name: "both", spoil: map[string]scan.Reason{"hot": scan.Absent}, when: all(0, 900), silent: true,
 			want: "c.hot no value 899 s in 1, lasts", toDo: "no good value of hot"},
 	} {
@@ -94,10 +98,11 @@ func TestMissedChannels(t *testing.T) {
 					one.Values, one.Quality = make([]int64, len(group.Channels)), make([]scan.Reason, len(group.Channels))
 					for i := range group.Channels {
 						one.Values[i] = 1
-						// A power below zero is one that cannot be, and was read well.
-						if c := group.Channels[i].Name; c == "power" {
+						c := group.Channels[i].Name
+						if c == "power" { // one below zero cannot be, and was read well
 							one.Values[i] = -900
-						} else if why, ok := tt.spoil[c]; ok && group.Device == "c" && tt.when(s) {
+						}
+						if why, ok := tt.spoil[c]; ok && (group.Device == "d") == (c == "power") && tt.when(s) {
 							one.Values[i], one.Quality[i] = 65000, why
 						}
 					}
@@ -109,7 +114,7 @@ func TestMissedChannels(t *testing.T) {
 			}
 			h := rec.history
 			stats := h.store.Stats()
-			m, err := h.missed(testStartMS, testStartMS+900_000, time.UnixMilli(testStartMS+900_000), &stats)
+			m, err := h.missed(testStartMS+tt.from*1000, testStartMS+900_000, time.UnixMilli(testStartMS+900_000), &stats)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -119,7 +124,7 @@ func TestMissedChannels(t *testing.T) {
 				if c.Open {
 					line += ", lasts"
 				}
-				if c.Mend == "" || c.Device != "c" || c.From < m.From || c.To > m.To {
+				if c.Mend == "" || !strings.HasPrefix(c.Channel, c.Device+".") || c.From < m.From || c.To > m.To {
 					t.Errorf("%+v", c)
 				}
 				got = append(got, line)

@@ -3,7 +3,6 @@ package analysis
 import (
 	"errors"
 	"fmt"
-	"slices"
 
 	"loadscribe/agent/scan"
 	"loadscribe/agent/sitefile"
@@ -62,14 +61,21 @@ type Silence struct {
 }
 
 // Silences are those of the channels that the machine or system uses, one for each
-// channel and reason. unread reports whether a device was not read in a stretch: what
-// lies in one of these is left out, for then no channel of it has a value.
-func (s *Seen) Silences(unread func(device string, fromMS, toMS int64) bool) (all []Silence) {
+// channel and reason. readMS is how much of a stretch a device was read in: what it was
+// not is left out, for then no channel of it has a value.
+func (s *Seen) Silences(readMS func(device string, fromMS, toMS int64) int64) (all []Silence) {
 	sp := s.g.sp
-	without := slices.DeleteFunc(s.g.spells(), func(f found) bool {
-		c := &sp.chans[sp.watches[f.watch].ch]
-		return !sp.noValue(s.site, &f) || unread(c.device, f.from, f.to)
-	})
+	var without []found
+	for _, f := range s.g.spells() {
+		if !sp.noValue(s.site, &f) {
+			continue
+		}
+		f.from, f.to = max(f.from, s.fromMS), min(f.to, s.toMS)
+		if read := readMS(sp.chans[sp.watches[f.watch].ch].device, f.from, f.to); read >= absentGraceMS {
+			f.ms = min(f.ms, read)
+			without = append(without, f)
+		}
+	}
 	for _, f := range sp.joined(without) {
 		w := &sp.watches[f.watch]
 		c := &sp.chans[w.ch]
@@ -77,9 +83,8 @@ func (s *Seen) Silences(unread func(device string, fromMS, toMS int64) bool) (al
 		if w.kind == watchAbsent {
 			reason = scan.Reason(f.value)
 		}
-		from, to := max(f.from, s.fromMS), min(f.to, s.toMS)
-		if forMS := min(f.ms, to-from); forMS >= absentGraceMS {
-			all = append(all, Silence{Channel: c.id, Device: c.device, Reason: reason, FromMS: from, ToMS: to, ForMS: forMS, Spells: f.n, Lasts: f.lasts})
+		if f.ms >= absentGraceMS {
+			all = append(all, Silence{Channel: c.id, Device: c.device, Reason: reason, FromMS: f.from, ToMS: f.to, ForMS: f.ms, Spells: f.n, Lasts: f.lasts})
 		}
 	}
 	return all

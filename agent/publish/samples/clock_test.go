@@ -99,3 +99,22 @@ func TestClockSetBack(t *testing.T) {
 		t.Error("nothing counted")
 	}
 }
+
+// TestLateScan: a scan of a slow line that is stored after one of the next cell opens no
+// cell again: each cell has one sample of each counter, and nothing is left out as if
+// the clock had been set back.
+func TestLateScan(t *testing.T) {
+	r := newRig(t)
+	r.run(15 * time.Second)
+	r.put("controller", 70, 1, 0)
+	r.late("meter", 300*time.Millisecond, 100) // of 14.7 s
+	r.pass(time.Second)
+	r.run(30 * time.Second)
+	s, g := r.source(), got{}
+	drain(t, s, nil, 1000, g)
+	g.want(t, "device_up{meter}", "14=1 28=1 44=1")
+	g.want(t, "starts_total{comp1}", "14=0 29=0 44=0")
+	if left := s.Place().LeftOut; len(left) > 0 {
+		t.Errorf("left out %v", left)
+	}
+}

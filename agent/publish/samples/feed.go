@@ -117,7 +117,12 @@ func (s *Source) step(sc *scan.Scan) {
 	if seg != nil && seg.Untrusted && seg.ShiftMS == 0 {
 		s.st.LeftOut[LeftUnset]++
 	} else {
-		cell := s.cellOf(sc.WallMS)
+		last := markOf(sc)
+		if s.st.Open && sc.Segment == s.st.Last.Segment && sc.WallMS < s.st.Last.WallMS {
+			// Of another line: it began earlier and ended later. No cell is opened again.
+			last.WallMS = s.st.Last.WallMS
+		}
+		cell := s.cellOf(last.WallMS)
 		if s.st.Open && (cell != s.st.Cell || sc.Segment != s.st.Last.Segment) {
 			s.closeCell(sc)
 		}
@@ -126,7 +131,7 @@ func (s *Source) step(sc *scan.Scan) {
 		}
 		s.st.Open, s.st.Cell = true, cell
 		s.note(sc)
-		s.st.Last = markOf(sc)
+		s.st.Last = last
 	}
 	s.folder.Step(sc)
 	s.st.At = markOf(sc)

@@ -19,8 +19,9 @@ import (
 // seen is one scan of the record with the cell that it falls into.
 type seen struct {
 	scan.Scan
-	cell  int // counts the stretches of scans that share cell and segment
-	clock int // counts the starts of the agent
+	cell   int   // counts the stretches of scans that share cell and segment
+	clock  int   // counts the starts of the agent
+	latest int64 // time of the scans of the segment so far, ms
 }
 
 // record reads all scans of a rig.
@@ -28,6 +29,7 @@ func (r *rig) record(every time.Duration) (all []seen) {
 	r.t.Helper()
 	clocks := map[uint32]int{}
 	n := 0
+	latest := int64(0) // time in a segment: a scan that came late is of the cell of those before it
 	for _, seg := range r.store.Segments() {
 		if seg.NewClock() {
 			n++
@@ -39,10 +41,16 @@ func (r *rig) record(every time.Duration) (all []seen) {
 		x := seen{Scan: s.Clone(), clock: clocks[s.Segment]}
 		if k := len(all); k > 0 {
 			x.cell = all[k-1].cell
-			if b := &all[k-1]; cellOf(b.WallMS) != cellOf(s.WallMS) || b.Segment != s.Segment {
+			switch b := &all[k-1]; {
+			case b.Segment != s.Segment:
+				x.cell++
+				latest = s.WallMS
+			case cellOf(latest) < cellOf(s.WallMS):
 				x.cell++
 			}
 		}
+		latest = max(latest, s.WallMS)
+		x.latest = latest
 		all = append(all, x)
 		return nil
 	})
@@ -118,9 +126,9 @@ func (r *rig) plainCounters(all []seen) got {
 		totals := publish.TotalsOf(&t)
 		totals.Counters("comp1", func(f publish.Family, v float64, labels ...string) {
 			name := nameOf(labelsOf(noPhase, f, labels))
-			if all[i].WallMS > sent[name] {
-				sent[name] = all[i].WallMS
-				out[name] = append(out[name], remote.Sample{TimeMS: all[i].WallMS, Value: v})
+			if all[i].latest > sent[name] {
+				sent[name] = all[i].latest
+				out[name] = append(out[name], remote.Sample{TimeMS: all[i].latest, Value: v})
 			}
 		})
 	}
@@ -131,7 +139,7 @@ func (r *rig) plainCounters(all []seen) got {
 // the clock.
 func (r *rig) live(t *rapid.T) {
 	for range rapid.IntRange(3, 12).Draw(t, "chapters") {
-		switch rapid.SampledFrom([]string{"run", "run", "fail", "one", "meter", "quiet", "restart", "forth", "back"}).Draw(t, "chapter") {
+		switch rapid.SampledFrom([]string{"run", "run", "fail", "one", "late", "meter", "quiet", "restart", "forth", "back"}).Draw(t, "chapter") {
 		case "run":
 			r.run(time.Duration(rapid.IntRange(1, 70).Draw(t, "s")) * time.Second)
 		case "fail":
@@ -142,6 +150,10 @@ func (r *rig) live(t *rapid.T) {
 		case "one":
 			r.put("meter")
 			r.pass(time.Duration(rapid.IntRange(1, 900).Draw(t, "ms")) * time.Millisecond)
+		case "late":
+			r.put("controller", 70, 1, 0)
+			r.late("meter", time.Duration(rapid.IntRange(1, 900).Draw(t, "ms"))*time.Millisecond, 100)
+			r.pass(time.Second)
 		case "meter":
 			for range rapid.IntRange(1, 9).Draw(t, "times") {
 				r.put("meter", 100)

@@ -22,7 +22,7 @@ type state struct {
 	Store   string `json:"store"`  // identity of the record
 	Undone  string `json:"undone"` // segments of imports that were undone
 	At      mark   `json:"at"`     // last scan that was read
-	// The cell that is open, and its last scan.
+	// The cell that is open, and its last scan, with the latest time of its segment.
 	Open bool  `json:"open"`
 	Cell int64 `json:"cell"`
 	Last mark  `json:"last"`

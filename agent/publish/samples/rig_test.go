@@ -202,6 +202,14 @@ func (r *rig) put(device string, values ...int64) {
 	}
 }
 
+// late appends a scan that began a while ago, on a line that is slower than the other.
+func (r *rig) late(device string, ago time.Duration, values ...int64) {
+	r.t.Helper()
+	r.pass(-ago)
+	r.put(device, values...)
+	r.pass(ago)
+}
+
 // run polls for a time: the machine loads and unloads each half minute.
 func (r *rig) run(d time.Duration) {
 	r.t.Helper()

@@ -12,8 +12,9 @@ for (const system of ['us', 'si']) {
       for (const value of [0.0123, 1, 7.25, 103.421, 690.4]) {
         const at = { unit, share: false, key: 'value' };
         const shown = showFigure('some', value, unit, value / 50, system);
-        expect(wrong(shown.value, value, at, system, shown.unit), `${value} ${unit} as ${shown.value} ${shown.unit}`).toBe('');
-        expect(wrong(shown.uncertainty, value / 50, { ...at, key: 'uncertainty' }, system, shown.unit), `± ${value / 50} ${unit} as ${shown.uncertainty} ${shown.unit}`).toBe('');
+        const half = unit === 'm³' ? value / 50 : undefined;
+        expect(wrong(shown.value, value, at, system, shown.unit, half), `${value} ${unit} as ${shown.value} ${shown.unit}`).toBe('');
+        expect(wrong(shown.uncertainty, value / 50, { ...at, key: 'uncertainty' }, system, shown.unit, half), `± ${value / 50} ${unit} as ${shown.uncertainty} ${shown.unit}`).toBe('');
       }
     }
   });

@@ -92,7 +92,7 @@ function Lines({ list }: { list: { state: StateName; text: string }[] }) {
 /** What is wrong in few words: the gravest, and how much more there is. */
 function verdict(wrong: Sign[], well: boolean, over: boolean): Words {
   const first = wrong[0];
-  if (!first) return well ? ['All well.'] : over ? ['Alarms to acknowledge.'] : [];
+  if (!first) return well ? ['All well.'] : over ? ['See the alarms.'] : [];
   const words = first.words ?? [first.brief ?? first.what];
   return wrong.length > 1 ? [...words, ` And ${number(wrong.length - 1)} more.`] : words;
 }

@@ -208,6 +208,6 @@ describe('alarms', () => {
     render(null, host);
     await show(site, viewOf(site, ['loaded']), [alarm({ returned: '2026-11-25T17:30:00Z' })]);
     expect(host.querySelector('.board-wrong')).toBeNull(); // nothing is bad now, and yet not all is well
-    expect(host.querySelector('.board-well')?.textContent).toBe('Alarms to acknowledge.');
+    expect(host.querySelector('.board-well')?.textContent).toBe('See the alarms.');
   });
 });
