@@ -106,7 +106,8 @@ func TestAlarmReachesItsTarget(t *testing.T) {
 	if back := other.got()[2]; back["type"] != "alarm.returned" || back["timestamp"] != Stamp(testStartMS+9000).String() {
 		t.Errorf("returned: %v", back)
 	}
-	if targets := r.alarms().Targets; len(targets) != 1 || targets[0].Name != "dispatch" || targets[0].Waiting != 0 || targets[0].LastSent == 0 {
+	eventually(t, "the sender to know that it did", func() bool { return r.alarms().Targets[0].Waiting == 0 })
+	if targets := r.alarms().Targets; len(targets) != 1 || targets[0].Name != "dispatch" || targets[0].LastSent == 0 {
 		t.Errorf("targets %+v", targets)
 	}
 
