@@ -55,7 +55,7 @@ const endings = [
 ];
 const isShare = (key) => /(^|_)(coverage|share|level|fraction)$|^share_of/.test(key);
 /** Figures whose plain number is a share: shown in per cent (docs/figures.md says of what). */
-const shareFigures = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'leak_share', 'isentropic_efficiency', 'motor_derating', 'water_risk_share']);
+const shareFigures = new Set(['duty_cycle', 'loaded_share', 'mean_load_fraction', 'leak_share', 'isentropic_efficiency', 'motor_derating', 'water_risk_share', 'standing_below_minimum_share']);
 
 export function walk(answer, pointer) {
   const parts = pointer.split('/').slice(1).map((p) => p.replaceAll('~1', '/').replaceAll('~0', '~'));
