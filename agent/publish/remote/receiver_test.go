@@ -189,6 +189,16 @@ func (a retryAfter) RoundTrip(req *http.Request) (*http.Response, error) {
 	return resp, err
 }
 
+// peek is what a request holds; it can be read again.
+func peek(req *http.Request) ([]Series, error) {
+	body, err := io.ReadAll(req.Body)
+	if err != nil {
+		return nil, err
+	}
+	req.Body = io.NopCloser(bytes.NewReader(body))
+	return decodePayload(body)
+}
+
 // atMost refuses requests of more samples than that.
 type atMost struct {
 	r    *receiver
@@ -196,15 +206,10 @@ type atMost struct {
 }
 
 func (a atMost) RoundTrip(req *http.Request) (*http.Response, error) {
-	body, err := io.ReadAll(req.Body)
+	all, err := peek(req)
 	if err != nil {
 		return nil, err
 	}
-	all, err := decodePayload(body)
-	if err != nil {
-		return nil, err
-	}
-	req.Body = io.NopCloser(bytes.NewReader(body))
 	if count(all) > a.most {
 		a.r.mu.Lock()
 		a.r.requests++
@@ -221,11 +226,7 @@ type onlyOnce struct {
 }
 
 func (o onlyOnce) RoundTrip(req *http.Request) (*http.Response, error) {
-	body, err := io.ReadAll(req.Body)
-	if err != nil {
-		return nil, err
-	}
-	all, err := decodePayload(body)
+	all, err := peek(req)
 	if err != nil {
 		return nil, err
 	}
@@ -237,7 +238,6 @@ func (o onlyOnce) RoundTrip(req *http.Request) (*http.Response, error) {
 		}
 	}
 	o.r.mu.Unlock()
-	req.Body = io.NopCloser(bytes.NewReader(body))
 	resp, err := o.r.RoundTrip(req)
 	if err == nil && resp.StatusCode == 400 {
 		return reply(400, "no"), nil
